@@ -1,0 +1,19 @@
+"""The array type every module shares, and the one way results are made read-only."""
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+Array = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+ArrayLike = npt.ArrayLike
+
+GRAVITY = 9.80665
+"""Standard acceleration of gravity. [m/s2] (CGPM 1901; exact by definition)"""
+
+
+def freeze(*arrays: npt.NDArray[Any]) -> None:
+    """Make arrays read-only in place, so that a result cannot change under its reader."""
+    for array in arrays:
+        array.setflags(write=False)

@@ -1,0 +1,1 @@
+"""Results in, matplotlib figures out; nothing here computes."""

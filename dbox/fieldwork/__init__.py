@@ -1,0 +1,1 @@
+"""What a person does at the box: readings, confidence, levelling."""

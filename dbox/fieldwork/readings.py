@@ -1,0 +1,154 @@
+"""How high does each lip stand over still water, and how sure is that?
+
+Every reading has a spread: one standard deviation of a single reading. It is the stated one, else
+it is pooled from repeats, else it is that of a ruler. The mean of k repeats has spread / sqrt(k).
+An error common to all outlets, such as a misjudged water line, changes no share and is left out.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dbox.arrays import Array, BoolArray, freeze
+from dbox.errors import DomainError
+from dbox.fieldwork.site import DEFAULT_SPREAD, Site
+
+BEST_SPREAD = 1.0 / 32 * 0.0254
+"""Least spread believed of a ruler. [m] (1/32 in: common practice, no source)"""
+
+_LEAST_FREEDOM = 3
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Lips:
+    """The lips of a box as measured; arrays are read-only.
+
+    Parameters
+    ----------
+    height : ndarray, shape (n,)
+        Lip over still water; inf where capped, NaN where open and not measured. [m]
+    error : ndarray, shape (n,)
+        Standard deviation of that height; 0 where there is none. [m]
+    repeats : ndarray, shape (n,)
+        Readings taken of each outlet; 0 where none. [-]
+    spread : float
+        Standard deviation of a single reading. [m]
+    spread_from : str
+        `stated`, `repeats` or `default`.
+    freedom : float
+        Degrees of freedom behind the spread, inf unless it came from repeats. [-]
+    warnings : tuple of str
+        What the reader should know of the readings.
+    """
+
+    height: Array
+    error: Array
+    repeats: Array
+    spread: float
+    spread_from: str
+    freedom: float
+    warnings: tuple[str, ...]
+
+    @property
+    def measured(self) -> BoolArray:
+        """Whether the outlet is open and has a reading. (n,)."""
+        return np.isfinite(self.height)
+
+    def sample(self, count: int, seed: int) -> Array:
+        """Draw lips that would give these readings.
+
+        Parameters
+        ----------
+        count : int
+            How many boxes to draw.
+        seed : int
+            Same seed, same draws.
+
+        Returns
+        -------
+        ndarray, shape (count, n)
+            Lip heights over still water; inf where capped. [m]
+        """
+        rng = np.random.default_rng(seed)
+        scatter = rng.standard_normal((count, self.height.size)) * self.error
+        if np.isfinite(self.freedom):
+            scatter *= np.sqrt(self.freedom / rng.chisquare(self.freedom, count))[:, None]
+        return self.height + scatter
+
+
+def reduce_readings(site: Site) -> Lips:
+    """Turn readings of any point of the holes into lip heights with their errors.
+
+    Parameters
+    ----------
+    site : Site
+        The box with its readings.
+
+    Returns
+    -------
+    Lips
+        One height per outlet.
+    """
+    spread, source, freedom, warnings = _spread(site)
+    height = np.array([_mean_lip(o.readings, o.point_over_lip, o.capped) for o in site.outlets])
+    repeats = np.array([0.0 if o.capped else len(o.readings) for o in site.outlets])
+    error = np.where(np.isfinite(height), spread / np.sqrt(np.maximum(repeats, 1.0)), 0.0)
+    freeze(height, error, repeats)
+    return Lips(
+        height=height,
+        error=error,
+        repeats=repeats,
+        spread=spread,
+        spread_from=source,
+        freedom=freedom,
+        warnings=warnings,
+    )
+
+
+def require_all_measured(site: Site, lips: Lips) -> None:
+    """Raise DomainError naming every open outlet that has no reading."""
+    missing = [o.label for o, h in zip(site.outlets, lips.height, strict=True) if np.isnan(h)]
+    if missing:
+        raise DomainError(
+            f"no reading for open outlet {', '.join(missing)}: its share and so all others are "
+            f'unknown; measure it, or give it state = "capped" if it is'
+        )
+
+
+def _mean_lip(readings: tuple[float, ...], point_over_lip: float, capped: bool) -> float:
+    if capped:
+        return np.inf
+    return float(np.mean(readings)) - point_over_lip if readings else np.nan
+
+
+def _spread(site: Site) -> tuple[float, str, float, tuple[str, ...]]:
+    deviations = [np.subtract(o.readings, np.mean(o.readings)) for o in site.outlets if o.readings]
+    freedom = sum(d.size - 1 for d in deviations)
+    pooled = 0.0
+    if freedom:
+        pooled = float(np.sqrt(sum(float(d @ d) for d in deviations) / freedom))
+    if site.spread is not None:
+        return site.spread, "stated", np.inf, _compare(site.spread, pooled, freedom)
+    if freedom >= _LEAST_FREEDOM:
+        if pooled >= BEST_SPREAD:
+            return pooled, "repeats", float(freedom), ()
+        note = (
+            f"the repeats agree to {1000 * pooled:.2g} mm; a ruler is not believed better than "
+            f"{1000 * BEST_SPREAD:.1f} mm, which is used"
+        )
+        return BEST_SPREAD, "repeats", np.inf, (note,)
+    note = (
+        f"no spread stated and too few repeats to tell it: one reading is taken to be good to "
+        f"{1000 * DEFAULT_SPREAD:.1f} mm (1/16 in, common practice)"
+    )
+    return DEFAULT_SPREAD, "default", np.inf, (note,)
+
+
+def _compare(stated: float, pooled: float, freedom: int) -> tuple[str, ...]:
+    # twice the stated spread from 3 or more differences happens by chance less than once in 100
+    if freedom < _LEAST_FREEDOM or pooled <= 2.0 * stated:
+        return ()
+    return (
+        f"the repeats differ by more than the stated spread allows "
+        f"({1000 * pooled:.1f} against {1000 * stated:.1f} mm): read again, or state a wider one",
+    )

@@ -1,0 +1,1 @@
+"""The edge: what people write, read and typed, to and from SI objects."""

@@ -1,0 +1,103 @@
+"""What does the file say? From bytes on a disk to the tables of a TOML document.
+
+Everything that can be wrong before a single key is looked at is told here: no such file, a folder,
+too big, not text, not TOML. The limits keep any file, however damaged, quick to refuse.
+"""
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from dbox.errors import ScenarioError
+from dbox.files.faults import LONGEST_SHOWN, shorten
+
+MOST_BYTES = 200_000
+"""A scenario of a hundred outlets, each with a page of comments, is smaller."""
+
+MOST_DOTS = 200
+"""Dots in one line. More cannot be a scenario, and keys of very many parts take the parser long."""
+
+
+def read_text(path: Path) -> str:
+    """Read a text file, refusing what no scenario can be.
+
+    Raises
+    ------
+    ScenarioError
+        Where the file cannot be opened, is too big, or is not UTF-8 (a byte order mark is fine).
+    """
+    try:
+        with path.open("rb") as file:
+            content = file.read(MOST_BYTES + 1)
+    except FileNotFoundError as error:
+        raise ScenarioError(f"{path}: there is no such file; check the name") from error
+    except IsADirectoryError as error:
+        raise ScenarioError(f"{path}: is a folder; name a file in it") from error
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise ScenarioError(
+            f"{shorten(str(path))}: cannot be read ({reason}); name another file"
+        ) from error
+    if len(content) > MOST_BYTES:
+        raise ScenarioError(
+            f"{path}: is bigger than {MOST_BYTES} bytes; a scenario is a short text, check the name"
+        )
+    return _decode(content, path)
+
+
+def _decode(content: bytes, path: Path) -> str:
+    """Turn bytes into text, naming the line that is no UTF-8."""
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        raise ScenarioError(
+            f"{path}: line {line} holds byte 0x{content[error.start]:02x}, which is not UTF-8; "
+            "save the file as plain text in UTF-8"
+        ) from error
+
+
+def parse(text: str, name: str) -> dict[str, Any]:
+    """Read the tables of a TOML document.
+
+    Parameters
+    ----------
+    text : str
+        The document.
+    name : str
+        What to call it in a fault.
+
+    Raises
+    ------
+    ScenarioError
+        Where it is not TOML, with the line and what stands there.
+    """
+    for number, line in enumerate(text.split("\n"), start=1):
+        if line.count(".") > MOST_DOTS:
+            raise ScenarioError(f"{name}: line {number} has more than {MOST_DOTS} dots; shorten it")
+    try:
+        return tomllib.loads(text)
+    except RecursionError as error:
+        raise ScenarioError(
+            f"{name}: lists or tables are nested too deep; a scenario has two levels"
+        ) from error
+    except ValueError as error:  # also the parser's refusal of endless digits
+        raise ScenarioError(f"{name}: {_where(str(error), text)}") from error
+
+
+def _where(message: str, text: str) -> str:
+    """Word the parser's complaint: the line, what stands there, and the usual mend."""
+    complaint, _, place = message.rstrip(")").partition(" (at ")
+    what = complaint[:1].lower() + shorten(complaint[1:], 2 * LONGEST_SHOWN)
+    if not place.startswith("line "):
+        where = f"at the {place}" if place else "somewhere"
+        return f"not TOML {where}: {what}; a quote or bracket may be open"
+    number = int(place.removeprefix("line ").partition(",")[0])
+    lines = text.split("\n")
+    line = lines[number - 1].strip() if number <= len(lines) else ""
+    if what.startswith(("cannot overwrite", "cannot declare")):
+        return f"{place} says again what is there already: {shorten(line)}; keep one of them"
+    return (
+        f"not TOML at {place}: {what}: {shorten(line)}; "
+        'write it as key = value, with text and units in quotes, as "1/8 in"'
+    )

@@ -1,0 +1,178 @@
+"""Can that be? Readers of a scenario's values, each with the limits of a box in the ground.
+
+The limits are wide: they catch a wrong unit or a slipped point, not an odd box. As in `units`, what
+cannot be raises `ScenarioError` with a message that begins with `is` and ends with the mend.
+"""
+
+import math
+from collections.abc import Callable, Iterable
+
+from dbox.errors import ScenarioError
+from dbox.files import units
+from dbox.files.faults import at_place, did_you_mean, show
+
+LONGEST_TEXT = 200
+"""Characters of a title or a source."""
+LONGEST_NAME = 40
+"""Characters of a label or of a flow's name."""
+MOST_REPEATS = 1000
+"""Readings of one outlet."""
+
+SMALLEST_FLOW = units.LITRE / 1000 / units.MINUTE
+"""One millilitre a minute. [m3/s]"""
+
+
+def _within(value: object, measure: float, low: float, high: float, limits: str) -> float:
+    """Pass a measure on where it lies between two limits."""
+    if not low <= measure <= high:
+        raise ScenarioError(f"is {show(value)}; {limits}, check the value and its unit")
+    return measure
+
+
+def size(value: object, bare_unit: str | None = None) -> float:
+    """Read a size of an opening. [m]
+
+    >>> size("2 in")
+    0.0508
+    """
+    metres = units.length(value, bare_unit)
+    return _within(value, metres, 0.001, 1.0, "an opening is between 1 mm and 1 m")
+
+
+def notch_angle(value: object) -> float:
+    """Read the full angle of a notch. [rad]"""
+    low, high = math.radians(1), math.radians(179)
+    return _within(value, units.angle(value), low, high, "a notch is between 1 deg and 179 deg")
+
+
+def coefficient(value: object) -> float:
+    """Read a discharge coefficient. [-]"""
+    limits = "a discharge coefficient is between 0.1 and 1.2"
+    return _within(value, units.number(value), 0.1, 1.2, limits)
+
+
+def offset(value: object, bare_unit: str | None = None) -> float:
+    """Read the distance of a hole's centre from the pipe's. [m]"""
+    metres = units.length(value, bare_unit)
+    return _within(value, metres, 0.0, 0.15, "an offset is between 0 and 150 mm")
+
+
+def reading(value: object, bare_unit: str | None = None) -> float:
+    """Read a height over still water, signed. [m]
+
+    >>> reading("-1/16", "in")
+    -0.0015875
+    """
+    metres = units.length(value, bare_unit)
+    return _within(value, metres, -1.0, 1.0, "a reading at a box is less than 1 m from the water")
+
+
+def spread(value: object, bare_unit: str | None = None) -> float:
+    """Read the standard deviation of one reading. [m]"""
+    metres = units.length(value, bare_unit)
+    return _within(value, metres, 1e-6, 0.1, "a spread is above 0 and below 100 mm")
+
+
+def side(value: object, bare_unit: str | None = None) -> float:
+    """Read an inside length of a box. [m]"""
+    metres = units.length(value, bare_unit)
+    return _within(value, metres, 0.05, 10.0, "the inside of a box is between 50 mm and 10 m")
+
+
+def place(value: object, bare_unit: str | None = None) -> float:
+    """Read a distance along or across a box. [m]"""
+    metres = units.length(value, bare_unit)
+    return _within(value, metres, -0.1, 10.0, "a place in a box is between 0 and 10 m")
+
+
+def depth(value: object, bare_unit: str | None = None) -> float:
+    """Read a height that cannot be negative: of a sump, of a rim. [m]"""
+    metres = units.length(value, bare_unit)
+    return _within(value, metres, 0.0, 5.0, "this height is between 0 and 5 m")
+
+
+def drop(value: object, bare_unit: str | None = None) -> float:
+    """Read the height of the inlet over the outlets, negative where it is the lower. [m]"""
+    metres = units.length(value, bare_unit)
+    return _within(value, metres, -1.0, 5.0, "an inlet drop is between -1 m and 5 m")
+
+
+def line_length(value: object, bare_unit: str | None = None) -> float:
+    """Read the length of a line. [m]"""
+    metres = units.length(value, bare_unit)
+    return _within(value, metres, 0.1, 1000.0, "a line is between 0.1 m and 1000 m long")
+
+
+def line_area(value: object) -> float:
+    """Read the bottom area of a trench. [m2]"""
+    limits = "the bottom of a trench is between 0.1 m2 and 10,000 m2"
+    return _within(value, units.area(value), 0.1, 1e4, limits)
+
+
+def inflow(value: object) -> float:
+    """Read a flow to compute, above nothing. [m3/s]"""
+    limits = "a flow to compute is between 1 mL/min and 1 m3/s"
+    return _within(value, units.flow(value), SMALLEST_FLOW, 1.0, limits)
+
+
+def tolerance(value: object) -> float:
+    """Read a tolerance in per cent as a fraction. [-]"""
+    limits = "a tolerance is above 0 % and at most 100 %"
+    return _within(value, units.percent(value), 1e-6, 1.0, limits)
+
+
+def weight(value: object) -> float:
+    """Read a typed weight of a target. [-]"""
+    limits = "a weight is between 0 and 1,000,000"
+    return _within(value, units.number(value), 0.0, 1e6, limits)
+
+
+def each(values: Iterable[object], read: Callable[[object], float]) -> tuple[float, ...]:
+    """Read every value of a list, collecting the faults with their place counted from 1.
+
+    >>> each(["1 in", "2 in"], units.length)
+    (0.0254, 0.0508)
+    """
+    measures, faults = [], []
+    for index, value in enumerate(values, start=1):
+        try:
+            measures.append(read(value))
+        except ScenarioError as error:
+            faults.append(at_place(f"[{index}]", str(error)))
+    if faults:
+        raise ScenarioError(*faults)
+    return tuple(measures)
+
+
+def text(value: object, longest: int = LONGEST_TEXT) -> str:
+    """Read a line of text that can be printed."""
+    if not isinstance(value, str):
+        raise ScenarioError(f"is {show(value)}; write text in quotes")
+    if len(value) > longest:
+        raise ScenarioError(f"is {show(value)}, {len(value)} characters; keep it within {longest}")
+    if not value.isprintable():
+        raise ScenarioError(f"is {show(value)}; keep it on one line, without control characters")
+    return value.strip()
+
+
+def name(value: object) -> str:
+    """Read a label, which may be written as a whole number.
+
+    >>> name(3)
+    '3'
+    """
+    whole = isinstance(value, int) and not isinstance(value, bool) and abs(value) < 10**9
+    label = text(str(value) if whole else value, LONGEST_NAME)
+    if not label:
+        raise ScenarioError("is empty; write a name in quotes")
+    return label
+
+
+def choice(value: object, words: Iterable[str]) -> str:
+    """Read one of a few words, in any case, parted by a space, a dash or an underscore."""
+    known = list(words)
+    parts = value.lower().replace("-", " ").replace("_", " ") if isinstance(value, str) else ""
+    word = " ".join(parts[:LONGEST_NAME].split())
+    if word not in known:
+        raise ScenarioError(f"is {show(value)}; {did_you_mean(word, known)}")
+    return word

@@ -1,0 +1,144 @@
+"""What does a person fill in at the box? The commented scenario that a new job starts from."""
+
+from pathlib import Path
+
+from dbox.errors import ScenarioError
+from dbox.files.faults import shorten
+
+_HEAD = """\
+# One distribution box. Put your values in place of the ones below, save, and run
+#     dbox check THIS-FILE
+# A line that begins with # is a comment. What you did not measure, leave out: never write 0 for it.
+# Write sizes with their unit, in quotes: "1-3/16 in", "3 mm", "60 ft", "5 gpm", "5 gal in 40 s".
+
+# What the job is called. It says PLACEHOLDER until the readings below are your own.
+title = "PLACEHOLDER readings, not measured: put in your own"
+# The unit of a bare length: in, mm or cm.
+units = "in"
+
+[box]
+# rectangle or round, as seen from above.
+shape = "rectangle"
+# Inside size: along the way the water comes in, then across it. One value for a round box.
+inside = ["16 in", "20 in"]
+# How the inlet ends: straight, turned down, tee or baffle.
+inlet = "turned down"
+# Bottom of the inlet pipe over the bottoms of the outlet pipes.
+inlet_drop = "2 in"
+# Bottoms of the outlet pipes over the floor of the box.
+sump = "4 in"
+
+# The hole that the effluent leaves through, the same for every outlet. Any of these keys may stand
+# under one [[outlet]] too, where that outlet differs.
+[insert]
+# circle, notch (angle = "90 deg"), slot (width, and height if closed on top), or pipe: a bare end.
+kind = "circle"
+diameter = "2 in"
+# Centre of the hole from the centre of the pipe. Leave it out if the insert cannot be turned.
+offset = "1/2 in"
+
+[readings]
+# Which point of the hole you read: lip (its lowest point), centre or top.
+point = "lip"
+# How far two honest readings of the same hole differ: about 1/32 in at best, 1/16 in with most
+# rulers (common practice, no source).
+spread = "1/16 in"
+# Height over the still water of the lowest place where water could get out besides the outlets.
+# rim = "6 in"
+
+# Fill the box with clean water until it just spills, stop, and let it go still. Then read, at each
+# outlet, how far that point of the hole is over the water: + above the water, - below it.
+# One [[outlet]] each, clockwise from the inlet as seen from above. Add or delete as many as you
+# need, and keep double brackets.
+"""
+
+_FIRST = """
+[[outlet]]
+# What the line is called on site.
+label = "1"
+# Where it is, from the left corner of the inlet wall: along the way the water comes in, across it.
+at = ["10 in", "0 in"]
+# PLACEHOLDER. Read twice? Write ["1/8 in", "3/16 in"]. Not measured? Delete the line.
+reading = "1/8 in"
+# Where the hole stands now, as on a clock face seen from inside the box; 6:00 is straight down.
+clock = "6:00"
+# Length of the line that it feeds.
+line_length = "60 ft"
+# open, or capped where it is closed on purpose.
+state = "open"
+"""
+
+_NEXT = """
+[[outlet]]
+label = "{label}"
+at = ["{along} in", "{across} in"]
+reading = "{reading} in"  # PLACEHOLDER
+clock = "6:00"
+line_length = "60 ft"
+state = "open"
+"""
+
+_TAIL = """
+# The flows to compute. Names are free. An ordinary day is a trickle; a bucket is not.
+[flows]
+trickle = "0.5 gpm"
+bucket = "5 gal in 60 s"
+dose = "30 gpm"
+
+[target]
+# equal, length (by line_length), area (by line_area = "180 ft2"), or a list of one number each.
+by = "equal"
+
+# How far a share may be from its target. There is no general value: it comes from your permit, your
+# code or your inspector. Take the # away and fill in both.
+# [tolerance]
+# share = "10 %"
+# source = "permit number, code section or name"
+"""
+
+_PLACEHOLDERS = (("2", 16, 6, "0"), ("3", 16, 14, "1/16"), ("4", 10, 20, "1/8"))
+
+
+def starter() -> str:
+    """Text of a scenario to fill in, valid as it stands; its readings are marked placeholders.
+
+    >>> starter().count("[[outlet]]\\n")
+    4
+    """
+    others = (
+        _NEXT.format(label=label, along=along, across=across, reading=reading)
+        for label, along, across, reading in _PLACEHOLDERS
+    )
+    return "".join((_HEAD, _FIRST, *others, _TAIL))
+
+
+def write_new(path: Path | str) -> Path:
+    """Write the starter into a new file.
+
+    Parameters
+    ----------
+    path : Path or str
+        The file to make.
+
+    Returns
+    -------
+    Path
+        The file made.
+
+    Raises
+    ------
+    ScenarioError
+        Where something stands there already, which is left as it is, or it cannot be written.
+    """
+    made = Path(path)
+    try:
+        with made.open("x", encoding="utf-8", newline="\n") as file:
+            file.write(starter())
+    except FileExistsError as error:
+        raise ScenarioError(f"{made}: exists already and is left alone; name a new file") from error
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise ScenarioError(
+            f"{shorten(str(made))}: cannot be written ({reason}); name another place"
+        ) from error
+    return made

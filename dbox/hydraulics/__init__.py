@@ -1,0 +1,1 @@
+"""What water does: openings, the split among them, and the pipes around the box."""

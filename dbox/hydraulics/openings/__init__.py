@@ -1,0 +1,9 @@
+"""The shapes effluent leaves through, each with its exact discharge and slope."""
+
+from dbox.hydraulics.openings.base import Opening
+from dbox.hydraulics.openings.circle import Circle
+from dbox.hydraulics.openings.notch import Notch
+from dbox.hydraulics.openings.pipe_end import PipeEnd
+from dbox.hydraulics.openings.slot import Slot
+
+__all__ = ["Circle", "Notch", "Opening", "PipeEnd", "Slot"]

@@ -1,0 +1,150 @@
+"""What every opening can do: give its discharge and slope at any head, dry to deeply drowned.
+
+A thin-plate opening of any shape passes
+
+    Q(h) = C sqrt(2 g) * integral from 0 to min(h, top) of b(z) sqrt(h - max(z, t)) dz
+
+with h the head over the lip, b the width at height z over it, and t the height of the water that
+stands outside (no tailwater: t <= 0). The one integral runs from weir to orifice without a kink.
+"""
+
+from abc import ABC, abstractmethod
+from dataclasses import dataclass
+
+import numpy as np
+
+from dbox.arrays import Array, ArrayLike
+from dbox.errors import DomainError
+
+CAPILLARY_HEAD = 0.005
+"""Head below which surface tension decides and weir formulas are out of their range. [m]
+
+About twice the capillary length of water, sqrt(0.0728 / (998 * 9.81)) m = 2.7 mm at 20 C.
+"""
+
+
+def check_positive(what: str, value: float) -> None:
+    """Raise DomainError unless value is a positive finite number."""
+    if not (np.isfinite(value) and value > 0):
+        raise DomainError(f"{what} is {value}; it must be a number above 0")
+
+
+def check_coefficient(coefficient: float | None) -> None:
+    """Raise DomainError unless coefficient is None or a positive finite number. [-]"""
+    if coefficient is not None:
+        check_positive("coefficient [-]", coefficient)
+
+
+@dataclass(frozen=True)
+class Opening(ABC):
+    """An opening with a lip; immutable, so equal openings can be computed together."""
+
+    @property
+    @abstractmethod
+    def top(self) -> float:
+        """Height of the opening's highest point over its lip, inf where open on top. [m]"""
+
+    @property
+    @abstractmethod
+    def measured_heads(self) -> tuple[float, float]:
+        """Heads between which the coefficient was measured by its source. [m]"""
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """Sentences on what about its shape lies outside its coefficient's source."""
+        return ()
+
+    @abstractmethod
+    def _free_rating(self, head: Array) -> tuple[Array, Array]:
+        """Flow and slope at heads that are finite and at least 0, nothing standing outside."""
+
+    @abstractmethod
+    def _drowned_rating(self, head: Array, fall: Array) -> tuple[Array, Array]:
+        """Flow and slope where the level outside is `fall` below the head and above the lip."""
+
+    def rating(self, head: Array, fall: Array | None = None) -> tuple[Array, Array]:
+        """Flow and its slope at once, unchecked: what solvers call.
+
+        Parameters
+        ----------
+        head : ndarray, shape (...)
+            Water level over the lip; at most 0 (or -inf) where the outlet is dry. [m]
+        fall : ndarray, shape (...), optional
+            Water level over the level outside; at least head where that is below the lip. Given
+            apart from head because a drowned trickle falls by less than head can resolve. [m]
+
+        Returns
+        -------
+        flow : ndarray, shape (...)
+            Discharge, 0 where dry and where the level outside is as high. [m3/s]
+        slope : ndarray, shape (...)
+            Its derivative with respect to level, the level outside standing still. [m2/s]
+        """
+        flow, slope = self._free_rating(np.maximum(head, 0.0))
+        if fall is None:
+            return flow, slope
+        drowned = (fall < head) & (head > 0)
+        if np.any(drowned):
+            flow[drowned], slope[drowned] = 0.0, 0.0
+            runs = drowned & (fall > 0)
+            flow[runs], slope[runs] = self._drowned_rating(head[runs], fall[runs])
+        return flow, slope
+
+    def _checked_rating(self, head: ArrayLike, tailwater: ArrayLike | None) -> tuple[Array, Array]:
+        heads = np.asarray(head, dtype=np.float64)
+        if not np.all(heads < np.inf):
+            raise DomainError("a head is not a number or is infinite; give metres over the lip")
+        if tailwater is None:
+            return self.rating(heads)
+        tails = np.asarray(tailwater, dtype=np.float64)
+        if not np.all(tails < np.inf):
+            raise DomainError("a tailwater is not a number; leave it out where there is none")
+        shape = np.broadcast_shapes(heads.shape, tails.shape)
+        heads = np.broadcast_to(heads, shape).reshape(-1)
+        tails = np.maximum(np.broadcast_to(tails, shape).reshape(-1), 0.0)
+        flow, slope = self.rating(heads, np.where(heads > 0, heads - tails, heads))
+        return flow.reshape(shape), slope.reshape(shape)
+
+    def discharge(self, head: ArrayLike, tailwater: ArrayLike | None = None) -> Array:
+        """Discharge at a head, free or drowned.
+
+        Parameters
+        ----------
+        head : array_like, shape (...)
+            Water level over the lip; at most 0 (or -inf) where the outlet is dry. [m]
+        tailwater : array_like, shape (...), optional
+            Water standing outside the opening, over the lip; broadcasts with head. [m]
+
+        Returns
+        -------
+        ndarray, shape (...)
+            Flow, 0 where dry and where the tailwater stands as high as the head. [m3/s]
+
+        Raises
+        ------
+        DomainError
+            Where a head or tailwater is NaN or infinite upward.
+        """
+        return self._checked_rating(head, tailwater)[0]
+
+    def slope(self, head: ArrayLike, tailwater: ArrayLike | None = None) -> Array:
+        """Derivative of the discharge with respect to head.
+
+        Parameters
+        ----------
+        head : array_like, shape (...)
+            Water level over the lip. [m]
+        tailwater : array_like, shape (...), optional
+            Water standing outside the opening, over the lip. [m]
+
+        Returns
+        -------
+        ndarray, shape (...)
+            dQ/dh; it grows without bound as a drowned head nears its tailwater. [m2/s]
+
+        Raises
+        ------
+        DomainError
+            Where a head or tailwater is NaN or infinite upward.
+        """
+        return self._checked_rating(head, tailwater)[1]

@@ -1,0 +1,239 @@
+"""What share of an inflow does each outlet of a box get?
+
+The water in the box stands at one level; each outlet passes what its opening gives at the head
+over its own lip; the level is the one at which the outlet flows add up to the inflow, or the rim
+of the box where the outlets cannot take it all.
+"""
+
+import os
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+
+from dbox.arrays import Array, ArrayLike, BoolArray, freeze
+from dbox.errors import DomainError
+from dbox.hydraulics.level import OutletSet, find_height
+from dbox.hydraulics.openings import Opening
+from dbox.hydraulics.openings.base import CAPILLARY_HEAD
+
+_BLOCK = 49_152
+"""Outlets computed at a time: few enough to stay in a core's cache."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Split:
+    """How inflows split among the outlets; arrays are read-only.
+
+    Parameters
+    ----------
+    inflow : ndarray, shape (...)
+        The inflow that was split. [m3/s]
+    level : ndarray, shape (...)
+        Water level in the box, over the datum of the lips. [m]
+    head : ndarray, shape (..., n)
+        Level over each lip; negative where the lip is dry, -inf where capped. [m]
+    flow : ndarray, shape (..., n)
+        Flow of each outlet. [m3/s]
+    overflow : ndarray, shape (...)
+        What spills over the rim because the outlets cannot take it. [m3/s]
+    openings : tuple of n Opening
+        The openings, one per outlet.
+    """
+
+    inflow: Array
+    level: Array
+    head: Array
+    flow: Array
+    overflow: Array
+    openings: tuple[Opening, ...]
+
+    @property
+    def share(self) -> Array:
+        """Flow of each outlet over that of all; all 0 where nothing flows. [-] (..., n)."""
+        total = self.flow.sum(-1, keepdims=True)
+        shares: Array = self.flow / np.where(total > 0, total, 1.0)
+        return shares
+
+    @property
+    def imbalance(self) -> Array:
+        """|inflow - outlet flows - overflow| over inflow; 0 where there is none. [-] (...)."""
+        missing = np.abs(self.inflow - self.overflow - self.flow.sum(-1))
+        relative: Array = missing / np.where(self.inflow > 0, self.inflow, 1.0)
+        return relative
+
+    @property
+    def within_model_range(self) -> BoolArray:
+        """Whether every running outlet has a head its formula was measured at. (...)."""
+        low = np.array([max(o.measured_heads[0], CAPILLARY_HEAD) for o in self.openings])
+        high = np.array([o.measured_heads[1] for o in self.openings])
+        inside = (self.head >= low) & (self.head <= high)
+        result: BoolArray = np.all(inside | (self.flow <= 0), axis=-1)
+        return result
+
+
+def split(
+    inflow: ArrayLike,
+    lips: ArrayLike,
+    openings: Opening | Sequence[Opening],
+    tailwater: ArrayLike | None = None,
+    *,
+    rim: ArrayLike | None = None,
+) -> Split:
+    """Split inflows among the outlets of boxes.
+
+    Parameters
+    ----------
+    inflow : array_like, shape (...)
+        Inflow of each case, at least 0; broadcasts with the leading axes of lips. [m3/s]
+    lips : array_like, shape (..., n)
+        Height of each lip over any one datum; inf where the outlet is capped. [m]
+    openings : Opening or sequence of n Opening
+        One opening for all outlets, or one for each.
+    tailwater : array_like, shape (..., n), optional
+        Level of the water standing outside each outlet, over the same datum; -inf for none. [m]
+    rim : array_like, shape (...), optional
+        Level at which the box overtops, over the same datum; left out, it never does. [m]
+
+    Returns
+    -------
+    Split
+        With no inflow the level is where still water stands: the lowest height at which water
+        could leave (an open lip, its tailwater where that is higher, or the rim).
+
+    Raises
+    ------
+    DomainError
+        Where an inflow is negative or not finite, a height is NaN or cannot be, shapes do not
+        fit, or every outlet of a box is capped and no rim was given.
+    SolveError
+        Where no level balances the flows to 1e-10 of the inflow.
+
+    Notes
+    -----
+    Adding the same height to all lips, tailwaters and the rim changes no share. Nothing flows
+    back into the box from an outlet whose tailwater stands above its level.
+
+    >>> from dbox import Circle, split
+    >>> result = split(3.785e-4, [0.0, 0.003175, -0.003175], Circle(0.0254, coefficient=0.6))
+    >>> (100 * result.share).round(1).tolist()
+    [33.5, 26.6, 39.9]
+    """
+    flows, heights, tails, rims, shape = _flattened(inflow, lips, tailwater, rim)
+    outlets = OutletSet(_one_each(openings, heights.shape[-1]))
+    spill = heights if tails is None else np.maximum(heights, tails)
+    still = spill.min(-1) if rims is None else np.minimum(spill.min(-1), rims)
+    if np.any(still == np.inf):
+        raise DomainError("every outlet of a box is capped and no rim is given: no way out")
+    heights = heights - still[:, None]
+    tails = None if tails is None else tails - still[:, None]
+    rims = None if rims is None else rims - still
+    height, flow, overflow = _solve(flows, heights, tails, rims, outlets)
+    n = heights.shape[-1]
+    result = Split(
+        inflow=flows.reshape(shape),
+        level=(still + height).reshape(shape),
+        head=(height[:, None] - heights).reshape(*shape, n),
+        flow=flow.reshape(*shape, n),
+        overflow=overflow.reshape(shape),
+        openings=tuple(outlets.openings),
+    )
+    freeze(result.inflow, result.level, result.head, result.flow, result.overflow)
+    return result
+
+
+def _one_each(openings: Opening | Sequence[Opening], n: int) -> tuple[Opening, ...]:
+    each = (openings,) * n if isinstance(openings, Opening) else tuple(openings)
+    if len(each) != n:
+        raise DomainError(f"{len(each)} openings for {n} lips; give one, or one for each lip")
+    return each
+
+
+def _flattened(
+    inflow: ArrayLike, lips: ArrayLike, tailwater: ArrayLike | None, rim: ArrayLike | None
+) -> tuple[Array, Array, Array | None, Array | None, tuple[int, ...]]:
+    """Inputs checked and broadcast to rows of boxes, and the shape the caller gave."""
+    flows, heights = np.asarray(inflow, np.float64), np.asarray(lips, np.float64)
+    tails = None if tailwater is None else np.asarray(tailwater, np.float64)
+    rims = None if rim is None else np.asarray(rim, np.float64)
+    _refuse("inflow [m3/s]", flows, np.isfinite(flows) & (flows >= 0), "a finite number, 0 or more")
+    if heights.ndim == 0 or heights.shape[-1] == 0:
+        raise DomainError("lips has no outlets; give one height for each outlet")
+    _refuse("lip [m]", heights, heights > -np.inf, "a number, or inf where the outlet is capped")
+    if tails is not None:
+        _refuse("tailwater [m]", tails, tails < np.inf, "a number, or -inf where there is none")
+    if rims is not None:
+        _refuse("rim [m]", rims, np.isfinite(rims), "a finite number")
+    try:
+        shape = np.broadcast_shapes(
+            flows.shape,
+            heights.shape[:-1],
+            () if tails is None else tails.shape[:-1],
+            () if rims is None else rims.shape,
+        )
+        rows = (*shape, heights.shape[-1])
+        return (
+            np.broadcast_to(flows, shape).reshape(-1),
+            np.broadcast_to(heights, rows).reshape(-1, rows[-1]),
+            None if tails is None else np.broadcast_to(tails, rows).reshape(-1, rows[-1]),
+            None if rims is None else np.broadcast_to(rims, shape).reshape(-1),
+            shape,
+        )
+    except ValueError as error:
+        raise DomainError(
+            f"shapes of inflow, lips, tailwater and rim do not fit: {error}"
+        ) from error
+
+
+def _refuse(what: str, values: Array, good: BoolArray, wanted: str) -> None:
+    if not np.all(good):
+        raise DomainError(f"{what} is {values[~good].flat[0]}; it must be {wanted}")
+
+
+def _solve(
+    inflow: Array, lips: Array, tails: Array | None, rims: Array | None, outlets: OutletSet
+) -> tuple[Array, Array, Array]:
+    """Heights over still water, flows and overflows, block by block on the machine's cores."""
+    height, flow, overflow = np.zeros_like(inflow), np.zeros_like(lips), np.zeros_like(inflow)
+    size = max(1, _BLOCK // lips.shape[-1])
+
+    def solve(start: int) -> None:
+        rows = slice(start, start + size)
+        part = None if tails is None else tails[rows]
+        rim = None if rims is None else rims[rows]
+        height[rows], flow[rows], overflow[rows] = _solve_block(
+            inflow[rows], lips[rows], part, rim, outlets
+        )
+
+    starts = range(0, inflow.size, size)
+    if len(starts) <= 1:
+        solve(0)
+    else:
+        with ThreadPoolExecutor(os.cpu_count()) as pool:
+            list(pool.map(solve, starts))
+    return height, flow, overflow
+
+
+def _solve_block(
+    inflow: Array, lips: Array, tails: Array | None, rims: Array | None, outlets: OutletSet
+) -> tuple[Array, Array, Array]:
+    height, overflow = np.zeros_like(inflow), np.zeros_like(inflow)
+    # outlets first inside the solver: sums over outlets then run along memory
+    lips = np.ascontiguousarray(lips.T)
+    tails = None if tails is None else np.ascontiguousarray(tails.T)
+    flow = np.zeros_like(lips)
+    runs = inflow > 0
+    if rims is not None:
+        at_rim, _ = outlets.rating(rims - lips, None if tails is None else rims - tails)
+        excess = inflow - at_rim.sum(0)
+        overtops = runs & (excess > 0)
+        height[overtops], flow[:, overtops] = rims[overtops], at_rim[:, overtops]
+        overflow[overtops] = excess[overtops]
+        runs &= ~overtops
+    if runs.all():
+        height, flow = find_height(inflow, lips, tails, outlets)
+    elif runs.any():
+        below = None if tails is None else tails[:, runs]
+        height[runs], flow[:, runs] = find_height(inflow[runs], lips[:, runs], below, outlets)
+    return height, flow.T, overflow

@@ -1,0 +1,1 @@
+"""Checks against outside sources; each names its source beside the number."""
