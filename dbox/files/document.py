@@ -81,23 +81,28 @@ def parse(text: str, name: str) -> dict[str, Any]:
         raise ScenarioError(
             f"{name}: lists or tables are nested too deep; a scenario has two levels"
         ) from error
-    except ValueError as error:  # also the parser's refusal of endless digits
+    except tomllib.TOMLDecodeError as error:
         raise ScenarioError(f"{name}: {_where(str(error), text)}") from error
+    except ValueError as error:
+        # Python refuses to read numbers of thousands of digits, before TOML comes to judge them.
+        raise ScenarioError(
+            f"{name}: holds a number that cannot be read ({shorten(str(error))}); shorten it"
+        ) from error
 
 
 def _where(message: str, text: str) -> str:
     """Word the parser's complaint: the line, what stands there, and the usual mend."""
     complaint, _, place = message.rstrip(")").partition(" (at ")
     what = complaint[:1].lower() + shorten(complaint[1:], 2 * LONGEST_SHOWN)
-    if not place.startswith("line "):
-        where = f"at the {place}" if place else "somewhere"
-        return f"not TOML {where}: {what}; a quote or bracket may be open"
-    number = int(place.removeprefix("line ").partition(",")[0])
-    lines = text.split("\n")
-    line = lines[number - 1].strip() if number <= len(lines) else ""
+    line = ""
+    if place.startswith("line "):
+        number = int(place.removeprefix("line ").partition(",")[0])
+        line = f": {shorten(text.split(chr(10))[number - 1].strip())}"
     if what.startswith(("cannot overwrite", "cannot declare")):
-        return f"{place} says again what is there already: {shorten(line)}; keep one of them"
+        return f"a key or a table is there twice, at {place}{line}; keep one of them"
+    if not line:
+        return f"not TOML: {what}, at {place}; a quote or a bracket may be open"
     return (
-        f"not TOML at {place}: {what}: {shorten(line)}; "
+        f"not TOML at {place}: {what}{line}; "
         'write it as key = value, with text and units in quotes, as "1/8 in"'
     )

@@ -56,6 +56,16 @@ def key_text(key: str) -> str:
     return shorten(key) if plain else show(key)
 
 
+def closest(word: str, known: Iterable[str]) -> str | None:
+    """Find the known word that a misspelt one is closest to; None where none is close.
+
+    >>> closest("diamter", ["diameter", "angle"])
+    'diameter'
+    """
+    found = difflib.get_close_matches(word[:LONGEST_SHOWN].lower(), list(known), n=1)
+    return found[0] if found else None
+
+
 def did_you_mean(word: str, known: Iterable[str]) -> str:
     """Name the closest known word, or list them all where none is close.
 
@@ -65,8 +75,8 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     'use open or capped'
     """
     words = list(known)
-    close = difflib.get_close_matches(word[:LONGEST_SHOWN].lower(), words, n=1, cutoff=0.6)
-    return f"did you mean {close[0]}?" if close else f"use {any_of(words)}"
+    close = closest(word, words)
+    return f"did you mean {close}?" if close else f"use {any_of(words)}"
 
 
 def any_of(words: Iterable[str]) -> str:

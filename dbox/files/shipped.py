@@ -4,7 +4,7 @@ from importlib import resources
 from pathlib import Path
 
 from dbox.errors import ScenarioError
-from dbox.files.faults import any_of, did_you_mean, show
+from dbox.files.faults import any_of, closest, show
 
 _PACKAGE = "dbox_scenarios"
 _ENDING = ".toml"
@@ -36,16 +36,18 @@ def resolve(name_or_path: str) -> Path:
         Where there is neither; with the names of the shipped scenarios.
     """
     path = Path(name_or_path)
-    if _exists(path):
+    if name_or_path and _exists(path):
         return path
     names = shipped_names()
     name = name_or_path.removesuffix(_ENDING)
     if name in names:
         # An installed package is a folder, so the resource is a file with a path.
         return Path(str(resources.files(_PACKAGE) / f"{name}{_ENDING}"))
+    close = closest(name, names)
+    hint = f"did you mean {close}? " if close else ""
     raise ScenarioError(
         f"{show(name_or_path)} is neither a file nor a shipped scenario; "
-        f"{did_you_mean(name, names)} (shipped: {any_of(names)})"
+        f"{hint}shipped are {any_of(names)}"
     )
 
 

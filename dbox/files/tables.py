@@ -119,7 +119,7 @@ _Size = Annotated[float | None, _length(measures.size), _VALUE]
 
 def _key(description: str, *examples: object) -> Any:
     """Declare an optional key: what it is for and how it is written."""
-    return Field(default=None, description=description, examples=list(examples))
+    return Field(default=None, description=description, examples=list(examples) or None)
 
 
 class Table(BaseModel):

@@ -100,12 +100,6 @@ def _by_units(units: Mapping[str, float]) -> Callable[[str, str | None], float]:
     return lambda text, bare_unit: read_sum(text, units, bare_unit)
 
 
-def _read_length(text: str, bare_unit: str | None) -> float:
-    # Nothing is nothing in any unit, so a 0 needs none.
-    zero = text.lstrip("+-") in ("0", "0.0")
-    return 0.0 if zero else read_sum(text, LENGTH_UNITS, bare_unit)
-
-
 def _read_flow(text: str, bare_unit: str | None) -> float:
     ratio = read_ratio(text, VOLUME_UNITS, DURATION_UNITS)
     return read_sum(text, FLOW_UNITS, bare_unit) if ratio is None else ratio
@@ -120,7 +114,7 @@ def _read_count(text: str, _: str | None) -> float:
     return read_alone(text)
 
 
-_LENGTH = _Kind("a length", "1-3/16 in", _read_length, 10_000.0, "10 km", signed=True)
+_LENGTH = _Kind("a length", "1-3/16 in", _by_units(LENGTH_UNITS), 10_000.0, "10 km", signed=True)
 _AREA = _Kind("an area", "180 ft2", _by_units(AREA_UNITS), 1e6, "1,000,000 m2")
 _VOLUME = _Kind("a volume", "5 gal", _by_units(VOLUME_UNITS), 1e5, "100,000 m3")
 _DURATION = _Kind("a time", "40 s", _by_units(DURATION_UNITS), 36525 * DAY, "100 years")
@@ -195,7 +189,15 @@ def length(value: object, bare_unit: str | None = None) -> float:
     >>> length("1-3/16 in"), length(3, "mm")
     (0.0301625, 0.003)
     """
-    return _quantity(value, _LENGTH, bare_unit)
+    # Nothing is nothing in any unit, so a 0 needs none.
+    return _quantity(value, _LENGTH, bare_unit or ("m" if _is_bare_zero(value) else None))
+
+
+def _is_bare_zero(value: object) -> bool:
+    """Tell whether a value is 0 without a unit."""
+    if isinstance(value, str):
+        return value.strip().lstrip("+-") in ("0", "0.0")
+    return isinstance(value, int | float) and not isinstance(value, bool) and value == 0
 
 
 def area(value: object) -> float:

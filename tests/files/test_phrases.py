@@ -48,7 +48,7 @@ def test_a_coefficient_and_a_bare_unit_are_passed_on() -> None:
     ],
 )
 def test_phrases_that_are_no_opening(text: str, said: str) -> None:
-    with pytest.raises(ScenarioError, match="^is ") as caught:
+    with pytest.raises(ScenarioError, match=r"^is ") as caught:
         opening_from_text(text)
     assert said in str(caught.value)
 

@@ -1,0 +1,1 @@
+"""The `dbox` command: each module reads arguments, calls dbox once and prints."""

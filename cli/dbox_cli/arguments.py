@@ -1,0 +1,56 @@
+"""Arguments that several commands share, and what goes with them."""
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from dbox.fieldwork.site import Site
+
+FILE_HELP = 'Scenario file, or name of a shipped one, such as "off-level".'
+
+File = Annotated[str, typer.Argument(help=FILE_HELP)]
+OptionalFile = Annotated[str | None, typer.Argument(help=FILE_HELP)]
+Flows = Annotated[
+    list[str] | None,
+    typer.Option("--flow", help='Flow to compute, such as "5 gal in 40 s"; may be repeated.'),
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Machine output, in SI.")]
+Picture = Annotated[
+    Path | None, typer.Option(help="Draw the answer to this .png, .pdf or .svg file.")
+]
+Overwrite = Annotated[bool, typer.Option("--overwrite", help="Replace a picture that is there.")]
+Seed = Annotated[int, typer.Option(min=0, help="Seed of the bands; same seed, same answer.")]
+Samples = Annotated[int, typer.Option(min=100, max=1_000_000, help="Boxes drawn for the bands.")]
+Gate = Annotated[
+    bool, typer.Option("--gate", help="Exit with 1 where a flow is outside the tolerance.")
+]
+
+
+@contextmanager
+def naming(source: str) -> Iterator[None]:
+    """Put the name of the file, or of the arguments, before what is wrong with its numbers."""
+    from dbox.errors import DomainError, ScenarioError
+
+    try:
+        yield
+    except DomainError as error:
+        raise ScenarioError(f"{source}: {error}") from error
+
+
+def site_of(file: str, flows: Sequence[str] | None) -> "Site":
+    """The site of a scenario; flows that were typed take the place of its own."""
+    from dataclasses import replace
+
+    from dbox.files.scenario import load
+    from dbox.files.shipped import resolve
+
+    site = load(resolve(file))
+    if not flows:
+        return site
+    from dbox.files.typed import typed_flows
+
+    return replace(site, flows=typed_flows(flows))

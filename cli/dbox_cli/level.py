@@ -1,0 +1,96 @@
+"""`dbox level FILE`: which insert to turn, how far and to where; or must the box be re-bed?"""
+
+from enum import Enum
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from dbox_cli.arguments import (
+    AsJson,
+    File,
+    Flows,
+    Gate,
+    Overwrite,
+    Picture,
+    Samples,
+    Seed,
+    naming,
+    site_of,
+)
+
+if TYPE_CHECKING:
+    from dbox.fieldwork.site import Site
+
+
+class GoalChoice(Enum):
+    """Which common height the lips are brought to."""
+
+    LEAST_TURNING = "least-turning"
+    HIGHEST = "highest"
+
+
+Goal = Annotated[
+    GoalChoice,
+    typer.Option(help="The height with the least turning, or the highest lip as in practice."),
+]
+At = Annotated[
+    str | None,
+    typer.Option(help="Flow, by name, at which unequal targets are met [the first]."),
+]
+Step = Annotated[float, typer.Option(help="Smallest turn that your hand can set [deg].")]
+
+
+def command(
+    file: File,
+    goal: Goal = GoalChoice.LEAST_TURNING,
+    at: At = None,
+    step: Step = 5.0,
+    flow: Flows = None,
+    seed: Seed = 0,
+    samples: Samples = 4000,
+    as_json: AsJson = False,
+    picture: Picture = None,
+    overwrite: Overwrite = False,
+    gate: Gate = False,
+) -> None:
+    """What to turn, how far, to which clock position; or which side to lift."""
+    from math import radians
+
+    from dbox.fieldwork.levelling import level
+
+    site = site_of(file, flow)
+    with naming(file):
+        levelling = level(
+            site,
+            match_highest=goal is GoalChoice.HIGHEST,
+            design_flow=_flow_index(site, at),
+            hand_step=radians(step),
+            seed=seed,
+            samples=samples,
+        )
+    if as_json:
+        from dbox.files.results import level_json
+        from dbox_cli.output import print_json
+
+        print_json(level_json(levelling))
+    else:
+        from dbox_cli.level_report import report
+
+        typer.echo("\n".join(report(levelling)))
+    if picture:
+        from dbox.drawings.plan import level_figure
+
+        from dbox_cli.output import save_picture
+
+        save_picture(level_figure(levelling), picture, overwrite=overwrite, quiet=as_json)
+    if gate and "outside" in levelling.before.verdicts:
+        raise typer.Exit(1)
+
+
+def _flow_index(site: "Site", name: str | None) -> int:
+    names = [flow.name for flow in site.flows]
+    if name is None:
+        return 0
+    if name not in names:
+        raise typer.BadParameter(f"--at is {name!r}; the flows are {', '.join(names)}")
+    return names.index(name)

@@ -1,0 +1,143 @@
+"""The text of `dbox level`: the verdict first, the work in its order, then what it gives."""
+
+import numpy as np
+
+from dbox.fieldwork.levelling import Levelling
+from dbox.fieldwork.rebed import Lift
+from dbox.files.notation import clock_text, inches, inches_mm, percent
+from dbox_cli.output import noted, wrapped
+
+_CAUTION = "Local code, the permit and the inspector decide; use clean water only."
+
+
+def report(levelling: Levelling) -> list[str]:
+    """Lines of at most 72 columns."""
+    title = levelling.site.title
+    lines = wrapped(title) if title else []
+    lines += wrapped(_headline(levelling))
+    if levelling.lift:
+        lines += ["", *_lift_lines(levelling.lift)]
+    if levelling.order:
+        lines += ["", *_work(levelling)]
+    lines += _unreachable(levelling)
+    lines += ["", *_shares(levelling)]
+    lines += ["", *wrapped(_other_goal(levelling))]
+    lines += _tilt_lines(levelling)
+    lines += noted((*levelling.warnings, *levelling.after.warnings))
+    return [*lines, "", *wrapped(_CAUTION)]
+
+
+def _headline(levelling: Levelling) -> str:
+    if levelling.verdict == "nothing to do":
+        if all(verdict == "within" for verdict in levelling.before.verdicts):
+            return "NOTHING TO DO: every flow is within the tolerance already."
+        return "NOTHING TO DO: your ruler cannot tell these lips apart any better."
+    height = inches_mm(levelling.goal.height, signed=True)
+    goal = f"lips to {height} over the still water of the readings"
+    if levelling.offset.any():
+        goal = f"lowest lip to {height}, the others above it, to meet {levelling.design_flow}"
+    if levelling.verdict == "adjust":
+        return f"ADJUST: turn {len(levelling.order)} of {len(levelling.turn)} inserts, {goal}."
+    missed = np.flatnonzero(~levelling.reachable)
+    labels = ", ".join(levelling.before.labels[i] for i in missed)
+    return f"RE-BED the box: no height can be reached by all lips; outlet {labels} cannot."
+
+
+def _lift_lines(lift: Lift) -> list[str]:
+    ways = (
+        (lift.far_end, lift.slope_along, "the end opposite the inlet", "the inlet end"),
+        (lift.right_side, lift.slope_across, "the right side", "the left side"),
+    )
+    lines = ["To bring the box level (right and left as seen from the inlet):"]
+    for amount, slope, ahead, behind in ways:
+        side = ahead if slope > 0 else behind
+        if amount is None:
+            lines.append(f"  lift {side} by {inches(abs(slope) * 0.3048)} for every foot")
+        elif inches(amount) != "0 in":
+            lines.append(f"  lift {side} by {inches_mm(abs(amount))}")
+    return [*lines, "  then bed it firmly, read again, and set the inserts."]
+
+
+def _work(levelling: Levelling) -> list[str]:
+    lines = ["Work in this order (clockwise as seen from inside the box):"]
+    for step, i in enumerate(levelling.order):
+        way = "raise" if levelling.lip_after[i] > levelling.before.lips.height[i] else "lower"
+        change = abs(float(levelling.lip_after[i] - levelling.before.lips.height[i]))
+        text = f"{step + 1}. outlet {levelling.before.labels[i]}: {way} {inches_mm(change)}"
+        if not np.isnan(levelling.turn[i]):
+            degrees = float(np.degrees(levelling.turn[i]))
+            hand = "clockwise" if degrees > 0 else "counterclockwise"
+            now, then = (
+                clock_text(float(angle[i]))
+                for angle in (levelling.angle_before, levelling.angle_after)
+            )
+            text += f"; turn {abs(degrees):.0f} deg {hand}, {now} to {then}"
+        lines += wrapped(text, first="  ", indent="     ")
+        still = inches_mm(float(levelling.still_level[step]), signed=True)
+        lines += wrapped(f"topped up till it just spills, water stands at {still}", first="     ")
+    lines += wrapped("Then read all outlets again: the still level itself has moved.", first="  ")
+    return lines
+
+
+def _unreachable(levelling: Levelling) -> list[str]:
+    if levelling.verdict != "re-bed":
+        return []
+    lines = []
+    wanted = levelling.goal.height + levelling.offset
+    for i in np.flatnonzero(~levelling.reachable):
+        outlet = levelling.site.outlets[i]
+        missing = inches_mm(abs(float(wanted[i] - levelling.lip_after[i])))
+        why = "its insert ends there" if outlet.hole_offset else "it has no insert that turns"
+        lines += wrapped(
+            f"outlet {outlet.label} stays {missing} off: {why}", first="  ", indent="    "
+        )
+    return ["", "With the inserts alone, as the box stands:", *lines] if lines else []
+
+
+def _shares(levelling: Levelling) -> list[str]:
+    lines = ["Shares before and after (5 to 95 % band after):"]
+    before, after = levelling.before, levelling.after
+    for case, name in enumerate(before.names):
+        lines += wrapped(f"{name}: {before.verdicts[case]} -> {after.verdicts[case]}", first="  ")
+        for i, label in enumerate(before.labels):
+            if levelling.site.outlets[i].capped:
+                continue
+            band = (
+                f"{100 * after.share_low[case, i]:.0f} to {100 * after.share_high[case, i]:.0f} %"
+            )
+            lines.append(
+                f"    {label[:12]:<12}{percent(float(before.result.share[case, i])):>9} ->"
+                f"{percent(float(after.result.share[case, i])):>8}  ({band})"
+                f"  target {percent(float(after.target[i]))}"
+            )
+    return lines
+
+
+def _other_goal(levelling: Levelling) -> str:
+    least, highest = levelling.least_turning, levelling.highest
+    extra = float(np.degrees(highest.turning - least.turning))
+    rise = highest.height - least.height
+    if abs(rise) < 1e-6:
+        return "Matching the highest lip, as practice does, is the goal with the least turning too."
+    words = (
+        f"Matching the highest lip, as practice does, takes {abs(extra):.0f} deg more turning in "
+        f"all and uses up {inches_mm(rise)} more of the inlet's drop"
+    )
+    lost = least.reached - highest.reached
+    return f"{words}; {lost} fewer outlets can reach it." if lost > 0 else f"{words}."
+
+
+def _tilt_lines(levelling: Levelling) -> list[str]:
+    plane = levelling.plane
+    if plane is None:
+        return []
+    along, across = (inches(slope * 0.3048) for slope in (plane.slope_x, plane.slope_y))
+    own = [
+        f"{label} {inches(float(r), signed=True)}"
+        for label, r in zip(levelling.before.labels, plane.residual, strict=True)
+        if np.isfinite(r)
+    ]
+    return wrapped(
+        f"Tilt, inserts' turns taken out: rises {along} a foot away from the inlet and {across} a "
+        f"foot to the right. Off that plane: {', '.join(own)}."
+    )

@@ -1,0 +1,70 @@
+"""The command's front door: its subcommands, and how errors are told.
+
+Exit 0: done. 1: done and the answer is "outside tolerance" (only with --gate). 2: bad input.
+70: a bug; set DBOX_TRACEBACK=1 to see where.
+"""
+
+import os
+import sys
+from typing import Annotated
+
+import typer
+
+from dbox_cli import check, level, new, schema, split
+
+app = typer.Typer(
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    no_args_is_help=True,
+    add_completion=True,
+    help="How a distribution box splits its flow, and what to turn to level it.",
+    epilog="The tool models the box; local code, the permit and the inspector decide.",
+)
+app.command("new")(new.command)
+app.command("check")(check.command)
+app.command("split")(split.command)
+app.command("level")(level.command)
+app.command("schema")(schema.command)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        typer.echo(f"dbox {version('dbox')}")
+        raise typer.Exit
+
+
+@app.callback()
+def _options(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")
+    ] = False,
+) -> None:
+    pass
+
+
+def run() -> None:
+    """Run the command; every error that dbox raises on purpose becomes a line on stderr."""
+    try:
+        app()
+    except Exception as error:
+        _tell(error)
+
+
+def _tell(error: Exception) -> None:
+    from dbox.errors import DboxError, SolveError
+
+    if isinstance(error, BrokenPipeError):
+        # the reader has gone; let the interpreter not complain about it again on exit
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+    if isinstance(error, DboxError) and not isinstance(error, SolveError):
+        for line in str(error).splitlines():
+            print(f"dbox: error: {line}", file=sys.stderr)
+        sys.exit(2)
+    if os.environ.get("DBOX_TRACEBACK") == "1":
+        raise error
+    print(f"dbox: bug: {type(error).__name__}: {error}", file=sys.stderr)
+    print("dbox: set DBOX_TRACEBACK=1 and run again to see where", file=sys.stderr)
+    sys.exit(70)

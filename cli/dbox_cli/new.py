@@ -1,0 +1,16 @@
+"""`dbox new FILE`: a commented starter scenario."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def command(
+    file: Annotated[Path, typer.Argument(help="File to write; never overwritten.")],
+) -> None:
+    """Write a commented starter scenario to fill in at the box."""
+    from dbox.files.starter import write_new
+
+    write_new(file)
+    typer.echo(f"wrote {file}: fill it in, then: dbox check {file}")

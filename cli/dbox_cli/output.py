@@ -1,0 +1,52 @@
+"""How the commands print: JSON, text at 72 columns, bars, and pictures to files."""
+
+import json
+import textwrap
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+WIDTH = 72
+"""Columns that a report fills at most."""
+
+
+def print_json(content: dict[str, Any]) -> None:
+    """Print one JSON object and nothing else."""
+    typer.echo(json.dumps(content, indent=2, allow_nan=False, ensure_ascii=False))
+
+
+def wrapped(text: str, *, first: str = "", indent: str = "") -> list[str]:
+    """Break a sentence to lines of at most `WIDTH` columns."""
+    return textwrap.wrap(
+        text, WIDTH, initial_indent=first, subsequent_indent=indent, break_on_hyphens=False
+    )
+
+
+def noted(sentences: Sequence[str]) -> list[str]:
+    """A list of warnings, each with a mark, repeated ones once."""
+    lines = []
+    for sentence in dict.fromkeys(sentences):
+        lines += wrapped(sentence, first="! ", indent="  ")
+    return ["", *lines] if lines else []
+
+
+def bar(fraction: float, target: float, whole: float, width: int) -> str:
+    """A bar of # with the target marked by |, `whole` filling the width."""
+    length = min(round(fraction / whole * width), width)
+    mark = min(round(target / whole * width), width - 1)
+    cells = ["#"] * length + ["."] * (width - length)
+    cells[mark] = "|"
+    return "".join(cells)
+
+
+def save_picture(figure: "Figure", path: Path, *, overwrite: bool, quiet: bool) -> None:
+    """Write a picture and name it; on stderr where stdout is for machines."""
+    from dbox.drawings.save import save
+
+    save(figure, path, overwrite=overwrite)
+    typer.echo(f"wrote {path}", err=quiet)
