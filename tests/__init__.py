@@ -1,0 +1,1 @@
+"""Checks of the package; they mirror its folders."""

@@ -1,12 +1,16 @@
 """The text of `dbox level`: the verdict first, the work in its order, then what it gives."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from dbox.fieldwork.levelling import Levelling
 from dbox.fieldwork.rebed import Lift
-from dbox.files.notation import clock_text, inches, inches_mm, percent
+from dbox.files.notation import clock_text, inches, inches_mm, millimetres, percent
+from dbox.files.units import FOOT
 from dbox_cli.output import noted, wrapped
 
+_LEAST_LIFT = 0.0005
 _CAUTION = "Local code, the permit and the inspector decide; use clean water only."
 
 
@@ -16,8 +20,8 @@ def report(levelling: Levelling) -> list[str]:
     lines = wrapped(title) if title else []
     lines += wrapped(_headline(levelling))
     if levelling.lift:
-        lines += ["", *_lift_lines(levelling.lift)]
-    if levelling.order:
+        lines += ["", *_lift_lines(levelling.lift, levelling.before.labels)]
+    if levelling.verdict == "adjust":
         lines += ["", *_work(levelling)]
     lines += _unreachable(levelling)
     lines += ["", *_shares(levelling)]
@@ -43,7 +47,7 @@ def _headline(levelling: Levelling) -> str:
     return f"RE-BED the box: no height can be reached by all lips; outlet {labels} cannot."
 
 
-def _lift_lines(lift: Lift) -> list[str]:
+def _lift_lines(lift: Lift, labels: Sequence[str]) -> list[str]:
     ways = (
         (lift.far_end, lift.slope_along, "the end opposite the inlet", "the inlet end"),
         (lift.right_side, lift.slope_across, "the right side", "the left side"),
@@ -52,31 +56,40 @@ def _lift_lines(lift: Lift) -> list[str]:
     for amount, slope, ahead, behind in ways:
         side = ahead if slope > 0 else behind
         if amount is None:
-            lines.append(f"  lift {side} by {inches(abs(slope) * 0.3048)} for every foot")
-        elif inches(amount) != "0 in":
-            lines.append(f"  lift {side} by {inches_mm(abs(amount))}")
-    return [*lines, "  then bed it firmly, read again, and set the inserts."]
+            lines.append(f"  lift {side} by {_amount(slope * FOOT)} for every foot")
+        elif abs(amount) > _LEAST_LIFT:
+            lines.append(f"  lift {side} by {_amount(amount)}")
+    lines.append("  then bed it firmly, read again, and set the inserts.")
+    if lift.still_short:
+        names = ", ".join(labels[i] for i in lift.still_short)
+        text = f"Even then outlet {names} cannot reach: set its pipe or insert anew."
+    else:
+        text = "In the levelled box every insert can reach."
+    return [*lines, *wrapped(text, first="  ", indent="  ")]
 
 
 def _work(levelling: Levelling) -> list[str]:
     lines = ["Work in this order (clockwise as seen from inside the box):"]
     for step, i in enumerate(levelling.order):
-        way = "raise" if levelling.lip_after[i] > levelling.before.lips.height[i] else "lower"
-        change = abs(float(levelling.lip_after[i] - levelling.before.lips.height[i]))
-        text = f"{step + 1}. outlet {levelling.before.labels[i]}: {way} {inches_mm(change)}"
-        if not np.isnan(levelling.turn[i]):
-            degrees = float(np.degrees(levelling.turn[i]))
-            hand = "clockwise" if degrees > 0 else "counterclockwise"
-            now, then = (
-                clock_text(float(angle[i]))
-                for angle in (levelling.angle_before, levelling.angle_after)
-            )
-            text += f"; turn {abs(degrees):.0f} deg {hand}, {now} to {then}"
-        lines += wrapped(text, first="  ", indent="     ")
+        change = float(levelling.lip_after[i] - levelling.before.lips.height[i])
+        way = "raise" if change > 0 else "lower"
+        text = f"{step + 1}. outlet {levelling.before.labels[i]}: {way} {_amount(change)}"
+        lines += wrapped(text + _turn_words(levelling, i), first="  ", indent="     ")
         still = inches_mm(float(levelling.still_level[step]), signed=True)
         lines += wrapped(f"topped up till it just spills, water stands at {still}", first="     ")
     lines += wrapped("Then read all outlets again: the still level itself has moved.", first="  ")
     return lines
+
+
+def _turn_words(levelling: Levelling, i: int) -> str:
+    if np.isnan(levelling.turn[i]):
+        return ""
+    degrees = float(np.degrees(levelling.turn[i]))
+    hand = "clockwise" if degrees > 0 else "counterclockwise"
+    now, then = (
+        clock_text(float(angle[i])) for angle in (levelling.angle_before, levelling.angle_after)
+    )
+    return f"; turn {abs(degrees):.0f} deg {hand}, {now} to {then}"
 
 
 def _unreachable(levelling: Levelling) -> list[str]:
@@ -86,7 +99,7 @@ def _unreachable(levelling: Levelling) -> list[str]:
     wanted = levelling.goal.height + levelling.offset
     for i in np.flatnonzero(~levelling.reachable):
         outlet = levelling.site.outlets[i]
-        missing = inches_mm(abs(float(wanted[i] - levelling.lip_after[i])))
+        missing = _amount(float(wanted[i] - levelling.lip_after[i]))
         why = "its insert ends there" if outlet.hole_offset else "it has no insert that turns"
         lines += wrapped(
             f"outlet {outlet.label} stays {missing} off: {why}", first="  ", indent="    "
@@ -95,16 +108,16 @@ def _unreachable(levelling: Levelling) -> list[str]:
 
 
 def _shares(levelling: Levelling) -> list[str]:
-    lines = ["Shares before and after (5 to 95 % band after):"]
+    alone = " turning the inserts alone" if levelling.verdict == "re-bed" else ""
+    lines = [f"Shares before and after{alone} (5 to 95 % band after):"]
     before, after = levelling.before, levelling.after
     for case, name in enumerate(before.names):
         lines += wrapped(f"{name}: {before.verdicts[case]} -> {after.verdicts[case]}", first="  ")
         for i, label in enumerate(before.labels):
             if levelling.site.outlets[i].capped:
                 continue
-            band = (
-                f"{100 * after.share_low[case, i]:.0f} to {100 * after.share_high[case, i]:.0f} %"
-            )
+            ends = (100 * float(end[case, i]) for end in (after.share_low, after.share_high))
+            band = "{:.0f} to {:.0f} %".format(*ends)
             lines.append(
                 f"    {label[:12]:<12}{percent(float(before.result.share[case, i])):>9} ->"
                 f"{percent(float(after.result.share[case, i])):>8}  ({band})"
@@ -121,7 +134,7 @@ def _other_goal(levelling: Levelling) -> str:
         return "Matching the highest lip, as practice does, is the goal with the least turning too."
     words = (
         f"Matching the highest lip, as practice does, takes {abs(extra):.0f} deg more turning in "
-        f"all and uses up {inches_mm(rise)} more of the inlet's drop"
+        f"all and uses up {_amount(rise)} more of the inlet's drop"
     )
     lost = least.reached - highest.reached
     return f"{words}; {lost} fewer outlets can reach it." if lost > 0 else f"{words}."
@@ -131,13 +144,24 @@ def _tilt_lines(levelling: Levelling) -> list[str]:
     plane = levelling.plane
     if plane is None:
         return []
-    along, across = (inches(slope * 0.3048) for slope in (plane.slope_x, plane.slope_y))
+    along, across = (
+        f"{'rises' if slope > 0 else 'falls'} {_amount(slope * FOOT)}"
+        for slope in (plane.slope_x, plane.slope_y)
+    )
     own = [
-        f"{label} {inches(float(r), signed=True)}"
-        for label, r in zip(levelling.before.labels, plane.residual, strict=True)
-        if np.isfinite(r)
+        f"{label} {millimetres(float(residual), signed=True)}"
+        for label, residual in zip(levelling.before.labels, plane.residual, strict=True)
+        if np.isfinite(residual)
     ]
     return wrapped(
-        f"Tilt, inserts' turns taken out: rises {along} a foot away from the inlet and {across} a "
-        f"foot to the right. Off that plane: {', '.join(own)}."
+        f"Tilt, inserts' turns taken out: a foot away from the inlet it {along}, a foot to the "
+        f"right it {across}. Off that plane: {', '.join(own)}."
     )
+
+
+def _amount(metres: float) -> str:
+    """A length without its sign; one below the ruler's least mark is said to be so."""
+    size = abs(metres)
+    if inches(size) == "0 in":
+        return f"under 1/16 in ({millimetres(size)})"
+    return inches_mm(size)

@@ -8,7 +8,7 @@ from dbox.files.notation import gpm, gpm_litres, inches, inches_mm, millimetres,
 from dbox_cli.output import bar, noted, wrapped
 
 _LABEL = 10
-_BAR = 12
+_BAR = 10
 
 
 def report(site: Site, assessment: Assessment) -> list[str]:
@@ -54,7 +54,7 @@ def _reading_words(lips: Lips) -> str:
     }[lips.spread_from]
     return (
         f"Heights are over the still water of the readings; one reading is good to "
-        f"{inches(lips.spread)} ({millimetres(lips.spread)}), {origin}."
+        f"{inches(lips.spread, parts=64)} ({millimetres(lips.spread)}), {origin}."
     )
 
 
@@ -67,7 +67,11 @@ def _case(site: Site, assessment: Assessment, case: int, flow: Flow) -> list[str
     lines.append(f"  {'outlet':<{_LABEL}}{'lip':>19}{'share':>9}{'5 to 95 %':>13}{'target':>8}")
     whole = max(float(assessment.share_high[case].max()), 2 * float(assessment.target.max()))
     for i, outlet in enumerate(site.outlets):
-        label = outlet.label if len(outlet.label) < _LABEL else outlet.label[: _LABEL - 2] + "~"
+        label = outlet.label
+        if len(label) >= _LABEL:
+            # a long name gets a line of its own: nothing that was entered is cut
+            lines.append(f"  {label}")
+            label = ""
         if outlet.capped:
             lines.append(f"  {label:<{_LABEL}}{'capped':>19}{'-':>9}{'-':>13}{'-':>8}")
             continue

@@ -144,8 +144,10 @@ def level(
     shifted = _drawn_after(reach, turn, lip_after, drawn, hand_step, seed)
     after = assess_lips(site, replace(lips, height=lip_after), shifted)
     order, still = _order(lips.height, lip_after)
-    plane = _tilt(site, reach)
-    lift = lift_for(plane, site.box) if verdict == "re-bed" and plane else None
+    positions = np.array([o.position or (np.nan, np.nan) for o in site.outlets])
+    plane, lift = _tilt(reach, positions), None
+    if plane and verdict == "re-bed":
+        lift = lift_for(plane, site.box, reach, positions, offset)
     move = np.where(reach.uncapped, wanted - reach.lip, 0.0)
     angle_after = (reach.angle + turn + np.pi) % (2.0 * np.pi) - np.pi
     freeze(offset, move, turn, reach.angle, angle_after, lip_after, reachable, still)
@@ -227,15 +229,13 @@ def _order(before: Array, after: Array) -> tuple[tuple[int, ...], Array]:
     return order, np.array(still)
 
 
-def _tilt(site: Site, reach: Reach) -> Plane | None:
+def _tilt(reach: Reach, positions: Array) -> Plane | None:
     """The plane of the pipes where all clocks are known, else of the lips."""
     unturned = reach.adjustable & ~np.isnan(reach.angle)
     heights = reach.lip
     if np.array_equal(unturned, reach.adjustable):
         rise = lip_rise(np.nan_to_num(reach.angle), reach.offset)
         heights = heights - np.where(unturned, rise, 0.0)
-    nowhere = (np.nan, np.nan)
-    positions = [o.position or nowhere for o in site.outlets]
     return fit_plane(np.where(reach.uncapped, heights, np.nan), positions)
 
 

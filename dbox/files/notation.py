@@ -11,8 +11,8 @@ from dbox.files.units import FOOT, GALLON, INCH, LITRE, MINUTE
 SIXTEENTHS = 16
 
 
-def inches(metres: float, *, signed: bool = False) -> str:
-    """Write a length to the nearest sixteenth of an inch.
+def inches(metres: float, *, signed: bool = False, parts: int = SIXTEENTHS) -> str:
+    """Write a length to the nearest sixteenth of an inch, or other part of one.
 
     Parameters
     ----------
@@ -20,6 +20,8 @@ def inches(metres: float, *, signed: bool = False) -> str:
         [m]
     signed : bool
         Whether a length above 0 gets a plus.
+    parts : int
+        Parts of an inch to round to.
 
     Returns
     -------
@@ -29,13 +31,13 @@ def inches(metres: float, *, signed: bool = False) -> str:
     >>> inches(0.0301625), inches(-0.0301625), inches(0.003175, signed=True)
     ('1-3/16 in', '-1-3/16 in', '+1/8 in')
     """
-    sixteenths = round(metres / INCH * SIXTEENTHS)
-    whole, rest = divmod(abs(sixteenths), SIXTEENTHS)
-    sign = "-" if sixteenths < 0 else "+" if signed and sixteenths else ""
+    count = round(metres / INCH * parts)
+    whole, rest = divmod(abs(count), parts)
+    sign = "-" if count < 0 else "+" if signed and count else ""
     if not rest:
         return f"{sign}{whole} in"
-    shared = math.gcd(rest, SIXTEENTHS)
-    fraction = f"{rest // shared}/{SIXTEENTHS // shared}"
+    shared = math.gcd(rest, parts)
+    fraction = f"{rest // shared}/{parts // shared}"
     return f"{sign}{whole}-{fraction} in" if whole else f"{sign}{fraction} in"
 
 

@@ -83,5 +83,5 @@ def heights_from_text(text: str, bare_unit: str | None = None) -> tuple[float, .
     >>> heights_from_text("1/8, 0, -1/16", "in")
     (0.003175, 0.0, -0.0015875)
     """
-    parts = text.split(";" if ";" in text else ",")
+    parts = [part.strip() for part in text.split(";" if ";" in text else ",")]
     return measures.each(parts, partial(measures.reading, bare_unit=bare_unit))

@@ -2,13 +2,14 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import TypeVar
 
 from dbox.errors import ScenarioError
 from dbox.fieldwork.site import Flow, Outlet, Site, Tolerance
 from dbox.files import measures
 from dbox.files.assembly import DEFAULT_FLOWS
-from dbox.files.faults import any_of, show
+from dbox.files.faults import any_of, at_place, show
 from dbox.files.phrases import heights_from_text, opening_from_text
 from dbox.files.tables import UNITS
 
@@ -65,8 +66,8 @@ class TypedBox:
         )
         spread = _optional(faults, "--spread", self.spread, lambda s: measures.spread(s, units))
         share = _optional(faults, "--tolerance", self.tolerance, measures.tolerance)
-        flows = _read(faults, "", lambda: typed_flows(self.flows))
-        if faults or lips is None or opening is None or flows is None:
+        flows = _flows(faults, self.flows)
+        if faults or lips is None or opening is None:
             raise ScenarioError(*faults)
         return Site(
             outlets=tuple(
@@ -98,10 +99,18 @@ def typed_flows(words: Sequence[str]) -> tuple[Flow, ...]:
         With every flow that cannot be read.
     """
     faults: list[str] = []
-    read = [_read(faults, "--flow", lambda word=word: measures.inflow(word)) for word in words]
+    flows = _flows(faults, words)
     if faults:
         raise ScenarioError(*faults)
-    flows = [Flow(name=w, inflow=q) for w, q in zip(words, read, strict=True) if q is not None]
+    return flows
+
+
+def _flows(faults: list[str], words: Sequence[str]) -> tuple[Flow, ...]:
+    flows = []
+    for word in words:
+        inflow = _read(faults, "--flow", partial(measures.inflow, word))
+        if inflow is not None:
+            flows.append(Flow(name=word, inflow=inflow))
     return tuple(flows) or DEFAULT_FLOWS
 
 
@@ -110,9 +119,7 @@ def _read(faults: list[str], option: str, read: Callable[[], _T]) -> _T | None:
     try:
         return read()
     except ScenarioError as error:
-        faults += [
-            f"{option}{'' if fault[:1] == '[' else ' '}{fault}".strip() for fault in error.faults
-        ]
+        faults += [at_place(option, fault) for fault in error.faults]
         return None
 
 

@@ -1,0 +1,23 @@
+"""How the command tests run a command: in this process, streams apart."""
+
+from collections.abc import Callable
+
+import pytest
+from dbox_cli.main import run
+
+
+@pytest.fixture
+def dbox(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> Callable[..., tuple[int, str, str]]:
+    """Run the command as its entry point does; give exit code, stdout and stderr."""
+
+    def call(*arguments: str) -> tuple[int, str, str]:
+        monkeypatch.setattr("sys.argv", ["dbox", *arguments])
+        with pytest.raises(SystemExit) as stop:
+            run()
+        out, err = capsys.readouterr()
+        code = stop.value.code
+        return (code if isinstance(code, int) else 0 if code is None else 1), out, err
+
+    return call

@@ -1,0 +1,109 @@
+"""`dbox split` as its users type it."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+EXAMPLE = ("--heights", "0, -1/8, 0, 1/16, 0, 0", "--opening", "circle 1-3/4 in")
+"""Six holes and their lips; the shares below are from an independent root search of the thin-plate
+integral (see tests/published/test_split_values.py), to the 0.1 % they are given with."""
+
+
+def test_heights_without_a_file_give_the_known_shares(dbox):
+    code, out, _ = dbox("split", *EXAMPLE, "--coefficient", "0.6", "--flow", "0.5 gpm",
+                        "--flow", "25 gpm", "--json")  # fmt: skip
+    answer = json.loads(out)
+    shares = [[round(100 * o["share"], 1) for o in case["outlets"]] for case in answer["cases"]]
+    assert code == 0
+    assert shares[0] == [11.8, 50.2, 11.8, 2.5, 11.8, 11.8]
+    assert shares[1] == [16.4, 19.9, 16.4, 14.7, 16.4, 16.4]
+    assert answer["cases"][0]["within_model_range"] is False
+    assert any("surface tension" in warning for warning in answer["warnings"])
+
+
+def test_text_leads_with_the_contrast_of_trickle_and_dose(dbox):
+    _, out, _ = dbox("split", *EXAMPLE, "--coefficient", "0.6", "--flow", "0.5 gpm")
+    lead = " ".join(out.split("\n\n")[0].split())
+    assert "Outlet 2 gets 50.2 % at 0.5 gpm and 19.9 %" in lead
+    assert "(25 gpm)" in lead
+    assert "3.5 mm" in out
+    assert "surface tension" in out
+
+
+def test_no_tolerance_means_no_verdict(dbox):
+    _, out, _ = dbox("split", *EXAMPLE, "--json")
+    answer = json.loads(out)
+    assert answer["tolerance"] is None
+    assert {case["verdict"] for case in answer["cases"]} == {"cannot tell"}
+    assert {case["within_probability"] for case in answer["cases"]} == {None}
+
+
+def test_every_line_fits_72_columns(dbox):
+    for name in ("off-level", "tilted-curable", "tilted-rebed", "unequal-lines"):
+        for command in ("split", "level"):
+            _, out, _ = dbox(command, name)
+            assert max(map(len, out.splitlines())) <= 72, (command, name)
+
+
+def test_same_seed_same_answer(dbox):
+    first = dbox("split", "off-level", "--json", "--seed", "7")
+    assert dbox("split", "off-level", "--json", "--seed", "7") == first
+    assert dbox("split", "off-level", "--json", "--seed", "8")[1] != first[1]
+
+
+def test_gate_exits_with_1_only_when_outside(dbox):
+    assert dbox("split", "off-level", "--gate")[0] == 1
+    assert dbox("split", "off-level")[0] == 0
+    level_box = ("split", "--heights", "0, 0, 0", "--opening", "circle 2 in", "--gate",
+                 "--tolerance", "50 %", "--spread", "0.1 mm", "--flow", "20 gpm")  # fmt: skip
+    assert dbox(*level_box)[0] == 0
+
+
+def test_all_faults_of_the_arguments_at_once(dbox):
+    code, out, err = dbox("split", "--heights", "0, x", "--opening", "circle", "--flow", "5")
+    assert (code, out) == (2, "")
+    assert "--heights" in err
+    assert '"x"' in err
+    assert "--opening" in err
+    assert 'give its unit, as "5 gpm"' in err
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [(), ("--heights", "0, 0"), ("off-level", "--heights", "0, 0"), ("no-such-scenario",)],
+)
+def test_what_cannot_be_answered_exits_with_2(dbox, arguments):
+    code, out, err = dbox("split", *arguments)
+    assert (code, out) == (2, "")
+    assert err
+
+
+def test_an_open_outlet_without_a_reading_is_named(dbox, tmp_path: Path):
+    file = tmp_path / "gap.toml"
+    file.write_text(
+        'insert = {kind = "circle", diameter = "2 in"}\n'
+        'outlet = [{reading = "0 in"}, {label = "north"}]\n'
+    )
+    code, _, err = dbox("split", str(file))
+    assert code == 2
+    assert str(file) in err
+    assert "north" in err
+    assert dbox("check", str(file))[1].endswith("not measured yet: outlet north\n")
+
+
+def test_picture_is_written_named_and_never_overwritten_unasked(dbox, tmp_path: Path):
+    picture = tmp_path / "split.png"
+    code, out, _ = dbox("split", "off-level", "--picture", str(picture))
+    assert code == 0
+    assert f"wrote {picture}" in out
+    assert picture.read_bytes()[:4] == b"\x89PNG"
+    before = picture.read_bytes()
+    code, _, err = dbox("split", "off-level", "--picture", str(picture))
+    assert code == 2
+    assert str(picture) in err
+    assert picture.read_bytes() == before
+    assert dbox("split", "off-level", "--picture", str(picture), "--overwrite")[0] == 0
+    code, out, err = dbox("split", "off-level", "--json", "--picture", str(tmp_path / "a.svg"))
+    assert json.loads(out)
+    assert "a.svg" in err
