@@ -108,8 +108,8 @@ def _unreachable(levelling: Levelling) -> list[str]:
 
 
 def _shares(levelling: Levelling) -> list[str]:
-    alone = " turning the inserts alone" if levelling.verdict == "re-bed" else ""
-    lines = [f"Shares before and after{alone} (5 to 95 % band after):"]
+    after_what = "turning alone" if levelling.verdict == "re-bed" else "turning"
+    lines = [f"Shares before and after {after_what} (5 to 95 % band after):"]
     before, after = levelling.before, levelling.after
     for case, name in enumerate(before.names):
         lines += wrapped(f"{name}: {before.verdicts[case]} -> {after.verdicts[case]}", first="  ")

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dbox.arrays import Array, freeze
+from dbox.fieldwork.headers import header_warnings
 from dbox.fieldwork.readings import Lips, reduce_readings, require_all_measured
 from dbox.fieldwork.site import Site
 from dbox.fieldwork.targets import target_shares
@@ -164,7 +165,11 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
         within_probability=probability,
         verdicts=tuple(_verdict(p) for p in probability),
         settling_spread=settling,
-        warnings=(*range_warnings(result, names), *lips.warnings),
+        warnings=(
+            *range_warnings(result, names),
+            *header_warnings(site, result),
+            *lips.warnings,
+        ),
     )
 
 

@@ -66,6 +66,8 @@ class Outlet:
         Length of the line this outlet feeds. [m]
     line_area : float or None
         Bottom area of the trench this outlet feeds. [m2]
+    header_fall : float or None
+        Fall over length of the header beyond the box; matters for a bare pipe end. [-]
     capped : bool
         Whether the outlet is closed on purpose.
     """
@@ -79,6 +81,7 @@ class Outlet:
     clock: float | None = None
     line_length: float | None = None
     line_area: float | None = None
+    header_fall: float | None = None
     capped: bool = False
 
 

@@ -114,6 +114,7 @@ class Assembly:
             clock=table.clock,
             line_length=table.line_length,
             line_area=table.line_area,
+            header_fall=self._inherited(table, "header_fall"),
             capped=table.state == "capped",
         )
 

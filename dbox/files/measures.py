@@ -109,6 +109,12 @@ def line_area(value: object) -> float:
     return _within(value, units.area(value), 0.1, 1e4, limits)
 
 
+def header_fall(value: object) -> float:
+    """Read the fall of a header over its length. [-]"""
+    fall = units.grade(value)
+    return _within(value, fall, -0.5, 1.0, "a header falls by 100 % of its length at most")
+
+
 def inflow(value: object) -> float:
     """Read a flow to compute, above nothing. [m3/s]"""
     limits = "a flow to compute is between 1 mL/min and 1 m3/s"

@@ -36,6 +36,8 @@ kind = "circle"
 diameter = "2 in"
 # Centre of the hole from the centre of the pipe. Leave it out if the insert cannot be turned.
 offset = "1/2 in"
+# Fall of the header beyond a bare pipe end: kind = "pipe" is only right where it is steep.
+# header_fall = "1/8 in/ft"
 
 [readings]
 # Which point of the hole you read: lip (its lowest point), centre or top.

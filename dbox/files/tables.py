@@ -161,6 +161,9 @@ class InsertTable(Table):
         "Centre of a round hole from the centre of its pipe; absent or 0: cannot be turned.",
         "1/2 in",
     )
+    header_fall: Annotated[float | None, PlainValidator(measures.header_fall), _TEXT] = _key(
+        "Fall of the header beyond a bare pipe end.", "1/8 in/ft", "1 %"
+    )
     coefficient: Annotated[float | None, PlainValidator(measures.coefficient), _VALUE] = _key(
         "Discharge coefficient; absent: the published law of the opening.", 0.6
     )
