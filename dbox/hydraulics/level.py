@@ -25,6 +25,7 @@ BALANCE = 1e-10
 
 _MOST_STEPS = 200
 _GRID = np.geomspace(1e-7, 1e2, 181)
+_NEVER_WET = 1e6
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,10 +46,10 @@ class OutletSet:
         return [(k, [i for i, o in enumerate(self.openings) if o == k]) for k in kinds]
 
     @cached_property
-    def _square_laws(self) -> Array:
-        """Flow over squared head on the grid of heads, (n, grid): nearly flat for a round hole."""
+    def _grid_flows(self) -> Array:
+        """Flow of each outlet on the grid of heads, (n, grid)."""
         heads = np.repeat(_GRID[None, :], len(self.openings), axis=0)
-        return self.rating(heads, None)[0] / _GRID**2
+        return self.rating(heads, None)[0]
 
     def rating(self, head: Array, fall: Array | None) -> tuple[Array, Array]:
         """Flow and slope of every outlet.
@@ -76,8 +77,8 @@ class OutletSet:
     def guess(self, inflow: Array, lips: Array) -> Array:
         """Height at which outlets that follow a square law would pass the inflow.
 
-        Each outlet's law is scaled to its own flow at a typical head: first the head that would
-        carry the inflow if all lips were level, then the mean over the lips found wet.
+        Each outlet's law is scaled to its own flow at the head that would carry the inflow if all
+        lips were level; then one step corrects for the mean head over the lips found wet.
 
         Parameters
         ----------
@@ -91,37 +92,40 @@ class OutletSet:
         ndarray, shape (k,)
             Height over still water. [m]
         """
-        laws = self._square_laws
-        typical = np.interp(inflow, (laws * _GRID**2).sum(0), _GRID)
-        order = np.argsort(lips, axis=0) if len(self._alike) > 1 else None
-        rising = np.sort(lips, axis=0)
-        height = typical
-        for _ in range(2):
-            if order is None:
-                scales = [np.interp(typical, _GRID, laws[0])] * lips.shape[0]
-            else:
-                each = np.stack([np.interp(typical, _GRID, law) for law in laws])
-                scales = list(np.take_along_axis(each, order, 0))
-            height, typical = _square_law_height(inflow, rising, scales)
-        return height
+        together = self._grid_flows.sum(0)
+        reference = np.interp(inflow, together, _GRID)
+        order = None if len(self._alike) == 1 else np.argsort(lips, axis=0)
+        if order is None:
+            scales = [inflow / (lips.shape[0] * reference**2)] * lips.shape[0]
+        else:
+            each = np.stack([np.interp(reference, _GRID, flows) for flows in self._grid_flows])
+            scales = list(np.take_along_axis(each / reference**2, order, 0))
+        height, head, scale = _square_law_height(inflow, np.sort(lips, axis=0), scales)
+        # flow over squared head falls slowly with head: at the wet lips' mean head it is `change`
+        # times what it is at the reference, and a step on sqrt(total) follows
+        change = np.interp(head, _GRID, together / _GRID**2) * reference**2 / inflow
+        return height + inflow * (1.0 / np.sqrt(change) - 1.0) / (scale * head)
 
 
-def _square_law_height(inflow: Array, lips: Array, scales: Sequence[Array]) -> tuple[Array, Array]:
+def _square_law_height(
+    inflow: Array, lips: Array, scales: Sequence[Array]
+) -> tuple[Array, Array, Array]:
     """Solve sum of scale (y - lip)^2 = inflow over the lips below y; lips rise along axis 0.
 
-    Gives y and the mean head over the wet lips.
+    Gives y, the mean head over the wet lips, and the sum of their scales.
     """
-    height, head = np.zeros_like(inflow), np.zeros_like(inflow)
+    height, head, wet_scale = np.zeros_like(inflow), np.zeros_like(inflow), np.zeros_like(inflow)
     w0, w1, w2 = np.zeros_like(inflow), np.zeros_like(inflow), -inflow
-    for lip, scale in zip(lips, scales, strict=True):
-        finite = np.where(lip < np.inf, lip, 0.0)
-        weighted = scale * finite
-        w0, w1, w2 = w0 + scale, w1 + weighted, w2 + weighted * finite
-        mean_head = np.sqrt(np.maximum(w1 * w1 - w0 * w2, 0.0)) / w0
-        trial = w1 / w0 + mean_head
+    for lip, scale in zip(np.minimum(lips, _NEVER_WET), scales, strict=True):
+        weighted = scale * lip
+        w0, w1, w2 = w0 + scale, w1 + weighted, w2 + weighted * lip
+        mean = w1 / w0
+        mean_head = np.sqrt(np.maximum(mean * mean - w2 / w0, 0.0))
+        trial = mean + mean_head
         wet = trial > lip
         height, head = np.where(wet, trial, height), np.where(wet, mean_head, head)
-    return height, head
+        wet_scale = np.where(wet, w0, wet_scale)
+    return height, head, wet_scale
 
 
 def find_height(
