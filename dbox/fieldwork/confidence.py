@@ -2,8 +2,9 @@
 
 The reading errors are carried by sampling: boxes are drawn that would have given the readings,
 each is split, and the drawn shares give 5 to 95 per cent bands and the probability that every
-outlet lies within the tolerance of its target. Where that is neither near 0 nor near 1 the answer
-is "cannot tell", and scaling the same draws tells how good a reading would have to be.
+outlet lies within the tolerance of its target. Where that is not near 1, and no one outlet is
+surely beyond its tolerance on one side either, the answer is "cannot tell", and scaling the same
+draws tells how good a reading would have to be.
 """
 
 from dataclasses import dataclass
@@ -12,7 +13,7 @@ import numpy as np
 
 from dbox.arrays import Array, freeze
 from dbox.fieldwork.headers import header_warnings
-from dbox.fieldwork.readings import Lips, reduce_readings, require_all_measured
+from dbox.fieldwork.readings import Lips, measured_lips
 from dbox.fieldwork.site import Site
 from dbox.fieldwork.targets import target_shares
 from dbox.hydraulics.split import Split, split
@@ -25,7 +26,7 @@ BAND = (5.0, 95.0)
 """Percentiles of the share bands. [%]"""
 
 SAMPLES = 4000
-_SCALES = np.geomspace(1.0, 1.0 / 16, 17)
+_SCALES = np.geomspace(1.0, 1.0 / 16, 17)[1:]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -88,7 +89,8 @@ class Assessment:
     def cv(self) -> Array:
         """Population coefficient of variation of share over target. [-] (flows,)."""
         over = self.over_target[:, self.target > 0]
-        result: Array = over.std(-1) / over.mean(-1)
+        mean = over.mean(-1)
+        result: Array = over.std(-1) / np.where(mean > 0, mean, 1.0)
         return result
 
     @property
@@ -121,8 +123,7 @@ def assess(site: Site, *, seed: int = 0, samples: int = SAMPLES) -> Assessment:
     DomainError
         Where an open outlet has no reading or no target can be told.
     """
-    lips = reduce_readings(site)
-    require_all_measured(site, lips)
+    lips = measured_lips(site)
     return assess_lips(site, lips, lips.sample(samples, seed))
 
 
@@ -150,8 +151,8 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
     result = split(inflow, lips.height, openings, rim=site.box.rim)
     shares = split(inflow[:, None], drawn, openings, rim=site.box.rim).share
     low, high = np.percentile(shares, BAND, axis=1)
-    probability = _within(shares, target, tolerance)
-    settling = _settling_spread(site, lips, drawn, result.share, probability)
+    probability, beyond = _chances(shares, target, tolerance)
+    settling = _settling_spread(site, lips, drawn, probability, beyond)
     freeze(low, high, target, probability, settling)
     return Assessment(
         names=names,
@@ -163,7 +164,7 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
         target=target,
         tolerance=tolerance,
         within_probability=probability,
-        verdicts=tuple(_verdict(p) for p in probability),
+        verdicts=tuple(_verdict(*p) for p in zip(probability, beyond, strict=True)),
         settling_spread=settling,
         warnings=(
             *range_warnings(result, names),
@@ -173,39 +174,47 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
     )
 
 
-def _within(shares: Array, target: Array, tolerance: float | None) -> Array:
-    """Fraction of draws, along axis -2, in which every outlet is within tolerance."""
+def _chances(shares: Array, target: Array, tolerance: float | None) -> tuple[Array, Array]:
+    """Chance that every outlet is within tolerance, and that some one outlet is beyond it.
+
+    Beyond counts the draws on one side, of the outlet and side where they are most: poor readings
+    of a level box put every draw off somewhere, but nobody could say where.
+    """
     if tolerance is None:
-        return np.full(shares.shape[:-2], np.nan)
-    allowed = tolerance * target + 1e-12
-    result: Array = np.all(np.abs(shares - target) <= allowed, axis=-1).mean(-1)
-    return result
+        unknown = np.full(shares.shape[:-2], np.nan)
+        return unknown, unknown
+    over, allowed = shares - target, tolerance * target + 1e-12
+    within: Array = np.all(np.abs(over) <= allowed, axis=-1).mean(-1)
+    sides = np.maximum((over > allowed).mean(-2), (over < -allowed).mean(-2))
+    return within, sides.max(-1)
 
 
-def _verdict(probability: float) -> str:
-    if probability >= SURE:
+def _verdict(within: float, beyond: float) -> str:
+    if within >= SURE:
         return "within"
-    return "outside" if probability <= 1.0 - SURE else "cannot tell"
+    return "outside" if beyond >= SURE else "cannot tell"
 
 
 def _settling_spread(
-    site: Site, lips: Lips, drawn: Array, shares: Array, probability: Array
+    site: Site, lips: Lips, drawn: Array, probability: Array, beyond: Array
 ) -> Array:
     """Spread of one reading at which each verdict would be within or outside."""
     spread = np.full(probability.shape, lips.spread)
     if site.tolerance is None:
         return np.full_like(spread, np.nan)
     target, tolerance = target_shares(site), site.tolerance.share
-    # with no reading error at all the answer is what the best estimate says
-    ends_within = _within(shares[:, None, :], target, tolerance) > 0
     openings = [o.opening for o in site.outlets]
-    scatter = np.where(np.isfinite(lips.height), drawn[:1000] - lips.height, 0.0)
-    for case, chance_now in enumerate(probability):
-        if _verdict(chance_now) != "cannot tell":
+    scatter = np.where(np.isfinite(lips.height), drawn, 0.0) - np.where(
+        np.isfinite(lips.height), lips.height, 0.0
+    )
+    for case, chances in enumerate(zip(probability, beyond, strict=True)):
+        if _verdict(*chances) != "cannot tell":
             continue
-        nearer = lips.height + _SCALES[:, None, None] * scatter
-        each = split(site.flows[case].inflow, nearer, openings, rim=site.box.rim).share
-        chance = _within(each, target, tolerance)
-        settled = _SCALES[chance >= SURE if ends_within[case] else chance <= 1.0 - SURE]
-        spread[case] = lips.spread * settled.max() if settled.size else np.nan
+        spread[case] = np.nan
+        for scale in _SCALES:
+            nearer = lips.height + scale * scatter
+            each = split(site.flows[case].inflow, nearer, openings, rim=site.box.rim).share
+            if _verdict(*_chances(each, target, tolerance)) != "cannot tell":
+                spread[case] = lips.spread * scale
+                break
     return spread

@@ -7,7 +7,7 @@ unequal lips meet unequal targets at one flow only.
 
 import numpy as np
 
-from dbox.arrays import Array
+from dbox.arrays import Array, freeze
 from dbox.fieldwork.site import Site
 from dbox.fieldwork.targets import target_shares
 from dbox.hydraulics.split import split
@@ -36,4 +36,6 @@ def lip_offsets(site: Site, flow: int) -> Array:
         ]
     )
     uncapped = np.array([not o.capped for o in site.outlets])
-    return np.where(uncapped, heads[uncapped].max() - heads, 0.0)
+    offset = np.where(uncapped, heads[uncapped].max() - heads, 0.0)
+    freeze(offset)
+    return offset

@@ -64,7 +64,8 @@ class Reach:
         uncapped = np.array([not o.capped for o in site.outlets])
         lip = np.where(uncapped, lips.height, 0.0)
         offset = np.array([0.0 if o.capped else o.hole_offset or 0.0 for o in site.outlets])
-        angle = np.array([np.nan if o.clock is None else o.clock for o in site.outlets])
+        clocks = np.array([np.nan if o.clock is None else o.clock for o in site.outlets])
+        angle = np.where(np.abs(clocks) > np.pi, np.mod(clocks + np.pi, 2 * np.pi) - np.pi, clocks)
         # with an unknown clock the lip may be anywhere in its travel: full lift either way
         rise = lip_rise(angle, offset)
         up = np.where(np.isnan(angle), 2.0 * offset, offset - rise)
@@ -84,7 +85,7 @@ class Reach:
         return self.offset > 0
 
     def allows(self, height: Array) -> BoolArray:
-        """Whether each lip can be brought to a height of shape (..., n)."""
+        """Whether each lip can be brought to a height of shape (..., n). [m]"""
         result: BoolArray = (height >= self.low - _ROUNDING) & (height <= self.high + _ROUNDING)
         return result
 
@@ -107,10 +108,18 @@ class Reach:
         """What a goal asks for, `wanted` (n,) being each lip's height over it. [m]"""
         heights = height + wanted
         turning = float(np.abs(self._effort(heights)).sum())
-        return Goal(height=height, reached=int(self.allows(heights).sum()), turning=turning)
+        return Goal(
+            height=height, reached=int(self.allows(heights)[self.uncapped].sum()), turning=turning
+        )
 
     def least_turning(self, wanted: Array) -> Goal:
-        """The goal that most outlets can reach, with the least turning among those."""
+        """The goal that most outlets can reach, with the least turning among those.
+
+        Parameters
+        ----------
+        wanted : ndarray, shape (n,)
+            Wanted height of each lip over the goal. [m]
+        """
         ends = np.stack([self.lip, self.low, self.high])[:, self.uncapped]
         ends = (ends - wanted[self.uncapped]).reshape(-1)
         goals = np.concatenate([ends, np.linspace(ends.min(), ends.max(), _GRID)])
@@ -121,7 +130,13 @@ class Reach:
         return self.goal(float(goals[np.argmin(turning)]), wanted)
 
     def highest(self, wanted: Array) -> Goal:
-        """The goal that practice takes: the highest lip, to which the others are turned up."""
+        """The goal that practice takes: the highest lip, to which the others are turned up.
+
+        Parameters
+        ----------
+        wanted : ndarray, shape (n,)
+            Wanted height of each lip over the goal. [m]
+        """
         return self.goal(float((self.lip - wanted)[self.uncapped].max()), wanted)
 
     def _effort(self, heights: Array) -> Array:

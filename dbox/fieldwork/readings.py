@@ -88,7 +88,14 @@ def reduce_readings(site: Site) -> Lips:
     -------
     Lips
         One height per outlet.
+
+    Raises
+    ------
+    DomainError
+        Where the stated spread is not above 0.
     """
+    if site.spread is not None and not site.spread > 0:
+        raise DomainError(f"spread of a reading is {site.spread} m; it must be above 0")
     spread, source, freedom, warnings = _spread(site)
     height = np.array([_mean_lip(o.readings, o.point_over_lip, o.capped) for o in site.outlets])
     repeats = np.array([0.0 if o.capped else len(o.readings) for o in site.outlets])
@@ -105,14 +112,32 @@ def reduce_readings(site: Site) -> Lips:
     )
 
 
-def require_all_measured(site: Site, lips: Lips) -> None:
-    """Raise DomainError naming every open outlet that has no reading."""
+def measured_lips(site: Site) -> Lips:
+    """The same, for what cannot be answered while an open outlet is not measured.
+
+    Parameters
+    ----------
+    site : Site
+        The box with its readings.
+
+    Returns
+    -------
+    Lips
+        Every height finite, or inf where capped.
+
+    Raises
+    ------
+    DomainError
+        Naming every open outlet that has no reading.
+    """
+    lips = reduce_readings(site)
     missing = [o.label for o, h in zip(site.outlets, lips.height, strict=True) if np.isnan(h)]
     if missing:
         raise DomainError(
             f"no reading for open outlet {', '.join(missing)}: its share and so all others are "
             f'unknown; measure it, or give it state = "capped" if it is'
         )
+    return lips
 
 
 def _mean_lip(readings: tuple[float, ...], point_over_lip: float, capped: bool) -> float:

@@ -41,6 +41,8 @@ def target_shares(site: Site) -> Array:
             f"target has {len(site.target.weights)} weights for {len(site.outlets)} outlets"
         )
     weights = np.array([_weight(site, i, o) for i, o in enumerate(site.outlets)])
+    if not np.all((weights >= 0) & (weights < np.inf)):
+        raise DomainError(f"a target weight is {weights.tolist()}; give finite numbers, 0 or more")
     if not weights.sum() > 0:
         raise DomainError("no open outlet has a target above 0; open one or give it a weight")
     shares: Array = weights / weights.sum()

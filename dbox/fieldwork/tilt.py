@@ -71,6 +71,10 @@ def fit_plane(heights: ArrayLike, positions: ArrayLike) -> Plane | None:
     warnings: tuple[str, ...] = ()
     if rank < 2:
         warnings = ("the outlets stand in one line: tilt across that line cannot be seen",)
+    elif np.count_nonzero(part) == _LEAST_OUTLETS + 1:
+        warnings = (
+            "four outlets leave one difference over: that an insert moved can be seen, not which",
+        )
     elif np.count_nonzero(part) == _LEAST_OUTLETS:
         warnings = ("three outlets always lie on one plane: a moved insert cannot be told apart",)
     return Plane(

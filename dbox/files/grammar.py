@@ -63,7 +63,7 @@ def clean(text: str) -> str:
 
 
 def read_number(text: str) -> float:
-    """Value of one unsigned number that the grammar has already recognised.
+    """Value of one unsigned number that the grammar has already recognised. [-]
 
     >>> read_number("1-3/16")
     1.1875
@@ -101,7 +101,7 @@ def read_terms(text: str) -> list[tuple[str, str | None]]:
 
 
 def read_alone(text: str) -> float:
-    """Read a signed number that has no unit.
+    """Read a signed number that has no unit. [-]
 
     >>> read_alone("-3/4")
     -0.75
@@ -114,14 +114,14 @@ def read_alone(text: str) -> float:
 
 
 def read_sum(text: str, units: Mapping[str, float], bare_unit: str | None) -> float:
-    """Read a signed sum of terms.
+    """Read a signed sum of terms. [SI]
 
     Parameters
     ----------
     text : str
         Cleaned text.
     units : mapping of str to float
-        Size of each unit in SI.
+        Size of each unit. [SI]
     bare_unit : str or None
         Unit of a number without one; None where such a number means nothing.
 
@@ -158,12 +158,12 @@ def read_ratio(text: str, above: Mapping[str, float], below: Mapping[str, float]
     text : str
         Cleaned text.
     above, below : mapping of str to float
-        Sizes in SI of the units on each side.
+        Sizes of the units on each side. [SI]
 
     Returns
     -------
     float or None
-        None where the text is no ratio.
+        None where the text is no ratio. [SI]
 
     Raises
     ------

@@ -194,7 +194,7 @@ def find_half_angle(measure: Measure, target: Array, most: float) -> Array:
     measure : callable
         See `Measure`; it must rise as a power of the half-angle near 0.
     target : ndarray, shape (...)
-        Values to meet, at least 0 and at most that of the measure at `most`.
+        Values to meet, at least 0 and at most that of the measure at `most`. [unit of measure]
     most : float
         Greatest half-angle to look at. [rad]
 

@@ -132,7 +132,7 @@ def split(
     height, flow, overflow = _solve(flows, heights, tails, rims, outlets)
     n = heights.shape[-1]
     result = Split(
-        inflow=flows.reshape(shape),
+        inflow=flows.reshape(shape).copy(),
         level=(still + height).reshape(shape),
         head=(height[:, None] - heights).reshape(*shape, n),
         flow=flow.reshape(*shape, n),

@@ -28,9 +28,9 @@ def range_warnings(result: Split, names: Sequence[str]) -> tuple[str, ...]:
     kinds = dict.fromkeys(result.openings[i] for i in uncapped)
     sentences = [caution for kind in kinds for caution in kind.cautions]
     lips = np.where(result.head[0] > -np.inf, 0.0, np.inf)
-    if not uncapped.size:
-        return ()
-    level_heads = split(result.inflow, lips, result.openings).level
+    level_heads = np.full(len(names), np.nan)
+    if uncapped.size:
+        level_heads = split(result.inflow, lips, result.openings).level
     for case, name in enumerate(names):
         running = result.head[case][result.flow[case] > 0]
         if running.size and not result.within_model_range[case]:

@@ -1,0 +1,1 @@
+"""Timings; only ratios within one run are reported."""

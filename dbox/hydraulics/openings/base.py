@@ -24,7 +24,7 @@ About twice the capillary length of water, sqrt(0.0728 / (998 * 9.81)) m = 2.7 m
 
 
 def check_positive(what: str, value: float) -> None:
-    """Raise DomainError unless value is a positive finite number."""
+    """Raise DomainError unless value, in the unit that `what` names, is finite and above 0. [-]"""
     if not (np.isfinite(value) and value > 0):
         raise DomainError(f"{what} is {value}; it must be a number above 0")
 

@@ -1,0 +1,264 @@
+"""Bands, probabilities and verdicts against a slow Monte-Carlo of slots worked out by hand."""
+
+from dataclasses import replace
+from math import sqrt
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.optimize import brentq
+
+from dbox import DomainError, Slot, split
+from dbox.arrays import GRAVITY
+from dbox.fieldwork.confidence import Assessment, assess
+from dbox.fieldwork.readings import reduce_readings
+from dbox.fieldwork.site import Box, Flow, Site, Target
+
+from .sites import DOSE, HOLE, INCH, POUR, TRICKLE, arrays, box, same_bytes
+
+SLOTS = [Slot(0.02, coefficient=0.6), Slot(0.03, coefficient=0.6), Slot(0.02, coefficient=0.6)]
+DRAWS = 3000
+
+
+def shares_by_hand(inflow: float, lips: list[float]) -> list[float]:
+    """Q = C 2/3 sqrt(2 g) b h^1.5 for each slot, the level by bracketing."""
+
+    def flows(level: float) -> list[float]:
+        return [
+            0.6 * 2 / 3 * sqrt(2 * GRAVITY) * slot.width * max(level - lip, 0.0) ** 1.5
+            for slot, lip in zip(SLOTS, lips, strict=True)
+        ]
+
+    level = brentq(lambda y: sum(flows(y)) - inflow, min(lips), max(lips) + 0.5, xtol=1e-13)
+    each = flows(level)
+    return [q / sum(each) for q in each]
+
+
+def slow_shares(site: Site, case: int, freedom: float) -> np.ndarray:
+    """Shares of boxes that would give these readings, drawn and split one by one."""
+    rng = np.random.default_rng(1234)
+    spread = reduce_readings(site).spread
+    shares = []
+    for _ in range(DRAWS):
+        wide = sqrt(freedom / rng.chisquare(freedom)) if np.isfinite(freedom) else 1.0
+        lips = [
+            rng.normal(np.mean(o.readings), wide * spread / sqrt(len(o.readings)))
+            for o in site.outlets
+        ]
+        shares.append(shares_by_hand(site.flows[case].inflow, lips))
+    return np.array(shares)
+
+
+REPEATED = [(0.0, 0.003), (0.001, -0.002), (0.002, 0.0035)]
+
+
+@pytest.mark.parametrize("case", [0, 1])
+@pytest.mark.parametrize(
+    ("readings", "spread", "freedom"),
+    [([0.0, 0.001, -0.0005], 0.0008, np.inf), ([0.0, REPEATED[1], 0.001], 0.002, np.inf),
+     (REPEATED, None, 3)],
+)  # fmt: skip
+def test_two_ways_bands_against_a_slow_monte_carlo(readings, spread, freedom, case):
+    """3,000 draws against 4,000: four standard errors of a count are 0.021 at 5 %, 0.048 at half.
+
+    The spread of REPEATED rests on three freedoms, so its draws are of Student's t.
+    """
+    site = box(
+        readings, openings=SLOTS, spread=spread, flows=[TRICKLE, POUR],
+        target=Target(by="list", weights=(2.0, 3.0, 2.0)), tolerance=0.25,
+    )  # fmt: skip
+    result = assess(site)
+    assert result.lips.freedom == freedom
+    slow = slow_shares(site, case, freedom)
+    for i in range(3):
+        low, high = result.share_low[case, i], result.share_high[case, i]
+        # many draws may share one value: a dry line has no share at all
+        assert np.mean(slow[:, i] < low) <= 0.071
+        assert np.mean(slow[:, i] <= low) >= 0.029
+        assert np.mean(slow[:, i] > high) <= 0.071
+        assert np.mean(slow[:, i] >= high) >= 0.029
+    target = np.array([2, 3, 2]) / 7
+    within = np.mean(np.all(np.abs(slow / target - 1) <= 0.25, axis=1))
+    assert result.within_probability[case] == pytest.approx(within, abs=0.048)
+    by_hand = shares_by_hand(site.flows[case].inflow, [float(np.mean(r)) for r in readings])
+    np.testing.assert_allclose(result.result.share[case], by_hand, rtol=1e-8)
+
+
+def test_exact_without_reading_error_the_band_is_the_share():
+    result = assess(box([0.0, 0.002, -0.001], spread=1e-12))
+    np.testing.assert_allclose(result.share_low, result.result.share, rtol=1e-7)
+    np.testing.assert_allclose(result.share_high, result.result.share, rtol=1e-7)
+    assert set(result.within_probability) <= {0.0, 1.0}
+
+
+def test_exact_the_band_narrows_as_the_flow_grows():
+    result = assess(box([0.0, 0.001, -0.001, 0.0], spread=0.001))
+    width = (result.share_high - result.share_low).max(-1)
+    assert width[0] > 2 * width[1] > 4 * width[2]
+
+
+@settings(max_examples=40)
+@given(
+    st.lists(st.floats(-0.004, 0.004), min_size=2, max_size=6),
+    st.floats(2e-5, 0.002),
+    st.floats(0.02, 0.5),
+)
+def test_exact_verdicts_agree_with_their_probability(readings, spread, tolerance):
+    result = assess(box(readings, spread=spread, tolerance=tolerance), samples=500)
+    for verdict, chance in zip(result.verdicts, result.within_probability, strict=True):
+        assert (verdict == "within") == (chance >= 0.95)
+        assert verdict != "outside" or chance <= 0.05
+    worst = result.worst_over_target - 1
+    sure = np.array([v == "within" for v in result.verdicts])
+    assert np.all(worst[sure] <= tolerance)
+
+
+@pytest.mark.parametrize("n", [2, 4, 12])
+def test_exact_lips_read_level_are_never_called_outside(n):
+    """At a trickle nobody can prove equal shares with a ruler, nor unequal ones from equal
+    readings: the answer is that it cannot be told."""
+    for spread in (INCH / 16, INCH / 32, 0.0003):
+        for tolerance in (0.05, 0.1, 0.2):
+            site = box([0.001] * n, spread=spread, tolerance=tolerance)
+            assert "outside" not in assess(site, samples=1000).verdicts
+
+
+def test_exact_a_reading_far_off_is_outside_and_a_fine_one_within():
+    low = assess(box([0.0, 0.0, 0.0, -INCH / 4], spread=INCH / 32))
+    assert low.verdicts[0] == "outside"
+    high = assess(box([0.0, 0.0, 0.0, INCH / 4], spread=INCH / 32))
+    assert high.verdicts[0] == "outside"
+    fine = assess(box([0.0, 0.0, 0.0, 0.0], spread=1e-5))
+    assert fine.verdicts == ("within",) * 3
+
+
+def test_exact_a_trickle_cannot_be_told_where_a_dose_can():
+    result = assess(box([0.0, 0.0005, -0.0005, 0.0], spread=INCH / 32, tolerance=0.15))
+    assert result.verdicts[0] == "cannot tell"
+    assert result.verdicts[2] == "within"
+
+
+SOME_SITES = 60
+
+
+def undecided() -> list[tuple[Site, Assessment]]:
+    """Drawn sites that cannot be told at their one flow."""
+    rng, sites = np.random.default_rng(11), []
+    while len(sites) < SOME_SITES:
+        n = int(rng.integers(2, 7))
+        site = box(
+            list(rng.normal(0, 10 ** rng.uniform(-4.5, -2.5), n)),
+            spread=10 ** rng.uniform(-4, -2.8),
+            tolerance=rng.uniform(0.05, 0.4),
+            flows=[Flow(name="some", inflow=10 ** rng.uniform(-5, -3))],
+        )
+        result = assess(site)
+        if result.verdicts == ("cannot tell",):
+            sites.append((site, result))
+    return sites
+
+
+def test_two_ways_the_settling_spread_settles():
+    """Read that well, with the same means, the verdict is given; and it is a better reading."""
+    settled = 0
+    for site, result in undecided():
+        (spread,) = result.settling_spread
+        if np.isnan(spread):
+            continue
+        settled += 1
+        assert spread < site.spread
+        again = assess(replace(site, spread=float(spread)))
+        assert again.verdicts != ("cannot tell",), again.within_probability
+    assert settled > SOME_SITES / 2
+
+
+def test_two_ways_the_settling_repeats_settle():
+    """As many readings of every outlet, their means the same, at the spread stated."""
+    tried = 0
+    for site, result in undecided():
+        (repeats,) = result.settling_repeats
+        if np.isnan(repeats):
+            continue
+        tried += 1
+        assert repeats == np.ceil((site.spread / result.settling_spread[0]) ** 2 - 1e-9) > 1
+        more = tuple(replace(o, readings=o.readings * int(repeats)) for o in site.outlets)
+        again = assess(replace(site, outlets=more))
+        assert again.verdicts != ("cannot tell",), again.within_probability
+    assert tried > SOME_SITES / 2
+
+
+def test_exact_a_settled_flow_keeps_its_spread():
+    result = assess(box([0.0, 0.0, 0.0, 0.0], spread=1e-5))
+    np.testing.assert_array_equal(result.settling_spread, 1e-5)
+    np.testing.assert_array_equal(result.settling_repeats, 1)
+
+
+def test_exact_without_a_tolerance_there_is_no_probability():
+    result = assess(box([0.0, 0.001], tolerance=None))
+    assert result.tolerance is None
+    assert np.isnan(result.within_probability).all()
+    assert np.isnan(result.settling_spread).all()
+    assert result.verdicts == ("cannot tell",) * 3
+
+
+def test_exact_summary_numbers_by_hand():
+    site = box([0.0, 0.002, 0.0, 0.001], capped=[2], target=Target(by="list", weights=(1, 2, 9, 1)))
+    result = assess(site, samples=100)
+    share = split([f.inflow for f in site.flows], [0.0, 0.002, np.inf, 0.001], HOLE).share
+    over = share[:, [0, 1, 3]] / [0.25, 0.5, 0.25]
+    np.testing.assert_allclose(result.over_target[:, [0, 1, 3]], over, rtol=1e-9)
+    np.testing.assert_array_equal(result.over_target[:, 2], 1)
+    np.testing.assert_allclose(result.worst_over_target, over.max(1), rtol=1e-9)
+    deviation = np.sqrt(((over - over.mean(1, keepdims=True)) ** 2).mean(1))
+    np.testing.assert_allclose(result.cv, deviation / over.mean(1), rtol=1e-9)
+    assert result.target.tolist() == [0.25, 0.5, 0, 0.25]
+
+
+def test_exact_a_capped_outlet_gets_nothing_for_sure():
+    result = assess(box([0.0, 0.001, None], capped=[2]))
+    for shares in (result.share_low, result.share_high, result.result.share):
+        np.testing.assert_array_equal(shares[:, 2], 0)
+    np.testing.assert_allclose(result.result.share.sum(1), 1, rtol=1e-14)
+
+
+def test_exact_the_rim_of_the_box_is_minded():
+    burst = Flow(name="burst", inflow=0.05)
+    result = assess(box([0.0, 0.001], flows=[burst], box=Box(rim=0.06)))
+    assert result.result.level[0] == pytest.approx(0.06)
+    assert result.result.overflow[0] > 0
+    assert any("burst" in w and "overtops" in w for w in result.warnings)
+
+
+def test_exact_names_labels_and_warnings_come_along():
+    result = assess(box([0.0, 0.001, 0.0, 0.0]), samples=100)
+    assert result.names == ("trickle", "pour", "dose")
+    assert result.labels == ("1", "2", "3", "4")
+    assert any(w.startswith("trickle: heads of") for w in result.warnings)
+    assert any("no spread stated" in w for w in result.warnings)
+
+
+def test_exact_same_seed_same_answer_to_the_last_bit():
+    site = box([0.0, (0.001, 0.004, 0.002, 0.0035), -0.001])
+    assert same_bytes(assess(site, seed=3), assess(site, seed=3))
+    assert not same_bytes(assess(site, seed=3), assess(site, seed=4))
+
+
+def test_exact_read_only():
+    for name, array in arrays(assess(box([0.0, 0.001]), samples=100)):
+        assert not array.flags.writeable, name
+
+
+def test_exact_an_unmeasured_outlet_is_named():
+    with pytest.raises(DomainError, match="no reading for open outlet 2, 3"):
+        assess(box([0.0, None, None]))
+
+
+def test_exact_where_nothing_flows_no_share_is_made_up():
+    result = assess(box([0.0, 0.001], flows=[Flow(name="none", inflow=0.0), DOSE]), samples=100)
+    for shares in (result.result.share, result.share_low, result.share_high, result.over_target):
+        np.testing.assert_array_equal(shares[0], 0)
+    assert result.cv[1] > 0
+    drowned = assess(box([0.01, 0.011], flows=[DOSE], box=Box(rim=0.005)), samples=100)
+    np.testing.assert_array_equal(drowned.result.share, 0)
+    assert drowned.cv.shape == (1,)

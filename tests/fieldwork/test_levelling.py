@@ -1,0 +1,353 @@
+"""What to turn: exact moves, the practice of the highest hole, and what cannot be cured."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
+from dbox import Circle, DomainError, Notch, Slot, split
+from dbox.fieldwork.levelling import HAND_STEP, level
+from dbox.fieldwork.site import Box, Flow, Target
+
+from .sites import DOSE, HOLE, INCH, LITRE_PER_MINUTE, POUR, SIDES, TRICKLE, arrays, box, same_bytes
+
+E = 0.5 * INCH
+FINE = 1e-9
+"""A hand that turns to a billionth of a radian moves a lip to 1e-11 m."""
+
+SURE = 2e-5
+"""Spread of a reading that leaves no doubt at any flow. [m]"""
+
+FLOWS = [Flow(name=f"{q} L/min", inflow=q * LITRE_PER_MINUTE) for q in (0.1, 1.0, 4.0, 20.0, 100.0)]
+
+
+def turned(site, result):
+    """Lips after the turns, from lip = pipe centre - e cos(a) - r."""
+    return [
+        o.readings[0] + (o.hole_offset or 0) * (np.cos(o.clock or 0) - np.cos((o.clock or 0) + t))
+        for o, t in zip(site.outlets, result.turn, strict=True)
+    ]
+
+
+def test_practice_the_highest_hole_is_the_mark():
+    """Common practice, no source: the box is filled to its holes; the hole that stands highest
+    over the water, typically by about 1/8 in, is the mark that the others are turned up to;
+    afterwards all lines get equal flow."""
+    above = np.array([0.0, 1 / 16, 1 / 8, 0.0, 1 / 32, 1 / 16]) * INCH
+    site = box(list(above), clocks=[0.0, 0.3, 0.0, -0.5, 1.0, 0.0], spread=SURE, flows=FLOWS)
+    result = level(site, match_highest=True, hand_step=FINE)
+    assert result.verdict == "adjust"
+    assert result.goal.height == result.highest.height == INCH / 8
+    assert result.turn[2] == 0
+    np.testing.assert_allclose(result.lip_after, INCH / 8, atol=1e-11)
+    np.testing.assert_allclose(turned(site, result), INCH / 8, atol=1e-11)
+    # the head at 0.1 L/min is about 1 mm: 1e-11 m of it is 1e-8 of the share
+    np.testing.assert_allclose(result.after.result.share, 1 / 6, rtol=1e-7)
+    assert np.ptp(result.before.result.share, axis=1).min() > 0.01
+    assert result.least_turning.turning <= result.highest.turning
+
+
+@given(st.lists(st.floats(-0.005, 0.005), min_size=2, max_size=6), st.booleans())
+@settings(max_examples=30)
+def test_exact_after_level_lips_all_lines_share_equally(readings, highest):
+    site = box(readings, clocks=1.2, spread=1e-6, flows=FLOWS)
+    result = level(site, match_highest=highest, hand_step=FINE, samples=50)
+    assert result.verdict in ("adjust", "nothing to do")
+    if result.verdict == "adjust":
+        np.testing.assert_allclose(result.lip_after, result.goal.height, atol=1e-10)
+        np.testing.assert_allclose(result.after.result.share, 1 / len(readings), rtol=1e-6)
+
+
+@given(
+    st.lists(st.tuples(st.floats(-0.012, 0.012), st.floats(-np.pi, np.pi)), min_size=2, max_size=6),
+    st.sampled_from([HAND_STEP, np.radians(1), np.radians(15)]),
+)
+@settings(max_examples=40)
+def test_exact_turns_are_whole_steps_and_lips_follow_the_insert(outlets, step):
+    site = box([r for r, _ in outlets], clocks=[c for _, c in outlets], spread=1e-6)
+    result = level(site, hand_step=step, samples=50)
+    steps = result.turn / step
+    np.testing.assert_allclose(steps, np.round(steps), atol=1e-9)
+    np.testing.assert_allclose(result.lip_after, turned(site, result), atol=1e-15)
+    share = split([f.inflow for f in site.flows], result.lip_after, HOLE).share
+    np.testing.assert_allclose(result.after.result.share, share, rtol=1e-9, atol=1e-12)
+    wanted = np.array([o.readings[0] for o in site.outlets]) + result.move
+    if result.verdict != "nothing to do":
+        off = np.abs(result.lip_after - wanted)
+        # a rounding of half a step moves the lip by at most e times it
+        assert np.all(off[result.reachable] <= E * step / 2 + 1e-12)
+        np.testing.assert_allclose(wanted, result.goal.height, atol=1e-15)
+    angle = np.array([c for _, c in outlets]) + result.turn
+    np.testing.assert_allclose(np.cos(result.angle_after), np.cos(angle), atol=1e-12)
+    np.testing.assert_allclose(np.sin(result.angle_after), np.sin(angle), atol=1e-12)
+    assert np.all(np.abs(result.angle_after) <= np.pi)
+
+
+@given(st.lists(st.floats(-0.008, 0.008), min_size=1, max_size=6), st.integers(0, 5))
+@settings(max_examples=40)
+def test_two_ways_still_water_after_each_step(readings, capped):
+    """Topped up until it just spills, still water stands at the lowest open lip of that moment."""
+    closed = [capped] if 0 < capped < len(readings) else []
+    site = box(readings, clocks=0.8, spread=1e-6, capped=closed)
+    result = level(site, hand_step=FINE, samples=50)
+    lips = {i: r for i, r in enumerate(readings) if i not in closed}
+    for outlet, still in zip(result.order, result.still_level, strict=True):
+        lips[outlet] = result.lip_after[outlet]
+        assert still == min(lips.values())
+        # the very level that the split says still water has
+        assert still == split(0.0, list(lips.values()), HOLE).level
+    moved = {i for i in lips if abs(result.lip_after[i] - readings[i]) > 1e-6}
+    assert set(result.order) == moved
+    assert len(result.order) == len(moved)
+    rises = [result.lip_after[i] > readings[i] for i in result.order]
+    assert rises == sorted(rises, reverse=True), "all that go up come before those that go down"
+
+
+def test_exact_lowest_first_among_those_that_go_up():
+    site = box([0.001, -0.002, 0.004, 0.0], clocks=0.0, spread=SURE)
+    assert level(site, match_highest=True).order == (1, 3, 0)
+
+
+def test_exact_level_lips_need_nothing():
+    result = level(box([0.0] * 4, clocks=0.5, spread=SURE))
+    assert result.verdict == "nothing to do"
+    assert not result.turn.any()
+    assert result.order == ()
+    assert result.still_level.shape == (0,)
+    np.testing.assert_array_equal(result.lip_after, 0)
+
+
+@pytest.mark.parametrize("spread", [None, INCH / 32, 0.0005])
+@pytest.mark.parametrize("n", [2, 4, 8])
+def test_exact_lips_read_level_are_not_touched(n, spread):
+    """However poor the ruler, equal readings speak for no turn."""
+    result = level(box([0.002] * n, clocks=0.5, spread=spread))
+    assert "outside" not in result.before.verdicts
+    assert result.verdict == "nothing to do"
+
+
+def test_exact_what_a_ruler_cannot_see_is_left_alone():
+    """Half a millimetre apart, each reading good to 1/16 in: no reason to touch anything."""
+    result = level(box([0.0, 0.0005, -0.0005, 0.0002], clocks=0.5))
+    assert "outside" not in result.before.verdicts
+    assert result.verdict == "nothing to do"
+    np.testing.assert_array_equal(result.lip_after, [0.0, 0.0005, -0.0005, 0.0002])
+
+
+def test_exact_adjust_means_that_there_is_something_to_turn():
+    """0.2 mm at a quarter turn is 0.9 degrees: no hand sets that."""
+    result = level(box([0.0, 0.0002, 0.0, -0.0002], clocks=np.pi / 2, spread=1e-5, tolerance=0.02))
+    assert result.before.verdicts[0] == "outside"
+    assert not result.turn.any()
+    assert result.verdict != "adjust"
+    assert any("hand" in w or "step" in w for w in result.warnings)
+
+
+@pytest.mark.parametrize(("times", "verdict"), [(0.99, "nothing to do"), (1.01, "adjust")])
+def test_two_ways_two_lips_are_alike_up_to_1_96_standard_errors(times, verdict):
+    """Without a tolerance only the readings speak: a 5 % two-sided normal test."""
+    apart = times * stats.norm.isf(0.025) * 2**0.5 * 0.001
+    assert level(box([0.0, apart], clocks=1.5, spread=0.001, tolerance=None)).verdict == verdict
+
+
+def test_two_ways_lips_with_repeats_are_alike_by_analysis_of_variance():
+    """scipy's one-way analysis at 5 %, on drawn readings: three outlets, three repeats each."""
+    rng, told = np.random.default_rng(3), []
+    for _ in range(40):
+        lips = rng.normal(0, 0.0015, (3, 1)) + rng.normal(0, 0.0012, (3, 3))
+        readings = [tuple(row) for row in lips]
+        result = level(box(readings, clocks=1.5, tolerance=None), samples=50)
+        if result.before.lips.freedom != 6:
+            continue  # the repeats agreed too well to be believed
+        alike = stats.f_oneway(*readings).pvalue > 0.05
+        assert result.verdict == ("nothing to do" if alike else "adjust")
+        told.append(alike)
+    assert 5 < sum(told) < len(told) - 5, "both answers came up"
+
+
+def test_exact_a_tilt_past_the_inserts_is_bedded_again_by_the_planted_tilt():
+    """Pipes on a plane, holes at all clock positions: the plane is that of the pipes."""
+    clocks = [0.4, -1.0, 2.0, -2.5]
+    for slope_x, slope_y in [(0.0, 0.08), (0.15, -0.05), (-0.2, 0.1)]:
+        pipes = np.array(SIDES) @ [slope_x, slope_y]
+        readings = list(pipes - E * np.cos(clocks))
+        inside = (16 * INCH, 20 * INCH)
+        site = box(readings, clocks=clocks, positions=SIDES, box=Box(inside=inside), spread=SURE)
+        result = level(site)
+        assert result.verdict == "re-bed"
+        assert not result.reachable.all()
+        assert result.plane.slope_x == pytest.approx(slope_x, abs=1e-14)
+        assert result.plane.slope_y == pytest.approx(slope_y, abs=1e-14)
+        np.testing.assert_allclose(result.plane.residual, 0, atol=1e-14)
+        assert result.lift.far_end == pytest.approx(-slope_x * inside[0])
+        assert result.lift.right_side == pytest.approx(-slope_y * inside[1])
+        assert result.lift.still_short == ()
+
+
+def test_exact_the_pipes_plane_does_not_mind_the_size_of_the_holes():
+    """lip = pipe centre - e cos(a) - r: level pipes with holes of two sizes are level pipes."""
+    clocks, holes = [0.4, -1.0, 2.0, -2.5], [Circle(d) for d in (0.05, 0.05, 0.03, 0.03)]
+    radii = np.array([h.diameter / 2 for h in holes])
+    readings = list(-E * np.cos(clocks) - radii)
+    result = level(box(readings, clocks=clocks, openings=holes, positions=SIDES, spread=SURE))
+    assert result.plane.slope_x == pytest.approx(0, abs=1e-12)
+    assert result.plane.slope_y == pytest.approx(0, abs=1e-12)
+
+
+def test_exact_a_tilt_within_the_inserts_is_turned_out():
+    readings = list(np.array(SIDES) @ [0.0, 0.02])
+    result = level(box(readings, clocks=np.pi / 2, positions=SIDES, spread=SURE), hand_step=FINE)
+    assert result.verdict == "adjust"
+    assert result.reachable.all()
+    assert result.lift is None
+    np.testing.assert_allclose(result.after.result.share, 0.25, rtol=1e-7)
+    assert result.after.verdicts == ("within",) * 3
+
+
+def test_exact_what_cannot_reach_is_brought_as_near_as_it_goes():
+    site = box([0.0, 0.0, 0.0, -0.05], clocks=np.pi / 2, spread=SURE)
+    result = level(site, hand_step=FINE)
+    assert result.verdict == "re-bed"
+    assert result.reachable.tolist() == [True, True, True, False]
+    assert result.lip_after[3] == pytest.approx(-0.05 + E, abs=1e-12)
+    assert result.move[3] == pytest.approx(result.goal.height + 0.05, abs=1e-15)
+    assert "positions of three outlets are needed" in " ".join(result.warnings)
+
+
+def test_exact_a_fixed_insert_is_the_height_for_all():
+    site = box([0.0, 0.004, 0.002], clocks=np.pi / 2, offset=[E, None, E], spread=SURE)
+    result = level(site, hand_step=FINE)
+    assert result.verdict == "adjust"
+    assert result.turn[1] == 0
+    np.testing.assert_allclose(result.lip_after, 0.004, atol=1e-11)
+
+
+def test_exact_two_fixed_inserts_apart_cannot_be_cured():
+    result = level(box([0.0, 0.004, 0.0], clocks=0.5, offset=[None, None, E], spread=SURE))
+    assert result.verdict == "re-bed"
+    assert result.reachable.tolist() in ([True, False, True], [False, True, True])
+    assert result.turn[:2].tolist() == [0, 0]
+
+
+def test_exact_an_unknown_clock_is_set_by_the_ruler():
+    site = box([0.0, 0.004, 0.0], clocks=[None, np.pi / 2, None], spread=SURE)
+    result = level(site, match_highest=True)
+    assert np.isnan(result.turn).tolist() == [True, False, True]
+    assert np.isnan(result.angle_before).tolist() == [True, False, True]
+    assert np.isnan(result.angle_after).tolist() == [True, False, True]
+    np.testing.assert_array_equal(result.lip_after, 0.004)
+    assert result.order == (0, 2)
+    (sentence,) = [w for w in result.warnings if "clock" in w]
+    assert sentence.startswith("outlet 1, 3: the clock position of the hole is not given")
+    idle = level(box([0.0, 0.0], clocks=[None, 0.5], spread=SURE))
+    assert idle.verdict == "nothing to do"
+    assert idle.lip_after.tolist() == [0, 0]
+
+
+def test_exact_a_capped_outlet_is_left_out():
+    site = box([0.0, 0.03, 0.004, None], clocks=np.pi / 2, capped=[1, 3], spread=SURE)
+    result = level(site, hand_step=FINE)
+    assert result.verdict == "adjust"
+    assert result.lip_after[[1, 3]].tolist() == [np.inf, np.inf]
+    assert not result.turn[[1, 3]].any()
+    assert not result.move[[1, 3]].any()
+    assert result.reachable.all()
+    assert not {1, 3} & set(result.order)
+    np.testing.assert_allclose(result.after.result.share[:, [0, 2]], 0.5, rtol=1e-7)
+    np.testing.assert_array_equal(result.after.result.share[:, [1, 3]], 0)
+
+
+@pytest.mark.parametrize("design", [0, 1, 2])
+@pytest.mark.parametrize("openings", [HOLE, [HOLE, Slot(0.03), Notch(1.2), Circle(0.04)]])
+def test_exact_unequal_targets_are_met_at_the_design_flow_and_nowhere_else(design, openings):
+    target = Target(by="list", weights=(1.0, 2.0, 3.0, 2.0))
+    site = box(
+        [0.0, 0.002, -0.001, 0.0], clocks=1.7, openings=openings, target=target, spread=SURE,
+        offset=0.03,
+    )  # fmt: skip
+    result = level(site, design_flow=design, hand_step=FINE)
+    assert result.verdict == "adjust"
+    assert result.design_flow == (TRICKLE, POUR, DOSE)[design].name
+    wanted = np.array([0.125, 0.25, 0.375, 0.25])
+    off = np.abs(result.after.result.share / wanted - 1).max(-1)
+    assert off[design] < 1e-6
+    kinds = [o.opening for o in site.outlets]
+    lips = np.array([o.readings[0] for o in site.outlets]) + result.move
+    share = split([f.inflow for f in site.flows], lips, kinds).share
+    told = [f"{100 * x:.0f} %" for x in np.abs(share / wanted - 1).max(-1)]
+    (sentence,) = [w for w in result.warnings if "one flow only" in w]
+    assert f"({result.design_flow})" in sentence
+    for i, flow in enumerate((TRICKLE, POUR, DOSE)):
+        if i != design:
+            assert off[i] > 0.05
+            assert f"{flow.name} {told[i]}" in sentence
+
+
+def test_exact_the_far_off_flows_of_notches_from_their_own_law():
+    """Heads go as q^0.4, the same for all notches: unequal lips that fit one flow fit no other."""
+    target = Target(by="list", weights=(1.0, 4.0))
+    flows = [Flow(name="one", inflow=1e-4), Flow(name="other", inflow=3.2e-3)]
+    notch = Notch(1.0, coefficient=0.6)
+    site = box(
+        [0.0, 0.0], clocks=1.5, openings=notch, target=target, spread=SURE, offset=0.05, flows=flows
+    )
+    result = level(site, hand_step=FINE)
+    low, high = result.lip_after[1], result.lip_after[0]
+    # q = k (y - lip)^2.5 for each; the shares 1 and 4 at the first flow fix the heads' ratio
+    level_one = float(result.after.result.level[0])
+    assert ((level_one - low) / (level_one - high)) ** 2.5 == pytest.approx(4, rel=1e-7)
+    level_other = float(result.after.result.level[1])
+    assert ((level_other - low) / (level_other - high)) ** 2.5 < 2
+
+
+def test_exact_holes_of_two_sizes_at_equal_targets_hold_for_one_flow():
+    site = box([0.0, 0.0], clocks=1.5, openings=[HOLE, Circle(0.03)], spread=SURE, offset=0.03)
+    result = level(site, design_flow=1, hand_step=FINE)
+    np.testing.assert_allclose(result.after.result.share[1], 0.5, rtol=1e-7)
+    assert abs(result.after.result.share[0, 0] - 0.5) > 0.05
+
+
+def test_exact_a_coarse_hand_shows_in_the_bands_after():
+    """Readings without error, one insert moved: all that is left is half a step either way."""
+    site = box([0.0, -0.004], clocks=0.5, spread=1e-7, flows=[TRICKLE], offset=[None, E])
+    step = np.radians(10)
+    result = level(site, hand_step=step, samples=4000)
+    angle = 0.5 + result.turn[1]
+    assert result.turn[1] != 0
+    rng = np.random.default_rng(8)
+    lips = -0.004 + E * (np.cos(0.5) - np.cos(angle + rng.uniform(-step / 2, step / 2, 4000)))
+    shares = [split(TRICKLE.inflow, [0.0, lip], HOLE).share[1] for lip in lips]
+    # 5 and 95 % points of 4,000 against 4,000: four standard errors of the counts
+    assert np.mean(shares < result.after.share_low[0, 1]) == pytest.approx(0.05, abs=0.02)
+    assert np.mean(shares > result.after.share_high[0, 1]) == pytest.approx(0.05, abs=0.02)
+
+
+def test_exact_same_seed_same_answer_to_the_last_bit():
+    site = box([0.0, 0.003, -0.001, 0.002], clocks=[0.1, 1.0, None, -2.0], positions=SIDES)
+    one, again, other = (level(site, seed=s) for s in (5, 5, 6))
+    assert same_bytes(one, again)
+    assert one.warnings == again.warnings
+    assert one.before.share_low.tobytes() != other.before.share_low.tobytes()
+
+
+def test_exact_read_only():
+    for name, array in arrays(level(box([0.0, 0.003, -0.001, 0.0], clocks=1.0, positions=SIDES))):
+        assert not array.flags.writeable, name
+
+
+@pytest.mark.parametrize("step", [0.0, -0.1, np.nan])
+def test_exact_a_step_of_nothing_is_refused(step):
+    with pytest.raises(DomainError, match=r"the step of a turn is .* deg; give one above 0"):
+        level(box([0.0, 0.003]), hand_step=step)
+
+
+def test_exact_an_unmeasured_outlet_is_named():
+    with pytest.raises(DomainError, match="no reading for open outlet 2"):
+        level(box([0.0, None, 0.001]))
+
+
+def test_exact_one_outlet_has_nothing_to_level():
+    result = level(box([0.004], clocks=0.5))
+    assert result.verdict == "nothing to do"
+    np.testing.assert_array_equal(result.after.result.share, 1)

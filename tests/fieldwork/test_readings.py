@@ -1,0 +1,153 @@
+"""Readings of any point of a hole, repeats, and the spread of a single reading."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import stats
+
+from dbox import Circle, DomainError, Slot
+from dbox.fieldwork.readings import BEST_SPREAD, measured_lips, reduce_readings
+from dbox.fieldwork.site import DEFAULT_SPREAD, Outlet, Site
+
+from .sites import INCH, arrays, box
+
+repeats = st.lists(st.floats(-0.02, 0.02), min_size=1, max_size=5)
+
+
+def test_exact_lip_is_the_reading_less_the_height_of_the_point():
+    """Lip, centre and top of holes of two sizes, all with their lips 3 mm over still water."""
+    holes = [(Circle(0.05), 0.0), (Circle(0.05), 0.025), (Circle(0.03), 0.03), (Slot(0.02), 0.0)]
+    outlets = [
+        Outlet(label=str(i), opening=hole, readings=(0.003 + point,), point_over_lip=point)
+        for i, (hole, point) in enumerate(holes)
+    ]
+    lips = reduce_readings(Site(outlets=tuple(outlets), flows=()))
+    np.testing.assert_allclose(lips.height, 0.003, rtol=1e-14)
+
+
+def test_exact_missing_is_not_measured_and_never_zero():
+    lips = reduce_readings(box([0.0, None, 0.002, None], capped=[2, 3]))
+    assert lips.height[0] == 0
+    assert np.isnan(lips.height[1])
+    assert np.all(lips.height[2:] == np.inf)
+    assert lips.measured.tolist() == [True, False, False, False]
+    assert lips.error.tolist() == [DEFAULT_SPREAD, 0, 0, 0]
+    assert lips.repeats.tolist() == [1, 0, 0, 0]
+
+
+def test_exact_every_open_outlet_without_a_reading_is_named():
+    site = box([0.0, None, None, None], capped=[3])
+    with pytest.raises(DomainError, match=r"no reading for open outlet 2, 3: .*capped"):
+        measured_lips(site)
+    complete = box([0.0, 0.001, None], capped=[2])
+    measured_lips(complete)
+
+
+@given(st.lists(repeats, min_size=1, max_size=6), st.floats(1e-5, 0.01))
+def test_two_ways_means_and_errors_of_repeats(readings, spread):
+    lips = reduce_readings(box(readings, spread=spread))
+    np.testing.assert_allclose(lips.height, [np.mean(r) for r in readings], atol=1e-17)
+    np.testing.assert_allclose(lips.error, [spread / len(r) ** 0.5 for r in readings], rtol=1e-14)
+    assert lips.repeats.tolist() == [len(r) for r in readings]
+    assert (lips.spread, lips.spread_from, lips.freedom) == (spread, "stated", np.inf)
+
+
+def test_two_ways_pooled_spread_against_scipy():
+    """Pooled variance is the mean of the sample variances weighted by their freedoms."""
+    readings = [(0.001, 0.004, 0.002), (-0.003, 0.001), (0.0,), (0.006, 0.002, 0.003, 0.009)]
+    lips = reduce_readings(box(readings))
+    many = [r for r in readings if len(r) > 1]
+    freedoms = [len(r) - 1 for r in many]
+    variance = np.average([stats.tvar(r) for r in many], weights=freedoms)
+    assert lips.spread == pytest.approx(variance**0.5, rel=1e-13)
+    assert lips.spread_from == "repeats"
+    assert lips.freedom == sum(freedoms) == 6
+    assert lips.warnings == ()
+
+
+def test_two_ways_pooled_spread_of_equal_repeats_is_the_within_group_mean_square():
+    """F of a one-way analysis of variance is between over within: that gives within."""
+    readings = [(0.001, 0.004), (-0.003, 0.001), (0.006, 0.003), (0.0, 0.0025)]
+    between = 2 * np.var([np.mean(r) for r in readings], ddof=1)
+    within = between / stats.f_oneway(*readings).statistic
+    assert reduce_readings(box(readings)).spread == pytest.approx(within**0.5, rel=1e-12)
+
+
+def test_exact_point_over_lip_does_not_enter_the_spread():
+    readings = [(0.001, 0.004, 0.002), (0.003, 0.001)]
+    site = box(readings)
+    shifted = tuple(replace(o, point_over_lip=0.01 * i) for i, o in enumerate(site.outlets))
+    assert reduce_readings(replace(site, outlets=shifted)).spread == reduce_readings(site).spread
+
+
+@pytest.mark.parametrize("readings", [[0.0, 0.001], [(0.0, 0.004), (0.001, 0.009)]])
+def test_exact_too_few_repeats_leave_the_default(readings):
+    """1/16 in (common practice, no source), and it says that it was assumed."""
+    lips = reduce_readings(box(readings))
+    assert lips.spread == INCH / 16
+    assert (lips.spread_from, lips.freedom) == ("default", np.inf)
+    assert "no spread stated and too few repeats" in lips.warnings[0]
+    assert "1/16 in, common practice" in lips.warnings[0]
+
+
+def test_exact_repeats_that_agree_too_well_are_not_believed():
+    """1/32 in at best (common practice, no source)."""
+    lips = reduce_readings(box([(0.001, 0.0011), (0.002, 0.002), (0.0, 0.0001)]))
+    assert lips.spread == BEST_SPREAD == INCH / 32
+    assert lips.spread_from == "repeats"
+    assert "a ruler is not believed better than 0.8 mm" in lips.warnings[0]
+
+
+@pytest.mark.parametrize(("times", "told"), [(1.99, False), (2.01, True)])
+def test_exact_repeats_wider_than_stated_are_told(times, told):
+    scatter = np.array([-1, 1, -1, 1]) / 3**0.5  # sample standard deviation times 3/2 is 1
+    readings = [tuple(times * 0.001 * 1.5 * scatter)]
+    spread = 0.001 * float(np.std(1.5 * scatter, ddof=1))
+    warnings = reduce_readings(box(readings, spread=spread)).warnings
+    assert bool(warnings) == told
+    if told:
+        assert "read again, or state a wider one" in warnings[0]
+
+
+def test_two_ways_twice_the_stated_spread_is_rarer_than_one_in_a_hundred():
+    assert stats.chi2.sf(3 * 2**2, 3) < 0.01
+
+
+def test_two_ways_draws_scatter_as_the_means_do():
+    lips = reduce_readings(box([0.0, (0.001, 0.002, 0.0015), 0.003, 0.0], capped=[3], spread=1e-3))
+    drawn = lips.sample(20_000, seed=5)
+    assert np.all(drawn[:, 3] == np.inf)
+    standard = (drawn[:, :3] - lips.height[:3]) / lips.error[:3]
+    for i in range(3):
+        assert stats.kstest(standard[:, i], stats.norm.cdf).pvalue > 1e-3
+    # independent outlets: correlations within 4 standard errors of 0
+    correlation = np.corrcoef(standard.T)[np.triu_indices(3, 1)]
+    assert np.abs(correlation).max() < 4 / 20_000**0.5
+
+
+def test_two_ways_a_spread_from_few_repeats_widens_the_draws_to_students_t():
+    readings = [(0.001, 0.004), (-0.003, 0.001), (0.006, 0.003)]
+    lips = reduce_readings(box(readings))
+    assert lips.freedom == 3
+    standard = (lips.sample(20_000, seed=6) - lips.height) / lips.error
+    for i in range(3):
+        assert stats.kstest(standard[:, i], stats.t(3).cdf).pvalue > 1e-3
+        assert stats.kstest(standard[:, i], stats.norm.cdf).pvalue < 1e-6
+    # one spread for the whole box: where it came out wide it is wide for all
+    squares = stats.spearmanr(np.abs(standard)).statistic[np.triu_indices(3, 1)]
+    assert squares.min() > 0.05
+
+
+def test_exact_same_seed_same_draws():
+    lips = reduce_readings(box([0.0, (0.001, 0.005, 0.003, 0.0), 0.003]))
+    assert lips.sample(50, 3).tobytes() == lips.sample(50, 3).tobytes()
+    assert lips.sample(50, 3).tobytes() != lips.sample(50, 4).tobytes()
+    assert lips.sample(50, 3).shape == (50, 3)
+
+
+def test_exact_read_only():
+    for name, array in arrays(reduce_readings(box([0.0, 0.001]))):
+        assert not array.flags.writeable, name
