@@ -16,7 +16,7 @@ File = Annotated[str, typer.Argument(help=FILE_HELP)]
 OptionalFile = Annotated[str | None, typer.Argument(help=FILE_HELP)]
 Flows = Annotated[
     list[str] | None,
-    typer.Option("--flow", help='Flow to compute, such as "5 gal in 40 s"; may be repeated.'),
+    typer.Option("--flow", metavar="FLOW", help='Flow to compute, such as "5 gal in 40 s"; may be repeated.'),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Machine output, in SI.")]
 Picture = Annotated[

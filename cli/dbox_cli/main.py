@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from dbox_cli import check, level, new, schema, split
+from dbox_cli import check, grades, level, new, schema, setup, sheet, split
 
 app = typer.Typer(
     rich_markup_mode=None,
@@ -24,6 +24,9 @@ app.command("new")(new.command)
 app.command("check")(check.command)
 app.command("split")(split.command)
 app.command("level")(level.command)
+app.command("setup")(setup.command)
+app.command("grades")(grades.command)
+app.command("sheet")(sheet.command)
 app.command("schema")(schema.command)
 
 

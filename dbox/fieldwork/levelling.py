@@ -131,10 +131,9 @@ def level(
         before=before,
         after=after,
         warnings=(
-            *(plane.warnings if plane else [_NO_PLACES] if verdict == "re-bed" else ()),
+            *([_TOO_FINE] if too_fine else _about_tilt(plane, verdict)),
             *_unknown_clocks(site, reach),
             *_one_flow_only(design_flow, offset, after),
-            *([_TOO_FINE] if too_fine else []),
         ),
     )
 
@@ -186,6 +185,12 @@ def _bedding(
     if plane is None or verdict != "re-bed":
         return plane, None
     return plane, lift_for(plane, site.box, reach, positions, offset)
+
+
+def _about_tilt(plane: Plane | None, verdict: str) -> list[str]:
+    if plane is None:
+        return [_NO_PLACES] if verdict == "re-bed" else []
+    return list(plane.warnings)
 
 
 def _unknown_clocks(site: Site, reach: Reach) -> list[str]:

@@ -6,6 +6,10 @@ measured: `None` or an empty tuple, never zero.
 
 from dataclasses import dataclass, field
 
+from dbox.fieldwork.diagnosis.evidence import Evidence, Prior
+from dbox.fieldwork.poured import Pour
+from dbox.fieldwork.record import JobRecord
+from dbox.fieldwork.survey import Survey
 from dbox.hydraulics.openings import Opening
 
 DEFAULT_SPREAD = 1.0 / 16 * 0.0254
@@ -107,7 +111,15 @@ class Target:
 
 @dataclass(frozen=True, kw_only=True)
 class Tolerance:
-    """Allowed difference of a share from its target, as a fraction of it, and who says so."""
+    """Allowed difference of a share from its target, and who says so.
+
+    Parameters
+    ----------
+    share : float
+        As a fraction of the target. [-]
+    source : str or None
+        The permit, the code section, the inspector.
+    """
 
     share: float
     source: str | None = None
@@ -121,12 +133,28 @@ class Site:
     ----------
     title : str
         What the job is called.
+    box : Box
+        The box itself.
     outlets : tuple of Outlet
         At least one, in the order of the file.
     flows : tuple of Flow
         The flows to compute, in the order of the file.
     spread : float or None
         Stated standard deviation of one reading; None where not stated. [m]
+    target : Target
+        What each line ought to get.
+    tolerance : Tolerance or None
+        How far a share may be from its target; None where nobody said.
+    grades : Survey or None
+        Rod readings along the pipes; None where there are none.
+    pours : tuple of Pour
+        Pours of clean water, planned or done.
+    record : JobRecord
+        What the paper of the job says besides.
+    evidence : Evidence
+        What was seen of the system in trouble, for `diagnosis`.
+    priors : tuple of Prior
+        How common the user takes causes to be.
     """
 
     title: str = ""
@@ -136,3 +164,8 @@ class Site:
     spread: float | None = None
     target: Target = field(default_factory=Target)
     tolerance: Tolerance | None = None
+    grades: Survey | None = None
+    pours: tuple[Pour, ...] = ()
+    record: JobRecord = field(default_factory=JobRecord)
+    evidence: Evidence = field(default_factory=Evidence)
+    priors: tuple[Prior, ...] = ()

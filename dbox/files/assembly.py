@@ -7,10 +7,15 @@ A key that has already been refused is never asked for again.
 import math
 from collections.abc import Sequence, Set
 
+from dbox.fieldwork.poured import Pour
 from dbox.fieldwork.site import Box, Flow, Outlet, Site, Target, Tolerance
+from dbox.fieldwork.survey import Survey
 from dbox.files import units
 from dbox.files.faults import show
+from dbox.files.grades_survey import SurveyAssembly
 from dbox.files.inserts import KINDS, SIZES, build
+from dbox.files.pour_assembly import PourAssembly
+from dbox.files.record_table import RecordTable
 from dbox.files.tables import (
     BoxTable,
     InsertTable,
@@ -61,7 +66,8 @@ class Assembly:
         self._check_sizes("insert", self.insert, self.insert.kind)
         outlets = [self._outlet(index) for index in range(len(self.outlets))]
         box, target = self._box(), self._target()
-        tolerance = self._tolerance()
+        tolerance, grades = self._tolerance(), self._grades()
+        pours = self._pours()
         self._check_labels()
         self._check_places()
         made = tuple(outlet for outlet in outlets if outlet is not None)
@@ -75,6 +81,9 @@ class Assembly:
             spread=self.readings.spread,
             target=target,
             tolerance=tolerance,
+            grades=grades,
+            pours=pours,
+            record=(self.file.record or RecordTable()).record(),
         )
 
     def _fault(self, text: str) -> None:
@@ -225,6 +234,18 @@ class Assembly:
                 self._fault('tolerance has no share; add share = "10 %", or leave [tolerance] out')
             return None
         return Tolerance(share=table.share, source=table.source or None)
+
+    def _grades(self) -> Survey | None:
+        table = self.file.grades
+        if table is None:
+            return None
+        labels = [self._label(index) for index in range(len(self.outlets))]
+        return SurveyAssembly(table, labels, self._fault, self._was_refused).survey()
+
+    def _pours(self) -> tuple[Pour, ...]:
+        outlets = {self._label(i): t.state == "capped" for i, t in enumerate(self.outlets)}
+        tables = self.file.pour or ()
+        return PourAssembly(tables, outlets, self._fault, self._was_refused).pours()
 
     def _flows(self) -> tuple[Flow, ...]:
         named = self.file.flows or {}

@@ -121,6 +121,36 @@ def inflow(value: object) -> float:
     return _within(value, units.flow(value), SMALLEST_FLOW, 1.0, limits)
 
 
+def poured(value: object) -> float:
+    """Read the volume of a pour. [m3]"""
+    limits = "a pour is between 0.1 L and 100 m3"
+    return _within(value, units.volume(value), 1e-4, 100.0, limits)
+
+
+def pour_time(value: object) -> float:
+    """Read how long a pour lasts. [s]"""
+    limits = "a pour lasts between 1 s and 1 day"
+    return _within(value, units.duration(value), 1.0, units.DAY, limits)
+
+
+def jug(value: object) -> float:
+    """Read the content of a jug. [m3]"""
+    limits = "a jug holds between 20 mL and 200 L"
+    return _within(value, units.volume(value), 2e-5, 0.2, limits)
+
+
+def fill_time(value: object) -> float:
+    """Read how long a jug took to fill. [s]"""
+    limits = "a jug fills in 0.1 s to 1 day"
+    return _within(value, units.duration(value), 0.1, units.DAY, limits)
+
+
+def catch_error(value: object) -> float:
+    """Read the standard deviation of a timed catch, in per cent, as a fraction. [-]"""
+    limits = "the error of a timed catch is between 0.5 % and 50 %"
+    return _within(value, units.percent(value), 0.005, 0.5, limits)
+
+
 def tolerance(value: object) -> float:
     """Read a tolerance in per cent as a fraction. [-]"""
     limits = "a tolerance is above 0 % and at most 100 %"

@@ -7,9 +7,10 @@ The file is TOML; its keys and what they mean stand in `tables`, how they must f
     five.toml: unknown key outlet[2].diamter; did you mean diameter?
 """
 
+import re
 from collections.abc import Iterable
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
@@ -129,9 +130,10 @@ def _worded(problem: ErrorDetails) -> Iterable[str]:
     if problem["type"] == "extra_forbidden":
         return [f"unknown key {place}; {_known_keys(problem['loc'])}"]
     value = show(problem["input"])
-    if problem["loc"] == ("outlet",):
-        return [f"outlet is {value}; head each outlet with [[outlet]], in double brackets"]
-    head = "[[outlet]]" if problem["loc"][0] == "outlet" else f"[{place}]"
+    if problem["type"] == "list_type":
+        return [f"{place} is {value}; head each with [[{_heading(place)}]], in double brackets"]
+    listed = isinstance(problem["loc"][-1], int)
+    head = f"[[{_heading(place)}]]" if listed else f"[{_heading(place)}]"
     return [f"{place} is {value}; it is a table, write {head} and its keys under it"]
 
 
@@ -143,11 +145,33 @@ def _place_text(place: Place) -> str:
     return text.removeprefix(".")
 
 
+def _heading(place: str) -> str:
+    """Write a place as the heading of its table, which has no numbers."""
+    return re.sub(r"\[[0-9]+\]", "", place)
+
+
 def _known_keys(place: Place) -> str:
     """Say which key was meant, or which table a key of this name belongs to."""
     key = str(place[-1])
-    table = _TABLES[str(place[0])] if len(place) > 1 else ScenarioFile
+    table = _table_at(place[:-1])
     homes = [name for name, other in _TABLES.items() if key in other.model_fields]
     if homes:
         return f"it belongs under [{homes[0]}]"
     return did_you_mean(key, table.model_fields)
+
+
+def _table_at(place: Place) -> type[BaseModel]:
+    """Find the table that stands at a place, through lists and optional tables."""
+    table: type[BaseModel] = ScenarioFile
+    for step in place:
+        if isinstance(step, str):
+            table = _table_in(table.model_fields[step].annotation)
+    return table
+
+
+def _table_in(annotation: Any) -> type[BaseModel]:
+    """Find the table in such an annotation as `list[OutletTable] | None`."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    parts = get_args(annotation)
+    return _table_in(next(part for part in parts if part is not type(None)))

@@ -98,6 +98,55 @@ by = "equal"
 # source = "permit number, code section or name"
 """
 
+_JOB = """
+# Rod readings along the pipes, for: dbox grades THIS-FILE. One run for each pipe, in the order of
+# the water's way: house sewer, supply pipe, header. Take the # away where you have readings.
+# [grades]
+# spread = "1/8 in"         # how far two honest rod readings of one place differ
+# diameter = "4.026 in"     # inside diameter of the pipes
+# roughness = 0.010         # Manning's n; 0.010 is smooth plastic
+# [grades.limits]           # what your permit or code asks for; there are marked defaults
+# house_sewer = {least = "1/4 in/ft", source = "permit"}
+# supply_pipe = {least = "1/8 in/ft", source = "permit"}
+# header = {least = "1/8 in/ft", source = "permit"}
+# inlet_drop = {least = "1 in", source = "permit"}
+# spacing = {most = "5 ft", source = "permit"}
+# [[grades.run]]
+# name = "header 1"
+# kind = "header"
+# outlet = "1"              # headers only: the label of the outlet that it leads away from
+# instrument = "by the box" # runs read from one place of the instrument are compared in height
+# station = [               # of the invert: rod, or elevation where that is what you have
+#     {at = "0 ft", name = "box", rod = "60-1/8 in"},
+#     {at = "5 ft", rod = ["60-3/4 in", "60-13/16 in"]},
+# ]
+
+# What the paper of the job says besides, for: dbox sheet THIS-FILE. What is absent stays blank.
+# [record]
+# permit = ""
+# address = ""
+# date = ""
+# weather = ""
+# who = ""
+# system = ""               # type of system
+# bedrooms = ""
+# feed = ""                 # gravity, pump, siphon
+# bedding = ""              # what the box stands on
+# cover = ""                # how deep it lies
+# riser = ""
+# lid = ""                  # how it is fastened
+# seals = ""
+# north = ""                # where it lies on the sketch
+# benchmark = ""            # what the heights are tied to
+# ties = ["", ""]           # distances from two fixed points
+# method = ""               # how the heights were read
+# photo = ""                # of the still water, with a rule in view
+# recheck = ""              # when to look again
+# notes = ""
+# exceptions = ""
+# invented = false          # true: every sheet says that the data are made up
+"""
+
 _PLACEHOLDERS = (("2", 16, 6, "0"), ("3", 16, 14, "1/16"), ("4", 10, 20, "1/8"))
 
 
@@ -111,7 +160,7 @@ def starter() -> str:
         _NEXT.format(label=label, along=along, across=across, reading=reading)
         for label, along, across, reading in _PLACEHOLDERS
     )
-    return "".join((_HEAD, _FIRST, *others, _TAIL))
+    return "".join((_HEAD, _FIRST, *others, _TAIL, _JOB))
 
 
 def write_new(path: Path | str) -> Path:

@@ -5,22 +5,30 @@ in `scenario`, where the keys meet. Values arrive in SI, the readers of `measure
 unit of a bare length is passed as validation context.
 """
 
-from collections.abc import Callable
 from typing import Annotated, Any
 
-from pydantic import (
-    BaseModel,
-    ConfigDict,
-    Field,
-    PlainValidator,
-    ValidationInfo,
-    WithJsonSchema,
-)
+from pydantic import PlainValidator, ValidationInfo, WithJsonSchema
 
 from dbox.errors import ScenarioError
 from dbox.files import measures, units
 from dbox.files.faults import at_place, key_text, show
+from dbox.files.grades_table import GradesTable
 from dbox.files.inserts import KINDS
+from dbox.files.keys import (
+    TEXT,
+    VALUE,
+    VALUES,
+    Size,
+    Table,
+    Text,
+    bare_unit,
+    key,
+    length,
+    lengths,
+    word,
+)
+from dbox.files.pour_table import PourTable
+from dbox.files.record_table import RecordTable
 
 UNITS = ("in", "mm", "cm")
 SHAPES = ("rectangle", "round")
@@ -29,39 +37,6 @@ POINTS = ("lip", "centre", "top")
 STATES = ("open", "capped")
 TARGETS = ("equal", "length", "area")
 
-_TEXT = WithJsonSchema({"type": "string"})
-_VALUE = WithJsonSchema({"type": ["string", "number"]})
-_VALUES = WithJsonSchema(
-    {"type": ["string", "number", "array"], "items": {"type": ["string", "number"]}}
-)
-
-
-def _bare(info: ValidationInfo) -> str | None:
-    """Unit of a bare length, as the file states it."""
-    return info.context["bare_unit"] if info.context else None
-
-
-def _length(read: Callable[[object, str | None], float]) -> PlainValidator:
-    """Validate one length, bare numbers being in the file's unit."""
-
-    def validate(value: object, info: ValidationInfo) -> float:
-        return read(value, _bare(info))
-
-    return PlainValidator(validate)
-
-
-def _lengths(read: Callable[[object, str | None], float], most: int) -> PlainValidator:
-    """Validate one length or a list of them."""
-
-    def validate(value: object, info: ValidationInfo) -> tuple[float, ...]:
-        if not isinstance(value, list):
-            return (read(value, _bare(info)),)
-        if not 1 <= len(value) <= most:
-            raise ScenarioError(f"is a list of {len(value)}; write 1 to {most}")
-        return measures.each(value, lambda item: read(item, _bare(info)))
-
-    return PlainValidator(validate)
-
 
 def _place(value: object, info: ValidationInfo) -> tuple[float, float]:
     """Validate a place: along the inlet direction, across it."""
@@ -69,7 +44,7 @@ def _place(value: object, info: ValidationInfo) -> tuple[float, float]:
         raise ScenarioError(
             f'is {show(value)}; write the distances along and across, as ["16 in", "4 in"]'
         )
-    along, across = measures.each(value, lambda item: measures.place(item, _bare(info)))
+    along, across = measures.each(value, lambda item: measures.place(item, bare_unit(info)))
     return along, across
 
 
@@ -92,57 +67,34 @@ def _flows(value: object) -> dict[str, float]:
             f'is {show(value)}; write [flows] and under it names, as pour = "5 gpm"'
         )
     flows, faults = {}, []
-    for key, written in value.items():
+    for called, written in value.items():
         try:
-            name, inflow = measures.name(key), measures.inflow(written)
+            name, inflow = measures.name(called), measures.inflow(written)
             if name in flows:
                 raise ScenarioError("has a name that is there already; give each flow its own")
             flows[name] = inflow
         except ScenarioError as error:
-            faults.append(at_place(f".{key_text(key)}", str(error)))
+            faults.append(at_place(f".{key_text(called)}", str(error)))
     if faults:
         raise ScenarioError(*faults)
     return flows
 
 
-def _word(words: tuple[str, ...]) -> tuple[PlainValidator, WithJsonSchema]:
-    """Validate one of a few words."""
-    return (
-        PlainValidator(lambda value: measures.choice(value, words)),
-        WithJsonSchema({"enum": list(words)}),
-    )
-
-
-_Text = Annotated[str | None, PlainValidator(measures.text), _TEXT]
-_Size = Annotated[float | None, _length(measures.size), _VALUE]
-
-
-def _key(description: str, *examples: object) -> Any:
-    """Declare an optional key: what it is for and how it is written."""
-    return Field(default=None, description=description, examples=list(examples) or None)
-
-
-class Table(BaseModel):
-    """A table of the file: no key but those declared."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
 class BoxTable(Table):
     """The box itself; every key is optional."""
 
-    shape: Annotated[str | None, *_word(SHAPES)] = _key(
+    shape: Annotated[str | None, *word(SHAPES)] = key(
         "Shape of the box as seen from above.", "rectangle"
     )
-    inside: Annotated[tuple[float, ...] | None, _lengths(measures.side, 2), _VALUES] = _key(
+    inside: Annotated[tuple[float, ...] | None, lengths(measures.side, 2), VALUES] = key(
         "Inside size: along the inlet direction, then across it; one diameter for a round box.",
         ["16 in", "20 in"],
     )
-    inlet: Annotated[str | None, *_word(INLETS)] = _key("How the inlet ends.", "turned down")
-    inlet_drop: Annotated[float | None, _length(measures.drop), _VALUE] = _key(
+    inlet: Annotated[str | None, *word(INLETS)] = key("How the inlet ends.", "turned down")
+    inlet_drop: Annotated[float | None, length(measures.drop), VALUE] = key(
         "Height of the inlet's invert over the outlet pipes' inverts.", "2 in"
     )
-    sump: Annotated[float | None, _length(measures.depth), _VALUE] = _key(
+    sump: Annotated[float | None, length(measures.depth), VALUE] = key(
         "Height of the outlet pipes' inverts over the floor of the box.", "4 in"
     )
 
@@ -150,21 +102,21 @@ class BoxTable(Table):
 class InsertTable(Table):
     """The opening of every outlet; an outlet may override any of these keys."""
 
-    kind: Annotated[str | None, *_word(tuple(KINDS))] = _key("What the opening is.", "circle")
-    diameter: _Size = _key("Diameter of a circle, inside diameter of a pipe.", "2 in")
-    angle: Annotated[float | None, PlainValidator(measures.notch_angle), _TEXT] = _key(
+    kind: Annotated[str | None, *word(tuple(KINDS))] = key("What the opening is.", "circle")
+    diameter: Size = key("Diameter of a circle, inside diameter of a pipe.", "2 in")
+    angle: Annotated[float | None, PlainValidator(measures.notch_angle), TEXT] = key(
         "Full angle of a notch.", "90 deg"
     )
-    width: _Size = _key("Width of a slot.", "1-1/2 in")
-    height: _Size = _key("Height of a slot that is closed on top; absent: open.", "2 in")
-    offset: Annotated[float | None, _length(measures.offset), _VALUE] = _key(
+    width: Size = key("Width of a slot.", "1-1/2 in")
+    height: Size = key("Height of a slot that is closed on top; absent: open.", "2 in")
+    offset: Annotated[float | None, length(measures.offset), VALUE] = key(
         "Centre of a round hole from the centre of its pipe; absent or 0: cannot be turned.",
         "1/2 in",
     )
-    header_fall: Annotated[float | None, PlainValidator(measures.header_fall), _TEXT] = _key(
+    header_fall: Annotated[float | None, PlainValidator(measures.header_fall), TEXT] = key(
         "Fall of the header beyond a bare pipe end.", "1/8 in/ft", "1 %"
     )
-    coefficient: Annotated[float | None, PlainValidator(measures.coefficient), _VALUE] = _key(
+    coefficient: Annotated[float | None, PlainValidator(measures.coefficient), VALUE] = key(
         "Discharge coefficient; absent: the published law of the opening.", 0.6
     )
 
@@ -173,12 +125,12 @@ class ReadingsTable(Table):
     """How the readings were taken."""
 
     point: Annotated[str | None, PlainValidator(_point), WithJsonSchema({"enum": list(POINTS)})] = (
-        _key("Point of the hole whose height over still water was read; absent: lip.", "lip")
+        key("Point of the hole whose height over still water was read; absent: lip.", "lip")
     )
-    spread: Annotated[float | None, _length(measures.spread), _VALUE] = _key(
+    spread: Annotated[float | None, length(measures.spread), VALUE] = key(
         "One standard deviation of one reading.", "1/32 in"
     )
-    rim: Annotated[float | None, _length(measures.depth), _VALUE] = _key(
+    rim: Annotated[float | None, length(measures.depth), VALUE] = key(
         "Height over still water of the lowest place where water could leave the box other than "
         "by the outlets.",
         "6 in",
@@ -188,32 +140,32 @@ class ReadingsTable(Table):
 class OutletTable(InsertTable):
     """One outlet, numbered clockwise from the inlet as seen from above."""
 
-    label: Annotated[str | None, PlainValidator(measures.name), _VALUE] = _key(
+    label: Annotated[str | None, PlainValidator(measures.name), VALUE] = key(
         "What the line is called on site; absent: its number in the file.", "1"
     )
-    at: Annotated[tuple[float, float] | None, PlainValidator(_place), _VALUES] = _key(
+    at: Annotated[tuple[float, float] | None, PlainValidator(_place), VALUES] = key(
         "Place of the outlet from the inlet wall's left corner, looking the way the water comes: "
         "along, then across.",
         ["16 in", "4 in"],
     )
     reading: Annotated[
-        tuple[float, ...] | None, _lengths(measures.reading, measures.MOST_REPEATS), _VALUES
-    ] = _key(
+        tuple[float, ...] | None, lengths(measures.reading, measures.MOST_REPEATS), VALUES
+    ] = key(
         "Height of the point over still water, + above it; a list where it was read more than "
         "once; absent: not measured.",
         "1/8 in",
         ["1/8 in", "3/16 in"],
     )
-    clock: Annotated[float | None, PlainValidator(units.clock), _TEXT] = _key(
+    clock: Annotated[float | None, PlainValidator(units.clock), TEXT] = key(
         "Where the hole stands now, as seen from inside the box; 6:00 is straight down.", "6:00"
     )
-    line_length: Annotated[float | None, _length(measures.line_length), _VALUE] = _key(
+    line_length: Annotated[float | None, length(measures.line_length), VALUE] = key(
         "Length of the line that this outlet feeds.", "60 ft"
     )
-    line_area: Annotated[float | None, PlainValidator(measures.line_area), _TEXT] = _key(
+    line_area: Annotated[float | None, PlainValidator(measures.line_area), TEXT] = key(
         "Bottom area of the trench that this outlet feeds.", "180 ft2"
     )
-    state: Annotated[str | None, *_word(STATES)] = _key(
+    state: Annotated[str | None, *word(STATES)] = key(
         "Whether the outlet is closed on purpose; absent: open.", "open"
     )
 
@@ -227,7 +179,7 @@ class TargetTable(Table):
         WithJsonSchema(
             {"anyOf": [{"enum": list(TARGETS)}, {"type": "array", "items": {"type": "number"}}]}
         ),
-    ] = _key(
+    ] = key(
         "Equal shares, by line_length, by line_area, or a list of one number per outlet; "
         "absent: equal.",
         "equal",
@@ -238,31 +190,34 @@ class TargetTable(Table):
 class ToleranceTable(Table):
     """How far a share may be from its target, and who says so; there is no general value."""
 
-    share: Annotated[float | None, PlainValidator(measures.tolerance), _TEXT] = _key(
+    share: Annotated[float | None, PlainValidator(measures.tolerance), TEXT] = key(
         "Allowed difference, in per cent of each line's own target.", "10 %"
     )
-    source: _Text = _key("Who asks for it: the permit, the code section, the inspector.", "permit")
+    source: Text = key("Who asks for it: the permit, the code section, the inspector.", "permit")
 
 
 class ScenarioFile(Table):
     """A box as measured. Lengths and flows are text with a unit; bare lengths are in `units`."""
 
-    title: _Text = _key("What the job is called.", "Five outlets, north field")
-    units: Annotated[str | None, *_word(UNITS)] = _key("Unit of bare lengths.", "in")
-    box: BoxTable | None = _key("The box itself.")
-    insert: InsertTable | None = _key("The opening of every outlet.")
-    readings: ReadingsTable | None = _key("How the readings were taken.")
-    outlet: list[OutletTable] | None = _key("The outlets, clockwise from the inlet.")
+    title: Text = key("What the job is called.", "Five outlets, north field")
+    units: Annotated[str | None, *word(UNITS)] = key("Unit of bare lengths.", "in")
+    box: BoxTable | None = key("The box itself.")
+    insert: InsertTable | None = key("The opening of every outlet.")
+    readings: ReadingsTable | None = key("How the readings were taken.")
+    outlet: list[OutletTable] | None = key("The outlets, clockwise from the inlet.")
     flows: Annotated[
         dict[str, float] | None,
         PlainValidator(_flows),
         WithJsonSchema({"type": "object", "additionalProperties": {"type": "string"}}),
-    ] = _key(
+    ] = key(
         "Steady flows to compute, by name; cases come in this order.",
         {"trickle": "0.5 gpm", "pour": "5 gal in 60 s", "dose": "30 gpm"},
     )
-    target: TargetTable | None = _key("What each line ought to get.")
-    tolerance: ToleranceTable | None = _key("How far a share may be from its target.")
+    target: TargetTable | None = key("What each line ought to get.")
+    tolerance: ToleranceTable | None = key("How far a share may be from its target.")
+    grades: GradesTable | None = key("Rod readings along the pipes.")
+    pour: list[PourTable] | None = key("Pours of clean water, planned or done.")
+    record: RecordTable | None = key("What the paper of the job says besides.")
 
 
 def schema() -> dict[str, Any]:
