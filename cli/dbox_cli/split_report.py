@@ -96,7 +96,10 @@ def _verdict_words(assessment: Assessment, case: int) -> str:
         return f"WITHIN {allowed}: chance {_chance(chance)}"
     if verdict == "outside":
         return f"OUTSIDE {allowed}: chance that all lines are within {_chance(chance)}"
-    words = f"CANNOT TELL whether all lines are within {allowed}: chance {_chance(chance)}"
+    words = (
+        f"CANNOT TELL: all lines are within {allowed} with a chance of {_chance(chance)}, and no "
+        f"one line is surely beyond it"
+    )
     spread, repeats = assessment.settling_spread[case], assessment.settling_repeats[case]
     if spread != spread:
         return f"{words}; no ruler would settle it, this flow is too near the limit"

@@ -204,17 +204,14 @@ def _settling_spread(
         return np.full_like(spread, np.nan)
     target, tolerance = target_shares(site), site.tolerance.share
     openings = [o.opening for o in site.outlets]
-    scatter = np.where(np.isfinite(lips.height), drawn, 0.0) - np.where(
-        np.isfinite(lips.height), lips.height, 0.0
-    )
+    measured = np.isfinite(lips.height)
+    scatter = np.where(measured, drawn, 0.0) - np.where(measured, lips.height, 0.0)
+    nearer = lips.height + _SCALES[:, None, None] * scatter
     for case, chances in enumerate(zip(probability, beyond, strict=True)):
         if _verdict(*chances) != "cannot tell":
             continue
-        spread[case] = np.nan
-        for scale in _SCALES:
-            nearer = lips.height + scale * scatter
-            each = split(site.flows[case].inflow, nearer, openings, rim=site.box.rim).share
-            if _verdict(*_chances(each, target, tolerance)) != "cannot tell":
-                spread[case] = lips.spread * scale
-                break
+        each = split(site.flows[case].inflow, nearer, openings, rim=site.box.rim).share
+        within, outside = _chances(each, target, tolerance)
+        settled = _SCALES[(within >= SURE) | (outside >= SURE)]
+        spread[case] = lips.spread * settled.max() if settled.size else np.nan
     return spread

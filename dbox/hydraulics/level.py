@@ -104,7 +104,8 @@ class OutletSet:
         # flow over squared head falls slowly with head: at the wet lips' mean head it is `change`
         # times what it is at the reference, and a step on sqrt(total) follows
         change = np.interp(head, _GRID, together / _GRID**2) * reference**2 / inflow
-        return height + inflow * (1.0 / np.sqrt(change) - 1.0) / (scale * head)
+        guess: Array = height + inflow * (1.0 / np.sqrt(change) - 1.0) / (scale * head)
+        return guess
 
 
 def _square_law_height(
