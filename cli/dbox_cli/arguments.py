@@ -16,7 +16,16 @@ File = Annotated[str, typer.Argument(help=FILE_HELP)]
 OptionalFile = Annotated[str | None, typer.Argument(help=FILE_HELP)]
 Flows = Annotated[
     list[str] | None,
-    typer.Option("--flow", metavar="FLOW", help='Flow to compute, such as "5 gal in 40 s"; may be repeated.'),
+    typer.Option(
+        "--flow", metavar="FLOW", help='Flow to compute, such as "5 gal in 40 s"; may be repeated.'
+    ),
+]
+Readings = Annotated[
+    str | None,
+    typer.Option(
+        metavar="FILE.csv",
+        help="Readings from a table, in place of those of FILE: outlet,reading (in).",
+    ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Machine output, in SI.")]
 Picture = Annotated[
@@ -41,16 +50,30 @@ def naming(source: str) -> Iterator[None]:
         raise ScenarioError(f"{source}: {error}") from error
 
 
-def site_of(file: str, flows: Sequence[str] | None) -> "Site":
-    """The site of a scenario; flows that were typed take the place of its own."""
+def site_of(file: str, flows: Sequence[str] | None, readings: str | None = None) -> "Site":
+    """The site of a scenario; typed flows and a table of readings take the place of its own."""
     from dataclasses import replace
 
     from dbox.files.scenario import load
     from dbox.files.shipped import resolve
 
     site = load(resolve(file))
+    if readings:
+        from dbox.files.csv_tables import with_readings
+
+        site = with_readings(site, readings)
     if not flows:
         return site
     from dbox.files.typed import typed_flows
 
     return replace(site, flows=typed_flows(flows))
+
+
+def flow_index(site: "Site", name: str | None) -> int:
+    """Index of a flow by its name; the first where none is named."""
+    names = [flow.name for flow in site.flows]
+    if name is None:
+        return 0
+    if name not in names:
+        raise typer.BadParameter(f"--at is {name!r}; the flows are {', '.join(names)}")
+    return names.index(name)

@@ -1,20 +1,33 @@
 """`dbox check FILE`: is the scenario in order?"""
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from dbox_cli.arguments import Readings, site_of
+
+WriteCsv = Annotated[
+    Path | None,
+    typer.Option(metavar="FILE.csv", help="Write the table of readings, to fill in; a new file."),
+]
+
 
 def command(
     file: Annotated[str, typer.Argument(help="Scenario file, or name of a shipped one.")],
+    readings: Readings = None,
+    write_csv: WriteCsv = None,
     as_json: Annotated[bool, typer.Option("--json", help="Machine output.")] = False,
 ) -> None:
     """Validate a scenario; every fault is told at once."""
-    from dbox.files.scenario import load
-    from dbox.files.shipped import resolve
-
-    site = load(resolve(file))
+    site = site_of(file, None, readings)
     missing = [o.label for o in site.outlets if not o.capped and not o.readings]
+    if write_csv:
+        from dbox.files.csv_write import readings_csv
+        from dbox.files.writer import write_text_new
+
+        write_text_new(write_csv, readings_csv(site))
+        typer.echo(f"wrote {write_csv}", err=as_json)
     if as_json:
         from dbox_cli.output import print_json
 

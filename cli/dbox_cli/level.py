@@ -1,7 +1,7 @@
 """`dbox level FILE`: which insert to turn, how far and to where; or must the box be re-bed?"""
 
 from enum import Enum
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -12,14 +12,13 @@ from dbox_cli.arguments import (
     Gate,
     Overwrite,
     Picture,
+    Readings,
     Samples,
     Seed,
+    flow_index,
     naming,
     site_of,
 )
-
-if TYPE_CHECKING:
-    from dbox.fieldwork.site import Site
 
 
 class GoalChoice(Enum):
@@ -46,6 +45,7 @@ def command(
     at: At = None,
     step: Step = 5.0,
     flow: Flows = None,
+    readings: Readings = None,
     seed: Seed = 0,
     samples: Samples = 4000,
     as_json: AsJson = False,
@@ -58,12 +58,12 @@ def command(
 
     from dbox.fieldwork.levelling import level
 
-    site = site_of(file, flow)
+    site = site_of(file, flow, readings)
     with naming(file):
         levelling = level(
             site,
             match_highest=goal is GoalChoice.HIGHEST,
-            design_flow=_flow_index(site, at),
+            design_flow=flow_index(site, at),
             hand_step=radians(step),
             seed=seed,
             samples=samples,
@@ -79,18 +79,8 @@ def command(
         typer.echo("\n".join(report(levelling)))
     if picture:
         from dbox.drawings.plan import level_figure
-
         from dbox_cli.output import save_picture
 
         save_picture(level_figure(levelling), picture, overwrite=overwrite, quiet=as_json)
     if gate and "outside" in levelling.before.verdicts:
         raise typer.Exit(1)
-
-
-def _flow_index(site: "Site", name: str | None) -> int:
-    names = [flow.name for flow in site.flows]
-    if name is None:
-        return 0
-    if name not in names:
-        raise typer.BadParameter(f"--at is {name!r}; the flows are {', '.join(names)}")
-    return names.index(name)

@@ -20,10 +20,10 @@ def report(levelling: Levelling) -> list[str]:
     lines = wrapped(title) if title else []
     lines += wrapped(_headline(levelling))
     if levelling.lift:
-        lines += ["", *_lift_lines(levelling.lift, levelling.before.labels)]
+        lines += ["", *lift_lines(levelling.lift, levelling.before.labels)]
     if levelling.verdict == "adjust":
         lines += ["", *_work(levelling)]
-    lines += _unreachable(levelling)
+    lines += unreachable_lines(levelling)
     lines += ["", *_shares(levelling)]
     lines += ["", *wrapped(_other_goal(levelling))]
     lines += _tilt_lines(levelling)
@@ -47,7 +47,8 @@ def _headline(levelling: Levelling) -> str:
     return f"RE-BED the box: no height can be reached by all lips; outlet {labels} cannot."
 
 
-def _lift_lines(lift: Lift, labels: Sequence[str]) -> list[str]:
+def lift_lines(lift: Lift, labels: Sequence[str]) -> list[str]:
+    """Which side of the box to lift, by how much."""
     ways = (
         (lift.far_end, lift.slope_along, "the end opposite the inlet", "the inlet end"),
         (lift.right_side, lift.slope_across, "the right side", "the left side"),
@@ -92,7 +93,8 @@ def _turn_words(levelling: Levelling, i: int) -> str:
     return f"; turn {abs(degrees):.0f} deg {hand}, {now} to {then}"
 
 
-def _unreachable(levelling: Levelling) -> list[str]:
+def unreachable_lines(levelling: Levelling) -> list[str]:
+    """How far off the outlets stay that cannot reach, and why."""
     if levelling.verdict != "re-bed":
         return []
     lines = []

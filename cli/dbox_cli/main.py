@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from dbox_cli import check, grades, level, new, schema, setup, sheet, split
+from dbox_cli import check, grades, level, new, pour, schema, setup, sheet, split
 
 app = typer.Typer(
     rich_markup_mode=None,
@@ -27,6 +27,7 @@ app.command("level")(level.command)
 app.command("setup")(setup.command)
 app.command("grades")(grades.command)
 app.command("sheet")(sheet.command)
+app.command("pour")(pour.command)
 app.command("schema")(schema.command)
 
 

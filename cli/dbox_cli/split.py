@@ -11,6 +11,7 @@ from dbox_cli.arguments import (
     OptionalFile,
     Overwrite,
     Picture,
+    Readings,
     Samples,
     Seed,
     naming,
@@ -47,6 +48,7 @@ def command(
     tolerance: Tolerance = None,
     units: Units = None,
     flow: Flows = None,
+    readings: Readings = None,
     seed: Seed = 0,
     samples: Samples = 4000,
     as_json: AsJson = False,
@@ -62,7 +64,9 @@ def command(
              "--spread": spread, "--tolerance": tolerance, "--units": units}  # fmt: skip
     if file is not None:
         _refuse_both(file, [option for option, value in typed.items() if value is not None])
-        site = site_of(file, flow)
+        site = site_of(file, flow, readings)
+    elif readings:
+        raise typer.BadParameter("--readings needs a FILE; without one give --heights")
     else:
         site = _typed_site(heights, opening, coefficient, spread, tolerance, units, flow)
     from dbox.fieldwork.confidence import assess
@@ -80,7 +84,6 @@ def command(
         typer.echo("\n".join(report(site, assessment)))
     if picture:
         from dbox.drawings.section import split_figure
-
         from dbox_cli.output import save_picture
 
         save_picture(split_figure(site, assessment), picture, overwrite=overwrite, quiet=as_json)

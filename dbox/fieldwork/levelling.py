@@ -149,13 +149,21 @@ def _checked_lips(site: Site, design_flow: int, hand_step: float) -> Lips:
 def _verdict(before: Assessment, lips: Lips, offset: Array, all_reach: bool) -> str:
     if all(v == "within" for v in before.verdicts):
         return "nothing to do"
-    if "outside" not in before.verdicts and _alike(lips, offset):
+    if "outside" not in before.verdicts and lips_alike(lips, offset):
         return "nothing to do"
     return "adjust" if all_reach else "re-bed"
 
 
-def _alike(lips: Lips, offset: Array) -> bool:
-    """Whether the readings' errors alone would often scatter the lips as much as they are."""
+def lips_alike(lips: Lips, offset: Array) -> bool:
+    """Whether the readings' errors alone would often scatter the lips as much as they are.
+
+    Parameters
+    ----------
+    lips : Lips
+        The lips with their errors; capped ones take no part.
+    offset : ndarray, shape (n,)
+        Wanted height of each lip over a common one. [m]
+    """
     from scipy.special import fdtrc
 
     open_lips = lips.measured

@@ -1,0 +1,40 @@
+"""`dbox grades FILE`: how much does every pipe fall, and can the rod tell if that is enough?"""
+
+import typer
+
+from dbox_cli.arguments import AsJson, File, Flows, Gate, Overwrite, Picture, naming, site_of
+
+
+def command(
+    file: File,
+    flow: Flows = None,
+    as_json: AsJson = False,
+    picture: Picture = None,
+    overwrite: Overwrite = False,
+    gate: Gate = False,
+) -> None:
+    """Falls of house sewer, supply pipe and headers from rod readings."""
+    from dbox.fieldwork.grades import grade
+
+    site = site_of(file, flow)
+    with naming(file):
+        grading = grade(site)
+    if as_json:
+        from dbox.files.grades_results import grades_json
+        from dbox_cli.output import print_json
+
+        print_json(grades_json(grading))
+    else:
+        from dbox_cli.grades_report import report
+
+        typer.echo("\n".join(report(site, grading)))
+    if picture:
+        from dbox.drawings.profile import grades_figure
+
+        from dbox_cli.output import save_picture
+
+        save_picture(
+            grades_figure(site.title, grading), picture, overwrite=overwrite, quiet=as_json
+        )
+    if gate and grading.verdict == "outside":
+        raise typer.Exit(1)

@@ -1,0 +1,284 @@
+"""`dbox setup` driven from a file of answers: the loop, its ends, and what it refuses."""
+
+import io
+import json
+from pathlib import Path
+
+import pytest
+
+BOX = """
+title = "Four lines"
+units = "in"
+box = {inside = ["16 in", "20 in"]}
+insert = {kind = "circle", diameter = 2, offset = "1/2"}
+readings = {spread = "1/32"}
+outlet = [
+    {label = "1", clock = "6:00", at = [4, 0]}, {label = "2", clock = "6:00", at = [12, 0]},
+    {label = "3", clock = "6:00", at = [12, 20]}, {label = "4", clock = "6:00", at = [4, 20]},
+]
+tolerance = {share = "10 %", source = "permit 7"}
+"""
+TURNED = ["", "0 0", "1/4 1/4", "0 0", "0 0", ""]
+LEVEL = ["", "0 0 0", "0 0 0", "0 0 0", "0 0 0"]
+
+
+@pytest.fixture
+def run(dbox, tmp_path: Path):
+    """Run a set-up of box.toml with answers; give exit code, stdout and stderr."""
+    file = tmp_path / "box.toml"
+    file.write_text(BOX)
+
+    def call(answers: list[str], *options: str):
+        typed = tmp_path / "answers.txt"
+        typed.write_text("# answers\n" + "\n".join(answers) + "\n")
+        return dbox("setup", str(file), "--answers", str(typed), *options)
+
+    return call
+
+
+def state(dbox, file: Path):
+    code, out, _ = dbox("setup", str(file), "--json")
+    assert code == 0
+    return json.loads(out)
+
+
+def test_exact_two_passes_end_at_the_ruler(run, dbox, tmp_path: Path):
+    code, out, err = run([*TURNED, *LEVEL, ""])
+    assert (code, err) == (0, "")
+    assert all(len(line) <= 72 for line in out.replace(str(tmp_path), "").splitlines())
+    assert out.index("PASS 1: ADJUST") < out.index("Turn, in this order") < out.index("PASS 2: ")
+    assert "FINISHED after 2 passes: your ruler cannot tell the lips apart any better." in (
+        " ".join(out.split()))  # fmt: skip
+    assert "Tolerance from: permit 7" in out
+    told = state(dbox, tmp_path / "box.toml")
+    assert (told["finished"], told["outcome"]) == (True, "ruler")
+    assert [each["conclusion"] for each in told["passes"]] == ["adjust", "ruler"]
+    assert (
+        told["passes"][1]["outlets"][0]["clock"] == told["passes"][0]["outlets"][0]["clock_after"]
+    )
+
+
+def test_exact_every_caution_comes_first(run):
+    out = run([])[1]
+    for word in ("never enter or lean into", "children", "Trenches cave in", "pathogens",
+                 "gloves", "utilities", "pump", "clean water only", "code", "permit",
+                 "licensed"):  # fmt: skip
+        assert word in out[: out.index("PASS 1")]
+
+
+def test_exact_pauses_and_goes_on_where_it_was(run, dbox, tmp_path: Path):
+    """Any split of the answers over several runs is the same job."""
+    whole = [*TURNED, *LEVEL, ""]
+    run(whole)
+    once = state(dbox, tmp_path / "box.toml")
+    (tmp_path / "box.toml.log.jsonl").unlink()
+    for answer in whole:
+        code, out, _ = run([answer])
+        assert code == 0
+        assert "Paused; every answer is kept." in out or "FINISHED" in out
+    assert stripped(state(dbox, tmp_path / "box.toml")) == stripped(once)
+
+
+def stripped(told):
+    """The same without the times of the answers."""
+    if isinstance(told, dict):
+        return {key: stripped(value) for key, value in told.items() if not key.endswith("_at")}
+    return [stripped(value) for value in told] if isinstance(told, list) else told
+
+
+def test_exact_a_bad_answer_is_asked_again_with_the_mend(run, dbox, tmp_path: Path):
+    out = run(["", "13/16/2", "5 gal", "1/8 1/8"])[1]
+    assert '! that is "13/16/2"; write a fraction as 13/16 or 1-3/16' in out
+    assert out.count("outlet 1 >") == 3
+    assert state(dbox, tmp_path / "box.toml")["passes"][0]["outlets"][0]["readings_m"] == (
+        pytest.approx([0.003175] * 2))  # fmt: skip
+
+
+def test_exact_a_reading_beyond_reach_asks_whether_it_is_meant(run, dbox, tmp_path: Path):
+    out = run(["", "3", "no", "1/8", ""])[1]
+    assert "beyond the full travel of its insert" in " ".join(out.split())
+    assert "not taken; read it again" in out
+    first = state(dbox, tmp_path / "box.toml")["passes"][0]["outlets"][0]
+    assert first["readings_m"] == pytest.approx([0.003175])
+
+
+def test_exact_undo_skip_and_correct(run, dbox, tmp_path: Path):
+    answers = ["", "1/8 1/8", "undo", "1/16 1/16", "skip", "0 0", "0 0", "1/8 1/8",
+               "correct 1", "0 0", "correct 4", ""]  # fmt: skip
+    code, out, _ = run(answers)
+    assert code == 0
+    assert "taken back: the reading of outlet 1" in out
+    assert "Outlet 2 is not measured yet" in out
+    told = state(dbox, tmp_path / "box.toml")
+    readings = [outlet["readings_m"][0] for outlet in told["passes"][0]["outlets"]]
+    assert readings == pytest.approx([0, 0.003175, 0, 0])
+
+
+def test_exact_holes_left_elsewhere_are_where_they_were_left(run, dbox, tmp_path: Path):
+    run([*TURNED[:-1], "1 7:45", ""])
+    told = state(dbox, tmp_path / "box.toml")
+    assert told["passes"][1]["outlets"][0]["clock"] == "7:45"
+
+
+def test_exact_it_ends_within_tolerance_where_readings_are_fine(run, tmp_path: Path):
+    file = tmp_path / "box.toml"
+    file.write_text(BOX.replace('"1/32"', '"0.01 mm"'))
+    out = run([*LEVEL, ""])[1]
+    assert "WITHIN TOLERANCE at every flow." in out
+    assert "FINISHED after 1 pass: every flow is within the tolerance." in out
+
+
+def test_exact_it_ends_at_re_bed_with_the_lift(run):
+    out = run(["", "0 0", "0 0", "1-1/2 1-1/2", "yes", "1-1/2 1-1/2", "yes", ""])[1]
+    assert "RE-BED" in out
+    assert "lift the left side by" in out
+    assert "FINISHED after 1 pass: the box must be bedded again." in out
+
+
+def test_exact_a_finished_job_is_shown_again_and_begun_anew_only_when_told(
+    run, dbox, tmp_path: Path
+):
+    run([*TURNED, *LEVEL, ""])
+    log = (tmp_path / "box.toml.log.jsonl").read_bytes()
+    code, out, _ = run(LEVEL)
+    assert code == 0
+    assert "FINISHED after 2 passes" in out
+    assert "still?" not in out
+    assert (tmp_path / "box.toml.log.jsonl").read_bytes() == log
+    before = state(dbox, tmp_path / "box.toml")["passes"][1]["outlets"]
+    assert "PASS 1" in run(["", "0 0"], "--again")[1]
+    # nothing of the old job is lost, and the holes are where it left them
+    assert (tmp_path / "box.toml.log.jsonl").read_bytes().startswith(log)
+    told = state(dbox, tmp_path / "box.toml")
+    assert len(told["passes"]) == 1
+    assert [o["clock"] for o in told["passes"][0]["outlets"]] == [o["clock"] for o in before]
+
+
+def test_exact_a_log_of_another_scenario_is_refused(run, tmp_path: Path):
+    file = tmp_path / "box.toml"
+    run(["", "0 0"])
+    log = (tmp_path / "box.toml.log.jsonl").read_bytes()
+    file.write_text(BOX.replace("diameter = 2", "diameter = 3").replace("Four", "Other"))
+    for options in ((), ("--json",)):
+        code, out, err = run(LEVEL, *options)
+        assert (code, out) == (2, "")
+        assert "belongs to another scenario" in err
+        assert 'title was "Four lines", is "Other lines"; outlet 1 has another hole' in err
+    assert (tmp_path / "box.toml.log.jsonl").read_bytes() == log
+    # the person knows that it is the same box
+    code, out, _ = run(["0 0"], "--edited")
+    assert code == 0
+    assert "outlet 2 >" in out
+    assert run([])[0] == 0
+
+
+def test_exact_an_edited_tolerance_is_no_other_box(run, dbox, tmp_path: Path):
+    run(LEVEL)
+    (tmp_path / "box.toml").write_text(BOX.replace("10 %", "100 %"))
+    code, out, _ = run([""])
+    assert code == 0
+    assert "all within 100 % of it?" in out
+    assert state(dbox, tmp_path / "box.toml")["finished"]
+
+
+def test_exact_a_torn_line_is_told_and_set_aside(run, tmp_path: Path):
+    run(["", "0 0", "1/8 1/8"])
+    log = tmp_path / "box.toml.log.jsonl"
+    log.write_bytes(log.read_bytes()[:-9])
+    out = " ".join(run([])[1].split())
+    assert "was torn off" in out
+    assert "outlet 2 >" in out
+    assert (tmp_path / "box.toml.log.jsonl.torn").read_bytes()
+
+
+def test_exact_the_last_pass_goes_to_split_through_a_file_of_its_own(run, dbox, tmp_path: Path):
+    code, out, _ = run([*TURNED, *LEVEL, ""], "--write-after")
+    assert code == 0
+    assert "wrote " in out
+    after = str(tmp_path / "box-after.toml")
+    seen = json.loads(dbox("split", after, "--json")[1])
+    assert [o["lip_m"] for o in seen["cases"][0]["outlets"]] == [0.0] * 4
+    assert (tmp_path / "box.toml").read_text() == BOX
+    code, _, err = run([], "--write-after")
+    assert code == 2
+    assert "exists already" in err
+
+
+def test_exact_json_is_alone_on_stdout_and_asks_nothing_by_itself(run, dbox, tmp_path: Path):
+    code, out, err = run([*TURNED, ""], "--json")
+    assert code == 0
+    assert json.loads(out)["asks"] == "reading"
+    assert "MIND:" in err
+    log = (tmp_path / "box.toml.log.jsonl").read_bytes()
+    assert state(dbox, tmp_path / "box.toml")["asks"] == "reading"
+    assert (tmp_path / "box.toml.log.jsonl").read_bytes() == log
+
+
+def test_exact_questions_make_a_scenario_where_there_is_none(dbox, tmp_path: Path):
+    file, typed = tmp_path / "new.toml", tmp_path / "typed.txt"
+    typed.write_text(
+        "\n".join(["", "My field", "2", "", "circle 2", "1/2", "6:00", "", "", "", "1/32", "10 %",
+                   "permit 7", "undo", "permit 8", "correct 2", "Our field", "", "", "0 0"])
+    )  # fmt: skip
+    code, out, err = dbox("setup", str(file), "--answers", str(typed))
+    assert (code, err) == (0, "")
+    assert f"wrote {file}" in out
+    assert "outlet 2 >" in out
+    text = file.read_text()
+    assert 'title = "Our field"' in text
+    assert 'source = "permit 8"' in text
+    assert dbox("check", str(file))[0] == 0
+
+
+@pytest.mark.parametrize("count", range(16))
+def test_exact_questions_go_on_where_they_were(dbox, tmp_path: Path, count):
+    answers = ["", "My field", "2", "", "circle 2", "1/2", "6:00", "", "", "", "", "10 %", "p", "",
+               "", "0 0"]  # fmt: skip
+    file, typed = tmp_path / "new.toml", tmp_path / "typed.txt"
+    for part in (answers[:count], answers[count:]):
+        typed.write_text("".join(f"{line}\n" for line in part))
+        assert dbox("setup", str(file), "--answers", str(typed))[0] == 0
+    told = state(dbox, file)
+    assert told["title"] == "My field"
+    assert told["passes"][0]["outlets"][0]["readings_m"] == [0.0, 0.0]
+
+
+def test_exact_a_scenario_torn_off_while_written_is_finished(dbox, tmp_path: Path):
+    answers = ["", "", "2", "", "circle 2", "fixed", "", "", "", "", ""]
+    file, typed = tmp_path / "new.toml", tmp_path / "typed.txt"
+    typed.write_text("".join(f"{line}\n" for line in answers))
+    dbox("setup", str(file), "--answers", str(typed))
+    text, log = file.read_text(), tmp_path / "new.toml.log.jsonl"
+    lines = log.read_text().splitlines(keepends=True)
+    before = "".join(line for line in lines if '"begun"' not in line)
+    typed.write_text("")
+    for torn in ("", text[:50], text):
+        file.write_text(torn)
+        log.write_text(before)
+        assert dbox("setup", str(file), "--answers", str(typed))[0] == 0
+        assert file.read_text() == text
+    file.write_text("# mine\n")
+    log.write_text(before)
+    code, _, err = dbox("setup", str(file), "--answers", str(typed))
+    assert code == 2
+    assert "left alone" in err or "no outlets" in err
+    assert file.read_text() == "# mine\n"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (["off-level"], "is a shipped example; copy "),
+        (["missing.toml", "--json"], "there is no such file"),
+        (["box.toml", "--answers", "nowhere.txt"], "one answer a line"),
+        (["box.toml", "--write-after"], "no pass is complete"),
+        ([".", "--json"], "is a folder"),
+    ],
+)
+def test_exact_what_cannot_be_done_is_refused(dbox, tmp_path, monkeypatch, arguments, told):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "box.toml").write_text(BOX)
+    monkeypatch.setattr("sys.stdin", io.StringIO())
+    code, _, err = dbox("setup", *arguments)
+    assert code == 2
+    assert told in err

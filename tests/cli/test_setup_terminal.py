@@ -1,0 +1,175 @@
+"""`dbox setup` on a real pseudo-terminal: a whole job, and nothing lost when it is killed."""
+
+import json
+import os
+import random
+import time
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+pytest.importorskip("pty", reason="a pseudo-terminal is needed")
+
+from dbox.files.joblog import log_path, read_log
+from tests.cli.terminal import BOX, INCH, Installer, Terminal
+
+SEED = 3
+"""A box that this installer sets in two passes."""
+
+
+@pytest.fixture
+def file(tmp_path: Path) -> Path:
+    path = tmp_path / "box.toml"
+    path.write_text(BOX)
+    return path
+
+
+def finish(terminal: Terminal, installer: Installer) -> None:
+    """Do the job to its end."""
+    while (prompt := terminal.prompt()) is not None:
+        terminal.type(installer.answer(prompt, terminal.screen) + "\n")
+
+
+@pytest.fixture
+def state(dbox):
+    """The job as JSON without the times of its answers."""
+
+    def call(file: Path) -> Any:
+        code, out, _ = dbox("setup", str(file), "--json")
+        assert code == 0
+        return without_times(json.loads(out))
+
+    return call
+
+
+def without_times(told: Any) -> Any:
+    if isinstance(told, dict):
+        return {key: without_times(v) for key, v in told.items() if not key.endswith("_at")}
+    return [without_times(value) for value in told] if isinstance(told, list) else told
+
+
+def test_two_ways_a_six_outlet_box_is_set_in_two_passes(file: Path, state):
+    installer = Installer(SEED)
+    with Terminal("setup", str(file)) as terminal:
+        finish(terminal, installer)
+        assert terminal.process.wait(10) == 0
+        screen = terminal.screen
+    assert "PASS 1: ADJUST" in screen
+    told = state(file)
+    assert len(told["passes"]) == 2
+    assert told["finished"]
+    assert told["outcome"] in ("within", "ruler")
+    # the lips of the box itself now stand level, to what ruler and hand allow
+    assert max(installer.lips) - min(installer.lips) < INCH / 8
+    assert [o["angle_rad"] for o in told["passes"][1]["outlets"]] == pytest.approx(
+        installer.angles)  # fmt: skip
+    shown = [line for line in screen.splitlines() if str(file) not in line]
+    assert max(map(len, shown)) <= 72
+    assert "\x1b" not in screen
+
+
+def typed(file: Path) -> list[str]:
+    """Every answer that the log holds."""
+    return [entry["typed"] for entry in read_log(log_path(file)) if "typed" in entry]
+
+
+def work_until_killed(file: Path, installer: Installer, rng: random.Random) -> bool:
+    """Answer a few questions, be killed at any moment; whether the job ended before that."""
+    kept = typed(file)
+    with Terminal("setup", str(file)) as terminal:
+        left = rng.randrange(0, 5)
+        if left == 0:
+            # while it starts, reads the log and works out where it was
+            prompt = terminal.prompt(rng.uniform(0.0, 0.9))
+            terminal.kill()
+            assert typed(file) == kept
+            return False
+        sent: str | None = None
+        for _ in range(left):
+            prompt = terminal.prompt()
+            if sent is not None:
+                kept.append(sent)
+            if prompt is None:
+                assert typed(file) == kept
+                return True
+            sent = installer.answer(prompt, terminal.screen)
+            terminal.type(sent + "\n")
+        time.sleep(rng.uniform(0.0, 0.02))
+        terminal.kill()
+    # each answered question is in the log; the last answer may be there or not
+    assert typed(file) in (kept, [*kept, sent])
+    return False
+
+
+def kill_and_resume(file: Path, state, kills: int) -> None:
+    whole = file.with_name("whole.toml")
+    whole.write_text(BOX)
+    with Terminal("setup", str(whole)) as terminal:
+        finish(terminal, Installer(SEED))
+    expected, rng = state(whole), random.Random(1)
+    installer, done = Installer(SEED), 0
+    while done < kills:
+        if work_until_killed(file, installer, rng):
+            assert state(file) == expected
+            log_path(file).unlink()
+            installer = Installer(SEED)
+        else:
+            done += 1
+    with Terminal("setup", str(file)) as terminal:
+        finish(terminal, installer)
+    assert state(file) == expected
+    assert typed(file) == typed(whole)
+
+
+def test_exact_killed_five_times_nothing_is_lost(file: Path, state):
+    kill_and_resume(file, state, 5)
+
+
+@pytest.mark.slow
+def test_exact_killed_fifty_times_nothing_is_lost(file: Path, state):
+    kill_and_resume(file, state, 50)
+
+
+@pytest.mark.parametrize("key", [b"\x03", b"\x04", b"pause\n"], ids=["ctrl-c", "ctrl-d", "pause"])
+def test_exact_it_pauses_and_keeps_what_was_said(file: Path, key: bytes):
+    with Terminal("setup", str(file)) as terminal:
+        terminal.prompt()
+        terminal.type("\n")
+        terminal.prompt()
+        terminal.type(key)
+        assert terminal.code() == 0
+        assert "Paused; every answer is kept." in terminal.screen
+    assert typed(file) == [""]
+    with Terminal("setup", str(file)) as terminal:
+        assert terminal.prompt() == "outlet 1"
+
+
+def test_exact_a_closed_terminal_loses_nothing(file: Path):
+    terminal = Terminal("setup", str(file))
+    terminal.prompt()
+    terminal.type("\n")
+    terminal.prompt()
+    os.close(terminal.master)
+    terminal.process.wait(10)
+    assert typed(file) == [""]
+
+
+def test_exact_bytes_that_are_no_text_are_an_answer_that_cannot_be_read(file: Path):
+    with Terminal("setup", str(file)) as terminal:
+        terminal.prompt()
+        terminal.type("\n")
+        terminal.prompt()
+        terminal.type(b"\xff\xfe1/8\n")
+        assert terminal.prompt() == "outlet 1"
+        assert "write" in terminal.screen
+
+
+def test_exact_a_second_set_up_at_the_same_time_is_refused(file: Path):
+    with Terminal("setup", str(file)) as first:
+        first.prompt()
+        with Terminal("setup", str(file)) as second:
+            assert second.code() == 2
+            assert f"process {first.process.pid} has this set-up open" in second.screen
+        first.type("\n")
+        assert first.prompt() == "outlet 1"

@@ -1,0 +1,304 @@
+"""The guided set-up: what is asked when, what counts, and that playing back loses nothing."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from dbox.errors import DomainError
+from dbox.fieldwork.setup import begin, replay, standing
+from dbox.fieldwork.setup_events import (
+    ClockSet,
+    Closed,
+    Confirmed,
+    Correcting,
+    Event,
+    Left,
+    Read,
+    Settled,
+    Skipped,
+    Still,
+    Turned,
+    Undone,
+)
+from dbox.fieldwork.setup_record import record
+from dbox.fieldwork.site import Box, Tolerance
+from tests.fieldwork.sites import INCH, SIDES, box
+
+STILL = Still(method="ruler")
+
+
+def unread(n: int = 4, **site):
+    return box([None] * n, clocks=0.0, **site)
+
+
+def job(*events: Event, site=None):
+    return replay(begin(unread() if site is None else site), events)
+
+
+def reads(*heights: float) -> tuple[Event, ...]:
+    """Two equal readings of each outlet, in order."""
+    return tuple(Read(outlet=i, heights=(h, h)) for i, h in enumerate(heights))
+
+
+def asked(*events: Event, site=None):
+    question = job(*events, site=site).question
+    return None if question is None else (question.kind, question.outlet)
+
+
+def test_exact_open_outlets_are_asked_in_order_and_capped_ones_never():
+    site = unread(capped=(1,))
+    assert asked(site=site) == ("still", None)
+    assert asked(STILL, site=site) == ("reading", 0)
+    one = Read(outlet=0, heights=(0.001,))
+    assert asked(STILL, one, site=site) == ("repeat", 0)
+    assert asked(STILL, one, one, site=site) == ("repeat", 0)
+    assert asked(STILL, one, Settled(outlet=0), site=site) == ("reading", 2)
+    assert asked(STILL, Read(outlet=0, heights=(0.001, 0.0)), site=site) == ("reading", 2)
+    with pytest.raises(DomainError, match="capped"):
+        job(STILL, Read(outlet=1, heights=(0.0,)), site=site)
+
+
+def test_exact_an_unknown_clock_is_asked_once_and_only_where_the_insert_turns():
+    site = box([None] * 3, clocks=[0.0, None, None], offset=[0.01, 0.01, None])
+    assert asked(site=site) == ("clock", 1)
+    assert asked(ClockSet(outlet=1, angle=None), site=site) == ("still", None)
+    known = job(ClockSet(outlet=1, angle=0.5), site=site)
+    assert known.question.kind == "still"
+    assert known.now.angles == (0.0, 0.5, None)
+
+
+def test_exact_repeats_one_by_one_are_repeats_on_one_line():
+    together = job(STILL, Read(outlet=0, heights=(0.001, 0.002)))
+    apart = job(STILL, Read(outlet=0, heights=(0.001,)), Read(outlet=0, heights=(0.002,)),
+                Settled(outlet=0))  # fmt: skip
+    assert together == apart
+
+
+def test_exact_what_is_skipped_is_unmeasured_and_asked_again_last():
+    events = (STILL, Skipped(outlet=0), *reads(0.0, 0.0, 0.0, 0.0)[1:])
+    left = job(*events)
+    assert left.now.readings[0] == ()
+    assert left.levelling is None
+    assert asked(*events) == ("reading", 0)
+    assert asked(*events, Read(outlet=0, heights=(0.0, 0.0)))[0] in ("turn", "close")
+
+
+def test_exact_a_doubtful_reading_counts_only_once_confirmed():
+    doubtful = Read(outlet=0, heights=(0.5,), doubtful=True)
+    assert asked(STILL, doubtful) == ("confirm", 0)
+    assert job(STILL, doubtful).now.readings[0] == ()
+    assert job(STILL, doubtful, Confirmed(sure=False)) == replace(
+        job(STILL), passes=job(STILL, doubtful, Confirmed(sure=False)).passes
+    )
+    assert asked(STILL, doubtful, Confirmed(sure=False)) == ("reading", 0)
+    assert job(STILL, doubtful, Confirmed(sure=True)).now.readings[0] == (0.5,)
+
+
+def test_exact_a_correction_keeps_the_old_reading_until_the_new_one():
+    events = (STILL, *reads(0.0, 0.001), Correcting(outlet=0))
+    assert asked(*events) == ("reading", 0)
+    assert job(*events).now.readings[0] == (0.0, 0.0)
+    assert job(*events, Settled(outlet=0)).now == job(*events[:-1]).now
+    new = job(*events, Read(outlet=0, heights=(0.002, 0.003)))
+    assert new.now.readings[:2] == ((0.002, 0.003), (0.001, 0.001))
+    assert asked(*events, Read(outlet=0, heights=(0.002, 0.003))) == ("reading", 2)
+
+
+WALK: tuple[Event, ...] = (
+    STILL, *reads(0.0, 0.004, 0.002, 0.001), Correcting(outlet=1),
+    Read(outlet=1, heights=(0.005,)), Settled(outlet=1), Left(outlet=2, angle=0.7),
+    Turned(angles=(0.1, 0.2, 0.7, 0.0)), STILL, Skipped(outlet=0), *reads(0.0, 0.0, 0.0, 0.0)[1:],
+    Read(outlet=0, heights=(0.1,), doubtful=True), Confirmed(sure=True), Settled(outlet=0),
+    Closed(),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("length", range(1, len(WALK)))
+def test_exact_undo_leads_back_to_where_one_stood(length):
+    before, event = WALK[:length], WALK[length]
+    assert standing((*before, event, Undone())) == before
+    if not isinstance(event, Closed):
+        assert job(*before, event, Undone()) == job(*before)
+    # and back again as often as one likes
+    undone = (*WALK[: length + 1], *[Undone()] * (length + 1))
+    assert job(*undone[:-1]) == job(WALK[0])
+    assert job(*undone) == job()
+
+
+def test_exact_nothing_can_be_taken_back_before_the_first_answer():
+    with pytest.raises(DomainError, match="nothing to take back"):
+        standing([STILL, Undone(), Undone()])
+
+
+@pytest.mark.parametrize(
+    "event", [Read(outlet=0, heights=(0.0,)), Turned(angles=(0.0,) * 4), Closed(),
+              Confirmed(sure=True), Left(outlet=0, angle=0.0)]
+)  # fmt: skip
+def test_exact_what_cannot_happen_yet_is_refused(event):
+    with pytest.raises(DomainError):
+        job(event)
+
+
+def test_exact_a_job_that_has_ended_asks_nothing_and_takes_nothing():
+    events = (STILL, *reads(0.0, 0.0, 0.0, 0.0), Closed())
+    assert asked(*events) is None
+    with pytest.raises(DomainError, match="ended"):
+        job(*events, STILL)
+
+
+def test_exact_a_log_plays_back_whatever_the_tolerance_has_become():
+    """Events lead on by what they say, so an edited scenario never leaves a log unreadable."""
+    events = WALK[:-1]
+    for share in (0.01, 0.5, 1.0):
+        site = replace(unread(), tolerance=Tolerance(share=share))
+        assert job(*events, site=site).passes == job(*events).passes
+
+
+# Conclusions whose answer is known without computing it.
+
+
+def test_exact_level_lips_read_finely_are_within():
+    fine = unread(spread=1e-6)
+    assert job(STILL, *reads(*[0.001] * 4), site=fine).conclusion == "within"
+
+
+def test_exact_level_lips_read_coarsely_end_at_the_ruler():
+    coarse = unread(spread=INCH / 8)
+    assert job(STILL, *reads(*[0.0] * 4), site=coarse).conclusion == "ruler"
+
+
+def test_exact_lips_off_by_less_than_a_hand_can_turn_end_at_the_hand():
+    # at a quarter turn half a step of 5 deg moves the lip by e sin 2.5 deg = 0.55 mm
+    site = box([None] * 4, clocks=np.pi / 2, spread=1e-6, tolerance=0.001)
+    assert job(STILL, *reads(0.0, 0.0, 0.0, 0.0005), site=site).conclusion == "hand"
+
+
+def test_exact_more_than_the_full_travel_apart_is_to_be_bedded_again():
+    site = unread(positions=SIDES, spread=1e-4)
+    far = job(STILL, *reads(0.0, 0.0, 0.03, 0.03), site=site)
+    assert far.conclusion == "re-bed"
+    assert far.question.kind == "close"
+    assert far.levelling.lift is not None
+
+
+def test_exact_a_box_that_can_be_set_asks_to_turn():
+    far = job(STILL, *reads(0.0, 0.0, 0.01, 0.01), site=unread(spread=1e-4))
+    assert far.conclusion == "adjust"
+    assert far.question.kind == "turn"
+
+
+def test_exact_holes_stand_where_told_but_for_those_left_elsewhere():
+    events = (STILL, *reads(0.0, 0.0, 0.0, 0.01))
+    told = job(*events, site=unread(spread=1e-4))
+    assert sum(a != 0.0 for a in told.told_angles) == 3
+    assert told.left_angles == (0.0,) * 4
+    left = job(*events, Left(outlet=0, angle=1.5), site=unread(spread=1e-4))
+    assert left.told_angles == (1.5, *told.told_angles[1:])
+    assert left.left_angles == (1.5, 0.0, 0.0, 0.0)
+
+
+# A box of known lips, set by what the job tells: two ways to the same end.
+
+
+class Bench:
+    """Lips over a fixed datum, moved by turning and read over the lowest of them."""
+
+    def __init__(self, seed: int, n: int = 6) -> None:
+        rng = np.random.default_rng(seed)
+        self.offset = 0.5 * INCH
+        self.angles = rng.uniform(-0.5, 0.5, n)
+        self.pipes = rng.uniform(0.0, 0.8 * self.offset, n)
+
+    @property
+    def lips(self) -> np.ndarray:
+        return self.pipes - self.offset * np.cos(self.angles)
+
+    @property
+    def still(self) -> float:
+        return float(self.lips.min())
+
+    def site(self, **more):
+        n = self.angles.size
+        return box([None] * n, clocks=self.angles.tolist(), offset=self.offset, spread=1e-5, **more)
+
+    def readings(self) -> tuple[Event, ...]:
+        return (STILL, *reads(*(self.lips - self.still)))
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_two_ways_turning_as_told_levels_the_lips_to_half_a_step_of_the_hand(seed):
+    bench = Bench(seed)
+    events = bench.readings()
+    now = job(*events, site=bench.site())
+    assert now.conclusion == "adjust"
+    bench.angles = np.array(now.told_angles)
+    # the lip moves by at most e per radian
+    step = np.radians(5.0)
+    assert np.ptp(bench.lips) <= 2 * bench.offset * step / 2
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_two_ways_readings_without_error_end_within_tolerance_or_at_the_hand(seed):
+    bench = Bench(seed)
+    site, events = bench.site(), ()
+    for _ in range(4):
+        events = (*events, *bench.readings())
+        now = job(*events, site=site)
+        if now.conclusion != "adjust":
+            break
+        bench.angles = np.array(now.told_angles)
+        events = (*events, Turned(angles=now.told_angles))
+    assert now.conclusion in ("within", "hand")
+    # no lip is left further from the others than half a step of the hand moves it
+    assert np.ptp(bench.lips) <= 2 * bench.offset * np.radians(5.0) / 2
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_two_ways_the_rim_stays_where_it_is_while_the_water_rises(seed):
+    bench, rim = Bench(seed), 0.15
+    over_first_water = rim - bench.still
+    site = bench.site()
+    site = replace(site, box=Box(rim=over_first_water))
+    events = bench.readings()
+    for _ in range(2):
+        now = job(*events, site=site)
+        bench.angles = np.array(now.told_angles)
+        events = (*events, Turned(angles=now.told_angles), *bench.readings())
+        last = job(*events, site=site)
+        assert last.now.as_read(site).box.rim == pytest.approx(rim - bench.still, abs=1e-12)
+
+
+def test_exact_a_rim_is_unknown_once_no_lip_can_be_followed():
+    site = replace(box([None] * 4, clocks=None), box=Box(rim=0.1))
+    start = tuple(ClockSet(outlet=i, angle=None) for i in range(4))
+    turned = Turned(angles=(None,) * 4)
+    now = job(*start, STILL, *reads(0.0, 0.0, 0.0, 0.01), turned, STILL, *reads(*[0.0] * 4),
+              site=site)  # fmt: skip
+    assert now.now.as_read(site).box.rim is None
+
+
+def test_exact_the_record_holds_every_pass_with_its_readings_and_times():
+    bench = Bench(3)
+    site = bench.site()
+    first = tuple(replace(e, at=f"09:{i:02d}") for i, e in enumerate(bench.readings()))
+    now = job(*first, site=site)
+    before = tuple(bench.angles.tolist())
+    bench.angles = np.array(now.told_angles)
+    turned = Turned(at="09:30", angles=now.told_angles)
+    kept = record(job(*first, turned, *bench.readings(), Closed(), site=site))
+    assert [each.number for each in kept.passes] == [1, 2]
+    one, two = kept.passes
+    assert one.method == "ruler"
+    assert (one.still_at, one.read_at[2], one.done_at) == ("09:00", "09:03", "09:30")
+    assert tuple(o.clock for o in one.site.outlets) == before
+    assert tuple(o.clock for o in two.site.outlets) == one.angles_after == now.told_angles
+    assert two.angles_after is None
+    assert kept.finished
+    assert kept.last_complete is two
+
+
+def test_exact_a_job_ended_while_there_is_something_to_turn_was_stopped():
+    events = (STILL, *reads(0.0, 0.0, 0.0, 0.01), Closed())
+    assert record(job(*events, site=unread(spread=1e-4))).outcome == "stopped"
+    assert record(job(*events[:-1], site=unread(spread=1e-4))).outcome is None
