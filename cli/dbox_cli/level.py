@@ -78,7 +78,7 @@ def command(
 
         typer.echo("\n".join(report(levelling)))
     if picture:
-        from dbox.drawings.plan import level_figure
+        from dbox.drawings.level_plan import level_figure
         from dbox_cli.output import save_picture
 
         save_picture(level_figure(levelling), picture, overwrite=overwrite, quiet=as_json)

@@ -26,7 +26,7 @@ BAND = (5.0, 95.0)
 """Percentiles of the share bands. [%]"""
 
 SAMPLES = 4000
-_SCALES = np.geomspace(1.0, 1.0 / 16, 17)[1:]
+_SCALES = 0.5 ** np.arange(0.5, 4.5, 0.5)  # each step asks for twice the readings
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -97,6 +97,24 @@ def gpm_litres(inflow: float) -> str:
     return f"{gpm(inflow)} ({litres_per_min(inflow)})"
 
 
+def gallons(volume: float) -> str:
+    """Write a volume in US gallons, to three digits. [m3]
+
+    >>> gallons(0.0189270589)
+    '5 gal'
+    """
+    return f"{_three_digits(volume / GALLON)} gal"
+
+
+def litres(volume: float) -> str:
+    """Write a volume in litres, to three digits. [m3]
+
+    >>> litres(0.000946352946)
+    '0.946 L'
+    """
+    return f"{_three_digits(volume / LITRE)} L"
+
+
 def percent(fraction: float, digits: int = 1) -> str:
     """Write a fraction in per cent. [-]
 

@@ -11,7 +11,7 @@ from dbox.files.scenario import load
 from dbox.files.shipped import resolve, shipped_names
 from dbox.hydraulics.openings import Circle
 
-NAMES = ("off-level", "tilted-curable", "tilted-rebed", "unequal-lines")
+NAMES = ("full-job", "off-level", "pour-test", "tilted-curable", "tilted-rebed", "unequal-lines")
 INCH = 0.0254
 
 
@@ -28,7 +28,7 @@ def pipe_centres(site: Site) -> np.ndarray:
     return np.array(heights)
 
 
-def test_four_scenarios_are_shipped() -> None:
+def test_all_scenarios_are_shipped() -> None:
     assert shipped_names() == NAMES
 
 
