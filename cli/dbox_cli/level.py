@@ -19,6 +19,7 @@ from dbox_cli.arguments import (
     naming,
     site_of,
 )
+from dbox_cli.output import check_picture, print_json, save_picture
 
 
 class GoalChoice(Enum):
@@ -58,6 +59,7 @@ def command(
 
     from dbox.fieldwork.levelling import level
 
+    check_picture(picture, overwrite=overwrite)
     site = site_of(file, flow, readings)
     with naming(file):
         levelling = level(
@@ -70,7 +72,6 @@ def command(
         )
     if as_json:
         from dbox.files.results import level_json
-        from dbox_cli.output import print_json
 
         print_json(level_json(levelling))
     else:
@@ -79,7 +80,6 @@ def command(
         typer.echo("\n".join(report(levelling)))
     if picture:
         from dbox.drawings.level_plan import level_figure
-        from dbox_cli.output import save_picture
 
         save_picture(level_figure(levelling), picture, overwrite=overwrite, quiet=as_json)
     if gate and "outside" in levelling.before.verdicts:

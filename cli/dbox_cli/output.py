@@ -44,6 +44,14 @@ def bar(fraction: float, target: float, whole: float, width: int) -> str:
     return "".join(cells)
 
 
+def check_picture(path: Path | None, *, overwrite: bool) -> None:
+    """Refuse a picture that could not be written, before anything is computed for it."""
+    if path:
+        from dbox.drawings.save import check_picture
+
+        check_picture(path, overwrite=overwrite)
+
+
 def save_picture(figure: "Figure", path: Path, *, overwrite: bool, quiet: bool) -> None:
     """Write a picture and name it; on stderr where stdout is for machines."""
     from dbox.drawings.save import save

@@ -94,18 +94,18 @@ def _settling_words(finding: Finding, labels: list[str]) -> list[str]:
     second = finding.second_pour
     if second:
         sentences.append(
-            f"A pour of {gpm_litres(second.inflow)} would tell: outlet {labels[second.outlet]} "
+            f"Pour next {gpm_litres(second.inflow)}: outlet {labels[second.outlet]} "
             f"then gives {litres_per_min(second.flow)} if {_short(finding.best, labels)}, "
             f"{litres_per_min(second.rival_flow)} if {_short(finding.rival, labels)}."
         )
     if finding.readings:
         height = finding.best if finding.best.kind == "height" else finding.rival
         sentences.append(
-            f"So would the ruler: {finding.readings} readings of outlet "
+            f"Or read again: {finding.readings} readings of outlet "
             f"{labels[height.outlet or 0]} in all."
         )
     if not sentences and finding.kind is None:
-        sentences.append("No one further pour would tell them apart; read and catch all again.")
+        sentences.append("No one further pour tells much; read and catch all again.")
     return sentences
 
 

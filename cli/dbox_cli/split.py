@@ -17,6 +17,7 @@ from dbox_cli.arguments import (
     naming,
     site_of,
 )
+from dbox_cli.output import check_picture, print_json, save_picture
 
 if TYPE_CHECKING:
     from dbox.fieldwork.site import Site
@@ -60,6 +61,7 @@ def command(
 
     With no file: dbox split --heights "1/8, 0, -1/16, 1/8" --opening "circle 2 in"
     """
+    check_picture(picture, overwrite=overwrite)
     typed = {"--heights": heights, "--opening": opening, "--coefficient": coefficient,
              "--spread": spread, "--tolerance": tolerance, "--units": units}  # fmt: skip
     if file is not None:
@@ -75,7 +77,6 @@ def command(
         assessment = assess(site, seed=seed, samples=samples)
     if as_json:
         from dbox.files.results import split_json
-        from dbox_cli.output import print_json
 
         print_json(split_json(site, assessment))
     else:
@@ -84,7 +85,6 @@ def command(
         typer.echo("\n".join(report(site, assessment)))
     if picture:
         from dbox.drawings.section import split_figure
-        from dbox_cli.output import save_picture
 
         save_picture(split_figure(site, assessment), picture, overwrite=overwrite, quiet=as_json)
     if gate and "outside" in assessment.verdicts:

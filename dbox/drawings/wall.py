@@ -1,0 +1,265 @@
+"""How does every lip stand against the water? The box in section, seen from the inlet.
+
+The wall is unrolled: outlets stand side by side in their order, each hole to scale in height, over
+the still water that the readings were taken from, with the water level of every flow.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.patches import Polygon, Rectangle
+
+from dbox.arrays import Array
+from dbox.drawings.lettering import spread_out, text_width, wrap
+from dbox.drawings.style import (
+    DASHES,
+    HAIR,
+    INK,
+    LEADER,
+    MEDIUM,
+    MOST_FLOWS,
+    PALE,
+    SMALL,
+    THICK,
+    THIN,
+    TINT,
+    Sheet,
+)
+from dbox.fieldwork.confidence import Assessment
+from dbox.files.notation import inches, inches_mm
+from dbox.files.units import INCH
+from dbox.hydraulics.openings import Circle, Notch, Opening, PipeEnd, Slot
+
+_LEAST_VIEW = 1.0 * INCH
+_LIP_HALF, _HOLE_PART = 0.40, 0.66
+_TICK_STEPS = (1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 8, 16, 32, 64)
+
+NAME_GAP = 0.33
+"""Paper from one name of a water level to the next. [in]"""
+
+
+@dataclass(frozen=True)
+class View:
+    """What part of the wall is drawn, and how large.
+
+    Parameters
+    ----------
+    low, high : float
+        Heights over still water at the lower and upper edge. [m]
+    cuts_off : bool
+        Whether any hole goes on above.
+    upright, level : float
+        Paper over box, for heights and for widths. [in/m]
+    column : float
+        Width of one outlet's column on paper. [in]
+    """
+
+    low: float
+    high: float
+    cuts_off: bool
+    upright: float
+    level: float
+    column: float
+
+    @property
+    def stretch(self) -> float:
+        """Scale of heights over scale of widths. [-]"""
+        return self.upright / self.level
+
+    @classmethod
+    def of(cls, assessment: Assessment, column: float, height: float) -> "View":
+        """Show every lip and water level, and of the holes half as much again.
+
+        Parameters
+        ----------
+        assessment : Assessment
+            What is to be seen.
+        column, height : float
+            Width of a column and height of the drawing on paper. [in]
+        """
+        result, lips = assessment.result, assessment.lips.height
+        running = np.isfinite(lips)
+        marks = np.concatenate([lips[running], result.level[:MOST_FLOWS], [0.0]])
+        low, high = float(marks.min()), float(marks.max())
+        tops = [
+            lip + opening.top
+            for lip, opening in zip(lips[running], np.array(result.openings)[running], strict=True)
+        ]
+        highest = max(tops, default=0.0)
+        hole = min(highest - low, max(2.5 * (high - low), _LEAST_VIEW))
+        span = max(1.1 * (high - low), 1.04 * hole)
+        low -= 0.1 * span
+        upright = height / (1.1 * span)
+        widths = [np.ptp(outline(o, span)[:, 0]) for o in result.openings]
+        return cls(
+            low=low,
+            high=low + 1.1 * span,
+            cuts_off=highest > low + 1.1 * span,
+            upright=upright,
+            level=min(_HOLE_PART * column / max(widths), upright),
+            column=column,
+        )
+
+
+def outline(opening: Opening, reach: float) -> Array:
+    """Corners of an opening, up to a height over its lip.
+
+    Parameters
+    ----------
+    opening : Opening
+        A hole of any shape.
+    reach : float
+        Where a hole without a top is cut off, over its lip. [m]
+
+    Returns
+    -------
+    ndarray, shape (corners, 2)
+        Distance from its middle and height over its lip. [m]
+
+    >>> outline(Slot(0.05), 0.02).tolist()
+    [[-0.025, 0.0], [0.025, 0.0], [0.025, 0.02], [-0.025, 0.02]]
+    """
+    if isinstance(opening, Circle | PipeEnd):
+        turn, radius = np.linspace(0.0, 2.0 * np.pi, 121), 0.5 * opening.diameter
+        return np.column_stack([radius * np.sin(turn), radius * (1.0 - np.cos(turn))])
+    top = min(opening.top, reach)
+    if isinstance(opening, Notch):
+        half = float(np.tan(0.5 * opening.angle)) * top
+        return np.array([[0.0, 0.0], [half, top], [-half, top]])
+    if not isinstance(opening, Slot):
+        raise TypeError(f"there is no drawing of a {type(opening).__name__}")
+    half = 0.5 * opening.width
+    return np.array([[-half, 0.0], [half, 0.0], [half, top], [-half, top]])
+
+
+def draw_section(axes: Axes, assessment: Assessment, capped: list[bool], view: View) -> None:
+    """Draw wall, holes, lips and water on axes: one column per outlet, heights in metres.
+
+    Parameters
+    ----------
+    axes : Axes
+        Where to draw.
+    assessment : Assessment
+        Lips and levels.
+    capped : list of n bool
+        Outlets that are closed on purpose.
+    view : View
+        What is shown.
+    """
+    n = len(assessment.labels)
+    axes.set(xlim=(-0.5, n - 0.5), ylim=(view.low, view.high))
+    water = Rectangle((-0.5, view.low), n, -view.low, facecolor=PALE, edgecolor="none", zorder=0)
+    axes.add_patch(water)
+    for i, lip in enumerate(assessment.lips.height):
+        if capped[i]:
+            _draw_cap(axes, i, view)
+        else:
+            _draw_hole(axes, i, float(lip), assessment, view)
+    ends = (-0.5, n - 0.5)
+    axes.plot(ends, (0.0, 0.0), color=INK, linewidth=HAIR, label="still water", zorder=3)
+    for name, level, dashes in zip(assessment.names, assessment.result.level, DASHES, strict=False):
+        axes.plot(
+            ends,
+            (level, level),
+            color=INK,
+            linewidth=MEDIUM,
+            linestyle=dashes,
+            label=f"level {name}",
+            zorder=4,
+        )
+    _dress(axes, view)
+
+
+def _draw_hole(axes: Axes, place: int, lip: float, assessment: Assessment, view: View) -> None:
+    opening = assessment.result.openings[place]
+    corners = outline(opening, view.high - view.low) * [view.level / view.column, 1.0]
+    corners += [place, lip]
+    shape = Polygon(corners, facecolor=TINT, edgecolor=INK, linewidth=THIN, zorder=1)
+    shape.set_label(f"hole {assessment.labels[place]}")
+    axes.add_patch(shape)
+    half = min(_LIP_HALF, 0.5 / view.column)
+    axes.plot(
+        (place - half, place + half),
+        (lip, lip),
+        color=INK,
+        linewidth=THICK,
+        solid_capstyle="butt",
+        label=f"lip {assessment.labels[place]}",
+        zorder=5,
+    )
+
+
+def _draw_cap(axes: Axes, place: int, view: View) -> None:
+    """A hatched lid; its height means nothing, since a capped outlet has no lip."""
+    half = 0.5 * _HOLE_PART
+    low, span = view.low, view.high - view.low
+    lid = Rectangle(
+        (place - half, low + 0.2 * span),
+        2 * half,
+        0.6 * span,
+        facecolor="white",
+        edgecolor=INK,
+        linewidth=THIN,
+        hatch="////",
+        zorder=4.5,
+    )
+    axes.add_patch(lid)
+    upright = text_width("capped", SMALL) > 0.9 * view.column
+    box = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}
+    axes.text(
+        place,
+        low + 0.5 * span,
+        "capped",
+        ha="center",
+        va="center",
+        rotation=90 if upright else 0,
+        bbox=box,
+        zorder=6,
+    )
+
+
+def _dress(axes: Axes, view: View) -> None:
+    """The floor and walls of the box, and a scale in inches."""
+    for side in ("left", "right", "bottom"):
+        axes.spines[side].set_linewidth(THICK)
+    axes.spines["top"].set_visible(False)
+    apart = 0.4 / view.upright / INCH
+    step = next((s for s in _TICK_STEPS if s >= apart), apart) * INCH
+    ticks = np.arange(np.ceil(view.low / step), np.floor(view.high / step) + 1) * step
+    axes.set_yticks(ticks, [inches(t, signed=True) for t in ticks], fontsize=SMALL)
+    axes.set_xticks([])
+    axes.tick_params(length=3, width=THIN)
+
+
+def name_waters(sheet: Sheet, axes: Axes, assessment: Assessment, left: float) -> None:
+    """Write name and height of every water level beside the section, never on one another.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The page.
+    axes : Axes
+        The section, already in its place.
+    assessment : Assessment
+        Names and levels.
+    left : float
+        Right edge of the section on the page. [in]
+    """
+    low, high = axes.get_ylim()
+    height = sheet.figure.get_size_inches()[1]
+    box = axes.get_position()
+    bottom, top = box.y0 * height, box.y1 * height
+    waters = [("still water", 0.0)]
+    waters += zip(assessment.names[:MOST_FLOWS], assessment.result.level, strict=False)
+    at = [bottom + (level - low) / (high - low) * (top - bottom) for _, level in waters]
+    text_left, room = left + 0.38, sheet.right - left - 0.38
+    written = spread_out(at, NAME_GAP, bottom + 0.5 * NAME_GAP, top)
+    for (name, level), y, text_y in zip(waters, at, written, strict=True):
+        sheet.page.plot(
+            [left, left + 0.1, left + 0.26, left + 0.34], [y, y, text_y, text_y], **LEADER
+        )
+        amount = "0" if name == "still water" else inches_mm(level, signed=True)
+        label = wrap(name, room, SMALL, "bold", 1)[0]
+        sheet.write(text_left, text_y + 0.01, label, va="bottom", weight="bold")
+        sheet.write(text_left, text_y - 0.01, amount)

@@ -1,0 +1,88 @@
+"""What would go wrong on paper: words on words, words off the page, letters too small."""
+
+from functools import cache
+from itertools import combinations
+
+from matplotlib.artist import Artist
+from matplotlib.backend_bases import FigureCanvasBase
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.text import Text
+from matplotlib.transforms import Bbox
+
+TOUCH = 0.5
+"""Overlap that is none: a fraction of a dot of the screen. [dots]"""
+
+ON_PLATES = ("?", "fixed", "capped")
+"""Words that cover the end of the leader that points at them."""
+
+
+@cache
+def words(figure: Figure) -> dict[Text, Bbox]:
+    """Every text that can be seen, once drawn, with the room it takes. [dots]"""
+    canvas = FigureCanvasAgg(figure)
+    canvas.draw()
+    texts = [t for t in figure.findobj(Text) if isinstance(t, Text) and seen(t)]
+    boxes = {t: t.get_window_extent(canvas.get_renderer()) for t in texts}
+    # a canvas without dots: figures are kept, their pictures need not be
+    FigureCanvasBase(figure)
+    return boxes
+
+
+def seen(text: Text) -> bool:
+    """Whether a text has letters and is not hidden."""
+    return bool(text.get_visible() and text.get_text().strip())
+
+
+def overlaps(figure: Figure) -> list[tuple[str, str]]:
+    """Pairs of texts that lie on one another."""
+    found = []
+    for (one, a), (other, b) in combinations(words(figure).items(), 2):
+        wide = min(a.x1, b.x1) - max(a.x0, b.x0)
+        high = min(a.y1, b.y1) - max(a.y0, b.y0)
+        if wide > TOUCH and high > TOUCH:
+            found.append((one.get_text(), other.get_text()))
+    return found
+
+
+def off_page(figure: Figure) -> list[str]:
+    """Texts that reach over the edge of the page."""
+    page = figure.bbox
+    return [
+        text.get_text()
+        for text, box in words(figure).items()
+        if box.x0 < page.x0 or box.y0 < page.y0 or box.x1 > page.x1 or box.y1 > page.y1
+    ]
+
+
+def struck_through(figure: Figure) -> list[tuple[str, str]]:
+    """Texts that a leader runs through."""
+    boxes = {t: b for t, b in words(figure).items() if t.get_text() not in ON_PLATES}
+    leaders = [line for line in lines(figure) if str(line.get_label()).startswith("leader ")]
+    return [
+        (str(line.get_label()), text.get_text())
+        for line in leaders
+        for text, box in boxes.items()
+        if line.get_transform().transform_path(line.get_path()).intersects_bbox(box, filled=False)
+    ]
+
+
+def smallest(figure: Figure) -> float:
+    """Size of the smallest letters. [pt]"""
+    return min(text.get_fontsize() for text in words(figure))
+
+
+def lines(figure: Figure) -> list[Line2D]:
+    """Every line of a figure."""
+    return [a for a in figure.findobj(Line2D) if isinstance(a, Line2D)]
+
+
+def named(figure: Figure, kind: type[Artist], label: str) -> list[Artist]:
+    """Artists of a kind that carry a label."""
+    return [a for a in figure.findobj(kind) if a.get_label() == label]
+
+
+def texts(figure: Figure) -> list[str]:
+    """What is written, text by text."""
+    return [text.get_text() for text in words(figure)]

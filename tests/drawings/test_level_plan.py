@@ -1,0 +1,182 @@
+"""The box from above shows what the levelling says, in the words of the trade."""
+
+import numpy as np
+import pytest
+from matplotlib.lines import Line2D
+from matplotlib.patches import Circle, FancyArrowPatch, Polygon
+
+from dbox.drawings.cards import Face, words
+from dbox.drawings.level_plan import headline, level_figure
+from dbox.drawings.plan import Plan
+from dbox.drawings.tilt_marks import worth_lifting
+from dbox.errors import DomainError
+from dbox.fieldwork.levelling import level
+from dbox.files.notation import clock_text, inches_mm
+from tests.drawings import paper
+from tests.drawings.cases import NAMES, box, level_drawn, sites
+
+
+def angle(middle, point):
+    """Angle from straight down, clockwise, of a point about a middle. [rad]"""
+    return np.arctan2(middle[0] - point[0], middle[1] - point[1])
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_exact_holes_stand_where_the_clock_says(name):
+    levelling, figure = level_drawn(name)
+    for i, outlet in enumerate(levelling.site.outlets):
+        known = outlet.hole_offset and not outlet.capped and outlet.clock is not None
+        for when, wanted in (("now", levelling.angle_before), ("to be", levelling.angle_after)):
+            holes = paper.named(figure, Circle, f"{when} {outlet.label}")
+            assert len(holes) == bool(known)
+            for hole in holes:
+                (leader,) = paper.named(figure, Line2D, f"leader {outlet.label}")
+                middle = leader.get_xydata()[-1]
+                off = angle(middle, hole.center) - wanted[i]
+                assert np.isclose(np.cos(off), 1.0)
+                assert hole.get_facecolor()[:3] == ((1, 1, 1) if when == "now" else (0, 0, 0))
+
+
+def test_exact_seen_from_inside_six_is_down_and_nine_is_left():
+    face = Face(1.0, 1.0, 0.5)
+    assert face.at(0.0, 1.0) == pytest.approx((1.0, 0.5))
+    assert face.at(np.pi / 2, 1.0) == pytest.approx((0.5, 1.0))
+    assert clock_text(np.pi / 2) == "9:00"
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_exact_cards_give_clock_turn_and_move(name):
+    levelling, figure = level_drawn(name)
+    written = paper.texts(figure)
+    for i, outlet in enumerate(levelling.site.outlets):
+        lines = words(levelling, i)
+        assert all(line in written for line in lines)
+        if outlet.capped:
+            assert lines == ["no flow"]
+        elif not outlet.hole_offset:
+            assert lines[0].startswith("lip ")
+        elif outlet.clock is None:
+            assert lines[0] == "clock not known"
+        elif i in levelling.order:
+            before, after = lines[0].split(" → ")
+            assert before == clock_text(levelling.angle_before[i])
+            assert after == clock_text(levelling.angle_after[i])
+            degrees, way = lines[1].split("° ")
+            assert float(degrees) == pytest.approx(abs(np.degrees(levelling.turn[i])))
+            assert way == ("clockwise" if levelling.turn[i] > 0 else "counterclockwise")
+        else:
+            assert lines[0] == clock_text(levelling.angle_before[i])
+
+
+def test_exact_moves_are_those_that_the_turns_give():
+    levelling, _ = level_drawn("off-level")
+    # 2.778125 mm at the goal; 40 degrees lift the hole of outlet 4 by 1/2 in (1 - cos 40)
+    rise = 12.7 * (1 - np.cos(np.radians(40)))
+    assert words(levelling, 3) == ["6:00 → 7:20", "40° clockwise", f"raise 1/8 in ({rise:.1f} mm)"]
+
+
+def test_exact_the_order_of_work_is_numbered_only_where_there_is_work():
+    levelling, figure = level_drawn("off-level")
+    white = [t for t in paper.words(figure) if t.get_color() == "white"]
+    # one more explains the number in the key
+    assert sorted(t.get_text() for t in white) == sorted("1" + "1234"[: len(levelling.order)])
+    _, rebed = level_drawn("tilted-rebed")
+    assert not [t for t in paper.words(rebed) if t.get_color() == "white"]
+    assert "order of work" not in paper.texts(rebed)
+
+
+@pytest.mark.parametrize("name", ["tilted-rebed", "twenty to re-bed, long", "round to re-bed"])
+def test_exact_who_cannot_reach_is_crossed_and_told(name):
+    levelling, figure = level_drawn(name)
+    lost = np.count_nonzero(~levelling.reachable)
+    assert lost
+    assert paper.texts(figure).count("cannot reach it") == lost
+    crosses = [ln for ln in paper.lines(figure) if str(ln.get_label()).startswith("cross ")]
+    assert len(crosses) == 2 * lost
+
+
+def test_exact_a_re_bed_shows_what_to_lift():
+    levelling, figure = level_drawn("tilted-rebed")
+    lift = levelling.lift
+    assert lift.far_end < 0 < lift.right_side
+    heading = headline(levelling)
+    assert f"the inlet end {inches_mm(-lift.far_end)}" in heading
+    assert f"the right side {inches_mm(lift.right_side)}" in heading
+    assert heading.startswith("Re-bed: 2 of 6 outlets")
+    marks = paper.named(figure, Polygon, "lift")
+    middle = 0.5 * figure.get_size_inches()[0]
+    places = [np.mean(mark.get_xy()[:, 0]) for mark in marks]
+    assert len(marks) == 2
+    assert max(places) > middle + 0.5
+
+
+def test_exact_small_lifts_are_left_out():
+    assert worth_lifting(0.001, 0.0)
+    assert not worth_lifting(-0.0004, 0.01)
+    assert worth_lifting(None, -0.01)
+    assert not worth_lifting(None, 1e-5)
+
+
+@pytest.mark.parametrize("name", ["off-level", "tilted-curable", "unequal-lines"])
+def test_exact_the_tilt_arrow_points_down_the_plane(name):
+    levelling, figure = level_drawn(name)
+    (arrow,) = paper.named(figure, FancyArrowPatch, "fall")
+    start, end = (np.array(p) for p in arrow._posA_posB)
+    across, along = end - start
+    fall = across * levelling.plane.slope_y + along * levelling.plane.slope_x
+    steepness = np.hypot(levelling.plane.slope_x, levelling.plane.slope_y)
+    assert fall == pytest.approx(-np.hypot(across, along) * steepness)
+
+
+@pytest.mark.parametrize(
+    ("name", "begins"),
+    [
+        ("off-level", "Adjust: turn the inserts to bring every lip to 1/8 in (2.8 mm) over"),
+        ("unequal-lines", "Adjust: turn the inserts to bring the lowest lip, the others above"),
+        ("level", "Nothing to do: every flow is within the tolerance already."),
+    ],
+)
+def test_exact_the_headline_gives_verdict_and_goal(name, begins):
+    levelling, figure = level_drawn(name)
+    assert headline(levelling).startswith(begins)
+    words_drawn = " ".join(" ".join(paper.texts(figure)).split())
+    assert headline(levelling) in words_drawn
+
+
+def test_exact_missing_positions_are_told():
+    for name in ("five, no positions", "twenty, no positions"):
+        _, figure = level_drawn(name)
+        assert "not all positions are given" in " ".join(" ".join(paper.texts(figure)).split())
+    _, figure = level_drawn("off-level")
+    assert not any("not all positions" in text for text in paper.texts(figure))
+
+
+def test_exact_outlets_stand_at_their_places():
+    site = sites()["off-level"]
+    plan = Plan.fitted(site.box, site.outlets, 4.0, 4.0, (5.0, 5.0))
+    along, across = site.box.inside
+    assert plan.along / plan.across == pytest.approx(along / across)
+    for outlet, mouth in zip(site.outlets, plan.mouths(site.outlets), strict=True):
+        x, y = np.subtract(mouth.at, plan.middle) / plan.scale + [across / 2, along / 2]
+        assert (y, x) == pytest.approx(outlet.position)
+
+
+def test_exact_without_positions_outlets_stand_in_order_along_the_far_wall():
+    site = box(5, placed=False)
+    plan = Plan.fitted(site.box, site.outlets, 4.0, 4.0, (0.0, 0.0))
+    mouths = plan.mouths(site.outlets)
+    assert [m.way for m in mouths] == [(0.0, 1.0)] * 5
+    assert np.diff([m.at[0] for m in mouths]) == pytest.approx(plan.across / 5)
+
+
+def test_exact_a_place_in_the_corner_or_off_the_box_is_brought_to_the_wall():
+    site = box(4, size=(16.0, 20.0))
+    plan = Plan.fitted(site.box, site.outlets, 4.0, 4.0, (0.0, 0.0))
+    for mouth in plan.mouths(box(9, size=(30.0, 40.0)).outlets):
+        assert abs(mouth.at[0]) <= plan.across / 2 + 1e-12
+        assert abs(mouth.at[1]) <= plan.along / 2 + 1e-12
+
+
+def test_exact_too_many_outlets_are_refused():
+    with pytest.raises(DomainError, match="21 outlets"):
+        level_figure(level(box(21), samples=10))

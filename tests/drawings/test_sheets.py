@@ -1,0 +1,289 @@
+"""Printed sheets: every word readable on both papers, and everything said that a record wants."""
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.colors import to_rgba
+
+from dbox.drawings.sheet_field import field_sheet
+from dbox.drawings.sheet_inspection import inspection_sheet
+from dbox.drawings.sheet_page import HEADING, Pages
+from dbox.drawings.sheet_parts import CAUTIONS
+from dbox.drawings.sheet_setup import setup_sheet
+from dbox.fieldwork.diagnosis.evidence import OUTLET_WORDS, PLACES, WORDS
+from dbox.fieldwork.grades import grade
+from dbox.fieldwork.levelling import level
+from dbox.fieldwork.pour import expect
+from dbox.fieldwork.poured import Pour
+from dbox.fieldwork.record import JobRecord
+from dbox.fieldwork.site import Tolerance
+from dbox.fieldwork.turn_table import turn_tables
+from dbox.files.scenario import load
+from dbox.files.shipped import resolve
+from tests.drawings import paper
+from tests.drawings.cases import LONG, SIX, TITLE, box
+
+TOUCH = 1.0
+"""Overlap that is none, letters being set on whole dots. [dots]"""
+
+KINDS = ("field", "setup", "inspection")
+LONG_NOTE = "It rained, " + "and then it went on raining all over the field, " * 10
+FULL_RECORD = JobRecord(
+    permit="P 7", address="12 Example Road", date="2026-05-04", weather="dry", who="A. Installer",
+    system="equal", bedrooms="3", feed="pump", bedding="stone", cover="14 in", riser="to grade",
+    lid="two screws", seals="tight", north="along outlet 1", benchmark="sill, 100 ft",
+    ties=("oak 9 ft", "well 60 ft"), method="steel rule", photo="IMG 1", recheck="in May",
+    notes=LONG_NOTE, exceptions="none at all",
+)  # fmt: skip
+
+SITES = {
+    "two": box(2),
+    "six": replace(box(6, title="Six (invented)"), record=FULL_RECORD),
+    "twelve, capped": box(12, capped=(3, 7), title=TITLE),
+    "twelve, long labels, no places": box(12, labels=LONG, placed=False, amounts=SIX),
+    "twenty round": box(20, shape="round", size=(30.0,), labels=LONG),
+    "fixed": box(3, fixed=(0, 1, 2), clocks=False, size=(), tolerance=None),
+    "full job": load(resolve("full-job")),
+}
+
+ON_BOTH = ("two", "six", "twelve, capped", "full job")
+
+
+@cache
+def pages(kind, name, sheet="letter"):
+    site = SITES[name]
+    if kind == "field":
+        return field_sheet(site, turn_tables(site), sheet)
+    if kind == "inspection":
+        return inspection_sheet(site, sheet)
+    grading = grade(site) if site.grades else None
+    return setup_sheet([level(site, samples=200)], grading=grading, paper=sheet)
+
+
+def texts(page):
+    """What a page says, text by text."""
+    return [text.get_text() for text in page.axes[0].texts]
+
+
+def said(kind, name):
+    """Everything that a sheet says, words joined by blanks."""
+    return spoken(pages(kind, name))
+
+
+def spoken(sheet):
+    """Everything that pages say."""
+    return " ".join(" ".join(texts(page)) for page in sheet)
+
+
+def rooms(page):
+    """Every word of a page with the room it takes, at the fineness of a printer. [dots]"""
+    page.set_dpi(200)
+    renderer = FigureCanvasAgg(page).get_renderer()
+    words = [text for text in page.axes[0].texts if paper.seen(text)]
+    return words, np.array([text.get_window_extent(renderer).extents for text in words])
+
+
+def shared(ones, others):
+    """How wide and high the room is that each of some shares with each of others. [dots]"""
+    low = np.maximum(ones[:, None, :2], others[None, :, :2])
+    high = np.minimum(ones[:, None, 2:], others[None, :, 2:])
+    return high - low
+
+
+def faults(page, margin=0.47):
+    """Words that lie on others, outside the margins, or on a line or the box around it."""
+    written, room = rooms(page)
+    on_others = np.triu(np.all(shared(room, room) > TOUCH, axis=-1), k=1)
+    words = [text.get_text() for text in written]
+    found = [("on", words[i], words[k]) for i, k in np.argwhere(on_others)]
+    low, high = margin * page.dpi, page.bbox.extents[2:] - margin * page.dpi
+    outside = np.any((room[:, :2] < low) | (room[:, 2:] > high), axis=-1)
+    found += [("outside", words[i]) for i in np.flatnonzero(outside)]
+    lines = np.array([line.get_window_extent().extents for line in page.axes[0].lines])
+    inner = room + np.array([2.0, 2.0, -2.0, -2.0])
+    crossed = np.any(np.all(shared(inner, lines) >= 0.0, axis=-1), axis=-1)
+    return found + [("crossed", words[i]) for i in np.flatnonzero(crossed)]
+
+
+@pytest.mark.parametrize(
+    ("name", "sheet"),
+    [*((name, "letter") for name in SITES), *((name, "a4") for name in ON_BOTH)],
+)
+@pytest.mark.parametrize("kind", KINDS)
+def test_exact_every_word_on_every_page_can_be_read(kind, name, sheet):
+    for page in pages(kind, name, sheet):
+        assert faults(page) == []
+        assert min(text.get_fontsize() for text in rooms(page)[0]) >= 10.0
+
+
+def test_exact_the_check_itself_finds_faults():
+    page = Pages("Field form", SITES["six"], "letter")
+    figure = page.finished()[0]
+    assert faults(figure) == []
+    page.sheet.write(1.0, 5.0, "under", 12)
+    page.sheet.write(1.1, 5.0, "over", 12)
+    page.sheet.write(8.0, 3.0, "over the edge", 12)
+    page.sheet.write(1.0, 2.0, "struck", 12)
+    page.rule(1.0, 3.0, 1.9)
+    kinds = [(fault[0], fault[1]) for fault in faults(figure)]
+    assert kinds == [("on", "under"), ("outside", "over the edge"), ("crossed", "struck")]
+
+
+@pytest.mark.parametrize(("sheet", "size"), [("letter", (8.5, 11.0)), ("a4", (8.268, 11.693))])
+@pytest.mark.parametrize("kind", KINDS)
+def test_exact_pages_are_of_their_paper(kind, sheet, size):
+    for page in pages(kind, "six", sheet):
+        assert tuple(page.get_size_inches()) == pytest.approx(size, abs=5e-4)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_exact_everything_is_black_on_white(kind):
+    for page in pages(kind, "full job"):
+        colours = {to_rgba(text.get_color()) for text in rooms(page)[0]}
+        colours |= {to_rgba(line.get_color()) for line in page.axes[0].lines}
+        assert colours == {(0.0, 0.0, 0.0, 1.0)}
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_exact_every_page_has_its_number_and_the_title_of_the_job(kind):
+    all_pages = pages(kind, "six")
+    for number, page in enumerate(all_pages, start=1):
+        words = texts(page)
+        assert f"page {number} of {len(all_pages)}" in words
+        assert "Six (invented)" in words
+        assert any(text.startswith("Never enter or lean into a tank") for text in words)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_exact_invented_data_say_so_on_every_page(kind):
+    for page in pages(kind, "full job"):
+        assert "INVENTED DATA" in texts(page)
+    assert "INVENTED DATA" not in said(kind, "six")
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_exact_every_caution_is_on_every_sheet(kind):
+    words = said(kind, "two")
+    for caution in CAUTIONS:
+        assert caution in words
+    for what in ("lean into", "children", "5 ft", "4 ft", "29 CFR 1926.651-652", "disease",
+                 "buried lines", "power of a pump", "clean water only", "Local code"):  # fmt: skip
+        assert what in words
+    for word in ("certified", "guaranteed", "passes code"):
+        assert word not in words.lower()
+
+
+def test_exact_outlets_are_numbered_around_the_plan():
+    first = pages("field", "six")[0]
+    numbers = {
+        text.get_text(): extents
+        for text, extents in zip(*rooms(first), strict=True)
+        if text.get_fontsize() == HEADING
+    }
+    assert {str(i) for i in range(1, 7)} <= set(numbers)
+    # the inlet comes from below, so clockwise from it is up the left side and down the right
+    assert numbers["1"][0] == pytest.approx(numbers["2"][0], abs=2)
+    assert numbers["1"][1] < numbers["2"][1] < numbers["3"][1]
+    assert numbers["3"][0] < numbers["4"][0] < numbers["5"][0]
+    assert numbers["6"][1] < numbers["5"][1] < numbers["4"][1]
+
+
+def test_exact_the_turn_table_is_that_of_the_insert():
+    words = said("field", "six")
+    # a hole 1/2 in off centre: nothing down, half the travel at a quarter turn, 1 in straight up
+    assert "hole 1/2 in (12.7 mm) off centre" in words
+    assert "9:00 or 3:00 1/2 in 12.7 mm" in words
+    assert "12:00 1 in 25.4 mm" in words
+    assert "cannot be turned" in said("field", "fixed")
+
+
+def test_exact_a_field_form_shows_no_reading():
+    site = replace(SITES["six"], outlets=tuple(
+        replace(o, readings=(0.0254 * 5 / 16,)) for o in SITES["six"].outlets))  # fmt: skip
+    words = spoken(field_sheet(site, ()))
+    assert "7.9 mm" not in words
+    assert words.count("pass 3") == 3
+
+
+def test_exact_a_record_says_what_practice_wants_on_it():
+    words = said("setup", "six")
+    for value in ("P 7", "12 Example Road", "2026-05-04", "A. Installer", "stone", "14 in",
+                  "two screws", "tight", "north: along outlet 1", "oak 9 ft", "well 60 ft",
+                  "sill, 100 ft", "steel rule", "IMG 1", "in May", "none at all"):  # fmt: skip
+        assert value in words, value
+    for label in ("Permit:", "Tie 2:", "Benchmark:", "Inspector:", "Signature:", "locked",
+                  "read after".replace(" ", "\n").split("\n")[0]):  # fmt: skip
+        assert label in words, label
+    assert "within 10.0 % of each line's own target. Source: permit 7" in words
+
+
+def test_exact_a_record_without_a_source_asks_for_it():
+    site = replace(SITES["six"], tolerance=Tolerance(share=0.1))
+    words = spoken(setup_sheet([level(site, samples=200)]))
+    assert "Source: NOT NAMED: write it here" in words
+    assert "none entered, so no verdict" in said("setup", "fixed")
+
+
+def test_exact_a_record_holds_readings_turns_and_shares_with_units():
+    found = level(SITES["full job"], samples=200)
+    words = said("setup", "full job")
+    for i in range(6):
+        lip = 1000 * float(found.before.lips.height[i])
+        assert f"{lip:+.1f} mm" in words
+    assert "Pass 1, as found: lips over still water" in words
+    assert "Shares after turning: expected, not read" in words
+    share = 100 * found.before.result.share[0, 4]
+    low, high = (100 * end[0, 4] for end in (found.before.share_low, found.before.share_high))
+    assert f"{share:.1f} % ({low:.0f} to {high:.0f})" in words
+    assert "0.5 gpm" in words
+    assert "1.89 L/min" in words
+
+
+def test_exact_a_record_of_two_passes_tells_the_first_from_the_last():
+    found = level(SITES["six"], samples=200)
+    sheet = setup_sheet([found, found], notes=("rule, 09:30", "rule, 10:15"))
+    words = spoken(sheet)
+    for part in ("Pass 1, as found", "Pass 2, as left", "rule, 09:30", "rule, 10:15", "As left:",
+                 "Shares as left"):  # fmt: skip
+        assert part in words
+    assert "expected, not read" not in words
+    assert all(faults(page) == [] for page in sheet)
+
+
+def test_exact_falls_stand_on_the_record_with_their_limits():
+    words = said("setup", "full job")
+    for part in ("supply pipe", "5-5/8 in (142.9 mm)", "30 ft", "1.56 %", "over 99 %", "sags",
+                 "Minn. R. 7080.2050", "25 Pa. Code 73.42", "1/16 in (1.6 mm), as"):  # fmt: skip
+        assert part in words, part
+    assert "No rod readings were entered." in said("setup", "six")
+
+
+def test_exact_a_pour_that_was_done_is_on_the_record():
+    site = SITES["six"]
+    flow = 1e-3 / 60
+    done = Pour(name="first", inflow=24 * flow, catches=(*[4 * flow] * 5, None), order=(2, 0))
+    sheet = setup_sheet([level(site, samples=200)], expectation=expect(site, [done], samples=200))
+    words = spoken(sheet)
+    for part in ("Pour test: first, 6.34 gpm (24 L/min)", "Started in this order: 3, 1.",
+                 "4 L/min 20.0 %", "Caught in all 20 L/min"):  # fmt: skip
+        assert part in words, part
+    assert all(faults(page) == [] for page in sheet)
+    assert "Jug holds:" in said("setup", "six")
+
+
+def test_exact_an_inspection_has_a_box_for_every_piece_of_evidence():
+    words = said("inspection", "six")
+    for choices in (*WORDS.values(), *OUTLET_WORDS.values(), PLACES):
+        for word in choices:
+            assert f"\u2610 {word}" in words, word
+
+
+def test_exact_the_order_of_looking_begins_with_papers_and_ends_with_digging():
+    words = said("inspection", "two")
+    steps = [words.index(part) for part in ("Read the papers", "Walk the field", "Tank: level",
+             "Ports of every line", "Wait for rest", "Read every lip", "Bail below", "Pour slowly",
+             "Rod each header", "Dig last")]  # fmt: skip
+    assert steps == sorted(steps)
