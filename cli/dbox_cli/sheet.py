@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dbox_cli.arguments import File, Flows, Seed, naming, site_of
+from dbox_cli.arguments import File, Flows, Seed, flow_index, naming, site_of
 from dbox_cli.level import At, Goal, GoalChoice, Step
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+    from dbox.fieldwork.setup_pass import Rules
     from dbox.fieldwork.site import Site
 
 
@@ -56,25 +57,43 @@ def command(
 ) -> None:
     """Printable PDF: blank field form, set-up record, inspection sheet.
 
-    --goal, --at and --step are for the set-up record and mean what they mean to dbox level.
+    A set-up record is made of what dbox setup has logged, else of the readings in FILE. --goal,
+    --at and --step are for it and mean what they mean to dbox level.
     """
     from dbox.drawings.sheet_file import check_sheet, save_pages
+    from dbox.fieldwork.setup_pass import Rules
 
     check_sheet(out, overwrite=overwrite)
     site = site_of(file, flow)
     with naming(file):
         if kind is Kind.SETUP:
-            pages = _record(site, goal, at, step, seed, paper.value)
+            highest = goal is GoalChoice.HIGHEST
+            turn = Rules(
+                match_highest=highest, design_flow=flow_index(site, at), hand_step=radians(step)
+            )
+            pages, source = _record(site, file, turn, seed, paper.value)
         else:
-            pages = _blank(site, kind, paper.value)
+            pages, source = _blank(site, kind, paper.value), file
     save_pages(pages, out, title=f"{kind.value}: {site.title}", overwrite=overwrite)
-    if as_json:
-        from dbox_cli.output import print_json
+    _tell(out, kind, paper, len(pages), source, as_json=as_json)
 
-        print_json({"kind": kind.value, "paper": paper.value, "pages": len(pages),
-                    "files": [str(out)]})  # fmt: skip
-    else:
-        typer.echo(f"wrote {out}: {len(pages)} pages on {paper.value} paper")
+
+def _tell(out: Path, kind: Kind, paper: Paper, pages: int, source: str, *, as_json: bool) -> None:
+    """Name what was written, and what it was made of."""
+    if not as_json:
+        typer.echo(f"wrote {out}: {pages} pages on {paper.value} paper, from {source}")
+        return
+    from dbox_cli.output import print_json
+
+    print_json(
+        {
+            "kind": kind.value,
+            "paper": paper.value,
+            "pages": pages,
+            "from": source,
+            "files": [str(out)],
+        }
+    )
 
 
 def _blank(site: "Site", kind: Kind, paper: str) -> tuple["Figure", ...]:
@@ -90,27 +109,38 @@ def _blank(site: "Site", kind: Kind, paper: str) -> tuple["Figure", ...]:
 
 
 def _record(
-    site: "Site", goal: GoalChoice, at: str | None, step: float, seed: int, paper: str
-) -> tuple["Figure", ...]:
-    """The record of a set-up, from the readings of the scenario."""
+    site: "Site", file: str, rules: "Rules", seed: int, paper: str
+) -> tuple[tuple["Figure", ...], str]:
+    """The record of a set-up: of its log where there is one, else of the scenario's readings."""
     from dbox.drawings.sheet_setup import setup_sheet
     from dbox.fieldwork.grades import grade
     from dbox.fieldwork.levelling import level
     from dbox.fieldwork.pour import expect
+    from dbox.files.joblog import log_path
+    from dbox.files.setup_kept import kept_setup
+    from dbox.files.shipped import resolve
 
-    names = [flow.name for flow in site.flows]
-    if at is not None and at not in names:
-        raise typer.BadParameter(f"--at is {at!r}; the flows are {', '.join(names)}")
-    levelling = level(
-        site,
-        match_highest=goal is GoalChoice.HIGHEST,
-        design_flow=0 if at is None else names.index(at),
-        hand_step=radians(step),
-        seed=seed,
-    )
-    return setup_sheet(
-        [levelling],
+    scenario = resolve(file)
+    kept = kept_setup(scenario, site, rules)
+    done = [each for each in kept.passes if each.levelling] if kept else []
+    passes = [each.levelling for each in done if each.levelling]
+    source = f"{len(passes)} pass{'es' * (len(passes) > 1)} in {log_path(scenario)}"
+    if not passes:
+        source = f"the readings in {file}"
+        passes = [level(site, match_highest=rules.match_highest, design_flow=rules.design_flow,
+                        hand_step=rules.hand_step, seed=seed)]  # fmt: skip
+    pages = setup_sheet(
+        passes,
+        as_left=bool(done) and done[-1].angles_after is None,
+        outcome=(kept.outcome or "") if kept else "",
+        notes=[f"{each.method}; water still at {_minute(each.still_at)}" for each in done],
         grading=grade(site) if site.grades else None,
-        expectation=expect(site, site.pours, seed=seed) if site.pours else None,
+        expectation=expect(passes[-1].site, site.pours, seed=seed) if site.pours else None,
         paper=paper,
     )
+    return pages, source
+
+
+def _minute(moment: str) -> str:
+    """A moment in ISO 8601 to the minute, as a person writes it."""
+    return moment[:16].replace("T", " ")

@@ -67,9 +67,8 @@ def command(
     if file is not None:
         _refuse_both(file, [option for option, value in typed.items() if value is not None])
         site = site_of(file, flow, readings)
-    elif readings:
-        raise typer.BadParameter("--readings needs a FILE; without one give --heights")
     else:
+        _refuse_alone(readings)
         site = _typed_site(heights, opening, coefficient, spread, tolerance, units, flow)
     from dbox.fieldwork.confidence import assess
 
@@ -94,6 +93,11 @@ def command(
 def _refuse_both(file: str, options: list[str]) -> None:
     if options:
         raise typer.BadParameter(f"{', '.join(options)} is for use without FILE; {file} says it")
+
+
+def _refuse_alone(readings: str | None) -> None:
+    if readings:
+        raise typer.BadParameter("--readings needs a FILE; without one give --heights")
 
 
 def _typed_site(

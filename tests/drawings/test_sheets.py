@@ -244,9 +244,12 @@ def test_exact_a_record_holds_readings_turns_and_shares_with_units():
 
 def test_exact_a_record_of_two_passes_tells_the_first_from_the_last():
     found = level(SITES["six"], samples=200)
-    sheet = setup_sheet([found, found], notes=("rule, 09:30", "rule, 10:15"))
+    sheet = setup_sheet(
+        [found, found], as_left=True, outcome="ruler", notes=("rule, 09:30", "rule, 10:15")
+    )
     words = spoken(sheet)
     for part in ("Pass 1, as found", "Pass 2, as left", "rule, 09:30", "rule, 10:15", "As left:",
+                 "How it ended: the ruler cannot tell the lips apart any better",
                  "Shares as left"):  # fmt: skip
         assert part in words
     assert "expected, not read" not in words

@@ -1,0 +1,146 @@
+"""What was read along the pipes, in SI: the stations of every run, and the limits to hold it to.
+
+A run is one pipe from its upper end to its lower one. Its heights are over a datum that only those
+runs share which were read from one place of the instrument: a rod reading is a depth under the line
+of sight, so a greater reading is a lower pipe. Nothing here computes.
+"""
+
+from dataclasses import dataclass, field
+
+from dbox.hydraulics.pipes import PLASTIC_ROUGHNESS
+
+RUN_KINDS = ("house sewer", "supply pipe", "header")
+
+DEFAULT_ROD_SPREAD = 1.0 / 8 * 0.0254
+"""Spread of one rod reading where none is stated. [m] (1/8 in: common practice, no source)"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Limit:
+    """A limit and who says so.
+
+    Parameters
+    ----------
+    value : float
+        A fall over length [-], or a height or a distance [m].
+    source : str
+        The permit, code section or inspector that asks for it.
+    default : bool
+        Whether it was taken because the file names none.
+    """
+
+    value: float
+    source: str
+    default: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Limits:
+    """What the falls are held to; the defaults are marked as such.
+
+    Parameters
+    ----------
+    house_sewer, supply_pipe, header : Limit
+        Least fall over length. [-]
+    inlet_drop : Limit
+        Least height of the box's inlet over its outlets. [m]
+    spacing : Limit
+        Greatest distance between two stations, about. [m]
+
+    References
+    ----------
+    Minn. R. 7080.2050, subp. 2 C: the minimum slope for gravity supply pipes is one percent
+    (1/8 inch per linear foot).
+    """
+
+    house_sewer: Limit = Limit(
+        value=0.25 / 12, source="1 in in 4 ft: common practice, no source", default=True
+    )
+    supply_pipe: Limit = Limit(value=0.01, source="Minn. R. 7080.2050", default=True)
+    header: Limit = Limit(
+        value=0.01,
+        source="common practice, no source; Minn. R. 7080.2050 asks it of supply pipes",
+        default=True,
+    )
+    inlet_drop: Limit = Limit(
+        value=0.0254, source="25 Pa. Code 73.42; N.J.A.C. 7:9A-9.4", default=True
+    )
+    spacing: Limit = Limit(
+        value=5 * 0.3048,
+        source="checked about every 5 ft: common practice, no source",
+        default=True,
+    )
+
+    def fall(self, kind: str) -> Limit:
+        """Least fall of a kind of run, one of `RUN_KINDS`. [-]"""
+        limit: Limit = getattr(self, kind.replace(" ", "_"))
+        return limit
+
+
+@dataclass(frozen=True, kw_only=True)
+class Station:
+    """One place along a run where the invert of the pipe was read.
+
+    Parameters
+    ----------
+    at : float
+        Distance along the run, from its upper end. [m]
+    heights : tuple of float
+        Every reading as a height over the run's datum; below it, as from a rod, negative. [m]
+    name : str
+        What stands there; empty where it is just pipe.
+    """
+
+    at: float
+    heights: tuple[float, ...]
+    name: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Run:
+    """One pipe, from its upper end to its lower.
+
+    Parameters
+    ----------
+    name : str
+        What the run is called on site.
+    kind : str
+        One of `RUN_KINDS`.
+    stations : tuple of Station
+        At least two, each farther than the one before.
+    outlet : str or None
+        Label of the outlet that a header leads away from.
+    diameter : float or None
+        Inside diameter of the pipe; None where not known. [m]
+    roughness : float
+        Manning's n. [s/m^(1/3)]
+    datum : str
+        Name of what the heights are over; heights of two runs compare where it is the same.
+    """
+
+    name: str
+    kind: str
+    stations: tuple[Station, ...]
+    outlet: str | None = None
+    diameter: float | None = None
+    roughness: float = PLASTIC_ROUGHNESS
+    datum: str = "rod"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Survey:
+    """All runs that were read.
+
+    Parameters
+    ----------
+    runs : tuple of Run
+        At least one, in the order of the file.
+    spread : float or None
+        Stated standard deviation of one rod reading; None where not stated. [m]
+    limits : Limits
+        What the falls are held to.
+    """
+
+    runs: tuple[Run, ...]
+    spread: float | None = None
+    limits: Limits = field(default_factory=Limits)

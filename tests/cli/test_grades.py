@@ -1,0 +1,103 @@
+"""`dbox grades` as an installer types it."""
+
+import json
+
+import pytest
+
+RUN = """
+[grades]
+spread = "1/1000 in"
+diameter = "4.026 in"
+[[grades.run]]
+name = "supply pipe"
+kind = "supply pipe"
+station = [{at = "0 ft", rod = 60}, {at = "5 ft", rod = %s}]
+[[grades.run]]
+name = "header 1"
+kind = "header"
+outlet = "1"
+station = [{at = "0 ft", rod = 63}, {at = "5 ft", rod = %s}]
+"""
+BOX = 'insert = {kind = "circle", diameter = "2 in"}\noutlet = [{reading = 0}, {reading = 0}]\n'
+
+
+@pytest.fixture
+def job(tmp_path):
+    def write(supply, header):
+        path = tmp_path / "job.toml"
+        path.write_text('units = "in"\n' + BOX + RUN % (supply, header))
+        return str(path)
+
+    return write
+
+
+def test_json_is_the_fall_in_si(dbox, job):
+    code, out, err = dbox("grades", job(61, 64), "--json")
+    assert (code, err) == (0, "")
+    answer = json.loads(out)
+    supply, header = answer["runs"]
+    assert answer["verdict"] == "within"
+    assert supply["fall_m"] == pytest.approx(0.0254)
+    assert supply["length_m"] == pytest.approx(1.524)
+    assert supply["slope"] == pytest.approx(1 / 60)
+    assert supply["limit"] == {"slope": 0.01, "source": "Minn. R. 7080.2050", "default": True}
+    assert [p["verdict"] for p in header["pieces"]] == ["enough"]
+    assert [f["verdict"] for f in header["flows"]] == ["steep"] * 3
+    assert answer["inlet_drops"][0]["drop_m"] == pytest.approx(2 * 0.0254)
+
+
+def test_what_is_wrong_comes_first(dbox, job):
+    code, out, _ = dbox("grades", job("60.125", "62.5"))
+    assert code == 0
+    lines = out.splitlines()
+    assert lines[0] == "OUTSIDE: at least one fall is wrong."
+    assert lines[1].startswith("- supply pipe, 0 to 5 ft: TOO FLAT, it falls 1/8 in (3.2 mm)")
+    assert "header 1, 0 to 5 ft: BACK-PITCHED, it rises 1/2 in (12.7 mm)" in out
+    assert "FLATTER THAN CRITICAL at trickle (default), bucket (default)" in out.replace(
+        "\n  ", " "
+    )
+
+
+def test_limits_are_told_with_their_sources_and_marked(dbox, job):
+    _, out, _ = dbox("grades", job(61, 64))
+    flowed = " ".join(out.split())
+    assert "supply pipe: at least 1.00 %, 0.12 in per ft (default, Minn. R. 7080.2050)" in flowed
+    assert "inlet over outlets: at least 1 in (25.4 mm) (default, 25 Pa. Code 73.42; " in flowed
+    assert "29 CFR 1926.651-652" in flowed
+
+
+def test_the_shipped_job_says_what_the_rod_cannot_tell(dbox):
+    code, out, _ = dbox("grades", "full-job")
+    assert code == 0
+    flowed = " ".join(out.split())
+    assert "(invented)" in flowed
+    assert "supply pipe at 15 ft: sags, 3/8 in (9.5 mm) under" in flowed
+    assert "supply pipe, 15 to 20 ft: the rod cannot tell" in flowed
+    assert max(map(len, out.splitlines())) <= 72
+
+
+def test_the_gate_is_shut_by_a_wrong_fall_only(dbox, job):
+    assert dbox("grades", job("60.25", 64), "--gate")[0] == 1
+    assert dbox("grades", job(61, 64), "--gate")[0] == 0
+    assert dbox("grades", "full-job", "--gate")[0] == 0
+
+
+def test_a_scenario_without_rod_readings_is_told_what_to_add(dbox):
+    code, out, err = dbox("grades", "off-level")
+    assert (code, out) == (2, "")
+    assert "off-level: no rod readings; add [grades]" in err
+
+
+def test_a_flow_that_is_typed_is_the_one_that_headers_are_held_to(dbox, job):
+    _, out, _ = dbox("grades", job(61, 64), "--flow", "2 gpm", "--json")
+    flows = json.loads(out)["runs"][1]["flows"]
+    assert [flow["name"] for flow in flows] == ["2 gpm"]
+    assert flows[0]["flow_m3_s"] == pytest.approx(3.785411784e-3 / 60)
+
+
+def test_the_picture_is_written_and_named(dbox, tmp_path):
+    path = tmp_path / "falls.png"
+    code, out, _ = dbox("grades", "full-job", "--picture", str(path))
+    assert code == 0
+    assert f"wrote {path}" in out
+    assert path.read_bytes().startswith(b"\x89PNG")

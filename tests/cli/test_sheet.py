@@ -1,0 +1,142 @@
+"""`dbox sheet`: what is written, where, and what is refused."""
+
+import json
+import re
+
+import pytest
+
+KINDS = ("field", "setup", "inspection")
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize(("paper", "box"), [("letter", (612, 792)), ("a4", (595.28, 841.89))])
+def test_pages_have_the_size_of_their_paper(dbox, tmp_path, kind, paper, box):
+    """Exact: 8.5 by 11 in, and 210 by 297 mm, at 72 points an inch."""
+    path = tmp_path / "sheet.pdf"
+    code, out, _ = dbox("sheet", "full-job", "--kind", kind, "--paper", paper, "--out", str(path))
+    assert code == 0
+    pages = int(re.fullmatch(rf"wrote .*: (\d+) pages on {paper} paper, from .*\n", out)[1])
+    content = path.read_bytes()
+    assert content.startswith(b"%PDF")
+    sizes = re.findall(rb"/MediaBox \[ 0 0 ([0-9.]+) ([0-9.]+) \]", content)
+    assert len(sizes) == pages
+    for width, height in sizes:
+        assert (float(width), float(height)) == pytest.approx(box, abs=0.01)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_same_job_gives_the_same_bytes(dbox, tmp_path, kind):
+    paths = [tmp_path / "one.pdf", tmp_path / "two.pdf"]
+    for path in paths:
+        assert dbox("sheet", "full-job", "--kind", kind, "--out", str(path))[0] == 0
+    assert paths[0].read_bytes() == paths[1].read_bytes()
+    assert b"CreationDate" not in paths[0].read_bytes()
+
+
+def test_a_file_that_is_there_is_left_alone_unless_told(dbox, tmp_path):
+    path = tmp_path / "mine.pdf"
+    path.write_text("mine")
+    code, out, err = dbox("sheet", "full-job", "--kind", "field", "--out", str(path))
+    assert (code, out) == (2, "")
+    assert "is there already" in err
+    assert path.read_text() == "mine"
+    args = ("sheet", "full-job", "--kind", "field", "--out", str(path), "--overwrite")
+    assert dbox(*args)[0] == 0
+    assert path.read_bytes().startswith(b"%PDF")
+
+
+def test_json_names_the_file(dbox, tmp_path):
+    path = tmp_path / "form.pdf"
+    _, out, _ = dbox("sheet", "off-level", "--kind", "field", "--out", str(path), "--json")
+    answer = json.loads(out)
+    assert answer == {
+        "kind": "field", "paper": "letter", "pages": answer["pages"], "from": "off-level",
+        "files": [str(path)],
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (("--kind", "field", "--out", "form.png"), "a sheet is a PDF file"),
+        (("--kind", "field", "--out", "none/form.pdf"), "there is no folder none"),
+        (("--kind", "poster", "--out", "form.pdf"), "poster"),
+        (("--kind", "field", "--paper", "a5", "--out", "form.pdf"), "a5"),
+        (("--kind", "setup", "--at", "flood", "--out", "form.pdf"), "flood"),
+        (("--kind", "setup", "--step", "0", "--out", "form.pdf"), "step of a turn"),
+        (("--kind", "field"), "--out"),
+    ],
+)
+def test_what_cannot_be_done_is_told(dbox, tmp_path, monkeypatch, arguments, told):
+    monkeypatch.chdir(tmp_path)
+    code, _, err = dbox("sheet", "full-job", *arguments)
+    assert code == 2
+    assert told in err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_record_needs_every_reading(dbox, tmp_path):
+    job = tmp_path / "job.toml"
+    box = 'insert = {kind = "circle", diameter = "2 in"}\n'
+    job.write_text(box + 'outlet = [{reading = "0 in"}, {label = "b"}]')
+    code, _, err = dbox("sheet", str(job), "--kind", "setup", "--out", str(tmp_path / "x.pdf"))
+    assert code == 2
+    assert "no reading for open outlet b" in err
+    # a form to fill in needs none
+    assert dbox("sheet", str(job), "--kind", "field", "--out", str(tmp_path / "x.pdf"))[0] == 0
+
+
+def test_the_goal_is_that_of_level(dbox, tmp_path):
+    paths = {goal: tmp_path / f"{goal}.pdf" for goal in ("highest", "least-turning")}
+    for goal, path in paths.items():
+        args = ("sheet", "full-job", "--kind", "setup", "--goal", goal, "--out", str(path))
+        assert dbox(*args)[0] == 0
+    contents = [path.read_bytes() for path in paths.values()]
+    assert contents[0] != contents[1]
+
+
+BOX = """
+title = "Four lines"
+insert = {kind = "circle", diameter = "2 in", offset = "1/2 in"}
+readings = {spread = "1/32 in"}
+outlet = [{clock = "6:00"}, {clock = "6:00"}, {clock = "6:00"}, {clock = "6:00"}]
+tolerance = {share = "10 %", source = "permit 7"}
+"""
+FIRST_PASS = ["", "0 in 0 in", "1/4 in 1/4 in", "0 in 0 in", "0 in 0 in", ""]
+SECOND_PASS = ["", *["0 in 0 in 0 in"] * 4, ""]
+
+
+@pytest.fixture
+def set_up(dbox, tmp_path):
+    """Run a set-up of a box that holds no reading; give the path of its scenario."""
+    job = tmp_path / "box.toml"
+    job.write_text(BOX)
+
+    def call(answers):
+        typed = tmp_path / "answers.txt"
+        typed.write_text("\n".join(answers) + "\n")
+        assert dbox("setup", str(job), "--answers", str(typed))[0] == 0
+        return job
+
+    return call
+
+
+def test_a_record_is_made_of_what_a_setup_has_logged(dbox, set_up, tmp_path):
+    job, out = set_up(FIRST_PASS), tmp_path / "first.pdf"
+    _, words, _ = dbox("sheet", str(job), "--kind", "setup", "--out", str(out))
+    assert f"from 1 pass in {job}.log.jsonl" in words
+    set_up(SECOND_PASS)
+    again = tmp_path / "second.pdf"
+    _, words, _ = dbox("sheet", str(job), "--kind", "setup", "--out", str(again))
+    assert f"from 2 passes in {job}.log.jsonl" in words
+    assert again.read_bytes() != out.read_bytes()
+
+
+def test_a_log_of_another_box_is_refused(dbox, set_up, tmp_path):
+    job = set_up(FIRST_PASS)
+    job.write_text(BOX.replace('"2 in"', '"3 in"'))
+    out = tmp_path / "x.pdf"
+    code, _, err = dbox("sheet", str(job), "--kind", "setup", "--out", str(out))
+    assert code == 2
+    assert "belongs to another scenario" in err
+    assert not out.exists()

@@ -1,0 +1,170 @@
+"""`dbox teach`: text at 72 columns, JSON in SI, tables, pictures, pages, and what is refused."""
+
+import csv
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from dbox import Circle, split
+
+INCH, LITRE_PER_MINUTE = 0.0254, 1e-3 / 60
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("sweep",),
+        ("sweep", "off-level", "--toward", "far"),
+        ("sweep", "unequal-lines", "--flow", "0.5 gpm", "--tolerance", "5 %"),
+        ("sweep", "--outlets", "7", *(w for q in range(1, 8) for w in ("--flow", f"{q} gpm"))),
+        ("compare",),
+        ("compare", "--opening", "circle 1-3/4 in", "--opening", "notch 60 deg", "--error", "1/16"),
+    ],
+)
+def test_text_keeps_to_72_columns(dbox, words):
+    code, out, err = dbox("teach", *words)
+    assert (code, err) == (0, "")
+    assert max(map(len, out.splitlines())) <= 72
+    assert "nan" not in out
+    assert "inf" not in out
+
+
+def test_sweep_leads_with_the_contrast(dbox):
+    _, out, _ = dbox("teach", "sweep")
+    told = " ".join(out.split())
+    lips = [-0.125 * INCH * side for side in (-0.5, -0.325, 0.325, 0.5)]
+    hole = Circle(2 * INCH, coefficient=0.6)
+    for litres in (1, 120):
+        share = split(litres * LITRE_PER_MINUTE, lips, hole).share[3]
+        assert f"{100 * share:.1f} % at" in told
+    assert "its target is 25.0 %" in told
+    assert "invented" in told
+
+
+def test_sweep_json_is_si_and_equals_single_splits(dbox):
+    code, out, err = dbox("teach", "sweep", "--json", "--flow", "4 L/min", "--most", "1/4 in")
+    assert (code, err) == (0, "")
+    answer = json.loads(out)
+    (flow,) = answer["flows"]
+    assert flow["inflow_m3_s"] == pytest.approx(4 * LITRE_PER_MINUTE)
+    lips = [-0.25 * INCH * side for side in (-0.5, -0.325, 0.325, 0.5)]
+    share = split(flow["inflow_m3_s"], lips, Circle(2 * INCH, coefficient=0.6)).share
+    assert flow["shares"][-1] == pytest.approx(share.tolist(), abs=1e-9)
+    assert answer["tilt_m"][-1] == pytest.approx(0.25 * INCH)
+    assert answer["tolerance"]["share"] == 0.10
+    assert np.shape(flow["map_worst_over_target"]) == (len(answer["map_m"]),) * 2
+
+
+def test_compare_json_tells_share_and_drop(dbox):
+    code, out, _ = dbox("teach", "compare", "--json", "--opening", "circle 2 in", "--flow", "2 gpm")
+    assert code == 0
+    (kind,) = json.loads(out)["kinds"]
+    (flow,) = kind["flows"]
+    one = split(flow["inflow_m3_s"], [-INCH / 8, 0, 0, 0], Circle(2 * INCH))
+    assert flow["share"] == pytest.approx(one.share[0], abs=1e-9)
+    assert kind["drop_m"] == flow["head_m"]
+
+
+def test_tables_and_pictures_are_written_and_named(dbox, tmp_path: Path):
+    for command in ("sweep", "compare"):
+        table, picture = tmp_path / f"{command}.csv", tmp_path / f"{command}.svg"
+        words = ("teach", command, "--csv", str(table), "--picture", str(picture))
+        code, out, _ = dbox(*words)
+        assert code == 0
+        assert f"wrote {table}" in out
+        assert f"wrote {picture}" in out
+        assert picture.read_text().startswith("<?xml")
+        with table.open(newline="") as file:
+            heads, *rows = csv.reader(file)
+        assert all(len(row) == len(heads) for row in rows)
+        code, out, err = dbox(*words)
+        assert (code, out) == (2, "")
+        assert "not replaced" in err
+        assert dbox(*words, "--overwrite")[0] == 0
+
+
+def test_a_table_of_a_sweep_holds_curve_and_map(dbox, tmp_path: Path):
+    table = tmp_path / "sweep.csv"
+    dbox("teach", "sweep", "--csv", str(table), "--flow", "4 L/min")
+    with table.open(newline="") as file:
+        rows = list(csv.DictReader(file))
+    shares = [sum(float(row[f"share {i} (%)"]) for i in range(1, 5)) for row in rows]
+    assert shares == pytest.approx([100.0] * len(rows), abs=1e-4)
+    level = [row for row in rows if row["far side low (mm)"] == row["right side low (mm)"] == "0"]
+    assert {row["part"] for row in level} == {"curve", "map"}
+    assert all(float(row["worst over target"]) == pytest.approx(1.0) for row in level)
+
+
+def test_json_is_alone_on_stdout(dbox, tmp_path: Path):
+    picture = tmp_path / "sweep.png"
+    _, out, err = dbox("teach", "sweep", "--json", "--picture", str(picture))
+    json.loads(out)
+    assert err == f"wrote {picture}\n"
+
+
+def test_a_handout_has_its_key_in_a_file_of_its_own(dbox, tmp_path: Path):
+    out_file, key = tmp_path / "class.pdf", tmp_path / "class-key.pdf"
+    code, out, _ = dbox("teach", "handout", "--out", str(out_file), "--paper", "a4")
+    assert code == 0
+    assert f"wrote {out_file}" in out
+    assert f"wrote {key}" in out
+    assert "70 %" in out
+    assert out_file.read_bytes().count(b"/Type /Page ") == 2
+    assert key.read_bytes().count(b"/Type /Page ") == 1
+    first = out_file.read_bytes()
+    assert dbox("teach", "handout", "--out", str(out_file))[0] == 2
+    words = ("teach", "handout", "--out", str(out_file), "--paper", "a4", "--overwrite", "--json")
+    answer = json.loads(dbox(*words)[1])
+    assert answer["files"] == [str(out_file), str(key)]
+    assert out_file.read_bytes() == first
+
+
+def test_without_a_screen_live_writes_a_page(dbox, tmp_path: Path, monkeypatch):
+    import matplotlib
+
+    monkeypatch.setitem(matplotlib.rcParams, "backend", "agg")
+    monkeypatch.chdir(tmp_path)
+    code, out, err = dbox("teach", "live", "off-level", "--outlet", "4")
+    assert (code, out) == (0, "wrote dbox-live.html\n")
+    assert "no screen" in err
+    assert "lip of outlet 4 alone" in (tmp_path / "dbox-live.html").read_text()
+    assert dbox("teach", "live")[0] == 2
+    assert dbox("teach", "live", "--out", "other.html")[0] == 0
+
+
+@pytest.mark.parametrize(
+    ("words", "mend"),
+    [
+        (("sweep", "--opening", "circle"), "--opening"),
+        (("sweep", "--coefficient", "0.6"), "--coefficient needs --opening"),
+        (("sweep", "--flow", "5"), "--flow"),
+        (("sweep", "--tolerance", "200 %"), "--tolerance"),
+        (("sweep", "--most", "0"), "--most"),
+        (("sweep", "--most", "-1/8"), "above 0"),
+        (("sweep", "off-level", "--outlets", "3"), "--outlets"),
+        (("sweep", "no-such-file"), "no-such-file"),
+        (("sweep", "--csv", "table.txt"), "table.txt"),
+        (("sweep", "--picture", "sweep.gif"), "sweep.gif"),
+        (("compare", "--opening", "hole 2 in"), "--opening"),
+        (("compare", "--error", "0"), "--error"),
+        (("live", "--outlet", "9"), "--outlet"),
+        (("live", "--outlets", "12"), "at most 8"),
+        (("live", "--out", "page.txt"), "page.txt"),
+        (("handout", "--out", "page.txt"), "page.txt"),
+    ],
+)
+def test_bad_input_exits_with_2_and_names_it(dbox, words, mend, tmp_path: Path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    code, out, err = dbox("teach", *words)
+    assert (code, out) == (2, "")
+    assert mend in err
+    assert "Traceback" not in err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_help_names_every_lesson(dbox):
+    _, out, _ = dbox("teach", "--help")
+    for lesson in ("sweep", "compare", "live", "handout"):
+        assert f"  {lesson} " in out

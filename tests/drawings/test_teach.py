@@ -1,0 +1,131 @@
+"""The lessons' sheets show the numbers they were given, and every word can be read."""
+
+import numpy as np
+import pytest
+from matplotlib.lines import Line2D
+from matplotlib.patches import Rectangle
+
+from dbox import Circle, DomainError, Slot
+from dbox.drawings.teach.compare_sheet import compare_figure
+from dbox.drawings.teach.handout import handout_key, handout_pages
+from dbox.drawings.teach.sweep_sheet import sweep_figure
+from dbox.fieldwork.lessons.bench_box import INCH, LESSON_FLOWS, LESSON_HOLE, lesson_site
+from dbox.fieldwork.lessons.compare import Kind, compare
+from dbox.fieldwork.lessons.exercise import exercise
+from dbox.fieldwork.lessons.one_lip import lip_table
+from dbox.fieldwork.lessons.sweep import sweep
+from dbox.fieldwork.site import Flow, Tolerance
+from tests.drawings import paper
+from tests.drawings.cases import sites
+
+BOXES = {
+    "lesson": lesson_site(),
+    "twenty": lesson_site(20),
+    "slots": lesson_site(3, Slot(0.02), tolerance=Tolerance(share=0.05, source="permit 7")),
+    "one flow": lesson_site(2, flows=(Flow(name="7 gpm", inflow=4e-4),)),
+    "off level": sites()["off-level"],
+    "unequal": sites()["unequal-lines"],
+    "nine flows": sites()["nine flows"],
+}
+KINDS = tuple(Kind(f"circle {i} in", Circle(i * INCH)) for i in range(1, 9))
+
+
+@pytest.fixture(scope="module", params=BOXES)
+def swept(request):
+    return sweep(BOXES[request.param])
+
+
+@pytest.fixture(scope="module")
+def sheet(swept):
+    return sweep_figure(swept)
+
+
+def check(figure) -> None:
+    assert paper.overlaps(figure) == []
+    assert paper.off_page(figure) == []
+    assert paper.smallest(figure) >= 8.0
+    assert max(figure.get_size_inches()) <= 11.0
+
+
+def test_exact_every_word_of_a_sweep_can_be_read(sheet):
+    check(sheet)
+
+
+def test_exact_a_curve_is_the_worst_share_of_its_flow(sheet, swept):
+    for i, flow in enumerate(swept.site.flows[:6]):
+        (curve,) = paper.named(sheet, Line2D, flow.name)
+        assert np.array_equal(curve.get_xdata(), swept.tilt)
+        shown = 100 * swept.over_target[i]
+        if swept.equal_targets:
+            shown = 100 * swept.share[i].max(-1)
+        assert curve.get_ydata() == pytest.approx(shown)
+
+
+def test_exact_a_dot_stands_where_a_line_leaves_the_tolerance(sheet, swept):
+    for i, flow in enumerate(swept.site.flows[:6]):
+        dots = paper.named(sheet, Line2D, f"limit {flow.name}")
+        inside = 0 < swept.limit[i] < np.inf
+        assert [dot.get_xdata()[0] for dot in dots] == ([swept.limit[i]] if inside else [])
+
+
+def test_two_ways_the_tolerance_line_lies_where_the_tolerance_ends():
+    from scipy.interpolate import RegularGridInterpolator
+
+    swept = sweep(lesson_site())
+    figure = sweep_figure(swept)
+    from matplotlib.contour import QuadContourSet
+
+    drawn = {line.get_label(): line for line in figure.findobj(QuadContourSet)}
+    for i, flow in enumerate(swept.site.flows):
+        (path,) = drawn[f"tolerance {flow.name}"].get_paths()
+        right, far = path.vertices.T
+        off = RegularGridInterpolator((swept.low, swept.low), swept.map_off[i])
+        assert off(np.column_stack([far, right])) == pytest.approx(0.1, abs=0.02)
+
+
+@pytest.mark.parametrize("kinds", [None, KINDS, KINDS[:1]])
+def test_exact_every_word_of_a_comparison_can_be_read(kinds):
+    compared = compare() if kinds is None else compare(kinds, error=INCH / 8, outlets=7)
+    check(compare_figure(compared))
+
+
+def test_exact_bars_and_water_are_those_of_the_comparison():
+    compared = compare()
+    figure = compare_figure(compared)
+    for k, kind in enumerate(compared.kinds):
+        for i, flow in enumerate(compared.flows):
+            (bar,) = paper.named(figure, Rectangle, f"share {kind.name}: {flow.name}")
+            assert bar.get_height() == pytest.approx(100 * compared.share[k, i])
+            (line,) = paper.named(figure, Line2D, f"head {kind.name}: {flow.name}")
+            assert set(line.get_ydata()) == {compared.head[k, i]}
+
+
+def test_exact_too_many_openings_are_refused():
+    with pytest.raises(DomainError, match="at most 8"):
+        compare_figure(compare([*KINDS, *KINDS]))
+
+
+@pytest.mark.parametrize("size", ["letter", "a4"])
+@pytest.mark.parametrize(("hole", "n"), [(LESSON_HOLE, 4), (Slot(0.02), 8), (Circle(0.05), 2)])
+def test_exact_the_handout_is_two_pages_and_its_key_one(size, hole, n):
+    lips, lesson = lip_table(hole, n, LESSON_FLOWS), exercise(hole, n)
+    pages, key = handout_pages(lips, lesson, size), handout_key(lips, lesson, size)
+    assert (len(pages), len(key)) == (2, 1)
+    for page in (*pages, *key):
+        assert paper.overlaps(page) == []
+        assert paper.off_page(page) == []
+        assert "INVENTED DATA" in paper.texts(page)
+
+
+def test_exact_the_answers_stand_on_the_key_alone():
+    lips, lesson = lip_table(LESSON_HOLE, 4, LESSON_FLOWS), exercise(LESSON_HOLE, 4)
+    pages = " ".join(t for page in handout_pages(lips, lesson) for t in paper.texts(page))
+    (key,) = handout_key(lips, lesson)
+    answers = " ".join(paper.texts(key))
+    for volume, share in zip(lesson.caught.ravel(), lesson.share.ravel(), strict=True):
+        told = f"{1000 * volume:.3g} L, {100 * share:.0f} %"
+        assert told in answers
+        assert told not in pages
+    for share in lips.share.ravel():
+        assert f"{100 * share:.0f} %" in pages
+    assert "Sewer gas kills" in pages

@@ -1,0 +1,274 @@
+"""Falls of pipes: numbers by hand, the slow way, and what the rod cannot tell."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from dbox.errors import DomainError
+from dbox.fieldwork.falls import QUANTILE, find_bellies, fit_line, hold_to
+from dbox.fieldwork.grades import grade
+from dbox.fieldwork.survey import Limit, Limits, Run, Station, Survey
+from dbox.hydraulics.pipes import CAPACITY, full_flow, header_check
+from tests.fieldwork.sites import INCH, box
+
+FOOT = 12 * INCH
+SPREAD = INCH / 16
+INSIDE = 4.026 * INCH
+NO_FALL = Limits(supply_pipe=Limit(value=0.0, source="by hand"))
+
+heights = st.lists(st.floats(-1.0, 1.0), min_size=3, max_size=12)
+
+
+def run(rods, *, kind="supply pipe", step=5.0, name="", datum="rod", **more):
+    """A run read every `step` feet; rods in inches, greater where the pipe is lower."""
+    stations = tuple(
+        Station(at=i * step * FOOT, heights=tuple(-r * INCH for r in np.atleast_1d(rod)))
+        for i, rod in enumerate(rods)
+    )
+    return Run(name=name or kind, kind=kind, stations=stations, datum=datum, **more)
+
+
+def graded(*runs, spread=SPREAD, limits=None, **site):
+    survey = Survey(runs=runs, spread=spread, limits=limits or Limits())
+    return grade(replace(box([0.0] * 4, **site), grades=survey))
+
+
+def only(*rods, **more):
+    return graded(run(rods, **more)).runs[0]
+
+
+def test_exact_a_fall_by_hand():
+    # 1 1/4 in in 5 ft is 1/4 in per ft; the difference of two readings has sqrt(2) times the spread
+    found = only(10, 11.25, 12.5, kind="house sewer")
+    assert found.pieces.fall == pytest.approx([1.25 * INCH] * 2, abs=1e-15)
+    assert found.pieces.error == pytest.approx([SPREAD * np.sqrt(2)] * 2)
+    assert found.length == pytest.approx([5 * FOOT] * 2)
+    assert float(found.whole.fall) == pytest.approx(2.5 * INCH, abs=1e-15)
+    assert float(found.whole.error) == pytest.approx(SPREAD * np.sqrt(2))
+    # exactly at the limit, so as likely enough as not
+    assert found.pieces.probability == pytest.approx([0.5, 0.5], abs=1e-9)
+    assert found.pieces.verdicts == ("cannot tell", "cannot tell")
+
+
+def test_exact_a_margin_of_a_tabled_quantile():
+    # the normal distribution: 1.2816, 1.6449 and 2.3263 leave 10, 5 and 1 % beyond
+    margins = np.array([1.281551565545, 1.644853626951, 2.326347874041])
+    held = hold_to(1.0 + margins, 1.0, 1.0)
+    assert held.probability == pytest.approx([0.90, 0.95, 0.99], abs=1e-9)
+    assert hold_to(1.0 - margins, 1.0, 1.0).probability == pytest.approx(
+        [0.1, 0.05, 0.01], abs=1e-9
+    )
+    assert pytest.approx(margins[1], rel=1e-12) == QUANTILE
+
+
+def test_exact_the_four_verdicts():
+    # half an inch in 5 ft is asked for here
+    limits = Limits(supply_pipe=Limit(value=0.5 / 60, source="by hand"))
+    found = graded(run([10, 11, 11.1, 11.65, 11.2]), limits=limits).runs[0]
+    assert found.pieces.verdicts == ("enough", "too flat", "cannot tell", "back-pitched")
+    assert found.limit.source == "by hand"
+
+
+def test_two_ways_the_probability_is_that_of_drawn_rods():
+    rng = np.random.default_rng(4)
+    drawn = rng.normal([10.0, 10.7], 1 / 16, (200_000, 2)) @ [-1.0, 1.0]
+    share = float(np.mean(drawn >= 0.6))
+    # of readings 0.7 in apart; the rod being as likely high as low, truth scatters alike
+    assert float(only(10, 10.7).whole.probability) == pytest.approx(share, abs=0.004)
+
+
+def test_exact_repeats_and_the_default_spread():
+    found = graded(run([[10, 10, 10, 10], [11]]), spread=None)
+    assert found.spread == INCH / 8
+    assert found.runs[0].error == pytest.approx([INCH / 16, INCH / 8])
+    assert "1/8 in, common practice" in found.warnings[0]
+
+
+def test_exact_what_would_settle_it():
+    # 1/16 in over what is wanted, error sqrt(2)/16 in: (1.645 sqrt 2)^2 = 5.41 times the readings
+    found = only(10, 10 + 0.6 + 1 / 16)
+    assert float(found.whole.settling_repeats) == 6
+    assert float(only(10, 12).whole.settling_repeats) == 1
+    assert float(hold_to(1.0, 0.1, 1.0).settling_repeats) == np.inf
+
+
+def test_exact_a_belly_that_holds_water():
+    # 3/4 in per 5 ft, but the third station 1 in low: under the line by 1 in, behind a dam 1/4 in
+    found = only(10, 10.75, 12.5, 12.25, 13)
+    assert found.sag[1:-1] / INCH == pytest.approx([-0.5, 1.0, -0.5])
+    assert np.isnan(found.sag[[0, -1]]).all()
+    assert found.belly.tolist() == [False, False, True, False, False]
+    assert found.pond / INCH == pytest.approx([0, 0, 0.25, 0, 0])
+    assert found.pieces.verdicts[2] == "back-pitched"
+
+
+def test_exact_a_sag_within_the_rods_error_is_no_belly():
+    # its own error is sqrt(1 + 1/4 + 1/4) / 16 = 0.077 in; 5 % of one side is 0.126 in
+    assert not only(10, 10.75 + 0.12, 11.5).belly.any()
+    assert only(10, 10.75 + 0.13, 11.5).belly.tolist() == [False, True, False]
+
+
+def test_exact_uneven_spacing_weighs_the_nearer_neighbour_more():
+    at = np.array([0.0, 1.0, 4.0])
+    sag, _ = find_bellies(at, np.array([0.0, -0.5, -0.8]), np.full(3, 0.001))
+    assert sag[1] == pytest.approx(0.5 - 0.8 / 4)
+
+
+def test_two_ways_straight_pipes_are_seldom_called_bellied():
+    rng = np.random.default_rng(11)
+    at, straight = np.arange(9.0), -0.02 * np.arange(9.0)
+    error = np.full(9, 0.003)
+    called = [
+        find_bellies(at, straight + rng.normal(0, error), error)[1].any() for _ in range(3000)
+    ]
+    # at most 5 % of runs, and not so few that a belly could never be called
+    assert 0.01 < np.mean(called) < 0.05 + 3 * np.sqrt(0.05 * 0.95 / 3000)
+
+
+@given(heights)
+def test_two_ways_water_stands_as_deep_as_the_highest_point_further_down(levels):
+    found = only(*[-level / INCH for level in levels])
+    plain = [max(levels[i:]) - levels[i] for i in range(len(levels))]
+    assert found.pond == pytest.approx(plain, abs=1e-12)
+
+
+@given(heights, st.floats(-50.0, 50.0))
+def test_exact_moving_the_instrument_changes_nothing(levels, up):
+    rods = [100.0 - level for level in levels]
+    here, there = only(*rods), only(*[rod + up for rod in rods])
+    assert here.pieces.fall == pytest.approx(there.pieces.fall, abs=1e-12)
+    assert here.sag[1:-1] == pytest.approx(there.sag[1:-1], abs=1e-12)
+    assert here.line.slope == pytest.approx(there.line.slope, abs=1e-12)
+
+
+@given(heights)
+def test_exact_pieces_add_up_to_the_whole(levels):
+    found = only(*levels)
+    assert float(found.pieces.fall.sum()) == pytest.approx(float(found.whole.fall), abs=1e-12)
+
+
+@given(st.floats(-0.1, 0.1), st.integers(2, 12))
+def test_exact_a_straight_pipe_has_its_slope_and_no_residual(slope, count):
+    at = np.linspace(0.0, 10.0, count)
+    line = fit_line(at, 3.0 - slope * at, np.full(count, 0.002))
+    assert line.slope == pytest.approx(slope, abs=1e-12)
+    assert np.abs(line.residual).max() < 1e-12
+    assert line.slope_error == pytest.approx(0.002 / np.sqrt(count * at.var()))
+
+
+def test_exact_the_inlet_over_each_outlet():
+    supply = run([30, 31, 32])
+    headers = [
+        run([rod, rod + 1], kind="header", name=f"header {i}", outlet=str(i))
+        for i, rod in ((1, 34), (2, 32.5), (3, 31), (4, 33))
+    ]
+    drops = graded(supply, *headers).drops
+    assert [float(d.fall.fall) / INCH for d in drops] == pytest.approx([2, 0.5, -1, 1])
+    words = [d.fall.verdicts[0] for d in drops]
+    assert words == ["enough", "too flat", "back-pitched", "cannot tell"]
+    assert drops[0].limit.default
+    assert drops[0].limit.value == INCH
+    assert drops[0].outlet == "1"
+
+
+def test_exact_heights_from_two_places_are_not_compared():
+    header = run([34, 35], kind="header", outlet="1", datum="elsewhere")
+    assert graded(run([30, 31, 32]), header).drops == ()
+
+
+def test_exact_an_entered_drop_that_the_rod_contradicts_is_told():
+    header = run([34, 35], kind="header", outlet="1")
+    for entered, told in ((2 * INCH, False), (3 * INCH, True)):
+        site = box([0.0] * 4)
+        site = replace(site, box=replace(site.box, inlet_drop=entered))
+        survey = Survey(runs=(run([30, 31, 32]), header), spread=SPREAD)
+        warnings = grade(replace(site, grades=survey)).warnings
+        assert any("inlet drop" in sentence for sentence in warnings) == told
+
+
+def test_two_ways_a_header_is_steep_as_the_check_of_its_grade_says():
+    for fall in (0.02, 0.1, 0.2, 0.3, 0.6, 1.2):
+        found = only(10, 10 + fall, kind="header", outlet="2", diameter=INSIDE)
+        assert found.header is not None
+        low, high = (
+            header_check(found.header.flow, INSIDE, found.line.slope + k * found.line.slope_error)
+            for k in (-QUANTILE, QUANTILE)
+        )
+        for word, least, most in zip(found.header.verdicts, low.steep, high.steep, strict=True):
+            assert word == (
+                "steep" if least else "cannot tell" if most else "flatter than critical"
+            )
+
+
+def test_exact_a_header_gets_its_target_share_of_every_flow():
+    found = only(10, 11, kind="header", outlet="2", diameter=INSIDE)
+    assert found.header is not None
+    assert found.header.flow * 60e3 == pytest.approx([0.5, 5, 25])
+    assert found.header.verdicts == ("steep",) * 3
+
+
+def test_exact_a_header_of_a_capped_outlet_is_dry_and_steep():
+    survey = Survey(
+        runs=(run([10, 11], kind="header", outlet="1", diameter=INSIDE),), spread=SPREAD
+    )
+    found = grade(replace(box([0.0] * 4, capped=(0,)), grades=survey)).runs[0]
+    assert found.header is not None
+    assert found.header.flow.tolist() == [0.0] * 3
+    assert found.header.verdicts == ("steep",) * 3
+
+
+def test_exact_a_flat_header_backs_up():
+    found = graded(run([10, 10.02], kind="header", outlet="2", diameter=INSIDE), spread=INCH / 1000)
+    assert found.runs[0].header.verdicts == ("flatter than critical",) * 3
+    assert found.verdict == "outside"
+
+
+def test_exact_capacity_is_that_of_the_straight_grade():
+    found = only(10, 10.625, diameter=INSIDE)
+    assert found.capacity == pytest.approx(CAPACITY * float(full_flow(INSIDE, 1 / 96)))
+    assert np.isnan(only(10, 9, diameter=INSIDE).capacity)
+    assert np.isnan(only(10, 11).capacity)
+
+
+def test_exact_a_supply_pipe_too_small_for_the_dose_is_told():
+    # a dose of 100 L/min; 1 in inside at 1 % carries about 10 L/min
+    found = graded(run([10, 10.6], diameter=INCH))
+    assert any("runs full" in sentence for sentence in found.warnings)
+    assert not graded(run([10, 10.6], diameter=INSIDE)).warnings
+
+
+def test_exact_stations_far_apart_are_told():
+    assert any("belly between them" in s for s in graded(run([10, 12], step=10.0)).warnings)
+    assert not graded(run([10, 12], step=5.5)).warnings
+
+
+def test_exact_the_verdict_on_everything():
+    assert graded(run([10, 11, 12])).verdict == "within"
+    assert graded(run([10, 11, 11.6])).verdict == "cannot tell"
+    assert graded(run([10, 11, 11.1])).verdict == "outside"
+    # every piece falls enough: a change of grade sags, and drains
+    changes = graded(run([10, 12, 13]))
+    assert changes.runs[0].belly.tolist() == [False, True, False]
+    assert changes.verdict == "within"
+    # a belly so slight that no piece is surely back-pitched still holds water
+    assert graded(run([10, 12, 11.99]), limits=NO_FALL).verdict == "outside"
+    assert graded(run([10, 12, 12.01]), limits=NO_FALL).verdict == "cannot tell"
+
+
+def test_exact_nothing_read_and_no_such_outlet_are_refused():
+    with pytest.raises(DomainError, match="no rod readings"):
+        grade(box([0.0] * 4))
+    with pytest.raises(DomainError, match="outlet 9"):
+        graded(run([10, 11], kind="header", outlet="9", diameter=INSIDE))
+
+
+def test_exact_results_are_read_only():
+    found = only(10, 11, 12, kind="header", outlet="1", diameter=INSIDE)
+    falls = (found.pieces.fall, found.whole.error, found.pieces.probability)
+    shape = (found.height, found.line.residual, found.sag, found.belly, found.pond)
+    for array in (*falls, *shape, found.header.flow, found.header.normal_depth):
+        with pytest.raises(ValueError, match="read-only"):
+            array[...] = 0

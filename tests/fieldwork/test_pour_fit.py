@@ -1,0 +1,230 @@
+"""Catches and readings weighed together: derivatives, evidence, and what must not matter."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.special import ndtr
+
+from dbox import Circle, DomainError, Notch, Slot, split
+from dbox.fieldwork.pour import expect
+from dbox.fieldwork.pour_fit import DRIBBLE, FREE_INFLOW, LEAST_BLOCKAGE, LIP_SPREAD, PRIOR, explain
+from dbox.fieldwork.pour_model import Candidate, PartlyBlocked, PourModel
+from dbox.fieldwork.poured import Pour
+
+from .pours import FAST, SLOW, drawn_box
+from .sites import INCH, arrays, box
+
+HOLES = (Circle(0.05, coefficient=0.6), Slot(0.03), Circle(0.05), Notch(np.pi / 2))
+
+
+def weighed(site, pours):
+    return explain(expect(site, pours, samples=100))
+
+
+@pytest.mark.parametrize("kind", ["agree", "height", "blockage"])
+def test_two_ways_derivatives_are_those_of_small_steps(kind):
+    model = PourModel(
+        candidate=Candidate(kind, None if kind == "agree" else 2),
+        openings=HOLES,
+        height=np.array([0.001, np.inf, 0.0, 0.002]),
+        error=np.array([0.001, 0.0, 0.0008, 0.001]),
+        inflow=np.array([SLOW, FAST]),
+        inflow_error=np.array([0.05, 0.5]),
+        lip_spread=LIP_SPREAD,
+        least_blockage=LEAST_BLOCKAGE,
+    )
+    state = np.random.default_rng(2).normal(0, 0.7, model.unknowns)
+    step = 1e-5
+    plain = np.stack(
+        [
+            (model.rating(state + d)[0] - model.rating(state - d)[0]) / (2 * step)
+            for d in step * np.eye(state.size)
+        ],
+        axis=-1,
+    )
+    exact = model.rating(state)[1]
+    np.testing.assert_allclose(exact, plain, rtol=1e-5, atol=1e-12)
+    # what one outlet gains the others lose, unless the inflow changes
+    np.testing.assert_allclose(exact[:, :, :3].sum(1), 0, atol=1e-16)
+
+
+def test_exact_a_partly_blocked_opening_passes_its_part_at_every_head():
+    free, blocked = Circle(0.05), PartlyBlocked(Circle(0.05), 0.6)
+    heads = [-0.01, 0.003, 0.02, 0.2]
+    np.testing.assert_allclose(blocked.discharge(heads), 0.6 * free.discharge(heads))
+    np.testing.assert_allclose(blocked.slope(heads), 0.6 * free.slope(heads))
+    drowned = free.discharge(heads, tailwater=0.002)
+    np.testing.assert_allclose(blocked.discharge(heads, tailwater=0.002), 0.6 * drowned)
+
+
+def test_two_ways_probabilities_are_those_of_boxes_drawn_from_what_was_known():
+    """Evidence is the mean likelihood over what was known before: 60,000 boxes, drawn plainly.
+
+    The approximation is held to 0.05 in probability.
+    """
+    hole, spread = HOLES[0], INCH / 32
+    caught = np.array([0.28, 0.40, 0.32]) * FAST
+    site = box([0.0, 0.0, 0.0], openings=hole, spread=spread)
+    found = weighed(site, [Pour(name="pour", inflow=FAST, catches=tuple(caught))])
+    error = np.hypot(0.05 * caught, DRIBBLE * FAST)
+    draw = np.random.default_rng(11)
+    weights = {}
+    for kind, outlet in [
+        ("agree", None),
+        *[(k, i) for k in PRIOR if k != "agree" for i in range(3)],
+    ]:
+        count = 60_000
+        lips = draw.normal(0, spread, (count, 3))
+        passing = np.ones((count, 3))
+        if kind == "height":
+            lips[:, outlet] += draw.normal(0, LIP_SPREAD, count)
+        if kind == "blockage":
+            passing[:, outlet] = 1 - draw.uniform(LEAST_BLOCKAGE, 1, count)
+        inflow = FAST * np.exp(draw.normal(0, FREE_INFLOW, count))
+        flow = _plain_flows(hole, lips, passing, inflow)
+        likelihood = np.exp(-0.5 * (((flow - caught) / error) ** 2).sum(-1)).mean()
+        share = PRIOR[kind] / (1 if outlet is None else 3)
+        weights[kind, outlet] = share * likelihood
+    total = sum(weights.values())
+    for each in found:
+        plain = weights[each.kind, each.outlet] / total
+        assert each.probability == pytest.approx(plain, abs=0.05), (each.kind, each.outlet)
+
+
+def _plain_flows(hole, lips, passing, inflow):
+    """Flows of partly blocked outlets, the level found by halving. (count, n)"""
+    low, high = lips.min(-1), lips.max(-1) + 0.3
+    for _ in range(36):
+        level = 0.5 * (low + high)
+        flow = passing * hole.discharge(level[:, None] - lips)
+        more = flow.sum(-1) < inflow
+        low, high = np.where(more, level, low), np.where(more, high, level)
+    return flow
+
+
+def test_exact_catches_as_expected_leave_every_lip_where_it_was_read():
+    site = box([0.0, 0.001, 0.002], openings=HOLES[0], spread=INCH / 64)
+    pours = [Pour(name=str(q), inflow=q) for q in (SLOW, FAST)]
+    flows = expect(site, pours).result.flow
+    done = [replace(p, catches=tuple(f)) for p, f in zip(pours, flows, strict=True)]
+    best = weighed(site, done)[0]
+    assert best.kind == "agree"
+    assert best.chance == pytest.approx(1.0, abs=1e-6)
+    np.testing.assert_allclose(best.lip, [0.0, 0.001, 0.002], atol=1e-8)
+    np.testing.assert_allclose(best.flow, flows, rtol=1e-5)
+
+
+@pytest.mark.parametrize("size", [-INCH / 8, INCH / 8])
+def test_exact_a_lip_planted_off_without_noise_is_found_with_its_size(size):
+    """Sharp readings and catches: the size comes back to a twentieth."""
+    lips = np.array([0.0, size, 0.0, 0.0])
+    pours = [
+        Pour(name=str(q), inflow=q, error=0.01, catches=tuple(split(q, lips, HOLES[0]).flow))
+        for q in (SLOW, FAST)
+    ]
+    found = weighed(box([0.0] * 4, openings=HOLES[0], spread=INCH / 256), pours)[0]
+    assert (found.kind, found.outlet) == ("height", 1)
+    assert found.size == pytest.approx(size, rel=0.05)
+    assert found.low < size < found.high
+
+
+@pytest.mark.parametrize("lost", [0.2, 0.4, 0.8, 1.0])
+def test_exact_a_blockage_planted_without_noise_is_found_with_its_size(lost):
+    openings = [HOLES[0]] * 3 + [PartlyBlocked(HOLES[0], max(1 - lost, 1e-9))]
+    pours = [
+        Pour(name=str(q), inflow=q, error=0.01, catches=tuple(split(q, [0.0] * 4, openings).flow))
+        for q in (SLOW, FAST)
+    ]
+    found = weighed(box([0.0] * 4, openings=HOLES[0], spread=INCH / 256), pours)[0]
+    assert (found.kind, found.outlet) == ("blockage", 3)
+    assert found.size == pytest.approx(lost, abs=0.02)
+    assert 0 <= found.low <= found.size <= found.high <= 1
+
+
+def test_exact_a_leak_is_not_a_blockage():
+    """Every outlet gets its share of what is left: ruler and water agree."""
+    lips = np.array([0.0, 0.001, 0.0, 0.002])
+    site = box(list(lips), openings=HOLES[0], spread=INCH / 64)
+    caught = split(0.7 * FAST, lips, HOLES[0]).flow
+    best = weighed(site, [Pour(name="pour", inflow=FAST, catches=tuple(caught))])[0]
+    assert best.kind == "agree"
+    assert best.chance > 0.9
+
+
+def test_exact_listing_the_outlets_in_another_order_changes_nothing():
+    site, _ = drawn_box("blockage", (SLOW, FAST), seed=4)
+    order = [3, 0, 4, 1, 2]
+    turned = replace(
+        site,
+        outlets=tuple(site.outlets[i] for i in order),
+        pours=tuple(replace(p, catches=tuple(p.catches[i] for i in order)) for p in site.pours),
+    )
+    one = {(e.kind, e.outlet): e for e in weighed(site, site.pours)}
+    for each in weighed(turned, turned.pours):
+        other = one[each.kind, None if each.outlet is None else order[each.outlet]]
+        assert each.probability == pytest.approx(other.probability, abs=1e-4)
+
+
+def test_exact_raising_all_readings_together_changes_nothing():
+    site, _ = drawn_box("higher", (SLOW, FAST), seed=4)
+    lifted = replace(
+        site,
+        outlets=tuple(
+            replace(o, readings=tuple(r + 0.02 for r in o.readings)) for o in site.outlets
+        ),
+    )
+    for one, other in zip(weighed(site, site.pours), weighed(lifted, site.pours), strict=True):
+        assert (one.kind, one.outlet) == (other.kind, other.outlet)
+        assert one.probability == pytest.approx(other.probability, abs=1e-4)
+
+
+def test_exact_a_capped_outlet_takes_no_part():
+    lips = [0.0, 0.0, 0.0]
+    caught = (0.5 * FAST, None, 0.5 * FAST)
+    site = box(lips, openings=HOLES[0], capped=[1], spread=INCH / 64)
+    found = weighed(site, [Pour(name="pour", inflow=FAST, catches=caught)])
+    assert found[0].kind == "agree"
+    assert {e.outlet for e in found} == {None, 0, 2}
+    assert found[0].lip[1] == np.inf
+    assert (found[0].flow[:, 1] == 0).all()
+
+
+def test_exact_an_outlet_watched_and_dry_is_a_catch_of_nothing():
+    """It was read level with the others, so it should run."""
+    caught = (0.0, FAST / 3, FAST / 3, FAST / 3)
+    site = box([0.0] * 4, openings=HOLES[0], spread=INCH / 64)
+    found = weighed(site, [Pour(name="pour", inflow=FAST, catches=caught)])
+    assert found[0].outlet == 0
+    assert found[0].flow[0, 0] < 0.02 * FAST
+    assert sum(e.probability for e in found) == pytest.approx(1.0)
+    assert sum(e.probability for e in found if e.outlet == 0) > 0.99
+
+
+def test_nothing_caught_is_refused():
+    with pytest.raises(DomainError, match="nothing was caught"):
+        weighed(box([0.0, 0.0]), [Pour(name="pour", inflow=FAST, catches=(None, None))])
+
+
+def test_explanations_are_read_only():
+    site, _ = drawn_box("lower", (FAST,), seed=1)
+    for each in weighed(site, site.pours)[:3]:
+        own = [a for name, a in arrays(each) if not name.startswith("model.")]
+        assert all(not array.flags.writeable for array in own)
+
+
+def test_exact_blockage_is_uniform_over_its_range_before_anything_is_caught():
+    """b = least + (1 - least) Phi(z) for a standard normal z."""
+    model = PourModel(
+        candidate=Candidate("blockage", 0),
+        openings=(HOLES[0],) * 2,
+        height=np.zeros(2),
+        error=np.full(2, 0.001),
+        inflow=np.array([FAST]),
+        inflow_error=np.array([0.05]),
+        lip_spread=LIP_SPREAD,
+        least_blockage=LEAST_BLOCKAGE,
+    )
+    for z in (-3.0, -0.5, 0.0, 2.0):
+        state = np.array([0.0, 0.0, 0.0, z])
+        assert model.size(state) == pytest.approx(0.1 + 0.9 * float(ndtr(z)))

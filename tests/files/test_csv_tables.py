@@ -1,0 +1,246 @@
+"""Readings and catches out of tables that spreadsheets save, and back into them."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from dbox import Circle
+from dbox.errors import ScenarioError
+from dbox.fieldwork.poured import Pour
+from dbox.fieldwork.site import Flow, Outlet, Site
+from dbox.files.csv_tables import with_catches, with_readings
+from dbox.files.csv_write import catches_csv, readings_csv
+from dbox.files.document import MOST_BYTES
+
+INCH = 0.0254
+LPM = 1e-3 / 60
+LABELS = ("1", "2", "ditch side")
+
+
+def a_site(*pours: Pour, labels: tuple[str, ...] = LABELS, capped: str = "") -> Site:
+    outlets = tuple(
+        Outlet(label=label, opening=Circle(0.05), readings=(0.01,), capped=label == capped)
+        for label in labels
+    )
+    return Site(outlets=outlets, flows=(Flow(name="day", inflow=LPM),), pours=pours)
+
+
+def saved(tmp_path: Path, content: str | bytes) -> Path:
+    path = tmp_path / "table.csv"
+    path.write_bytes(content if isinstance(content, bytes) else content.encode())
+    return path
+
+
+def readings(tmp_path: Path, content: str | bytes) -> list[tuple[float, ...]]:
+    return [o.readings for o in with_readings(a_site(), saved(tmp_path, content)).outlets]
+
+
+def faults(tmp_path: Path, content: str | bytes) -> list[str]:
+    with pytest.raises(ScenarioError) as caught:
+        readings(tmp_path, content)
+    name = str(tmp_path / "table.csv")
+    assert all(fault.startswith(f"{name}: ") for fault in caught.value.faults)
+    return [fault.removeprefix(f"{name}: ") for fault in caught.value.faults]
+
+
+MM = [(0.0032, 0.003), (0.0,), ()]
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        "outlet,reading (mm),reading 2 (mm)\n1,3.2,3\n2,0,\nditch side,,\n",
+        "outlet;reading (mm);reading 2 (mm)\n1;3,2;3\n2;0;\n",
+        "outlet\treading (mm)\treading 2 (mm)\r\n1\t3,2\t3\r\n2\t0\t\r\n",
+        "\ufeffOutlet;Reading [mm];Reading 2 [mm]\r\n1;3,2;3\r\n2;0;\r\n;;\r\n",
+        "sep=;\r\nlabel;readings (mm);reading 2\r\n2;0;\r\n1;3,2;3 mm\r\n",
+        'outlet,reading (mm),reading 2 (mm)\n1,"3,2","3"\n2,0,\n',
+        "outlet,reading,reading 2,\n1, 3.2 mm ,3 mm,\n2,0,,\nDitch  Side,,,\n",
+        '"outlet","reading (mm)","reading 2 (mm)"\n"1","3.2","3"\n"2","0",""\n',
+    ],
+    ids=["plain", "semicolons", "tabs", "mark", "hint", "quoted", "units in cells", "all quoted"],
+)
+def test_exact_one_table_saved_in_many_ways_is_one_table(tmp_path: Path, content: str) -> None:
+    for found, wanted in zip(readings(tmp_path, content), MM, strict=True):
+        assert found == pytest.approx(wanted)
+
+
+def test_exact_fractions_are_read_as_people_write_them(tmp_path: Path) -> None:
+    content = 'outlet;reading (in)\n1;1-3/16\n2;"-1/16"""\nditch side;½\n'
+    found = readings(tmp_path, content)
+    assert [f[0] for f in found] == pytest.approx([1.1875 * INCH, -INCH / 16, INCH / 2])
+
+
+def test_exact_a_leading_nought_makes_a_decimal_comma_clear(tmp_path: Path) -> None:
+    found = readings(tmp_path, "outlet;reading (in)\n1;0,125\n2;-0,125\nditch side;3,1250\n")
+    assert [f[0] for f in found] == pytest.approx([INCH / 8, -INCH / 8, 3.125 * INCH])
+
+
+def test_exact_a_spreadsheets_exponent_is_no_unit(tmp_path: Path) -> None:
+    found = readings(tmp_path, "outlet;reading (m)\n1;3,2E-03\n2;-1e-3\n")
+    assert found == [(0.0032,), (-0.001,), ()]
+
+
+def test_an_outlet_without_a_row_is_not_measured(tmp_path: Path) -> None:
+    assert readings(tmp_path, "outlet,reading (mm)\n2,3\n") == [(), (0.003,), ()]
+
+
+@pytest.mark.parametrize(
+    ("content", "fault"),
+    [
+        ("outlet;reading (mm)\n1;1,250\n", 'row 2, column "reading (mm)" is "1,250"; that is'),
+        ("outlet;reading (mm)\n1;1.250,5\n", 'row 2, column "reading (mm)" is "1.250,5"; write'),
+        ("outlet;reading (mm)\n1;1,2,3\n", 'row 2, column "reading (mm)" is "1,2,3"; write one'),
+        (
+            "outlet;reading (mm)\n1;1,5\n2;2.5\n",
+            'row 2, column "reading (mm)" has a decimal comma, row 3, column "reading (mm)" a '
+            "decimal point; write all the same way",
+        ),
+        ("outlet,reading (mm)\n1,3,2\n", "row 2 has 3 cells under 2 heads; where a decimal comma"),
+        ("outlet,reading (mm),reading 2 (mm)\n1,3,2\n2,3\n", "row 3 has 2 cells under 3 heads"),
+        ("outlet,reading\n1,08. Jan\n", 'row 2, column "reading" is "08. Jan", a date that'),
+        ("outlet,reading (in)\n1,Jan-16\n", 'row 2, column "reading (in)" is "Jan-16", a date'),
+        ("outlet,reading\n1,1/8/2025\n", 'row 2, column "reading" is "1/8/2025", a date'),
+        ("outlet,reading\n1,2025-01-08\n", 'row 2, column "reading" is "2025-01-08", a date'),
+        ("outlet,reading\n1,1/8\n", 'row 2, column "reading" is "1/8"; give its unit, or name the'),
+        ("outlet,reading (mm)\n1,high\n", 'row 2, column "reading (mm)" is "high"'),
+        ("outlet,reading (furlong)\n1,3\n", 'row 2, column "reading (furlong)" is "3 furlong"'),
+        ("outlet,reading (m)\n1,32\n", 'row 2, column "reading (m)" is "32 m"; a reading at a box'),
+        ("outlet,reading (mm)\n4,3\n", 'row 2, column "outlet" is "4"; there is no such outlet'),
+        ("outlet,reading (mm)\ndich side,3\n", 'row 2, column "outlet" is "dich side"; there is'),
+        ("outlet,reading (mm)\n1,3\n\n1,4\n", 'row 4, column "outlet" is "1", which row 2 has too'),
+        ("outlet,reading (mm)\n,3\n", "row 2 has no outlet; write its label in the first column"),
+        ("outlet,reeding (mm)\n1,3\n", 'unknown column "reeding (mm)"; did you mean reading?'),
+        ("outlet,,reading (mm)\n1,3,3\n", 'unknown column ""; use reading'),
+        ("reading (mm),outlet\n3,1\n", 'the first column is "reading (mm)"; it must be outlet'),
+        ("outlet\n1\n", "has no column of values; add reading"),
+        ("", "is empty; its first row names the columns"),
+        ('outlet,reading\n1,"3 mm\n', "row 2 is no row of a table"),
+        ("outlet,reading (mm)\n" + "1,3\n" * 1001, "has more than 1000 rows"),
+    ],
+)
+def test_what_is_not_clear_is_refused_with_row_and_column(
+    tmp_path: Path, content: str, fault: str
+) -> None:
+    told = faults(tmp_path, content)
+    assert told[0].startswith(fault)
+
+
+def test_every_fault_of_a_table_is_told_at_once(tmp_path: Path) -> None:
+    told = faults(tmp_path, "outlet;reading (mm)\n1;1,250\n7;1\nditch side;8-Jan\n")
+    assert [fault.split(",")[0] for fault in told] == ["row 2", "row 3", "row 4"]
+
+
+@pytest.mark.parametrize(
+    "content", [b"\xff\xfeo\x00", b"outlet;reading\n1;\xbd in\n", b"PK\x03\x04"]
+)
+def test_what_is_no_text_table_is_refused(tmp_path: Path, content: bytes) -> None:
+    assert faults(tmp_path, content)
+
+
+def test_a_file_that_is_too_big_or_not_there_is_refused(tmp_path: Path) -> None:
+    assert "bigger than" in faults(tmp_path, "outlet,reading\n" + " " * MOST_BYTES)[0]
+    with pytest.raises(ScenarioError, match="no such file"):
+        with_readings(a_site(), tmp_path / "none.csv")
+
+
+SLOW = Pour(name="slow", inflow=4 * LPM, jug=1e-3)
+FAST = Pour(name="fast (buckets)", inflow=20 * LPM, catches=(LPM, LPM, LPM))
+
+
+def test_exact_catches_are_read_by_the_name_of_the_pour(tmp_path: Path) -> None:
+    path = saved(tmp_path, "outlet;Slow (s);fast (buckets)\n1;41,5;1,2 L in 30 s\n2;;dry\n")
+    slow, fast = with_catches(a_site(SLOW, FAST), path).pours
+    assert slow.catches == (pytest.approx(1e-3 / 41.5), None, None)
+    assert fast.catches == (pytest.approx(1.2e-3 / 30), 0.0, None)
+
+
+def test_exact_a_pour_without_a_column_keeps_its_catches(tmp_path: Path) -> None:
+    path = saved(tmp_path, "outlet,slow (L/min)\n2,1.5\n")
+    slow, fast = with_catches(a_site(SLOW, FAST), path).pours
+    assert slow.catches == (None, pytest.approx(1.5 * LPM), None)
+    assert fast is FAST
+
+
+@pytest.mark.parametrize("head", ["catch", "Caught", "catches (L/min)", "slow"])
+def test_one_pour_needs_no_name(tmp_path: Path, head: str) -> None:
+    path = saved(tmp_path, f"outlet,{head}\n1,0.6 gpm\n")
+    assert with_catches(a_site(SLOW), path).pours[0].catches[0] == pytest.approx(
+        0.6 * 3.785411784 * LPM
+    )
+
+
+@pytest.mark.parametrize(
+    ("content", "fault"),
+    [
+        ("outlet,fast (s)\n1,12\n", 'unknown column "fast (s)"; use slow or fast (buckets)'),
+        ("outlet,fast (buckets)\n1,12 s\n", 'row 2, column "fast (buckets)" is "12 s", a time'),
+        ("outlet,slow\n1,12\n", 'row 2, column "slow" is "12"; give its unit'),
+        ("outlet,slow (s),slow\n1,12,\n", 'column "slow" is there twice; keep one of them'),
+        (
+            "outlet,slow (s)\nditch side,12\n",
+            'column "slow" has a catch at outlet ditch side, which',
+        ),
+    ],
+)
+def test_catches_that_cannot_be_are_refused(tmp_path: Path, content: str, fault: str) -> None:
+    path = saved(tmp_path, content)
+    with pytest.raises(ScenarioError) as caught:
+        with_catches(a_site(SLOW, FAST, capped="ditch side"), path)
+    assert caught.value.faults[0].startswith(f"{path}: {fault}")
+
+
+def test_catches_without_a_pour_are_refused(tmp_path: Path) -> None:
+    with pytest.raises(ScenarioError, match="has no pour"):
+        with_catches(a_site(), saved(tmp_path, "outlet,catch\n1,dry\n"))
+
+
+labels = st.text(
+    st.characters(exclude_categories=("C", "Z"), exclude_characters="\ufeff"),
+    min_size=1,
+    max_size=12,
+)
+heights = st.lists(st.floats(-0.9, 0.9), max_size=4).map(tuple)
+
+
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+@given(
+    st.lists(st.tuples(labels, heights), min_size=1, max_size=6, unique_by=lambda o: o[0].lower())
+)
+def test_exact_readings_written_are_read_back(tmp_path: Path, rows: list) -> None:
+    site = a_site(labels=tuple(label for label, _ in rows))
+    outlets = [replace(o, readings=r) for o, (_, r) in zip(site.outlets, rows, strict=True)]
+    site = replace(site, outlets=tuple(outlets))
+    back = with_readings(site, saved(tmp_path, readings_csv(site)))
+    for one, other in zip(back.outlets, site.outlets, strict=True):
+        assert one.readings == pytest.approx(other.readings, rel=1e-9, abs=1e-12)
+
+
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+@given(st.lists(st.none() | st.floats(0, 1e-2), min_size=3, max_size=3))
+def test_exact_catches_written_are_read_back(tmp_path: Path, catches: list) -> None:
+    site = a_site(replace(SLOW, catches=tuple(catches)), FAST)
+    back = with_catches(site, saved(tmp_path, catches_csv(site.pours, LABELS)))
+    for one, other in zip(back.pours, site.pours, strict=True):
+        for caught, wanted in zip(one.catches, other.catches, strict=True):
+            assert caught == (
+                None if wanted is None else pytest.approx(wanted, rel=1e-9, abs=1e-15)
+            )
+
+
+def test_exact_a_table_to_fill_in_has_a_row_for_each_outlet() -> None:
+    bare = Pour(name="bare", inflow=LPM)
+    assert catches_csv([SLOW, bare, FAST], LABELS).splitlines() == [
+        "outlet,slow (s),bare,fast (buckets) (L/min)",
+        "1,,,1",
+        "2,,,1",
+        "ditch side,,,1",
+    ]
+
+
+def test_a_label_beyond_ascii_gets_a_byte_order_mark() -> None:
+    assert readings_csv(a_site(labels=("Süd",))).startswith("\ufeffoutlet")
+    assert readings_csv(a_site()).startswith("outlet")

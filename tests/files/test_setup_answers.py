@@ -1,0 +1,122 @@
+"""What a line at the box means: commands anywhere, answers where they are asked for."""
+
+from math import pi
+
+import pytest
+
+from dbox.errors import ScenarioError
+from dbox.fieldwork import setup_events as events
+from dbox.fieldwork.setup import begin, replay
+from dbox.files.scenario import loads
+from dbox.files.setup_answers import Command, read_answer
+from dbox.files.units import INCH
+
+SITE = loads("""
+units = "in"
+insert = {kind = "circle", diameter = 2, offset = "1/2"}
+readings = {spread = "1/32"}
+outlet = [{label = "north", clock = "6:00", reading = "1/4"}, {label = "south", clock = "7:30"}]
+""")
+STILL = events.Still(method="ruler from still water")
+NORTH = events.Read(outlet=0, heights=(0.0, 0.0))
+FAR = events.Read(outlet=1, heights=(0.01, 0.01))
+
+
+def means(typed: str, *before: events.Event, site=SITE):
+    job = replay(begin(site), before)
+    return read_answer(job, job.question, typed, bare_unit="in", at="")
+
+
+@pytest.mark.parametrize("before", [(), (STILL,), (STILL, NORTH), (STILL, NORTH, FAR)])
+def test_exact_commands_mean_the_same_at_every_question(before):
+    assert means("?", *before) is Command.HELP
+    assert means(" HELP ", *before) is Command.HELP
+    assert {means(word, *before) for word in ("pause", "quit", "exit", "q")} == {Command.PAUSE}
+    assert means("undo", *before) == events.Undone()
+    assert means("correct North", *before) == events.Correcting(outlet=0)
+    assert means("correct 2", *before) == events.Correcting(outlet=1)
+    assert means("clock 2 9:00", *before) == events.ClockSet(outlet=1, angle=pi / 2)
+    for wrong in ("correct", "correct 9", "clock 2", "clock 9:00", "clock 2 13:00", "x" * 999):
+        with pytest.raises(ScenarioError):
+            means(wrong, *before)
+
+
+def test_exact_still_water_is_not_a_reading():
+    assert means("") == STILL
+    assert means("laser and rod") == events.Still(method="laser and rod")
+    for reading in ("1/8", "0", "3 mm", "1/8 3/16"):
+        with pytest.raises(ScenarioError, match="readings come next"):
+            means(reading)
+    later = (events.Still(method="laser"), NORTH, FAR, events.Turned(angles=(0.0, 0.0)))
+    assert means("", *later) == events.Still(method="laser")
+
+
+def test_exact_readings():
+    assert means("1/8", STILL) == events.Read(outlet=0, heights=(INCH / 8,))
+    assert means("skip", STILL) == events.Skipped(outlet=0)
+    # the scenario has a reading of this outlet, which counts only when it is taken
+    assert means("", STILL) == events.Read(outlet=0, heights=(INCH / 4,))
+    with pytest.raises(ScenarioError, match="empty"):
+        means("", STILL, NORTH)
+    assert means("3 in", STILL).doubtful
+    one = events.Read(outlet=0, heights=(0.0,))
+    assert means("", STILL, one) == events.Settled(outlet=0)
+    assert means("skip", STILL, one) == events.Settled(outlet=0)
+    assert means("1/32", STILL, one) == events.Read(outlet=0, heights=(INCH / 32,))
+    assert means("1/2", STILL, one).doubtful
+
+
+def test_exact_the_readings_of_the_file_are_offered_in_the_first_pass_only():
+    second = (STILL, NORTH, FAR, events.Turned(angles=(0.0, 0.0)), STILL)
+    with pytest.raises(ScenarioError, match="empty"):
+        means("", *second)
+
+
+def test_exact_a_correction_left_empty_keeps_what_there_was():
+    correcting = (STILL, NORTH, events.Correcting(outlet=0))
+    assert means("", *correcting) == events.Settled(outlet=0)
+
+
+@pytest.mark.parametrize(
+    ("typed", "sure"), [("yes", True), ("Y", True), ("no", False), ("", False)]
+)
+def test_exact_a_doubtful_reading_is_confirmed_or_not(typed, sure):
+    doubtful = (STILL, events.Read(outlet=0, heights=(0.2,), doubtful=True))
+    assert means(typed, *doubtful) == events.Confirmed(sure=sure)
+    with pytest.raises(ScenarioError, match="yes"):
+        means("1/8", *doubtful)
+
+
+def test_exact_turning():
+    done = (STILL, NORTH, FAR)
+    job = replay(begin(SITE), done)
+    assert job.question.kind == "turn"
+    assert means("", *done) == means("done", *done) == events.Turned(angles=job.told_angles)
+    assert means("skip", *done) == events.Turned(angles=(0.0, pi / 4))
+    assert means("end", *done) == events.Closed()
+    assert means("south 9:00", *done) == events.Left(outlet=1, angle=pi / 2)
+    assert means("2 at 9:00", *done) == events.Left(outlet=1, angle=pi / 2)
+    for wrong in ("1/8", "7:00", "2 25:00", "9 7:00"):
+        with pytest.raises(ScenarioError):
+            means(wrong, *done)
+
+
+def test_exact_closing():
+    level = (STILL, NORTH, events.Read(outlet=1, heights=(0.0, 0.0)))
+    assert replay(begin(SITE), level).question.kind == "close"
+    assert means("", *level) == events.Closed()
+    assert means("pass", *level) == events.Turned(angles=(0.0, pi / 4))
+    assert means("2 9:00", *level) == events.Left(outlet=1, angle=pi / 2)
+    with pytest.raises(ScenarioError, match="pass"):
+        means("1/8", *level)
+
+
+def test_exact_an_unknown_clock_is_given_or_skipped():
+    site = loads("""
+    insert = {kind = "circle", diameter = "2 in", offset = "1/2 in"}
+    outlet = [{}, {}]
+    """)
+    assert means("7:30", site=site) == events.ClockSet(outlet=0, angle=pi / 4)
+    assert means("skip", site=site) == events.ClockSet(outlet=0, angle=None)
+    with pytest.raises(ScenarioError, match="skip"):
+        means("", site=site)

@@ -1,0 +1,144 @@
+"""A set-up in its log: what is written is what is played back, and another box is refused."""
+
+import json
+from dataclasses import replace
+from math import pi
+from pathlib import Path
+
+import pytest
+
+from dbox.errors import DomainError, ScenarioError
+from dbox.fieldwork import setup_events as events
+from dbox.fieldwork.setup_pass import Rules
+from dbox.files.joblog import JobLog, read_log
+from dbox.files.scenario import loads
+from dbox.files.setup_job import SetupJob
+from dbox.files.setup_log import differences, entry_of, event_of, identity, story
+
+TEXT = """
+title = "Two lines"
+units = "in"
+insert = {kind = "circle", diameter = 2, offset = "1/2"}
+outlet = [{label = "north", clock = "6:00"}, {label = "south", clock = "7:30"}]
+tolerance = {share = "10 %"}
+"""
+SITE = loads(TEXT)
+
+EVERY = (
+    events.ClockSet(at="09:00", outlet=1, angle=-pi / 3),
+    events.ClockSet(at="09:00", outlet=0, angle=None),
+    events.Still(at="09:01", method="ruler, Ø 1 mm"),
+    events.Read(at="09:02", outlet=0, heights=(0.0031750000000000003, -1e-3), doubtful=True),
+    events.Confirmed(at="", sure=True),
+    events.Settled(at="", outlet=0),
+    events.Skipped(at="", outlet=1),
+    events.Correcting(at="", outlet=1),
+    events.Left(at="", outlet=1, angle=0.1),
+    events.Turned(at="", angles=(None, 0.25)),
+    events.Closed(at=""),
+    events.Undone(at=""),
+)
+
+
+@pytest.mark.parametrize("event", EVERY, ids=lambda e: type(e).__name__)
+def test_exact_an_event_comes_back_from_its_line(event):
+    line = json.dumps(entry_of(event, SITE, "as typed"), allow_nan=False)
+    assert event_of(json.loads(line), SITE) == event
+    assert json.loads(line)["typed"] == "as typed"
+
+
+def test_exact_lines_name_outlets_and_units():
+    read = entry_of(EVERY[3], SITE, "1/8")
+    assert read["outlet"] == "north"
+    assert read["readings_m"] == (0.0031750000000000003, -1e-3)
+    assert entry_of(EVERY[9], SITE, "")["angles_rad"] == {"north": None, "south": 0.25}
+
+
+@pytest.mark.parametrize(
+    "change",
+    [{"outlet": "west"}, {"outlet": None}, {"readings_m": []}, {"readings_m": ["1"]},
+     {"readings_m": 0.1}, {"readings_m": [1e9]}, {"doubtful": "no"}, {"readings_m": None}],
+    ids=str,
+)  # fmt: skip
+def test_exact_a_line_that_does_not_say_what_it_must_is_refused(change):
+    line = {**entry_of(EVERY[3], SITE, "1/8"), **change}
+    with pytest.raises(ScenarioError, match="does not go with"):
+        event_of(line, SITE)
+
+
+def begun(log: JobLog, site=SITE, **more) -> None:
+    log.append({"event": "begun", "at": "", "box": identity(site), **more})
+
+
+def test_exact_a_job_is_where_it_was_once_its_log_is_read(tmp_path: Path):
+    path = tmp_path / "log"
+    with JobLog(path, "09:00") as log:
+        begun(log)
+        job = SetupJob(SITE, Rules(), story(log.entries), log)
+        for event in EVERY[2:5]:
+            job.tell(event, "typed")
+        with pytest.raises(DomainError):
+            job.tell(events.Closed(), "not yet")
+    again = SetupJob(SITE, Rules(), story(read_log(path)))
+    assert again.job == job.job
+    assert again.last == EVERY[4]
+
+
+def test_exact_a_second_beginning_leaves_the_first_behind(tmp_path: Path):
+    path = tmp_path / "log"
+    with JobLog(path, "09:00") as log:
+        begun(log)
+        SetupJob(SITE, Rules(), story(log.entries), log).tell(EVERY[2], "")
+        begun(log, angles_rad={"north": 0.5, "south": None})
+    job = SetupJob(SITE, Rules(), story(read_log(path))).job
+    assert job.now.angles == (0.5, None)
+    assert job.now.method is None
+
+
+def test_exact_the_same_box_whatever_is_mended_about_the_job():
+    mended = TEXT.replace("10 %", "5 %") + '[flows]\npour = "5 gpm"\n[target]\nby = [2, 1]\n'
+    present = identity(loads(mended.replace("units", "# mended\nunits")))
+    logged = json.loads(json.dumps(identity(SITE)))
+    assert differences(logged, present) == []
+
+
+@pytest.mark.parametrize(
+    ("was", "is_now", "told"),
+    [
+        ("Two lines", "Other house", 'title was "Two lines", is "Other house"'),
+        ("north", "west", "outlet 1 has another label"),
+        ("diameter = 2", "diameter = 3", "outlet 1 has another hole; outlet 2"),
+        ('"1/2"', '"3/8"', "another offset"),
+        ("7:30", "7:40", "outlet 2 has another clock"),
+        ('{label = "south"', '{}, {label = "south"', "there were 2 outlets, there are 3"),
+        ('units = "in"', 'units = "in"\nreadings = {point = "top"}', "another point of reading"),
+        ('clock = "7:30"', 'clock = "7:30", state = "capped"', "outlet 2 has another capped"),
+    ],
+)
+def test_exact_another_box_is_told_by_what_differs(was, is_now, told):
+    logged = json.loads(json.dumps(identity(SITE)))
+    found = "; ".join(differences(logged, identity(loads(TEXT.replace(was, is_now)))))
+    assert told in found
+
+
+def test_exact_a_log_that_cannot_be_played_is_refused():
+    told = story([{"event": "begun", "box": identity(SITE)}, entry_of(EVERY[4], SITE, "")])
+    with pytest.raises(ScenarioError, match="cannot be played again"):
+        SetupJob(SITE, Rules(), told)
+    fewer = replace(SITE, outlets=SITE.outlets[:1])
+    told = story([{"event": "begun", "angles_rad": {"south": 0.0}, "box": {}}])
+    with pytest.raises(ScenarioError, match="does not go with"):
+        SetupJob(fewer, Rules(), told)
+
+
+def test_exact_the_answers_of_an_interview_are_those_that_stand():
+    lines = [
+        {"event": "described", "key": "units", "typed": "in"},
+        {"event": "described", "key": "title", "typed": "A"},
+        {"event": "undone"},
+        {"event": "described", "key": "title", "typed": "B"},
+        {"event": "asked again", "key": "units"},
+    ]
+    assert story(lines).answers == {"title": "B"}
+    assert story([*lines, {"event": "undone"}]).answers == {"units": "in", "title": "B"}
+    assert story(lines).box is None
