@@ -2,15 +2,17 @@
 
 import numpy as np
 
-from dbox.fieldwork.pour import Expectation, balance
+from dbox.fieldwork.pour import SIDE_95, Expectation, balance
 from dbox.fieldwork.pour_finding import Finding
 from dbox.fieldwork.pour_fit import Explanation
 from dbox.files.notation import (
     gallons,
     gpm_litres,
+    inches,
     inches_mm,
     litres,
     litres_per_min,
+    millimetres,
 )
 from dbox.files.units import GALLON, LITRE, MINUTE
 from dbox_cli.output import noted, wrapped
@@ -36,6 +38,7 @@ def report(
             lines += wrapped(text)
         if finding.verdict != "none fits":
             lines += ["", *weights(explanations, labels)]
+            lines += ["", *_lips(expectation, finding.best)]
     else:
         lines += wrapped(_start_words(expectation, labels))
     for case, pour in enumerate(expectation.pours):
@@ -65,6 +68,23 @@ def _start_words(expectation: Expectation, labels: list[str]) -> str:
         words += f", then {', '.join(labels[i] for i in others)}"
     level = inches_mm(expectation.still_level, signed=True)
     return f"{words}. Before the pour and again after it, water stands at the lowest lip, {level}."
+
+
+def _lips(expectation: Expectation, best: Explanation) -> list[str]:
+    lines = ["Lips over the still water, if the first of these is right:"]
+    lines.append(f"  {'outlet':<{_LABEL}}{'read':>20}{'ruler and water':>20}{'5 to 95 %':>19}")
+    for i, outlet in enumerate(expectation.site.outlets):
+        if outlet.capped:
+            continue
+        lip, half = float(best.lip[i]), SIDE_95 * float(best.lip_error[i])
+        band = f"{1000 * (lip - half):+.1f} to {1000 * (lip + half):+.1f} mm"
+        read, both = (_thirty_seconds(h) for h in (float(expectation.lips.height[i]), lip))
+        lines.append(f"  {_label(outlet.label)}{read:>20}{both:>20}{band:>19}")
+    return lines
+
+
+def _thirty_seconds(height: float) -> str:
+    return f"{inches(height, signed=True, parts=32)} ({millimetres(height, signed=True)})"
 
 
 def _pour_head(expectation: Expectation, case: int) -> list[str]:

@@ -29,7 +29,7 @@ def headline(finding: Finding, labels: list[str]) -> str:
     either = f"{_words(best, labels)}, or {_words(rival, labels)}"
     if finding.verdict == "cannot tell":
         return f"CANNOT TELL: {either}."
-    where = f"RULER AND WATER DISAGREE at outlet {labels[finding.outlet or 0]}"
+    where = f"RULER AND WATER DISAGREE at outlet {_label(finding.outlet, labels)}"
     if finding.kind is None:
         return f"{where} ({chance}), but the catches CANNOT TELL why: {either}."
     what = f"its lip {_lip_words(best)}"
@@ -42,11 +42,15 @@ def headline(finding: Finding, labels: list[str]) -> str:
     )
 
 
+def _label(outlet: int | None, labels: list[str]) -> str:
+    return "" if outlet is None else labels[outlet]
+
+
 def _words(explanation: Explanation, labels: list[str]) -> str:
     """What an explanation says, with its band."""
     if explanation.kind == "agree":
         return "ruler and water agree"
-    outlet = f"outlet {labels[explanation.outlet or 0]}"
+    outlet = f"outlet {_label(explanation.outlet, labels)}"
     if explanation.kind == "blockage":
         return f"{outlet} {_blocked_words(explanation)}"
     return f"the lip of {outlet} {_lip_words(explanation)}"
@@ -73,20 +77,26 @@ def next_steps(finding: Finding, labels: list[str]) -> list[str]:
             "Next: pour steadily, wait until the level is steady, and catch every outlet again."
         ]
     if finding.verdict == "agree":
-        return []
-    doubted = {e.outlet for e in (finding.best, finding.rival) if e.kind == "blockage"}
-    doubted &= {finding.outlet} if finding.kind else doubted
+        return _dry_words(finding, labels)
+    blocked = [e.outlet for e in (finding.best, finding.rival) if e.kind == "blockage"]
     sentences = []
     if finding.kind == "height":
-        outlet = labels[finding.outlet or 0]
+        outlet = _label(finding.outlet, labels)
         sentences.append(f"Next: read outlet {outlet} again over still water, more than once.")
-    elif doubted:
-        names = " and ".join(labels[i] for i in sorted(k for k in doubted if k is not None))
+    elif blocked:
+        names = " and ".join(_label(outlet, labels) for outlet in blocked)
         again = "" if finding.kind else ": what wiping changes was a deposit"
         sentences.append(
             f"Next: look into outlet {names}, wipe the lip, and pour and catch again{again}."
         )
-    return sentences + _settling_words(finding, labels)
+    return sentences + _settling_words(finding, labels) + _dry_words(finding, labels)
+
+
+def _dry_words(finding: Finding, labels: list[str]) -> list[str]:
+    if not finding.dry:
+        return []
+    names = ", ".join(labels[i] for i in finding.dry)
+    return [f"Outlet {names} stays dry in these pours: what may block it does not show."]
 
 
 def _settling_words(finding: Finding, labels: list[str]) -> list[str]:
@@ -102,7 +112,7 @@ def _settling_words(finding: Finding, labels: list[str]) -> list[str]:
         height = finding.best if finding.best.kind == "height" else finding.rival
         sentences.append(
             f"Or read again: {finding.readings} readings of outlet "
-            f"{labels[height.outlet or 0]} in all."
+            f"{_label(height.outlet, labels)} in all."
         )
     if not sentences and finding.kind is None:
         sentences.append("No one further pour tells much; read and catch all again.")
@@ -110,7 +120,7 @@ def _settling_words(finding: Finding, labels: list[str]) -> list[str]:
 
 
 def _short(explanation: Explanation, labels: list[str]) -> str:
-    outlet = "" if explanation.outlet is None else labels[explanation.outlet]
+    outlet = _label(explanation.outlet, labels)
     return {
         "agree": "they agree",
         "height": f"lip {outlet} is off",

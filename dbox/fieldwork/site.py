@@ -10,6 +10,7 @@ from dbox.fieldwork.diagnosis.evidence import Evidence, Prior
 from dbox.fieldwork.poured import Pour
 from dbox.fieldwork.record import JobRecord
 from dbox.fieldwork.survey import Survey
+from dbox.fieldwork.works import Works
 from dbox.hydraulics.openings import Opening
 
 DEFAULT_SPREAD = 1.0 / 16 * 0.0254
@@ -155,6 +156,8 @@ class Site:
         What was seen of the system in trouble, for `diagnosis`.
     priors : tuple of Prior
         How common the user takes causes to be.
+    works : Works
+        What stands before the box and behind it.
     """
 
     title: str = ""
@@ -169,3 +172,4 @@ class Site:
     record: JobRecord = field(default_factory=JobRecord)
     evidence: Evidence = field(default_factory=Evidence)
     priors: tuple[Prior, ...] = ()
+    works: Works = field(default_factory=Works)

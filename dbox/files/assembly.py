@@ -10,12 +10,14 @@ from collections.abc import Sequence, Set
 from dbox.fieldwork.poured import Pour
 from dbox.fieldwork.site import Box, Flow, Outlet, Site, Target, Tolerance
 from dbox.fieldwork.survey import Survey
+from dbox.fieldwork.works import Works
 from dbox.files import units
 from dbox.files.faults import show
 from dbox.files.grades_survey import SurveyAssembly
 from dbox.files.inserts import KINDS, SIZES, build
 from dbox.files.pour_assembly import PourAssembly
 from dbox.files.record_table import RecordTable
+from dbox.files.surge_assembly import SurgeAssembly
 from dbox.files.tables import (
     BoxTable,
     InsertTable,
@@ -67,7 +69,7 @@ class Assembly:
         outlets = [self._outlet(index) for index in range(len(self.outlets))]
         box, target = self._box(), self._target()
         tolerance, grades = self._tolerance(), self._grades()
-        pours = self._pours()
+        pours, works = self._pours(), self._works()
         self._check_labels()
         self._check_places()
         made = tuple(outlet for outlet in outlets if outlet is not None)
@@ -84,6 +86,7 @@ class Assembly:
             grades=grades,
             pours=pours,
             record=(self.file.record or RecordTable()).record(),
+            works=works,
         )
 
     def _fault(self, text: str) -> None:
@@ -246,6 +249,10 @@ class Assembly:
         outlets = {self._label(i): t.state == "capped" for i, t in enumerate(self.outlets)}
         tables = self.file.pour or ()
         return PourAssembly(tables, outlets, self._fault, self._was_refused).pours()
+
+    def _works(self) -> Works:
+        falls = [self._inherited(table, "header_fall") for table in self.outlets]
+        return SurgeAssembly(self.file, falls, self._fault, self._was_refused).works()
 
     def _flows(self) -> tuple[Flow, ...]:
         named = self.file.flows or {}

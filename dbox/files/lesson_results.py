@@ -6,10 +6,12 @@ Shares are fractions in JSON and per cent in a table. What never happens within 
 import csv
 import io
 from collections.abc import Iterable, Sequence
+from dataclasses import asdict
 
 import numpy as np
 
 from dbox.arrays import Array
+from dbox.fieldwork.lessons.cases import Case
 from dbox.fieldwork.lessons.compare import Comparison
 from dbox.fieldwork.lessons.one_lip import LipTable
 from dbox.fieldwork.lessons.sweep import SIDES, Sweep
@@ -180,6 +182,68 @@ def table_json(table: LipTable) -> Json:
             for i, flow in enumerate(table.flows)
         ],
         "warnings": list(table.warnings),
+    }
+
+
+def cases_json(cases: Sequence[Case], *, key: bool) -> Json:
+    """Mystery cases as JSON.
+
+    Parameters
+    ----------
+    cases : sequence of Case
+        One for each group.
+    key : bool
+        Whether the answers are told.
+
+    Returns
+    -------
+    dict
+        `seed`, `invented` and `cases`; heights in m over still water, catches in m3/s, what nobody
+        looked at is null.
+    """
+    return {
+        "seed": cases[0].seed,
+        "invented": True,
+        "cases": [_case(case) | (_answer(case) if key else {}) for case in cases],
+    }
+
+
+def _case(case: Case) -> Json:
+    seen = asdict(case.shown.evidence)
+    outlets = seen.pop("outlets")
+    return {
+        "title": case.shown.title,
+        "evidence": seen,
+        "outlets": [
+            {
+                "label": outlet.label,
+                "readings_m": list(outlet.readings),
+                "caught_m3_s": {pour.name: pour.catches[i] for pour in case.shown.pours},
+                "evidence": outlets[i],
+            }
+            for i, outlet in enumerate(case.shown.outlets)
+        ],
+        "pours": [
+            {
+                "name": pour.name,
+                "inflow_m3_s": pour.inflow,
+                "order": [case.shown.outlets[i].label for i in pour.order],
+            }
+            for pour in case.shown.pours
+        ],
+    }
+
+
+def _answer(case: Case) -> Json:
+    label = case.site.outlets[case.outlet].label if case.outlet >= 0 else None
+    return {
+        "key": {
+            "cause": case.cause,
+            "outlet": label,
+            "look": case.look,
+            "look_shows": case.look_shows,
+            "why": list(case.why),
+        }
     }
 
 

@@ -117,6 +117,7 @@ def _finding(finding: Finding, labels: list[str]) -> Json:
             "rival_flow_m3_s": second.rival_flow,
         },
         "readings_needed": finding.readings,
+        "dry": [labels[i] for i in finding.dry],
     }
 
 

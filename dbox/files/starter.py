@@ -147,6 +147,45 @@ _JOB = """
 # invented = false          # true: every sheet says that the data are made up
 """
 
+_SURGE = """
+# What stands before the box and behind it, for: dbox surge THIS-FILE. Each part may be left out.
+# [house]
+# people = 4
+# [tank]
+# inside = ["8 ft", "5 ft"]            # at the water; one diameter for a round tank
+# outlet = "4 in"                      # inside diameter of the outlet pipe
+# filter_loss = 2                      # of a clean effluent filter, in velocity heads
+# clogged = "0 %"                      # how much of the filter
+# [supply]                             # the gravity pipe from the tank to the box
+# length = "30 ft"
+# diameter = "4 in"
+# fall = "1/8 in/ft"
+# [header]                             # an outlet may differ: header = {length = "12 ft"}
+# length = "10 ft"
+# diameter = "4 in"
+# [trench]                             # an outlet may differ: trench = {soil = "smeared"}
+# width = "3 ft"
+# depth = "24 in"                      # over its bottom, where water surfaces
+# pipe = "8 in"                        # invert of its pipe over its bottom
+# voids = "35 %"
+# acceptance = "0.45 gal/ft2/day"      # long-term rate of the soil
+# soil = "biomat"                      # fresh, biomat or smeared
+# water_table = "-24 in"               # groundwater over its bottom, negative below
+# ponding = "0 in"                     # water in it at the start
+# [pump]                               # a dosing pump, for --dose pump
+# volume = "60 gal"
+# rate = "30 gpm"                      # or curve = [["0 gpm", "30 ft"], ["40 gpm", "15 ft"]] with
+# lift = "8 ft"                        # the lift and
+# main_length = "60 ft"                # the pressure pipe
+# main_diameter = "2 in"
+# drain_back = "3 gal"                 # what runs back after a dose
+# [siphon]                             # a dosing siphon, for --dose siphon
+# inside = ["4 ft", "4 ft"]            # of its chamber
+# diameter = "3 in"
+# high = "24 in"                       # head at which it starts
+# low = "9 in"                         # head at which air breaks it
+"""
+
 _PLACEHOLDERS = (("2", 16, 6, "0"), ("3", 16, 14, "1/16"), ("4", 10, 20, "1/8"))
 
 
@@ -160,7 +199,7 @@ def starter() -> str:
         _NEXT.format(label=label, along=along, across=across, reading=reading)
         for label, along, across, reading in _PLACEHOLDERS
     )
-    return "".join((_HEAD, _FIRST, *others, _TAIL, _JOB))
+    return "".join((_HEAD, _FIRST, *others, _TAIL, _JOB, _SURGE))
 
 
 def write_new(path: Path | str) -> Path:

@@ -5,6 +5,7 @@ As in `assembly`, each check tells its fault and goes on; what was refused is no
 
 import math
 from collections.abc import Callable, Sequence
+from typing import TypeVar
 
 from dbox.errors import DomainError
 from dbox.fieldwork.headers import DEFAULT_FALL
@@ -16,6 +17,7 @@ from dbox.hydraulics.supply import SupplyPipe
 from dbox.hydraulics.tank import CLEAN_FILTER_LOSS, Tank
 from dbox.hydraulics.trench import Trench
 
+_T = TypeVar("_T")
 _MENDS = {
     "inside": 'inside = ["8 ft", "5 ft"]',
     "outlet": 'outlet = "4 in"',
@@ -79,7 +81,7 @@ class SurgeAssembly:
                 self._fault(f"{place} has no {name}; add {_MENDS[name]}")
         return not missing
 
-    def _made[T](self, place: str, make: Callable[[], T]) -> T | None:
+    def _made(self, place: str, make: Callable[[], _T]) -> _T | None:
         """What can be made of a table; why it cannot is a fault."""
         try:
             return make()

@@ -129,6 +129,18 @@ def volume(value: object) -> float:
     return _within(value, units.volume(value), 0.0, 100.0, limits)
 
 
+def some_volume(value: object) -> float:
+    """Read a volume above nothing. [m3]"""
+    limits = "this volume is between 0.1 L and 100 m3"
+    return _within(value, units.volume(value), 1e-4, 100.0, limits)
+
+
+def settling(value: object) -> float:
+    """Read how much a side of a box sinks in a year. [m]"""
+    limits = "a side of a box sinks by 0 to 500 mm a year"
+    return _within(value, units.length(value), 0.0, 0.5, limits)
+
+
 def curve(value: object) -> tuple[tuple[float, float], ...]:
     """Read a pump's curve: pairs of a rate and a head. [m3/s, m]
 

@@ -1,21 +1,21 @@
 """Which keys has the part of a scenario that stands before the box and behind it?
 
-    [house]
-    people = 4
-    [tank]
-    inside = ["8 ft", "5 ft"]
-    outlet = "4 in"
-    [supply]
-    length = "30 ft"
-    fall = "1/8 in/ft"
-    diameter = "4 in"
-    [header]                    # an outlet may override any key: header = {length = "12 ft"}
-    length = "10 ft"
-    diameter = "4 in"
-    [trench]                    # an outlet may override any key: trench = {soil = "smeared"}
-    width = "3 ft"
-    depth = "18 in"
-    acceptance = "0.45 gal/ft2/day"
+[house]
+people = 4
+[tank]
+inside = ["8 ft", "5 ft"]
+outlet = "4 in"
+[supply]
+length = "30 ft"
+fall = "1/8 in/ft"
+diameter = "4 in"
+[header]                    # an outlet may override any key: header = {length = "12 ft"}
+length = "10 ft"
+diameter = "4 in"
+[trench]                    # an outlet may override any key: trench = {soil = "smeared"}
+width = "3 ft"
+depth = "18 in"
+acceptance = "0.45 gal/ft2/day"
 """
 
 from typing import Annotated
@@ -138,5 +138,3 @@ class SiphonTable(Table):
     coefficient: Annotated[float | None, PlainValidator(measures.coefficient), VALUE] = key(
         "Discharge coefficient, all its losses within; absent: 0.6.", 0.6
     )
-
-

@@ -29,6 +29,15 @@ from dbox.files.keys import (
 )
 from dbox.files.pour_table import PourTable
 from dbox.files.record_table import RecordTable
+from dbox.files.surge_tables import (
+    HeaderTable,
+    HouseTable,
+    PumpTable,
+    SiphonTable,
+    SupplyTable,
+    TankTable,
+    TrenchTable,
+)
 
 UNITS = ("in", "mm", "cm")
 SHAPES = ("rectangle", "round")
@@ -168,6 +177,8 @@ class OutletTable(InsertTable):
     state: Annotated[str | None, *word(STATES)] = key(
         "Whether the outlet is closed on purpose; absent: open.", "open"
     )
+    header: HeaderTable | None = key("Where its header differs from [header].")
+    trench: TrenchTable | None = key("Where its trench differs from [trench].")
 
 
 class TargetTable(Table):
@@ -218,6 +229,13 @@ class ScenarioFile(Table):
     grades: GradesTable | None = key("Rod readings along the pipes.")
     pour: list[PourTable] | None = key("Pours of clean water, planned or done.")
     record: RecordTable | None = key("What the paper of the job says besides.")
+    house: HouseTable | None = key("The house that the tank serves.")
+    tank: TankTable | None = key("The septic tank.")
+    supply: SupplyTable | None = key("The gravity pipe from the tank to the box.")
+    pump: PumpTable | None = key("A dosing pump.")
+    siphon: SiphonTable | None = key("A dosing siphon.")
+    header: HeaderTable | None = key("The pipe from each outlet to its trench.")
+    trench: TrenchTable | None = key("The trench of every line.")
 
 
 def schema() -> dict[str, Any]:

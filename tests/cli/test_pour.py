@@ -138,9 +138,24 @@ def test_more_than_was_poured_is_told(dbox, table):
 def test_what_was_not_caught_is_told_and_not_taken_for_nothing(dbox, table):
     catches = caught(table, 3.6, 4.3, "", 3.8, 3.4)
     _, out, _ = dbox("pour", "pour-test", "--flow", "5 gpm", "--catches", catches)
-    (row,) = [line for line in out.splitlines() if line.startswith("  3 ")]
-    assert row.endswith("not caught")
+    assert [line for line in out.splitlines() if line.startswith("  3 ")][-1].endswith("not caught")
     assert "outlet 3 not caught, so a leak or a spill would not show" in flowed(out)
+
+
+def test_lips_by_ruler_and_water_together_are_given(dbox):
+    _, out, _ = dbox("pour", "pour-test")
+    lines = out.splitlines()
+    start = next(i for i, line in enumerate(lines) if line.startswith("Lips over the still water"))
+    assert flowed(lines[start + 1]) == "outlet read ruler and water 5 to 95 %"
+    assert flowed(lines[start + 2]).startswith("1 +1/32 in (+0.8 mm) +1/")
+
+
+def test_a_dry_outlet_is_named_as_untested(dbox, table):
+    readings = table("readings", "outlet,reading (mm)", "1,0", "2,0", "3,0", "4,0", "5,20")
+    catches = caught(table, 1.18, 1.18, 1.18, 1.18, "dry")
+    _, out, _ = dbox("pour", "pour-test", "--flow", "1.25 gpm", "--readings", readings,
+                     "--catches", catches)  # fmt: skip
+    assert "Outlet 5 stays dry in these pours: what may block it does not show." in flowed(out)
 
 
 def test_two_faults_at_once_are_not_explained_away(dbox, table):

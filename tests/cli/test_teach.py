@@ -21,14 +21,15 @@ INCH, LITRE_PER_MINUTE = 0.0254, 1e-3 / 60
         ("sweep", "--outlets", "7", *(w for q in range(1, 8) for w in ("--flow", f"{q} gpm"))),
         ("compare",),
         ("compare", "--opening", "circle 1-3/4 in", "--opening", "notch 60 deg", "--error", "1/16"),
+        ("case", "--seed", "4", "--groups", "13"),
+        ("case", "--seed", "4", "--groups", "13", "--key"),
     ],
 )
 def test_text_keeps_to_72_columns(dbox, words):
     code, out, err = dbox("teach", *words)
     assert (code, err) == (0, "")
     assert max(map(len, out.splitlines())) <= 72
-    assert "nan" not in out
-    assert "inf" not in out
+    assert not {"nan", "inf"} & set(out.split())
 
 
 def test_sweep_leads_with_the_contrast(dbox):
@@ -134,6 +135,36 @@ def test_without_a_screen_live_writes_a_page(dbox, tmp_path: Path, monkeypatch):
     assert dbox("teach", "live", "--out", "other.html")[0] == 0
 
 
+@pytest.mark.parametrize("suffix", ["pdf", "txt"])
+def test_a_case_has_its_key_in_a_file_of_its_own(dbox, tmp_path: Path, suffix):
+    words = ("teach", "case", "--seed", "9", "--groups", "2", "--out")
+    first, again = (tmp_path / f"{name}.{suffix}" for name in ("first", "again"))
+    for file in (first, again):
+        code, out, _ = dbox(*words, str(file))
+        assert code == 0
+        assert out.splitlines() == [f"wrote {file}", f"wrote {tmp_path / file.stem}-key.{suffix}"]
+    keys = [tmp_path / f"{name}-key.{suffix}" for name in ("first", "again")]
+    assert first.read_bytes() == again.read_bytes()
+    assert keys[0].read_bytes() == keys[1].read_bytes()
+    assert first.read_bytes() != keys[0].read_bytes()
+    assert dbox(*words, str(first))[0] == 2
+    assert dbox(*words, str(first), "--overwrite")[0] == 0
+
+
+def test_the_key_of_a_case_comes_only_when_asked_for(dbox):
+    words = ("teach", "case", "--seed", "5", "--json")
+    (shown,) = json.loads(dbox(*words)[1])["cases"]
+    (told,) = json.loads(dbox(*words, "--key")[1])["cases"]
+    assert "key" not in shown
+    key = told.pop("key")
+    assert told == shown
+    held = [told["evidence"].get(key["look"])]
+    held += [outlet["evidence"].get(key["look"]) for outlet in told["outlets"]]
+    assert set(held) == {None}
+    assert "Cause: " not in dbox("teach", "case", "--seed", "5")[1].replace("Cause:        ", "")
+    assert key["cause"]
+
+
 @pytest.mark.parametrize(
     ("words", "mend"),
     [
@@ -153,6 +184,11 @@ def test_without_a_screen_live_writes_a_page(dbox, tmp_path: Path, monkeypatch):
         (("live", "--outlets", "12"), "at most 8"),
         (("live", "--out", "page.txt"), "page.txt"),
         (("handout", "--out", "page.txt"), "page.txt"),
+        (("case",), "--seed"),
+        (("case", "--seed", "-1"), "--seed"),
+        (("case", "--seed", "1", "--groups", "14"), "--groups"),
+        (("case", "--seed", "1", "--out", "case.doc"), "case.doc"),
+        (("case", "--seed", "1", "--out", "no/case.txt"), "no folder"),
     ],
 )
 def test_bad_input_exits_with_2_and_names_it(dbox, words, mend, tmp_path: Path, monkeypatch):
@@ -166,5 +202,5 @@ def test_bad_input_exits_with_2_and_names_it(dbox, words, mend, tmp_path: Path, 
 
 def test_help_names_every_lesson(dbox):
     _, out, _ = dbox("teach", "--help")
-    for lesson in ("sweep", "compare", "live", "handout"):
+    for lesson in ("sweep", "compare", "live", "case", "handout"):
         assert f"  {lesson} " in out

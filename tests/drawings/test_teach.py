@@ -6,10 +6,12 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 
 from dbox import Circle, DomainError, Slot
+from dbox.drawings.teach.case_pages import case_key, case_pages
 from dbox.drawings.teach.compare_sheet import compare_figure
 from dbox.drawings.teach.handout import handout_key, handout_pages
 from dbox.drawings.teach.sweep_sheet import sweep_figure
 from dbox.fieldwork.lessons.bench_box import INCH, LESSON_FLOWS, LESSON_HOLE, lesson_site
+from dbox.fieldwork.lessons.cases import MOST_GROUPS, make_cases
 from dbox.fieldwork.lessons.compare import Kind, compare
 from dbox.fieldwork.lessons.exercise import exercise
 from dbox.fieldwork.lessons.one_lip import lip_table
@@ -129,3 +131,20 @@ def test_exact_the_answers_stand_on_the_key_alone():
     for share in lips.share.ravel():
         assert f"{100 * share:.0f} %" in pages
     assert "Sewer gas kills" in pages
+
+
+@pytest.mark.parametrize("size", ["letter", "a4"])
+def test_exact_a_case_is_one_page_and_its_answer_is_on_the_key_alone(size):
+    cases = make_cases(3, MOST_GROUPS)
+    pages = case_pages(cases, size)
+    assert len(pages) <= len(cases) + 2
+    told = [" ".join(paper.texts(page)) for page in pages]
+    key = " ".join(t for page in case_key(cases, size) for t in paper.texts(page))
+    for page in (*pages, *case_key(cases, size)):
+        assert paper.overlaps(page) == []
+        assert paper.off_page(page) == []
+    for case in cases:
+        assert f"Cause: {case.cause_name}" in key
+        assert not any(case.cause_name in words for words in told)
+    assert all("INVENTED DATA" in words for words in told)
+    assert any("Guess first" in words for words in told)

@@ -60,7 +60,7 @@ class Elements(HTMLParser):
         self._last = ""
         self.feed(text)
 
-    def handle_starttag(self, tag, attrs):
+    def handle_starttag(self, tag, attrs):  # noqa: ARG002
         told = dict(attrs)
         self._last = told.get("id", "")
         if self._last:
@@ -70,7 +70,7 @@ class Elements(HTMLParser):
         if self._last:
             self.found[self._last]["words"] += data
 
-    def handle_endtag(self, tag):
+    def handle_endtag(self, tag):  # noqa: ARG002
         self._last = ""
 
 

@@ -8,6 +8,7 @@ from scipy.special import ndtr
 
 from dbox import Circle, DomainError, Notch, Slot, split
 from dbox.fieldwork.pour import expect
+from dbox.fieldwork.pour_finding import judge
 from dbox.fieldwork.pour_fit import DRIBBLE, FREE_INFLOW, LEAST_BLOCKAGE, LIP_SPREAD, PRIOR, explain
 from dbox.fieldwork.pour_model import Candidate, PartlyBlocked, PourModel
 from dbox.fieldwork.poured import Pour
@@ -199,6 +200,32 @@ def test_exact_an_outlet_watched_and_dry_is_a_catch_of_nothing():
     assert found[0].flow[0, 0] < 0.02 * FAST
     assert sum(e.probability for e in found) == pytest.approx(1.0)
     assert sum(e.probability for e in found if e.outlet == 0) > 0.99
+
+
+def test_exact_an_outlet_that_stays_dry_is_not_said_to_be_clear_or_blocked():
+    """Read 20 mm over the others, and dry as it should be."""
+    lips = np.array([0.0, 0.0, 0.0, 0.02])
+    site = box(list(lips), openings=HOLES[0], spread=INCH / 64)
+    flows = [split(q, lips, HOLES[0]).flow for q in (SLOW, SLOW * 3)]
+    pours = [Pour(name=str(f.sum()), inflow=float(f.sum()), catches=tuple(f)) for f in flows]
+    expectation = expect(site, pours, samples=100)
+    found = explain(expectation)
+    assert {e.outlet for e in found if e.kind == "blockage"} == {0, 1, 2}
+    finding = judge(expectation, found)
+    assert finding.verdict == "agree"
+    assert finding.dry == (3,)
+
+
+def test_exact_agreement_is_not_said_where_a_blockage_of_half_could_hide():
+    """Catches just as expected, but with a poor ruler they prove nothing."""
+    lips = [0.0] * 4
+    flow = split(SLOW, lips, HOLES[0]).flow
+    for spread, verdict in ((INCH / 64, "agree"), (INCH / 8, "cannot tell")):
+        site = box(lips, openings=HOLES[0], spread=spread)
+        expectation = expect(
+            site, [Pour(name="pour", inflow=SLOW, catches=tuple(flow))], samples=100
+        )
+        assert judge(expectation, explain(expectation)).verdict == verdict
 
 
 def test_nothing_caught_is_refused():

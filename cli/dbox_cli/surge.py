@@ -1,0 +1,185 @@
+"""`dbox surge FILE`: what does a discharge do on its way through tank, box and trenches?"""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from enum import Enum
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from dbox_cli.arguments import AsJson, File, naming, site_of
+
+if TYPE_CHECKING:
+    from dbox.arrays import Array
+    from dbox.fieldwork.site import Site
+    from dbox.fieldwork.surge import Outcome
+
+
+class Side(Enum):
+    """Where a box settles to, as seen from the inlet."""
+
+    RIGHT = "right"
+    LEFT = "left"
+    FAR = "far"
+    INLET = "inlet"
+
+
+Event = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--event",
+        metavar="FIXTURE",
+        help="toilet, shower, bath, washer, dishwasher or sink; repeated ones start together.",
+    ),
+]
+Day = Annotated[bool, typer.Option("--day", help="A plausible day of the house.")]
+Days = Annotated[int | None, typer.Option(min=1, max=3660, help="That many days, each drawn anew.")]
+Dose = Annotated[
+    str | None, typer.Option(help='pump, siphon (of FILE), or such as "60 gal at 30 gpm".')
+]
+InflowFile = Annotated[
+    str | None,
+    typer.Option("--inflow", metavar="FILE.csv", help="Measured at the box: seconds,m3_s."),
+]
+Contrast = Annotated[
+    bool, typer.Option("--contrast", help="The same volume at each flow of FILE, side by side.")
+]
+Volume = Annotated[str, typer.Option(help="That volume.")]
+People = Annotated[
+    int | None, typer.Option(min=1, max=100, help="How many live in the house [as in FILE].")
+]
+Settling = Annotated[
+    str | None, typer.Option(help='How much one side of the box sinks in a year, as "1/4 in".')
+]
+Toward = Annotated[Side, typer.Option(help="Which side sinks, as seen from the inlet.")]
+Until = Annotated[
+    str | None, typer.Option("--for", help='How long to go on, such as "2 h" [till it is through].')
+]
+DaysSeed = Annotated[int, typer.Option(min=0, help="Seed of the days; same seed, same days.")]
+
+
+def command(
+    file: File,
+    event: Event = None,
+    day: Day = False,
+    days: Days = None,
+    dose: Dose = None,
+    inflow: InflowFile = None,
+    contrast: Contrast = False,
+    volume: Volume = "20 gal",
+    people: People = None,
+    settling: Settling = None,
+    toward: Toward = Side.RIGHT,
+    until: Until = None,
+    seed: DaysSeed = 0,
+    as_json: AsJson = False,
+) -> None:
+    """A discharge through tank, pipe, box and trenches, minute by minute."""
+    asked = {"--event": bool(event), "--day": day, "--days": days is not None,
+             "--dose": dose is not None, "--inflow": inflow is not None,
+             "--contrast": contrast}  # fmt: skip
+    given = [option for option, there in asked.items() if there]
+    if len(given) > 1:
+        raise typer.BadParameter(f"{' and '.join(given)}: ask for one of them at a time")
+    site = _peopled(site_of(file, None), people)
+    if not given:
+        given = ["--contrast" if site.works.people is None else "--day"]
+    _refuse_idle(given[0], until, settling)
+    with naming(file):
+        if given[0] == "--contrast":
+            outcomes = _contrast(site, volume)
+        else:
+            sinks = _settling(site, settling, toward)
+            if given[0] in ("--day", "--days"):
+                outcomes = (_days(site, days or 1, seed, sinks),)
+            else:
+                outcomes = (_event(site, event, dose, inflow, until, sinks),)
+    _tell(outcomes, as_json)
+
+
+def _refuse_idle(asked: str, until: str | None, settling: str | None) -> None:
+    """Refuse options that mean nothing for what was asked."""
+    if until is not None and asked in ("--day", "--days", "--contrast"):
+        raise typer.BadParameter(f"--for means nothing with {asked}; leave one of them out")
+    if settling is not None and asked == "--contrast":
+        raise typer.BadParameter("--settling means nothing with --contrast; leave one of them out")
+
+
+def _tell(outcomes: "tuple[Outcome, ...]", as_json: bool) -> None:
+    if as_json:
+        from dbox.files.surge_results import contrast_json, surge_json
+        from dbox_cli.output import print_json
+
+        print_json(contrast_json(outcomes) if len(outcomes) > 1 else surge_json(outcomes[0]))
+        return
+    from dbox_cli.surge_report import contrast_report, report
+
+    lines = contrast_report(outcomes) if len(outcomes) > 1 else report(outcomes[0])
+    typer.echo("\n".join(lines))
+
+
+def _peopled(site: "Site", people: int | None) -> "Site":
+    from dataclasses import replace
+
+    return site if people is None else replace(site, works=replace(site.works, people=people))
+
+
+def _contrast(site: "Site", volume: str) -> "tuple[Outcome, ...]":
+    from dbox.fieldwork.surge import side_by_side
+    from dbox.files.surge_typed import typed_volume
+
+    return side_by_side(site, typed_volume(volume, "--volume"))
+
+
+def _settling(site: "Site", settling: str | None, toward: Side) -> "Array | None":
+    if settling is None:
+        return None
+    from dbox.fieldwork.surge import settling_rates
+    from dbox.files.surge_typed import typed_settling
+
+    return settling_rates(site, typed_settling(settling), toward.value)
+
+
+def _days(site: "Site", days: int, seed: int, sinks: "Array | None") -> "Outcome":
+    from dbox.fieldwork.surge import run_days
+
+    with _progress(days) as progress:
+        return run_days(site, days, seed=seed, settling=sinks, progress=progress)
+
+
+def _event(
+    site: "Site",
+    event: list[str] | None,
+    dose: str | None,
+    inflow: str | None,
+    until: str | None,
+    sinks: "Array | None",
+) -> "Outcome":
+    from dbox.fieldwork.surge import house_event, run
+    from dbox.files.surge_typed import typed_dose, typed_until
+
+    if inflow is not None:
+        from dbox.files.inflow_series import read_inflow
+
+        flow = read_inflow(inflow)
+    elif dose is not None:
+        flow = typed_dose(site.works, dose)
+    else:
+        flow = house_event(event or ())
+    return run(site, flow, seconds=typed_until(until), settling=sinks)
+
+
+@contextmanager
+def _progress(days: int) -> Iterator[Callable[[float], None] | None]:
+    """A bar on stderr, on a terminal and where there is something to wait for."""
+    import sys
+
+    if days < 30 or not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(f"{days} days", total=1.0)
+        yield lambda done: bar.update(task, completed=done)

@@ -1,0 +1,1 @@
+"""Why does a dead-level box matter? What an instructor shows, and lets a class guess first."""
