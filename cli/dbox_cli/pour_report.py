@@ -14,7 +14,7 @@ from dbox.files.notation import (
     litres_per_min,
     millimetres,
 )
-from dbox.files.units import GALLON, LITRE, MINUTE
+from dbox.files.units import GALLON, INCH, LITRE, MINUTE
 from dbox_cli.output import noted, wrapped
 from dbox_cli.pour_words import assumed, chance_text, headline, next_steps, weights
 
@@ -84,7 +84,9 @@ def _lips(expectation: Expectation, best: Explanation) -> list[str]:
 
 
 def _thirty_seconds(height: float) -> str:
-    return f"{inches(height, signed=True, parts=32)} ({millimetres(height, signed=True)})"
+    fraction = inches(height, signed=True, parts=32)
+    # what stands more than an inch off has no room for both
+    return fraction if abs(height) > INCH else f"{fraction} ({millimetres(height, signed=True)})"
 
 
 def _pour_head(expectation: Expectation, case: int) -> list[str]:

@@ -35,6 +35,8 @@ def headline(finding: Finding, labels: list[str]) -> str:
     what = f"its lip {_lip_words(best)}"
     if finding.kind == "blockage":
         what = f"it {_blocked_words(best)}"
+    if rival.outlet != finding.outlet:
+        return f"{where}: {what}."
     other = {"height": "A deposit", "blockage": "A wrong height"}[finding.kind]
     return (
         f"{where}: {what}. {other} explains it worse ({chance_text(rival.probability)} against "

@@ -3,11 +3,13 @@
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from enum import Enum
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dbox_cli.arguments import AsJson, File, naming, site_of
+from dbox_cli.arguments import AsJson, File, Overwrite, naming, site_of
+from dbox_cli.surge_picture import check_out, write_out
 
 if TYPE_CHECKING:
     from dbox.arrays import Array
@@ -56,6 +58,10 @@ Until = Annotated[
     str | None, typer.Option("--for", help='How long to go on, such as "2 h" [till it is through].')
 ]
 DaysSeed = Annotated[int, typer.Option(min=0, help="Seed of the days; same seed, same days.")]
+Out = Annotated[
+    Path | None,
+    typer.Option(help="Film (.gif, .mp4, .html) or picture (.png, .pdf, .svg) to write."),
+]
 
 
 def command(
@@ -73,28 +79,40 @@ def command(
     until: Until = None,
     seed: DaysSeed = 0,
     as_json: AsJson = False,
+    out: Out = None,
+    overwrite: Overwrite = False,
 ) -> None:
     """A discharge through tank, pipe, box and trenches, minute by minute."""
-    asked = {"--event": bool(event), "--day": day, "--days": days is not None,
-             "--dose": dose is not None, "--inflow": inflow is not None,
-             "--contrast": contrast}  # fmt: skip
-    given = [option for option, there in asked.items() if there]
+    wishes = {"--event": event, "--day": day or None, "--days": days, "--dose": dose,
+              "--inflow": inflow, "--contrast": contrast or None}  # fmt: skip
+    site = _peopled(site_of(file, None), people)
+    asked = _asked(site, [option for option, wish in wishes.items() if wish is not None])
+    _refuse_idle(asked, until, settling)
+    compared = asked == "--contrast"
+    check_out(out, overwrite=overwrite, contrast=compared)
+    with naming(file):
+        sinks = _settling(site, settling, toward)
+        if compared:
+            outcomes = _contrast(site, volume)
+        elif asked in ("--day", "--days"):
+            outcomes = (_days(site, days or 1, seed, sinks),)
+        else:
+            outcomes = (_event(site, event, dose, inflow, until, sinks),)
+    if out:
+        write_out(outcomes, out, overwrite=overwrite, contrast=compared, quiet=as_json)
+    if as_json:
+        _print_json(outcomes, out, contrast=compared)
+    else:
+        _print_text(outcomes, contrast=compared)
+
+
+def _asked(site: "Site", given: list[str]) -> str:
+    """The one thing asked for; with none, a day where it is known who lives there."""
     if len(given) > 1:
         raise typer.BadParameter(f"{' and '.join(given)}: ask for one of them at a time")
-    site = _peopled(site_of(file, None), people)
-    if not given:
-        given = ["--contrast" if site.works.people is None else "--day"]
-    _refuse_idle(given[0], until, settling)
-    with naming(file):
-        if given[0] == "--contrast":
-            outcomes = _contrast(site, volume)
-        else:
-            sinks = _settling(site, settling, toward)
-            if given[0] in ("--day", "--days"):
-                outcomes = (_days(site, days or 1, seed, sinks),)
-            else:
-                outcomes = (_event(site, event, dose, inflow, until, sinks),)
-    _tell(outcomes, as_json)
+    if given:
+        return given[0]
+    return "--contrast" if site.works.people is None else "--day"
 
 
 def _refuse_idle(asked: str, until: str | None, settling: str | None) -> None:
@@ -105,16 +123,18 @@ def _refuse_idle(asked: str, until: str | None, settling: str | None) -> None:
         raise typer.BadParameter("--settling means nothing with --contrast; leave one of them out")
 
 
-def _tell(outcomes: "tuple[Outcome, ...]", as_json: bool) -> None:
-    if as_json:
-        from dbox.files.surge_results import contrast_json, surge_json
-        from dbox_cli.output import print_json
+def _print_json(outcomes: "tuple[Outcome, ...]", out: Path | None, *, contrast: bool) -> None:
+    from dbox.files.surge_results import contrast_json, surge_json
+    from dbox_cli.output import print_json
 
-        print_json(contrast_json(outcomes) if len(outcomes) > 1 else surge_json(outcomes[0]))
-        return
+    files = [str(out)] if out else []
+    print_json(contrast_json(outcomes, files) if contrast else surge_json(outcomes[0], files))
+
+
+def _print_text(outcomes: "tuple[Outcome, ...]", *, contrast: bool) -> None:
     from dbox_cli.surge_report import contrast_report, report
 
-    lines = contrast_report(outcomes) if len(outcomes) > 1 else report(outcomes[0])
+    lines = contrast_report(outcomes) if contrast else report(outcomes[0])
     typer.echo("\n".join(lines))
 
 

@@ -114,7 +114,7 @@ def judge(expectation: Expectation, explanations: tuple[Explanation, ...]) -> Fi
     best, rival = explanations[0], explanations[1]
     verdict, outlet, kind, probability = _verdict(explanations)
     if verdict == "disagree":
-        rival = next(e for e in explanations[1:] if e.outlet == outlet)
+        rival = next((e for e in explanations[1:] if e.outlet == outlet), rival)
     elif verdict == "cannot tell" and best.kind == "agree":
         rival = next(iter(_unseen(explanations)), rival)
     settled = kind is not None or verdict in ("agree", "none fits")

@@ -26,8 +26,9 @@ them apart, one alone hardly can.
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
-from dbox.arrays import Array, BoolArray, freeze
+from dbox.arrays import Array, freeze
 from dbox.errors import DomainError, SolveError
 from dbox.fieldwork.pour import SIDE_95, Expectation
 from dbox.fieldwork.pour_model import Candidate, PourModel
@@ -70,7 +71,7 @@ class Explanation:
     flow : ndarray, shape (pours, n)
         Flows that it gives, for the pours with catches. [m3/s]
     chance : float
-        Probability of a misfit at least as large, if it were true. [-]
+        Probability of a misfit at least as large, if it were true and the outlet as far off. [-]
     model : PourModel
         What was fitted.
     state : ndarray, shape (k,)
@@ -105,8 +106,8 @@ def explain(expectation: Expectation) -> tuple[Explanation, ...]:
     Returns
     -------
     tuple of Explanation
-        The most probable one first. An outlet that stays dry is not weighed for a blockage:
-        whether something blocks it, these pours cannot say.
+        The most probable one first. An outlet whose lip was read above the water of every pour is
+        not weighed for a blockage: of that these pours cannot say anything.
 
     Raises
     ------
@@ -124,8 +125,7 @@ def explain(expectation: Expectation) -> tuple[Explanation, ...]:
         raise DomainError("nothing was caught at any outlet; add a catch for each to a pour")
     uncapped = np.flatnonzero(np.isfinite(expectation.lips.height))
     fits = [_Fit(expectation, Candidate("agree", None))]
-    runs = fits[0].runs()
-    for kind, outlets in (("height", uncapped), ("blockage", np.flatnonzero(runs))):
+    for kind, outlets in (("height", uncapped), ("blockage", _running(expectation))):
         fits += [_Fit(expectation, Candidate(kind, int(k)), fits[0].state) for k in outlets]
     share = np.array([PRIOR[f.kind] / (1 if f.kind == "agree" else uncapped.size) for f in fits])
     evidence = np.array([f.log_evidence for f in fits]) + np.log(share)
@@ -133,6 +133,13 @@ def explain(expectation: Expectation) -> tuple[Explanation, ...]:
     weight /= weight.sum()
     order = np.argsort(-weight, kind="stable")
     return tuple(fits[i].explanation(float(weight[i])) for i in order)
+
+
+def _running(expectation: Expectation) -> npt.NDArray[np.intp]:
+    """Outlets that by their readings may give more than a dribble in a pour with catches."""
+    done = np.array([pour.done for pour in expectation.pours])
+    inflow = np.array([pour.inflow for pour in expectation.pours])[:, None]
+    return np.flatnonzero((expectation.high > DRIBBLE * inflow)[done].sum(0))
 
 
 _MOST_STEPS = 300
@@ -210,12 +217,6 @@ class _Fit:
         steep = self._rating(state)[1][self.known] / self.slack[:, None]
         return np.concatenate([np.eye(state.size), steep])
 
-    def runs(self) -> BoolArray:
-        """Whether an outlet gives more than a dribble in any of the pours. (n,)."""
-        flow = self._rating(self.state)[0]
-        most: Array = (flow / self.model.inflow[:, None]).max(0)
-        return most > DRIBBLE
-
     def explanation(self, probability: float) -> Explanation:
         """What was found, in units."""
         from scipy.special import chdtrc
@@ -226,7 +227,10 @@ class _Fit:
         lip, lip_error = self.model.lips(self.state), self.model.lip_errors(error)
         flow = self._rating(self.state)[0]
         freeze(lip, lip_error, flow, self.state, self.covariance)
-        freedom = self.caught.size - self.free
+        # how surprising the fault is in itself is no fault of the fit
+        fault = self.model.fault
+        own = 0.0 if fault is None else float(self.state[fault]) ** 2
+        freedom = self.caught.size - self.free - (fault is not None)
         return Explanation(
             kind=self.kind,
             outlet=self.model.candidate.outlet,
@@ -237,7 +241,7 @@ class _Fit:
             lip=lip,
             lip_error=lip_error,
             flow=flow,
-            chance=float(chdtrc(freedom, self.misfit)) if freedom > 0 else 1.0,
+            chance=float(chdtrc(freedom, self.misfit - own)) if freedom > 0 else 1.0,
             model=self.model,
             state=self.state,
             covariance=self.covariance,

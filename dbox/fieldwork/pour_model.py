@@ -119,6 +119,13 @@ class PourModel:
         blocked = self.candidate.kind == "blockage"
         return int(self._uncapped.size) + self.inflow.size + blocked
 
+    @property
+    def fault(self) -> int | None:
+        """Which unknown says how far the outlet is off; None where nothing is."""
+        if self.candidate.kind == "agree":
+            return None
+        return self._off if self.candidate.kind == "height" else self.unknowns - 1
+
     def lips(self, state: Array) -> Array:
         """Lips at a state of shape (k,); inf where capped. [m] (n,)."""
         lips = self.height.copy()

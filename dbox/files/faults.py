@@ -20,8 +20,9 @@ def shorten(text: str, longest: int = LONGEST_SHOWN) -> str:
     >>> shorten("bell\a")
     'bell\\x07'
     """
-    cut = text if len(text) <= longest else text[:longest] + "..."
-    return "".join(c if c.isprintable() else ascii(c)[1:-1] for c in cut)
+    # spelled out before it is cut: a spelled character takes up to ten places
+    plain = "".join(c if c.isprintable() else ascii(c)[1:-1] for c in text[: longest + 1])
+    return plain if len(plain) <= longest else plain[:longest] + "..."
 
 
 def show(value: object) -> str:

@@ -12,7 +12,7 @@ from dbox.fieldwork.headers import DEFAULT_FALL
 from dbox.fieldwork.works import Works
 from dbox.files.surge_tables import HeaderTable, TrenchTable
 from dbox.files.tables import OutletTable, ScenarioFile
-from dbox.hydraulics.inflow import Pump, Siphon
+from dbox.hydraulics.dosing import Pump, Siphon
 from dbox.hydraulics.supply import SupplyPipe
 from dbox.hydraulics.tank import CLEAN_FILTER_LOSS, Tank
 from dbox.hydraulics.trench import Trench

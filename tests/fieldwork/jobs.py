@@ -3,8 +3,9 @@
 This is no part of dbox and uses none of its diagnosis: faults have other sizes and other shapes of
 distribution, water runs by `job_water`, trenches fill day by day, people misread by their own
 rates, and what they look at is drawn here. What a fault shows follows practice alone (common
-practice, no source). Written before the diagnosis was tried on it and not fitted to it; the one
-change since is that a job whose fault wets a line, by practice, starts with that line wet.
+practice, no source). Written before the diagnosis was tried on it and not fitted to it; changed
+since only where it went against practice: a fault that wets a line has that line wet when someone
+is called, and a trickle-only imbalance is not fed by a pump.
 """
 
 from dataclasses import dataclass, fields, replace
@@ -136,6 +137,8 @@ class World:
         if t in ("leak", "broken"):
             self.leak = rng.uniform(0.1, 1.0) * LPM * (1 if t == "leak" else rng.choice([0, 1]))
         self.feed = "pump" if t == "jet" and rng.random() < 0.5 else self.feed
+        if t == "trickle":
+            self.feed = "gravity"
 
     def jet_heads(self, inflow):
         """Velocity head of a straight inlet on what faces it; stronger as the flow grows."""

@@ -216,6 +216,26 @@ def test_exact_an_outlet_that_stays_dry_is_not_said_to_be_clear_or_blocked():
     assert finding.dry == (3,)
 
 
+def test_exact_an_outlet_read_dry_that_runs_was_misread():
+    """Read 20 mm over the others, but level with them: no deposit makes it run."""
+    site = box([0.0, 0.0, 0.0, 0.02], openings=HOLES[0], spread=INCH / 64)
+    flow = split(SLOW, [0.0] * 4, HOLES[0]).flow
+    expectation = expect(site, [Pour(name="pour", inflow=SLOW, catches=tuple(flow))], samples=100)
+    finding = judge(expectation, explain(expectation))
+    assert (finding.verdict, finding.outlet, finding.kind) == ("disagree", 3, "height")
+    # the prior draws the lip back a little: 20 mm is many times the error that it expects
+    assert finding.best.size == pytest.approx(-0.02, rel=0.05)
+
+
+def test_exact_an_outlet_that_should_run_and_stays_dry_may_be_blocked():
+    site = box([0.0] * 4, openings=HOLES[0], spread=INCH / 64)
+    rest = split(SLOW, [0.0] * 3, HOLES[0]).flow
+    pour = Pour(name="pour", inflow=SLOW, catches=(0.0, *rest))
+    found = {(e.kind, e.outlet): e for e in weighed(site, [pour])}
+    assert found["blockage", 0].low > 0.9
+    assert found["blockage", 0].probability > 0.3
+
+
 def test_exact_agreement_is_not_said_where_a_blockage_of_half_could_hide():
     """Catches just as expected, but with a poor ruler they prove nothing."""
     lips = [0.0] * 4

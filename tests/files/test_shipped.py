@@ -11,7 +11,15 @@ from dbox.files.scenario import load
 from dbox.files.shipped import resolve, shipped_names
 from dbox.hydraulics.openings import Circle
 
-NAMES = ("full-job", "off-level", "pour-test", "tilted-curable", "tilted-rebed", "unequal-lines")
+NAMES = (
+    "family-of-four",
+    "full-job",
+    "off-level",
+    "pour-test",
+    "tilted-curable",
+    "tilted-rebed",
+    "unequal-lines",
+)
 INCH = 0.0254
 
 

@@ -7,6 +7,7 @@ corner, the integration is stopped and begun anew. In tests and in the benchmark
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from scipy.integrate import solve_ivp
@@ -119,9 +120,8 @@ def plain_surge(
     state = plain.start()
     corners = [*inflow.begin[inflow.begin < seconds].tolist(), seconds]
     if corners[0] > 0:
-        corners.insert(0, 0.0)
         raise ValueError("the plain system wants an inflow that begins at 0")
-    for piece, (begin, end) in enumerate(zip(corners[:-1], corners[1:], strict=True)):
+    for piece, (begin, end) in enumerate(pairwise(corners)):
         plain.piece = piece
         found = solve_ivp(plain, (begin, end), state, method=method, rtol=rtol, atol=atol)
         if not found.success:

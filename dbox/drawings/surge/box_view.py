@@ -1,0 +1,288 @@
+"""How does the box look at one moment? Its wall unrolled, with water, streams and trenches.
+
+Outlets stand side by side in their order, seen from the inlet, which has a column of its own on the
+left. The width of a stream says how large its flow is, on one scale for all of them.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
+from matplotlib.patches import Polygon, Rectangle
+
+from dbox.arrays import Array
+from dbox.drawings.lettering import text_width, told_apart, wrap
+from dbox.drawings.style import HAIR, INK, MEDIUM, SMALL, THICK, THIN, TINT, Sheet
+from dbox.drawings.surge.moment import Moment
+from dbox.drawings.wall import outline
+from dbox.fieldwork.site import Site
+from dbox.files.notation import inches
+from dbox.files.units import INCH
+from dbox.hydraulics.march import DRIP
+from dbox.hydraulics.surge import Surge
+
+INLET_WIDTH = 1.5
+"""Width of the inlet's column over that of an outlet. [-]"""
+
+STREAM = "0.3"
+"""Grey of water that falls."""
+
+_LEAST_VIEW = 1.0 * INCH
+_HOLE_PART, _STREAM_PART, _TRENCH_PART = 0.62, 0.56, 0.8
+_FALL, _TRENCH = 0.32, 0.5
+_TICK_STEPS = (1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 8, 16, 32, 64)
+
+
+@dataclass(frozen=True)
+class Scale:
+    """What part of the wall is drawn, and how wide a flow is.
+
+    Parameters
+    ----------
+    low, high : float
+        Heights at the lower and upper edge, over the datum of the lips. [m]
+    still : float
+        Level of still water, from which heights are written. [m]
+    per_flow : float
+        Width of a stream over its flow, in columns. [s/m3]
+    """
+
+    low: float
+    high: float
+    still: float
+    per_flow: float
+
+    @classmethod
+    def of(cls, *runs: Surge) -> "Scale":
+        """Show every lip and level of some runs through one box, their holes as far as may be.
+
+        Parameters
+        ----------
+        *runs : Surge
+            One or more.
+        """
+        system = runs[0].system
+        ends = np.concatenate([system.lips, *(run.lips_end for run in runs)])
+        lips = ends[np.isfinite(ends)]
+        marks = [*lips, system.still_level, *(run.peak_level for run in runs)]
+        low, high = float(min(marks)), float(max(marks))
+        top = max((lip + o.top for lip, o in zip(system.lips, system.openings, strict=True)
+                   if np.isfinite(lip)), default=high)  # fmt: skip
+        hole = min(top - low, max(1.6 * (high - low), _LEAST_VIEW))
+        span = max(1.15 * (high - low), 1.08 * hole)
+        most_in = max(float(run.inflow.max()) for run in runs)
+        most_out = max(float(run.peak_flow.max()) for run in runs)
+        widest = max(most_in / (0.7 * INLET_WIDTH), most_out / _STREAM_PART)
+        return cls(low - 0.2 * span, low + span, system.still_level, 1.0 / (widest or 1.0))
+
+
+class BoxView:
+    """Box and trenches on a part of a sheet; `moving` are the artists that `show` moves.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The page.
+    site : Site
+        Labels, and which outlets are capped.
+    run : Surge
+        The run, for lips, holes and trenches.
+    scale : Scale
+        What is shown.
+    place : tuple of float
+        Left, right, bottom and top on the page. [in]
+    ticks : bool
+        Whether heights are written beside it.
+    """
+
+    def __init__(
+        self,
+        sheet: Sheet,
+        site: Site,
+        run: Surge,
+        scale: Scale,
+        place: tuple[float, float, float, float],
+        *,
+        ticks: bool = True,
+    ) -> None:
+        left, right, bottom, top = place
+        self.run, self.scale, self.n = run, scale, len(site.outlets)
+        self.column = (right - left) / (self.n + INLET_WIDTH)
+        self.first = left + (INLET_WIDTH + 0.5) * self.column
+        below = self._room_below()
+        self.axes = sheet.axes(left, right, bottom + below, top)
+        self.upright = (top - bottom - below) / (scale.high - scale.low)
+        self.axes.set(xlim=(-0.5 - INLET_WIDTH, self.n - 0.5), ylim=(scale.low, scale.high))
+        self._dress(ticks)
+        self.labels = _write_labels(sheet, site, self.column, self.first, bottom + 0.15)
+        middle = self.first - 0.5 * (1.0 + INLET_WIDTH) * self.column
+        sheet.write(middle, bottom + 0.15, "inlet", ha="center")
+        self._draw_water()
+        self.open = [i for i, outlet in enumerate(site.outlets) if not outlet.capped]
+        self.holes = {i: self._hole(i) for i in self.open}
+        self.caps = [self._cap(i) for i in range(self.n) if i not in self.open]
+        self.streams = {i: self._stream(f"stream {self.labels[i]}") for i in self.open}
+        self.trenches = {i: self._draw_trench(i) for i in self.open if run.system.trenches[i]}
+
+    @property
+    def moving(self) -> list[Artist]:
+        """What changes from one moment to the next, from the back to the front."""
+        # walls, holes and lips mostly stand still, but lie before the water
+        walls = [self.axes.spines[side] for side in ("left", "right", "bottom")]
+        holes = [hole[1] for hole in self.holes.values()]
+        lips = [hole[2] for hole in self.holes.values()]
+        parts: list[Artist] = [
+            self.water, *self.rim, *walls, *holes, self.inlet, *self.trenches.values(),
+            *self.streams.values(), *lips, self.surface, *self.caps,
+        ]  # fmt: skip
+        return sorted(parts, key=lambda part: part.get_zorder())
+
+    def show(self, now: Moment) -> None:
+        """Move everything to a moment.
+
+        Parameters
+        ----------
+        now : Moment
+            Of the same run.
+        """
+        scale = self.scale
+        self.water.set_height(max(now.level - scale.low, 0.0))
+        self.surface.set_ydata([now.level, now.level])
+        middle = -0.5 - 0.5 * INLET_WIDTH
+        self._pour(self.inlet, middle, scale.high, now.level, now.inflow)
+        for i in self.open:
+            corners, shape, lip = self.holes[i]
+            shape.set_xy(corners + np.array([0.0, now.lips[i]]))
+            lip.set_ydata([now.lips[i], now.lips[i]])
+            landing = self._floor
+            if i in self.trenches:
+                height = self._trench_height(i, now.depth[i])
+                self.trenches[i].set_height(height)
+                landing = self._trench_bottom + height
+            self._pour(self.streams[i], i, float(now.lips[i]), landing, float(now.flow[i]))
+
+    def _pour(self, stream: Polygon, x: float, top: float, bottom: float, flow: float) -> None:
+        stream.set_visible(flow > DRIP)
+        half = 0.5 * flow * self.scale.per_flow
+        stream.set_xy([(x - half, bottom), (x + half, bottom), (x + half, top), (x - half, top)])
+
+    def _room_below(self) -> float:
+        """Paper for falling water, trenches and labels. [in]"""
+        some = any(self.run.system.trenches)
+        return 0.2 + _FALL + (_TRENCH if some else 0.0)
+
+    @property
+    def _floor(self) -> float:
+        return self.scale.low - _FALL / self.upright
+
+    @property
+    def _trench_bottom(self) -> float:
+        return self._floor - (_TRENCH - 0.04) / self.upright
+
+    def _trench_height(self, i: int, depth: float) -> float:
+        """Height of the water in a trench, in heights of the section. [m]"""
+        return float(min(depth / self._deepest(i), 1.0) * (_TRENCH - 0.1) / self.upright)
+
+    def _deepest(self, i: int) -> float:
+        """Depth that fills the picture of a trench: full to its pipe, or to the surface. [m]"""
+        trench = self.run.system.trenches[i]
+        assert trench is not None
+        passed = np.nanmax(self.run.depth[:, i]) > trench.pipe_height
+        return trench.depth if passed or not trench.pipe_height else trench.pipe_height
+
+    def _draw_water(self) -> None:
+        left, width = -0.5 - INLET_WIDTH, self.n + INLET_WIDTH
+        self.water = Rectangle((left, self.scale.low), width, 0.0, facecolor=TINT, zorder=1)
+        self.water.set_label("water")
+        self.axes.add_patch(self.water)
+        self.inlet = self._stream("inlet")
+        (self.surface,) = self.axes.plot(
+            (left, left + width), (0.0, 0.0), color=INK, linewidth=MEDIUM, label="level", zorder=6
+        )
+        rim = self.run.system.rim
+        self.rim: list[Line2D] = []
+        if rim is not None and rim < self.scale.high:
+            self.rim = self.axes.plot((left, left + width), (rim, rim), color=INK, linewidth=THIN,
+                           linestyle=(0, (6, 2)), label="rim", zorder=2)  # fmt: skip
+
+    def _stream(self, name: str) -> Polygon:
+        stream = Polygon(np.zeros((4, 2)), facecolor=STREAM, edgecolor=STREAM, zorder=4)
+        # not snapped to whole dots, where the least of two equal streams could vanish
+        stream.set(label=name, clip_on=False, linewidth=HAIR, snap=False)
+        self.axes.add_patch(stream)
+        return stream
+
+    def _hole(self, i: int) -> tuple[Array, Polygon, Line2D]:
+        """Outline of a hole and its lip."""
+        openings, scale = self.run.system.openings, self.scale
+        reach = scale.high - scale.low
+        widest = max(float(np.ptp(outline(o, reach)[:, 0])) for o in openings)
+        corners = outline(openings[i], reach)
+        across = min(_HOLE_PART / widest, self.upright / self.column)
+        corners = corners * [across, 1.0] + [i, 0.0]
+        shape = Polygon(corners, facecolor="none", edgecolor=INK, linewidth=THIN, zorder=3)
+        shape.set_label(f"hole {self.labels[i]}")
+        self.axes.add_patch(shape)
+        (lip,) = self.axes.plot(
+            (i - 0.4, i + 0.4), (0.0, 0.0), color=INK, linewidth=THICK,
+            solid_capstyle="butt", label=f"lip {self.labels[i]}", zorder=5,
+        )  # fmt: skip
+        return corners, shape, lip
+
+    def _cap(self, i: int) -> Rectangle:
+        """A hatched lid; its height means nothing, since a capped outlet has no lip."""
+        low, span = self.scale.low, self.scale.high - self.scale.low
+        lid = Rectangle((i - 0.3, low + 0.2 * span), 0.6, 0.6 * span, facecolor="white",
+                        edgecolor=INK, linewidth=THIN, hatch="////", zorder=7)  # fmt: skip
+        self.axes.add_patch(lid)
+        return lid
+
+    def _draw_trench(self, i: int) -> Rectangle:
+        half, tall = 0.5 * _TRENCH_PART, (_TRENCH - 0.04) / self.upright
+        bottom = self._trench_bottom
+        across = (i - half, i - half, i + half, i + half)
+        self.axes.plot(across, (bottom + tall, bottom, bottom, bottom + tall), color=INK,
+                       linewidth=THIN, clip_on=False, zorder=5)  # fmt: skip
+        full = bottom + (_TRENCH - 0.1) / self.upright
+        self.axes.plot(across[1:3], (full, full), color=INK, linewidth=HAIR,
+                       linestyle=(0, (4, 3)), clip_on=False, zorder=2)  # fmt: skip
+        edge = 1.0 / 72 / self.column
+        water = Rectangle(
+            (i - half + edge, bottom), 2 * (half - edge), 0.0, facecolor=TINT, zorder=1
+        )
+        water.set(label=f"trench {self.labels[i]}", clip_on=False)
+        self.axes.add_patch(water)
+        return water
+
+    def _dress(self, ticks: bool) -> None:
+        """Floor and walls of the box, and a scale in inches over still water."""
+        _open_topped(self.axes)
+        scale = self.scale
+        apart = 0.3 / self.upright / INCH
+        step = next((s for s in _TICK_STEPS if s >= apart), apart) * INCH
+        first, last = (np.floor((z - scale.still) / step) for z in (scale.low, scale.high))
+        over = np.arange(first + 1, last + 1) * step
+        names = [inches(z, signed=True) if ticks else "" for z in over]
+        self.axes.set_yticks(over + scale.still, names, fontsize=SMALL)
+
+
+def _open_topped(axes: Axes) -> None:
+    for side in ("left", "right", "bottom"):
+        axes.spines[side].set_linewidth(THICK)
+    axes.spines["top"].set_visible(False)
+    axes.set_xticks([])
+    axes.tick_params(length=3, width=THIN)
+
+
+def _write_labels(sheet: Sheet, site: Site, column: float, first: float, y: float) -> list[str]:
+    """Write the label of each outlet below its column, its number where there is no room."""
+    whole = [outlet.label for outlet in site.outlets]
+    room = column - 0.04
+    cut = told_apart(whole, [wrap(label, room, SMALL, "bold", 1)[0] for label in whole])
+    fits = all(text_width(label, SMALL, "bold") <= room for label in cut)
+    written = cut if fits else [str(i + 1) for i in range(len(whole))]
+    for i, label in enumerate(written):
+        sheet.write(first + i * column, y, label, ha="center", weight="bold")
+    return whole

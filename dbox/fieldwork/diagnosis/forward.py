@@ -1,0 +1,328 @@
+"""What would the water do under each cause? Boxes and lines drawn, then split.
+
+Every draw is a box with its lips (`lips`), what its headers and trenches do, and a flow of an
+ordinary day. The split gives the share of every line; share over length, times how hard the whole
+field is worked, is the load of a line over what its trench takes. Where that passes 1 the trench
+ponds. At rest water stands at the lowest way out: a lip, or the tailwater of a full trench where
+that is higher. All sizes that are drawn are judgement, no source.
+"""
+
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from dbox.arrays import Array, BoolArray
+from dbox.fieldwork.diagnosis.causes import CAUSES, Hypotheses, feed_is_strong, index_of
+from dbox.fieldwork.diagnosis.lips import Drawn
+from dbox.fieldwork.diagnosis.places import jet_heads
+from dbox.fieldwork.site import Site
+from dbox.hydraulics.openings import Circle, Notch, Opening, PipeEnd, Slot
+from dbox.hydraulics.split import split
+
+LITRE_PER_MINUTE = 1e-3 / 60.0
+USUAL_DAY = 2.0 * LITRE_PER_MINUTE
+"""Flow of an ordinary day at a gravity-fed box. [m3/s] (1 to 4 L/min: Water Science and Technology
+51(10), 2005, p. 39)"""
+USUAL_DOSE = 100.0 * LITRE_PER_MINUTE
+"""Flow of a pumped or siphoned dose. [m3/s] (common practice, no source)"""
+USUAL_MARGIN = 0.55
+"""Load of a line over what it takes, in a field that is asked about and splits evenly. [-]
+(judgement)"""
+FULL_LOAD = 4.0
+"""Load at which a trench that is full is counted. [-]"""
+HOLE_FACTORS = (0.7, 1.4)
+"""Size of a hole that differs, over the others'. [-] (judgement)"""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class States:
+    """Boxes drawn, one a row, with the cause that each stands for.
+
+    Parameters
+    ----------
+    cause, outlet, hypothesis : ndarray of int, shape (r,)
+        Cause and outlet of the row, and its hypothesis.
+    slopes : ndarray, shape (r, 2)
+        Slopes of the box. [-]
+    smooth, read, felt : ndarray, shape (r, n)
+        Lips as in `lips.Drawn`, inf where the file says that the outlet is capped. [m]
+    tail : ndarray, shape (r, n)
+        Level standing in the line against its outlet; -inf for none. [m]
+    closed : ndarray of bool, shape (r, n)
+        Whether the line takes no more than it seeps.
+    seep : ndarray, shape (r, n)
+        What a closed line takes. [m3/s]
+    leak : ndarray, shape (r,)
+        What the box loses through its walls. [m3/s]
+    crack : ndarray, shape (r,)
+        How far below the lowest lip that loss lets the level fall. [m]
+    jet : ndarray, shape (r,)
+        Strength of the jet over that of the model. [-]
+    hole : ndarray of int, shape (r,)
+        Which factor the hole of the outlet differs by; -1 for none.
+    load : ndarray, shape (r, n)
+        Load of each line over what it takes. [-]
+    day_share : ndarray, shape (r, n)
+        Share of each line on an ordinary day. [-]
+    still : ndarray, shape (r,)
+        Level at rest over the lowest lip that a ruler finds. [m]
+    size : ndarray, shape (r,)
+        What is fitted: the drop across a leaning box, the fault of a lip, or the leak.
+    """
+
+    cause: npt.NDArray[np.int64]
+    outlet: npt.NDArray[np.int64]
+    hypothesis: npt.NDArray[np.int64]
+    slopes: Array
+    smooth: Array
+    read: Array
+    felt: Array
+    tail: Array
+    closed: BoolArray
+    seep: Array
+    leak: Array
+    crack: Array
+    jet: Array
+    hole: npt.NDArray[np.int64]
+    load: Array
+    day_share: Array
+    still: Array
+    size: Array
+
+    def take(self, rows: npt.NDArray[np.int64]) -> "States":
+        """Some of the rows, in the order given, of shape (k,)."""
+        return States(**{f.name: getattr(self, f.name)[rows] for f in fields(self)})
+
+    @property
+    def own(self) -> BoolArray:
+        """Whether an outlet is the one that the cause of the row sits at. (r, n)."""
+        result: BoolArray = np.arange(self.felt.shape[1]) == self.outlet[:, None]
+        return result
+
+
+@dataclass(frozen=True, eq=False)
+class Water:
+    """Splits the drawn boxes of one site.
+
+    Parameters
+    ----------
+    site : Site
+        The box.
+    places : ndarray, shape (n, 2)
+        Places of its outlets. [m]
+    """
+
+    site: Site
+    places: Array
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "_jets", jet_heads(self.site, self.places))
+
+    def flows(self, states: States, inflow: Array) -> Array:
+        """Flow of every outlet.
+
+        Parameters
+        ----------
+        states : States
+            Boxes drawn.
+        inflow : ndarray, shape (r,)
+            What is poured or comes in. [m3/s]
+
+        Returns
+        -------
+        ndarray, shape (r, n)
+            What each line takes; the rest leaks, or stays in the box. [m3/s]
+        """
+        seep = np.minimum(states.seep, 0.3 * inflow[:, None])
+        inside = np.maximum(inflow - seep.sum(-1) - states.leak, 0.02 * inflow)
+        lips = np.where(states.closed, np.inf, states.felt - self._thrown(states, inflow))
+        shut = np.isinf(lips).all(-1)
+        lips = np.where(shut[:, None], np.where(np.isinf(states.read), np.inf, states.felt), lips)
+        openings = [o.opening for o in self.site.outlets]
+        # a full trench rises with what it is given, so its water acts as a higher lip and not as a
+        # level outside that stays where it is
+        flow = split(inside, np.maximum(lips, states.tail), openings).flow.copy()
+        odd = np.flatnonzero(states.hole >= 0)
+        if odd.size:
+            flow[odd] = self._odd_holes(states.take(odd), lips[odd], inside[odd])
+        flow[shut] = 0.0
+        return np.asarray(flow + np.where(states.closed, seep, 0.0))
+
+    def _thrown(self, states: States, inflow: Array) -> Array:
+        """Extra head of the jet, (r, n); a trickle falls into the pool and throws nothing."""
+        if not states.jet.any():
+            return np.zeros_like(states.felt)
+        grid, heads = self._jets  # type: ignore[attr-defined]
+        each = np.stack([np.interp(inflow, grid, h) for h in heads.T], -1)
+        carried = states.jet * inflow / (inflow + 10.0 * LITRE_PER_MINUTE)
+        return np.asarray(each * carried[:, None])
+
+    def _odd_holes(self, states: States, lips: Array, inflow: Array) -> Array:
+        """Split boxes in which one hole differs: all sizes side by side, those unused capped."""
+        openings = [o.opening for o in self.site.outlets]
+        sizes = [openings, *([_resized(o, f) for o in openings] for f in HOLE_FACTORS)]
+        own = states.own
+        chosen = [~own, *(own & (states.hole == k)[:, None] for k in range(len(HOLE_FACTORS)))]
+        wide = np.concatenate([np.where(mask, lips, np.inf) for mask in chosen], -1)
+        flow = split(inflow, wide, [o for row in sizes for o in row]).flow
+        return np.asarray(flow.reshape(len(inflow), len(sizes), -1).sum(1))
+
+
+def _resized(opening: Opening, factor: float) -> Opening:
+    if isinstance(opening, Circle | PipeEnd):
+        return replace(opening, diameter=opening.diameter * factor)
+    if isinstance(opening, Slot):
+        return replace(opening, width=opening.width * factor)
+    assert isinstance(opening, Notch)
+    return replace(opening, angle=2.0 * float(np.arctan(factor * np.tan(opening.angle / 2.0))))
+
+
+def draw_states(
+    site: Site, water: Water, hypotheses: Hypotheses, drawn: Drawn, rng: np.random.Generator
+) -> States:
+    """Draw what else is unknown, and let the water of an ordinary day run.
+
+    Parameters
+    ----------
+    site : Site
+        The box.
+    water : Water
+        Its splitter.
+    hypotheses : Hypotheses
+        What may be wrong.
+    drawn : Drawn
+        Lips of h hypotheses by d draws.
+    rng : Generator
+        All hypotheses share its numbers.
+
+    Returns
+    -------
+    States
+        With r = h d rows, the draws of a hypothesis together.
+    """
+    h, d, n = drawn.felt.shape
+    rows = np.repeat(np.arange(h), d)
+    cause, outlet = hypotheses.cause[rows], hypotheses.outlet[rows]
+    dice = _Dice(rng, h, d)
+    own = np.arange(n) == outlet[:, None]
+    line = {name: _of_line(cause, name)[:, None] & own for name in ("blocked", "crushed", "capped")}
+    broken = np.isin(cause, index_of("broken")) & (dice.even() < 0.4)
+    leaks = np.isin(cause, index_of("leak")) | broken
+    felt = drawn.felt.reshape(-1, n)
+    uncapped = np.array([not outlet.capped for outlet in site.outlets])
+    read = drawn.read.reshape(-1, n)
+    seep = np.where(line["blocked"], _spread(dice, 0.05, 0.8), 0.0)
+    seep = np.where(line["crushed"], _spread(dice, 0.6, 0.7), seep)
+    state = States(
+        cause=cause,
+        outlet=outlet,
+        hypothesis=rows,
+        slopes=drawn.slopes.reshape(-1, 2),
+        smooth=np.where(uncapped, drawn.smooth.reshape(-1, n), np.inf),
+        read=np.where(uncapped, read, np.inf),
+        felt=np.where(uncapped, felt, np.inf),
+        tail=_tails(cause, own, felt, dice),
+        closed=line["blocked"] | line["crushed"] | line["capped"] | _frozen(cause)[:, None],
+        seep=seep,
+        leak=np.where(leaks, np.squeeze(_spread(dice, 0.3, 0.9), -1), 0.0),
+        crack=np.where(leaks, 0.004 + 0.05 * dice.even(), 0.0),
+        jet=np.where(np.isin(cause, index_of("jet")), np.exp(0.4 * dice.normal()), 0.0),
+        hole=np.where(np.isin(cause, index_of("holes")), (dice.even() < 0.5).astype(int), -1),
+        load=np.zeros((h * d, n)),
+        day_share=np.zeros((h * d, n)),
+        still=np.zeros(h * d),
+        size=np.zeros(h * d),
+    )
+    return _with_day(site, water, state, drawn, dice)
+
+
+@dataclass(frozen=True, eq=False)
+class _Dice:
+    """Numbers for d draws, the same for each of h hypotheses."""
+
+    rng: np.random.Generator
+    h: int
+    d: int
+
+    def even(self) -> Array:
+        return np.tile(self.rng.random(self.d), self.h)
+
+    def normal(self) -> Array:
+        return np.tile(self.rng.standard_normal(self.d), self.h)
+
+
+def _spread(dice: _Dice, litres_per_minute: float, sigma: float) -> Array:
+    """A flow that may be some times more or less, (r, 1). [m3/s]"""
+    middle = litres_per_minute * LITRE_PER_MINUTE
+    return np.asarray(middle * np.exp(sigma * dice.normal()))[:, None]
+
+
+def _of_line(cause: npt.NDArray[np.int64], name: str) -> BoolArray:
+    return np.isin(cause, [i for i, c in enumerate(CAUSES) if c.line == name])
+
+
+def _frozen(cause: npt.NDArray[np.int64]) -> BoolArray:
+    return np.isin(cause, index_of("frozen"))
+
+
+def _tails(cause: npt.NDArray[np.int64], own: BoolArray, felt: Array, dice: _Dice) -> Array:
+    """Levels that full trenches hold against their outlets, (r, n)."""
+    over = 0.07 * dice.even()[:, None]
+    alone = np.where(_of_line(cause, "full")[:, None] & own, felt + over, -np.inf)
+    all_full = np.isin(cause, index_of("all_full"))[:, None]
+    highest = np.where(np.isfinite(felt), felt, -np.inf).max(-1, keepdims=True)
+    return np.where(all_full, highest + 0.002 + over, alone)
+
+
+def _with_day(site: Site, water: Water, state: States, drawn: Drawn, dice: _Dice) -> States:
+    """The same states, with the shares and loads of an ordinary day and the level at rest."""
+    usual = USUAL_DOSE if feed_is_strong(site) else USUAL_DAY
+    inflow = usual * np.exp(0.4 * dice.normal())
+    # water that leaves by a box's wall never reaches a line, yet a day's flow is not lost in it
+    running = replace(state, leak=np.minimum(state.leak, 0.5 * inflow))
+    flow = water.flows(running, inflow)
+    share = flow / np.maximum(flow.sum(-1, keepdims=True), 1e-12)
+    load = share / _wanted(site) * _margins(state, dice)
+    full = np.isfinite(state.tail)
+    lowest = np.where(np.isfinite(state.read), state.read, np.inf).min(-1)
+    ways = np.maximum(np.where(state.closed, np.inf, state.felt), state.tail).min(-1)
+    # where every way is shut, ice holds the level as it found it, over the lips
+    still = np.where(np.isfinite(ways), ways, lowest + 0.01 + 0.05 * dice.even())
+    return replace(
+        state,
+        load=np.where(full, np.maximum(load, FULL_LOAD), load),
+        day_share=share,
+        still=np.where(state.crack > 0, -state.crack, still - lowest),
+        size=_sizes(state, drawn),
+    )
+
+
+def _wanted(site: Site) -> Array:
+    """Part of the field that each line is, by area, by length or evenly. (n,)"""
+    for name in ("line_area", "line_length"):
+        values = [getattr(o, name) for o in site.outlets if not o.capped]
+        if all(v is not None for v in values):
+            part = np.array([0.0 if o.capped else getattr(o, name) for o in site.outlets])
+            return np.asarray(np.where(part > 0, part / part.sum(), 1.0))
+    part = np.array([0.0 if o.capped else 1.0 for o in site.outlets])
+    return np.asarray(np.where(part > 0, part / part.sum(), 1.0))
+
+
+def _margins(state: States, dice: _Dice) -> Array:
+    """Load of each line over what it takes, were the split even. (r, n)"""
+    low, high = np.array([c.load for c in CAUSES]).T
+    own_low, own_high = np.array([c.own_load for c in CAUSES]).T
+    everywhere = low[state.cause] + (high - low)[state.cause] * dice.even()
+    own = own_low[state.cause] + (own_high - own_low)[state.cause] * dice.even()
+    margin = USUAL_MARGIN * np.exp(0.35 * dice.normal()) * everywhere
+    return np.asarray(margin[:, None] * np.where(state.own, own[:, None], 1.0))
+
+
+def _sizes(state: States, drawn: Drawn) -> Array:
+    """What is fitted: drop of a leaning box, fault of a lip, or leak."""
+    tilted = np.isin(state.cause, [i for i, c in enumerate(CAUSES) if c.tilted])
+    fault = drawn.fault.reshape(-1)
+    plane = drawn.plane.reshape(fault.size, -1)
+    size = np.where(tilted, np.ptp(plane, axis=-1), fault)
+    return np.where(state.leak > 0, state.leak, size)

@@ -1,0 +1,95 @@
+"""What would a pour test show of each drawn box, and how well does that fit what was seen?
+
+A catch scatters by its timing error and by a little of the whole pour; an outlet starts before
+another where it feels the lower way out. An outlet that is not in an order that was watched did not
+start.
+"""
+
+import numpy as np
+
+from dbox.arrays import Array
+from dbox.fieldwork.diagnosis.forward import States, Water
+from dbox.fieldwork.diagnosis.visible import MISTAKE
+from dbox.fieldwork.poured import Pour
+
+START_ERROR = 0.0012
+"""Standard deviation of the height at which an outlet is seen to start. [m] (about 3/64 in)"""
+
+_OF_POUR = 0.02
+_LEAST_CATCH = 0.02
+_POUR_ERROR = 0.05
+
+
+def pour_chance(water: Water, states: States, pour: Pour, noise: Array) -> Array:
+    """Probability of what a pour showed, up to a factor that is the same for every box.
+
+    Parameters
+    ----------
+    water : Water
+        Splits the boxes.
+    states : States
+        Boxes drawn.
+    pour : Pour
+        What was seen.
+    noise : ndarray, shape (r,)
+        Standard normal numbers: the pour's own flow is not exact.
+
+    Returns
+    -------
+    ndarray, shape (r,)
+        Logarithm of the probability. [-]
+    """
+    inflow = pour.inflow * np.exp(_POUR_ERROR * noise)
+    flow = water.flows(states, inflow)
+    result = np.zeros(len(flow))
+    if pour.done:
+        caught = np.array([np.nan if c is None else c for c in pour.catches])
+        result += catch_chance(flow, caught, pour.inflow, pour.error)
+    if pour.order:
+        result += _order_chance(states, flow, pour)
+    return result
+
+
+def catch_chance(flow: Array, caught: Array, inflow: float, error: float) -> Array:
+    """Log probability density of catches, each over the flow poured.
+
+    Parameters
+    ----------
+    flow : ndarray, shape (r, n)
+        Flows that the boxes would give. [m3/s]
+    caught : ndarray, shape (..., n)
+        Flows caught; NaN where not caught. [m3/s]
+    inflow : float
+        What was poured. [m3/s]
+    error : float
+        Relative error of a catch. [-]
+
+    Returns
+    -------
+    ndarray, shape (..., r)
+    """
+    spread = np.hypot(error * flow, _OF_POUR * inflow)
+    away = (caught[..., None, :] - flow) / spread
+    near = np.exp(-0.5 * away**2) / (np.sqrt(2.0 * np.pi) * spread) * inflow
+    chance = np.where(np.isnan(caught)[..., None, :], 1.0, (1.0 - MISTAKE) * near + MISTAKE)
+    return np.asarray(np.log(chance).sum(-1))
+
+
+def _order_chance(states: States, flow: Array, pour: Pour) -> Array:
+    """Log probability of an order of starting: every outlet later than the one before it."""
+    ways = np.maximum(states.felt, states.tail)
+    ways = np.where(states.closed & (states.seep <= 0), np.inf, ways)
+    runs = flow > _LEAST_CATCH * pour.inflow / flow.shape[1]
+    order, result = list(pour.order), np.zeros(len(flow))
+    for earlier, later in zip(order[:-1], order[1:], strict=True):
+        gap = np.minimum(ways[:, later], 1e3) - np.minimum(ways[:, earlier], 1e3)
+        result += _log_mixed(1.0 / (1.0 + np.exp(np.clip(-1.7 * gap / START_ERROR, -60, 60))))
+    for outlet in range(flow.shape[1]):
+        if np.isfinite(states.read[0, outlet]):
+            seen = runs[:, outlet] == (outlet in order)
+            result += _log_mixed(np.where(seen, 0.95, 0.05))
+    return result
+
+
+def _log_mixed(chance: Array) -> Array:
+    return np.asarray(np.log((1.0 - MISTAKE) * chance + MISTAKE / 2.0))

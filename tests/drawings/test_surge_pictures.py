@@ -1,0 +1,300 @@
+"""Films and stills of a run show its numbers, legibly, in files that play anywhere."""
+
+import base64
+import re
+from dataclasses import replace
+from functools import cache
+from io import BytesIO
+
+import numpy as np
+import pytest
+from matplotlib.lines import Line2D
+from matplotlib.patches import Polygon, Rectangle
+from PIL import Image
+
+from dbox.drawings.surge import animation
+from dbox.drawings.surge.animation import LAST_FRAME, Film, check_film, write_film
+from dbox.drawings.surge.contrast import contrast_figure
+from dbox.drawings.surge.frame import SurgeFrame
+from dbox.drawings.surge.moment import (
+    FRAME,
+    QUIET_FRAMES,
+    frame_times,
+    is_moving,
+    moment,
+    shown_until,
+)
+from dbox.drawings.surge.still import surge_figure
+from dbox.errors import DomainError, ScenarioError
+from dbox.fieldwork.surge import house_event, run, run_days, settling_rates, side_by_side
+from dbox.files.units import GALLON, INCH
+from dbox.hydraulics.inflow import steady
+from tests.drawings import paper
+from tests.drawings.cases import GPM, box, sites
+
+EVENTS = {
+    "shower": ("family-of-four", None),
+    "flood over the rim": ("family-of-four", steady(150 * GPM, 20.0, name="flood")),
+    "twenty, no positions": ("twenty, no positions", steady(20 * GPM, 60.0)),
+    "six, long labels, no tolerance": ("six, long labels, no tolerance", steady(GPM, 300.0)),
+    "twelve, two capped": ("twelve, two capped", steady(5 * GPM, 60.0)),
+    "every hole": ("every hole", steady(5 * GPM, 60.0)),
+    "one": ("one", steady(5 * GPM, 60.0)),
+    "round": ("round", steady(30 * GPM, 60.0)),
+}
+NAMES = tuple(EVENTS)
+
+
+@cache
+def outcome(name):
+    site, event = EVENTS[name]
+    return run(sites()[site], event or house_event(["shower"]))
+
+
+@cache
+def frame(name):
+    return SurgeFrame(outcome(name))
+
+
+@cache
+def contrast():
+    return side_by_side(sites()["family-of-four"], 20 * GALLON)
+
+
+def times(name, count=5):
+    return np.linspace(0.0, shown_until(outcome(name).surge), count)
+
+
+def one(figure, kind, label):
+    (artist,) = paper.named(figure, kind, label)
+    return artist
+
+
+def width(stream):
+    return np.ptp(stream.get_xy()[:, 0]) if stream.get_visible() else 0.0
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_exact_water_stands_where_the_run_says(name):
+    shown, found = frame(name), outcome(name).surge
+    for row in (0, found.time.size // 4, int(np.argmax(found.level))):
+        shown.show(float(found.time[row]))
+        level = np.asarray(one(shown.figure, Line2D, "level").get_ydata())
+        water = one(shown.figure, Rectangle, "water")
+        assert level == pytest.approx(np.full(2, found.level[row]), abs=1e-12)
+        assert water.get_y() + water.get_height() == pytest.approx(level[0])
+        low, high = shown.box.axes.get_ylim()
+        assert low < level[0] < high
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_exact_bars_are_the_running_shares(name):
+    shown, found = frame(name), outcome(name).surge
+    for row in (1, found.time.size // 2, found.time.size - 1):
+        shown.show(float(found.time[row]))
+        bars = [bar.get_height() for bar in shown.shares.bars]
+        assert bars == pytest.approx(found.running_share[row], abs=1e-12)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_exact_streams_are_as_wide_as_flows_are_large(name):
+    shown, case = frame(name), outcome(name)
+    row = int(np.argmax(case.surge.level))
+    shown.show(float(case.surge.time[row]))
+    inlet = width(one(shown.figure, Polygon, "inlet"))
+    assert inlet > 0
+    for i, label in enumerate(case.labels):
+        if case.site.outlets[i].capped:
+            continue
+        wide = width(one(shown.figure, Polygon, f"stream {label}"))
+        part = case.surge.flow[row, i] / case.surge.inflow[row]
+        assert wide / inlet == pytest.approx(part, abs=1e-3)
+
+
+def test_exact_lips_and_targets_stand_at_their_heights():
+    shown, case = frame("shower"), outcome("shower")
+    for i, label in enumerate(case.labels):
+        lip = one(shown.figure, Line2D, f"lip {label}").get_ydata()
+        target = one(shown.figure, Line2D, f"target {label}").get_ydata()
+        assert lip == pytest.approx([case.surge.system.lips[i]] * 2, abs=1e-12)
+        assert target == pytest.approx([case.target[i]] * 2)
+
+
+def test_exact_trenches_fill_in_proportion_to_their_depth():
+    shown, case = frame("shower"), outcome("shower")
+    shown.show(case.surge.seconds)
+    heights = [shown.box.trenches[i].get_height() for i in range(6)]
+    assert heights[0] / heights[1] == pytest.approx(
+        case.surge.depth[-1, 0] / case.surge.depth[-1, 1]
+    )
+
+
+def test_exact_a_settling_box_takes_its_lips_along():
+    site = sites()["family-of-four"]
+    case = run_days(site, 1, settling=settling_rates(site, 30 * INCH, "right"))
+    shown = SurgeFrame(case)
+    shown.show(case.surge.seconds)
+    for i, label in enumerate(case.labels):
+        lip = one(shown.figure, Line2D, f"lip {label}").get_ydata()[0]
+        assert lip == pytest.approx(case.surge.lips_end[i], abs=1e-12)
+        hole = one(shown.figure, Polygon, f"hole {label}").get_xy()[:, 1]
+        assert hole.min() == pytest.approx(lip, abs=1e-12)
+
+
+def test_exact_water_over_the_rim_is_said():
+    shown, found = frame("flood over the rim"), outcome("flood over the rim").surge
+    shown.show(found.peak_time)
+    assert found.spilled[-1] > 0
+    assert "OVER THE RIM" in shown.status.get_text()
+    assert one(shown.figure, Line2D, "rim").get_ydata() == pytest.approx([found.system.rim] * 2)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_exact_no_words_lie_on_words_at_any_time(name):
+    for at in times(name):
+        shown = SurgeFrame(outcome(name))
+        shown.show(float(at))
+        assert paper.overlaps(shown.figure) == []
+        assert paper.off_page(shown.figure) == []
+        assert paper.smallest(shown.figure) >= 7.0
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_exact_the_still_is_legible_and_holds_every_flow(name):
+    case, figure = outcome(name), surge_figure(outcome(name))
+    assert paper.overlaps(figure) == []
+    assert paper.off_page(figure) == []
+    assert np.ptp(one(figure, Line2D, "level").get_ydata()) * INCH == pytest.approx(
+        np.ptp(case.surge.level)
+    )
+    for i, label in enumerate(case.labels):
+        flow = one(figure, Line2D, f"flow {label}")
+        assert np.array_equal(flow.get_ydata(), case.surge.flow[:, i])
+
+
+def test_exact_the_contrast_shows_each_peak_on_one_scale():
+    figure = contrast_figure(contrast())
+    assert paper.overlaps(figure) == []
+    assert paper.off_page(figure) == []
+    levels = paper.named(figure, Line2D, "level")
+    assert [line.get_ydata()[0] for line in levels] == pytest.approx(
+        [o.surge.peak_level for o in contrast()]
+    )
+    assert len({line.axes.get_ylim() for line in levels}) == 1
+    for label, place in (("1", 0), ("6", 5)):
+        bars = paper.named(figure, Rectangle, f"share {label}")
+        shares = [o.surge.share[place] for o in contrast()]
+        assert [bar.get_height() for bar in bars] == pytest.approx(shares)
+
+
+def test_exact_flows_that_a_contrast_leaves_out_are_named():
+    five = tuple(contrast()) + tuple(contrast())[:2]
+    words = " ".join(" ".join(paper.texts(contrast_figure(five))).split())
+    assert "not drawn: bucket" in words
+    with pytest.raises(DomainError, match="no run"):
+        contrast_figure(())
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_exact_the_moving_part_plays_six_to_twelve_seconds(name):
+    found, at = outcome(name).surge, frame_times(outcome(name).surge)
+    steps = np.searchsorted(found.time, at[1:]).clip(1) - 1
+    moving = np.array(is_moving(found))[steps]
+    assert 6.0 <= moving.sum() * FRAME <= 12.0
+    assert np.sum(~moving) <= QUIET_FRAMES + 2
+    assert np.all(np.diff(at) > 0)
+    assert at[0] == 0.0
+    assert at[-1] == pytest.approx(shown_until(found))
+
+
+def test_exact_a_moment_goes_straight_between_rows():
+    found = outcome("shower").surge
+    row = 20
+    halfway = moment(found, float(found.time[row : row + 2].mean()))
+    assert halfway.level == pytest.approx(found.level[row : row + 2].mean())
+    assert halfway.flow == pytest.approx(found.flow[row : row + 2].mean(0))
+    assert halfway.share.sum() == pytest.approx(1.0)
+
+
+def test_two_ways_a_frame_is_the_same_drawn_over_or_anew():
+    film, at = Film(outcome("shower")), 600.0
+    for before in (0.0, 3000.0, at):
+        film.show(before)
+    partly = np.asarray(film.canvas.buffer_rgba()).astype(int)
+    anew = SurgeFrame(outcome("shower"))
+    anew.show(at)
+    picture = BytesIO()
+    anew.figure.savefig(picture, format="png", dpi=anew.figure.dpi)
+    whole = np.asarray(Image.open(picture).convert("RGBA")).astype(int)
+    assert partly.shape == whole.shape
+    assert np.mean(np.abs(partly - whole).max(2) > 40) < 2e-3
+
+
+def test_exact_a_gif_has_its_frames_and_lasts_as_long(tmp_path):
+    path, told = tmp_path / "surge.gif", []
+    write_film(outcome("shower"), path, frames=20, progress=told.append)
+    count = frame_times(outcome("shower").surge, 20).size
+    with Image.open(path) as film:
+        assert film.n_frames == count
+        lasts = 0
+        for number in range(film.n_frames):
+            film.seek(number)
+            lasts += film.info["duration"]
+            rgb = np.asarray(film.convert("RGB"))
+            assert np.ptp(rgb, axis=2).max() == 0
+        assert film.info["loop"] == 0
+    assert lasts == pytest.approx(1000 * ((count - 1) * FRAME + LAST_FRAME))
+    assert told == pytest.approx(np.arange(1, count + 1) / count)
+
+
+def test_exact_the_page_holds_its_frames_and_asks_the_network_for_nothing(tmp_path):
+    path = tmp_path / "surge.html"
+    write_film(outcome("shower"), path, frames=10)
+    page = path.read_text(encoding="utf-8")
+    frames = re.findall(r'"data:image/png;base64,([^"]*)"', page)
+    assert len(frames) == frame_times(outcome("shower").surge, 10).size
+    with Image.open(BytesIO(base64.b64decode(frames[3].replace("\\", "")))) as picture:
+        assert picture.size == (800, 600)
+    rest = re.sub(r'"data:image/png;base64,[^"]*"', "", page)
+    assert "http" not in rest
+    assert not re.search(r"<link|@import|url\(|src\s*=\s*[\"'](?!data:)", rest)
+    assert 'name="viewport"' in rest
+    write_film(outcome("shower"), path, frames=10, overwrite=True)
+    assert path.read_text(encoding="utf-8") == page
+
+
+def test_exact_an_mp4_without_ffmpeg_says_what_to_do(tmp_path, monkeypatch):
+    monkeypatch.setattr(animation.FFMpegWriter, "isAvailable", classmethod(lambda _: False))
+    with pytest.raises(ScenarioError, match=r"needs ffmpeg.*\.gif or \.html"):
+        check_film(tmp_path / "surge.mp4")
+
+
+def test_exact_nothing_is_replaced_unless_told(tmp_path):
+    path = tmp_path / "surge.gif"
+    path.write_text("kept")
+    with pytest.raises(ScenarioError, match="is there already"):
+        write_film(outcome("shower"), path)
+    assert path.read_text() == "kept"
+    with pytest.raises(ScenarioError, match="no folder"):
+        check_film(tmp_path / "none" / "surge.gif")
+
+
+def test_exact_too_many_outlets_are_refused():
+    site = box(21)
+    case = run(site, steady(GPM, 60.0))
+    for draw in (SurgeFrame, surge_figure, lambda o: contrast_figure([o])):
+        with pytest.raises(DomainError, match="21 outlets"):
+            draw(case)
+
+
+def test_exact_water_that_never_moves_can_still_be_drawn():
+    quiet = outcome("one")
+    still = replace(
+        quiet,
+        surge=replace(
+            quiet.surge, inflow=0 * quiet.surge.inflow, flow=0 * quiet.surge.flow,
+            volume=0 * quiet.surge.volume, peak_flow=0 * quiet.surge.peak_flow,
+        ),
+    )  # fmt: skip
+    assert frame_times(still.surge)[-1] == still.surge.seconds
+    assert SurgeFrame(still).shares.bars[0].get_height() == 0.0

@@ -1,0 +1,149 @@
+"""Inflows: what runs in adds up to what was asked for."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.integrate import solve_ivp
+
+from dbox.arrays import GRAVITY
+from dbox.errors import DomainError
+from dbox.hydraulics.dosing import Pump, Siphon
+from dbox.hydraulics.household import (
+    DAY,
+    FIXTURES,
+    PER_PERSON,
+    household_day,
+    to_inflow,
+    use,
+)
+from dbox.hydraulics.inflow import measured, one_after_another, pulses, steady
+from dbox.hydraulics.pipes import full_flow
+
+GALLON = 231 * 0.0254**3
+GPM = GALLON / 60
+
+
+@given(st.lists(st.tuples(st.floats(0, 1e4), st.floats(0.1, 1e4), st.floats(0, 1e-2)), min_size=1))
+def test_exact_pulses_add_up(each) -> None:
+    begin, seconds, rate = np.array(each).T
+    both = pulses(begin, seconds, rate)
+    assert both.volume(1e6) == pytest.approx(float(rate @ seconds), abs=1e-6 * (rate.sum() + 1e-9))
+    assert both.first[-1] == 0.0
+
+
+def test_exact_steady_volume_until_a_time() -> None:
+    assert steady(2e-4).volume(50.0) == pytest.approx(1e-2)
+    assert steady(2e-4, 30.0).volume(50.0) == pytest.approx(6e-3)
+
+
+def test_exact_measured_series_is_straight_between_its_rows() -> None:
+    flow = measured([10.0, 20.0, 40.0], [0.0, 1e-3, 0.5e-3])
+    assert flow.entry == "box"
+    assert flow.volume(10.0) == pytest.approx(5e-3)
+    assert flow.volume(30.0) == pytest.approx(5e-3 + 20 * 0.75e-3)
+    assert flow.volume(1e9) == flow.volume(30.0)
+
+
+@pytest.mark.parametrize(
+    ("seconds", "rates"),
+    [([0], [1]), ([0, 0], [1, 1]), ([0, 1], [1, -1]), ([0, 1], [1, np.nan]), ([0, 1], [1])],
+)
+def test_a_series_that_cannot_be_is_refused(seconds, rates) -> None:
+    with pytest.raises(DomainError):
+        measured(seconds, rates)
+
+
+def test_exact_pump_dose_is_late_and_less_by_what_drains_back() -> None:
+    dose = Pump(volume=0.2, rate=2e-3, drain_back=0.05).dose()
+    assert dose.volume(1e9) == pytest.approx(0.15)
+    assert dose.begin[dose.first > 0] == pytest.approx([25.0])
+    assert dose.end == pytest.approx(100.0)
+
+
+def test_two_ways_pump_works_where_its_curve_meets_lift_and_friction() -> None:
+    """A straight curve against Manning's friction: a quadratic, solved by its formula."""
+    full = float(full_flow(0.05, 1.0))
+    pump = Pump(
+        volume=0.2, curve=((0.0, 8.0), (4e-3, 0.0)), lift=3.0, main_length=30.0, main_diameter=0.05
+    )
+    a, b, c = 30.0 / full**2, 8.0 / 4e-3, 3.0 - 8.0
+    exact = (-b + np.sqrt(b * b - 4 * a * c)) / (2 * a)
+    assert pump.working_rate() == pytest.approx(exact, rel=1e-6)
+
+
+def test_a_pump_that_cannot_lift_is_refused() -> None:
+    with pytest.raises(DomainError, match="lift"):
+        Pump(volume=0.2, curve=((0.0, 2.0), (1e-3, 0.0)), lift=3.0).dose()
+    with pytest.raises(DomainError, match="neither"):
+        Pump(volume=0.2).dose()
+    with pytest.raises(DomainError, match="no dose is left"):
+        Pump(volume=0.2, rate=1e-3, drain_back=0.2).dose()
+
+
+def test_two_ways_siphon_against_scipy() -> None:
+    """Exact: the dose is the chamber between its levels; its rates are those of a drained tank."""
+    siphon = Siphon(area=1.5, diameter=0.075, high=0.5, low=0.2)
+    dose = siphon.dose()
+    assert dose.volume(1e9) == pytest.approx(1.5 * 0.3, rel=1e-12)
+    hole = 0.6 * np.pi / 4 * 0.075**2
+
+    def change(_, h):
+        return -hole * np.sqrt(2 * GRAVITY * h) / 1.5
+
+    def broken(_, h):
+        return h[0] - 0.2
+
+    broken.terminal = True
+    plain = solve_ivp(change, (0, 1e4), [0.5], rtol=1e-10, atol=1e-12, events=broken)
+    assert dose.end == pytest.approx(plain.t[-1], rel=1e-7)
+    assert dose.last[0] == pytest.approx(hole * np.sqrt(2 * GRAVITY * 0.2), rel=1e-12)
+
+
+def test_a_siphon_that_cannot_be_is_refused() -> None:
+    with pytest.raises(DomainError):
+        Siphon(area=1.5, diameter=0.075, high=0.2, low=0.2).dose()
+
+
+def test_published_flushes_and_fixtures() -> None:
+    # US EPA 1980, EPA 625/1-80-012, section 5.2.2: 4.3 gal a flush, 3.5 uses a person a day.
+    toilet = FIXTURES["toilet"]
+    assert (toilet.volume / GALLON, toilet.uses) == pytest.approx((4.3, 3.5))
+    # USDA, Water Systems Handbook, as a later page quotes it: gpm and gal a use.
+    usda = {
+        "toilet": (3, 4, 7), "washer": (5, 30, 50), "dishwasher": (2, 7, 15), "sink": (3, 2, 4),
+        "bath": (5, 25, 60),
+    }  # fmt: skip
+    for name, (rate, least, most) in usda.items():
+        assert FIXTURES[name].rate == pytest.approx(rate * GPM)
+        assert least <= FIXTURES[name].volume / GALLON <= most
+    # the same manual's total, 45.6 gal a person a day, is from memory
+    assert pytest.approx(45.6, abs=0.5) == PER_PERSON / GALLON
+
+
+def test_same_seed_same_day_and_another_day_another() -> None:
+    assert household_day(4, seed=3, day=2) == household_day(4, seed=3, day=2)
+    assert household_day(4, seed=3, day=2) != household_day(4, seed=3, day=3)
+    assert household_day(4, seed=4, day=2) != household_day(4, seed=3, day=2)
+
+
+def test_exact_mean_day_sends_what_the_fixtures_say() -> None:
+    """Poisson counts: the mean of many days, within four of its standard errors."""
+    days = [to_inflow(household_day(4, 7, d)).volume(DAY) for d in range(400)]
+    error = np.std(days) / np.sqrt(len(days))
+    assert np.mean(days) == pytest.approx(4 * PER_PERSON, abs=4 * error)
+
+
+def test_exact_a_day_ends_at_midnight_and_days_follow_each_other() -> None:
+    each = [to_inflow(household_day(6, 1, d)) for d in range(30)]
+    assert all(flow.end <= DAY for flow in each)
+    joined = one_after_another(each, DAY)
+    assert joined.volume(30 * DAY) == pytest.approx(sum(flow.volume(DAY) for flow in each))
+    assert joined.volume(DAY) == pytest.approx(each[0].volume(DAY))
+
+
+def test_nobody_and_unknown_fixtures_are_refused() -> None:
+    with pytest.raises(DomainError, match="people is 0"):
+        household_day(0, seed=1)
+    with pytest.raises(DomainError, match="bidet"):
+        use("bidet")

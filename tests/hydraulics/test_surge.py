@@ -1,0 +1,239 @@
+"""The fast scheme against scipy, exact symmetries, and thousands of drawn systems."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+
+from dbox import Circle, split
+from dbox.arrays import Array
+from dbox.errors import DomainError
+from dbox.hydraulics.dosing import Siphon
+from dbox.hydraulics.household import DAY, household_day, to_inflow, use
+from dbox.hydraulics.inflow import Inflow, measured, pulses, steady
+from dbox.hydraulics.jet import Jet
+from dbox.hydraulics.supply import SupplyPipe
+from dbox.hydraulics.surge import surge
+from dbox.hydraulics.system import System, box_alone
+from dbox.hydraulics.tank import Tank
+from dbox.hydraulics.trench import Trench
+from tests.hydraulics.plain_surge import plain_surge
+from tests.hydraulics.surges import assert_physical, inflows, powers, systems
+
+INCH, FOOT = 0.0254, 0.3048
+GALLON = 231 * INCH**3
+LIPS = np.array([0, 1 / 8, 1 / 16, 0, 1 / 32, 1 / 16]) * INCH
+SHARES = 1e-4
+
+
+def family(*, ponding: float = 0.0, acceptance: float = 0.45, n: int = 6, **parts) -> System:
+    """Six trenches behind a tank, the box off level."""
+    trench = Trench(
+        length=60 * FOOT, width=3 * FOOT, depth=0.6, pipe_height=0.25,
+        acceptance=acceptance * GALLON / DAY / FOOT**2,
+    )  # fmt: skip
+    system = System(
+        area=16 * 20 * INCH**2, lips=LIPS.copy(), openings=(Circle(2 * INCH),) * n, rim=6 * INCH,
+        rim_length=72 * INCH, tank=Tank(area=3.7, outlet=0.1022604),
+        supply=SupplyPipe(length=9.0, diameter=0.1022604, fall=1 / 96), delays=np.zeros(n),
+        trenches=(replace(trench, ponding=ponding),) * n, bottoms=LIPS - 0.03 - 0.25,
+    )  # fmt: skip
+    return System(**{**vars(system), **parts})
+
+
+def assert_two_ways(system: System, event: Inflow, seconds: float, shares: float = SHARES) -> None:
+    plain = plain_surge(system, event, seconds, method="LSODA", rtol=1e-8, atol=1e-12)
+    fast = surge(system, event, seconds=seconds)
+    assert np.abs(fast.share - plain.share).max() < shares
+    assert fast.volume[-1].sum() == pytest.approx(plain.volume.sum(), rel=5e-3)
+    if system.trenches[0]:
+        assert fast.depth[-1] == pytest.approx(plain.depth, rel=5e-3, abs=2e-5)
+    assert_physical(fast)
+
+
+def test_two_ways_a_morning_through_tank_box_and_trenches() -> None:
+    uses = [use("toilet"), use("shower", 300.0), use("sink", 1500.0), use("washer", 2400.0)]
+    assert_two_ways(family(), to_inflow(uses), 2 * 3600.0)
+
+
+@pytest.mark.parametrize(
+    "event",
+    [
+        steady(3e-4, 240.0),
+        steady(1.9e-3, 120.0, entry="supply"),
+        Siphon(area=1.5, diameter=0.05, high=0.45, low=0.15).dose(),
+        measured([0, 60, 120, 300, 400], [0, 4e-4, 1e-4, 9e-4, 0]),
+        pulses([0.0, 40.0], [90.0, 30.0], [5e-4, 1.5e-3]),
+    ],
+    ids=["bucket", "dose", "siphon", "measured", "pulses"],
+)
+def test_two_ways_single_events(event: Inflow) -> None:
+    assert_two_ways(family(), event, 1500.0)
+
+
+def test_two_ways_one_drowned_outlet() -> None:
+    """A trench standing 2 mm over its lip takes less and rises as it fills."""
+    drowned = family(acceptance=0.1)
+    ponded = replace(drowned.trenches[0], ponding=0.282)
+    drowned = System(**{**vars(drowned), "trenches": (ponded, *drowned.trenches[1:])})
+    assert_two_ways(drowned, steady(1.5e-3, 200.0), 900.0)
+    assert_two_ways(drowned, to_inflow([use("shower"), use("toilet", 900.0)]), 7200.0, 2e-4)
+
+
+def test_two_ways_all_drowned() -> None:
+    """Box and trenches stand level and rise together: micrometres decide; see `basin`."""
+    level = family(acceptance=0.1, ponding=0.284)
+    assert_two_ways(level, to_inflow([use("shower"), use("toilet", 900.0)]), 7200.0, 1e-3)
+
+
+def test_two_ways_a_jet() -> None:
+    pipe = family().supply
+    assert pipe is not None
+    jet = Jet(
+        pipe=pipe,
+        distance=np.array([0.2, 0.4, 0.4, 0.4, 0.4, 0.2]),
+        offset=np.array([0.25, 0.15, 0.03, 0.03, 0.15, 0.25]),
+        facing=np.array([0.0, 1, 1, 1, 1, 0]),
+    )
+    system = family(jet=jet, lips=np.zeros(6))
+    for event in (steady(3e-4, 120.0), steady(1.9e-3, 120.0, entry="supply")):
+        assert_two_ways(system, event, 600.0)
+
+
+def test_two_ways_a_steady_box_splits_as_split_does() -> None:
+    """Once nothing changes, the flows are those of `split`."""
+    system = box_alone(0.2, LIPS, (Circle(2 * INCH),) * 6)
+    for inflow in (1e-5, 3e-4, 2e-3):
+        run = surge(system, steady(inflow), seconds=20_000.0)
+        wanted = split(inflow, LIPS, Circle(2 * INCH))
+        assert run.flow[-1] == pytest.approx(wanted.flow, rel=2e-4, abs=1e-9)
+        assert run.level[-1] == pytest.approx(float(wanted.level), rel=1e-4)
+
+
+def test_two_ways_a_smaller_variation_changes_little() -> None:
+    """The error falls with the square: to half the variation belongs a quarter of the rest."""
+    event = to_inflow(household_day(4, 0))
+    runs = [surge(family(), event, seconds=DAY, variation=v).share for v in (0.1, 0.01)]
+    assert np.abs(runs[0] - runs[1]).max() < SHARES
+
+
+def test_exact_level_lips_share_equally() -> None:
+    system = family(lips=np.zeros(6), bottoms=np.full(6, -0.28))
+    run = surge(system, to_inflow(household_day(3, 1)), seconds=DAY)
+    assert run.share == pytest.approx(np.full(6, 1 / 6), abs=1e-12)
+
+
+def test_exact_outlets_may_be_listed_in_any_order() -> None:
+    order = np.array([3, 0, 5, 1, 4, 2])
+    event = to_inflow([use("washer")])
+    run = surge(family(), event, seconds=4000.0)
+    mixed = family(lips=LIPS[order], bottoms=LIPS[order] - 0.28)
+    assert surge(mixed, event, seconds=4000.0).share == pytest.approx(run.share[order], abs=1e-9)
+
+
+def test_exact_raising_all_heights_changes_nothing() -> None:
+    event = to_inflow([use("washer")])
+    run = surge(family(), event, seconds=4000.0)
+    raised = family(lips=LIPS + 0.1, bottoms=LIPS - 0.28 + 0.1, rim=0.1 + 6 * INCH)
+    assert surge(raised, event, seconds=4000.0).share == pytest.approx(run.share, abs=1e-9)
+
+
+def test_exact_a_delay_changes_no_share_and_no_volume() -> None:
+    event = to_inflow([use("washer")])
+    late = surge(family(delays=np.full(6, 90.0)), event, seconds=4000.0)
+    assert late.share == pytest.approx(surge(family(), event, seconds=4000.0).share, abs=1e-12)
+    assert late.balance_error < 1e-12
+
+
+def test_exact_what_the_outlets_cannot_take_goes_over_the_rim() -> None:
+    box = box_alone(0.2, np.zeros(2), (Circle(0.02),) * 2, rim=0.05)
+    run = surge(box, steady(0.01, 60.0), seconds=600.0)
+    assert run.spilled[-1] > 0.5
+    assert run.spilled[-1] + run.volume[-1].sum() == pytest.approx(0.6, rel=1e-3)
+    # over a rim 1 m long 0.01 m3/s stand about 3 cm high
+    assert 0.05 < run.peak_level < 0.10
+
+
+def test_exact_a_capped_outlet_gets_nothing() -> None:
+    lips = np.array([0.0, np.inf, 0.0])
+    run = surge(box_alone(0.2, lips, (Circle(0.05),) * 3), steady(3e-4, 60.0), seconds=600.0)
+    assert run.share.tolist() == [0.5, 0.0, 0.5]
+    assert np.isnan(run.first_flow[1])
+
+
+def test_exact_first_flow_is_when_the_box_has_risen_to_the_lip() -> None:
+    """Exact: with the other outlet capped by height, area times rise over inflow."""
+    lips = np.array([0.05, 0.0])
+    box = box_alone(0.2, lips, (Circle(0.05), Circle(0.001)))
+    run = surge(box, steady(2e-4, 120.0), seconds=200.0, variation=0.02)
+    lost = run.volume[np.searchsorted(run.time, run.first_flow[0]), 1]
+    assert run.first_flow[0] == pytest.approx((0.2 * 0.05 + lost) / 2e-4, rel=0.02)
+
+
+def test_exact_settling_moves_shares_toward_the_side_that_sinks() -> None:
+    flat = family(lips=np.zeros(6), bottoms=np.full(6, -0.28))
+    event = to_inflow([use("washer"), use("shower", 5000.0)])
+    sinks = np.array([0.0, 0, 0, 1, 1, 1]) * -0.004 / DAY
+    run = surge(flat, event, seconds=DAY, settling=sinks)
+    assert run.share[3] > 1 / 6 > run.share[0]
+    assert run.lips_end == pytest.approx(sinks * 0.5 * DAY)
+
+
+def test_long_runs_keep_fewer_rows_and_the_same_volumes() -> None:
+    event = to_inflow([use("washer"), use("shower", 30_000.0)])
+    whole = surge(family(), event, seconds=3 * DAY, record=0.0)
+    kept = surge(family(), event, seconds=3 * DAY)
+    assert kept.time.size < whole.time.size == whole.steps + 1
+    assert kept.volume[-1].tolist() == whole.volume[-1].tolist()
+    assert kept.peak_flow.tolist() == whole.flow.max(0).tolist()
+    assert kept.time[-1] == 3 * DAY
+
+
+def test_progress_is_told_after_every_day() -> None:
+    told: list[float] = []
+    surge(family(), steady(1e-5), seconds=3 * DAY, progress=told.append)
+    assert told == pytest.approx([1 / 3, 2 / 3, 1.0])
+
+
+@pytest.mark.parametrize("seconds", [0.0, -1.0, np.inf, np.nan])
+def test_a_run_of_no_length_is_refused(seconds: float) -> None:
+    with pytest.raises(DomainError, match="run lasts"):
+        surge(family(), steady(1e-4), seconds=seconds)
+
+
+def test_parts_that_do_not_fit_are_refused() -> None:
+    with pytest.raises(DomainError, match="fit 6 lips"):
+        family(delays=np.zeros(5))
+    with pytest.raises(DomainError, match="plan area"):
+        family(area=0.0)
+    with pytest.raises(DomainError, match="way out"):
+        surge(box_alone(0.2, np.array([np.inf]), (Circle(0.05),)), steady(1e-4), seconds=10.0)
+
+
+@settings(max_examples=60, deadline=None)
+@given(systems(), inflows(), powers(60, 2e4))
+def test_exact_volume_balances_and_nothing_is_negative(
+    system: System, event: Inflow, seconds: float
+) -> None:
+    assert_physical(surge(system, event, seconds=seconds))
+
+
+@pytest.mark.slow
+@settings(
+    max_examples=10_000, deadline=None, suppress_health_check=list(HealthCheck), database=None
+)
+@given(systems(), inflows(), powers(60, 3e4))
+def test_exact_ten_thousand_systems(system: System, event: Inflow, seconds: float) -> None:
+    assert_physical(surge(system, event, seconds=seconds))
+
+
+def shares_of(event: Inflow) -> Array:
+    return surge(family(), event, seconds=3000.0).share
+
+
+def test_a_strong_flow_hides_what_a_weak_one_shows() -> None:
+    """Exact: the low lips' share falls as the flow grows."""
+    weak, strong = shares_of(steady(3e-5, 1200.0)), shares_of(steady(2e-3, 60.0))
+    assert weak[0] > 1.3 * strong[0]
+    assert weak[1] < 0.7 * strong[1]

@@ -1,0 +1,101 @@
+"""Trenches: what they store, lose, and bring to the surface."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.integrate import solve_ivp
+
+from dbox.errors import DomainError
+from dbox.hydraulics.trench import SOIL_STATES, WETTING_DEPTH, Trench, TrenchLine
+from tests.hydraulics.surges import trenches
+
+PLAIN = {"length": 18.0, "width": 0.9, "depth": 0.5, "pipe_height": 0.3, "acceptance": 2e-7}
+
+
+@given(trenches(), st.lists(st.tuples(st.floats(0, 10), st.floats(0.1, 1e5)), min_size=1))
+def test_exact_what_came_is_stored_infiltrated_or_surfaced(trench: Trench, steps) -> None:
+    line = TrenchLine(trench)
+    start, came = line.volume, 0.0
+    for volume, seconds in steps:
+        line.step(volume, seconds)
+        came += volume
+        assert 0 <= line.depth <= trench.depth * (1 + 1e-12)
+        assert min(line.infiltrated, line.surfaced) >= 0
+    assert start + came == pytest.approx(line.volume + line.infiltrated + line.surfaced, rel=1e-12)
+
+
+def test_two_ways_filling_and_draining_against_scipy() -> None:
+    trench = Trench(**PLAIN)
+
+    def change(_, depth, inflow):
+        wet = max(float(depth[0]), 0.0)
+        bottom = trench.length * trench.width * min(wet / WETTING_DEPTH, 1.0)
+        lost = trench.rate * (bottom + 2 * (trench.width + trench.length) * wet)
+        return [(inflow - lost) / trench.storage_area]
+
+    line, depth = TrenchLine(trench), 0.0
+    for inflow, hours in ((3e-5, 6), (0.0, 10), (1e-6, 5)):
+        for _ in range(hours * 60):
+            line.step(inflow * 60, 60.0)
+        plain = solve_ivp(
+            change, (0, hours * 3600), [depth], args=(inflow,), rtol=1e-9, atol=1e-12, max_step=60
+        )
+        depth = float(plain.y[0, -1])
+        assert line.depth == pytest.approx(depth, abs=1e-5)
+
+
+def test_exact_steady_depth_where_losses_equal_inflow() -> None:
+    """Exact: bottom and walls together take the inflow."""
+    trench = Trench(**PLAIN)
+    line = TrenchLine(trench)
+    wanted = 0.2
+    inflow = trench.rate * (18.0 * 0.9 + 2 * (18.0 + 0.9) * wanted)
+    for _ in range(4000):
+        line.step(inflow * 3600, 3600.0)
+    assert line.depth == pytest.approx(wanted, rel=1e-6)
+    assert line.takes(line.depth) == pytest.approx(inflow, rel=1e-6)
+
+
+def test_exact_capacity_is_bottom_and_walls_up_to_the_pipe() -> None:
+    assert Trench(**PLAIN).capacity == pytest.approx(2e-7 * (16.2 + 2 * 18.9 * 0.3))
+
+
+@pytest.mark.parametrize("soil", sorted(SOIL_STATES))
+def test_exact_soil_states_multiply_the_long_term_rate(soil: str) -> None:
+    assert Trench(**PLAIN, soil=soil).rate == pytest.approx(2e-7 * SOIL_STATES[soil])
+    assert SOIL_STATES["biomat"] == 1.0
+
+
+def test_exact_groundwater_stops_the_bottom_and_the_wall_below_it() -> None:
+    line = TrenchLine(Trench(**PLAIN, water_table=0.1))
+    assert line.depth == pytest.approx(0.1)
+    assert line.takes(0.1) == 0.0
+    assert line.takes(0.3) == pytest.approx(2e-7 * 2 * 18.9 * 0.2)
+    line.step(0.0, 1e9)
+    assert line.depth == pytest.approx(0.1)
+
+
+def test_exact_a_full_trench_surfaces_what_it_cannot_take() -> None:
+    trench = Trench(**PLAIN, ponding=0.5)
+    line = TrenchLine(trench)
+    line.step(10.0, 1.0)
+    assert line.depth == pytest.approx(0.5)
+    assert line.surfaced == pytest.approx(10.0, rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    "odd",
+    [
+        {"length": 0.0},
+        {"voids": 1.1},
+        {"pipe_height": 0.6},
+        {"soil": "mud"},
+        {"ponding": 0.7},
+        {"water_table": 0.5},
+        {"acceptance": np.nan},
+    ],
+)
+def test_a_trench_that_cannot_be_is_refused(odd) -> None:
+    with pytest.raises(DomainError):
+        Trench(**{**PLAIN, **odd})
