@@ -2,7 +2,7 @@
 
 >>> from dbox import Circle, split
 >>> split(3e-5, [0.0, 0.003, 0.0], Circle(0.05)).share.round(2).tolist()
-[0.49, 0.01, 0.49]
+[0.46, 0.09, 0.46]
 """
 
 from dbox.errors import DboxError, DomainError, ScenarioError, SolveError

@@ -98,6 +98,21 @@ by = "equal"
 # source = "permit number, code section or name"
 """
 
+_POUR = """
+# A steady pour of clean water, planned or done, for: dbox pour THIS-FILE. One [[pour]] each.
+# [[pour]]
+# name = "fast"
+# volume = "5 gal"          # poured in all
+# time = "60 s"             # or flow = "5 gpm"
+# jug = "1 qt"              # what is filled at the outlets
+# error = "5 %"             # of a timed catch
+# order = ["4", "1"]        # the outlets seen to start, the first one first
+# [pour.catch]              # by label; an outlet that was not caught is left out
+# 1 = "1.2 L in 30 s"
+# 4 = "14 s"                # the time in which the jug was full
+# 3 = "dry"                 # watched, and nothing came
+"""
+
 _JOB = """
 # Rod readings along the pipes, for: dbox grades THIS-FILE. One run for each pipe, in the order of
 # the water's way: house sewer, supply pipe, header. Take the # away where you have readings.
@@ -199,7 +214,7 @@ def starter() -> str:
         _NEXT.format(label=label, along=along, across=across, reading=reading)
         for label, along, across, reading in _PLACEHOLDERS
     )
-    return "".join((_HEAD, _FIRST, *others, _TAIL, _JOB, _SURGE))
+    return "".join((_HEAD, _FIRST, *others, _TAIL, _POUR, _JOB, _SURGE))
 
 
 def write_new(path: Path | str) -> Path:

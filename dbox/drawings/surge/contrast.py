@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from matplotlib.figure import Figure
 
-from dbox.drawings.lettering import wrap
+from dbox.drawings.lettering import joined, wrap
 from dbox.drawings.style import (
     HEADING,
     INK,
@@ -145,5 +145,10 @@ def _notes(outcomes: Sequence[Outcome]) -> list[str]:
         "the streams of each flow to a scale of their own. Bars: share of all that has passed; "
         "dashed: target."
     ]
+    warned = {o.surge.event.name: o.warnings for o in outcomes[:MOST_PANELS]}
+    for name, warnings in warned.items():
+        for warning in warnings:
+            shared = all(warning in others for others in warned.values())
+            notes.append(warning if shared else f"{name}: {warning}")
     left_out = ", ".join(o.surge.event.name for o in outcomes[MOST_PANELS:])
-    return [*notes, f"not drawn: {left_out}"] if left_out else notes
+    return joined([*notes, f"not drawn: {left_out}"] if left_out else notes)

@@ -6,7 +6,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from dbox.arrays import Array
-from dbox.drawings.lettering import wrap
+from dbox.drawings.lettering import joined, wrap
 from dbox.drawings.style import (
     DASHES,
     GREY,
@@ -22,11 +22,11 @@ from dbox.drawings.style import (
 )
 from dbox.drawings.surge.box_view import BoxView, Scale
 from dbox.drawings.surge.curves import dress
-from dbox.drawings.surge.moment import clock, moment, shown_until, time_unit
+from dbox.drawings.surge.moment import about, clock, moment, shown_until, time_unit
 from dbox.drawings.surge.share_view import ShareView, full_bar
 from dbox.errors import DomainError
 from dbox.fieldwork.surge import Outcome
-from dbox.files.notation import gallons, gpm, inches_mm
+from dbox.files.notation import gpm, inches_mm
 from dbox.files.units import GALLON, INCH, MINUTE
 
 WIDTH, HEIGHT, DOTS = 8.0, 6.0, 100
@@ -65,7 +65,7 @@ class SurgeFrame:
         page.set_axis_off()
         sheet = Sheet(self.figure, page, _LEFT, _RIGHT, 0.1, _TOP)
         self._write_head(sheet)
-        place = (_LEFT, _RIGHT, 2.55, _TOP - 0.82)
+        place = (_LEFT, _RIGHT, 2.55, _TOP - 1.0)
         self.box = BoxView(sheet, outcome.site, self.run, Scale.of(self.run), place)
         whole = full_bar(outcome)
         first, column = self.box.first, self.box.column
@@ -105,8 +105,9 @@ class SurgeFrame:
     def _write_head(self, sheet: Sheet) -> None:
         title = self.outcome.site.title or "A discharge on its way through the box"
         sheet.write(0.12, _TOP, wrap(title, 6.0, HEADING, "bold", 1)[0], HEADING, weight="bold")
-        about = f"{self.run.event.name}: {gallons(self.run.came)}"
-        sheet.write(0.12, _TOP - 0.22, wrap(about, 6.0, SMALL, most=1)[0])
+        sheet.write(0.12, _TOP - 0.22, wrap(about(self.run), 6.0, SMALL, most=1)[0])
+        notes = " ".join(f"! {note}." for note in joined(self.outcome.warnings))
+        sheet.write(0.12, _TOP - 0.64, "\n".join(wrap(notes, _RIGHT - 0.12, SMALL, most=2)))
         look = {"ha": "right", "weight": "bold"}
         self.clock = sheet.write(_RIGHT, _TOP, "", TITLE, **look)
         self.status = sheet.write(0.12, _TOP - 0.42, "")

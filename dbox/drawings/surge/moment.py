@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dbox.arrays import Array, freeze
+from dbox.files.notation import gallons, litres
 from dbox.hydraulics.surge import Surge
 
 FRAME = 0.08
@@ -152,6 +153,18 @@ def frame_times(run: Surge, frames: int = MOVING_FRAMES) -> Array:
     at: Array = np.interp(np.linspace(0.0, played[-1], round(played[-1]) + 1), played, ends)
     freeze(at)
     return at
+
+
+def about(run: Surge) -> str:
+    """What ran in, and how much.
+
+    Parameters
+    ----------
+    run : Surge
+        The run.
+    """
+    name = run.event.name or "a flow"
+    return f"{name}: {gallons(run.came)} ({litres(run.came)})"
 
 
 def clock(seconds: float) -> str:

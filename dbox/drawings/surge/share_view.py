@@ -66,8 +66,10 @@ class ShareView:
         self.axes.add_patch(bar)
         half = 0.42
         if not capped:
-            self.targets += self.axes.plot((i - half, i + half), (target, target), color=INK, linewidth=TARGET,
-                           linestyle=(0, (3, 1.2)), label=f"target {label}", zorder=3)  # fmt: skip
+            self.targets += self.axes.plot(
+                (i - half, i + half), (target, target), color=INK, linewidth=TARGET,
+                linestyle=(0, (3, 1.2)), label=f"target {label}", zorder=3,
+            )  # fmt: skip
         closed = "capped" if self.sign else "cap"
         below = -0.04 * self.axes.get_ylim()[1]
         number = self.axes.text(i, below, closed if capped else "", ha="center", va="top",

@@ -5,7 +5,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from dbox.arrays import Array
-from dbox.drawings.lettering import joined, spread_out, text_width, told_apart, wrap
+from dbox.drawings.lettering import joined, spread_out, told_apart, wrap
 from dbox.drawings.style import (
     GREY,
     HAIR,
@@ -22,10 +22,10 @@ from dbox.drawings.style import (
     pens,
 )
 from dbox.drawings.surge.curves import dress
-from dbox.drawings.surge.moment import clock, shown_until, time_unit
+from dbox.drawings.surge.moment import about, clock, shown_until, time_unit
 from dbox.errors import DomainError
 from dbox.fieldwork.surge import Outcome
-from dbox.files.notation import gallons, gpm, inches_mm, litres, percent
+from dbox.files.notation import gpm, inches_mm, percent
 from dbox.files.units import INCH
 
 _LEFT_ROOM, _RIGHT_ROOM = 0.85, 1.25
@@ -57,11 +57,10 @@ def surge_figure(outcome: Outcome) -> Figure:
         raise DomainError(f"{n} outlets: a drawing holds at most {MOST_OUTLETS}")
     run = outcome.surge
     sheet = Sheet.blank()
-    about = f"{run.event.name}: {gallons(run.came)} ({litres(run.came)})"
     rise = inches_mm(run.peak_level - run.system.still_level)
     sheet.head(
         outcome.site.title or "A discharge on its way through the box",
-        about,
+        about(run),
         f"Water stands highest at {clock(run.peak_time)}, {rise} over the lowest lip.",
     )
     sheet.foot(joined(outcome.warnings))
@@ -101,7 +100,7 @@ def _name_lips(sheet: Sheet, outcome: Outcome, axes: Axes, lips: Array, height: 
     """Write the outlets whose lips are at one height in one line, beside it."""
     low, high = axes.get_ylim()
     groups: dict[float, list[str]] = {}
-    for lip, label in zip(lips, outcome.labels, strict=True):
+    for lip, label in zip(lips, _short(outcome), strict=True):
         if np.isfinite(lip):
             groups.setdefault(round(float(lip), 4), []).append(label)
     gap, left = line_height(SMALL), sheet.right - _RIGHT_ROOM
@@ -111,6 +110,14 @@ def _name_lips(sheet: Sheet, outcome: Outcome, axes: Axes, lips: Array, height: 
         sheet.page.plot([left, left + 0.2, left + 0.26], [y, text_y, text_y], **LEADER)
         words = wrap("lip " + ", ".join(labels), _RIGHT_ROOM - 0.3, SMALL, most=1)[0]
         sheet.write(left + 0.3, text_y, words, va="center")
+
+
+def _short(outcome: Outcome) -> list[str]:
+    """Labels that fit beside a row."""
+    room = _LEFT_ROOM - 0.1
+    return told_apart(
+        outcome.labels, [wrap(label, room, SMALL, "bold", 1)[0] for label in outcome.labels]
+    )
 
 
 def _name_time(sheet: Sheet, outcome: Outcome, y: float) -> None:
@@ -127,10 +134,7 @@ def _draw_flows(sheet: Sheet, outcome: Outcome, height: float) -> None:
     words = f"a full row is {gpm(most)}; dashed: its target share; right: share (target)"
     sheet.heading("Flow of each outlet", words)
     passed = run.flow.sum(1)
-    names = told_apart(
-        outcome.labels,
-        [wrap(label, _LEFT_ROOM - 0.1, SMALL, "bold", 1)[0] for label in outcome.labels],
-    )
+    names = _short(outcome)
     for i in range(n):
         top = sheet.top - i * height
         axes = _axes(sheet, top - height, top - 0.06)
@@ -144,8 +148,7 @@ def _draw_flows(sheet: Sheet, outcome: Outcome, height: float) -> None:
         if i < n - 1:
             axes.tick_params(labelbottom=False)
         middle = top - 0.5 * height
-        size = SMALL if text_width(names[i], SMALL, "bold") < _LEFT_ROOM else 0.9 * SMALL
-        sheet.write(sheet.left, middle, names[i], size, va="center", weight="bold")
+        sheet.write(sheet.left, middle, names[i], va="center", weight="bold")
         share = percent(float(run.share[i])) if not outcome.site.outlets[i].capped else "capped"
         wanted = f" ({percent(float(outcome.target[i]))})" if share != "capped" else ""
         sheet.write(sheet.right - _RIGHT_ROOM + 0.1, middle, share + wanted, va="center")

@@ -157,10 +157,10 @@ def _fill_time(site: Site, outlet: int, inflow: float) -> float:
     if trench is None or np.isnan(inflow):
         return np.nan
     # its walls take more as it fills: in thirty steps of depth
-    line, depths = trench, np.linspace(0.0, trench.pipe_height, 31)
+    depths = np.linspace(0.0, trench.pipe_height, 31)
     middle = 0.5 * (depths[1:] + depths[:-1])
-    walls = 2.0 * (line.width + line.length) * middle
-    excess = inflow - line.rate * (line.width * line.length + walls)
+    walls = 2.0 * (trench.width + trench.length) * middle
+    excess = inflow - trench.rate * (trench.width * trench.length + walls)
     if np.any(excess <= 0):
         return np.inf
-    return float((line.storage_area * np.diff(depths) / excess).sum())
+    return float((trench.storage_area * np.diff(depths) / excess).sum())

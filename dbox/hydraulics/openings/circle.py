@@ -48,7 +48,7 @@ class Circle(Opening):
 
     >>> hole = Circle(0.0254, coefficient=0.6)
     >>> (hole.discharge([-0.01, 0.0, 0.0254]) * 1e6).round(3).tolist()
-    [0.0, 0.0, 145.715]
+    [0.0, 0.0, 145.717]
     """
 
     diameter: float

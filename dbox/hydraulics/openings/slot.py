@@ -36,7 +36,7 @@ class Slot(Opening):
     The law was measured on weirs open on top, at heads of at least 0.03 m.
 
     >>> (Slot(0.05, coefficient=0.6).discharge([0.0, 0.01, 0.04]) * 1e6).round(2).tolist()
-    [0.0, 88.57, 708.58]
+    [0.0, 88.57, 708.59]
     """
 
     width: float
