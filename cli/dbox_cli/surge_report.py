@@ -9,7 +9,7 @@ from dbox.files.units import DAY, HOUR, MINUTE
 from dbox_cli.output import bar, noted, wrapped
 
 _LABEL = 10
-_BAR = 9
+_BAR = 8
 _CELL = 14
 _ACROSS = 4
 _CAUTION = "The tool models the box; local code, the permit and the inspector decide."
@@ -114,21 +114,27 @@ def _extremes(outcome: Outcome) -> tuple[int | None, int | None]:
 
 def _table(outcome: Outcome) -> list[str]:
     found = outcome.surge
-    lines = [f"  {'outlet':<{_LABEL}}{'share':>7}{'volume':>10}{'peak':>11}{'starts':>14}  target"]
+    lines = [f"  {'outlet':<{_LABEL}}{'share':>7}{'volume':>11}{'peak':>12}{'starts':>13}  target"]
     whole = max(float(found.share.max()), 2 * float(outcome.target.max()))
     for i, outlet in enumerate(outcome.site.outlets):
         label = outlet.label if len(outlet.label) < _LABEL else outlet.label[: _LABEL - 2] + "~"
         if outlet.capped:
             lines.append(f"  {label:<{_LABEL}}{'capped':>7}")
             continue
-        start = "never" if np.isnan(found.first_flow[i]) else duration(float(found.first_flow[i]))
+        start = _start(float(found.first_flow[i]), float(found.volume[-1, i]))
         share, target = float(found.share[i]), float(outcome.target[i])
         lines.append(
-            f"  {label:<{_LABEL}}{percent(share):>7}{gallons(float(found.volume[-1, i])):>10}"
-            f"{gpm(float(found.peak_flow[i])):>11}{start:>14}"
+            f"  {label:<{_LABEL}}{percent(share):>7}{gallons(float(found.volume[-1, i])):>11}"
+            f"{gpm(float(found.peak_flow[i])):>12}{start:>13}"
             f"  {percent(target):>6} {bar(share, target, whole, _BAR)}"
         )
     return lines
+
+
+def _start(first_flow: float, volume: float) -> str:
+    if np.isfinite(first_flow):
+        return duration(first_flow)
+    return "only drips" if volume > 0 else "never"
 
 
 def _peaks(outcome: Outcome) -> list[str]:

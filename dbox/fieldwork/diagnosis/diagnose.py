@@ -178,8 +178,9 @@ def diagnose(site: Site, *, seed: int = 0, draws: int = DRAWS) -> Diagnosis:
 def _answer(weighing: Weighing, fit: Fit, answer: int) -> Answer:
     cause, outlet = weighing.hypotheses.answers[answer]
     rows = np.flatnonzero(weighing.answer_of_row == answer)
-    weight = np.exp(weighing.log_weight[rows] - weighing.log_weight[rows].max())
-    usable = bool(np.isfinite(weight).all())
+    log_weight = weighing.log_weight[rows]
+    usable = bool(np.isfinite(log_weight.max()))
+    weight = np.exp(log_weight - log_weight.max()) if usable else np.zeros(rows.size)
     if usable and CAUSES[cause].tilted and outlet < 0:
         outlet = _toward(weighing, rows, weight)
     return Answer(
