@@ -129,6 +129,18 @@ def test_exact_trenches_fill_in_proportion_to_their_depth():
     )
 
 
+def test_exact_trenches_share_one_scale_with_their_pipes_once_one_is_passed():
+    case = outcome("shower")
+    depth = case.surge.depth.copy()
+    depth[-1] = [0.3, 0.15, 0.1, 0.0, 0.0, 0.0]
+    shown = SurgeFrame(replace(case, surge=replace(case.surge, depth=depth)))
+    shown.show(case.surge.seconds)
+    for i, water in shown.box.trenches.items():
+        pipe = one(shown.figure, Line2D, f"pipe {case.labels[i]}").get_ydata()[0]
+        part = depth[-1, i] / case.surge.system.trenches[i].pipe_height
+        assert water.get_height() / (pipe - water.get_y()) == pytest.approx(part)
+
+
 def test_exact_a_settling_box_takes_its_lips_along():
     site = sites()["family-of-four"]
     case = run_days(site, 1, settling=settling_rates(site, 30 * INCH, "right"))

@@ -79,7 +79,17 @@ class GreyGif(PillowWriter):
     """Pillow's GIF, its frames in one palette of greys from the start."""
 
     def setup(self, fig: Figure, outfile: Any, dpi: float | None = None) -> None:
-        """Begin a film; parameters as for `PillowWriter`."""
+        """Begin a film.
+
+        Parameters
+        ----------
+        fig : Figure
+            On a canvas of Agg.
+        outfile : path
+            Where.
+        dpi : float, optional
+            Resolution, that of the canvas. [dots/in]
+        """
         super().setup(fig, outfile, dpi=dpi)
         self.pictures: list[Image.Image] = []
 

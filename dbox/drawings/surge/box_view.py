@@ -22,6 +22,7 @@ from dbox.files.notation import inches
 from dbox.files.units import INCH
 from dbox.hydraulics.march import DRIP
 from dbox.hydraulics.surge import Surge
+from dbox.hydraulics.trench import Trench
 
 INLET_WIDTH = 1.5
 """Width of the inlet's column over that of an outlet. [-]"""
@@ -124,7 +125,10 @@ class BoxView:
         self.holes = {i: self._hole(i) for i in self.open}
         self.caps = [self._cap(i) for i in range(self.n) if i not in self.open]
         self.streams = {i: self._stream(f"stream {self.labels[i]}") for i in self.open}
-        self.trenches = {i: self._draw_trench(i) for i in self.open if run.system.trenches[i]}
+        self.deepest = _deepest(run)
+        self.pipes: list[Line2D] = []
+        trenches = enumerate(run.system.trenches)
+        self.trenches = {i: self._draw_trench(i, t) for i, t in trenches if t and i in self.open}
 
     @property
     def moving(self) -> list[Artist]:
@@ -134,7 +138,7 @@ class BoxView:
         holes = [hole[1] for hole in self.holes.values()]
         lips = [hole[2] for hole in self.holes.values()]
         parts: list[Artist] = [
-            self.water, *self.rim, *walls, *holes, self.inlet, *self.trenches.values(),
+            self.water, *self.rim, *walls, *holes, self.inlet, *self.trenches.values(), *self.pipes,
             *self.streams.values(), *lips, self.surface, *self.caps,
         ]  # fmt: skip
         return sorted(parts, key=lambda part: part.get_zorder())
@@ -158,7 +162,7 @@ class BoxView:
             lip.set_ydata([now.lips[i], now.lips[i]])
             landing = self._floor
             if i in self.trenches:
-                height = self._trench_height(i, now.depth[i])
+                height = self._in_trench(float(now.depth[i]))
                 self.trenches[i].set_height(height)
                 landing = self._trench_bottom + height
             self._pour(self.streams[i], i, float(now.lips[i]), landing, float(now.flow[i]))
@@ -181,16 +185,9 @@ class BoxView:
     def _trench_bottom(self) -> float:
         return self._floor - (_TRENCH - 0.04) / self.upright
 
-    def _trench_height(self, i: int, depth: float) -> float:
-        """Height of the water in a trench, in heights of the section. [m]"""
-        return float(min(depth / self._deepest(i), 1.0) * (_TRENCH - 0.1) / self.upright)
-
-    def _deepest(self, i: int) -> float:
-        """Depth that fills the picture of a trench: full to its pipe, or to the surface. [m]"""
-        trench = self.run.system.trenches[i]
-        assert trench is not None
-        passed = np.nanmax(self.run.depth[:, i]) > trench.pipe_height
-        return trench.depth if passed or not trench.pipe_height else trench.pipe_height
+    def _in_trench(self, depth: float) -> float:
+        """Height of a depth in a trench, in heights of the section. [m]"""
+        return depth / self.deepest * (_TRENCH - 0.1) / self.upright
 
     def _draw_water(self) -> None:
         left, width = -0.5 - INLET_WIDTH, self.n + INLET_WIDTH
@@ -239,15 +236,17 @@ class BoxView:
         self.axes.add_patch(lid)
         return lid
 
-    def _draw_trench(self, i: int) -> Rectangle:
+    def _draw_trench(self, i: int, trench: Trench) -> Rectangle:
         half, tall = 0.5 * _TRENCH_PART, (_TRENCH - 0.04) / self.upright
         bottom = self._trench_bottom
         across = (i - half, i - half, i + half, i + half)
         self.axes.plot(across, (bottom + tall, bottom, bottom, bottom + tall), color=INK,
                        linewidth=THIN, clip_on=False, zorder=5)  # fmt: skip
-        full = bottom + (_TRENCH - 0.1) / self.upright
-        self.axes.plot(across[1:3], (full, full), color=INK, linewidth=HAIR,
-                       linestyle=(0, (4, 3)), clip_on=False, zorder=2)  # fmt: skip
+        pipe = bottom + self._in_trench(trench.pipe_height)
+        self.pipes += self.axes.plot(
+            across[1:3], (pipe, pipe), color=INK, linewidth=HAIR, linestyle=(0, (4, 3)),
+            clip_on=False, label=f"pipe {self.labels[i]}", zorder=2,
+        )  # fmt: skip
         edge = 1.0 / 72 / self.column
         water = Rectangle(
             (i - half + edge, bottom), 2 * (half - edge), 0.0, facecolor=TINT, zorder=1
@@ -266,6 +265,14 @@ class BoxView:
         over = np.arange(first + 1, last + 1) * step
         names = [inches(z, signed=True) if ticks else "" for z in over]
         self.axes.set_yticks(over + scale.still, names, fontsize=SMALL)
+
+
+def _deepest(run: Surge) -> float:
+    """Depth that fills the picture of every trench: of the pipes, or once passed, of the soil. [m]"""
+    trenches = [trench for trench in run.system.trenches if trench]
+    pipes = max((trench.pipe_height for trench in trenches), default=0.0)
+    most = float(np.nanmax(run.depth, initial=0.0))
+    return pipes if most <= pipes and pipes else max((t.depth for t in trenches), default=1.0)
 
 
 def _open_topped(axes: Axes) -> None:

@@ -13,9 +13,9 @@ def dress(axes: Axes, until: float, low: float, high: float, *, count: int = 5) 
     axes : Axes
         The axes.
     until : float
-        Where time ends, from 0, in the unit of the axis.
+        Where time ends, from 0, in the unit of the axis. [s, min, h or days]
     low, high : float
-        What is shown upward, in the unit of the axis.
+        What is shown upward, in the unit of the axis. [in or gpm]
     count : int
         About how many steps upward.
     """

@@ -21,10 +21,10 @@ from dbox.fieldwork.diagnosis.places import outlet_places
 from dbox.fieldwork.diagnosis.weigh import Weighing, pours_done, weigh
 from dbox.fieldwork.site import Site
 
-DRAWS = 240
+DRAWS = 500
 """Boxes drawn for each cause at each outlet."""
 
-MOST_ROWS = 30_000
+MOST_ROWS = 60_000
 """Boxes drawn at most in all: many outlets get fewer each."""
 
 _LEAST_DRAWS = 60

@@ -4,10 +4,12 @@ An observation speaks for a cause by the logarithm of its chance under that caus
 under the others, as probable as lips and pours leave them. It fits badly where the cause gives it
 less than an eighth of the chance of what the cause most expects. A cause that leads and yet is
 surprised, over all, by far more than chance would, is told as "none of these fits well"; two
-observations that no single cause shows together are pointed out and not averaged away.
+observations of standing water that no single cause shows together, though each alone has its cause,
+are pointed out and not averaged away.
 """
 
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
@@ -23,8 +25,11 @@ SURPRISED = 3.0
 SPEAKS = 0.35
 """Least support, as a natural logarithm, that is worth telling. [-]"""
 
-TOGETHER = 0.3
+TOGETHER = 0.2
 """Chance over what was most expected that two observations of one cause should both reach. [-]"""
+
+STANDING_WATER = ("at_rest", "mouth", "port", "drain_back", "cap", "plugged")
+"""Observations that have to agree, at one outlet or with those of the box."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,11 +63,6 @@ class Contradiction:
 
     one: Seen
     other: Seen
-
-    @property
-    def same_outlet(self) -> bool:
-        """Whether both are of one outlet, or one is of the whole system."""
-        return self.one.outlet == self.other.outlet or min(self.one.outlet, self.other.outlet) < 0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -119,18 +119,20 @@ class Fit:
         return found
 
     def contradictions(self) -> tuple[Contradiction, ...]:
-        """Pairs of observations that no single cause shows together, though each has its causes."""
-        words = [i for i, item in enumerate(self.weighing.items) if item.words is not None]
-        typical = self.typical[:, words]
-        explained = (typical > 0.5).any(0)
+        """Pairs of observations of standing water that no single cause shows together."""
+        items = [
+            (i, item.seen)
+            for i, item in enumerate(self.weighing.items)
+            if item.seen.name in STANDING_WATER
+        ]
+        explained = (self.typical > 0.5).any(0)
         pairs = []
-        for a, i in enumerate(words):
-            both = np.minimum(typical[:, [a]], typical[:, a + 1 :]).max(0)
-            for b in np.flatnonzero(both < TOGETHER) + a + 1:
-                if explained[a] and explained[b]:
-                    one, other = self.weighing.items[i].seen, self.weighing.items[words[b]].seen
-                    pairs.append(Contradiction(one=one, other=other))
-        return tuple(sorted(pairs, key=lambda pair: not pair.same_outlet))
+        for (i, one), (k, other) in combinations(items, 2):
+            apart = one.outlet != other.outlet and min(one.outlet, other.outlet) >= 0
+            together = np.minimum(self.typical[:, i], self.typical[:, k]).max()
+            if not apart and explained[i] and explained[k] and together < TOGETHER:
+                pairs.append(Contradiction(one=one, other=other))
+        return tuple(pairs)
 
 
 def fit_of(weighing: Weighing) -> Fit:
