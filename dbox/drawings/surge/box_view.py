@@ -268,7 +268,7 @@ class BoxView:
 
 
 def _deepest(run: Surge) -> float:
-    """Depth that fills the picture of every trench: of the pipes, or once passed, of the soil. [m]"""
+    """Depth that fills every trench as drawn: of the pipes, or of the trench once over them. [m]"""
     trenches = [trench for trench in run.system.trenches if trench]
     pipes = max((trench.pipe_height for trench in trenches), default=0.0)
     most = float(np.nanmax(run.depth, initial=0.0))

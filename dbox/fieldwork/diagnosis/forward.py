@@ -69,6 +69,7 @@ class States:
         Level at rest over the lowest lip that a ruler finds. [m]
     size : ndarray, shape (r,)
         What is fitted: the drop across a leaning box, the fault of a lip, or the leak.
+        [m, or m3/s for a leak]
     """
 
     cause: npt.NDArray[np.int64]
@@ -137,7 +138,7 @@ class Water:
         seep = np.minimum(states.seep, 0.3 * inflow[:, None])
         inside = np.maximum(inflow - seep.sum(-1) - states.leak, 0.02 * inflow)
         lips = np.where(states.closed, np.inf, states.felt - self._thrown(states, inflow))
-        shut = np.isinf(lips).all(-1)
+        shut: BoolArray = np.all(np.isinf(lips), axis=-1)
         lips = np.where(shut[:, None], np.where(np.isinf(states.read), np.inf, states.felt), lips)
         openings = [o.opening for o in self.site.outlets]
         # a full trench rises with what it is given, so its water acts as a higher lip and not as a

@@ -16,7 +16,7 @@ from math import erf, sqrt
 
 import numpy as np
 
-from dbox.arrays import Array
+from dbox.arrays import Array, BoolArray
 from dbox.fieldwork.diagnosis.causes import CAUSES, Hypotheses
 
 OWN_SCATTER = 0.0007
@@ -51,13 +51,13 @@ class Gauge:
     felt : bool
         Whether the water felt them, so that what it feels counts and not what a ruler sees.
     useless : ndarray of bool, shape (h, n)
-        Where a height says nothing of the lip under a hypothesis, such as at a blocked outlet.
+        Where a height says nothing of the lip under a hypothesis, as at a blocked outlet. [-]
     """
 
     heights: Array
     errors: Array
     felt: bool
-    useless: Array
+    useless: BoolArray
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -77,9 +77,9 @@ class Drawn:
     fault : ndarray, shape (h, d)
         Size of the fault, 0 where there is none. [m]
     log_weight : ndarray, shape (h, d)
-        Logarithm of what the gauges and the limits of the sizes make of each draw.
+        Logarithm of what the gauges and the limits of the sizes make of each draw. [-]
     log_readings : ndarray, shape (h,)
-        What of that is due to the ruler alone.
+        What of that is due to the ruler alone. [-]
     excess : ndarray, shape (h,)
         Squared misfit of the ruler over its degrees of freedom, in its own spreads. [-]
     freedom : int
@@ -212,7 +212,7 @@ class _Model:
             loose = loose + np.where(used, each, 0.0).sum(-1)
         covariance = np.linalg.inv(matrix)
         mean = np.einsum("hij,hj->hi", covariance, pull)
-        spread = np.linalg.cholesky(covariance)
+        spread = np.linalg.cholesky(covariance).astype(np.float64)
         log_det = 2.0 * np.log(np.diagonal(spread, axis1=-2, axis2=-1)).sum(-1)
         quadratic = (mean * pull).sum(-1) - (self.mean**2 * precision).sum(-1)
         log_probability = 0.5 * (loose + quadratic + log_det + np.log(precision).sum(-1))

@@ -32,7 +32,7 @@ def pour_chance(water: Water, states: States, pour: Pour, noise: Array) -> Array
     pour : Pour
         What was seen.
     noise : ndarray, shape (r,)
-        Standard normal numbers: the pour's own flow is not exact.
+        Standard normal numbers: the pour's own flow is not exact. [-]
 
     Returns
     -------
@@ -67,6 +67,7 @@ def catch_chance(flow: Array, caught: Array, inflow: float, error: float) -> Arr
     Returns
     -------
     ndarray, shape (..., r)
+        Logarithm of the density. [-]
     """
     spread = np.hypot(error * flow, _OF_POUR * inflow)
     away = (caught[..., None, :] - flow) / spread

@@ -212,7 +212,8 @@ def words_of(name: str) -> tuple[str, ...]:
 
 
 def _mixed(chance: Array) -> Array:
-    return (1.0 - MISTAKE) * chance + MISTAKE / chance.shape[-1]
+    mixed: Array = (1.0 - MISTAKE) * chance + MISTAKE / chance.shape[-1]
+    return mixed
 
 
 def _logistic(x: Array) -> Array:

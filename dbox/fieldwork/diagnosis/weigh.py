@@ -86,9 +86,9 @@ class Weighing:
     items : tuple of Item
         What was seen, lips and pours left out.
     base : ndarray, shape (r,)
-        Logarithm of the weight by priors, lips and pours.
+        Logarithm of the weight by priors, lips and pours. [-]
     log_weight : ndarray, shape (r,)
-        The same with all that was seen.
+        The same with all that was seen. [-]
     probability : ndarray, shape (g,)
         Of each answer. [-]
     """
@@ -109,7 +109,7 @@ class Weighing:
         return _unlogged(self.log_weight)
 
     def by_answer(self, values: Array) -> Array:
-        """Sums over the boxes of each answer, (r, ...) to (g, ...)."""
+        """Sums over the boxes of each answer, (r, ...) to (g, ...). [unit of values]"""
         return by_answer(self.hypotheses, values)
 
     @property
@@ -126,11 +126,12 @@ def by_answer(hypotheses: Hypotheses, values: Array) -> Array:
     hypotheses : Hypotheses
         h of them.
     values : ndarray, shape (r, ...)
-        Rows of a hypothesis stand together.
+        Rows of a hypothesis stand together. [any]
 
     Returns
     -------
     ndarray, shape (g, ...)
+        In the unit of the values. [any]
     """
     h = len(hypotheses.cause)
     each = values.reshape(h, -1, *values.shape[1:]).sum(1)
