@@ -5,6 +5,7 @@ import inspect
 import re
 import subprocess
 import sys
+import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -32,6 +33,13 @@ def modules() -> dict[str, Path]:
 
 
 MODULES = modules()
+
+
+def test_exact_every_package_is_installed():
+    """Setuptools installs only the packages that are listed by name."""
+    listed = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["setuptools"]["packages"]
+    packages = {name for name, path in MODULES.items() if path.name == "__init__.py"}
+    assert {*listed} == packages | {"dbox_scenarios"}
 
 
 def imports(tree: ast.AST) -> set[str]:

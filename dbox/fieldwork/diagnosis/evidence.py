@@ -168,9 +168,8 @@ class Evidence:
         inside = ("at_rest", "rim", "rim_slope", "baffle", "inlet_mouth", "stain", "sludge",
                   "cracks", "ice", "plugged", "inflow")  # fmt: skip
         of_outlets = ("mouth", "lip", "trace", "hole", "drain_back", "rod", "wiped", "at_rest")
-        return (
-            any(getattr(self, name) is not None for name in inside)
-            or any(getattr(o, name) is not None for o in self.outlets for name in of_outlets)
+        return any(getattr(self, name) is not None for name in inside) or any(
+            getattr(o, name) is not None for o in self.outlets for name in of_outlets
         )
 
     @property

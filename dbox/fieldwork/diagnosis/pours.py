@@ -5,6 +5,8 @@ another where it feels the lower way out. An outlet that is not in an order that
 start.
 """
 
+from itertools import pairwise
+
 import numpy as np
 
 from dbox.arrays import Array
@@ -82,7 +84,7 @@ def _order_chance(states: States, flow: Array, pour: Pour) -> Array:
     ways = np.where(states.closed & (states.seep <= 0), np.inf, ways)
     runs = flow > _LEAST_CATCH * pour.inflow / flow.shape[1]
     order, result = list(pour.order), np.zeros(len(flow))
-    for earlier, later in zip(order[:-1], order[1:], strict=True):
+    for earlier, later in pairwise(order):
         gap = np.minimum(ways[:, later], 1e3) - np.minimum(ways[:, earlier], 1e3)
         result += _log_mixed(1.0 / (1.0 + np.exp(np.clip(-1.7 * gap / START_ERROR, -60, 60))))
     for outlet in range(flow.shape[1]):

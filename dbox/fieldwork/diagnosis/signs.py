@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from dbox.arrays import Array
-from dbox.fieldwork.diagnosis.causes import CAUSES, KEYS
+from dbox.fieldwork.diagnosis.causes import CAUSES
 
 Chances = tuple[float, ...]
 SEALED = ("full", "tilt_full", "low_full", "solids_full")
@@ -122,4 +122,3 @@ OUTLET_SIGNS = {
     "traffic": Sign((0.95, 0.05), {"crushed": (0.30, 0.70)}),
     "wiped": Sign((0.93, 0.07), {"deposit": (0.10, 0.90)}, {"solids": (0.55, 0.45)}),
 }  # fmt: skip
-

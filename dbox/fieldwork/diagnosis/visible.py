@@ -122,7 +122,8 @@ class View:
         lips = self.states.read - self.states.read.min(-1, keepdims=True)
         found = (lips[:, used] - heights[used]).mean(-1)
         error = np.hypot(LEVEL_ERROR, spread / np.sqrt(used.sum()))
-        near = np.exp(-0.5 * ((found - self.states.still) / error) ** 2) / error / np.sqrt(2 * np.pi)
+        misfit = (found - self.states.still) / error
+        near = np.exp(-0.5 * misfit**2) / (error * np.sqrt(2 * np.pi))
         unrest = self._unrest()
         above = np.where((found > 0) & (found < 0.03), 1.0 / 0.03, 0.0)
         density = (1.0 - unrest) * near + unrest * above
@@ -221,5 +222,5 @@ def _logistic(x: Array) -> Array:
 
 
 def _normal(x: Array) -> Array:
-    """Normal distribution function, to 0.01 by the logistic one: exactness is not to be had here."""
+    """Normal distribution function, to 0.01 by the logistic one: exactness is not needed."""
     return _logistic(1.702 * x)

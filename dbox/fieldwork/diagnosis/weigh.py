@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from dbox.arrays import Array
 from dbox.fieldwork.diagnosis.causes import Hypotheses, hypotheses
-from dbox.fieldwork.diagnosis.evidence import OUTLET_WORDS, WORDS
+from dbox.fieldwork.diagnosis.evidence import OUTLET_WORDS
 from dbox.fieldwork.diagnosis.forward import States, Water, draw_states
 from dbox.fieldwork.diagnosis.gauges import found_heights, gauges_of
 from dbox.fieldwork.diagnosis.lips import Drawn, draw_lips
@@ -241,5 +241,3 @@ def outlet_word(site: Site, name: str, outlet: int) -> str | None:
 def _worded(seen: Seen, chance: Array) -> Item:
     place = words_of(seen.name).index(seen.word)
     return Item(seen=seen, log_chance=np.log(chance[:, place]), words=chance)
-
-
