@@ -49,7 +49,7 @@ def without_times(told: Any) -> Any:
     return [without_times(value) for value in told] if isinstance(told, list) else told
 
 
-def test_two_ways_a_six_outlet_box_is_set_in_two_passes(file: Path, state):
+def test_two_ways_a_six_outlet_box_is_set_in_two_passes(dbox, file: Path, state):
     installer = Installer(SEED)
     with Terminal("setup", str(file)) as terminal:
         finish(terminal, installer)
@@ -67,6 +67,11 @@ def test_two_ways_a_six_outlet_box_is_set_in_two_passes(file: Path, state):
     shown = [line for line in screen.splitlines() if str(file) not in line]
     assert max(map(len, shown)) <= 72
     assert "\x1b" not in screen
+    sheet = file.with_suffix(".pdf")
+    code, said, _ = dbox("sheet", str(file), "--kind", "setup", "--out", str(sheet))
+    assert code == 0
+    assert f"from 2 passes in {file}.log.jsonl" in said
+    assert sheet.read_bytes()[:5] == b"%PDF-"
 
 
 def typed(file: Path) -> list[str]:
