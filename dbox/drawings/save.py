@@ -53,6 +53,29 @@ def check_picture(path: Path | str, *, overwrite: bool = False) -> Path:
     path = Path(path)
     if path.suffix.lower() not in SUFFIXES:
         raise ScenarioError(f"{path}: no picture ends like this; write {any_of(SUFFIXES)}")
+    return check_place(path, overwrite=overwrite)
+
+
+def check_place(path: Path, *, overwrite: bool) -> Path:
+    """Refuse a path that no file can be written to.
+
+    Parameters
+    ----------
+    path : Path
+        Where the file would be.
+    overwrite : bool
+        Whether a file that is there may be replaced.
+
+    Returns
+    -------
+    Path
+        The same path.
+
+    Raises
+    ------
+    ScenarioError
+        Where there is no such folder, the path is one, or a file is there and may not be replaced.
+    """
     if path.is_dir():
         raise ScenarioError(f"{path}: is a folder; name a file in it")
     if not path.parent.is_dir():
@@ -85,9 +108,29 @@ def save(figure: Figure, path: Path | str, *, overwrite: bool = False) -> None:
     picture = BytesIO()
     with matplotlib.rc_context(_STEADY):
         figure.savefig(picture, format=suffix[1:], dpi=_DOTS_PER_INCH, metadata=_METADATA[suffix])
+    put(picture.getvalue(), path, overwrite=overwrite)
+
+
+def put(content: bytes, path: Path, *, overwrite: bool) -> None:
+    """Write the bytes of a whole file.
+
+    Parameters
+    ----------
+    content : bytes
+        All of it.
+    path : Path
+        Where.
+    overwrite : bool
+        Whether a file that is there may be replaced.
+
+    Raises
+    ------
+    ScenarioError
+        Where a file has come there since it was checked, or the file cannot be written.
+    """
     try:
         with path.open("wb" if overwrite else "xb") as file:
-            file.write(picture.getvalue())
+            file.write(content)
     except FileExistsError as error:
         raise ScenarioError(
             f"{path}: is there already and is not replaced; name another file"

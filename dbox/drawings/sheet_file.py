@@ -8,7 +8,7 @@ import matplotlib
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 
-from dbox.drawings.save import check_picture
+from dbox.drawings.save import check_picture, put
 from dbox.drawings.style import pens
 from dbox.errors import ScenarioError
 
@@ -70,15 +70,7 @@ def save_pages(
     # whole pages, letters kept as text, and no setting of the reader's own
     with matplotlib.rc_context({"pdf.fonttype": 42, "pdf.compression": 6, "savefig.bbox": None}):
         _draw(figures, content, title)
-    try:
-        with path.open("wb" if overwrite else "xb") as file:
-            file.write(content.getvalue())
-    except FileExistsError as error:
-        raise ScenarioError(
-            f"{path}: is there already and is not replaced; name another file"
-        ) from error
-    except OSError as error:
-        raise ScenarioError(f"{path}: cannot be written ({error.strerror})") from error
+    put(content.getvalue(), path, overwrite=overwrite)
 
 
 def _draw(figures: Sequence[Figure], content: BytesIO, title: str) -> None:

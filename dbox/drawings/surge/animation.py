@@ -19,6 +19,7 @@ from matplotlib.figure import Figure
 from PIL import Image
 
 from dbox.arrays import Array
+from dbox.drawings.save import check_place, put
 from dbox.drawings.style import pens
 from dbox.drawings.surge.frame import SurgeFrame
 from dbox.drawings.surge.moment import FRAME, MOVING_FRAMES, frame_times
@@ -205,12 +206,7 @@ def check_film(path: Path | str, *, overwrite: bool = False) -> Path:
     suffix = path.suffix.lower()
     if suffix not in FILM_SUFFIXES:
         raise ScenarioError(f"{path}: no film ends like this; write {any_of(FILM_SUFFIXES)}")
-    if path.is_dir():
-        raise ScenarioError(f"{path}: is a folder; name a file in it")
-    if not path.parent.is_dir():
-        raise ScenarioError(f"{path}: there is no folder {path.parent}; make it first")
-    if path.exists() and not overwrite:
-        raise ScenarioError(f"{path}: is there already and is not replaced; name another file")
+    check_place(path, overwrite=overwrite)
     if suffix == ".mp4" and not FFMpegWriter.isAvailable():
         raise ScenarioError(
             f"{path}: an .mp4 needs ffmpeg, which is not found here; install it, or write .gif "
@@ -255,7 +251,7 @@ def write_film(
         film.play(_writer(draft), draft, frame_times(outcome.surge, frames), progress)
         if draft.suffix == ".html":
             draft.write_text(_alone(draft.read_text(encoding="utf-8")), encoding="utf-8")
-        _hand_over(draft.read_bytes(), path, overwrite=overwrite)
+        put(draft.read_bytes(), path, overwrite=overwrite)
 
 
 def _writer(path: Path) -> AbstractMovieWriter:
@@ -273,15 +269,3 @@ def _alone(page: str) -> str:
     name = re.search(r"_anim_img([0-9a-f]{32})", page)
     assert name is not None
     return "<!DOCTYPE html>\n" + _PLAYER_STYLE + page.replace(name[1], "surge")
-
-
-def _hand_over(content: bytes, path: Path, *, overwrite: bool) -> None:
-    try:
-        with path.open("wb" if overwrite else "xb") as file:
-            file.write(content)
-    except FileExistsError as error:
-        raise ScenarioError(
-            f"{path}: is there already and is not replaced; name another file"
-        ) from error
-    except OSError as error:
-        raise ScenarioError(f"{path}: cannot be written ({error.strerror})") from error

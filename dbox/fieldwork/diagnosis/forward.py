@@ -31,6 +31,10 @@ USUAL_MARGIN = 0.55
 (judgement)"""
 FULL_LOAD = 4.0
 """Load at which a trench that is full is counted. [-]"""
+MODEL_ERROR = 0.0004
+"""What surface tension and a rough lip amount to, as a height of the lip. [m] (judgement)"""
+HEADS = np.concatenate([[0.0], np.geomspace(1e-4, 0.5, 120)])
+"""Heads at which openings are rated, to turn flows into heads. [m]"""
 HOLE_FACTORS = (0.7, 1.4)
 """Size of a hole that differs, over the others'. [-] (judgement)"""
 
@@ -149,6 +153,26 @@ class Water:
             flow[odd] = self._odd_holes(states.take(odd), lips[odd], inside[odd])
         flow[shut] = 0.0
         return np.asarray(flow + np.where(states.closed, seep, 0.0))
+
+    def blur(self, flow: Array) -> Array:
+        """Standard deviation of a flow by what the model of the opening leaves out.
+
+        Parameters
+        ----------
+        flow : ndarray, shape (..., n)
+            Flows of the outlets. [m3/s]
+
+        Returns
+        -------
+        ndarray, shape (..., n)
+            As if every lip stood `MODEL_ERROR` off. [m3/s]
+        """
+        blur = np.empty_like(flow)
+        for i, outlet in enumerate(self.site.outlets):
+            rated = outlet.opening.discharge(HEADS)
+            slopes = outlet.opening.slope(HEADS)
+            blur[..., i] = MODEL_ERROR * np.interp(flow[..., i], rated, slopes)
+        return blur
 
     def _thrown(self, states: States, inflow: Array) -> Array:
         """Extra head of the jet, (r, n); a trickle falls into the pool and throws nothing."""

@@ -8,14 +8,15 @@ import numpy as np
 
 from dbox.arrays import Array, BoolArray
 from dbox.fieldwork.diagnosis.causes import CAUSES, Hypotheses
+from dbox.fieldwork.diagnosis.forward import HEADS, MODEL_ERROR
 from dbox.fieldwork.diagnosis.lips import Gauge
+from dbox.fieldwork.diagnosis.pours import catch_error
 from dbox.fieldwork.poured import Pour
 from dbox.fieldwork.readings import reduce_readings
 from dbox.fieldwork.site import DEFAULT_SPREAD, Site
 
-_GRID = np.concatenate([[0.0], np.geomspace(1e-4, 0.5, 120)])
 _LEAST_SHARE = 0.02
-_LEAST_ERROR = 0.0006
+_WIDER = 1.2
 _LINES_TELL_NOTHING = ("blocked", "crushed", "capped", "full")
 _WHOLE_TELLS_NOTHING = ("all_full", "frozen", "jet")
 
@@ -79,10 +80,11 @@ def _catch_gauge(site: Site, pour: Pour, useless: BoolArray) -> Gauge:
     for i, (outlet, caught) in enumerate(zip(site.outlets, pour.catches, strict=True)):
         if caught is None or caught < _LEAST_SHARE * pour.inflow or outlet.capped:
             continue
-        flows = outlet.opening.discharge(_GRID)
-        error = 1.2 * np.hypot(pour.error * caught, 0.02 * pour.inflow)
-        low, head, high = np.interp([caught - error, caught, caught + error], flows, _GRID)
-        heights[i], errors[i] = -head, max((high - low) / 2.0, _LEAST_ERROR)
+        flows = outlet.opening.discharge(HEADS)
+        error = catch_error(caught, pour)
+        low, head, high = np.interp([caught - error, caught, caught + error], flows, HEADS)
+        # a little wider than the split will have it, so that no box that fits is missed
+        heights[i], errors[i] = -head, _WIDER * np.hypot((high - low) / 2.0, MODEL_ERROR)
     return Gauge(heights=heights, errors=errors, felt=True, useless=useless)
 
 

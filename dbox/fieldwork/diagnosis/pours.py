@@ -46,34 +46,52 @@ def pour_chance(water: Water, states: States, pour: Pour, noise: Array) -> Array
     result = np.zeros(len(flow))
     if pour.done:
         caught = np.array([np.nan if c is None else c for c in pour.catches])
-        result += catch_chance(flow, caught, pour.inflow, pour.error)
+        result += catch_chance(water, flow, caught, pour)
     if pour.order:
         result += _order_chance(states, flow, pour)
     return result
 
 
-def catch_chance(flow: Array, caught: Array, inflow: float, error: float) -> Array:
+def catch_error(flow: Array | float, pour: Pour) -> Array | float:
+    """Standard deviation of a catch: of its own timing, and of a little of the whole pour.
+
+    Parameters
+    ----------
+    flow : ndarray or float, shape (...)
+        Flow at an outlet. [m3/s]
+    pour : Pour
+        The pour.
+
+    Returns
+    -------
+    ndarray or float, shape (...)
+        [m3/s]
+    """
+    error: Array | float = np.hypot(pour.error * flow, _OF_POUR * pour.inflow)
+    return error
+
+
+def catch_chance(water: Water, flow: Array, caught: Array, pour: Pour) -> Array:
     """Log probability density of catches, each over the flow poured.
 
     Parameters
     ----------
+    water : Water
+        Knows how blurred a computed flow is.
     flow : ndarray, shape (r, n)
         Flows that the boxes would give. [m3/s]
     caught : ndarray, shape (..., n)
         Flows caught; NaN where not caught. [m3/s]
-    inflow : float
-        What was poured. [m3/s]
-    error : float
-        Relative error of a catch. [-]
+    pour : Pour
+        What was poured, and how good a catch is.
 
     Returns
     -------
     ndarray, shape (..., r)
-        Logarithm of the density. [-]
     """
-    spread = np.hypot(error * flow, _OF_POUR * inflow)
+    spread = np.hypot(catch_error(flow, pour), water.blur(flow))
     away = (caught[..., None, :] - flow) / spread
-    near = np.exp(-0.5 * away**2) / (np.sqrt(2.0 * np.pi) * spread) * inflow
+    near = np.exp(-0.5 * away**2) / (np.sqrt(2.0 * np.pi) * spread) * pour.inflow
     chance = np.where(np.isnan(caught)[..., None, :], 1.0, (1.0 - MISTAKE) * near + MISTAKE)
     return np.asarray(np.log(chance).sum(-1))
 
