@@ -10,7 +10,8 @@ def command(
     file: Annotated[Path, typer.Argument(help="File to write; never overwritten.")],
 ) -> None:
     """Write a commented starter scenario to fill in at the box."""
-    from dbox.files.starter import write_new
+    from dbox.files.starter import starter
+    from dbox.files.writer import write_text_new
 
-    write_new(file)
+    write_text_new(file, starter())
     typer.echo(f"wrote {file}: fill it in, then: dbox check {file}")

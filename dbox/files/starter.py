@@ -1,10 +1,5 @@
 """What does a person fill in at the box? The commented scenario that a new job starts from."""
 
-from pathlib import Path
-
-from dbox.errors import ScenarioError
-from dbox.files.faults import shorten
-
 _HEAD = """\
 # One distribution box. Put your values in place of the ones below, save, and run
 #     dbox check THIS-FILE
@@ -215,35 +210,3 @@ def starter() -> str:
         for label, along, across, reading in _PLACEHOLDERS
     )
     return "".join((_HEAD, _FIRST, *others, _TAIL, _POUR, _JOB, _SURGE))
-
-
-def write_new(path: Path | str) -> Path:
-    """Write the starter into a new file.
-
-    Parameters
-    ----------
-    path : Path or str
-        The file to make.
-
-    Returns
-    -------
-    Path
-        The file made.
-
-    Raises
-    ------
-    ScenarioError
-        Where something stands there already, which is left as it is, or it cannot be written.
-    """
-    made = Path(path)
-    try:
-        with made.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(starter())
-    except FileExistsError as error:
-        raise ScenarioError(f"{made}: exists already and is left alone; name a new file") from error
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise ScenarioError(
-            f"{shorten(str(made))}: cannot be written ({reason}); name another place"
-        ) from error
-    return made

@@ -64,7 +64,7 @@ def write_text_new(path: Path, text: str) -> None:
             os.fsync(file.fileno())
     except FileExistsError as error:
         raise ScenarioError(f"{path}: exists already and is left alone; name a new file") from error
-    except OSError as error:
+    except (OSError, ValueError) as error:
         raise _cannot(path, error) from error
 
 
@@ -102,10 +102,10 @@ def finish_text(path: Path, text: str) -> None:
         raise _cannot(path, error) from error
 
 
-def _cannot(path: Path, error: OSError) -> ScenarioError:
-    return ScenarioError(
-        f"{shorten(str(path))}: cannot be written ({error.strerror}); name another place"
-    )
+def _cannot(path: Path, error: OSError | ValueError) -> ScenarioError:
+    # a path with a NUL in it is a ValueError, which has no strerror
+    reason = getattr(error, "strerror", None) or error
+    return ScenarioError(f"{shorten(str(path))}: cannot be written ({reason}); name another place")
 
 
 def _lines(table: Document, place: str) -> list[str]:

@@ -7,13 +7,16 @@ import pytest
 
 from dbox.errors import ScenarioError
 from dbox.files.scenario import load
-from dbox.files.starter import starter, write_new
+from dbox.files.starter import starter
 from dbox.files.tables import schema
+from dbox.files.writer import write_text_new
 
 
 def test_the_starter_is_valid_and_its_readings_say_what_they_are(tmp_path: Path) -> None:
     """Exact: it loads, and its title, which every output shows, calls the readings placeholders."""
-    site = load(write_new(tmp_path / "job.toml"))
+    path = tmp_path / "job.toml"
+    write_text_new(path, starter())
+    site = load(path)
     assert "PLACEHOLDER" in site.title
     assert all(outlet.readings for outlet in site.outlets)
     assert site.tolerance is None
@@ -41,13 +44,13 @@ def test_an_existing_file_is_left_alone(tmp_path: Path) -> None:
     path = tmp_path / "job.toml"
     path.write_text("mine")
     with pytest.raises(ScenarioError, match="exists already"):
-        write_new(path)
+        write_text_new(path, starter())
     assert path.read_text() == "mine"
     with pytest.raises(ScenarioError, match="exists already"):
-        write_new(tmp_path)
+        write_text_new(tmp_path, starter())
 
 
 @pytest.mark.parametrize("name", ["none/job.toml", "a\0b", "x" * 5000])
 def test_a_file_that_cannot_be_made_is_told(tmp_path: Path, name: str) -> None:
     with pytest.raises(ScenarioError, match="cannot be written"):
-        write_new(f"{tmp_path}/{name}")
+        write_text_new(tmp_path / name, starter())
