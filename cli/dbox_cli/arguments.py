@@ -34,9 +34,7 @@ Picture = Annotated[
 Overwrite = Annotated[bool, typer.Option("--overwrite", help="Replace a picture that is there.")]
 Seed = Annotated[int, typer.Option(min=0, help="Seed of the bands; same seed, same answer.")]
 Samples = Annotated[int, typer.Option(min=100, max=1_000_000, help="Boxes drawn for the bands.")]
-Gate = Annotated[
-    bool, typer.Option("--gate", help="Exit with 1 where a flow is outside the tolerance.")
-]
+Gate = Annotated[bool, typer.Option("--gate", help="Exit with 1 where the verdict is outside.")]
 
 
 @contextmanager

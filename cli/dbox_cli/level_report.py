@@ -57,9 +57,9 @@ def lift_lines(lift: Lift, labels: Sequence[str]) -> list[str]:
     for amount, slope, ahead, behind in ways:
         side = ahead if slope > 0 else behind
         if amount is None:
-            lines.append(f"  lift {side} by {_amount(slope * FOOT)} for every foot")
+            lines.append(f"  lift {side} by {length_words(slope * FOOT)} for every foot")
         elif abs(amount) > _LEAST_LIFT:
-            lines.append(f"  lift {side} by {_amount(amount)}")
+            lines.append(f"  lift {side} by {length_words(amount)}")
     lines.append("  then bed it firmly, read again, and set the inserts.")
     if lift.still_short:
         names = ", ".join(labels[i] for i in lift.still_short)
@@ -74,7 +74,7 @@ def _work(levelling: Levelling) -> list[str]:
     for step, i in enumerate(levelling.order):
         change = float(levelling.lip_after[i] - levelling.before.lips.height[i])
         way = "raise" if change > 0 else "lower"
-        text = f"{step + 1}. outlet {levelling.before.labels[i]}: {way} {_amount(change)}"
+        text = f"{step + 1}. outlet {levelling.before.labels[i]}: {way} {length_words(change)}"
         lines += wrapped(text + _turn_words(levelling, i), first="  ", indent="     ")
         still = inches_mm(float(levelling.still_level[step]), signed=True)
         lines += wrapped(f"topped up till it just spills, water stands at {still}", first="     ")
@@ -101,7 +101,7 @@ def unreachable_lines(levelling: Levelling) -> list[str]:
     wanted = levelling.goal.height + levelling.offset
     for i in np.flatnonzero(~levelling.reachable):
         outlet = levelling.site.outlets[i]
-        missing = _amount(float(wanted[i] - levelling.lip_after[i]))
+        missing = length_words(float(wanted[i] - levelling.lip_after[i]))
         why = "its insert ends there" if outlet.hole_offset else "it has no insert that turns"
         lines += wrapped(
             f"outlet {outlet.label} stays {missing} off: {why}", first="  ", indent="    "
@@ -136,7 +136,7 @@ def _other_goal(levelling: Levelling) -> str:
         return "Matching the highest lip, as practice does, is the goal with the least turning too."
     words = (
         f"Matching the highest lip, as practice does, takes {abs(extra):.0f} deg more turning in "
-        f"all and uses up {_amount(rise)} more of the inlet's drop"
+        f"all and uses up {length_words(rise)} more of the inlet's drop"
     )
     lost = least.reached - highest.reached
     return f"{words}; {lost} fewer outlets can reach it." if lost > 0 else f"{words}."
@@ -147,7 +147,7 @@ def _tilt_lines(levelling: Levelling) -> list[str]:
     if plane is None:
         return []
     along, across = (
-        f"{'rises' if slope > 0 else 'falls'} {_amount(slope * FOOT)}"
+        f"{'rises' if slope > 0 else 'falls'} {length_words(slope * FOOT)}"
         for slope in (plane.slope_x, plane.slope_y)
     )
     own = [
@@ -161,7 +161,7 @@ def _tilt_lines(levelling: Levelling) -> list[str]:
     )
 
 
-def _amount(metres: float) -> str:
+def length_words(metres: float) -> str:
     """A length without its sign; one below the ruler's least mark is said to be so."""
     size = abs(metres)
     if inches(size) == "0 in":

@@ -6,7 +6,7 @@ from dbox.fieldwork.confidence import Assessment
 from dbox.fieldwork.levelling import Levelling
 from dbox.fieldwork.setup_record import STOPPED, PassRecord, SetupRecord
 from dbox.files.notation import clock_text, gpm, inches, inches_mm, millimetres
-from dbox_cli.level_report import lift_lines, unreachable_lines
+from dbox_cli.level_report import length_words, lift_lines, unreachable_lines
 from dbox_cli.output import noted, wrapped
 
 CAUTIONS = (
@@ -132,7 +132,7 @@ def _turns(levelling: Levelling) -> list[str]:
     lips = levelling.before.lips.height
     for step, i in enumerate(levelling.order, start=1):
         change = float(levelling.lip_after[i] - lips[i])
-        way = f"{'raise' if change > 0 else 'lower'} {inches_mm(abs(change))}"
+        way = f"{'raise' if change > 0 else 'lower'} {length_words(change)}"
         text = f"{step}. outlet {levelling.before.labels[i]}: {_turn(levelling, i)}; {way}"
         lines += wrapped(text, first="  ", indent="     ")
         still = inches_mm(float(levelling.still_level[step - 1]), signed=True)

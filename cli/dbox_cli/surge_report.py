@@ -97,8 +97,8 @@ def _lead(outcome: Outcome) -> str:
         return "Every line gets its target."
     share, target = outcome.surge.share, outcome.target
     return (
-        f"Outlet {outcome.labels[best]} gets {percent(float(share[best]))} of it and outlet "
-        f"{outcome.labels[worst]} {percent(float(share[worst]))}; targets are "
+        f"Outlet {outcome.labels[best]} gets {percent(float(share[best]))} of what left the box "
+        f"and outlet {outcome.labels[worst]} {percent(float(share[worst]))}; targets are "
         f"{percent(float(target[best]))} and {percent(float(target[worst]))}."
     )
 

@@ -210,8 +210,8 @@ def _after(pages: Pages) -> None:
     """What is made of it."""
     pages.heading("Causes thought likely, and the next test", keep=2.3)
     pages.paragraph(
-        "Several causes often come together, and no one sign proves any. Typed into the scenario "
-        "file, what is ticked here is ranked by the command dbox diagnose."
+        "Several causes often come together, and no one sign proves any. Write what speaks for and "
+        "against each, and the cheapest look that would tell the leading two apart."
     )
     pages.blank_lines(5)
     signatures(

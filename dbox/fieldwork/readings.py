@@ -16,7 +16,14 @@ from dbox.fieldwork.site import DEFAULT_SPREAD, Site
 BEST_SPREAD = 1.0 / 32 * 0.0254
 """Least spread believed of a ruler. [m] (1/32 in: common practice, no source)"""
 
+CLINGING_WATER = 0.003
+"""How far water may stand over a lip without spilling. [m]
+
+About the capillary length of water, sqrt(0.0728 / (998 * 9.81)) m = 2.7 mm at 20 C.
+"""
+
 _LEAST_FREEDOM = 3
+_DOUBTFUL = 3.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -108,7 +115,7 @@ def reduce_readings(site: Site) -> Lips:
         spread=spread,
         spread_from=source,
         freedom=freedom,
-        warnings=warnings,
+        warnings=(*warnings, *_not_at_the_lip(height, error)),
     )
 
 
@@ -138,6 +145,25 @@ def measured_lips(site: Site) -> Lips:
             f'unknown; measure it, or give it state = "capped" if it is'
         )
     return lips
+
+
+def _not_at_the_lip(height: Array, error: Array) -> list[str]:
+    """Still water that just spilled stands at the lowest open lip; say where it does not."""
+    open_lips = np.where(np.isfinite(height), height, np.inf)
+    lowest = int(np.argmin(open_lips))
+    over, doubt = float(open_lips[lowest]), _DOUBTFUL * float(error[lowest])
+    if over < np.inf and over > doubt:
+        return [
+            f"every lip reads over the still water, the lowest by {1000 * over:.1f} mm, though "
+            f"water that just spilled stands at the lowest lip: the box leaks, was not full, or "
+            f"moved"
+        ]
+    if over < -(doubt + CLINGING_WATER):
+        return [
+            f"the lowest lip reads {-1000 * over:.1f} mm under the still water, where water "
+            f"would spill: it was not still yet, or that lip was misread"
+        ]
+    return []
 
 
 def _mean_lip(readings: tuple[float, ...], point_over_lip: float, capped: bool) -> float:

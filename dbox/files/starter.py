@@ -1,5 +1,8 @@
 """What does a person fill in at the box? The commented scenario that a new job starts from."""
 
+PLACEHOLDER = "PLACEHOLDER"
+"""Word in a title that says that the readings are not real."""
+
 _HEAD = """\
 # One distribution box. Put your values in place of the ones below, save, and run
 #     dbox check THIS-FILE

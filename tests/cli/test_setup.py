@@ -282,3 +282,14 @@ def test_exact_what_cannot_be_done_is_refused(dbox, tmp_path, monkeypatch, argum
     code, _, err = dbox("setup", *arguments)
     assert code == 2
     assert told in err
+
+
+def test_exact_placeholder_readings_are_never_taken_for_measured(dbox, tmp_path: Path):
+    file, typed = tmp_path / "new.toml", tmp_path / "answers.txt"
+    assert dbox("new", str(file))[0] == 0
+    typed.write_text("\n" * 12)
+    _, out, _ = dbox("setup", str(file), "--answers", str(typed))
+    assert "from the file" not in out
+    assert "FINISHED" not in out
+    told = state(dbox, file)
+    assert not told["finished"]

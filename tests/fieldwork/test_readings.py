@@ -151,3 +151,19 @@ def test_exact_same_seed_same_draws():
 def test_exact_read_only():
     for name, array in arrays(reduce_readings(box([0.0, 0.001]))):
         assert not array.flags.writeable, name
+
+
+def said(*heights: float) -> list[str]:
+    """What is said of the water line; one reading is good to 1 mm."""
+    warnings = reduce_readings(box(list(heights), spread=0.001)).warnings
+    return [w for w in warnings if "still water" in w]
+
+
+def test_exact_lips_that_cannot_be_over_still_water_are_pointed_out():
+    """Water that just spilled stands at the lowest lip, or clings up to 3 mm over it."""
+    assert said(0.0, 0.004) == []
+    assert said(0.0029, 0.004) == []
+    assert said(-0.0059, 0.004) == []
+    assert "by 3.1 mm" in said(0.0031, 0.004)[0]
+    assert "leaks" in said(0.0031, 0.004)[0]
+    assert "6.1 mm under" in said(-0.0061, 0.004)[0]

@@ -169,7 +169,7 @@ def _bench(pages: Pages, exercise: Exercise) -> None:
     for number, step in enumerate(
         (
             f"Level the box, fill it with clean water until it just spills, let it go still. Bring "
-            f"all lips to the water; then set that of line 1 {_error_text(float(lips.error[0]))}.",
+            f"all lips to the water; then spoil line 1 alone: {_error_text(float(lips.error[0]))}.",
             f"Guess the share of line 1 at {slow} and at {fast}; write it down.",
             f"Pour steadily at {slow}. Wait until the level stands, then catch every line for "
             f"{exercise.seconds:.0f} s. The same at {fast}.",

@@ -88,6 +88,7 @@ def catch_chance(water: Water, flow: Array, caught: Array, pour: Pour) -> Array:
     Returns
     -------
     ndarray, shape (..., r)
+        Logarithm of the density. [-]
     """
     spread = np.hypot(catch_error(flow, pour), water.blur(flow))
     away = (caught[..., None, :] - flow) / spread

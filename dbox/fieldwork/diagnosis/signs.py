@@ -100,7 +100,7 @@ OUTLET_SIGNS = {
     "cap": Sign((0.99, 0.01), {"capped": (0.06, 0.94)}),
     "mouth": Sign((0.88, 0.10, 0.02), {
         "blocked": (0.04, 0.16, 0.80), "crushed": (0.08, 0.27, 0.65),
-        "back_pitched": (0.07, 0.76, 0.17), **_sealed((0.03, 0.19, 0.78)),
+        "back_pitched": (0.06, 0.68, 0.26), **_sealed((0.03, 0.19, 0.78)),
         "deposit": (0.80, 0.15, 0.05), "capped": (0.75, 0.10, 0.15),
     }, {
         "all_full": (0.02, 0.13, 0.85), "frozen": (0.15, 0.30, 0.55),
@@ -108,8 +108,9 @@ OUTLET_SIGNS = {
         "solids": (0.65, 0.30, 0.05)}),
     "lip": Sign((0.87, 0.13), {"deposit": (0.08, 0.92), "high": (0.95, 0.05)},
                 {"solids": (0.45, 0.55), "solids_full": (0.55, 0.45)}),
+    # behind a block the header falls away, so what stands in it is below its own lip and stays
     "drain_back": Sign((0.87, 0.11, 0.02), {
-        "blocked": (0.60, 0.37, 0.03), "crushed": (0.50, 0.45, 0.05),
+        "blocked": (0.85, 0.12, 0.03), "crushed": (0.72, 0.24, 0.04),
         "back_pitched": (0.06, 0.88, 0.06), **_sealed((0.04, 0.13, 0.83)),
     }, {"all_full": (0.03, 0.12, 0.85), "frozen": (0.75, 0.20, 0.05),
         "overload": (0.75, 0.20, 0.05)}),

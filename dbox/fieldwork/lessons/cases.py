@@ -23,6 +23,9 @@ from dbox.hydraulics.split import split
 
 OUTLETS = 4
 READING_ERROR, READ_TO = INCH / 32, INCH / 32
+
+LEAK_FALL = 0.6 * INCH
+"""How far water stands below the lowest lip of a box that leaks. [m] (invented)"""
 """Standard deviation of a reading, and what it is rounded to. [m]"""
 
 SCATTER = INCH / 64
@@ -126,7 +129,7 @@ def _case(seed: int, group: int, recipe: Recipe) -> Case:
     outlet = int(rng.integers(OUTLETS))
     felt, read = _lips(box, recipe, outlet, rng)
     evidence = Evidence(**recipe.whole, outlets=_seen(recipe, read, outlet, whole=whole))
-    still = float(read.min())
+    still = float(read.min()) - (LEAK_FALL if recipe.lost else 0.0)
     readings = np.round((read - still + rng.normal(0, READING_ERROR, (2, OUTLETS))) / READ_TO)
     site = replace(
         box,
