@@ -30,7 +30,6 @@ def command(
         typer.echo("\n".join(report(site, grading)))
     if picture:
         from dbox.drawings.profile import grades_figure
-
         from dbox_cli.output import save_picture
 
         save_picture(
