@@ -35,7 +35,10 @@ def _headline(levelling: Levelling) -> str:
     if levelling.verdict == "nothing to do":
         if all(verdict == "within" for verdict in levelling.before.verdicts):
             return "NOTHING TO DO: every flow is within the tolerance already."
-        return "NOTHING TO DO: your ruler cannot tell these lips apart any better."
+        return (
+            "NOTHING TO DO: your ruler cannot tell these lips apart any better. More readings of "
+            "each, or a finer rule, would tell more."
+        )
     height = inches_mm(levelling.goal.height, signed=True)
     goal = f"lips to {height} over the still water of the readings"
     if levelling.offset.any():

@@ -1,5 +1,6 @@
 """How does a figure become a file? The same figure gives the same bytes, on any day."""
 
+import os
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -80,6 +81,8 @@ def check_place(path: Path, *, overwrite: bool) -> Path:
         raise ScenarioError(f"{path}: is a folder; name a file in it")
     if not path.parent.is_dir():
         raise ScenarioError(f"{path}: there is no folder {path.parent}; make it first")
+    if not os.access(path.parent, os.W_OK):
+        raise ScenarioError(f"{path}: the folder {path.parent} cannot be written to; name another")
     if path.exists() and not overwrite:
         raise ScenarioError(f"{path}: is there already and is not replaced; name another file")
     return path
