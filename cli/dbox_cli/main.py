@@ -10,7 +10,20 @@ from typing import Annotated
 
 import typer
 
-from dbox_cli import check, grades, level, new, pour, schema, setup, sheet, split, surge, teach
+from dbox_cli import (
+    check,
+    diagnose,
+    grades,
+    level,
+    new,
+    pour,
+    schema,
+    setup,
+    sheet,
+    split,
+    surge,
+    teach,
+)
 
 app = typer.Typer(
     rich_markup_mode=None,
@@ -28,6 +41,7 @@ app.command("setup")(setup.command)
 app.command("grades")(grades.command)
 app.command("sheet")(sheet.command)
 app.command("pour")(pour.command)
+app.command("diagnose")(diagnose.command)
 app.add_typer(teach.app, name="teach")
 app.command("surge")(surge.command)
 app.command("schema")(schema.command)

@@ -7,11 +7,13 @@ A key that has already been refused is never asked for again.
 import math
 from collections.abc import Sequence, Set
 
+from dbox.fieldwork.diagnosis.evidence import Evidence
 from dbox.fieldwork.poured import Pour
 from dbox.fieldwork.site import Box, Flow, Outlet, Site, Target, Tolerance
 from dbox.fieldwork.survey import Survey
 from dbox.fieldwork.works import Works
 from dbox.files import units
+from dbox.files.evidence_table import EvidenceTable
 from dbox.files.faults import show
 from dbox.files.grades_survey import SurveyAssembly
 from dbox.files.inserts import KINDS, SIZES, build
@@ -69,7 +71,7 @@ class Assembly:
         outlets = [self._outlet(index) for index in range(len(self.outlets))]
         box, target = self._box(), self._target()
         tolerance, grades = self._tolerance(), self._grades()
-        pours, works = self._pours(), self._works()
+        pours, works, evidence = self._pours(), self._works(), self._evidence()
         self._check_labels()
         self._check_places()
         made = tuple(outlet for outlet in outlets if outlet is not None)
@@ -87,6 +89,8 @@ class Assembly:
             pours=pours,
             record=(self.file.record or RecordTable()).record(),
             works=works,
+            evidence=evidence,
+            priors=self.file.priors or (),
         )
 
     def _fault(self, text: str) -> None:
@@ -253,6 +257,13 @@ class Assembly:
     def _works(self) -> Works:
         falls = [self._inherited(table, "header_fall") for table in self.outlets]
         return SurgeAssembly(self.file, falls, self._fault, self._was_refused).works()
+
+    def _evidence(self) -> Evidence:
+        for index, outlet in enumerate(self.outlets):
+            if outlet.evidence is not None:
+                outlet.evidence.check(f"outlet[{index + 1}].evidence", self._fault)
+        table = self.file.evidence or EvidenceTable()
+        return table.evidence([outlet.evidence for outlet in self.outlets])
 
     def _flows(self) -> tuple[Flow, ...]:
         named = self.file.flows or {}

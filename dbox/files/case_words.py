@@ -5,40 +5,8 @@ from dataclasses import dataclass
 from dbox.fieldwork.diagnosis.evidence import OUTLET_WORDS, WORDS, OutletEvidence
 from dbox.fieldwork.lessons.cases import Case
 from dbox.fieldwork.site import Outlet
+from dbox.files.evidence_words import NAMES
 from dbox.files.notation import gpm_litres, inches, litres_per_min
-
-NAMES = {
-    "system": "the papers say",
-    "feed": "the box is fed by",
-    "season": "the trouble comes",
-    "rain": "with rain",
-    "meter": "water meter, every tap shut",
-    "inflow": "water coming into the box at rest",
-    "tank_level": "level in the tank",
-    "tank_outlet": "tee or filter at the tank's outlet",
-    "at_rest": "water in the box at rest",
-    "rim": "spirit level on the rim",
-    "baffle": "baffle or turned-down inlet",
-    "inlet_mouth": "mouth of the inlet",
-    "stain": "stain over the lips",
-    "sludge": "sludge in the box",
-    "cracks": "cracks in the box",
-    "ice": "ice",
-    "ground_at_box": "ground around the box",
-    "plugged": "level with every outlet plugged",
-    "cap": "cap",
-    "mouth": "mouth at rest",
-    "lip": "lip",
-    "trace": "traces of use",
-    "hole": "hole",
-    "port": "port of the line",
-    "drain_back": "runs back, box bailed",
-    "rod": "rod in the header",
-    "traffic": "ruts over the line",
-    "wiped": "lip wiped, runs",
-    "ground": "wet ground at the line",
-}
-"""What each observation is called."""
 
 QUESTION = "Guess first. What is wrong, and at which outlet? What single look would settle it?"
 BLANKS = ("Cause", "Outlet", "How sure, %", "The one look")

@@ -11,6 +11,7 @@ from pydantic import PlainValidator, ValidationInfo, WithJsonSchema
 
 from dbox.errors import ScenarioError
 from dbox.files import measures, units
+from dbox.files.evidence_table import EvidenceTable, OutletEvidenceTable, Priors
 from dbox.files.faults import at_place, key_text, show
 from dbox.files.grades_table import GradesTable
 from dbox.files.inserts import KINDS
@@ -179,6 +180,7 @@ class OutletTable(InsertTable):
     )
     header: HeaderTable | None = key("Where its header differs from [header].")
     trench: TrenchTable | None = key("Where its trench differs from [trench].")
+    evidence: OutletEvidenceTable | None = key("What was seen of it, for a diagnosis.")
 
 
 class TargetTable(Table):
@@ -236,6 +238,8 @@ class ScenarioFile(Table):
     siphon: SiphonTable | None = key("A dosing siphon.")
     header: HeaderTable | None = key("The pipe from each outlet to its trench.")
     trench: TrenchTable | None = key("The trench of every line.")
+    evidence: EvidenceTable | None = key("What was seen of a system in trouble.")
+    priors: Priors = key("How common a cause is taken to be, by its key.", {"tilt": 20})
 
 
 def schema() -> dict[str, Any]:

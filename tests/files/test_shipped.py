@@ -12,6 +12,7 @@ from dbox.files.shipped import resolve, shipped_names
 from dbox.hydraulics.openings import Circle
 
 NAMES = (
+    "dry-line",
     "family-of-four",
     "full-job",
     "off-level",
@@ -19,6 +20,7 @@ NAMES = (
     "tilted-curable",
     "tilted-rebed",
     "unequal-lines",
+    "wet-line",
 )
 INCH = 0.0254
 

@@ -72,6 +72,9 @@ class Cause:
         Factor on the load of every line, least and most. [-]
     own_load : tuple of float
         Factor on the load of its own line. [-]
+    wets : bool
+        Whether it is a line in water that people call about: then boxes in which none stands in
+        water are not among those asked about.
     """
 
     key: str
@@ -84,13 +87,15 @@ class Cause:
     line: str = ""
     load: tuple[float, float] = (1.0, 1.0)
     own_load: tuple[float, float] = (1.0, 1.0)
+    wets: bool = False
 
 
 _DROPPED = Fault(0.25 * INCH, 0.12 * INCH, 3.0 / 32 * INCH, read=-1, felt=-1)
 
 CAUSES = (
-    Cause(key="tilt", name="box tilted", weight=14, tilted=True),
-    Cause(key="low", name="one insert or pipe dropped", weight=8, of_outlet=True, fault=_DROPPED),
+    Cause(key="tilt", name="box tilted", weight=14, wets=True, tilted=True),
+    Cause(key="low", name="one insert or pipe dropped", weight=8, wets=True, of_outlet=True,
+          fault=_DROPPED),
     Cause(key="high", name="one outlet high", weight=6, of_outlet=True,
           fault=Fault(0.3 * INCH, 0.18 * INCH, 3.0 / 32 * INCH, read=1, felt=1)),
     Cause(key="deposit", name="deposit or root on a lip", weight=6, of_outlet=True,
@@ -102,19 +107,19 @@ CAUSES = (
           fault=Fault(0.5 * INCH, 0.3 * INCH, 1.0 / 8 * INCH, felt=1)),
     Cause(key="full", name="that trench full", weight=10, of_outlet=True, line="full"),
     Cause(key="all_full", name="all trenches full, or water table", weight=7),
-    Cause(key="overload", name="overload or leaking fixture", weight=5, load=(1.6, 4.0)),
+    Cause(key="overload", name="overload or leaking fixture", weight=5, wets=True, load=(1.6, 4.0)),
     Cause(key="infiltration", name="groundwater or roof water in", weight=4, load=(1.2, 3.0)),
     Cause(key="leak", name="box leaks", weight=3),
-    Cause(key="jet", name="jet straight across", weight=3),
+    Cause(key="jet", name="jet straight across", weight=3, wets=True),
     Cause(key="inlet_drop", name="too little inlet drop", weight=2),
-    Cause(key="trickle", name="trickle-only imbalance", weight=6, of_outlet=True,
+    Cause(key="trickle", name="trickle-only imbalance", weight=6, wets=True, of_outlet=True,
           fault=Fault(0.06 * INCH, 0.02 * INCH, 0.03 * INCH, 3.0 / 32 * INCH, read=-1, felt=-1),
           own_load=(1.0, 1.4)),
-    Cause(key="unequal", name="unequal length or soil of a line", weight=5, of_outlet=True,
-          own_load=(1.6, 4.0)),
+    Cause(key="unequal", name="unequal length or soil of a line", weight=5, wets=True,
+          of_outlet=True, own_load=(1.6, 4.0)),
     Cause(key="trench_slope", name="trench not level", weight=4, of_outlet=True,
           own_load=(1.0, 2.0)),
-    Cause(key="solids", name="solids carry-over", weight=5, load=(1.1, 2.5)),
+    Cause(key="solids", name="solids carry-over", weight=5, wets=True, load=(1.1, 2.5)),
     Cause(key="capped", name="outlet capped or rested on purpose", weight=2, of_outlet=True,
           normal=True, line="capped"),
     Cause(key="serial", name="serial or drop box by design", weight=3, of_outlet=True, normal=True,

@@ -35,6 +35,7 @@ RIM_SEEN = 0.006
 # deep (`hydraulics.trench`), so at 3 ft wide to the pipe, 1 ft up, at 1.65 and to the ground at 2.
 # It stands damp a little before it ponds. Logarithms of load; their spread is judgement.
 _LOAD_PONDING, _LOAD_TO_PIPE, _LOAD_SURFACING, _LOAD_SPREAD = -0.15, 0.50, 0.65, 0.30
+_LOAD_CALLED = 0.30
 
 _LEVEL_SEEN = 0.004
 _NOT_AT_REST = {"at_rest": (0.03, 0.42, 0.35, 0.20), "mouth": (0.20, 0.70, 0.10)}
@@ -194,6 +195,23 @@ class View:
         spots = np.where(crushed[..., None], [0.90, 0.05, 0.02, 0.01, 0.02], spots)
         wet = np.where(slope[..., None], 0.70, np.where(crushed[..., None], 0.45, wet))
         return np.concatenate([1.0 - wet, wet * spots], -1)
+
+
+def call_chance(states: States) -> Array:
+    """Chance that a line stands in enough water for somebody to call about it.
+
+    Parameters
+    ----------
+    states : States
+        Boxes drawn.
+
+    Returns
+    -------
+    ndarray, shape (r,)
+        [-]
+    """
+    most = np.log(np.maximum(states.load.max(-1), 1e-3))
+    return 0.02 + 0.98 * _logistic((most - _LOAD_CALLED) / _LOAD_SPREAD)
 
 
 def ground_word(places: tuple[str, ...]) -> str:

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from dbox.arrays import Array
-from dbox.fieldwork.diagnosis.causes import Hypotheses, hypotheses
+from dbox.fieldwork.diagnosis.causes import CAUSES, Hypotheses, hypotheses
 from dbox.fieldwork.diagnosis.evidence import OUTLET_WORDS
 from dbox.fieldwork.diagnosis.forward import States, Water, draw_states
 from dbox.fieldwork.diagnosis.gauges import found_heights, gauges_of
@@ -19,7 +19,7 @@ from dbox.fieldwork.diagnosis.lips import Drawn, draw_lips
 from dbox.fieldwork.diagnosis.places import outlet_places
 from dbox.fieldwork.diagnosis.pours import pour_chance
 from dbox.fieldwork.diagnosis.signs import SYSTEM_SIGNS
-from dbox.fieldwork.diagnosis.visible import View, ground_word, words_of
+from dbox.fieldwork.diagnosis.visible import View, call_chance, ground_word, words_of
 from dbox.fieldwork.poured import Pour
 from dbox.fieldwork.site import DEFAULT_SPREAD, Site
 
@@ -168,6 +168,7 @@ def weigh(site: Site, *, draws: int, seed: int) -> Weighing:
     for pour in pours_done(site):
         noise = np.tile(rng.standard_normal(draws), len(may_be.cause))
         base = base + TEMPER * pour_chance(water, states, pour, noise)
+    base = base + _called(may_be, states, base)
     items = tuple(_items(site, states))
     log_weight = base + TEMPER * sum((item.log_chance for item in items), start=0.0)
     return Weighing(
@@ -181,6 +182,17 @@ def weigh(site: Site, *, draws: int, seed: int) -> Weighing:
         log_weight=log_weight,
         probability=by_answer(may_be, _unlogged(log_weight)),
     )
+
+
+def _called(hypotheses: Hypotheses, states: States, base: Array) -> Array:
+    """Log chance that somebody calls about such a box, over that of its hypothesis. (r,)"""
+    wets = np.array([cause.wets for cause in CAUSES])[states.cause]
+    log = np.where(wets, np.log(call_chance(states)), 0.0).reshape(len(hypotheses.cause), -1)
+    draws = base.reshape(log.shape)
+    top = np.maximum(draws.max(-1, keepdims=True), -1e300)
+    weight = np.exp(draws - top)
+    mean = (weight * np.exp(log)).sum(-1) / np.maximum(weight.sum(-1), 1e-300)
+    return np.asarray(log - np.log(np.maximum(mean, 1e-300))[:, None]).reshape(-1)
 
 
 def pours_done(site: Site) -> tuple[Pour, ...]:

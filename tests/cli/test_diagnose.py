@@ -1,0 +1,220 @@
+"""`dbox diagnose` and its questions, as a troubleshooter types them."""
+
+import io
+import json
+
+import pytest
+
+SEEN = """
+title = "Four lines"
+units = "in"
+insert = {kind = "circle", diameter = "2 in"}
+readings = {spread = "1/32 in"}
+outlet = [{reading = 0, evidence = {mouth = "dry", port = "dry"}}, {reading = 0}, {reading = 0},
+          {reading = 0, evidence = {port = "dry", mouth = "full", drain_back = "long"}}]
+"""
+
+
+@pytest.fixture
+def contradicting(tmp_path):
+    path = tmp_path / "job.toml"
+    path.write_text(SEEN)
+    return str(path)
+
+
+@pytest.fixture
+def typing(monkeypatch):
+    def type_in(*lines, end="\n"):
+        text = "\n".join(lines) + end
+        monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(text.encode())))
+
+    return type_in
+
+
+def flowed(text):
+    return " ".join(text.split())
+
+
+@pytest.mark.parametrize(
+    ("name", "first", "outlet"),
+    [("wet-line", "tilt_full", "4"), ("dry-line", "blocked", "2")],
+)
+def test_the_shipped_cases_are_told_for_what_they_were_made(dbox, name, first, outlet):
+    code, out, err = dbox("diagnose", name, "--json")
+    assert (code, err) == (0, "")
+    lead = json.loads(out)["causes"][0]
+    assert (lead["cause"], lead["outlet"]) == (first, outlet)
+    assert lead["fits"]
+
+
+@pytest.mark.parametrize("name", ["wet-line", "dry-line", "off-level", "full-job", "unequal-lines"])
+def test_text_fits_72_columns_and_begins_with_cautions(dbox, name):
+    code, out, err = dbox("diagnose", name)
+    assert (code, err) == (0, "")
+    lines = out.splitlines()
+    assert max(map(len, lines)) <= 72
+    places = [
+        out.index(part)
+        for part in (
+            "Sewer gas kills",
+            "WHAT MAY BE NORMAL",
+            "ranked, none is announced",
+            "NEXT LOOK",
+            "WHAT TO DO, the least drastic first",
+            "SHARE OF AN ORDINARY DAY",
+        )
+    ]
+    assert places == sorted(places)
+    assert "Local code, the permit and licensed practice decide" in flowed(out)
+    assert "certain" not in out
+
+
+def test_the_size_comes_with_its_band_and_the_way_it_leans(dbox):
+    _, out, _ = dbox("diagnose", "wet-line")
+    text = flowed(out)
+    assert "size: box down 3/16 to" in text
+    assert "mm) toward outlet 4" in text
+    assert "against: outlet 3, port of the line: dry" in text or "for: outlet 4" in text
+
+
+def test_json_has_the_promised_keys_in_si(dbox):
+    _, out, _ = dbox("diagnose", "wet-line", "--json")
+    answer = json.loads(out, parse_constant=pytest.fail)
+    assert sorted(answer) == [
+        "causes", "contradictions", "fits_well", "next_tests", "normal", "overload", "warnings",
+    ]  # fmt: skip
+    assert sum(c["probability"] for c in answer["causes"]) == pytest.approx(1)
+    chances = [c["probability"] for c in answer["causes"]]
+    assert chances == sorted(chances, reverse=True)
+    assert {"cause", "outlet", "probability", "for", "against"} <= set(answer["causes"][0])
+    size = answer["causes"][0]["size"]
+    assert 0 < size["low_m"] <= size["middle_m"] <= size["high_m"] < 0.02
+    look = answer["next_tests"][0]
+    assert {"test", "outlet", "expected_information_bits", "effort"} <= set(look)
+    assert look["effort"] == f"{look['effort_s'] / 60:.0f} min"
+    over = answer["overload"]
+    assert sum(o["share"] for o in over["outlets"]) == pytest.approx(1, abs=1e-6)
+    assert over["known_since_s"] == 90 * 86400
+    assert over["outlets"][0]["acceptance_m_s"] == pytest.approx(
+        0.45 * 231 * 0.0254**3 / 0.3048**2 / 86400
+    )
+
+
+def test_what_is_not_known_is_null(dbox):
+    _, out, _ = dbox("diagnose", "dry-line", "--json")
+    over = json.loads(out)["overload"]
+    assert over["daily_flow_m3_s"] is None
+    assert over["outlets"][0]["load_m_s"] is None
+    assert over["keeps_up"] is None
+
+
+def test_same_seed_same_bytes_another_seed_another_answer(dbox):
+    runs = [dbox("diagnose", "wet-line", "--json", "--seed", s)[1] for s in ("3", "3", "4")]
+    assert runs[0] == runs[1]
+    assert runs[0] != runs[2]
+
+
+def test_contradicting_evidence_is_named(dbox, contradicting):
+    _, out, _ = dbox("diagnose", contradicting)
+    assert "DO NOT GO TOGETHER under any one cause" in out
+    _, out, _ = dbox("diagnose", contradicting, "--json")
+    (pair, *_) = json.loads(out)["contradictions"]
+    assert pair == {
+        "one": "outlet 4, port of the line: dry",
+        "other": "outlet 4, runs back, box bailed: long",
+    }
+
+
+def test_placeholders_of_a_new_file_are_no_readings(dbox, tmp_path):
+    path = tmp_path / "new.toml"
+    dbox("new", str(path))
+    code, out, _ = dbox("diagnose", str(path))
+    assert code == 0
+    assert "Nothing was seen yet" in out
+    assert "readings of the file are taken as not made" in flowed(out)
+
+
+def test_questions_make_a_new_file_and_a_diagnosis(dbox, contradicting, typing, tmp_path):
+    typing("distribution box", "?", "pumpp", "pump", "undo", "gravity", "", "", "90 days", "")
+    code, out, err = dbox("diagnose", contradicting, "--ask")
+    assert (code, err) == (0, "")
+    made = tmp_path / "job-seen.toml"
+    assert f"wrote {made}" in out
+    assert 'evidence.feed is "pumpp"; did you mean pump?' in out
+    assert "taken back" in out
+    text = made.read_text()
+    assert 'system = "distribution box"' in text
+    assert 'feed = "gravity"' in text
+    assert "ranked, none is announced" in out
+    assert (tmp_path / "job.toml").read_text() == SEEN
+    assert max(map(len, out.splitlines())) <= 72 + len(str(tmp_path))
+
+
+def test_the_questions_never_overwrite(dbox, contradicting, typing, tmp_path):
+    (tmp_path / "job-seen.toml").write_text("mine")
+    typing("serial")
+    _, out, _ = dbox("diagnose", contradicting, "--ask")
+    assert (tmp_path / "job-seen.toml").read_text() == "mine"
+    assert 'system = "serial"' in (tmp_path / "job-seen-2.toml").read_text()
+    assert "serial by design" in flowed(out)
+
+
+def test_an_interrupt_keeps_what_was_typed(dbox, contradicting, monkeypatch, tmp_path):
+    answers = iter(["serial\n"])
+
+    class Stdin:
+        def readline(self):
+            try:
+                return next(answers)
+            except StopIteration:
+                raise KeyboardInterrupt from None
+
+    monkeypatch.setattr("sys.stdin", Stdin())
+    code, out, _ = dbox("diagnose", contradicting, "--ask")
+    assert code == 0
+    assert "every answer so far is kept" in out
+    assert 'system = "serial"' in (tmp_path / "job-seen.toml").read_text()
+
+
+def test_nothing_typed_makes_no_file(dbox, contradicting, typing, tmp_path):
+    typing("", "")
+    code, out, _ = dbox("diagnose", contradicting, "--ask")
+    assert code == 0
+    assert "Nothing was added" in out
+    assert [path.name for path in tmp_path.iterdir()] == ["job.toml"]
+
+
+def test_questions_leave_stdout_to_json(dbox, contradicting, typing):
+    typing("serial")
+    _, out, err = dbox("diagnose", contradicting, "--ask", "--json")
+    assert json.loads(out)["normal"][0]["state"] == "explains"
+    assert "system > " in err
+
+
+def test_a_shipped_case_is_written_where_one_stands(dbox, typing, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    typing("", "pump")
+    dbox("diagnose", "wet-line", "--ask")
+    assert 'feed = "pump"' in (tmp_path / "wet-line-seen.toml").read_text()
+
+
+def test_bad_input_exits_2(dbox, tmp_path):
+    path = tmp_path / "job.toml"
+    path.write_text(SEEN + "priors = {tlit = 3}\n")
+    code, out, err = dbox("diagnose", str(path))
+    assert (code, out) == (2, "")
+    assert "priors.tlit is no cause; did you mean tilt?" in err
+    path.write_text(SEEN.replace('mouth = "full"', 'mouth = "ful"'))
+    assert "outlet[4].evidence.mouth" in dbox("diagnose", str(path))[2]
+    assert dbox("diagnose", "no-such")[0] == 2
+    assert dbox("diagnose", "wet-line", "--draws", "5")[0] == 2
+
+
+def test_priors_of_nothing_are_refused_with_the_name_of_the_file(dbox, tmp_path):
+    from dbox.fieldwork.diagnosis.causes import KEYS
+
+    path = tmp_path / "job.toml"
+    path.write_text(SEEN + "[priors]\n" + "".join(f"{key} = 0\n" for key in KEYS))
+    code, _, err = dbox("diagnose", str(path))
+    assert code == 2
+    assert f"{path}: every cause has a prior of 0" in err

@@ -1,0 +1,220 @@
+"""`[evidence]` of a box and of an outlet, and `[priors]`: what is read, what is refused and how."""
+
+import pytest
+
+from dbox.errors import ScenarioError
+from dbox.fieldwork.diagnosis.causes import KEYS
+from dbox.fieldwork.diagnosis.evidence import (
+    OUTLET_WORDS,
+    PLACES,
+    WORDS,
+    Evidence,
+    OutletEvidence,
+    Prior,
+)
+from dbox.fieldwork.site import Site
+from dbox.files.evidence_interview import answered, labels_of, queries, said
+from dbox.files.scenario import loads
+from dbox.files.writer import toml_text
+
+INCH = 0.0254
+BOX = {
+    "units": "in",
+    "insert": {"kind": "circle", "diameter": 2},
+    "outlet": [{"reading": 0}, {"label": "ditch side"}, {"label": "4"}],
+}
+
+
+def site(whole: dict | None = None, outlet: dict | None = None, **more: object) -> Site:
+    """The box with evidence on the whole of it and on its second outlet."""
+    first, second, third = BOX["outlet"]
+    outlets = [first, second if outlet is None else {**second, "evidence": outlet}, third]
+    tables = {} if whole is None else {"evidence": whole}
+    return loads(toml_text({**BOX, "outlet": outlets, **tables, **more}), "five.toml")
+
+
+def faults(*arguments: object, **more: object) -> list[str]:
+    with pytest.raises(ScenarioError) as caught:
+        site(*arguments, **more)
+    return [fault.removeprefix("five.toml: ") for fault in caught.value.faults]
+
+
+@pytest.mark.parametrize(("name", "word"), [(n, w) for n in WORDS for w in WORDS[n]])
+def test_exact_every_word_of_the_whole_comes_back(name: str, word: str) -> None:
+    assert site({name: word}).evidence == Evidence(**{name: word})
+    assert site({name: word.upper().replace(" ", "-")}).evidence == Evidence(**{name: word})
+
+
+@pytest.mark.parametrize(("name", "word"), [(n, w) for n in OUTLET_WORDS for w in OUTLET_WORDS[n]])
+def test_exact_every_word_of_an_outlet_comes_back(name: str, word: str) -> None:
+    seen = site(outlet={name: word}).evidence
+    assert seen.outlets == (OutletEvidence(), OutletEvidence(**{name: word}), OutletEvidence())
+
+
+def test_exact_quantities_arrive_in_si() -> None:
+    whole = {
+        "since_use": "1 h 30 min",
+        "since": "60 days",
+        "daily_flow": "300 gal/day",
+        "rim_slope": ["1 %", "-1/8 in/ft"],
+        "photos": ["a.jpg", "b.jpg"],
+    }
+    seen = site(whole).evidence
+    assert seen.since_use == 5400
+    assert seen.since == 60 * 86400
+    assert seen.daily_flow == pytest.approx(300 * 231 * INCH**3 / 86400)
+    assert seen.rim_slope == pytest.approx((0.01, -1 / 96))
+    assert seen.photos == ("a.jpg", "b.jpg")
+    outlet = {"rod": "belly", "rod_distance": "6 ft", "at_rest": "-1/8", "port_water": -1}
+    mine = site(outlet=outlet).evidence.outlets[1]
+    assert mine.rod_distance == pytest.approx(72 * INCH)
+    assert mine.at_rest == pytest.approx(-INCH / 8)
+    assert mine.port_water == pytest.approx(-INCH)
+
+
+def test_exact_nothing_there_differs_from_not_looked_at() -> None:
+    assert site().evidence == Evidence()
+    assert site({}, {}).evidence == Evidence()
+    for written in ([], "none"):
+        walked = site(outlet={"ground": written}).evidence
+        assert walked.outlets[1].ground == ()
+        assert walked.outlets[0].ground is None
+    assert site({"sludge": "none"}).evidence.sludge == "none"
+    assert site().evidence.sludge is None
+
+
+def test_exact_wet_places_are_kept_in_order_and_once() -> None:
+    seen = site(outlet={"ground": ["End", "head", "end"]}).evidence.outlets[1]
+    assert seen.ground == ("end", "head")
+    assert [site(outlet={"ground": p}).evidence.outlets[1].ground for p in PLACES] == [
+        (p,) for p in PLACES
+    ]
+
+
+def test_exact_two_depths_of_a_port_are_water_over_its_pipe() -> None:
+    """29 in to the water and 30 in to the pipe: an inch of water in it; the port has its word."""
+    seen = site(outlet={"port_water": ["29 in", "30 in"]}).evidence.outlets[1]
+    assert seen.port_water == pytest.approx(INCH)
+    assert seen.port == "to the pipe"
+    below = site(outlet={"port_water": "-3 in"}).evidence.outlets[1]
+    assert below.port == "below the pipe"
+
+
+def test_exact_priors_are_read_by_cause() -> None:
+    assert site(priors={"tilt": 20, "full": 0}).priors == (Prior("tilt", 20), Prior("full", 0))
+    assert {p.cause for p in site(priors=dict.fromkeys(KEYS, 1.5)).priors} == set(KEYS)
+    assert site().priors == ()
+
+
+@pytest.mark.parametrize(
+    ("whole", "fault"),
+    [
+        ({"system": "serail"}, 'evidence.system is "serail"; did you mean serial?'),
+        ({"meter": True}, "evidence.meter is true; use still or turning"),
+        ({"since_use": "8"}, 'evidence.since_use is "8"; give its unit'),
+        ({"since": "-3 days"}, 'evidence.since is "-3 days"'),
+        ({"since_use": "3000 days"}, "water was last used up to a year ago"),
+        ({"since": "30000 days"}, "trouble has been known for up to 50 years"),
+        ({"daily_flow": "300 gal"}, 'evidence.daily_flow is "300 gal"'),
+        ({"daily_flow": "500 L/s"}, "a house sends between 1 L and 100 m3 a day"),
+        ({"rim_slope": "1 %"}, "write the rises along and across"),
+        ({"rim_slope": ["1 %", "9"]}, 'evidence.rim_slope[2] is "9"'),
+        ({"rim_slope": ["90 %", "1 %"]}, "a rim rises by 50 % at most"),
+        ({"photos": [3]}, "evidence.photos is 3; write text in quotes"),
+        ({"photos": ["a"] * 101}, "is a list of 101; write 100 at most"),
+        ({"stian": "high"}, "unknown key evidence.stian; did you mean stain?"),
+    ],
+)
+def test_what_is_wrong_of_the_whole_is_told(whole: dict, fault: str) -> None:
+    (told,) = faults(whole)
+    assert fault in told
+    assert told.startswith(("evidence.", "unknown key evidence."))
+
+
+@pytest.mark.parametrize(
+    ("outlet", "fault"),
+    [
+        ({"mouth": "ful"}, '.mouth is "ful"; did you mean full?'),
+        ({"ground": ["head", "hed"]}, '.ground[2] is "hed"; did you mean head?'),
+        ({"ground": "everywhere"}, '.ground is "everywhere"; use over the pipe, head, middle'),
+        ({"rod_distance": "2 km"}, '.rod_distance is "2 km"'),
+        ({"rod_distance": "-1 ft"}, "a rod stops between 0 and 300 m from the box"),
+        ({"at_rest": "2 m"}, "a reading at a box is less than 1 m from the water"),
+        ({"port_water": "6 m"}, "less than 5 m from the bottom of the pipe"),
+        ({"port_water": ["3 in"]}, "is a list of 1; write the depths to the water"),
+        ({"port": "dry", "port_water": "2 in"}, '.port is "dry", but its port_water lies over'),
+        ({"port": "to the pipe", "port_water": "-2 in"}, "keep the one that is right"),
+        ({"mouht": "dry"}, "did you mean mouth?"),
+    ],
+)
+def test_what_is_wrong_of_an_outlet_is_told_with_its_number(outlet: dict, fault: str) -> None:
+    (told,) = faults(outlet=outlet)
+    assert fault in told
+    assert told.removeprefix("unknown key ").startswith("outlet[2].evidence.")
+
+
+@pytest.mark.parametrize(
+    ("priors", "fault"),
+    [
+        ({"tlit": 3}, "priors.tlit is no cause; did you mean tilt?"),
+        ({"tilt": -1}, "priors.tilt is -1; a weight is between 0 and 1,000,000"),
+        ({"tilt": "often"}, 'priors.tilt is "often"'),
+        (3, "priors is 3; write [priors] and under it causes, as tilt = 20"),
+    ],
+)
+def test_what_is_wrong_of_the_priors_is_told(priors: object, fault: str) -> None:
+    assert fault in faults(priors=priors)[0]
+
+
+def test_all_faults_are_told_at_once() -> None:
+    told = faults({"meter": "x"}, {"mouth": "y"}, priors={"a": 1, "tilt": -1})
+    assert len(told) == 4
+
+
+def query(key: str, kind: str) -> object:
+    return next(q for q in queries(BOX, 0) if (q.key, q.kind) == (key, kind))
+
+
+@pytest.mark.parametrize(
+    ("typed", "seen"),
+    [
+        ("full", ["full"] * 3),
+        ("4 full, others dry", ["dry", "dry", "full"]),
+        ("ditch side: part full", [None, "part full", None]),
+        ("dry, -, full", ["dry", None, "full"]),
+        ("all dry; 1 full", ["full", "dry", "dry"]),
+    ],
+)
+def test_exact_one_line_answers_for_every_outlet(typed: str, seen: list) -> None:
+    told = answered(BOX, query("mouth", "each"), typed)
+    found = loads(toml_text(told)).evidence
+    assert [found.of_outlet(i).mouth for i in range(3)] == seen
+    assert labels_of(told) == ["1", "ditch side", "4"]
+    assert "evidence" not in BOX["outlet"][0]
+
+
+def test_exact_an_answer_is_taken_out_again() -> None:
+    asked = query("sludge", "whole")
+    told = answered(BOX, asked, "none")
+    assert said(told, asked) == "none"
+    assert said(answered(told, asked, "-"), asked) == ""
+
+
+@pytest.mark.parametrize("typed", ["dry, full", "4 full, dry", "ful", "5 full"])
+def test_an_answer_that_cannot_be_is_refused(typed: str) -> None:
+    with pytest.raises(ScenarioError):
+        answered(BOX, query("mouth", "each"), typed)
+
+
+def test_exact_pours_are_asked_for_until_there_are_no_more() -> None:
+    def flows(told: dict) -> list:
+        return [q for q in queries(told, 0) if q.kind == "pour"]
+
+    assert [q.key for q in flows(BOX)] == ["flow"]
+    told = answered(BOX, flows(BOX)[0], "5 gal in 60 s")
+    assert [q.key for q in flows(told)] == ["flow", "order", "catch", "flow"]
+    told = answered(told, flows(told)[1], "4, Ditch side")
+    told = answered(told, flows(told)[2], "4 1.2 L in 30 s, 1 dry")
+    (pour,) = loads(toml_text(told)).pours
+    assert pour.order == (2, 1)
+    assert pour.catches == (0.0, None, pytest.approx(4e-5))
