@@ -73,7 +73,7 @@ def command(
             )
             pages, source = _record(site, file, turn, seed, paper.value)
         else:
-            pages, source = _blank(site, kind, paper.value), file
+            pages, source = _form(site, kind, seed, paper.value), file
     save_pages(pages, out, title=f"{kind.value}: {site.title}", overwrite=overwrite)
     _tell(out, kind, paper, len(pages), source, as_json=as_json)
 
@@ -96,8 +96,13 @@ def _tell(out: Path, kind: Kind, paper: Paper, pages: int, source: str, *, as_js
     )
 
 
-def _blank(site: "Site", kind: Kind, paper: str) -> tuple["Figure", ...]:
-    """A sheet that is filled in by hand."""
+def _form(site: "Site", kind: Kind, seed: int, paper: str) -> tuple["Figure", ...]:
+    """A sheet to fill in by hand; an inspection is filled in where the scenario has evidence."""
+    if kind is Kind.INSPECTION and site.evidence.count:
+        from dbox.drawings.sheet_findings import findings_sheet
+        from dbox.fieldwork.diagnosis.diagnose import diagnose
+
+        return findings_sheet(diagnose(site, seed=seed), paper)
     if kind is Kind.INSPECTION:
         from dbox.drawings.sheet_inspection import inspection_sheet
 

@@ -1,6 +1,7 @@
 """How is a diagnosis said? What was seen, looks, causes and sizes in words, for text and JSON."""
 
 from dbox.fieldwork.diagnosis.diagnose import Answer, Size
+from dbox.fieldwork.diagnosis.evidence import NOTHING_SEEN
 from dbox.fieldwork.diagnosis.fit import Contradiction
 from dbox.fieldwork.diagnosis.next_look import FAST_POUR, SLOW_POUR, Look
 from dbox.fieldwork.diagnosis.weigh import Seen
@@ -153,3 +154,39 @@ def _band(size: Size) -> str:
     low, high = (inches(end, parts=32).removesuffix(" in") for end in (size.low, size.high))
     metric = f"{millimetres(size.low).removesuffix(' mm')} to {millimetres(size.high)}"
     return f"{low} in ({metric})" if low == high else f"{low} to {high} in ({metric})"
+
+
+def seen_lines(site: Site) -> list[str]:
+    """Everything that was seen, an observation a line; what was not looked at is left out.
+
+    >>> from dbox import Circle
+    >>> from dbox.fieldwork.diagnosis.evidence import Evidence, OutletEvidence
+    >>> from dbox.fieldwork.site import Outlet
+    >>> outlets = tuple(Outlet(label=str(i), opening=Circle(0.05)) for i in (1, 2))
+    >>> seen = (OutletEvidence(mouth="full"), OutletEvidence(mouth="dry", ground=()))
+    >>> evidence = Evidence(stain="none", outlets=seen)
+    >>> for line in seen_lines(Site(outlets=outlets, flows=(), evidence=evidence)):
+    ...     print(line)
+    stain over the lips: none
+    mouth at rest: 1 full, 2 dry
+    wet ground at the line: 2 none
+    """
+    lines = []
+    for name, words in NAMES.items():
+        if hasattr(site.evidence, name):
+            word = getattr(site.evidence, name)
+            lines += [f"{words}: {word}"] if word is not None else []
+        if hasattr(NOTHING_SEEN, name):
+            told = [
+                f"{outlet.label} {_of_outlet(getattr(site.evidence.of_outlet(i), name))}"
+                for i, outlet in enumerate(site.outlets)
+                if isinstance(getattr(site.evidence.of_outlet(i), name), str | tuple)
+            ]
+            lines += [f"{words}: {', '.join(told)}"] if told else []
+    return lines
+
+
+def _of_outlet(word: str | tuple[str, ...]) -> str:
+    if isinstance(word, str):
+        return word
+    return " and ".join(word) or "none"

@@ -13,7 +13,7 @@ _LEVEL = (
 )
 _REST = (
     "use less water; send the others more, or cap this line to rest it for months, if they can "
-    "take it (see the load below)",
+    "take it (see its load)",
     f"replace or add a line only when rest has failed; {PERMIT}",
 )
 _ROD = (
