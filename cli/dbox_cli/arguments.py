@@ -57,7 +57,7 @@ def site_of(file: str, flows: Sequence[str] | None, readings: str | None = None)
 
     site = load(resolve(file))
     if readings:
-        from dbox.files.csv_tables import with_readings
+        from dbox.files.spreadsheet.tables import with_readings
 
         site = with_readings(site, readings)
     if not flows:

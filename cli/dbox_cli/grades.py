@@ -14,13 +14,13 @@ def command(
     gate: Gate = False,
 ) -> None:
     """Falls of house sewer, supply pipe and headers from rod readings."""
-    from dbox.fieldwork.grades import grade
+    from dbox.fieldwork.grades.assess import grade
 
     site = site_of(file, flow)
     with naming(file):
         grading = grade(site)
     if as_json:
-        from dbox.files.grades_results import grades_json
+        from dbox.files.grades.results import grades_json
         from dbox_cli.output import print_json
 
         print_json(grades_json(grading))

@@ -1,9 +1,9 @@
 """The text of `dbox grades`: what is wrong first, then every run with its pieces."""
 
 from dbox.fieldwork.confidence import SURE
-from dbox.fieldwork.grades import Drop, Grading, RunGrade
+from dbox.fieldwork.grades.assess import Drop, Grading, RunGrade
 from dbox.fieldwork.site import Site
-from dbox.files.grades_words import (
+from dbox.files.grades.words import (
     HEADLINES,
     doubts,
     findings,

@@ -57,7 +57,7 @@ def command(
     """What to turn, how far, to which clock position; or which side to lift."""
     from math import radians
 
-    from dbox.fieldwork.levelling import level
+    from dbox.fieldwork.levelling.plan import level
 
     check_picture(picture, overwrite=overwrite)
     site = site_of(file, flow, readings)

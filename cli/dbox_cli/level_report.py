@@ -4,8 +4,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from dbox.fieldwork.levelling import Levelling
-from dbox.fieldwork.rebed import Lift
+from dbox.fieldwork.levelling.plan import Levelling
+from dbox.fieldwork.levelling.rebed import Lift
 from dbox.files.notation import clock_text, inches, inches_mm, millimetres, percent
 from dbox.files.units import FOOT
 from dbox_cli.output import noted, wrapped

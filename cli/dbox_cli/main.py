@@ -10,20 +10,12 @@ from typing import Annotated
 
 import typer
 
-from dbox_cli import (
-    check,
-    diagnose,
-    grades,
-    level,
-    new,
-    pour,
-    schema,
-    setup,
-    sheet,
-    split,
-    surge,
-    teach,
-)
+from dbox_cli import check, grades, level, new, schema, sheet, split
+from dbox_cli.diagnose import command as diagnose
+from dbox_cli.pour import command as pour
+from dbox_cli.setup import command as setup
+from dbox_cli.surge import command as surge
+from dbox_cli.teach import command as teach
 
 app = typer.Typer(
     rich_markup_mode=None,

@@ -13,7 +13,7 @@ from dbox_cli.level import At, Goal, GoalChoice, Step
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from dbox.fieldwork.setup_pass import Rules
+    from dbox.fieldwork.setup.passes import Rules
     from dbox.fieldwork.site import Site
 
 
@@ -60,8 +60,8 @@ def command(
     A set-up record is made of what dbox setup has logged, else of the readings in FILE. --goal,
     --at and --step are for it and mean what they mean to dbox level.
     """
-    from dbox.drawings.sheet_file import check_sheet, save_pages
-    from dbox.fieldwork.setup_pass import Rules
+    from dbox.drawings.sheets.file import check_sheet, save_pages
+    from dbox.fieldwork.setup.passes import Rules
 
     check_sheet(out, overwrite=overwrite)
     site = site_of(file, flow)
@@ -99,16 +99,16 @@ def _tell(out: Path, kind: Kind, paper: Paper, pages: int, source: str, *, as_js
 def _form(site: "Site", kind: Kind, seed: int, paper: str) -> tuple["Figure", ...]:
     """A sheet to fill in by hand; an inspection is filled in where the scenario has evidence."""
     if kind is Kind.INSPECTION and site.evidence.count:
-        from dbox.drawings.sheet_findings import findings_sheet
+        from dbox.drawings.sheets.findings import findings_sheet
         from dbox.fieldwork.diagnosis.diagnose import diagnose
 
         return findings_sheet(diagnose(site, seed=seed), paper)
     if kind is Kind.INSPECTION:
-        from dbox.drawings.sheet_inspection import inspection_sheet
+        from dbox.drawings.sheets.inspection import inspection_sheet
 
         return inspection_sheet(site, paper)
-    from dbox.drawings.sheet_field import field_sheet
-    from dbox.fieldwork.turn_table import turn_tables
+    from dbox.drawings.sheets.field import field_sheet
+    from dbox.fieldwork.levelling.turn_table import turn_tables
 
     return field_sheet(site, turn_tables(site), paper)
 
@@ -117,12 +117,12 @@ def _record(
     site: "Site", file: str, rules: "Rules", seed: int, paper: str
 ) -> tuple[tuple["Figure", ...], str]:
     """The record of a set-up: of its log where there is one, else of the scenario's readings."""
-    from dbox.drawings.sheet_setup import setup_sheet
-    from dbox.fieldwork.grades import grade
-    from dbox.fieldwork.levelling import level
-    from dbox.fieldwork.pour import expect
-    from dbox.files.joblog import log_path
-    from dbox.files.setup_kept import kept_setup
+    from dbox.drawings.sheets.setup import setup_sheet
+    from dbox.fieldwork.grades.assess import grade
+    from dbox.fieldwork.levelling.plan import level
+    from dbox.fieldwork.pour.predict import expect
+    from dbox.files.setup.joblog import log_path
+    from dbox.files.setup.kept import kept_setup
     from dbox.files.shipped import resolve
 
     scenario = resolve(file)

@@ -22,7 +22,7 @@ from dbox.drawings.style import (
     Sheet,
     line_height,
 )
-from dbox.fieldwork.levelling import Levelling
+from dbox.fieldwork.levelling.plan import Levelling
 from dbox.files.notation import clock_text, inches, inches_mm, millimetres
 
 _HOLE_AT, _ARROW_AT = 0.56, 0.83

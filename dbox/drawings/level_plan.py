@@ -22,8 +22,8 @@ from dbox.drawings.style import (
 from dbox.drawings.tilt_marks import LEAST_SLOPE, draw_fall, draw_lifts, steepness, worth_lifting
 from dbox.errors import DomainError
 from dbox.fieldwork.confidence import Assessment
-from dbox.fieldwork.levelling import Levelling
-from dbox.fieldwork.rebed import Lift
+from dbox.fieldwork.levelling.plan import Levelling
+from dbox.fieldwork.levelling.rebed import Lift
 from dbox.fieldwork.site import Box, Site
 from dbox.files.notation import inches, inches_mm, percent
 from dbox.files.units import FOOT

@@ -7,8 +7,8 @@ from matplotlib.figure import Figure
 from dbox.arrays import Array
 from dbox.drawings.lettering import wrap
 from dbox.drawings.style import BODY, DASHES, HEADING, INK, SMALL, THIN, TITLE, pens
-from dbox.fieldwork.grades import Grading, RunGrade
-from dbox.files.grades_words import HEADLINES, slope_text
+from dbox.fieldwork.grades.assess import Grading, RunGrade
+from dbox.files.grades.words import HEADLINES, slope_text
 from dbox.files.units import FOOT, INCH
 
 _ACROSS, _WIDTH, _ROW, _HEAD = 2, 8.25, 2.35, 1.25

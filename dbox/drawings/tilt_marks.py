@@ -5,7 +5,7 @@ from matplotlib.patches import Polygon
 
 from dbox.drawings.plan import Plan, arrow
 from dbox.drawings.style import INK, MEDIUM, THICK, Sheet
-from dbox.fieldwork.rebed import Lift
+from dbox.fieldwork.levelling.rebed import Lift
 from dbox.fieldwork.tilt import Plane
 from dbox.files.notation import inches, millimetres
 from dbox.files.units import FOOT

@@ -7,10 +7,10 @@ measured: `None` or an empty tuple, never zero.
 from dataclasses import dataclass, field
 
 from dbox.fieldwork.diagnosis.evidence import Evidence, Prior
-from dbox.fieldwork.poured import Pour
+from dbox.fieldwork.grades.survey import Survey
+from dbox.fieldwork.pour.poured import Pour
 from dbox.fieldwork.record import JobRecord
-from dbox.fieldwork.survey import Survey
-from dbox.fieldwork.works import Works
+from dbox.fieldwork.surge.works import Works
 from dbox.hydraulics.openings import Opening
 
 DEFAULT_SPREAD = 1.0 / 16 * 0.0254

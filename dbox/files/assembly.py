@@ -8,18 +8,18 @@ import math
 from collections.abc import Sequence, Set
 
 from dbox.fieldwork.diagnosis.evidence import Evidence
-from dbox.fieldwork.poured import Pour
+from dbox.fieldwork.grades.survey import Survey
+from dbox.fieldwork.pour.poured import Pour
 from dbox.fieldwork.site import Box, Flow, Outlet, Site, Target, Tolerance
-from dbox.fieldwork.survey import Survey
-from dbox.fieldwork.works import Works
+from dbox.fieldwork.surge.works import Works
 from dbox.files import units
-from dbox.files.evidence_table import EvidenceTable
+from dbox.files.evidence.table import EvidenceTable
 from dbox.files.faults import show
-from dbox.files.grades_survey import SurveyAssembly
+from dbox.files.grades.assembly import SurveyAssembly
 from dbox.files.inserts import KINDS, SIZES, build
-from dbox.files.pour_assembly import PourAssembly
+from dbox.files.pour.assembly import PourAssembly
 from dbox.files.record_table import RecordTable
-from dbox.files.surge_assembly import SurgeAssembly
+from dbox.files.surge.assembly import SurgeAssembly
 from dbox.files.tables import (
     BoxTable,
     InsertTable,

@@ -9,7 +9,7 @@ import numpy as np
 
 from dbox.arrays import Array
 from dbox.fieldwork.confidence import Assessment
-from dbox.fieldwork.levelling import Levelling
+from dbox.fieldwork.levelling.plan import Levelling
 from dbox.fieldwork.site import Site
 from dbox.files.notation import clock_text
 

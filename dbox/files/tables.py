@@ -11,9 +11,9 @@ from pydantic import PlainValidator, ValidationInfo, WithJsonSchema
 
 from dbox.errors import ScenarioError
 from dbox.files import measures, units
-from dbox.files.evidence_table import EvidenceTable, OutletEvidenceTable, Priors
+from dbox.files.evidence.table import EvidenceTable, OutletEvidenceTable, Priors
 from dbox.files.faults import at_place, key_text, show
-from dbox.files.grades_table import GradesTable
+from dbox.files.grades.table import GradesTable
 from dbox.files.inserts import KINDS
 from dbox.files.keys import (
     TEXT,
@@ -28,9 +28,9 @@ from dbox.files.keys import (
     lengths,
     word,
 )
-from dbox.files.pour_table import PourTable
+from dbox.files.pour.table import PourTable
 from dbox.files.record_table import RecordTable
-from dbox.files.surge_tables import (
+from dbox.files.surge.tables import (
     HeaderTable,
     HouseTable,
     PumpTable,

@@ -18,7 +18,7 @@ import numpy as np
 
 from dbox.arrays import GRAVITY, Array, ArrayLike
 from dbox.errors import DomainError
-from dbox.hydraulics.supply import SupplyPipe
+from dbox.hydraulics.surge.supply import SupplyPipe
 
 DECAY = 6.2
 """Centreline velocity over that at the mouth, times distance over diameter. [-]"""

@@ -26,7 +26,7 @@ from dbox.drawings.style import pens
 from dbox.drawings.surge.animation import Film, GreyGif
 from dbox.drawings.surge.frame import SurgeFrame
 from dbox.drawings.surge.moment import FRAME, shown_until
-from dbox.fieldwork.surge import Outcome, house_event, run
+from dbox.fieldwork.surge.run import Outcome, house_event, run
 from dbox.files import scenario
 
 LEAST_RATIO = 3.0

@@ -21,13 +21,13 @@ import numpy as np
 from scipy.integrate import solve_ivp
 
 from dbox.arrays import Array
-from dbox.hydraulics.household import DAY, household_day, to_inflow
-from dbox.hydraulics.inflow import Inflow, one_after_another
-from dbox.hydraulics.rating_table import opening_table
-from dbox.hydraulics.supply import REACHES
-from dbox.hydraulics.surge import surge
-from dbox.hydraulics.system import System
-from dbox.hydraulics.trench import TrenchLine
+from dbox.hydraulics.surge.household import DAY, household_day, to_inflow
+from dbox.hydraulics.surge.inflow import Inflow, one_after_another
+from dbox.hydraulics.surge.rating_table import opening_table
+from dbox.hydraulics.surge.run import surge
+from dbox.hydraulics.surge.supply import REACHES
+from dbox.hydraulics.surge.system import System
+from dbox.hydraulics.surge.trench import TrenchLine
 from tests.hydraulics.plain_surge import plain_surge
 from tests.hydraulics.test_surge import family
 

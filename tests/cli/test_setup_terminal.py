@@ -11,7 +11,7 @@ import pytest
 
 pytest.importorskip("pty", reason="a pseudo-terminal is needed")
 
-from dbox.files.joblog import log_path, read_log
+from dbox.files.setup.joblog import log_path, read_log
 from tests.cli.terminal import BOX, INCH, Installer, Terminal
 
 SEED = 3

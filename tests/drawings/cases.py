@@ -12,7 +12,7 @@ from dbox import Circle, Notch, Opening, PipeEnd, Slot
 from dbox.drawings.level_plan import level_figure
 from dbox.drawings.section import split_figure
 from dbox.fieldwork.confidence import Assessment, assess
-from dbox.fieldwork.levelling import Levelling, level
+from dbox.fieldwork.levelling.plan import Levelling, level
 from dbox.fieldwork.site import Box, Flow, Outlet, Site, Tolerance
 from dbox.files import scenario
 from dbox.files.units import GALLON, INCH, MINUTE

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from dbox.drawings.sheet_findings import findings_sheet
+from dbox.drawings.sheets.findings import findings_sheet
 from dbox.fieldwork.diagnosis.diagnose import diagnose
 from dbox.files.scenario import load
 from dbox.files.shipped import resolve

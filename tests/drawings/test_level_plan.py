@@ -10,7 +10,7 @@ from dbox.drawings.level_plan import headline, level_figure
 from dbox.drawings.plan import Plan
 from dbox.drawings.tilt_marks import worth_lifting
 from dbox.errors import DomainError
-from dbox.fieldwork.levelling import level
+from dbox.fieldwork.levelling.plan import level
 from dbox.files.notation import clock_text, inches_mm
 from tests.drawings import paper
 from tests.drawings.cases import NAMES, box, level_drawn, sites

@@ -5,7 +5,7 @@ import pytest
 from matplotlib.colors import to_rgba
 
 from dbox.drawings.profile import grades_figure
-from dbox.fieldwork.grades import grade
+from dbox.fieldwork.grades.assess import grade
 from dbox.files.scenario import load
 from dbox.files.shipped import resolve
 from tests.drawings import paper

@@ -7,7 +7,7 @@ from dbox.drawings.save import SUFFIXES, check_picture, save
 from dbox.drawings.section import split_figure
 from dbox.errors import ScenarioError
 from dbox.fieldwork.confidence import assess
-from dbox.fieldwork.levelling import level
+from dbox.fieldwork.levelling.plan import level
 from tests.drawings.cases import box
 
 BEGINS = {".png": b"\x89PNG\r\n", ".pdf": b"%PDF-", ".svg": b"<?xml"}

@@ -8,19 +8,19 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import to_rgba
 
-from dbox.drawings.sheet_field import field_sheet
-from dbox.drawings.sheet_inspection import inspection_sheet
-from dbox.drawings.sheet_page import HEADING, Pages
-from dbox.drawings.sheet_parts import CAUTIONS
-from dbox.drawings.sheet_setup import setup_sheet
+from dbox.drawings.sheets.field import field_sheet
+from dbox.drawings.sheets.inspection import inspection_sheet
+from dbox.drawings.sheets.page import HEADING, Pages
+from dbox.drawings.sheets.parts import CAUTIONS
+from dbox.drawings.sheets.setup import setup_sheet
 from dbox.fieldwork.diagnosis.evidence import OUTLET_WORDS, PLACES, WORDS
-from dbox.fieldwork.grades import grade
-from dbox.fieldwork.levelling import level
-from dbox.fieldwork.pour import expect
-from dbox.fieldwork.poured import Pour
+from dbox.fieldwork.grades.assess import grade
+from dbox.fieldwork.levelling.plan import level
+from dbox.fieldwork.levelling.turn_table import turn_tables
+from dbox.fieldwork.pour.poured import Pour
+from dbox.fieldwork.pour.predict import expect
 from dbox.fieldwork.record import JobRecord
 from dbox.fieldwork.site import Tolerance
-from dbox.fieldwork.turn_table import turn_tables
 from dbox.files.scenario import load
 from dbox.files.shipped import resolve
 from tests.drawings import paper

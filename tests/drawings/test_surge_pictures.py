@@ -26,9 +26,9 @@ from dbox.drawings.surge.moment import (
 )
 from dbox.drawings.surge.still import surge_figure
 from dbox.errors import DomainError, ScenarioError
-from dbox.fieldwork.surge import house_event, run, run_days, settling_rates, side_by_side
+from dbox.fieldwork.surge.run import house_event, run, run_days, settling_rates, side_by_side
 from dbox.files.units import GALLON, INCH
-from dbox.hydraulics.inflow import steady
+from dbox.hydraulics.surge.inflow import steady
 from tests.drawings import paper
 from tests.drawings.cases import GPM, box, sites
 

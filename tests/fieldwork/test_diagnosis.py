@@ -1,9 +1,9 @@
 """Does the diagnosis find what is wrong? Judged on jobs made by `jobs`, which it did not make.
 
-The aims are those set for the tool: the right cause first in 80 %, among the first two in 93 %, and
-of those given 70 to 90 %, between 65 and 95 % right. A sample may miss an aim by its own error: 500
-jobs may by one standard error (2,000 jobs of four seeds gave 0.92 to 0.93 for the 0.93, which is not
-met to the digit), the everyday 60 by more, so that they fail only where something broke.
+The aims are those set for the tool: the right cause first in 80 %, among the first two in 93 %,
+and of those given 70 to 90 %, between 65 and 95 % right. A sample may miss an aim by its own error:
+500 jobs may by one standard error (2,000 jobs of four seeds gave 0.92 to 0.93 for the 0.93, which
+is not met to the digit), the everyday 60 by more, so that they fail only where something broke.
 """
 
 from collections.abc import Iterator

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dbox.fieldwork.insert import angle_for_move, lip_rise
+from dbox.fieldwork.levelling.insert import angle_for_move, lip_rise
 
 angles = st.floats(-np.pi, np.pi)
 offsets = st.floats(0.002, 0.03)

@@ -12,7 +12,7 @@ from dbox.fieldwork.diagnosis.weigh import weigh
 from dbox.fieldwork.lessons.cases import LEAK_FALL, MOST_GROUPS, OUTLETS, Case, make_cases
 from dbox.fieldwork.lessons.recipes import RECIPES
 from dbox.fieldwork.tilt import fit_plane
-from dbox.files.case_words import NAMES, answer, same_at_all_outlets, seen_at_outlets
+from dbox.files.lessons.case_words import NAMES, answer, same_at_all_outlets, seen_at_outlets
 
 INCH = 0.0254
 SEEDS = range(10)

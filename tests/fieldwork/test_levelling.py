@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from dbox import Circle, DomainError, Notch, Slot, split
-from dbox.fieldwork.levelling import HAND_STEP, level
+from dbox.fieldwork.levelling.plan import HAND_STEP, level
 from dbox.fieldwork.site import Box, Flow, Target
 
 from .sites import DOSE, HOLE, INCH, LITRE_PER_MINUTE, POUR, SIDES, TRICKLE, arrays, box, same_bytes

@@ -7,11 +7,11 @@ import pytest
 from scipy.special import ndtr
 
 from dbox import Circle, DomainError, Notch, Slot, split
-from dbox.fieldwork.pour import expect
-from dbox.fieldwork.pour_finding import judge
-from dbox.fieldwork.pour_fit import DRIBBLE, FREE_INFLOW, LEAST_BLOCKAGE, LIP_SPREAD, PRIOR, explain
-from dbox.fieldwork.pour_model import Candidate, PartlyBlocked, PourModel
-from dbox.fieldwork.poured import Pour
+from dbox.fieldwork.pour.finding import judge
+from dbox.fieldwork.pour.fit import DRIBBLE, FREE_INFLOW, LEAST_BLOCKAGE, LIP_SPREAD, PRIOR, explain
+from dbox.fieldwork.pour.model import Candidate, PartlyBlocked, PourModel
+from dbox.fieldwork.pour.poured import Pour
+from dbox.fieldwork.pour.predict import expect
 
 from .pours import FAST, SLOW, drawn_box
 from .sites import INCH, arrays, box

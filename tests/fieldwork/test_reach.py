@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dbox.fieldwork.reach import Reach
+from dbox.fieldwork.levelling.reach import Reach
 from dbox.fieldwork.readings import reduce_readings
 from dbox.fieldwork.site import Site
 

@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dbox.fieldwork.reach import Reach
+from dbox.fieldwork.levelling.reach import Reach
+from dbox.fieldwork.levelling.rebed import Lift, lift_for
 from dbox.fieldwork.readings import reduce_readings
-from dbox.fieldwork.rebed import Lift, lift_for
 from dbox.fieldwork.site import Box
 from dbox.fieldwork.tilt import fit_plane
 

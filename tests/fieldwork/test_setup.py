@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 from dbox.errors import DomainError
-from dbox.fieldwork.setup import begin, replay, standing
-from dbox.fieldwork.setup_events import (
+from dbox.fieldwork.setup.events import (
     ClockSet,
     Closed,
     Confirmed,
@@ -21,7 +20,8 @@ from dbox.fieldwork.setup_events import (
     Turned,
     Undone,
 )
-from dbox.fieldwork.setup_record import record
+from dbox.fieldwork.setup.job import begin, replay, standing
+from dbox.fieldwork.setup.record import record
 from dbox.fieldwork.site import Box, Tolerance
 from tests.fieldwork.sites import INCH, SIDES, box
 

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from dbox.fieldwork.setup import begin, replay
-from dbox.fieldwork.setup_doubts import doubt
-from dbox.fieldwork.setup_events import Read, Still
+from dbox.fieldwork.setup.doubts import doubt
+from dbox.fieldwork.setup.events import Read, Still
+from dbox.fieldwork.setup.job import begin, replay
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 from tests.fieldwork.sites import HOLE, INCH, box
 

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from dbox.errors import DomainError
-from dbox.fieldwork.ponding import Ponding
 from dbox.fieldwork.site import Box, Site
-from dbox.fieldwork.surge import (
+from dbox.fieldwork.surge.ponding import Ponding
+from dbox.fieldwork.surge.run import (
     YEAR,
     house_days,
     house_event,
@@ -17,13 +17,13 @@ from dbox.fieldwork.surge import (
     settling_rates,
     side_by_side,
 )
-from dbox.fieldwork.works import Works
-from dbox.fieldwork.works_system import TRICKLE, plan, prepare
-from dbox.hydraulics.household import DAY, PER_PERSON
-from dbox.hydraulics.inflow import steady
-from dbox.hydraulics.supply import SupplyPipe
-from dbox.hydraulics.tank import Tank
-from dbox.hydraulics.trench import Trench
+from dbox.fieldwork.surge.system import TRICKLE, plan, prepare
+from dbox.fieldwork.surge.works import Works
+from dbox.hydraulics.surge.household import DAY, PER_PERSON
+from dbox.hydraulics.surge.inflow import steady
+from dbox.hydraulics.surge.supply import SupplyPipe
+from dbox.hydraulics.surge.tank import Tank
+from dbox.hydraulics.surge.trench import Trench
 from tests.fieldwork.sites import INCH, SIDES, box
 
 PIPE = SupplyPipe(length=9.0, diameter=0.1, fall=0.01)

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from dbox import Circle, DomainError, Notch, Slot, split
 from dbox.arrays import GRAVITY
-from dbox.fieldwork.offsets import lip_offsets
+from dbox.fieldwork.levelling.offsets import lip_offsets
 from dbox.fieldwork.site import Flow, Site, Target
 from dbox.fieldwork.targets import target_shares
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from dbox.errors import DomainError
-from dbox.fieldwork.turn_table import turn_tables
+from dbox.fieldwork.levelling.turn_table import turn_tables
 from tests.fieldwork.sites import INCH, box
 
 

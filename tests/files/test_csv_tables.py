@@ -9,11 +9,11 @@ from hypothesis import strategies as st
 
 from dbox import Circle
 from dbox.errors import ScenarioError
-from dbox.fieldwork.poured import Pour
+from dbox.fieldwork.pour.poured import Pour
 from dbox.fieldwork.site import Flow, Outlet, Site
-from dbox.files.csv_tables import with_catches, with_readings
-from dbox.files.csv_write import catches_csv, readings_csv
 from dbox.files.document import MOST_BYTES
+from dbox.files.spreadsheet.tables import with_catches, with_readings
+from dbox.files.spreadsheet.write import catches_csv, readings_csv
 
 INCH = 0.0254
 LPM = 1e-3 / 60

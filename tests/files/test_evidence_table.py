@@ -13,7 +13,7 @@ from dbox.fieldwork.diagnosis.evidence import (
     Prior,
 )
 from dbox.fieldwork.site import Site
-from dbox.files.evidence_interview import answered, labels_of, queries, said
+from dbox.files.evidence.interview import answered, labels_of, queries, said
 from dbox.files.scenario import loads
 from dbox.files.writer import toml_text
 

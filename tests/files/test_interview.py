@@ -6,9 +6,9 @@ import pytest
 
 from dbox import Circle
 from dbox.errors import ScenarioError
-from dbox.files.interview import check, keys, next_key, scenario_text
-from dbox.files.interview_checks import outlet_named
 from dbox.files.scenario import loads
+from dbox.files.setup.interview import check, keys, next_key, scenario_text
+from dbox.files.setup.interview_checks import outlet_named
 
 INCH = 0.0254
 

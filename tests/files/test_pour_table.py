@@ -3,9 +3,9 @@
 import pytest
 
 from dbox.errors import ScenarioError
-from dbox.fieldwork.poured import DEFAULT_ERROR, Pour
-from dbox.files.pour_assembly import with_typed_pours
-from dbox.files.pour_table import read_catch
+from dbox.fieldwork.pour.poured import DEFAULT_ERROR, Pour
+from dbox.files.pour.assembly import with_typed_pours
+from dbox.files.pour.table import read_catch
 from dbox.files.scenario import loads
 from dbox.files.shipped import resolve, shipped_names
 

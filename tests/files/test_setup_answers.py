@@ -5,10 +5,10 @@ from math import pi
 import pytest
 
 from dbox.errors import ScenarioError
-from dbox.fieldwork import setup_events as events
-from dbox.fieldwork.setup import begin, replay
+from dbox.fieldwork.setup import events
+from dbox.fieldwork.setup.job import begin, replay
 from dbox.files.scenario import loads
-from dbox.files.setup_answers import Command, read_answer
+from dbox.files.setup.answers import Command, read_answer
 from dbox.files.units import INCH
 
 SITE = loads("""

@@ -8,12 +8,12 @@ from pathlib import Path
 import pytest
 
 from dbox.errors import DomainError, ScenarioError
-from dbox.fieldwork import setup_events as events
-from dbox.fieldwork.setup_pass import Rules
-from dbox.files.joblog import JobLog, read_log
+from dbox.fieldwork.setup import events
+from dbox.fieldwork.setup.passes import Rules
 from dbox.files.scenario import loads
-from dbox.files.setup_job import SetupJob
-from dbox.files.setup_log import differences, entry_of, event_of, identity, story
+from dbox.files.setup.job import SetupJob
+from dbox.files.setup.joblog import JobLog, read_log
+from dbox.files.setup.log import differences, entry_of, event_of, identity, story
 
 TEXT = """
 title = "Two lines"

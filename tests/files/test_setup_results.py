@@ -7,11 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from dbox.fieldwork import setup_events as events
-from dbox.fieldwork.setup import begin, replay
-from dbox.fieldwork.setup_record import record
+from dbox.fieldwork.setup import events
+from dbox.fieldwork.setup.job import begin, replay
+from dbox.fieldwork.setup.record import record
 from dbox.files.scenario import load
-from dbox.files.setup_results import after_path, after_text, setup_json
+from dbox.files.setup.results import after_path, after_text, setup_json
 from dbox.files.writer import write_text_new
 
 TEXT = """# my own remark

@@ -6,12 +6,12 @@ from pathlib import Path
 import pytest
 
 from dbox.errors import ScenarioError
-from dbox.fieldwork.works import Works
-from dbox.files.inflow_series import read_inflow
+from dbox.fieldwork.surge.works import Works
 from dbox.files.scenario import load, loads
 from dbox.files.shipped import resolve
-from dbox.files.surge_measures import acceptance, curve, people
-from dbox.files.surge_typed import typed_dose, typed_settling, typed_until, typed_volume
+from dbox.files.surge.inflow_series import read_inflow
+from dbox.files.surge.measures import acceptance, curve, people
+from dbox.files.surge.typed import typed_dose, typed_settling, typed_until, typed_volume
 
 INCH, FOOT = 0.0254, 0.3048
 GALLON = 231 * INCH**3

@@ -3,14 +3,14 @@
 import numpy as np
 from hypothesis import strategies as st
 
-from dbox.hydraulics.dosing import Siphon
-from dbox.hydraulics.inflow import measured, pulses
 from dbox.hydraulics.jet import Jet
-from dbox.hydraulics.supply import SupplyPipe
-from dbox.hydraulics.surge import Surge, surge
-from dbox.hydraulics.system import System
-from dbox.hydraulics.tank import Tank
-from dbox.hydraulics.trench import SOIL_STATES, Trench
+from dbox.hydraulics.surge.dosing import Siphon
+from dbox.hydraulics.surge.inflow import measured, pulses
+from dbox.hydraulics.surge.run import Surge, surge
+from dbox.hydraulics.surge.supply import SupplyPipe
+from dbox.hydraulics.surge.system import System
+from dbox.hydraulics.surge.tank import Tank
+from dbox.hydraulics.surge.trench import SOIL_STATES, Trench
 from tests.hydraulics.boxes import openings
 
 BALANCE = 1e-9

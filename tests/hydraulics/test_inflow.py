@@ -8,8 +8,9 @@ from scipy.integrate import solve_ivp
 
 from dbox.arrays import GRAVITY
 from dbox.errors import DomainError
-from dbox.hydraulics.dosing import Pump, Siphon
-from dbox.hydraulics.household import (
+from dbox.hydraulics.pipes import full_flow
+from dbox.hydraulics.surge.dosing import Pump, Siphon
+from dbox.hydraulics.surge.household import (
     DAY,
     FIXTURES,
     PER_PERSON,
@@ -17,8 +18,7 @@ from dbox.hydraulics.household import (
     to_inflow,
     use,
 )
-from dbox.hydraulics.inflow import measured, one_after_another, pulses, steady
-from dbox.hydraulics.pipes import full_flow
+from dbox.hydraulics.surge.inflow import measured, one_after_another, pulses, steady
 
 GALLON = 231 * 0.0254**3
 GPM = GALLON / 60

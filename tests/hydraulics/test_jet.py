@@ -6,11 +6,11 @@ import pytest
 from dbox import Circle
 from dbox.arrays import GRAVITY
 from dbox.errors import DomainError
-from dbox.hydraulics.inflow import steady
 from dbox.hydraulics.jet import Jet
-from dbox.hydraulics.supply import SupplyPipe
-from dbox.hydraulics.surge import surge
-from dbox.hydraulics.system import System, box_alone
+from dbox.hydraulics.surge.inflow import steady
+from dbox.hydraulics.surge.run import surge
+from dbox.hydraulics.surge.supply import SupplyPipe
+from dbox.hydraulics.surge.system import System, box_alone
 
 PIPE = SupplyPipe(length=9.0, diameter=0.1, fall=0.01)
 

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dbox.errors import DomainError
-from dbox.hydraulics.level_pool import Pool, fitted_weight, route
+from dbox.hydraulics.surge.level_pool import Pool, fitted_weight, route
 
 flows = st.floats(0, 1e-2)
 powers_of_ten = st.floats(-6, 6).map(lambda x: 10.0**x)

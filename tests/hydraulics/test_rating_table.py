@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 
 from dbox import Circle, Notch, PipeEnd, Slot
 from dbox.errors import DomainError
-from dbox.hydraulics.drowned_table import DrownedTable
-from dbox.hydraulics.rating_table import RatingTable, opening_table
+from dbox.hydraulics.surge.drowned_table import DrownedTable
+from dbox.hydraulics.surge.rating_table import RatingTable, opening_table
 from tests.hydraulics.boxes import openings
 
 KINDS = (

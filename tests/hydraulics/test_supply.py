@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from dbox.errors import DomainError
 from dbox.hydraulics.circular_section import area
 from dbox.hydraulics.pipes import normal_depth
-from dbox.hydraulics.supply import Delay, SupplyPipe
+from dbox.hydraulics.surge.supply import Delay, SupplyPipe
 from tests.hydraulics.surges import pipes
 
 

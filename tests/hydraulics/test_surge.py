@@ -9,15 +9,15 @@ from hypothesis import HealthCheck, given, settings
 from dbox import Circle, split
 from dbox.arrays import Array
 from dbox.errors import DomainError
-from dbox.hydraulics.dosing import Siphon
-from dbox.hydraulics.household import DAY, household_day, to_inflow, use
-from dbox.hydraulics.inflow import Inflow, measured, pulses, steady
 from dbox.hydraulics.jet import Jet
-from dbox.hydraulics.supply import SupplyPipe
-from dbox.hydraulics.surge import surge
-from dbox.hydraulics.system import System, box_alone
-from dbox.hydraulics.tank import Tank
-from dbox.hydraulics.trench import Trench
+from dbox.hydraulics.surge.dosing import Siphon
+from dbox.hydraulics.surge.household import DAY, household_day, to_inflow, use
+from dbox.hydraulics.surge.inflow import Inflow, measured, pulses, steady
+from dbox.hydraulics.surge.run import surge
+from dbox.hydraulics.surge.supply import SupplyPipe
+from dbox.hydraulics.surge.system import System, box_alone
+from dbox.hydraulics.surge.tank import Tank
+from dbox.hydraulics.surge.trench import Trench
 from tests.hydraulics.plain_surge import plain_surge
 from tests.hydraulics.surges import assert_physical, inflows, powers, systems
 

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from dbox.errors import DomainError
-from dbox.hydraulics.trench import SOIL_STATES, WETTING_DEPTH, Trench, TrenchLine
+from dbox.hydraulics.surge.trench import SOIL_STATES, WETTING_DEPTH, Trench, TrenchLine
 from tests.hydraulics.surges import trenches
 
 PLAIN = {"length": 18.0, "width": 0.9, "depth": 0.5, "pipe_height": 0.3, "acceptance": 2e-7}

@@ -24,7 +24,7 @@ from dbox.drawings.style import pens
 from dbox.drawings.surge.frame import SurgeFrame
 from dbox.drawings.surge.moment import FRAME, MOVING_FRAMES, frame_times
 from dbox.errors import ScenarioError
-from dbox.fieldwork.surge import Outcome
+from dbox.fieldwork.surge.run import Outcome
 from dbox.files.faults import any_of
 
 FILM_SUFFIXES = (".gif", ".mp4", ".html")

@@ -20,9 +20,9 @@ from dbox.drawings.wall import outline
 from dbox.fieldwork.site import Site
 from dbox.files.notation import inches
 from dbox.files.units import INCH
-from dbox.hydraulics.march import DRIP
-from dbox.hydraulics.surge import Surge
-from dbox.hydraulics.trench import Trench
+from dbox.hydraulics.surge.march import DRIP
+from dbox.hydraulics.surge.run import Surge
+from dbox.hydraulics.surge.trench import Trench
 
 INLET_WIDTH = 1.5
 """Width of the inlet's column over that of an outlet. [-]"""

@@ -25,7 +25,7 @@ from dbox.drawings.surge.curves import dress
 from dbox.drawings.surge.moment import about, clock, moment, shown_until, time_unit
 from dbox.drawings.surge.share_view import ShareView, full_bar
 from dbox.errors import DomainError
-from dbox.fieldwork.surge import Outcome
+from dbox.fieldwork.surge.run import Outcome
 from dbox.files.notation import gpm, inches_mm
 from dbox.files.units import GALLON, INCH, MINUTE
 

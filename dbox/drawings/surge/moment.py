@@ -10,7 +10,7 @@ import numpy as np
 
 from dbox.arrays import Array, freeze
 from dbox.files.notation import gallons, litres
-from dbox.hydraulics.surge import Surge
+from dbox.hydraulics.surge.run import Surge
 
 FRAME = 0.08
 """Playing time of a frame; whole hundredths, as a GIF counts. [s]"""

@@ -9,7 +9,7 @@ from matplotlib.text import Text
 from dbox.arrays import Array
 from dbox.drawings.lettering import text_width
 from dbox.drawings.style import INK, SMALL, TARGET, THIN, TINT, Sheet
-from dbox.fieldwork.surge import Outcome
+from dbox.fieldwork.surge.run import Outcome
 
 _BAR = 0.56
 

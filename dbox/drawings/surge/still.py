@@ -24,7 +24,7 @@ from dbox.drawings.style import (
 from dbox.drawings.surge.curves import dress
 from dbox.drawings.surge.moment import about, clock, shown_until, time_unit
 from dbox.errors import DomainError
-from dbox.fieldwork.surge import Outcome
+from dbox.fieldwork.surge.run import Outcome
 from dbox.files.notation import gpm, inches_mm, percent
 from dbox.files.units import INCH
 

@@ -5,11 +5,11 @@ from dataclasses import replace
 
 from matplotlib.figure import Figure
 
-from dbox.drawings.sheet_page import Pages
-from dbox.drawings.sheet_table import Column, entries, table
+from dbox.drawings.sheets.page import Pages
+from dbox.drawings.sheets.table import Column, entries, table
 from dbox.drawings.style import pens
 from dbox.fieldwork.lessons.cases import Case
-from dbox.files.case_words import (
+from dbox.files.lessons.case_words import (
     BLANKS,
     CAUTION,
     INVENTED,

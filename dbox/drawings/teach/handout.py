@@ -3,9 +3,9 @@
 import numpy as np
 from matplotlib.figure import Figure
 
-from dbox.drawings.sheet_page import Pages
-from dbox.drawings.sheet_parts import CAUTIONS, opening_text
-from dbox.drawings.sheet_table import TOGETHER, Column, table
+from dbox.drawings.sheets.page import Pages
+from dbox.drawings.sheets.parts import CAUTIONS, opening_text
+from dbox.drawings.sheets.table import TOGETHER, Column, table
 from dbox.drawings.style import pens
 from dbox.fieldwork.lessons.exercise import Exercise
 from dbox.fieldwork.lessons.one_lip import LipTable

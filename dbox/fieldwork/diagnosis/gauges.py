@@ -11,7 +11,7 @@ from dbox.fieldwork.diagnosis.causes import CAUSES, Hypotheses
 from dbox.fieldwork.diagnosis.forward import HEADS, MODEL_ERROR
 from dbox.fieldwork.diagnosis.lips import Gauge
 from dbox.fieldwork.diagnosis.pours import catch_error
-from dbox.fieldwork.poured import Pour
+from dbox.fieldwork.pour.poured import Pour
 from dbox.fieldwork.readings import reduce_readings
 from dbox.fieldwork.site import DEFAULT_SPREAD, Site
 

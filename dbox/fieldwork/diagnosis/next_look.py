@@ -23,7 +23,7 @@ from dbox.fieldwork.diagnosis.lips import OWN_SCATTER
 from dbox.fieldwork.diagnosis.pours import catch_chance
 from dbox.fieldwork.diagnosis.visible import View
 from dbox.fieldwork.diagnosis.weigh import Weighing, outlet_word, pours_done, system_word
-from dbox.fieldwork.poured import Pour
+from dbox.fieldwork.pour.poured import Pour
 from dbox.fieldwork.site import DEFAULT_SPREAD
 
 OPENING = 10.0

@@ -16,8 +16,8 @@ from dbox.errors import DomainError
 from dbox.fieldwork.diagnosis.weigh import Weighing
 from dbox.fieldwork.site import Site
 from dbox.fieldwork.targets import target_shares
-from dbox.hydraulics.household import DAY, PER_PERSON
-from dbox.hydraulics.trench import Trench
+from dbox.hydraulics.surge.household import DAY, PER_PERSON
+from dbox.hydraulics.surge.trench import Trench
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

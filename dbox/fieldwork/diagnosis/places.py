@@ -9,7 +9,7 @@ import numpy as np
 from dbox.arrays import Array
 from dbox.fieldwork.site import Box, Site
 from dbox.hydraulics.jet import Jet
-from dbox.hydraulics.supply import SupplyPipe
+from dbox.hydraulics.surge.supply import SupplyPipe
 
 USUAL_INSIDE = (0.40, 0.50)
 """Inside length and width of a box that was not measured. [m] (common practice, no source)"""

@@ -32,7 +32,7 @@ RIM_SEEN = 0.006
 """Slope of a rim from which half the people call it out of level. [-] (judgement)"""
 
 # A long trench takes what is over its bottom's share by its walls: it stands (load - 1) width / 2
-# deep (`hydraulics.trench`), so at 3 ft wide to the pipe, 1 ft up, at 1.65 and to the ground at 2.
+# deep (`hydraulics.surge.trench`), so at 3 ft wide to the pipe, 1 ft up, at 1.65 and to the ground at 2.
 # It stands damp a little before it ponds. Logarithms of load; their spread is judgement.
 _LOAD_PONDING, _LOAD_TO_PIPE, _LOAD_SURFACING, _LOAD_SPREAD = -0.15, 0.50, 0.65, 0.30
 _LOAD_CALLED = 0.30

@@ -20,7 +20,7 @@ from dbox.fieldwork.diagnosis.places import outlet_places
 from dbox.fieldwork.diagnosis.pours import pour_chance
 from dbox.fieldwork.diagnosis.signs import SYSTEM_SIGNS
 from dbox.fieldwork.diagnosis.visible import View, call_chance, ground_word, words_of
-from dbox.fieldwork.poured import Pour
+from dbox.fieldwork.pour.poured import Pour
 from dbox.fieldwork.site import DEFAULT_SPREAD, Site
 
 TEMPER = 0.9

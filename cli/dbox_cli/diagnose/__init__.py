@@ -1,0 +1,1 @@
+"""`dbox diagnose FILE`: the command, its questions and its text."""

@@ -1,0 +1,1 @@
+"""`dbox pour FILE`: the command and its text."""

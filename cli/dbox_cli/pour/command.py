@@ -1,0 +1,81 @@
+"""`dbox pour FILE`: what should each outlet give, and do ruler and water agree?"""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from dbox_cli.arguments import AsJson, File, Readings, Samples, Seed, naming, site_of
+
+if TYPE_CHECKING:
+    from dbox.fieldwork.site import Site
+
+Flow = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--flow",
+        metavar="FLOW",
+        help='Pour to plan, such as "5 gal in 60 s", in place of those of FILE; may be repeated.',
+    ),
+]
+Jug = Annotated[
+    str | None, typer.Option(help='Content of the jug filled at the outlets, such as "1 qt".')
+]
+Error = Annotated[str | None, typer.Option(help='Error of a timed catch [that of FILE, or "5 %"].')]
+Catches = Annotated[
+    str | None,
+    typer.Option(metavar="FILE.csv", help="Catches from a table: outlet, then a column per pour."),
+]
+WriteCsv = Annotated[
+    Path | None,
+    typer.Option(metavar="FILE.csv", help="Write the table of catches, to fill in; a new file."),
+]
+
+
+def command(
+    file: File,
+    flow: Flow = None,
+    jug: Jug = None,
+    error: Error = None,
+    catches: Catches = None,
+    readings: Readings = None,
+    write_csv: WriteCsv = None,
+    seed: Seed = 0,
+    samples: Samples = 4000,
+    as_json: AsJson = False,
+) -> None:
+    """Pour test: what each outlet should give; then whether ruler and water agree."""
+    from dbox.fieldwork.pour.finding import judge
+    from dbox.fieldwork.pour.fit import explain
+    from dbox.fieldwork.pour.predict import expect
+    from dbox.files.pour.assembly import with_typed_pours
+
+    site = with_typed_pours(site_of(file, None, readings), flow or (), jug, error)
+    if catches:
+        from dbox.files.spreadsheet.tables import with_catches
+
+        site = with_catches(site, catches)
+    with naming(file):
+        expectation = expect(site, site.pours, seed=seed, samples=samples)
+        done = any(pour.done for pour in site.pours)
+        explanations = explain(expectation) if done else ()
+        finding = judge(expectation, explanations) if done else None
+    if as_json:
+        from dbox.files.pour.results import pour_json
+        from dbox_cli.output import print_json
+
+        print_json(pour_json(expectation, explanations, finding))
+    else:
+        from dbox_cli.pour.report import report
+
+        typer.echo("\n".join(report(expectation, explanations, finding)))
+    if write_csv:
+        _write(site, write_csv, quiet=as_json)
+
+
+def _write(site: "Site", path: Path, *, quiet: bool) -> None:
+    from dbox.files.spreadsheet.write import catches_csv
+    from dbox.files.writer import write_text_new
+
+    write_text_new(path, catches_csv(site.pours, [outlet.label for outlet in site.outlets]))
+    typer.echo(f"wrote {path}", err=quiet)

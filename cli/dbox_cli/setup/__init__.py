@@ -1,0 +1,1 @@
+"""`dbox setup FILE`: the command, its questions, its talk and its text."""

@@ -1,0 +1,240 @@
+"""The text of a set-up: each pass with its shares and what to do, how it ends, what is left."""
+
+import numpy as np
+
+from dbox.fieldwork.confidence import Assessment
+from dbox.fieldwork.levelling.plan import Levelling
+from dbox.fieldwork.setup.record import STOPPED, PassRecord, SetupRecord
+from dbox.files.notation import clock_text, gpm, inches, inches_mm, millimetres
+from dbox_cli.level_report import length_words, lift_lines, unreachable_lines
+from dbox_cli.output import noted, wrapped
+
+CAUTIONS = (
+    "Sewer gas kills: never enter or lean into a tank or a box.",
+    "Never leave an open lid alone; keep children away.",
+    "Trenches cave in: stay out of one that is not protected.",
+    "Effluent carries pathogens: wear gloves, wash.",
+    "Have buried utilities marked before you dig.",
+    "Switch off and lock out the pump.",
+    "Use clean water only.",
+    "Local code, the permit, the inspector and licensed practice decide.",
+)
+"""Told at the start of every set-up."""
+
+_ABREAST = 3
+_CELL = 13
+
+
+def cautions() -> list[str]:
+    """What to mind before a lid is opened."""
+    return ["MIND:", *(line for each in CAUTIONS for line in wrapped(each, first="- "))]
+
+
+def pass_lines(each: PassRecord) -> list[str]:
+    """A pass whose readings are complete: shares, how it stands, what to do.
+
+    Parameters
+    ----------
+    each : PassRecord
+        The pass.
+
+    Returns
+    -------
+    list of str
+        At most 72 columns wide.
+    """
+    levelling = each.levelling
+    if levelling is None or each.conclusion is None:
+        return [f"PASS {each.number} is not complete."]
+    flows = range(len(levelling.before.names))
+    lines = wrapped(f"PASS {each.number}: {_headline(levelling, each.conclusion)}")
+    for first in flows[::_ABREAST]:
+        lines += ["", *_table(levelling.before, list(flows[first : first + _ABREAST]))]
+    lines += _what_now(levelling, each.conclusion)
+    return lines + noted((*levelling.warnings, *levelling.before.warnings))
+
+
+def _headline(levelling: Levelling, conclusion: str) -> str:
+    if conclusion == "within":
+        return "WITHIN TOLERANCE at every flow."
+    if conclusion == "ruler":
+        return "YOUR RULER CANNOT TELL THEM APART ANY BETTER."
+    if conclusion == "hand":
+        return "NOTHING LEFT THAT A HAND CAN SET: every turn is below its step."
+    labels, height = levelling.before.labels, inches_mm(levelling.goal.height, signed=True)
+    if conclusion == "re-bed":
+        missed = ", ".join(labels[i] for i in np.flatnonzero(~levelling.reachable))
+        return f"RE-BED the box: no height can be reached by all lips; outlet {missed} cannot."
+    goal = f"lips to {height} over this still water"
+    if levelling.offset.any():
+        goal = f"lowest lip to {height}, the others above it, to meet {levelling.design_flow}"
+    return f"ADJUST: turn {len(levelling.order)} of {len(levelling.turn)} inserts, {goal}."
+
+
+def _table(assessment: Assessment, flows: list[int]) -> list[str]:
+    """Shares in per cent with their bands, flows side by side."""
+    names = [assessment.names[f].removesuffix(" (default)")[: _CELL - 1] for f in flows]
+    lines = [
+        f"  {'outlet':<7}{'lip':>17}" + "".join(f"{n:>{_CELL}}" for n in names) + f"{'target':>7}"
+    ]
+    lines.append(
+        f"{'share, its 5-95 % band':<26}"
+        + "".join(f"{gpm(float(assessment.result.inflow[f])):>{_CELL}}" for f in flows)
+    )
+    for i, label in enumerate(assessment.labels):
+        lip = float(assessment.lips.height[i])
+        name = label if len(label) < 7 else f"{label[:5]}~"
+        if not np.isfinite(lip):
+            lines.append(f"  {name:<7}{'capped':>17}")
+            continue
+        cells = "".join(f"{_share(assessment, f, i):>{_CELL}}" for f in flows)
+        target = f"{100 * float(assessment.target[i]):.0f} %"
+        lines.append(
+            f"  {name:<7}{inches(lip, signed=True):>8}{millimetres(lip, signed=True):>9}"
+            f"{cells}{target:>7}"
+        )
+    if assessment.tolerance is None:
+        return [*lines, "  no tolerance entered, so no verdict"]
+    words = f"all within {100 * assessment.tolerance:.3g} % of it?"
+    verdicts = "".join(f"{assessment.verdicts[f]:>{_CELL}}" for f in flows)
+    chances = "".join(f"{_chance(float(assessment.within_probability[f])):>{_CELL}}" for f in flows)
+    return [*lines, f"  {words:<24}{verdicts}", f"  {'chance of that':<24}{chances}"]
+
+
+def _share(assessment: Assessment, flow: int, i: int) -> str:
+    share, low, high = (
+        100 * float(each[flow, i])
+        for each in (assessment.result.share, assessment.share_low, assessment.share_high)
+    )
+    return f"{share:.0f} ({low:.0f}-{high:.0f})"
+
+
+def _chance(probability: float) -> str:
+    if probability < 0.01:
+        return "under 1 %"
+    return "over 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"
+
+
+def _what_now(levelling: Levelling, conclusion: str) -> list[str]:
+    if conclusion == "adjust":
+        return ["", *_turns(levelling), "", *_outlook(levelling)]
+    if conclusion == "re-bed":
+        lift = levelling.lift
+        lines = ["", *lift_lines(lift, levelling.before.labels)] if lift else []
+        return lines + unreachable_lines(levelling)
+    if conclusion == "within":
+        return []
+    return ["", *_what_would_tell(levelling.before)]
+
+
+def _turns(levelling: Levelling) -> list[str]:
+    lines = ["Turn, in this order (clockwise as seen from inside the box):"]
+    lips = levelling.before.lips.height
+    for step, i in enumerate(levelling.order, start=1):
+        change = float(levelling.lip_after[i] - lips[i])
+        way = f"{'raise' if change > 0 else 'lower'} {length_words(change)}"
+        text = f"{step}. outlet {levelling.before.labels[i]}: {_turn(levelling, i)}; {way}"
+        lines += wrapped(text, first="  ", indent="     ")
+        still = inches_mm(float(levelling.still_level[step - 1]), signed=True)
+        lines += wrapped(f"still water then, topped up: {still}", first="     ")
+    return lines
+
+
+def _turn(levelling: Levelling, i: int) -> str:
+    if np.isnan(levelling.turn[i]):
+        return "turn it by the ruler, its clock is not known"
+    degrees = float(np.degrees(levelling.turn[i]))
+    hand = "clockwise" if degrees > 0 else "counterclockwise"
+    now, then = (
+        clock_text(float(angles[i])) for angles in (levelling.angle_before, levelling.angle_after)
+    )
+    return f"{now} to {then}, {abs(degrees):.0f} deg {hand}"
+
+
+def _outlook(levelling: Levelling) -> list[str]:
+    """What the shares would be once turned."""
+    after = levelling.after
+    uncapped = np.isfinite(after.lips.height)
+    flows = []
+    for case, name in enumerate(after.names):
+        over = 100 * after.over_target[case][uncapped]
+        flows.append(
+            f"{name.removesuffix(' (default)')} {over.min():.0f} to {over.max():.0f} % "
+            f"({after.verdicts[case]})"
+        )
+    return wrapped(f"Once turned so, each line gets of its own target: {', '.join(flows)}.")
+
+
+def _what_would_tell(before: Assessment) -> list[str]:
+    """Why no more can be told, and what would tell it."""
+    lips, told = before.lips, []
+    for case, name in enumerate(before.names):
+        spread, repeats = before.settling_spread[case], before.settling_repeats[case]
+        if before.verdicts[case] == "cannot tell" and np.isfinite(spread):
+            text = (
+                f"{name.removesuffix(' (default)')}: good to {millimetres(float(spread))}, or "
+                f"{repeats:.0f} readings of each outlet"
+            )
+            told += wrapped(text, first="- ", indent="  ")
+    good = f"One reading is good to {inches(lips.spread, parts=64)} ({millimetres(lips.spread)})"
+    if "outside" in before.verdicts:
+        good += (
+            ". Some line reads as outside, but among so many lines reading errors alone often "
+            "make one read so"
+        )
+    if not told:
+        return wrapped(f"{good}; what is left is smaller than that tells.")
+    return [*wrapped(f"{good}. What would tell more:"), *told]
+
+
+_OUTCOMES = {
+    "within": "every flow is within the tolerance",
+    "ruler": "your ruler cannot tell the lips apart any better",
+    "hand": "no turn is left that a hand can set",
+    "re-bed": "the box must be bedded again",
+    STOPPED: "ended while there was still something to turn",
+}
+
+_LEFT_TO_DO = (
+    "Left to do: lock every insert; note its clock position; photograph the still water with a "
+    "rule in view; pour test; show the inspector before it is covered; read again after backfill."
+)
+
+
+def end_lines(record: SetupRecord, file: str) -> list[str]:
+    """How a finished job ended and what is left to do.
+
+    Parameters
+    ----------
+    record : SetupRecord
+        The job.
+    file : str
+        Its scenario, as the person calls it.
+    """
+    outcome = _OUTCOMES.get(record.outcome or "", "")
+    count = len(record.passes)
+    lines = wrapped(f"FINISHED after {count} pass{'es' if count > 1 else ''}: {outcome}.")
+    lines += _heights(record)
+    if record.outcome == "re-bed":
+        lines += wrapped("Once it is bedded firmly, begin anew with --again.")
+    else:
+        lines += wrapped(_LEFT_TO_DO)
+    tolerance = record.site.tolerance
+    if tolerance and tolerance.source:
+        lines += wrapped(f"Tolerance from: {tolerance.source}")
+    return [*lines, "", *wrapped(f"A new job on this box: dbox setup {file} --again")]
+
+
+def _heights(record: SetupRecord) -> list[str]:
+    """Lips and clock positions of every pass, one line per outlet."""
+    lines = ["", "Lips over the still water of each pass, and where the hole stood:"]
+    for i, outlet in enumerate(record.site.outlets):
+        told = []
+        for each in record.passes:
+            clock = each.site.outlets[i].clock
+            height = np.nan if each.levelling is None else each.levelling.before.lips.height[i]
+            lip = millimetres(float(height), signed=True) if np.isfinite(height) else "-"
+            told.append(f"{lip} at {'?' if clock is None else clock_text(clock)}")
+        text = "capped" if outlet.capped else "; ".join(told)
+        lines += wrapped(f"{outlet.label}: {text}", first="  ", indent="    ")
+    return [*lines, ""]

@@ -1,0 +1,253 @@
+"""How does a set-up run? Scenario, log and talk brought together, and the loop of questions."""
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+from math import radians
+from pathlib import Path
+
+import typer
+
+from dbox.errors import DomainError, ScenarioError
+from dbox.fieldwork.levelling.plan import Levelling
+from dbox.fieldwork.setup.events import Event, Undone
+from dbox.fieldwork.setup.job import Question
+from dbox.fieldwork.setup.passes import Rules
+from dbox.fieldwork.setup.record import SetupRecord, record
+from dbox.fieldwork.site import Site
+from dbox.files import document
+from dbox.files.faults import at_place
+from dbox.files.scenario import load
+from dbox.files.setup.answers import Command, read_answer
+from dbox.files.setup.job import SetupJob
+from dbox.files.setup.joblog import JobLog, log_path, read_log
+from dbox.files.setup.log import Story, angles_by_label, differences, identity, story
+from dbox.files.setup.results import after_path, after_text, setup_json
+from dbox.files.shipped import resolve, shipped_names
+from dbox.files.starter import PLACEHOLDER
+from dbox.files.writer import write_text_new
+from dbox_cli.arguments import flow_index, naming
+from dbox_cli.output import print_json, wrapped
+from dbox_cli.setup.interview import interview
+from dbox_cli.setup.prompts import heard, help_lines, prompt, readings_so_far, taken_back, told
+from dbox_cli.setup.report import cautions, end_lines, pass_lines
+from dbox_cli.setup.talk import PausedError, Talk
+
+
+@dataclass(frozen=True, kw_only=True)
+class Wishes:
+    """The options of the command."""
+
+    highest: bool
+    at: str | None
+    step: float
+    again: bool
+    edited: bool
+    write_after: bool
+    as_json: bool
+
+    def rules(self, site: Site) -> Rules:
+        """How turns are worked out."""
+        return Rules(
+            match_highest=self.highest,
+            design_flow=flow_index(site, self.at),
+            hand_step=radians(self.step),
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outcome:
+    """Where a run has come to."""
+
+    path: Path
+    record: SetupRecord | None
+
+
+def run(file: str, answers: Path | None, wishes: Wishes) -> Outcome:
+    """Lead a set-up, or look at one that is finished."""
+    path = _scenario(file)
+    if wishes.write_after and after_path(path).exists():
+        raise ScenarioError(f"{after_path(path)}: exists already; move it away first")
+    looks_only = wishes.as_json and answers is None
+    if looks_only and not log_path(path).exists():
+        load(path)
+    if looks_only or (path.exists() and not wishes.again):
+        kept = _kept(path, wishes)
+        if looks_only or (kept is not None and kept.finished):
+            if kept is not None and not wishes.as_json:
+                _show(kept, file)
+            return Outcome(path=path, record=kept)
+    talk = Talk(answers, quiet=wishes.as_json)
+    talk.say([*cautions(), ""])
+    with JobLog(log_path(path), _now()) as log:
+        try:
+            job = _begun(talk, log, path, wishes)
+            with naming(file):
+                _ask_all(talk, job, _bare_unit(path), file)
+        except (PausedError, KeyboardInterrupt):
+            talk.say(["", *wrapped(f"Paused; every answer is kept. Go on with: dbox setup {file}")])
+    return Outcome(path=path, record=_kept(path, wishes))
+
+
+def finish(outcome: Outcome, wishes: Wishes) -> None:
+    """Write and print what was asked for besides."""
+    if wishes.write_after:
+        last = None if outcome.record is None else outcome.record.last_complete
+        if last is None:
+            raise ScenarioError(f"{outcome.path}: no pass is complete yet, so none can be written")
+        made = after_path(outcome.path)
+        write_text_new(made, after_text(outcome.path, last))
+        typer.echo(f"wrote {made}", err=wishes.as_json)
+    if wishes.as_json:
+        print_json(setup_json(outcome.record))
+
+
+def _scenario(file: str) -> Path:
+    """The file itself, behind any link, so that it has one log whatever it is called."""
+    path = Path(file)
+    if not path.exists() and file.removesuffix(".toml") in shipped_names():
+        raise ScenarioError(
+            f"{file}: is a shipped example; copy {resolve(file)} to a file of your own, name that"
+        )
+    return path.resolve()
+
+
+def _site(path: Path) -> Site:
+    """The box of a scenario; readings that are only placeholders count as not taken."""
+    site = load(path)
+    if PLACEHOLDER not in site.title:
+        return site
+    return replace(site, outlets=tuple(replace(o, readings=()) for o in site.outlets))
+
+
+def _kept(path: Path, wishes: Wishes) -> SetupRecord | None:
+    """The job as its log has it; None while its scenario is still being asked for."""
+    told_story = story(read_log(log_path(path)))
+    if told_story.box is None and (told_story.answers or not path.exists()):
+        return None
+    site = _site(path)
+    if told_story.box is not None and not wishes.edited:
+        _refuse_another(path, told_story, site)
+    return record(SetupJob(site, wishes.rules(site), told_story).job)
+
+
+def _refuse_another(path: Path, told_story: Story, site: Site) -> None:
+    changed = differences(told_story.box or {}, identity(site))
+    if changed:
+        raise ScenarioError(
+            f"{log_path(path)}: belongs to another scenario than {path.name}: "
+            f"{'; '.join(changed)}. The same box, and you mended its file? Use --edited. Another "
+            "job? Use --again, or move the log away"
+        )
+
+
+def _begun(talk: Talk, log: JobLog, path: Path, wishes: Wishes) -> SetupJob:
+    """The job ready to go on, its log saying which box it is about."""
+    if log.torn:
+        talk.say(
+            wrapped(
+                f"The last line of {log.path} was torn off, as by a power cut. It is set aside in "
+                f"{log.torn}; the answer in it is asked for again.",
+                first="! ",
+            )
+        )
+    told_story = story(log.entries)
+    if told_story.box is None and (told_story.answers or not path.exists()):
+        interview(talk, log, path, _now)
+    site = _site(path)
+    if told_story.box is None or wishes.again:
+        _begin(log, path, site, told_story, wishes)
+    elif wishes.edited and differences(told_story.box, identity(site)):
+        SetupJob(site, wishes.rules(site), told_story)
+        log.append({"event": "edited", "at": _now(), "box": identity(site)})
+    elif not wishes.edited:
+        _refuse_another(path, told_story, site)
+    job = SetupJob(site, wishes.rules(site), story(log.entries), log)
+    if job.last is not None:
+        talk.say(_welcome_back(job))
+    return job
+
+
+def _begin(log: JobLog, path: Path, site: Site, told_story: Story, wishes: Wishes) -> None:
+    """Write which box the job is about; after an earlier one, with its holes as it left them."""
+    entry = {"event": "begun", "at": _now(), "scenario": path.name, "box": identity(site)}
+    if told_story.box is not None and not differences(told_story.box, identity(site)):
+        before = SetupJob(site, wishes.rules(site), told_story).job
+        entry["angles_rad"] = angles_by_label(site, before.left_angles)
+    log.append(entry)
+
+
+def _welcome_back(job: SetupJob) -> list[str]:
+    number = job.job.now.number
+    at = job.last.at if job.last else ""
+    return [*wrapped(f"Going on with pass {number}; the last answer was given at {at}."), ""]
+
+
+def _ask_all(talk: Talk, job: SetupJob, bare_unit: str | None, file: str) -> None:
+    """Ask until the job ends."""
+    if not job.job.now.complete(job.job.site):
+        talk.say(readings_so_far(job.job))
+    reported: Levelling | None = None
+    asked: Question | None = None
+    while (question := job.job.question) is not None:
+        levelling = job.job.levelling
+        if levelling is not None and levelling is not reported:
+            talk.say(["", *pass_lines(record(job.job).passes[-1]), ""])
+            reported = levelling
+        if question != asked:
+            talk.say(told(job.job, question))
+            asked = question
+        typed = talk.ask(prompt(job.job, question))
+        try:
+            said = read_answer(job.job, question, typed, bare_unit=bare_unit, at=_now())
+        except ScenarioError as error:
+            talk.say(_faults(error))
+            continue
+        if said is Command.PAUSE:
+            raise PausedError
+        if isinstance(said, Command):
+            talk.say(help_lines(question))
+            asked = None
+        else:
+            _take(talk, job, said, typed)
+    _show(record(job.job), file, talk)
+
+
+def _take(talk: Talk, job: SetupJob, said: Event, typed: str) -> None:
+    """Let an answer count, and say what was understood."""
+    undone = job.last
+    try:
+        job.tell(said, typed)
+    except DomainError as error:
+        talk.say(_faults(error))
+        return
+    if isinstance(said, Undone) and undone is not None:
+        talk.say(taken_back(job.job, undone))
+    else:
+        talk.say(heard(job.job, said, typed))
+
+
+def _faults(error: Exception) -> list[str]:
+    lines = []
+    for fault in str(error).splitlines():
+        said = at_place("that", fault) if fault.startswith(("is ", "[")) else fault
+        lines += wrapped(said, first="! ", indent="  ")
+    return lines
+
+
+def _show(found: SetupRecord, file: str, talk: Talk | None = None) -> None:
+    lines = end_lines(found, file)
+    if talk is None:
+        typer.echo("\n".join([*pass_lines(found.passes[-1]), ""]))
+        typer.echo("\n".join(lines))
+    else:
+        talk.say(["", *lines])
+
+
+def _bare_unit(path: Path) -> str | None:
+    """Unit of a bare length, as the scenario states it."""
+    stated: str | None = document.parse(document.read_text(path), str(path)).get("units")
+    return stated
+
+
+def _now() -> str:
+    return datetime.now().astimezone().isoformat(timespec="seconds")

@@ -1,0 +1,1 @@
+"""`dbox surge FILE`: the command, its pictures and its text."""

@@ -1,0 +1,1 @@
+"""`dbox teach ...`: its commands and their text."""

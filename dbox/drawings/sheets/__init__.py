@@ -1,0 +1,1 @@
+"""Printable sheets: forms, records and inspections as PDF pages."""

@@ -1,0 +1,1 @@
+"""The falls of the pipes from rod readings."""

@@ -1,0 +1,236 @@
+"""What should each outlet give during a pour, and does all of the water come out again?
+
+Before the pour: the lips as read, with their errors, are split at the flow that will be poured.
+That gives each outlet's flow with a band, the time in which it fills a jug, which outlet starts
+first, and the level at which the water runs. The outlet with the lowest lip starts first, since
+still water stands at it.
+
+After the pour: what was caught is added up and held against what was poured. Less means a leak or
+a spill, more means a wrong volume or time.
+
+How long to wait before catching: near its steady level a box of plan area A answers a change like
+exp(-t / tau), tau = A / (dQ/dh summed over the outlets); after 3 tau it has gone 95 per cent of
+the way.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from dbox.arrays import Array, freeze
+from dbox.fieldwork.confidence import BAND, SAMPLES
+from dbox.fieldwork.pour.cautions import order_cautions, time_cautions
+from dbox.fieldwork.pour.poured import Pour
+from dbox.fieldwork.readings import Lips, measured_lips
+from dbox.fieldwork.site import Box, Site
+from dbox.hydraulics.split import Split, split
+from dbox.hydraulics.validity import range_warnings
+
+SIDE_95 = 1.6448536269514722
+"""Standard deviations beyond which a twentieth lies on one side. [-]"""
+
+_SETTLED = 3.0
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Expectation:
+    """What the readings say that pours will give; arrays are read-only, pours by outlets.
+
+    Parameters
+    ----------
+    site : Site
+        The box.
+    pours : tuple of Pour
+        The pours, planned or done.
+    lips : Lips
+        The lips that the flows come from.
+    result : Split
+        The split at the best estimate of the lips.
+    low, high : ndarray, shape (pours, n)
+        Ends of the 5 to 95 per cent band of each flow, from the reading errors. [m3/s]
+    first_probability : ndarray, shape (n,)
+        Probability that the outlet has the lowest lip and so starts first; 0 where capped. [-]
+    settling : ndarray, shape (pours,)
+        How long until the level is steady; NaN where the size of the box is not known. [s]
+    warnings : tuple of str
+        Where the model or the readings are weak, and where the pour does not suit.
+    """
+
+    site: Site
+    pours: tuple[Pour, ...]
+    lips: Lips
+    result: Split
+    low: Array
+    high: Array
+    first_probability: Array
+    settling: Array
+    warnings: tuple[str, ...]
+
+    @property
+    def still_level(self) -> float:
+        """Where water stands before the pour and after it: the lowest lip. [m]"""
+        return float(self.lips.height.min())
+
+    @property
+    def order(self) -> tuple[int, ...]:
+        """Open outlets in the order in which they start."""
+        rising = np.argsort(self.lips.height, kind="stable")
+        return tuple(int(i) for i in rising if np.isfinite(self.lips.height[i]))
+
+    def fill_time(self, flow: Array) -> Array:
+        """Time in which flows of shape (pours, n) fill the jug; inf where dry, NaN without. [s]"""
+        jugs = np.array([np.nan if p.jug is None else p.jug for p in self.pours])[:, None]
+        times: Array = np.where(flow > 0, jugs / np.where(flow > 0, flow, 1.0), jugs * np.inf)
+        return times
+
+    @property
+    def caught(self) -> Array:
+        """Flow caught at each outlet; NaN where it was not. [m3/s] (pours, n)."""
+        nothing = (None,) * len(self.site.outlets)
+        rows = [[np.nan if q is None else q for q in p.catches or nothing] for p in self.pours]
+        return np.array(rows)
+
+    @property
+    def stands(self) -> Array:
+        """-1 caught below the band, 0 within it, 1 above it, NaN not caught. [-] (pours, n).
+
+        The error of the catch is allowed for.
+        """
+        slack = SIDE_95 * np.array([p.error for p in self.pours])[:, None] * self.caught
+        above = (self.caught - slack > self.high).astype(np.float64)
+        below = (self.caught + slack < self.low).astype(np.float64)
+        return np.where(np.isnan(self.caught), np.nan, above - below)
+
+
+def expect(
+    site: Site, pours: Sequence[Pour], *, seed: int = 0, samples: int = SAMPLES
+) -> Expectation:
+    """Tell what pours will give at each outlet, from the readings alone.
+
+    Parameters
+    ----------
+    site : Site
+        The box; every open outlet needs a reading.
+    pours : sequence of Pour
+        The pours, planned or done.
+    seed : int
+        Same seed, same bands.
+    samples : int
+        Boxes drawn.
+
+    Returns
+    -------
+    Expectation
+        One row per pour.
+
+    Raises
+    ------
+    DomainError
+        Where an open outlet has no reading.
+
+    Notes
+    -----
+    The bands carry the reading errors only: neither the pour nor the opening is in doubt.
+    """
+    lips = measured_lips(site)
+    openings = [o.opening for o in site.outlets]
+    inflow = np.array([p.inflow for p in pours])
+    drawn = lips.sample(samples, seed)
+    result = split(inflow, lips.height, openings, rim=site.box.rim)
+    flows = split(inflow[:, None], drawn, openings, rim=site.box.rim).flow
+    low, high = np.percentile(flows, BAND, axis=1)
+    first = np.bincount(drawn.argmin(-1), minlength=len(openings)) / samples
+    settling = _settling(site.box, result)
+    freeze(low, high, first, settling)
+    return Expectation(
+        site=site,
+        pours=tuple(pours),
+        lips=lips,
+        result=result,
+        low=low,
+        high=high,
+        first_probability=first,
+        settling=settling,
+        warnings=(
+            *range_warnings(result, [p.name for p in pours]),
+            *lips.warnings,
+            *order_cautions(site, pours, lips),
+            *time_cautions(pours, result.flow, settling),
+        ),
+    )
+
+
+def _settling(box: Box, result: Split) -> Array:
+    """How long until 95 per cent of the way to the steady level, in each case. [s]"""
+    if not box.inside:
+        return np.full(result.level.shape, np.nan)
+    plan = box.inside[0] * box.inside[-1] * (np.pi / 4 if box.shape == "round" else 1.0)
+    slope = sum(o.slope(result.head[..., i]) for i, o in enumerate(result.openings))
+    settling: Array = _SETTLED * plan / np.maximum(slope, 1e-12)
+    return settling
+
+
+@dataclass(frozen=True, kw_only=True)
+class Balance:
+    """What was caught against what was poured, in one pour.
+
+    Parameters
+    ----------
+    caught : float
+        All catches together. [m3/s]
+    missing : float
+        Poured less caught, below 0 where more was caught; for `less`, also less what the
+        uncaught outlets may have given. [m3/s]
+    low, high : float
+        Ends of its 5 to 95 per cent band. [m3/s]
+    uncaught : tuple of int
+        Open outlets whose catch was not measured.
+    verdict : str
+        `balanced`, `less` or `more` caught than poured, or `open` where outlets were not
+        caught and the rest does not tell.
+    """
+
+    caught: float
+    missing: float
+    low: float
+    high: float
+    uncaught: tuple[int, ...]
+    verdict: str
+
+
+def balance(expectation: Expectation, case: int) -> Balance:
+    """Add up what was caught in one pour.
+
+    Parameters
+    ----------
+    expectation : Expectation
+        The pours and what the readings say of them.
+    case : int
+        Which of the pours.
+
+    Returns
+    -------
+    Balance
+        Where outlets were not caught, `less` is said only if they could not make it up by
+        running at the top of the band that their readings give, and then it is the least amount.
+    """
+    pour, caught = expectation.pours[case], expectation.caught[case]
+    uncaught = np.flatnonzero(np.isnan(caught) & np.isfinite(expectation.lips.height))
+    total = float(np.nansum(caught))
+    slack = SIDE_95 * pour.error * float(np.sqrt(pour.inflow**2 + np.nansum(caught**2)))
+    missing = pour.inflow - total
+    beyond = missing - float(expectation.high[case, uncaught].sum())
+    verdict = "open" if uncaught.size else "balanced"
+    if beyond > slack:
+        missing, verdict = beyond, "less"
+    elif missing < -slack:
+        verdict = "more"
+    return Balance(
+        caught=total,
+        missing=missing,
+        low=missing - slack,
+        high=missing + slack,
+        uncaught=tuple(int(i) for i in uncaught),
+        verdict=verdict,
+    )

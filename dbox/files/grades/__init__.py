@@ -1,0 +1,1 @@
+"""Rod readings as text: their tables, results and sentences."""

@@ -1,0 +1,1 @@
+"""Lessons as text: what is typed, and what is handed on."""

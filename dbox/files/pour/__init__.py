@@ -1,0 +1,1 @@
+"""Pour tests as text: their table, command line and results."""

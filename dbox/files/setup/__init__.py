@@ -1,0 +1,1 @@
+"""A guided set-up as text: questions, typed answers, its log, its results."""

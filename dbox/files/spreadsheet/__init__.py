@@ -1,0 +1,1 @@
+"""Tables that a spreadsheet has saved as CSV, read and written."""

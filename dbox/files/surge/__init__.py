@@ -1,0 +1,1 @@
+"""Tank, pipe and trenches as text: their tables, command line and results."""

@@ -1,0 +1,101 @@
+"""Which inflow was measured at the box? A series saved as CSV.
+
+    seconds,m3_s            time (min);flow (gpm)
+    0,0                     0;0
+    30,0.0004               0,5;6,5
+
+Straight lines join the rows. A head without a unit is `seconds` or `m3_s`.
+"""
+
+import csv
+import io
+import re
+from collections.abc import Callable
+from pathlib import Path
+
+from dbox.errors import DomainError, ScenarioError
+from dbox.files import document, units
+from dbox.files.faults import show
+from dbox.hydraulics.surge.inflow import Inflow, measured
+
+MOST_ROWS = 20_000
+_HEAD = re.compile(r"(time|flow|inflow)\s*[(\[]\s*([^()\[\]]+?)\s*[)\]]")
+_WANTED = 'write "seconds,m3_s", or the units as "time (min),flow (gpm)"'
+
+
+def read_inflow(path: Path | str) -> Inflow:
+    """Read a measured inflow.
+
+    Parameters
+    ----------
+    path : Path or str
+        CSV in UTF-8, cells parted by commas, semicolons or tabs; the first row names two columns.
+
+    Returns
+    -------
+    Inflow
+        Entering straight at the box.
+
+    Raises
+    ------
+    ScenarioError
+        With what is wrong, naming the file, the row, the value and the mend.
+    """
+    name = str(path)
+    text = document.read_text(Path(path))
+    first = text.partition("\n")[0]
+    delimiter = max(";\t,", key=first.count)
+    try:
+        rows = [row for row in csv.reader(io.StringIO(text), delimiter=delimiter) if any(row)]
+    except csv.Error as error:
+        raise ScenarioError(f"{name}: is no table ({error}); save it again as CSV") from error
+    if len(rows) - 1 > MOST_ROWS:
+        raise ScenarioError(f"{name}: has more than {MOST_ROWS} rows; keep fewer of them")
+    if not rows or len(rows[0]) != 2:
+        raise ScenarioError(f"{name}: its first row is {show(first)}; {_WANTED}")
+    kinds = [_column(name, cell) for cell in rows[0]]
+    if [what for what, _ in kinds] != ["time", "flow"]:
+        raise ScenarioError(f"{name}: its columns are {show(first)}; {_WANTED}")
+    times, flows = _values(name, rows[1:], [read for _, read in kinds], delimiter)
+    try:
+        return measured(times, flows, name=Path(path).name)
+    except DomainError as error:
+        raise ScenarioError(f"{name}: {error}") from error
+
+
+def _column(name: str, cell: str) -> tuple[str, Callable[[str], float]]:
+    """What a column holds, and the reader of its cells."""
+    head = " ".join(cell.lower().split())
+    if head == "seconds":
+        return "time", lambda text: units.duration(f"{text} s")
+    if head == "m3_s":
+        return "flow", lambda text: units.flow(f"{text} m3/s")
+    match = _HEAD.fullmatch(head)
+    if match is None:
+        raise ScenarioError(f"{name}: unknown column {show(cell)}; {_WANTED}")
+    what, unit = match.groups()
+    read = units.duration if what == "time" else units.flow
+    return "time" if what == "time" else "flow", lambda text: read(f"{text} {unit}")
+
+
+def _values(
+    name: str, rows: list[list[str]], reads: list[Callable[[str], float]], delimiter: str
+) -> tuple[list[float], list[float]]:
+    """Both columns, every fault found told at once."""
+    columns: tuple[list[float], list[float]] = ([], [])
+    faults: list[str] = []
+    for number, row in enumerate(rows, start=2):
+        if len(row) != 2:
+            faults.append(f"{name}: row {number} has {len(row)} cells; write a time and a flow")
+            continue
+        for column, read, cell in zip(columns, reads, row, strict=True):
+            # in a table parted by semicolons a comma can only be that of a decimal
+            text = cell.strip() if delimiter == "," else cell.strip().replace(",", ".")
+            try:
+                column.append(read(text))
+            except ScenarioError as error:
+                faults.append(f"{name}: row {number} {error}")
+    if faults:
+        more = [f"{name}: and {len(faults) - 20} more faults"] if len(faults) > 20 else []
+        raise ScenarioError(*faults[:20], *more)
+    return columns

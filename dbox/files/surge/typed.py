@@ -1,0 +1,100 @@
+"""What does the command line of a surge mean? Its doses, volumes and times, from words to SI."""
+
+from collections.abc import Callable
+from typing import TypeVar
+
+from dbox.errors import ScenarioError
+from dbox.fieldwork.surge.works import Works
+from dbox.files import measures, units
+from dbox.files.faults import show
+from dbox.files.surge import measures as surge_measures
+from dbox.hydraulics.surge.inflow import Inflow, steady
+
+LONGEST = 31 * units.DAY
+"""Longest that one event may be followed. [s]"""
+
+_T = TypeVar("_T")
+
+
+def typed_dose(works: Works, text: str) -> Inflow:
+    """Read a dose: that of the site's pump or siphon, or a volume at a rate.
+
+    Parameters
+    ----------
+    works : Works
+        What stands before the box.
+    text : str
+        `pump`, `siphon`, or `60 gal at 30 gpm`.
+
+    Returns
+    -------
+    Inflow
+        As the pump, the siphon or the words say.
+
+    Raises
+    ------
+    ScenarioError
+        Where it is no dose, or the site has no such part.
+
+    >>> round(typed_dose(Works(), "60 gal at 30 gpm").end, 6)
+    120.0
+    """
+    word = text.strip().lower()
+    if word in ("pump", "siphon"):
+        part = works.pump if word == "pump" else works.siphon
+        if part is None:
+            raise ScenarioError(
+                f'--dose is {word}, but the scenario has no [{word}]; add it, or write "60 gal at '
+                '30 gpm"'
+            )
+        return part.dose()
+    volume, at, rate = text.partition(" at ")
+    if not at:
+        raise ScenarioError(
+            f"--dose is {show(text)}; write pump, siphon, or a volume at a rate, as "
+            '"60 gal at 30 gpm"'
+        )
+    inflow = _read("--dose", lambda: measures.inflow(rate))
+    amount = _read("--dose", lambda: surge_measures.some_volume(volume))
+    return steady(inflow, amount / inflow, name=f"dose of {text}")
+
+
+def typed_volume(text: str, option: str) -> float:
+    """Read a volume above nothing, naming its option where it is none. [m3]
+
+    >>> typed_volume("20 L", "--volume")
+    0.02
+    """
+    return _read(option, lambda: surge_measures.some_volume(text))
+
+
+def typed_settling(text: str) -> float:
+    """Read how much one side of a box sinks in a year. [m]
+
+    >>> typed_settling("10 mm")
+    0.01
+    """
+    return _read("--settling", lambda: surge_measures.settling(text))
+
+
+def typed_until(text: str | None) -> float | None:
+    """Read how long a run goes on; None where nothing was typed. [s]
+
+    >>> typed_until("2 h")
+    7200.0
+    """
+    return None if text is None else _read("--for", lambda: _until(text))
+
+
+def _until(text: str) -> float:
+    seconds = units.duration(text)
+    if not 1.0 <= seconds <= LONGEST:
+        raise ScenarioError(f"is {show(text)}; an event is followed for 1 s to 31 days")
+    return seconds
+
+
+def _read(option: str, read: Callable[[], _T]) -> _T:
+    try:
+        return read()
+    except ScenarioError as error:
+        raise ScenarioError(*(f"{option} {fault}" for fault in error.faults)) from error
