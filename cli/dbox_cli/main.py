@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from dbox_cli import check, grades, level, new, schema, sheet, split
+from dbox_cli import batch, check, grades, level, new, schema, sheet, split
 from dbox_cli.diagnose import command as diagnose
 from dbox_cli.pour import command as pour
 from dbox_cli.setup import command as setup
@@ -33,6 +33,7 @@ app.command("setup")(setup.command)
 app.command("grades")(grades.command)
 app.command("sheet")(sheet.command)
 app.command("pour")(pour.command)
+app.command("batch")(batch.command)
 app.command("diagnose")(diagnose.command)
 app.add_typer(teach.app, name="teach")
 app.command("surge")(surge.command)

@@ -1,8 +1,10 @@
 """How the commands print: JSON, text at 72 columns, bars, and pictures to files."""
 
 import json
+import sys
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -58,3 +60,17 @@ def save_picture(figure: "Figure", path: Path, *, overwrite: bool, quiet: bool) 
 
     save(figure, path, overwrite=overwrite)
     typer.echo(f"wrote {path}", err=quiet)
+
+
+@contextmanager
+def progress_bar(what: str) -> Iterator[Callable[[float], None] | None]:
+    """A bar on stderr where that is a terminal; what it yields takes the part that is done."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(what, total=1.0)
+        yield lambda done: bar.update(task, completed=done)

@@ -121,7 +121,7 @@ def _record(
     from dbox.fieldwork.grades.assess import grade
     from dbox.fieldwork.levelling.plan import level
     from dbox.fieldwork.pour.predict import expect
-    from dbox.files.setup.joblog import log_path
+    from dbox.files.joblog import log_path
     from dbox.files.setup.kept import kept_setup
     from dbox.files.shipped import resolve
 

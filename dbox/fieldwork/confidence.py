@@ -10,8 +10,9 @@ draws tells how good a reading would have to be.
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
-from dbox.arrays import Array, freeze
+from dbox.arrays import Array, ArrayLike, freeze
 from dbox.fieldwork.headers import header_warnings
 from dbox.fieldwork.readings import Lips, measured_lips
 from dbox.fieldwork.site import Site
@@ -25,7 +26,11 @@ SURE = 0.95
 BAND = (5.0, 95.0)
 """Percentiles of the share bands. [%]"""
 
+VERDICTS = ("within", "outside", "cannot tell")
+"""What can be said of a box at a flow."""
+
 SAMPLES = 4000
+_ROUNDING = 1e-12
 _SCALES = 0.5 ** np.arange(0.5, 4.5, 0.5)  # each step asks for twice the readings
 
 
@@ -152,6 +157,7 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
     shares = split(inflow[:, None], drawn, openings, rim=site.box.rim).share
     low, high = np.percentile(shares, BAND, axis=1)
     probability, beyond = _chances(shares, target, tolerance)
+    codes = verdict_codes(probability, beyond)
     settling = _settling_spread(site, lips, drawn, probability, beyond)
     freeze(low, high, target, probability, settling)
     return Assessment(
@@ -164,7 +170,7 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
         target=target,
         tolerance=tolerance,
         within_probability=probability,
-        verdicts=tuple(_verdict(*p) for p in zip(probability, beyond, strict=True)),
+        verdicts=tuple(VERDICTS[code] for code in codes),
         settling_spread=settling,
         warnings=(
             *range_warnings(result, names),
@@ -175,24 +181,49 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
 
 
 def _chances(shares: Array, target: Array, tolerance: float | None) -> tuple[Array, Array]:
+    """As `chances`; unknown where nobody named a tolerance."""
+    if tolerance is None:
+        unknown = np.full(shares.shape[:-2], np.nan)
+        return unknown, unknown
+    return chances(shares, target, tolerance)
+
+
+def chances(shares: Array, target: Array, tolerance: ArrayLike) -> tuple[Array, Array]:
     """Chance that every outlet is within tolerance, and that some one outlet is beyond it.
 
     Beyond counts the draws on one side, of the outlet and side where they are most: poor readings
     of a level box put every draw off somewhere, but nobody could say where.
+
+    Parameters
+    ----------
+    shares : ndarray, shape (..., samples, n)
+        Drawn shares. [-]
+    target : ndarray, shape (..., 1, n) or (n,)
+        Wanted shares. [-]
+    tolerance : array_like, shape (..., 1, 1) or ()
+        Allowed difference from the target, as a fraction of it. [-]
+
+    Returns
+    -------
+    within, beyond : ndarray, shape (...)
+        The two chances. [-]
     """
-    if tolerance is None:
-        unknown = np.full(shares.shape[:-2], np.nan)
-        return unknown, unknown
-    over, allowed = shares - target, tolerance * target + 1e-12
+    over, allowed = shares - target, np.asarray(tolerance) * target + _ROUNDING
     within: Array = np.all(np.abs(over) <= allowed, axis=-1).mean(-1)
     sides = np.maximum((over > allowed).mean(-2), (over < -allowed).mean(-2))
     return within, sides.max(-1)
 
 
-def _verdict(within: float, beyond: float) -> str:
-    if within >= SURE:
-        return "within"
-    return "outside" if beyond >= SURE else "cannot tell"
+def verdict_codes(within: Array, beyond: Array) -> npt.NDArray[np.int8]:
+    """What two chances of `chances` say: an index into `VERDICTS`.
+
+    Parameters
+    ----------
+    within, beyond : ndarray, shape (...)
+        The two chances; NaN where no tolerance was given, of which nothing can be told. [-]
+    """
+    codes = np.where(within >= SURE, 0, np.where(beyond >= SURE, 1, 2))
+    return codes.astype(np.int8)
 
 
 def _settling_spread(
@@ -207,9 +238,8 @@ def _settling_spread(
     measured = np.isfinite(lips.height)
     scatter = np.where(measured, drawn, 0.0) - np.where(measured, lips.height, 0.0)
     nearer = lips.height + _SCALES[:, None, None] * scatter
-    for case, chances in enumerate(zip(probability, beyond, strict=True)):
-        if _verdict(*chances) != "cannot tell":
-            continue
+    unsettled = verdict_codes(probability, beyond) == VERDICTS.index("cannot tell")
+    for case in np.flatnonzero(unsettled):
         each = split(site.flows[case].inflow, nearer, openings, rim=site.box.rim).share
         within, outside = _chances(each, target, tolerance)
         settled = _SCALES[(within >= SURE) | (outside >= SURE)]

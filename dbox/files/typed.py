@@ -64,8 +64,8 @@ class TypedBox:
         opening = _read(
             faults, "--opening", lambda: opening_from_text(self.opening, self.coefficient, units)
         )
-        spread = _optional(faults, "--spread", self.spread, lambda s: measures.spread(s, units))
-        share = _optional(faults, "--tolerance", self.tolerance, measures.tolerance)
+        spread = optional(faults, "--spread", self.spread, lambda s: measures.spread(s, units))
+        share = optional(faults, "--tolerance", self.tolerance, measures.tolerance)
         flows = _flows(faults, self.flows)
         if faults or lips is None or opening is None:
             raise ScenarioError(*faults)
@@ -123,7 +123,25 @@ def _read(faults: list[str], option: str, read: Callable[[], _T]) -> _T | None:
         return None
 
 
-def _optional(
+def optional(
     faults: list[str], option: str, word: str | None, read: Callable[[str], _T]
 ) -> _T | None:
+    """Read a word of an option that may be left out.
+
+    Parameters
+    ----------
+    faults : list of str
+        What cannot be read is added to it, named by the option.
+    option : str
+        Its name.
+    word : str or None
+        What was typed.
+    read : callable
+        From the word to its value.
+
+    Returns
+    -------
+    value or None
+        None where it was left out or cannot be read.
+    """
     return None if word is None else _read(faults, option, lambda: read(word))

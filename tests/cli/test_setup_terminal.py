@@ -11,7 +11,7 @@ import pytest
 
 pytest.importorskip("pty", reason="a pseudo-terminal is needed")
 
-from dbox.files.setup.joblog import log_path, read_log
+from dbox.files.joblog import log_path, read_log
 from tests.cli.terminal import BOX, INCH, Installer, Terminal
 
 SEED = 3
@@ -175,6 +175,6 @@ def test_exact_a_second_set_up_at_the_same_time_is_refused(file: Path):
         first.prompt()
         with Terminal("setup", str(file)) as second:
             assert second.code() == 2
-            assert f"process {first.process.pid} has this set-up open" in second.screen
+            assert f"process {first.process.pid} has this job open" in second.screen
         first.type("\n")
         assert first.prompt() == "outlet 1"

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from dbox.errors import ScenarioError
-from dbox.files.setup.joblog import MOST_BYTES, JobLog, log_path, read_log
+from dbox.files.joblog import MOST_BYTES, JobLog, log_path, read_log
 
 ROOT = Path(__file__).parents[2]
 
@@ -140,13 +140,13 @@ def test_exact_a_second_job_is_refused_and_told_which_process_has_it(tmp_path: P
     code = """
         import sys
         from pathlib import Path
-        from dbox.files.setup.joblog import JobLog
+        from dbox.files.joblog import JobLog
         JobLog(Path(sys.argv[1]), "10:00")
     """
     with JobLog(path, "09:00") as log:
         log.append(answer(1))
         other = run(code, str(path))
-        assert f"process {os.getpid()} has this set-up open" in other.stderr
+        assert f"process {os.getpid()} has this job open" in other.stderr
         with pytest.raises(ScenarioError, match="open"):
             JobLog(path, "10:00")
         log.append(answer(2))
@@ -159,7 +159,7 @@ def test_exact_a_killed_process_leaves_the_log_free(tmp_path: Path):
     code = """
         import os, signal, sys
         from pathlib import Path
-        from dbox.files.setup.joblog import JobLog
+        from dbox.files.joblog import JobLog
         log = JobLog(Path(sys.argv[1]), "10:00")
         log.append({"event": "kept"})
         os.kill(os.getpid(), signal.SIGKILL)
@@ -180,7 +180,7 @@ def test_exact_a_full_disk_loses_nothing_and_says_so(tmp_path: Path, room):
         import resource, sys
         from pathlib import Path
         from dbox.errors import ScenarioError
-        from dbox.files.setup.joblog import JobLog
+        from dbox.files.joblog import JobLog
         path, room = Path(sys.argv[1]), int(sys.argv[2])
         log = JobLog(path, "10:00")
         size = path.stat().st_size
@@ -194,7 +194,7 @@ def test_exact_a_full_disk_loses_nothing_and_says_so(tmp_path: Path, room):
     """
     full = run(code, str(path), str(room))
     assert full.stderr == ""
-    assert full.stdout.count("the last answer cannot be kept (File too large)") == 2
+    assert full.stdout.count("the last step cannot be kept (File too large)") == 2
     assert path.read_bytes().startswith(before)
     with JobLog(path, "11:00") as log:
         assert log.torn is None

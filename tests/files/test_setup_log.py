@@ -10,9 +10,9 @@ import pytest
 from dbox.errors import DomainError, ScenarioError
 from dbox.fieldwork.setup import events
 from dbox.fieldwork.setup.passes import Rules
+from dbox.files.joblog import JobLog, read_log
 from dbox.files.scenario import loads
 from dbox.files.setup.job import SetupJob
-from dbox.files.setup.joblog import JobLog, read_log
 from dbox.files.setup.log import differences, entry_of, event_of, identity, story
 
 TEXT = """

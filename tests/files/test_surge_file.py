@@ -70,6 +70,7 @@ def test_exact_nothing_said_is_nothing_known() -> None:
     ("before", "after", "fault"),
     [
         ('outlet = 4, filter', 'filter', "tank has no outlet; add outlet ="),
+        ('trench = {width = "3 ft", ', "trench = {", "trench has no width; add width ="),
         (', fall = "1/8 in/ft"}', "}", "supply has no fall; add fall ="),
         ('rate = "30 gpm", ', "", 'pump has no rate; add rate = "30 gpm", or its curve'),
         ("high = 24, low = 9", "high = 9, low = 24", "siphon: a siphon needs"),
@@ -162,6 +163,8 @@ def test_exact_inflow_files_of_one_triangle(tmp_path: Path, content: str) -> Non
         ("seconds,m3_s\n0,0\n", "two or more rows"),
         ("seconds,m3_s\n0,0\n5,0\n5,1\n", "apart"),
         ("seconds,m3_s\n0,0\n1,nan\n", "row 3 is"),
+        (f"seconds,m3_s\n{'9' * 140_000},0\n", "is no table"),
+        ("seconds,m3_s\n" + "0,0\n" * 20_001, "has more than 20000 rows"),
     ],
 )
 def test_inflow_files_that_cannot_be_are_refused(tmp_path: Path, content: str, fault: str) -> None:

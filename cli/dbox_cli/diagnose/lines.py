@@ -18,7 +18,8 @@ def overloaded(site: Site, over: Overload) -> list[str]:
     i = over.outlet
     label, share, target = site.outlets[i].label, float(over.share[i]), float(over.target[i])
     if share <= _FIT * target:
-        return [*_shares(site, over), *wrapped("No line gets more than it ought to.", first="  ")]
+        lines = wrapped("No line gets more than it ought to.", first="  ")
+        return [*_shares(site, over), *lines, *_sealed(site, over)]
     ends = f"{100 * over.share_low[i]:.0f} to {100 * over.share_high[i]:.0f} %"
     sentences = [
         f"As it stands it gets {100 * share:.0f} % ({ends}) of an ordinary day; it ought to get "
@@ -27,7 +28,8 @@ def overloaded(site: Site, over: Overload) -> list[str]:
     sentences += _loads(over) if over.known else [_missing(over)]
     sentences += _since(site)
     sentences += _rest(over)
-    lines = [*_shares(site, over), "", *wrapped(f"THE LINE THAT GETS THE MOST NOW: outlet {label}")]
+    lines = [*_shares(site, over), *_sealed(site, over)]
+    lines += ["", *wrapped(f"THE LINE THAT GETS THE MOST NOW: outlet {label}")]
     for sentence in sentences:
         lines += wrapped(sentence, first="  ", indent="  ")
     return lines
@@ -48,6 +50,19 @@ def _shares(site: Site, over: Overload) -> list[str]:
         times = f"{load:.1f} times" if np.isfinite(load) else "not known"
         lines.append(f"  {label:<{_LABEL}}{now:>6}{band:>16}{ought:>9}{times:>21}")
     return lines
+
+
+def _sealed(site: Site, over: Overload) -> list[str]:
+    if over.sealed < 0:
+        return []
+    label, (low, share, high) = site.outlets[over.sealed].label, over.before
+    words = (
+        f"The line of outlet {label} is probably full and backs up, so it takes little now. Before "
+        f"that the box as it stands sent it {100 * share:.0f} % ({100 * low:.0f} to "
+        f"{100 * high:.0f} %) of an ordinary day; it ought to get "
+        f"{100 * over.target[over.sealed]:.0f} %."
+    )
+    return wrapped(words, first="  ", indent="  ")
 
 
 def _loads(over: Overload) -> list[str]:

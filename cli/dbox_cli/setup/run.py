@@ -16,10 +16,10 @@ from dbox.fieldwork.setup.record import SetupRecord, record
 from dbox.fieldwork.site import Site
 from dbox.files import document
 from dbox.files.faults import at_place
+from dbox.files.joblog import JobLog, log_path, read_log
 from dbox.files.scenario import load
 from dbox.files.setup.answers import Command, read_answer
 from dbox.files.setup.job import SetupJob
-from dbox.files.setup.joblog import JobLog, log_path, read_log
 from dbox.files.setup.log import Story, angles_by_label, differences, identity, story
 from dbox.files.setup.results import after_path, after_text, setup_json
 from dbox.files.shipped import resolve, shipped_names

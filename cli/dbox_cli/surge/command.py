@@ -1,7 +1,5 @@
 """`dbox surge FILE`: what does a discharge do on its way through tank, box and trenches?"""
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from enum import Enum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -9,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from dbox_cli.arguments import AsJson, File, Overwrite, naming, site_of
+from dbox_cli.output import progress_bar
 from dbox_cli.surge.picture import check_out, write_out
 
 if TYPE_CHECKING:
@@ -163,7 +162,7 @@ def _settling(site: "Site", settling: str | None, toward: Side) -> "Array | None
 def _days(site: "Site", days: int, seed: int, sinks: "Array | None") -> "Outcome":
     from dbox.fieldwork.surge.run import run_days
 
-    with _progress(days) as progress:
+    with progress_bar(f"{days} days") as progress:
         return run_days(site, days, seed=seed, settling=sinks, progress=progress)
 
 
@@ -187,19 +186,3 @@ def _event(
     else:
         flow = house_event(event or ())
     return run(site, flow, seconds=typed_until(until), settling=sinks)
-
-
-@contextmanager
-def _progress(days: int) -> Iterator[Callable[[float], None] | None]:
-    """A bar on stderr, on a terminal and where there is something to wait for."""
-    import sys
-
-    if days < 30 or not sys.stderr.isatty():
-        yield None
-        return
-    from rich.console import Console
-    from rich.progress import Progress
-
-    with Progress(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task(f"{days} days", total=1.0)
-        yield lambda done: bar.update(task, completed=done)

@@ -1,12 +1,11 @@
 """What `dbox surge --out FILE` writes: a film or a still of one run, or several side by side."""
 
-import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import typer
+
+from dbox_cli.output import progress_bar
 
 if TYPE_CHECKING:
     from dbox.fieldwork.surge.run import Outcome
@@ -42,7 +41,7 @@ def write_out(
     if out.suffix.lower() in _FILMS:
         from dbox.drawings.surge.animation import write_film
 
-        with _progress(out) as progress:
+        with progress_bar(out.name) as progress:
             write_film(outcomes[0], out, overwrite=overwrite, progress=progress)
         typer.echo(f"wrote {out}", err=quiet)
         return
@@ -52,17 +51,3 @@ def write_out(
 
     figure = contrast_figure(outcomes) if contrast else surge_figure(outcomes[0])
     save_picture(figure, out, overwrite=overwrite, quiet=quiet)
-
-
-@contextmanager
-def _progress(out: Path) -> Iterator[Callable[[float], None] | None]:
-    """A bar on stderr, on a terminal."""
-    if not sys.stderr.isatty():
-        yield None
-        return
-    from rich.console import Console
-    from rich.progress import Progress
-
-    with Progress(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task(f"{out.name}", total=1.0)
-        yield lambda done: bar.update(task, completed=done)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from dbox.arrays import Array
+from dbox.arrays import Array, BoolArray
 from dbox.errors import DomainError
 from dbox.fieldwork.confidence import SAMPLES, Assessment, assess_lips
 from dbox.fieldwork.levelling.insert import lip_rise
@@ -164,17 +164,38 @@ def lips_alike(lips: Lips, offset: Array) -> bool:
     offset : ndarray, shape (n,)
         Wanted height of each lip over a common one. [m]
     """
+    open_lips = lips.measured
+    over = np.where(open_lips, lips.height, 0.0) - offset
+    return bool(alike(over, np.where(open_lips, lips.error, np.inf), lips.freedom))
+
+
+def alike(over: Array, error: Array, freedom: float = np.inf) -> BoolArray:
+    """Whether errors of this size would often scatter heights as much as these are scattered.
+
+    Parameters
+    ----------
+    over : ndarray, shape (..., n)
+        Heights over where they ought to be. [m]
+    error : ndarray, shape (..., n)
+        Standard deviation of each, above 0; inf where it takes no part. [m]
+    freedom : float
+        Degrees of freedom behind the errors. [-]
+
+    Returns
+    -------
+    ndarray of bool, shape (...)
+        True where fewer than two take part.
+    """
     from scipy.special import fdtrc
 
-    open_lips = lips.measured
-    count = int(np.count_nonzero(open_lips)) - 1
-    if count == 0:
-        return True
-    over, error = (lips.height - offset)[open_lips], lips.error[open_lips]
-    mean = np.average(over, weights=error**-2)
-    scatter = float((((over - mean) / error) ** 2).sum()) / count
+    weight = error**-2
+    count = np.count_nonzero(weight > 0, axis=-1) - 1
+    mean = (over * weight).sum(-1, keepdims=True) / weight.sum(-1, keepdims=True)
+    scatter = ((over - mean) ** 2 * weight).sum(-1) / np.maximum(count, 1)
     # F with unlimited freedom is chi-squared over its own
-    return bool(fdtrc(count, min(lips.freedom, 1e9), scatter) > _UNLIKELY)
+    often = fdtrc(np.maximum(count, 1), min(freedom, 1e9), scatter) > _UNLIKELY
+    result: BoolArray = often | (count < 1)
+    return result
 
 
 def _bedding(

@@ -1,4 +1,7 @@
-"""How far can each lip be brought, and which common height asks for the least turning?"""
+"""How far can each lip be brought, and which common height asks for the least turning?
+
+One box or many: the last axis of every array is outlets, any leading axes are boxes.
+"""
 
 from dataclasses import dataclass
 
@@ -38,16 +41,16 @@ class Reach:
 
     Parameters
     ----------
-    uncapped : ndarray, shape (n,)
+    uncapped : ndarray, shape (..., n)
         Whether the outlet is open.
-    lip : ndarray, shape (n,)
+    lip : ndarray, shape (..., n)
         Present lip over still water; 0 where capped. [m]
-    low, high : ndarray, shape (n,)
+    low, high : ndarray, shape (..., n)
         Lowest and highest lip its insert can give: both the lip itself where it cannot turn, and
         without limit where capped. [m]
-    angle : ndarray, shape (n,)
+    angle : ndarray, shape (..., n)
         Angle of the hole from straight down; NaN where unknown. [rad]
-    offset : ndarray, shape (n,)
+    offset : ndarray, shape (..., n)
         Hole centre from pipe centre; 0 where the insert cannot be turned. [m]
     """
 
@@ -61,10 +64,27 @@ class Reach:
     @classmethod
     def of(cls, site: Site, lips: Lips) -> "Reach":
         """Reach of the outlets of a site, every open one measured."""
-        uncapped = np.array([not o.capped for o in site.outlets])
-        lip = np.where(uncapped, lips.height, 0.0)
-        offset = np.array([0.0 if o.capped else o.hole_offset or 0.0 for o in site.outlets])
-        clocks = np.array([np.nan if o.clock is None else o.clock for o in site.outlets])
+        return cls.of_lips(
+            np.where([o.capped for o in site.outlets], np.inf, lips.height),
+            np.array([o.hole_offset or 0.0 for o in site.outlets]),
+            np.array([np.nan if o.clock is None else o.clock for o in site.outlets]),
+        )
+
+    @classmethod
+    def of_lips(cls, height: Array, hole_offset: Array, clocks: Array) -> "Reach":
+        """Reach of lips with the inserts that they belong to.
+
+        Parameters
+        ----------
+        height : ndarray, shape (..., n)
+            Lips over still water; inf where capped. [m]
+        hole_offset : ndarray, shape (..., n)
+            Hole centre from pipe centre; 0 where the insert cannot be turned. [m]
+        clocks : ndarray, shape (..., n)
+            Angle of the hole from straight down; NaN where unknown. [rad]
+        """
+        uncapped = height < np.inf
+        lip, offset = np.where(uncapped, height, 0.0), np.where(uncapped, hole_offset, 0.0)
         angle = np.where(np.abs(clocks) > np.pi, np.mod(clocks + np.pi, 2 * np.pi) - np.pi, clocks)
         # with an unknown clock the lip may be anywhere in its travel: full lift either way
         rise = lip_rise(angle, offset)
@@ -81,7 +101,7 @@ class Reach:
 
     @property
     def adjustable(self) -> BoolArray:
-        """Whether the insert can be turned. (n,)."""
+        """Whether the insert can be turned. (..., n)."""
         return self.offset > 0
 
     def allows(self, height: Array) -> BoolArray:
@@ -120,14 +140,32 @@ class Reach:
         wanted : ndarray, shape (n,)
             Wanted height of each lip over the goal. [m]
         """
-        ends = np.stack([self.lip, self.low, self.high])[:, self.uncapped]
-        ends = (ends - wanted[self.uncapped]).reshape(-1)
-        goals = np.concatenate([ends, np.linspace(ends.min(), ends.max(), _GRID)])
-        heights = goals[:, None] + wanted
+        return self.goal(float(self.least_turning_height(wanted)), wanted)
+
+    def least_turning_height(self, wanted: Array) -> Array:
+        """Height of that goal over still water, for each box. [m] (...)
+
+        Parameters
+        ----------
+        wanted : ndarray, shape (..., n)
+            Wanted height of each lip over the goal. [m]
+        """
+        ends = np.stack([self.lip, self.low, self.high], -2) - wanted[..., None, :]
+        # a capped outlet has no say: the highest end of the others stands in for its own
+        ends = np.where(self.uncapped[..., None, :], ends, -np.inf)
+        ends = ends.reshape(*ends.shape[:-2], -1)
+        most = ends.max(-1)
+        ends = np.where(ends > -np.inf, ends, most[..., None])
+        between = np.linspace(ends.min(-1), most, _GRID, axis=-1)
+        goals = np.concatenate([ends, between], -1)
+        # goals before boxes, so that what is known of a box serves all of its goals
+        heights = np.moveaxis(goals, -1, 0)[..., None] + wanted
         reached = self.allows(heights).sum(-1)
         turning = np.abs(self._effort(heights)).sum(-1)
-        turning[reached < reached.max()] = np.inf
-        return self.goal(float(goals[np.argmin(turning)]), wanted)
+        turning[reached < reached.max(0)] = np.inf
+        best = np.argmin(turning, axis=0)
+        result: Array = np.take_along_axis(goals, best[..., None], -1)[..., 0]
+        return result
 
     def highest(self, wanted: Array) -> Goal:
         """The goal that practice takes: the highest lip, to which the others are turned up.

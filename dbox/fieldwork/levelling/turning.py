@@ -7,7 +7,8 @@ import numpy as np
 from dbox.arrays import Array, BoolArray, freeze
 from dbox.fieldwork.levelling.reach import Reach
 
-_LEAST_MOVE = 1e-6
+LEAST_MOVE = 1e-6
+"""What counts as a move of a lip. [m]"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -61,14 +62,7 @@ def turn_to(reach: Reach, wanted: Array, hand_step: float, *, hold: bool) -> Tur
     Turning
         Raising the lowest lips first, then lowering the highest.
     """
-    turn = np.round(reach.turns(wanted) / hand_step) * hand_step + 0.0
-    by_ruler = reach.brought(wanted)
-    if hold:
-        turn, by_ruler = np.where(np.isnan(turn), np.nan, 0.0), reach.lip
-    known = reach.adjustable & ~np.isnan(reach.angle)
-    # where the clock is unknown the lip is set by the ruler, not by the clock
-    after = np.where(known, reach.turned(turn), np.where(reach.adjustable, by_ruler, reach.lip))
-    lip_after = np.where(reach.uncapped, after, np.inf)
+    turn, lip_after = hand_turns(reach, wanted, hand_step, hold=hold)
     order, still = _order(reach, lip_after)
     move = np.where(reach.uncapped, wanted - reach.lip, 0.0)
     reachable, angle = reach.allows(wanted), reach.angle
@@ -84,6 +78,38 @@ def turn_to(reach: Reach, wanted: Array, hand_step: float, *, hold: bool) -> Tur
         order=order,
         still_level=still,
     )
+
+
+def hand_turns(
+    reach: Reach, wanted: Array, hand_step: float, *, hold: bool | BoolArray
+) -> tuple[Array, Array]:
+    """Turns that a hand can set towards wanted lips, and the lips that they give.
+
+    Parameters
+    ----------
+    reach : Reach
+        Where the lips stand and could be brought.
+    wanted : ndarray, shape (..., n)
+        Wanted lips over still water. [m]
+    hand_step : float
+        Turns are rounded to multiples of this. [rad]
+    hold : bool or ndarray of bool, shape (..., 1)
+        Where every insert is left as it is.
+
+    Returns
+    -------
+    turn : ndarray, shape (..., n)
+        NaN where the clock is unknown. [rad]
+    lip_after : ndarray, shape (..., n)
+        inf where capped. [m]
+    """
+    turn = np.round(reach.turns(wanted) / hand_step) * hand_step + 0.0
+    turn = np.where(np.asarray(hold) & ~np.isnan(turn), 0.0, turn)
+    by_ruler = np.where(hold, reach.lip, reach.brought(wanted))
+    known = reach.adjustable & ~np.isnan(reach.angle)
+    # where the clock is unknown the lip is set by the ruler, not by the clock
+    after = np.where(known, reach.turned(turn), np.where(reach.adjustable, by_ruler, reach.lip))
+    return turn, np.where(reach.uncapped, after, np.inf)
 
 
 def drawn_after(reach: Reach, work: Turning, drawn: Array, hand_step: float, seed: int) -> Array:
@@ -119,8 +145,8 @@ def _order(reach: Reach, lip_after: Array) -> tuple[tuple[int, ...], Array]:
     lips = np.where(reach.uncapped, reach.lip, np.inf)
     change = np.where(reach.uncapped, lip_after, 0.0) - reach.lip
     rising = np.argsort(lips, kind="stable")
-    up = [int(i) for i in rising if change[i] > _LEAST_MOVE]
-    down = [int(i) for i in rising[::-1] if change[i] < -_LEAST_MOVE]
+    up = [int(i) for i in rising if change[i] > LEAST_MOVE]
+    down = [int(i) for i in rising[::-1] if change[i] < -LEAST_MOVE]
     order, still = (*up, *down), []
     for outlet in order:
         lips[outlet] = lip_after[outlet]

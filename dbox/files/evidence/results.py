@@ -104,6 +104,11 @@ def _overload(site: Site, over: Overload) -> Json:
         "fills_in_s": _number(over.fills_in),
         "keeps_up": None if np.isnan(over.fills_in) else bool(np.isposinf(over.fills_in)),
         "known_since_s": site.evidence.since,
+        "sealed_outlet": _label(site, over.sealed),
+        **{
+            f"share_before_sealed{end}": _number(value)
+            for end, value in zip(("_low", "", "_high"), over.before, strict=True)
+        },
         "outlets": [
             {"label": outlet.label, **{key: _number(value[i]) for key, value in columns.items()}}
             for i, outlet in enumerate(site.outlets)

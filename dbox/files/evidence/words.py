@@ -46,6 +46,8 @@ _MEASURED = {
     "pours": "catches of the pours",
     "level at rest": "lips over the water as it was found",
     "rim slope": "slope of the rim as measured",
+    "depth in port": "depth of water in the port of the line",
+    "reach of rod": "how far from the box the rod stopped",
 }
 
 _GROUND = {"several": "in several places", "dry": "none"}
@@ -103,9 +105,10 @@ def seen_words(site: Site, seen: Seen) -> str:
     'outlet 4, mouth at rest: full'
     """
     if seen.name in _MEASURED:
-        return _MEASURED[seen.name]
-    word = _GROUND.get(seen.word, seen.word) if seen.name == "ground" else seen.word
-    words = f"{NAMES[seen.name]}: {word}"
+        words = _MEASURED[seen.name]
+    else:
+        word = _GROUND.get(seen.word, seen.word) if seen.name == "ground" else seen.word
+        words = f"{NAMES[seen.name]}: {word}"
     return f"{at_outlet(site, seen.outlet)}, {words}" if seen.outlet >= 0 else words
 
 

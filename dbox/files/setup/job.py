@@ -5,7 +5,7 @@ from dbox.fieldwork.setup.events import Event
 from dbox.fieldwork.setup.job import Job, begin, replay, standing
 from dbox.fieldwork.setup.passes import Rules
 from dbox.fieldwork.site import Site
-from dbox.files.setup.joblog import JobLog
+from dbox.files.joblog import JobLog
 from dbox.files.setup.log import Story, angle_of, entry_of, event_of
 
 

@@ -6,8 +6,8 @@ from dbox.errors import ScenarioError
 from dbox.fieldwork.setup.passes import Rules
 from dbox.fieldwork.setup.record import SetupRecord, record
 from dbox.fieldwork.site import Site
+from dbox.files.joblog import log_path, read_log
 from dbox.files.setup.job import SetupJob
-from dbox.files.setup.joblog import log_path, read_log
 from dbox.files.setup.log import differences, identity, story
 
 

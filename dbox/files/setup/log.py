@@ -19,7 +19,7 @@ from dbox.errors import ScenarioError
 from dbox.fieldwork.setup import events
 from dbox.fieldwork.site import Site
 from dbox.files.faults import show
-from dbox.files.setup.joblog import Entry
+from dbox.files.joblog import Entry
 
 _NAMES: dict[str, type[events.Event]] = {
     "clock": events.ClockSet,

@@ -13,7 +13,7 @@ the head: a decimal comma in a table parted by commas makes one cell too many.
 import csv
 import io
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -157,10 +157,8 @@ def read_sheet(path: Path | str) -> Sheet:
     name = str(path)
     text = document.read_text(Path(path))
     lines = text.splitlines(keepends=True)
-    hint = _HINT.fullmatch(lines[0]) if lines else None
-    above = 1 if hint else 0
+    delimiter, above = parted(lines)
     body = "".join(lines[above:])
-    delimiter = hint[1] if hint else max(_DELIMITERS, key=lambda d: len(_first_row(body, d)))
     rows = _rows(body, delimiter, name)
     if not rows:
         raise ScenarioError(f"{name}: is empty; its first row names the columns")
@@ -183,6 +181,24 @@ def read_sheet(path: Path | str) -> Sheet:
         heads=tuple(heads[i] for i in used),
         rows=tuple(tuple(row[i] for i in used) for row in told),
     )
+
+
+def parted(lines: Sequence[str]) -> tuple[str, int]:
+    """What parts the cells of a table, and how many lines stand above its heads.
+
+    Parameters
+    ----------
+    lines : sequence of str
+        Its lines, with their ends; the heads, and `sep=;` above them, are enough.
+
+    >>> parted(["box;outlet 1\\n"]), parted(["sep=,\\n", "box,outlet 1\\n"])
+    ((';', 0), (',', 1))
+    """
+    hint = _HINT.fullmatch(lines[0]) if lines else None
+    if hint:
+        return hint[1], 1
+    head = "".join(lines)
+    return max(_DELIMITERS, key=lambda d: len(_first_row(head, d))), 0
 
 
 def _first_row(text: str, delimiter: str) -> list[str]:

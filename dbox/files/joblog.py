@@ -23,43 +23,30 @@ from typing import Any
 
 from dbox.errors import ScenarioError
 from dbox.files.faults import shorten
+from dbox.files.lock import lock
 
 MOST_BYTES = 5_000_000
 """A job of a thousand passes is smaller."""
 
 Entry = dict[str, Any]
 
-_TAKEN = {errno.EACCES, errno.EAGAIN, errno.EWOULDBLOCK, errno.EDEADLK}
 _BINARY = getattr(os, "O_BINARY", 0)
 
-if sys.platform == "win32":
-    import msvcrt
 
-    def _lock(descriptor: int) -> None:
-        # a locked byte cannot be read by others there, so one far beyond the content is taken
-        os.lseek(descriptor, 2**30, os.SEEK_SET)
-        msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
-
-    def _keep_name(path: Path) -> None:
-        """Nothing to do: a folder cannot be flushed there."""
-
-else:
-    import fcntl
-
-    def _lock(descriptor: int) -> None:
-        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-
-    def _keep_name(path: Path) -> None:
-        """Bring the name of a new file to the disk, as `fsync` of the file alone does not."""
-        folder = os.open(path.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        except OSError as error:
-            # some network disks cannot flush a folder; the log in it is flushed all the same
-            if error.errno != errno.EINVAL:
-                raise _cannot(path, "kept", error) from error
-        finally:
-            os.close(folder)
+def _keep_name(path: Path) -> None:
+    """Bring the name of a new file to the disk, as `fsync` of the file alone does not."""
+    if sys.platform == "win32":
+        # a folder cannot be flushed there
+        return
+    folder = os.open(path.parent, os.O_RDONLY)
+    try:
+        os.fsync(folder)
+    except OSError as error:
+        # some network disks cannot flush a folder; the log in it is flushed all the same
+        if error.errno != errno.EINVAL:
+            raise _cannot(path, "kept", error) from error
+    finally:
+        os.close(folder)
 
 
 def log_path(scenario: Path) -> Path:
@@ -180,7 +167,7 @@ class JobLog:
             with contextlib.suppress(OSError):
                 os.ftruncate(self._descriptor, length)
             raise ScenarioError(
-                f"{self.path}: the last answer cannot be kept ({error.strerror}); all before it "
+                f"{self.path}: the last step cannot be kept ({error.strerror}); all before it "
                 "are. Make room and run the same command again"
             ) from error
         self.entries.append(dict(entry))
@@ -188,15 +175,15 @@ class JobLog:
     def _take(self) -> None:
         """Lock the log, or say who has it."""
         try:
-            _lock(self._descriptor)
+            taken = lock(self._descriptor)
         except OSError as error:
-            if error.errno not in _TAKEN:
-                raise _cannot(self.path, "locked", error) from error
+            raise _cannot(self.path, "locked", error) from error
+        if not taken:
             opened = [e for e in read_log(self.path) if e["event"] == "opened"]
             who = f"process {opened[-1].get('process')}" if opened else "another process"
             raise ScenarioError(
-                f"{self.path}: {who} has this set-up open; end it there, or go on there"
-            ) from error
+                f"{self.path}: {who} has this job open; end it there, or go on there"
+            )
 
     def _recover(self) -> list[Entry]:
         """Every event of the log, a torn last line mended or set aside."""

@@ -1,0 +1,135 @@
+"""`dbox batch LIST.csv`: what share does the worst line of every box of a list get?"""
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from dbox_cli.arguments import AsJson, Flows, Gate, Overwrite, Picture, Seed
+from dbox_cli.output import check_picture, print_json, progress_bar, save_picture
+
+if TYPE_CHECKING:
+    from dbox.files.batch.run import Outcome
+    from dbox.files.batch.settings import Settings
+
+List = Annotated[Path, typer.Argument(metavar="LIST.csv", help="One row a box, or one an outlet.")]
+Out = Annotated[Path, typer.Option(metavar="RESULTS.csv", help="Results to write; one row a box.")]
+Opening = Annotated[
+    str | None, typer.Option(help='Opening of every outlet, such as "circle 2 in".')
+]
+Coefficient = Annotated[float | None, typer.Option(help="Discharge coefficient of openings [-].")]
+Offset = Annotated[
+    str | None,
+    typer.Option(help='Hole centre from pipe centre, such as "1/2 in": says what to turn.'),
+]
+Spread = Annotated[str | None, typer.Option(help="Spread of one reading [1/16 in].")]
+Tolerance = Annotated[
+    str | None, typer.Option(help='Allowed difference from target, such as "10 %".')
+]
+Units = Annotated[str, typer.Option(help="Unit of bare lengths.")]
+Samples = Annotated[int, typer.Option(min=50, max=100_000, help="Lips drawn for each box.")]
+Quick = Annotated[
+    bool, typer.Option("--quick", help="Verdicts to first order, without probabilities.")
+]
+Shares = Annotated[bool, typer.Option("--shares", help="Write the share of every outlet, too.")]
+Ignored = Annotated[
+    list[str] | None,
+    typer.Option("--ignore", metavar="COLUMN", help="Column not to read; may be repeated."),
+]
+Processes = Annotated[
+    int | None, typer.Option(min=1, max=256, help="Processes to work with [one a core].")
+]
+
+
+def command(
+    file: List,
+    out: Out,
+    opening: Opening = None,
+    coefficient: Coefficient = None,
+    offset: Offset = None,
+    spread: Spread = None,
+    tolerance: Tolerance = None,
+    units: Units = "in",
+    flow: Flows = None,
+    samples: Samples = 400,
+    quick: Quick = False,
+    shares: Shares = False,
+    ignore: Ignored = None,
+    seed: Seed = 0,
+    processes: Processes = None,
+    as_json: AsJson = False,
+    picture: Picture = None,
+    overwrite: Overwrite = False,
+    gate: Gate = False,
+) -> None:
+    """Verdict, worst line and turns of every box of a list, however long.
+
+    The heads tell the shape: box,outlet 1,outlet 2,... or box,outlet,reading; also clock 1, ...,
+    opening, offset, spread, tolerance. A run that was stopped goes on when it is started again.
+    """
+    from dbox.files.batch.settings import read_settings
+
+    overwrite = _may_overwrite(out, picture, overwrite=overwrite)
+    settings = read_settings(
+        flows=flow or (), opening=opening, coefficient=coefficient, offset=offset, spread=spread,
+        tolerance=tolerance, units=units, samples=0 if quick else samples, seed=seed, shares=shares,
+    )  # fmt: skip
+    last = _drawing(settings, picture, overwrite=overwrite, quiet=as_json)
+    outcome = _run(file, out, settings, ignore or (), processes, last)
+    _tell(outcome, settings, as_json=as_json)
+    if gate and outcome.tally.verdicts[1]:
+        raise typer.Exit(1)
+
+
+def _tell(outcome: "Outcome", settings: "Settings", *, as_json: bool) -> None:
+    if as_json:
+        from dbox.files.batch.summary import batch_json
+
+        print_json(batch_json(outcome, settings))
+    else:
+        from dbox_cli.batch_report import report
+
+        typer.echo("\n".join(report(outcome, settings)))
+
+
+def _may_overwrite(out: Path, picture: Path | None, *, overwrite: bool) -> bool:
+    """Whether a picture that is there may be replaced; refuses one that could not be written."""
+    from dbox.files.batch.state import Places
+
+    # one that is there while a run has not ended was begun by that run
+    overwrite = overwrite or Places(out).state.exists()
+    check_picture(picture, overwrite=overwrite)
+    return overwrite
+
+
+def _run(
+    file: Path,
+    out: Path,
+    settings: "Settings",
+    ignored: Sequence[str],
+    processes: int | None,
+    last: "Callable[[Outcome], None] | None",
+) -> "Outcome":
+    from dbox.files.batch.run import run_batch
+
+    with progress_bar(out.name) as told:
+        return run_batch(
+            file, out, settings, ignored=ignored, processes=processes, told=told, last=last
+        )
+
+
+def _drawing(
+    settings: "Settings", picture: Path | None, *, overwrite: bool, quiet: bool
+) -> "Callable[[Outcome], None] | None":
+    """What draws the picture, where one is wanted."""
+    if picture is None:
+        return None
+
+    def draw(outcome: "Outcome") -> None:
+        from dbox.drawings.batch import batch_figure
+
+        figure = batch_figure(settings.flows, outcome.tally)
+        save_picture(figure, picture, overwrite=overwrite, quiet=quiet)
+
+    return draw

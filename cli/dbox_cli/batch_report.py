@@ -1,0 +1,68 @@
+"""The text of `dbox batch`: how many boxes are within, outside, cannot tell; what is to be done."""
+
+from collections.abc import Iterable
+
+from dbox.fieldwork.batch.tally import Tally
+from dbox.fieldwork.batch.work import WORK
+from dbox.fieldwork.confidence import VERDICTS
+from dbox.files.batch.run import Outcome
+from dbox.files.batch.settings import Settings
+from dbox.files.notation import percent
+from dbox_cli.output import noted, wrapped
+
+_CELL = 12
+
+
+def report(outcome: Outcome, settings: Settings) -> list[str]:
+    """Lines of at most 72 columns."""
+    tally = outcome.tally
+    refused = int(tally.refused[0])
+    lines = [f"{tally.boxes:,} {'box' if tally.boxes == 1 else 'boxes'} judged."]
+    if tally.boxes:
+        lines += ["", *_table(tally, settings)]
+    if outcome.with_work and tally.boxes:
+        counts = (f"{count:,} {kind}" for kind, count in zip(WORK, tally.work, strict=True))
+        lines += ["", *wrapped(f"Work: {', '.join(counts)}.")]
+    if outcome.resumed:
+        lines += ["", *wrapped("An earlier run was gone on with.")]
+    lines += noted(_notes(refused, outcome, settings))
+    lines += ["", *wrapped(f"wrote {outcome.places.results}")]
+    lines += wrapped("The tool models the box; local code, the permit and the inspector decide.")
+    return lines
+
+
+def _table(tally: Tally, settings: Settings) -> list[str]:
+    """A row for all flows together and one for each, the worst line of the middle box beside it."""
+    wide = 72 - 4 * _CELL - 1
+    middle, most = tally.worst_at(0.5), tally.worst_at(0.9)
+    lines = [_row("", wide, ["within", "outside", "cannot tell", "worst line"])]
+    lines.append(_row("all flows", wide, [*_parts(tally.verdicts), ""]))
+    for case, flow in enumerate(settings.flows):
+        worst = f"{middle[case]:.2f} {most[case]:.2f}"
+        lines.append(_row(flow.name, wide, [*_parts(tally.by_flow[case]), worst]))
+    return [*lines, *wrapped(
+        "Worst line: largest share over its target, of the middle box and of the box that one in "
+        "ten is beyond."
+    )]  # fmt: skip
+
+
+def _parts(counts: Iterable[int]) -> list[str]:
+    counts = [*counts]
+    return [percent(count / sum(counts)) for count in counts[: len(VERDICTS)]]
+
+
+def _row(name: str, wide: int, cells: list[str]) -> str:
+    return f"{name[:wide]:{wide}} {''.join(f'{cell:>{_CELL}}' for cell in cells)}".rstrip()
+
+
+def _notes(refused: int, outcome: Outcome, settings: Settings) -> list[str]:
+    notes = []
+    if refused:
+        rows = "1 row is no box" if refused == 1 else f"{refused:,} rows are no boxes"
+        notes.append(f"{rows} that can be computed; why is told in {outcome.places.bad}")
+    if not settings.samples:
+        notes.append(
+            "verdicts are to first order in the errors of the readings; without --quick they come "
+            "from draws, with the probability of being within"
+        )
+    return notes

@@ -1,0 +1,1 @@
+"""Many boxes at once: their shares, verdicts and turns as arrays, boxes by outlets."""

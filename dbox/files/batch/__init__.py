@@ -1,0 +1,1 @@
+"""Lists of many boxes as text: the table they stand in, a run over it, and its results."""

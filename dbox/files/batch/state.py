@@ -1,0 +1,221 @@
+"""How far has a run come? What it has written counts once a small file beside it says so.
+
+`results.csv` is written as `results.csv.part`, and the rows that could not be computed beside it;
+`results.csv.state` says how many pieces of the list are in them, how long they were then, and what
+was counted. It is put in place in one step, after what it tells of is on the disk. A run that is
+killed leaves all of them; the same command cuts the parts back to what the state tells of and goes
+on from there.
+"""
+
+import json
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Any, BinaryIO
+
+from dbox.errors import ScenarioError
+from dbox.files.lock import lock
+
+_FILES = ("results", "bad")
+
+
+@dataclass(frozen=True)
+class Places:
+    """The files of a run.
+
+    Parameters
+    ----------
+    results : Path
+        The results.
+    """
+
+    results: Path
+
+    @property
+    def bad(self) -> Path:
+        """The rows that could not be computed."""
+        return self.results.with_name(f"{self.results.stem}.bad.csv")
+
+    @property
+    def state(self) -> Path:
+        """How far a run has come that has not ended."""
+        return self.results.with_name(f"{self.results.name}.state")
+
+    def part(self, name: str) -> Path:
+        """The results, or the bad rows, while they are being written."""
+        path: Path = getattr(self, name)
+        return path.with_name(f"{path.name}.part")
+
+    def begin_anew(self) -> str:
+        """What to do where a run cannot be gone on with."""
+        return f"to begin anew remove {self.state} and what ends in .part beside it"
+
+
+class Progress:
+    """The parts of a run and how far they have come; locked against every other run.
+
+    Parameters
+    ----------
+    places : Places
+        Where they are kept.
+    about : mapping
+        What the run is about: the list and all that decides its answers.
+    heads : mapping of str to bytes
+        First line of the `results` and of the `bad` rows.
+
+    Attributes
+    ----------
+    pieces : int
+        Pieces of the list that are in the parts.
+    content : dict
+        What was counted of them; empty before the first.
+    done : bool
+        Whether all pieces are.
+    resumed : bool
+        Whether an earlier run is gone on with.
+
+    Raises
+    ------
+    ScenarioError
+        Where results are there already, another run has them open, an earlier run was about
+        something else, or a file cannot be written.
+    """
+
+    def __init__(
+        self, places: Places, about: Mapping[str, str], heads: Mapping[str, bytes]
+    ) -> None:
+        self.places, self._about = places, dict(about)
+        self.resumed = places.state.exists()
+        kept = self._kept() if self.resumed else {}
+        self.pieces: int = kept.get("pieces", 0)
+        self.content: dict[str, Any] = kept.get("content", {})
+        self.done: bool = kept.get("done", False)
+        self._files: dict[str, BinaryIO] = {}
+        if self.done:
+            return
+        if not self.resumed:
+            _refuse_old(places)
+        try:
+            self._open(kept.get("lengths", {}), heads)
+        except BaseException:
+            self.close()
+            raise
+
+    def __enter__(self) -> "Progress":
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the parts, which frees them for others."""
+        for file in self._files.values():
+            file.close()
+
+    def write(self, results: bytes, bad: bytes) -> None:
+        """Add one piece to the parts."""
+        self._files["results"].write(results)
+        self._files["bad"].write(bad)
+        self.pieces += 1
+
+    def keep(self, content: Mapping[str, Any], *, done: bool = False) -> None:
+        """Let all that was written count.
+
+        Parameters
+        ----------
+        content : mapping
+            What was counted of the pieces so far.
+        done : bool
+            Whether those were all.
+        """
+        for file in self._files.values():
+            file.flush()
+            os.fsync(file.fileno())
+        self.content, self.done = dict(content), done
+        state = {
+            "about": self._about,
+            "pieces": self.pieces,
+            "lengths": {name: file.tell() for name, file in self._files.items()},
+            "content": self.content,
+            "done": done,
+        }
+        aside = self.places.state.with_name(f"{self.places.state.name}.new")
+        with aside.open("w", encoding="ascii") as new:
+            json.dump(state, new)
+            new.flush()
+            os.fsync(new.fileno())
+        aside.replace(self.places.state)
+
+    def put_in_place(self, *, with_bad: bool) -> None:
+        """Give the parts their names, once all is done; again where that was cut short.
+
+        Parameters
+        ----------
+        with_bad : bool
+            Whether there are bad rows; their part is removed where there are none.
+        """
+        self.close()
+        for name in _FILES:
+            part = self.places.part(name)
+            if name == "bad" and not with_bad:
+                part.unlink(missing_ok=True)
+            elif part.exists():
+                part.replace(getattr(self.places, name))
+
+    def end(self) -> None:
+        """Forget how far the run had come: nothing is left to do."""
+        self.places.state.unlink()
+
+    def _kept(self) -> dict[str, Any]:
+        """What an earlier run has kept."""
+        state = self.places.state
+        try:
+            kept: dict[str, Any] = json.loads(state.read_text(encoding="ascii"))
+            about = kept["about"]
+        except (OSError, ValueError, KeyError, TypeError) as error:
+            raise ScenarioError(
+                f"{state}: cannot be read ({error}); {self.places.begin_anew()}"
+            ) from error
+        other = [what for what, value in self._about.items() if about.get(what) != value]
+        if other:
+            raise ScenarioError(
+                f"{state}: was begun with another {' and another '.join(other)}; go on with the "
+                f"same, or {self.places.begin_anew()}"
+            )
+        return kept
+
+    def _open(self, lengths: Mapping[str, int], heads: Mapping[str, bytes]) -> None:
+        for name in _FILES:
+            path = self.places.part(name)
+            try:
+                # a run that was killed before it kept anything leaves parts without a state
+                file = path.open("r+b" if path.exists() else "x+b")
+            except OSError as error:
+                raise ScenarioError(
+                    f"{path}: cannot be written ({error.strerror}); {self.places.begin_anew()}"
+                ) from error
+            self._files[name] = file
+            if name == "results" and not lock(file.fileno()):
+                raise ScenarioError(f"{path}: another run has it open; let that one end")
+            length = lengths.get(name, 0)
+            if file.seek(0, os.SEEK_END) < length:
+                raise ScenarioError(
+                    f"{path}: is shorter than the run had written; {self.places.begin_anew()}"
+                )
+            file.truncate(length)
+            file.seek(length)
+            if not length:
+                file.write(heads[name])
+
+
+def _refuse_old(places: Places) -> None:
+    for path in (places.results, places.bad):
+        if path.exists():
+            raise ScenarioError(f"{path}: is there already and is not replaced; name another file")

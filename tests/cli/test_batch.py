@@ -1,0 +1,138 @@
+"""`dbox batch` as its users type it: bad rows, restarts, and the same bytes every time."""
+
+import csv
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+
+import numpy as np
+import pytest
+
+
+def rows_of(path):
+    with path.open(newline="") as file:
+        return [*csv.DictReader(file)]
+
+
+OPTIONS = ("--opening", "circle 1-3/4 in", "--tolerance", "10 %", "--spread", "1/32 in")
+
+
+@pytest.fixture
+def boxes(tmp_path):
+    """A list of 3000 invented boxes, a few rows of it bad."""
+    lips = np.random.default_rng(4).normal(0, 0.06, (3000, 4)).round(3).tolist()
+    rows = [[f"box {i}", *map(str, row)] for i, row in enumerate(lips)]
+    rows[7][2] = "broken"
+    rows[2000].pop()
+    path = tmp_path / "list.csv"
+    with path.open("w", newline="") as file:
+        csv.writer(file).writerows([["box", *(f"outlet {i} (in)" for i in range(1, 5))], *rows])
+    return path
+
+
+def test_bad_rows_go_to_their_own_file_and_the_rest_go_on(dbox, boxes):
+    out = boxes.with_name("results.csv")
+    code, said, _ = dbox("batch", str(boxes), "--out", str(out), *OPTIONS, "--quick")
+    assert code == 0
+    assert "2,998 boxes judged" in said
+    assert "2 rows are no boxes" in said
+    assert max(map(len, said.splitlines())) <= 72 or str(boxes.parent) in said
+    bad = rows_of(boxes.with_name("results.bad.csv"))
+    assert [(row["row"], row["box"]) for row in bad] == [("9", "box 7"), ("2002", "box 2000")]
+    names = [row["box"] for row in rows_of(out)]
+    assert names == [f"box {i}" for i in range(3000) if i not in (7, 2000)]
+    assert {path.name for path in boxes.parent.iterdir()} == {
+        "list.csv", "results.csv", "results.bad.csv"
+    }  # fmt: skip
+
+
+def test_a_box_is_told_what_split_and_level_tell(dbox, tmp_path):
+    path = tmp_path / "one.csv"
+    path.write_text(
+        "box,outlet 1,outlet 2,outlet 3,clock 1,clock 2,clock 3\nA,0,1/8,-1/16" + 3 * ",6:00"
+    )
+    out = tmp_path / "out.csv"
+    dbox("batch", str(path), "--out", str(out), *OPTIONS, "--offset", "1/2 in", "--flow", "1 gpm",
+         "--samples", "4000", "--shares")  # fmt: skip
+    (row,) = rows_of(out)
+    _, told, _ = dbox("split", "--heights", "0, 1/8, -1/16", *OPTIONS, "--flow", "1 gpm", "--json")
+    (case,) = json.loads(told)["cases"]
+    assert row["verdict"] == case["verdict"]
+    assert row["worst outlet"] == "3"
+    assert float(row["1 gpm worst over target"]) == round(case["worst_over_target"], 3)
+    assert float(row["1 gpm within probability"]) == round(case["within_probability"], 3)
+    shares = [round(outlet["share"], 4) for outlet in case["outlets"]]
+    assert [float(share) for share in row["1 gpm shares"].split()] == shares
+    assert row["work"] == "adjust"
+
+
+def test_one_process_or_more_the_same_bytes(dbox, boxes):
+    found = []
+    for count in ("1", "3"):
+        out = boxes.with_name(f"{count}.csv")
+        dbox("batch", str(boxes), "--out", str(out), *OPTIONS, "--samples", "60",
+             "--processes", count)  # fmt: skip
+        found.append((out.read_bytes(), out.with_name(f"{count}.bad.csv").read_bytes()))
+    assert found[0] == found[1]
+
+
+def test_killed_at_random_and_started_again_the_same_bytes(boxes):
+    """The kill comes at a random moment, or between two pieces; both leave a run to go on with."""
+
+    def start(out):
+        command = [sys.executable, "-m", "dbox_cli", "batch", str(boxes), "--out", str(out),
+                   *OPTIONS, "--samples", "200", "--offset", "1/2 in", "--shares"]  # fmt: skip
+        return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+
+    whole, killed = boxes.with_name("whole.csv"), boxes.with_name("killed.csv")
+    began = time.monotonic()
+    start(whole).communicate()
+    took = time.monotonic() - began
+    rng = np.random.default_rng()
+    for _ in range(3):
+        run = start(killed)
+        time.sleep(took * rng.uniform(0.2, 0.9))
+        run.send_signal(signal.SIGKILL if sys.platform != "win32" else signal.SIGTERM)
+        run.communicate()
+        if killed.exists():
+            break
+    if not killed.exists():
+        start(killed).communicate(timeout=600)
+    assert killed.read_bytes() == whole.read_bytes()
+    assert killed.with_name("killed.bad.csv").read_bytes() == (
+        whole.with_name("whole.bad.csv").read_bytes()
+    )
+    assert not [*boxes.parent.glob("killed.csv.*")]
+
+
+def test_old_results_and_another_list_are_refused(dbox, boxes):
+    out = boxes.with_name("results.csv")
+    out.write_text("mine")
+    code, _, said = dbox("batch", str(boxes), "--out", str(out), *OPTIONS, "--quick")
+    assert (code, out.read_text()) == (2, "mine")
+    assert "is there already and is not replaced" in said
+
+
+def test_no_tolerance_and_no_opening_are_asked_for_at_once(dbox, boxes):
+    code, _, said = dbox("batch", str(boxes), "--out", str(boxes.with_name("r.csv")))
+    assert code == 2
+    assert "--opening" in said
+    assert "--tolerance" in said
+    assert not boxes.with_name("r.csv.part").exists()
+
+
+def test_json_counts_and_gate(dbox, boxes):
+    out, picture = boxes.with_name("r.csv"), boxes.with_name("r.png")
+    code, said, _ = dbox("batch", str(boxes), "--out", str(out), *OPTIONS, "--quick", "--json",
+                         "--gate", "--picture", str(picture))  # fmt: skip
+    answer = json.loads(said)
+    assert code == 1
+    assert answer["boxes"] == 2998 == sum(answer["verdicts"].values())
+    assert answer["refused"] == 2
+    assert answer["work"] is None
+    assert all(sum(flow["worst_over_target_boxes"]) == 2998 for flow in answer["flows"])
+    assert picture.read_bytes().startswith(b"\x89PNG")
+    assert os.path.basename(answer["files"][0]) == "r.csv"

@@ -1,0 +1,57 @@
+"""The summary of a list: bars that add up, words apart, and nothing off the paper."""
+
+import numpy as np
+import pytest
+from matplotlib.patches import Rectangle
+
+from dbox.drawings.batch import batch_figure
+from dbox.drawings.style import MOST_FLOWS
+from dbox.fieldwork.batch.tally import EDGES, Tally
+from dbox.fieldwork.site import Flow
+from tests.drawings import paper
+
+
+def tally_of(verdicts, flows, refused=0):
+    """A tally with these verdicts at every flow, the worst lines spread over all bins."""
+    counts = np.array(verdicts)
+    worst = np.zeros((flows, EDGES.size - 1), np.int64)
+    worst[:] = np.random.default_rng(0).multinomial(counts.sum(), np.full(worst.shape[1], 1 / 61))
+    return Tally(
+        verdicts=counts,
+        by_flow=np.tile(counts, (flows, 1)),
+        worst=worst,
+        work=np.zeros(3, np.int64),
+        refused=np.array([refused]),
+    )
+
+
+def flows(count, name="a flow with quite a long name {}"):
+    return tuple(Flow(name=name.format(i), inflow=1e-4 * (i + 1)) for i in range(count))
+
+
+CASES = {
+    "three flows": (flows(3, "flow {}"), tally_of([1000, 500, 20], 3, refused=12)),
+    "more flows than are drawn": (flows(8), tally_of([1, 1, 1], 8)),
+    "all outside": (flows(1), tally_of([0, 999_999, 1], 1)),
+    "no box at all": (flows(2), tally_of([0, 0, 0], 2, refused=3)),
+}
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_exact_words_lie_apart_and_on_the_page(case):
+    figure = batch_figure(*CASES[case])
+    assert paper.overlaps(figure) == []
+    assert paper.off_page(figure) == []
+
+
+def test_exact_bars_are_parts_of_the_boxes():
+    figure = batch_figure(*CASES["three flows"])
+    bars = next(axes for axes in figure.axes if len(axes.patches) == 12)
+    widths = [bar.get_width() for bar in bars.patches if isinstance(bar, Rectangle)]
+    np.testing.assert_allclose(widths, np.tile(np.array([1000, 500, 20]) / 1520, 4))
+
+
+def test_exact_flows_beyond_those_drawn_are_named():
+    figure = batch_figure(*CASES["more flows than are drawn"])
+    said = " ".join(text.get_text() for text in paper.words(figure))
+    assert f"{8 - MOST_FLOWS} more flows are told in the results only" in said

@@ -1,0 +1,148 @@
+"""Many boxes at once give what each box gives alone, and quick verdicts what drawn ones give."""
+
+import numpy as np
+import pytest
+
+from dbox import Circle, Notch, PipeEnd
+from dbox.fieldwork.batch.boxes import Boxes
+from dbox.fieldwork.batch.judge import judge_drawn, judge_first_order
+from dbox.fieldwork.batch.tally import EDGES, Tally, overall
+from dbox.fieldwork.batch.work import WORK, work_at
+from dbox.fieldwork.confidence import VERDICTS, assess
+from dbox.fieldwork.levelling.plan import level
+
+from .sites import DOSE, HOLE, INCH, POUR, TRICKLE, box
+
+FLOWS = (TRICKLE, POUR, DOSE)
+INFLOW = np.array([flow.inflow for flow in FLOWS])
+SAMPLES = 300
+OFFSET = 0.5 * INCH
+WITHIN, OUTSIDE, NEITHER = range(3)
+HOLES = (HOLE,) * 5
+MIXED = (HOLE, Circle(1.5 * INCH), Notch(1.5), PipeEnd(4 * INCH), HOLE)
+
+
+def some_boxes(openings, count, scatter, spread=0.4e-3, seed=1):
+    """Boxes with lips scattered by `scatter`, some capped, some clocks unknown."""
+    rng = np.random.default_rng(seed)
+    shape = count, len(openings)
+    lip = rng.normal(0.0, scatter, shape)
+    lip -= lip.min(-1, keepdims=True)
+    lip[rng.random(shape) < 0.15] = np.inf
+    lip[~np.isfinite(lip).any(-1), 0] = 0.0
+    circles = np.array([isinstance(o, Circle) for o in openings])
+    turnable = circles & (rng.random(shape) < 0.9)
+    clock = rng.uniform(-3.0, 3.0, shape)
+    clock[rng.random(shape) < 0.15] = np.nan
+    return Boxes(
+        openings=openings,
+        lip=lip,
+        error=np.where(np.isfinite(lip), spread, 0.0),
+        tolerance=rng.choice([0.05, 0.1, 0.2], count),
+        hole_offset=np.where(turnable, OFFSET, 0.0),
+        clock=clock,
+    )
+
+
+def alone(boxes, row, spread=0.4e-3):
+    """The site of one of the boxes."""
+    lip = boxes.lip[row]
+    return box(
+        [float(height) if np.isfinite(height) else None for height in lip],
+        openings=boxes.openings,
+        clocks=[None if np.isnan(a) else float(a) for a in boxes.clock[row]],
+        offset=[float(e) or None for e in boxes.hole_offset[row]],
+        capped=np.flatnonzero(np.isinf(lip)).tolist(),
+        tolerance=float(boxes.tolerance[row]),
+        spread=spread,
+        flows=FLOWS,
+    )
+
+
+@pytest.mark.parametrize("openings", [HOLES, MIXED, HOLES[:2]])
+def test_two_ways_a_drawn_verdict_is_that_of_the_box_alone(openings):
+    boxes = some_boxes(openings, 25, 1.0e-3)
+    judged = judge_drawn(boxes, INFLOW, samples=SAMPLES, seed=3)
+    for row in range(25):
+        one = assess(alone(boxes, row), seed=3, samples=SAMPLES)
+        np.testing.assert_allclose(judged.share[:, row], one.result.share, rtol=1e-9, atol=1e-15)
+        np.testing.assert_allclose(judged.worst_over_target[:, row], one.worst_over_target)
+        np.testing.assert_array_equal(judged.within_probability[:, row], one.within_probability)
+        assert [VERDICTS[code] for code in judged.verdict[:, row]] == [*one.verdicts]
+        worst = judged.worst[:, row]
+        over = one.over_target[range(3), worst]
+        np.testing.assert_allclose(over, one.worst_over_target)
+
+
+@pytest.mark.parametrize("openings", [HOLES, MIXED[:2], HOLES[:1]])
+@pytest.mark.parametrize("scatter", [0.3e-3, 2e-3, 12e-3])
+def test_two_ways_the_work_is_that_of_the_box_alone(openings, scatter):
+    boxes = some_boxes(openings, 15, scatter)
+    judged = judge_drawn(boxes, INFLOW, samples=SAMPLES, seed=0)
+    work = work_at(boxes, judged.verdict, INFLOW[0])
+    for row in range(15):
+        one = level(alone(boxes, row), samples=SAMPLES)
+        assert WORK[work.kind[row]] == one.verdict
+        np.testing.assert_array_equal(work.reachable[row], one.reachable)
+        np.testing.assert_allclose(work.turn[row], one.turn, atol=1e-9)
+        np.testing.assert_allclose(work.angle_after[row], one.angle_after, atol=1e-9)
+        before = np.where(np.isfinite(boxes.lip[row]), boxes.lip[row], 0.0)
+        after = np.where(np.isfinite(one.lip_after), one.lip_after, 0.0)
+        np.testing.assert_allclose(work.move[row], after - before, atol=1e-12)
+
+
+@pytest.mark.parametrize("spread", [0.4e-3, 0.8e-3, 1.6e-3])
+@pytest.mark.parametrize("scatter", [0.3e-3, 1.0e-3, 4.0e-3])
+def test_two_ways_quick_verdicts_agree_with_drawn_ones(spread, scatter):
+    """First order against draws: in four of five at least, and never within against outside."""
+    boxes = some_boxes((Circle(1.75 * INCH, coefficient=0.6),) * 6, 150, scatter, spread)
+    drawn = judge_drawn(boxes, INFLOW, samples=SAMPLES, seed=0)
+    quick = judge_first_order(boxes, INFLOW)
+    np.testing.assert_allclose(quick.share, drawn.share, rtol=1e-9, atol=1e-15)
+    assert np.isnan(quick.within_probability).all()
+    assert np.mean(quick.verdict == drawn.verdict, axis=1).min() >= 0.8
+    opposite = {WITHIN, OUTSIDE}
+    pairs = zip(quick.verdict.ravel().tolist(), drawn.verdict.ravel().tolist(), strict=True)
+    assert not any({*pair} == opposite for pair in pairs)
+
+
+def test_exact_a_level_box_read_without_error_is_within():
+    boxes = Boxes(
+        openings=HOLES,
+        lip=np.zeros((1, 5)),
+        error=np.full((1, 5), 1e-9),
+        tolerance=np.array([0.01]),
+        hole_offset=np.zeros((1, 5)),
+        clock=np.full((1, 5), np.nan),
+    )
+    for judged in (
+        judge_first_order(boxes, INFLOW),
+        judge_drawn(boxes, INFLOW, samples=50, seed=0),
+    ):
+        assert (judged.verdict == WITHIN).all()
+        np.testing.assert_allclose(judged.share, 0.2)
+
+
+def test_exact_tallies_of_parts_add_up():
+    boxes = some_boxes(HOLES, 40, 1e-3)
+    judged = judge_first_order(boxes, INFLOW)
+    work = work_at(boxes, judged.verdict, INFLOW[0])
+    whole = Tally.of(judged, work)
+    assert whole.boxes == 40 == whole.work.sum()
+    assert (whole.by_flow.sum(-1) == 40).all()
+    assert (whole.worst.sum(-1) == 40).all()
+    twice = whole + whole + Tally.empty(3, refused=2)
+    assert twice.boxes == 80
+    np.testing.assert_array_equal(twice.worst, 2 * whole.worst)
+    assert twice.refused.tolist() == [2]
+    # half of the boxes are at most as bad as the middle one, to the width of a bin
+    middle = np.median(judged.worst_over_target, axis=1)
+    capped = np.minimum(middle, EDGES[-2])
+    np.testing.assert_allclose(whole.worst_at(0.5), capped, atol=1.5 * (EDGES[1] - EDGES[0]))
+
+
+def test_exact_one_flow_outside_makes_a_box_outside():
+    judged = judge_first_order(some_boxes(HOLES, 60, 1e-3, 0.2e-3), INFLOW)
+    for codes, all_flows in zip(judged.verdict.T.tolist(), overall(judged).tolist(), strict=True):
+        wanted = WITHIN if {*codes} == {WITHIN} else OUTSIDE if OUTSIDE in codes else NEITHER
+        assert all_flows == wanted
