@@ -9,15 +9,14 @@ Both ways draw the same figure at the same moments into a GIF: `Film` with `Grey
 `FuncAnimation(...).save` with `PillowWriter`. Ours must be at least 3 times as fast.
 """
 
-import argparse
 import sys
-import time
-from collections.abc import Callable
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import numpy as np
 from matplotlib.animation import FuncAnimation, PillowWriter
+from matplotlib.artist import Artist
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
@@ -28,6 +27,7 @@ from dbox.drawings.surge.frame import SurgeFrame
 from dbox.drawings.surge.moment import FRAME, shown_until
 from dbox.fieldwork.surge.run import Outcome, house_event, run
 from dbox.files import scenario
+from tests.benchmarks.ratios import Row, alone, best_of
 
 LEAST_RATIO = 3.0
 SCENARIO = Path(__file__).parents[2] / "scenarios" / "family-of-four.toml"
@@ -45,41 +45,37 @@ def matplotlibs(outcome: Outcome, times: Array, path: Path) -> None:
     FigureCanvasAgg(figure)
     frame = SurgeFrame(outcome, figure)
 
-    def show(at: float) -> list[object]:
+    def show(at: float) -> Iterable[Artist]:
         frame.show(at)
-        return list(frame.moving)
+        return frame.moving
 
     film = FuncAnimation(figure, show, frames=times.tolist(), init_func=lambda: frame.moving)
     film.save(path, writer=PillowWriter(fps=1 / FRAME))
 
 
-def seconds(write: Callable[[Outcome, Array, Path], None], *what: object) -> float:
-    """How long one way takes. [s]"""
-    start = time.perf_counter()
-    write(*what)  # type: ignore[arg-type]
-    return time.perf_counter() - start
-
-
-def main() -> int:
-    """Print the times; 1 where ours is not fast enough."""
-    parser = argparse.ArgumentParser(description="Time the film of a run.")
-    parser.add_argument("--quick", action="store_true", help="fewer frames")
-    count = 30 if parser.parse_args().quick else 120
+def measure(quick: bool) -> Iterator[Row]:
+    """Both ways in turn, the better of two runs each; then the sizes of the files."""
+    count = 30 if quick else 120
     outcome = run(scenario.load(SCENARIO), house_event(["shower"]))
     times = np.linspace(0.0, shown_until(outcome.surge), count)
     with TemporaryDirectory() as folder:
         paths = [Path(folder) / name for name in ("ours.gif", "theirs.gif")]
-        fast = seconds(ours, outcome, times, paths[0])
-        slow = seconds(matplotlibs, outcome, times, paths[1])
-        sizes = [path.stat().st_size / 1e6 for path in paths]
-    print(f"{count} frames, FuncAnimation.save {slow:7.2f} s  {sizes[1]:.2f} MB")
-    print(f"{count} frames, write_film         {fast:7.2f} s  {sizes[0]:.2f} MB")
-    print(f"ratio                          {slow / fast:7.1f}")
-    if slow < LEAST_RATIO * fast:
-        print(f"too slow: not {LEAST_RATIO:g} times as fast", file=sys.stderr)
-        return 1
-    return 0
+        jobs = {
+            "ours": lambda: ours(outcome, times, paths[0]),
+            "theirs": lambda: matplotlibs(outcome, times, paths[1]),
+        }
+        best = best_of(jobs, 2)
+        mine, theirs = (path.stat().st_size for path in paths)
+    frames = f"{count} frames"
+    yield Row(
+        what="film of a run against FuncAnimation.save",
+        sizes=frames, value=best["theirs"] / best["ours"], least=LEAST_RATIO,
+    )  # fmt: skip
+    yield Row(
+        what="size of the file over that of FuncAnimation.save",
+        sizes=frames, value=mine / theirs,
+    )  # fmt: skip
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(alone(__doc__, measure))

@@ -10,9 +10,9 @@ redraw at least 10 times a second; a whole drawing of the figure is timed beside
 real window takes to hand the picture to the screen is not in it.
 """
 
-import argparse
 import sys
 import time
+from collections.abc import Iterator
 
 import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -22,6 +22,7 @@ from dbox.drawings.teach.live import LiveWindow
 from dbox.drawings.teach.player import player_html
 from dbox.fieldwork.lessons.bench import Bench, frames
 from dbox.fieldwork.lessons.bench_box import lesson_site
+from tests.benchmarks.ratios import Row, alone, best_of
 
 LEAST_FRAMES = 10.0
 
@@ -39,31 +40,31 @@ def frame_times(window: LiveWindow, count: int) -> dict[str, float]:
     return times
 
 
-def main() -> int:
-    """Print the times; 1 where the window is too slow."""
-    parser = argparse.ArgumentParser(description="Time the live window.")
-    parser.add_argument("--quick", action="store_true", help="fewer frames")
-    count = 40 if parser.parse_args().quick else 200
+def measure(quick: bool) -> Iterator[Row]:
+    """The slowest slider against a tenth of a second; a whole drawing and the page beside it."""
+    count = 40 if quick else 200
     bench = Bench(site=lesson_site())
     figure = Figure()
     canvas = FigureCanvasAgg(figure)
     window = LiveWindow(bench, figure)
-    start = time.perf_counter()
-    canvas.draw()
-    print(f"whole drawing         {1e3 * (time.perf_counter() - start):7.1f} ms")
+    jobs = {"drawing": canvas.draw, "page": lambda: player_html(frames(bench))}
+    best = best_of(jobs, 2)
     times = frame_times(window, count)
-    for name, taken in times.items():
-        print(f"frame, slider {name:<8}{1e3 * taken:7.1f} ms  {1 / taken:5.0f} a second")
-    start = time.perf_counter()
-    size = len(player_html(frames(bench)))
-    print(
-        f"page for a browser    {1e3 * (time.perf_counter() - start):7.1f} ms  {size / 1e6:.2f} MB"
+    slowest = max(times, key=lambda name: times[name])
+    frame = times[slowest]
+    yield Row(
+        what=f"1/{LEAST_FRAMES:.0f} s over a frame of the live window, slider {slowest}",
+        sizes=f"{count} frames", value=1 / LEAST_FRAMES / frame, least=1,
+    )  # fmt: skip
+    yield Row(
+        what="a whole drawing over that frame", sizes="1 figure", value=best["drawing"] / frame
     )
-    slow = max(times.values()) > 1 / LEAST_FRAMES
-    if slow:
-        print(f"too slow: fewer than {LEAST_FRAMES:.0f} frames a second", file=sys.stderr)
-    return int(slow)
+    yield Row(
+        what="the page for a browser over a whole drawing",
+        sizes="1 page",
+        value=best["page"] / best["drawing"],
+    )
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(alone(__doc__, measure))

@@ -1,33 +1,40 @@
-"""How much faster than a general root finder, in how much memory, and how quickly is the command?
+"""How much faster than general root finders, in how much memory, and how quickly is the command?
 
-Only ratios within one run are told: the machine cancels out. Run from the top folder:
+Run from the top folder:
 
     python -m tests.benchmarks.bench_split            a million boxes
     python -m tests.benchmarks.bench_split --quick    fewer, for every day
 
 The boxes: six 2 in holes, lips scattered by 1.5 mm (normal), inflows 0.01 to 2 L/s (even in their
-logarithm). The other side is scipy's vectorised bracketing search on the same exact rating.
+logarithm). The other sides, on the same exact rating: scipy's vectorised bracketing search on the
+same boxes, and a Python loop of scipy's brentq over the first of them, cost per box against cost
+per box. The commands are set against `import numpy` in a fresh interpreter.
 """
 
-import argparse
 import os
 import subprocess
 import sys
 import tempfile
-import time
 import tracemalloc
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from pathlib import Path
 
 import numpy as np
+from scipy.optimize import brentq, elementwise
 
 from dbox import Circle, Split, split
 from dbox.arrays import Array
+from tests.benchmarks.ratios import Row, alone, best_of
 
 OUTLETS = 6
+HIGHEST = 0.3
+"""Every root lies within this height over the lowest lip. [m]"""
+
 LEAST_SPEED = 10.0
 MOST_IMBALANCE = 1e-10
-MOST_MEMORY = 2**30
+MOST_MEMORY = 1.0
+MOST_APART = 1e-8
 MOST_HELP, MOST_SPLIT = 2.5, 6.0
 COMMANDS = {
     "dbox --help": (["-m", "dbox", "--help"], MOST_HELP),
@@ -44,65 +51,87 @@ def boxes(count: int) -> tuple[Array, Array]:
 
 
 def find_root(inflow: Array, lips: Array, hole: Circle) -> Array:
-    """Water levels by scipy, to its default tolerance."""
-    from scipy.optimize import elementwise
+    """Water levels (count,) by scipy's vectorised search, to its default tolerance. [m]"""
 
     def surplus(level: Array, wanted: Array, *each: Array) -> Array:
         total: Array = sum(hole.discharge(level - lip) for lip in each) - wanted
         return total
 
     low = lips.min(-1)
-    found = elementwise.find_root(surplus, (low, low + 0.3), args=(inflow, *lips.T.copy()))
+    found = elementwise.find_root(surplus, (low, low + HIGHEST), args=(inflow, *lips.T.copy()))
     if not found.success.all():
         raise RuntimeError("find_root did not succeed everywhere")
     levels: Array = found.x
     return levels
 
 
-def timed(work: Callable[[], object]) -> float:
-    """Wall time of a call. [s]"""
-    start = time.perf_counter()
-    work()
-    return time.perf_counter() - start
+def brentq_loop(inflow: Array, lips: Array, hole: Circle) -> Array:
+    """Water levels (count,) box after box, to brentq's default tolerance. [m]"""
+
+    def surplus(level: float, wanted: float, each: Array) -> float:
+        return float(hole.discharge(level - each).sum() - wanted)
+
+    pairs = zip(inflow.tolist(), lips, strict=True)
+    levels = [brentq(surplus, min(b), min(b) + HIGHEST, args=(wanted, b)) for wanted, b in pairs]
+    return np.array(levels)
 
 
-def peak_memory(work: Callable[[], Split]) -> tuple[int, Split]:
-    """Most memory that a call held at once over what was there before, and its result. [B]"""
+def peak_memory(work: Callable[[], Split]) -> tuple[float, Split]:
+    """Most memory that a call held at once over what was there before, and its result. [GiB]"""
     tracemalloc.start()
     result = work()
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
-    return peak, result
+    return peak / 2**30, result
 
 
-def compare_speed(count: int, hole: Circle) -> tuple[list[str], list[str]]:
-    """Time both ways on the same boxes; says what was too slow, and what else fell short."""
+def compare_speed(count: int, few: int, hole: Circle, judged: bool) -> Iterator[Row]:
+    """All ways in turn on the same boxes, the best of three rounds each."""
     inflow, lips = boxes(count)
-    # the first calls load and warm up; then each in turn, the better of both sides
+    # the first calls load and warm up
     split(inflow[:100], lips[:100], hole)
     find_root(inflow[:100], lips[:100], hole)
-    ours, theirs = np.inf, np.inf
-    for _ in range(2):
-        ours = min(ours, timed(lambda: split(inflow, lips, hole)))
-        theirs = min(theirs, timed(lambda: find_root(inflow, lips, hole)))
-    some = slice(10_000)
-    levels = find_root(inflow[some], lips[some], hole)
+    some = slice(few)
+    jobs: dict[str, Callable[[], object]] = {
+        "ours": lambda: split(inflow, lips, hole),
+        "find_root": lambda: find_root(inflow, lips, hole),
+        "brentq": lambda: brentq_loop(inflow[some], lips[some], hole),
+    }
+    best = best_of(jobs, 3)
+    ours, law = best["ours"] / count, "C 0.6" if hole.coefficient else "C by its law"
+    sizes = f"{count:,} boxes"
+    yield Row(
+        what=f"split, {law}, against scipy's find_root", sizes=sizes,
+        value=best["find_root"] / count / ours, least=LEAST_SPEED, judged=judged,
+    )  # fmt: skip
+    yield Row(
+        what=f"split, {law}, against a loop of brentq, per box", sizes=f"{few:,} by brentq",
+        value=best["brentq"] / few / ours,
+    )  # fmt: skip
+    yield from compare_levels(inflow, lips, hole, few, sizes)
+
+
+def compare_levels(inflow: Array, lips: Array, hole: Circle, few: int, sizes: str) -> Iterator[Row]:
+    """Whether all ways found the same water, and in how much memory."""
     memory, result = peak_memory(lambda: split(inflow, lips, hole))
-    imbalance = float(result.imbalance.max())
-    apart = float(np.abs(levels - result.level[some]).max())
-    print(f"{count:,} boxes, {hole}")
-    print(f"  times as fast as find_root   {theirs / ours:8.1f}   (at least {LEAST_SPEED:g})")
-    print(f"  largest residual             {imbalance:8.1e}   (at most {MOST_IMBALANCE:g})")
-    print(f"  peak memory, GiB             {memory / 2**30:8.2f}   (below 1)")
-    print(f"  levels apart by at most, m   {apart:8.1e}")
-    slow, short = [], []
-    if theirs / ours < LEAST_SPEED:
-        slow.append(f"only {theirs / ours:.1f} times as fast as find_root")
-    if imbalance > MOST_IMBALANCE:
-        short.append(f"residual {imbalance:.1e}")
-    if memory >= MOST_MEMORY:
-        short.append(f"{memory / 2**30:.2f} GiB")
-    return slow, short
+    some = slice(few)
+    deepest = result.head[some].max(-1)
+    apart = max(
+        float((np.abs(way(inflow[some], lips[some], hole) - result.level[some]) / deepest).max())
+        for way in (find_root, brentq_loop)
+    )
+    residual = float(result.imbalance.max())
+    yield Row(
+        what="flow unaccounted for over inflow", sizes=sizes,
+        value=residual, form="{}", most=MOST_IMBALANCE,
+    )  # fmt: skip
+    yield Row(
+        what="levels apart over the deepest head", sizes=f"{few:,} boxes",
+        value=apart, form="{}", most=MOST_APART,
+    )  # fmt: skip
+    yield Row(
+        what="peak memory of split", sizes=sizes, value=memory, form="{} GiB", most=MOST_MEMORY
+    )
 
 
 def run_python(arguments: Sequence[str]) -> None:
@@ -117,38 +146,25 @@ def run_python(arguments: Sequence[str]) -> None:
     )
 
 
-def compare_commands(times: int) -> list[str]:
-    """Wall time of commands over that of `import numpy`, run in turn; says what fell short."""
-    jobs = {"import numpy": ["-c", "import numpy"]} | {n: a for n, (a, _) in COMMANDS.items()}
-    best = dict.fromkeys(jobs, np.inf)
-    for _ in range(times):
-        for name, arguments in jobs.items():
-            best[name] = min(best[name], timed(lambda a=arguments: run_python(a)))
-    short = []
+def compare_commands(rounds: int, judged: bool) -> Iterator[Row]:
+    """Wall time of commands over that of `import numpy`, run in turn."""
+    jobs = {name: partial(run_python, arguments) for name, (arguments, _) in COMMANDS.items()}
+    jobs["import numpy"] = partial(run_python, ["-c", "import numpy"])
+    best = best_of(jobs, rounds)
     for name, (_, most) in COMMANDS.items():
-        ratio = best[name] / best["import numpy"]
-        print(f"{name}: {ratio:.2f} times `import numpy`   (at most {most:g})")
-        if ratio > most:
-            short.append(f"{name} takes {ratio:.2f} times `import numpy`")
-    return short
+        yield Row(
+            what=f"{name} over import numpy", sizes=f"best of {rounds}",
+            value=best[name] / best["import numpy"], most=most, judged=judged,
+        )  # fmt: skip
 
 
-def main() -> int:
-    """Print the ratios; 1 where one of them falls short."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--quick", action="store_true", help="a tenth of the boxes, fewer runs")
-    quick = parser.parse_args().quick
-    short = []
+def measure(quick: bool) -> Iterator[Row]:
+    """Split two ways of rating, then the commands; what start-up rules is told, not judged."""
+    count, few = (100_000, 200) if quick else (1_000_000, 2000)
     for hole in (Circle(0.0508, coefficient=0.6), Circle(0.0508)):
-        slow, wrong = compare_speed(100_000 if quick else 1_000_000, hole)
-        # start-up counts too much in a short call: its speed is told, not judged
-        short += wrong if quick else slow + wrong
-    slow = compare_commands(3 if quick else 9)
-    short += [] if quick else slow
-    for line in short:
-        print(f"falls short: {line}", file=sys.stderr)
-    return 1 if short else 0
+        yield from compare_speed(count, few, hole, judged=not quick)
+    yield from compare_commands(3 if quick else 9, judged=not quick)
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(alone(__doc__, measure))

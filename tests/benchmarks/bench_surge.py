@@ -1,6 +1,6 @@
 """How much faster than scipy's solvers is a day of a house, and what does a year cost?
 
-Only ratios within one run are told: the machine cancels out. Run from the top folder:
+Run from the top folder:
 
     python -m tests.benchmarks.bench_surge            LSODA, BDF and Radau; a year
     python -m tests.benchmarks.bench_surge --quick    LSODA; a month
@@ -12,10 +12,10 @@ ratings of the public calls. For comparison scipy is also handed the tables of t
 plain floats.
 """
 
-import argparse
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from functools import partial
 
 import numpy as np
 from scipy.integrate import solve_ivp
@@ -28,6 +28,7 @@ from dbox.hydraulics.surge.run import surge
 from dbox.hydraulics.surge.supply import REACHES
 from dbox.hydraulics.surge.system import System
 from dbox.hydraulics.surge.trench import TrenchLine
+from tests.benchmarks.ratios import Row, alone, best_of
 from tests.hydraulics.plain_surge import plain_surge
 from tests.hydraulics.test_surge import family
 
@@ -89,60 +90,44 @@ def tabled_shares(system: System, inflow: Inflow, method: str) -> Array:
     return shares
 
 
-def compare_day(methods: Sequence[str]) -> tuple[float, list[str]]:
-    """Time a day all ways; gives the time of the fast one [s] and what fell short."""
+def compare_day(day: float, methods: Sequence[str]) -> Iterator[Row]:
+    """A day by scipy, each way once, over the time of ours [s]; then how far shares are apart."""
     system, event = family(), to_inflow(household_day(PEOPLE, SEED))
-    fast, ours = np.inf, surge(system, event, seconds=DAY)
-    for _ in range(7):
-        start = time.process_time()
-        surge(system, event, seconds=DAY)
-        fast = min(fast, time.process_time() - start)
-    print(f"a day of the house: {ours.steps} steps, volumes add up to {ours.balance_error:.0e}")
-    said, slowest_gap = [], 0.0
+    ours, gap = surge(system, event, seconds=DAY), 0.0
     for name in (EXACT, "tables"):
-        best = np.inf
         for method in methods:
             start = time.process_time()
             if name == "tables":
                 shares = tabled_shares(system, event, method)
             else:
                 shares = plain_surge(system, event, DAY, method=method, rtol=RTOL, atol=ATOL).share
-            ratio = (time.process_time() - start) / fast
-            gap = float(np.abs(shares - ours.share).max())
-            print(f"  solve_ivp {method:<6} on {name:<14} {ratio:7.1f} times as long, shares "
-                  f"within {gap:.1e}")  # fmt: skip
-            best, slowest_gap = min(best, ratio), max(slowest_gap, gap)
-        if name == EXACT and best < LEAST_SPEED:
-            said.append(f"on {name} only {best:.1f} times as fast; {LEAST_SPEED:g} is wanted")
-    if slowest_gap > MOST_DIFFERENCE:
-        said.append(f"shares differ by {slowest_gap:.1e}; at most {MOST_DIFFERENCE:g} is wanted")
-    return fast, said
+            taken = time.process_time() - start
+            gap = max(gap, float(np.abs(shares - ours.share).max()))
+            yield Row(
+                what=f"surge against solve_ivp {method} on {name}", sizes="1 day, 6 trenches",
+                value=taken / day, least=LEAST_SPEED if name == EXACT else None,
+            )  # fmt: skip
+    yield Row(
+        what="shares apart from those of solve_ivp", sizes="1 day, 6 trenches",
+        value=gap, form="{}", most=MOST_DIFFERENCE,
+    )  # fmt: skip
 
 
-def compare_days(day: float, days: int) -> list[str]:
-    """Time many days against one; says what fell short."""
+def measure(quick: bool) -> Iterator[Row]:
+    """A day and many days in turn; the day by scipy; the many, told as a year, over the day."""
+    days = 30 if quick else 365
     each = [to_inflow(household_day(PEOPLE, SEED, number)) for number in range(days)]
-    event = one_after_another(each, DAY)
-    start = time.process_time()
-    run = surge(family(), event, seconds=days * DAY)
-    ratio = (time.process_time() - start) / day
-    a_year = ratio * 365 / days
-    print(f"{days} days: as long as {ratio:.1f} such days ({a_year:.0f} for a year), "
-          f"{run.steps / days:.0f} steps a day")  # fmt: skip
-    return [] if a_year <= MOST_DAYS else [f"a year costs {a_year:.0f} days, over {MOST_DAYS:g}"]
-
-
-def main(arguments: Sequence[str] | None = None) -> int:
-    """Print the ratios; 1 where one falls short."""
-    parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
-    parser.add_argument("--quick", action="store_true", help="LSODA only, and a month")
-    quick = parser.parse_args(arguments).quick
-    day, said = compare_day(("LSODA",) if quick else ("LSODA", "BDF", "Radau"))
-    said += compare_days(day, 30 if quick else 365)
-    for fault in said:
-        print(f"FELL SHORT: {fault}", file=sys.stderr)
-    return 1 if said else 0
+    jobs = {
+        count: partial(surge, family(), one_after_another(each[:count], DAY), seconds=count * DAY)
+        for count in (1, days)
+    }
+    best = best_of(jobs, 5, time.process_time)
+    yield from compare_day(best[1], ("LSODA",) if quick else ("LSODA", "BDF", "Radau"))
+    yield Row(
+        what="surge of a year, in its longer steps, over a day", sizes=f"{days} days",
+        value=best[days] / best[1] * 365 / days, most=MOST_DAYS,
+    )  # fmt: skip
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(alone(__doc__, measure))
