@@ -13,7 +13,12 @@ if TYPE_CHECKING:
     from dbox.files.batch.run import Outcome
     from dbox.files.batch.settings import Settings
 
-List = Annotated[Path, typer.Argument(metavar="LIST.csv", help="One row a box, or one an outlet.")]
+List = Annotated[
+    str,
+    typer.Argument(
+        metavar="LIST.csv", help='One row a box, or one an outlet; or a shipped one, "forty-boxes".'
+    ),
+]
 Out = Annotated[Path, typer.Option(metavar="RESULTS.csv", help="Results to write; one row a box.")]
 Opening = Annotated[
     str | None, typer.Option(help='Opening of every outlet, such as "circle 2 in".')
@@ -68,7 +73,7 @@ def command(
     The heads tell the shape: box,outlet 1,outlet 2,... or box,outlet,reading; also clock 1, ...,
     opening, offset, spread, tolerance. A run that was stopped goes on when it is started again.
     """
-    from dbox.files.batch.settings import read_settings
+    from dbox.files.batch.typed import read_settings
 
     overwrite = _may_overwrite(out, picture, overwrite=overwrite)
     settings = read_settings(
@@ -104,7 +109,7 @@ def _may_overwrite(out: Path, picture: Path | None, *, overwrite: bool) -> bool:
 
 
 def _run(
-    file: Path,
+    file: str,
     out: Path,
     settings: "Settings",
     ignored: Sequence[str],
@@ -112,10 +117,12 @@ def _run(
     last: "Callable[[Outcome], None] | None",
 ) -> "Outcome":
     from dbox.files.batch.run import run_batch
+    from dbox.files.shipped import LIST, resolve
 
+    source = resolve(file, LIST)
     with progress_bar(out.name) as told:
         return run_batch(
-            file, out, settings, ignored=ignored, processes=processes, told=told, last=last
+            source, out, settings, ignored=ignored, processes=processes, told=told, last=last
         )
 
 

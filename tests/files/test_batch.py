@@ -13,7 +13,8 @@ from dbox.files.batch.heads import read_heads
 from dbox.files.batch.pieces import layout_of, pieces
 from dbox.files.batch.results import answer, heads
 from dbox.files.batch.run import run_batch
-from dbox.files.batch.settings import read_settings
+from dbox.files.batch.typed import read_settings
+from dbox.files.shipped import LIST, resolve
 
 INCH = 0.0254
 SETTINGS = read_settings(
@@ -307,3 +308,16 @@ def test_exact_names_that_are_no_utf8_stay_as_they_are(tmp_path):
     source.write_bytes(b"\xef\xbb\xbfbox,outlet 1\r\nCaf\xe9,0\r\n")
     run_batch(source, out, SETTINGS)
     assert out.read_bytes().split(b"\n")[1].startswith(b"Caf\xe9,within")
+
+
+def test_exact_the_shipped_list_says_that_it_is_invented_and_is_sound(tmp_path):
+    settings = read_settings(samples=0)
+    outcome = run_batch(resolve("forty-boxes", LIST), tmp_path / "out.csv", settings)
+    assert outcome.tally.boxes == 40
+    assert outcome.with_work
+    assert not outcome.tally.refused.any()
+    # an example of each
+    assert outcome.tally.verdicts.all()
+    assert outcome.tally.work.all()
+    with (tmp_path / "out.csv").open(newline="") as file:
+        assert all(row["box"].startswith("invented") for row in csv.DictReader(file))

@@ -12,13 +12,14 @@ tolerance, within where by the sum of the tails (Bonferroni) none is.
 """
 
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import numpy as np
 import numpy.typing as npt
 
 from dbox.arrays import Array, freeze
 from dbox.fieldwork.batch.boxes import Boxes
-from dbox.fieldwork.confidence import chances, verdict_codes
+from dbox.fieldwork.confidence import SURE, chances, verdict_codes
 from dbox.hydraulics.level import OutletSet
 from dbox.hydraulics.split import Split, split
 
@@ -105,12 +106,13 @@ def judge_first_order(boxes: Boxes, inflow: Array) -> Judged:
     Judged
         Without the chances.
     """
-    from scipy.special import ndtr
-
     result = split(inflow[:, None], boxes.lip, boxes.openings)
-    tail = ndtr(-_least_room(boxes, result))
-    codes = verdict_codes(1.0 - boxes.lip.shape[1] * tail, tail)
-    return _judged(boxes, result, np.full(tail.shape, np.nan), codes)
+    room = _least_room(boxes, result)
+    normal = NormalDist()
+    within = np.where(room >= normal.inv_cdf(1.0 - (1.0 - SURE) / boxes.lip.shape[1]), 1.0, 0.0)
+    beyond = np.where(room <= -normal.inv_cdf(SURE), 1.0, 0.0)
+    codes = verdict_codes(within, beyond)
+    return _judged(boxes, result, np.full(room.shape, np.nan), codes)
 
 
 def _least_room(boxes: Boxes, result: Split) -> Array:

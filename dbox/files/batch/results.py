@@ -8,7 +8,7 @@ count of decimals, so that they can be looked up in tables: a list of a million 
 """
 
 from collections.abc import Iterator, Sequence
-from functools import lru_cache
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -22,7 +22,7 @@ from dbox.fieldwork.levelling.turning import LEAST_MOVE
 from dbox.files.batch.boxes import Indices, Listed
 from dbox.files.batch.rows import Fault
 from dbox.files.batch.settings import Settings
-from dbox.files.notation import clock_text, inches_mm
+from dbox.files.notation import clock_text, inches, millimetres
 
 _SHARE_DIGITS, _OVER_DIGITS, _CHANCE_DIGITS = 4, 3, 3
 _WORDS = [word.encode() for word in VERDICTS]
@@ -125,7 +125,8 @@ def _turns(labels: Sequence[str], work: Work, row: int) -> str:
 
 
 def _turn(move: float, turn: float, after: float) -> str:
-    lift = f"{'raise' if move > 0 else 'lower'} {inches_mm(abs(move))}"
+    size = f"{inches(abs(move), parts=32)} ({millimetres(abs(move))})"
+    lift = f"{'raise' if move > 0 else 'lower'} {size}"
     if np.isnan(turn):
         return f"{lift} by the ruler"
     way = "clockwise" if turn > 0 else "counterclockwise"
@@ -143,13 +144,17 @@ def _decimals(values: Array, digits: int, most: int) -> list[bytes]:
 
 def _rows_of_shares(share: Array) -> list[bytes]:
     """Shares of each box in one cell, parted by spaces; every share is equally long."""
-    table = np.array([text + b" " for text in _table(_SHARE_DIGITS, 1)])
-    cells = table[np.rint(share * 10**_SHARE_DIGITS).astype(np.int64)]
+    cells = _share_cells()[np.rint(share * 10**_SHARE_DIGITS).astype(np.int64)]
     joined = cells.view(f"S{cells.dtype.itemsize * share.shape[-1]}").reshape(-1)
     return [cell[:-1] for cell in joined.tolist()]
 
 
-@lru_cache(16)
+@cache
+def _share_cells() -> npt.NDArray[np.bytes_]:
+    return np.array([text + b" " for text in _table(_SHARE_DIGITS, 1)])
+
+
+@cache
 def _table(digits: int, most: int) -> list[bytes]:
     one = 10**digits
     return [f"{i / one:.{digits}f}".encode() for i in range(most * one + 1)]

@@ -32,9 +32,10 @@ from dbox.files.batch.results import answer, bad_heads, bad_lines, heads
 from dbox.files.batch.settings import Settings
 from dbox.files.batch.state import Places, Progress
 
-_QUICK_PIECE, _DRAWN_PIECE = 2**18, 2**14
+_QUICK_PIECE, _DRAWN_PIECE = 2**16, 2**14
 _KEEP_EVERY = 2.0
 _AHEAD = 2
+_KEPT_BLOCK = 24 * 2**20
 
 Answer = tuple[bytes, bytes, Tally]
 
@@ -186,6 +187,9 @@ def _in_order(
 def _begin_work() -> None:
     """Make a process ready: it makes no cycles, is not interrupted, and ends with its parent."""
     gc.disable()
+    # once a large block was given back, glibc keeps smaller ones for the next piece, where it
+    # would else return them to the system and fetch them again, page by page
+    np.empty(_KEPT_BLOCK, dtype=np.uint8)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     parent = parent_process()
     if parent is not None:
