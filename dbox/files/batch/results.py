@@ -23,6 +23,7 @@ from dbox.files.batch.boxes import Indices, Listed
 from dbox.files.batch.rows import Fault
 from dbox.files.batch.settings import Settings
 from dbox.files.notation import clock_text, inches, millimetres
+from dbox.files.units import INCH
 
 _SHARE_DIGITS, _OVER_DIGITS, _CHANCE_DIGITS = 4, 3, 3
 _WORDS = [word.encode() for word in VERDICTS]
@@ -125,7 +126,9 @@ def _turns(labels: Sequence[str], work: Work, row: int) -> str:
 
 
 def _turn(move: float, turn: float, after: float) -> str:
-    size = f"{inches(abs(move), parts=32)} ({millimetres(abs(move))})"
+    size = millimetres(abs(move))
+    if abs(move) >= INCH / 64:
+        size = f"{inches(abs(move), parts=32)} ({size})"
     lift = f"{'raise' if move > 0 else 'lower'} {size}"
     if np.isnan(turn):
         return f"{lift} by the ruler"
