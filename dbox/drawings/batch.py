@@ -124,7 +124,8 @@ def _name_part(axes: Axes, x: float, y: float, part: float) -> None:
 
 def _draw_worst(sheet: Sheet, flows: tuple[Flow, ...], tally: Tally) -> None:
     """A strip for each flow: how many boxes have a worst line so far over its target."""
-    sheet.heading("Worst line of each box", "share over target against parts of the boxes, %")
+    about = "parts of the boxes, %; line: the middle box, dashes: one in ten is beyond"
+    sheet.heading("Worst line of each box", about)
     height = min(_STRIP, (sheet.top - sheet.bottom - 0.45) / len(flows))
     left = sheet.left + _NAME_ROOM
     parts = 100 * tally.worst / tally.boxes

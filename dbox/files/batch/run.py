@@ -13,6 +13,7 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
+from contextlib import closing
 from dataclasses import dataclass
 from functools import partial
 from importlib.metadata import version
@@ -111,7 +112,7 @@ def run_batch(
         "set of options": repr((settings, layout)),
         "version of dbox": version("dbox"),
     }
-    with Progress(Places(out), about, firsts) as progress:
+    with closing(Progress(Places(out), about, firsts)) as progress:
         tally = _tally_of(progress.content, len(settings.flows))
         if not progress.done:
             step = _DRAWN_PIECE if settings.samples or with_work else _QUICK_PIECE

@@ -12,7 +12,6 @@ import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from types import TracebackType
 from typing import Any, BinaryIO
 
 from dbox.errors import ScenarioError
@@ -102,17 +101,6 @@ class Progress:
         except BaseException:
             self.close()
             raise
-
-    def __enter__(self) -> "Progress":
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
 
     def close(self) -> None:
         """Close the parts, which frees them for others."""
