@@ -22,7 +22,7 @@ from types import TracebackType
 from typing import Any
 
 from dbox.errors import ScenarioError
-from dbox.files.faults import shorten
+from dbox.files.faults import show
 from dbox.files.lock import lock
 
 MOST_BYTES = 5_000_000
@@ -235,8 +235,8 @@ def _entries(path: Path, whole: bytes) -> list[Entry]:
         entry = _entry(line)
         if entry is None:
             raise ScenarioError(
-                f"{path}: line {number} is {shorten(repr(line))}, which is no event of a job; "
-                "put the log back as it was, or move it away and begin anew"
+                f"{path}: line {number} is {show(line.decode(errors='replace'))}, which is no event "
+                "of a job; put the log back as it was, or move it away and begin anew"
             )
         entries.append(entry)
     return entries
