@@ -216,6 +216,8 @@ def _draw_map(axes: Axes, sweep: Sweep) -> None:
     for text in lines.labelTexts:
         # at the edge it would run into the words of the ticks
         text.set_visible(bool(np.abs(text.get_position()).max() < 0.9 * edge))
+        # over the limits, which it would else be struck through by
+        text.set(zorder=5, path_effects=[withStroke(linewidth=THICK + 1.0, foreground="white")])
     for flow, dashes in zip(range(len(_names(sweep))), DASHES, strict=False):
         _draw_limit(axes, sweep, flow, dashes)
     _inch_ticks(axes, edge, "x", signed=True)
