@@ -101,3 +101,32 @@ def test_the_picture_is_written_and_named(dbox, tmp_path):
     assert code == 0
     assert f"wrote {path}" in out
     assert path.read_bytes().startswith(b"\x89PNG")
+
+
+@pytest.mark.parametrize(
+    ("supply", "said"),
+    [
+        (64, "inlet over outlet 1: BELOW it by 1 in (25.4 mm)"),
+        ("62.5", "inlet over outlet 1: TOO SMALL a drop, 1/2 in (12.7 mm); 1 in (25.4 mm) is "
+         "wanted"),
+    ],
+)  # fmt: skip
+def test_an_inlet_that_is_too_low_is_told(dbox, job, supply, said):
+    """Exact: the header's mouth reads 63 in on the rod, the inlet's what is given."""
+    _, out, _ = dbox("grades", job(supply, 66))
+    assert said in " ".join(out.split())
+
+
+def test_a_belly_keeps_the_water_that_cannot_get_over_its_lower_end(dbox, job):
+    """Exact: down 2 in, up 1 in: 1-1/2 in under the chord, 1 in of water, 1 in of fall in all."""
+    path = job(61, 64)
+    with open(path, encoding="utf-8") as file:
+        text = file.read()
+    stations = '{at = "5 ft", rod = 62}, {at = "10 ft", rod = 61}'
+    with open(path, "w", encoding="utf-8") as file:
+        file.write(text.replace('{at = "5 ft", rod = 61}', stations))
+    out = " ".join(dbox("grades", path)[1].split())
+    assert "supply pipe, 5 to 10 ft: BACK-PITCHED, it rises 1 in (25.4 mm)" in out
+    assert "supply pipe as a whole: TOO FLAT, it falls 1 in (25.4 mm)" in out
+    assert "supply pipe at 5 ft: BELLY, 1-1/2 in (38.1 mm) under" in out
+    assert "water 1 in (25.4 mm) deep stays in it" in out

@@ -2,6 +2,7 @@
 
 import json
 from itertools import pairwise
+from pathlib import Path
 
 import pytest
 
@@ -75,3 +76,63 @@ def test_an_unknown_flow_name_is_refused(dbox):
     code, out, err = dbox("level", "unequal-lines", "--at", "flood")
     assert (code, out) == (2, "")
     assert "trickle" in err
+
+
+def a_box(tmp_path: Path, outlets: str, tolerance: str = "10 %") -> str:
+    """A scenario of outlets whose holes are 2 in wide and stand 1/2 in off their pipes' centres."""
+    file = tmp_path / "box.toml"
+    file.write_text(
+        'insert = {kind = "circle", diameter = "2 in", offset = "1/2 in"}\n'
+        'readings = {spread = "1/32 in"}\nflows = {bucket = "5 gpm"}\n'
+        f'outlet = [{outlets}]\ntolerance = {{share = "{tolerance}", source = "permit 7"}}\n'
+    )
+    return str(file)
+
+
+def test_gate_exits_with_1_only_when_outside(dbox, tmp_path):
+    assert dbox("level", "off-level", "--gate")[0] == 1
+    even = a_box(tmp_path, '{reading = "0 in"}, {reading = "0 in"}', tolerance="50 %")
+    assert dbox("level", even, "--gate")[0] == 0
+
+
+def test_a_picture_is_written_and_named(dbox, tmp_path):
+    picture = tmp_path / "level.png"
+    code, out, _ = dbox("level", "off-level", "--picture", str(picture))
+    assert code == 0
+    assert f"wrote {picture}" in out
+    assert picture.read_bytes()[:4] == b"\x89PNG"
+
+
+@pytest.mark.parametrize(
+    ("tolerance", "words"),
+    [("50 %", "every flow is within the tolerance already"),
+     ("3 %", "your ruler cannot tell these lips apart any better")],
+)  # fmt: skip
+def test_nothing_to_do_says_why(dbox, tmp_path, tolerance, words):
+    """Exact: equal readings; 50 % is wide and 3 % narrow for what 1/32 in leaves unsure."""
+    even = a_box(tmp_path, '{reading = "0 in"}, {reading = "0 in"}', tolerance=tolerance)
+    out = " ".join(dbox("level", even)[1].split())
+    assert f"NOTHING TO DO: {words}" in out
+
+
+# outlets 4 ft apart across the box, the far ones 2 in higher than the near ones: a fall of 1/2 in
+# a foot, which is more than the full lift of 1 in can take out
+APART = ", ".join(
+    f'{{clock = "6:00", at = ["{x} in", "{y} in"], reading = "{y / 24} in"}}'
+    for x, y in ((0, 0), (12, 0), (0, 48), (12, 48))
+)
+
+
+def test_a_box_of_unknown_size_is_lifted_by_the_foot(dbox, tmp_path):
+    _, out, _ = dbox("level", a_box(tmp_path, APART))
+    assert "lift the left side by 1/2 in (12.7 mm) for every foot" in out
+    assert "In the levelled box every insert can reach." in out
+
+
+def test_an_outlet_that_stays_out_of_reach_in_the_levelled_box_is_named(dbox, tmp_path):
+    """Exact: outlet 5 stands in the middle, 3 in over the plane; a lift of 1 in is not enough."""
+    odd = '{label = "odd", clock = "6:00", at = ["6 in", "24 in"], reading = "4 in"}'
+    _, out, _ = dbox("level", a_box(tmp_path, f"{APART}, {odd}"))
+    assert "Even then outlet odd cannot reach: set its pipe or insert anew." in " ".join(
+        out.split()
+    )

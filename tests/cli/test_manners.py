@@ -57,6 +57,14 @@ def test_new_writes_a_file_that_checks_and_never_overwrites(dbox, tmp_path: Path
     assert file.read_text() == "kept"
 
 
+def test_new_takes_no_name_of_a_shipped_scenario(dbox, tmp_path: Path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    code, out, err = dbox("new", "off-level")
+    assert (code, out) == (2, "")
+    assert "name another file, as job.toml" in " ".join(err.split())
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_check_tells_every_fault_at_once(dbox, tmp_path: Path):
     file = tmp_path / "five.toml"
     file.write_text(

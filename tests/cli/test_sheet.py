@@ -2,6 +2,7 @@
 
 import json
 import re
+from pathlib import Path
 
 import pytest
 
@@ -43,6 +44,21 @@ def test_a_file_that_is_there_is_left_alone_unless_told(dbox, tmp_path):
     args = ("sheet", "full-job", "--kind", "field", "--out", str(path), "--overwrite")
     assert dbox(*args)[0] == 0
     assert path.read_bytes().startswith(b"%PDF")
+
+
+def test_an_inspection_is_filled_in_where_the_scenario_has_evidence(dbox, tmp_path):
+    """Exact: the same file without its evidence gives the form to fill in by hand."""
+    text = (Path(__file__).parents[2] / "scenarios" / "wet-line.toml").read_text()
+    seen, bare = tmp_path / "seen.toml", tmp_path / "bare.toml"
+    seen.write_text(text)
+    table = r"^\[(outlet\.)?evidence\]\n(?:(?!\[).*\n)*"
+    bare.write_text(re.sub(table, "", text, flags=re.MULTILINE))
+    contents = []
+    for file in (seen, bare):
+        path = file.with_suffix(".pdf")
+        assert dbox("sheet", str(file), "--kind", "inspection", "--out", str(path))[0] == 0
+        contents.append(path.read_bytes())
+    assert contents[0] != contents[1]
 
 
 def test_json_names_the_file(dbox, tmp_path):

@@ -107,3 +107,30 @@ def test_picture_is_written_named_and_never_overwritten_unasked(dbox, tmp_path: 
     code, out, err = dbox("split", "off-level", "--json", "--picture", str(tmp_path / "a.svg"))
     assert json.loads(out)
     assert "a.svg" in err
+
+
+def test_an_unknown_unit_is_told_with_those_there_are(dbox):
+    code, out, err = dbox("split", "--heights", "0, 0", "--opening", "circle 2 in",
+                          "--units", "furlong")  # fmt: skip
+    assert (code, out) == (2, "")
+    assert '--units is "furlong"; write in, mm or cm' in err
+
+
+def test_a_flow_just_at_its_limit_is_settled_by_no_ruler(dbox):
+    """Exact: the tolerance typed is the very amount by which the box is off."""
+    box = ("split", "--heights", "0, 1/16", "--opening", "circle 2 in", "--flow", "2 gpm")
+    worst = json.loads(dbox(*box, "--json")[1])["cases"][0]["worst_over_target"]
+    limit = ("--tolerance", f"{100 * (worst - 1):.9f} %")
+    case = json.loads(dbox(*box, *limit, "--json")[1])["cases"][0]
+    assert (case["verdict"], case["settling_spread_m"]) == ("cannot tell", None)
+    out = " ".join(dbox(*box, *limit)[1].split())
+    assert "no ruler would settle it, this flow is too near the limit" in out
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="a full disk is needed")
+def test_a_picture_on_a_full_disk_is_told_with_its_reason(dbox, tmp_path: Path):
+    picture = tmp_path / "split.png"
+    picture.symlink_to("/dev/full")
+    code, _, err = dbox("split", "off-level", "--picture", str(picture), "--overwrite")
+    assert code == 2
+    assert f"{picture}: cannot be written (No space left on device)" in err

@@ -59,6 +59,33 @@ def test_without_a_wish_it_is_a_day_or_the_contrast(dbox) -> None:
     assert dbox("surge", "off-level")[1] == dbox("surge", "off-level", "--contrast")[1]
 
 
+def test_a_level_box_is_said_to_give_every_line_its_target(dbox, tmp_path: Path) -> None:
+    """Exact: equal holes at one height."""
+    file = tmp_path / "level.toml"
+    file.write_text(
+        'box = {inside = ["16 in", "20 in"]}\ninsert = {kind = "circle", diameter = "2 in"}\n'
+        'outlet = [{reading = "0 in"}, {reading = "0 in"}]\n'
+        'flows = {trickle = "0.5 gpm", dose = "30 gpm"}\n'
+    )
+    _, out, _ = dbox("surge", str(file), "--contrast")
+    assert "Every line gets its target at the weakest flow already." in " ".join(out.split())
+    _, out, _ = dbox("surge", str(file), "--dose", "60 gal at 30 gpm")
+    assert "Every line gets its target." in " ".join(out.split())
+
+
+def test_a_line_that_never_runs_is_said_to(dbox, tmp_path: Path) -> None:
+    """Exact: its lip stands 2 in over the other, which takes a small dose alone."""
+    file = tmp_path / "high.toml"
+    file.write_text(
+        'box = {inside = ["16 in", "20 in"]}\ninsert = {kind = "circle", diameter = "4 in"}\n'
+        'outlet = [{reading = "0 in"}, {reading = "2 in"}]\n'
+    )
+    _, out, _ = dbox("surge", str(file), "--dose", "1 gal at 1 gpm")
+    (row,) = [line.split() for line in out.splitlines() if line.startswith("  2 ")]
+    assert float(row[1]) == 0.0
+    assert "never" in row
+
+
 def test_a_measured_inflow_enters_at_the_box(dbox, tmp_path: Path) -> None:
     path = tmp_path / "in.csv"
     path.write_text("seconds,m3_s\n0,0\n60,0.0003\n120,0\n")

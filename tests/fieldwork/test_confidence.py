@@ -160,7 +160,10 @@ def undecided() -> list[tuple[Site, Assessment]]:
 
 
 def test_two_ways_the_settling_spread_settles():
-    """Read that well, with the same means, the verdict is given; and it is a better reading."""
+    """Read that well, with the same means, the verdict is given; read for half the work, it is not.
+
+    Half the readings have a spread larger by the root of two.
+    """
     settled = 0
     for site, result in undecided():
         (spread,) = result.settling_spread
@@ -170,6 +173,8 @@ def test_two_ways_the_settling_spread_settles():
         assert spread < site.spread
         again = assess(replace(site, spread=float(spread)))
         assert again.verdicts != ("cannot tell",), again.within_probability
+        coarser = assess(replace(site, spread=float(np.sqrt(2.0) * spread)))
+        assert coarser.verdicts == ("cannot tell",), coarser.within_probability
     assert settled > SOME_SITES / 2
 
 
@@ -186,6 +191,16 @@ def test_two_ways_the_settling_repeats_settle():
         again = assess(replace(site, outlets=more))
         assert again.verdicts != ("cannot tell",), again.within_probability
     assert tried > SOME_SITES / 2
+
+
+def test_exact_the_outlet_read_most_often_tells_how_many_readings_settle_it():
+    """An error that is to shrink s times asks for s^2 times the readings that it comes from."""
+    site = box([[0.0] * 3, 0.0], spread=INCH / 16, flows=[POUR])
+    result = assess(site)
+    assert result.verdicts == ("cannot tell",)
+    shrinks = site.spread / result.settling_spread[0]
+    assert shrinks > 1
+    assert result.settling_repeats[0] == np.ceil(3 * shrinks**2 - 1e-9)
 
 
 def test_exact_a_settled_flow_keeps_its_spread():

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from dbox import Circle, DomainError, Notch, Slot, split
-from dbox.fieldwork.levelling.plan import HAND_STEP, level
+from dbox.fieldwork.levelling.plan import HAND_STEP, level, lips_alike
 from dbox.fieldwork.site import Box, Flow, Target
 
 from .sites import DOSE, HOLE, INCH, LITRE_PER_MINUTE, POUR, SIDES, TRICKLE, arrays, box, same_bytes
@@ -109,6 +109,13 @@ def test_exact_lowest_first_among_those_that_go_up():
     assert level(site, match_highest=True).order == (1, 3, 0)
 
 
+def test_exact_highest_first_among_those_that_go_down():
+    """Outlet 1 cannot be turned; the holes of the others stand up and come down to it."""
+    offsets = [None, 0.5 * INCH, 0.5 * INCH, 0.5 * INCH]
+    site = box([0.0, 0.002, 0.004, 0.003], clocks=np.pi, offset=offsets, spread=SURE)
+    assert level(site, hand_step=FINE).order == (2, 3, 1)
+
+
 def test_exact_level_lips_need_nothing():
     result = level(box([0.0] * 4, clocks=0.5, spread=SURE))
     assert result.verdict == "nothing to do"
@@ -125,6 +132,16 @@ def test_exact_lips_read_level_are_not_touched(n, spread):
     result = level(box([0.002] * n, clocks=0.5, spread=spread))
     assert "outside" not in result.before.verdicts
     assert result.verdict == "nothing to do"
+
+
+def test_exact_a_line_that_is_surely_outside_is_worked_on_though_the_readings_might_be_alike():
+    """1.8 errors apart: chance one time in 14 to either side, but one in 28 to the one seen."""
+    spread = 0.0005
+    lips = [0.0, 1.8 * np.sqrt(2.0) * spread]
+    result = level(box(lips, spread=spread, tolerance=0.001, flows=[TRICKLE]))
+    assert lips_alike(result.before.lips, result.offset)
+    assert result.before.verdicts == ("outside",)
+    assert result.verdict == "adjust"
 
 
 def test_exact_what_a_ruler_cannot_see_is_left_alone():
@@ -340,6 +357,18 @@ def test_exact_read_only():
 def test_exact_a_step_of_nothing_is_refused(step):
     with pytest.raises(DomainError, match=r"the step of a turn is .* deg; give one above 0"):
         level(box([0.0, 0.003]), hand_step=step)
+
+
+@pytest.mark.parametrize("flow", [-1, 3])
+def test_exact_a_flow_that_is_not_there_is_refused(flow):
+    with pytest.raises(DomainError, match=f"design_flow is {flow}; the site has 3 flows"):
+        level(box([0.0, 0.003]), design_flow=flow)
+
+
+def test_exact_one_open_outlet_gets_everything_and_there_is_nothing_to_do():
+    done = level(box([0.004, None], capped=[1], tolerance=None))
+    assert (done.verdict, done.order) == ("nothing to do", ())
+    assert done.after.result.share.tolist() == [[1.0, 0.0]] * 3
 
 
 def test_exact_an_unmeasured_outlet_is_named():

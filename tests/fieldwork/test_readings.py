@@ -38,6 +38,12 @@ def test_exact_missing_is_not_measured_and_never_zero():
     assert lips.repeats.tolist() == [1, 0, 0, 0]
 
 
+@pytest.mark.parametrize("spread", [0.0, -0.001, np.nan])
+def test_exact_a_spread_of_nothing_is_refused(spread):
+    with pytest.raises(DomainError, match=r"spread of a reading is .*; it must be above 0"):
+        reduce_readings(box([0.0, 0.001], spread=spread))
+
+
 def test_exact_every_open_outlet_without_a_reading_is_named():
     site = box([0.0, None, None, None], capped=[3])
     with pytest.raises(DomainError, match=r"no reading for open outlet 2, 3: .*capped"):

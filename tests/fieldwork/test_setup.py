@@ -140,6 +140,15 @@ def test_exact_what_cannot_happen_yet_is_refused(event):
         job(event)
 
 
+@pytest.mark.parametrize(
+    ("event", "why"),
+    [(Settled(outlet=0), "without a reading"), (Confirmed(sure=True), "no reading to confirm")],
+)
+def test_exact_nothing_is_done_or_confirmed_before_it_is_read(event, why):
+    with pytest.raises(DomainError, match=why):
+        job(STILL, event)
+
+
 def test_exact_a_job_that_has_ended_asks_nothing_and_takes_nothing():
     events = (STILL, *reads(0.0, 0.0, 0.0, 0.0), Closed())
     assert asked(*events) is None

@@ -45,6 +45,14 @@ def test_exact_measured_series_is_straight_between_its_rows() -> None:
     assert flow.volume(1e9) == flow.volume(30.0)
 
 
+@pytest.mark.parametrize("part", [0.0, 0.25, 0.5, 1.0])
+def test_exact_volume_within_a_piece_that_rises_or_falls(part: float) -> None:
+    """Up to 2 L/s in 10 s and down again in 20 s: triangles, and what is left of one."""
+    flow = measured([0.0, 10.0, 30.0], [0.0, 2e-3, 0.0])
+    assert flow.volume(10.0 * part) == pytest.approx(0.01 * part**2, abs=1e-15)
+    assert flow.volume(10.0 + 20.0 * part) == pytest.approx(0.03 - 0.02 * (1 - part) ** 2)
+
+
 @pytest.mark.parametrize(
     ("seconds", "rates"),
     [([0], [1]), ([0, 0], [1, 1]), ([0, 1], [1, -1]), ([0, 1], [1, np.nan]), ([0, 1], [1])],
@@ -75,6 +83,8 @@ def test_two_ways_pump_works_where_its_curve_meets_lift_and_friction() -> None:
 def test_a_pump_that_cannot_lift_is_refused() -> None:
     with pytest.raises(DomainError, match="lift"):
         Pump(volume=0.2, curve=((0.0, 2.0), (1e-3, 0.0)), lift=3.0).dose()
+    with pytest.raises(DomainError, match="must fall as its rates rise"):
+        Pump(volume=0.2, curve=((0.0, 2.0), (1e-3, 3.0))).dose()
     with pytest.raises(DomainError, match="neither"):
         Pump(volume=0.2).dose()
     with pytest.raises(DomainError, match="no dose is left"):
@@ -147,3 +157,14 @@ def test_nobody_and_unknown_fixtures_are_refused() -> None:
         household_day(0, seed=1)
     with pytest.raises(DomainError, match="bidet"):
         use("bidet")
+
+
+@pytest.mark.parametrize(("begin", "seconds"), [(-1.0, 5.0), (0.0, 0.0), (0.0, -5.0)])
+def test_a_pulse_before_the_start_or_of_no_time_is_refused(begin: float, seconds: float) -> None:
+    with pytest.raises(DomainError, match="begins before 0 or lasts no time"):
+        pulses([begin], [seconds], [1e-4])
+
+
+def test_an_unknown_entry_is_refused_with_those_there_are() -> None:
+    with pytest.raises(DomainError, match="one of house, supply, box"):
+        steady(1e-4, 10.0, entry="roof")

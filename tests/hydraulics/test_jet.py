@@ -44,9 +44,17 @@ def test_exact_half_the_velocity_at_the_half_width() -> None:
     assert head == pytest.approx((0.25 * velocity) ** 2 / (2 * GRAVITY))
 
 
+def test_exact_before_it_widens_its_half_width_is_half_its_diameter() -> None:
+    """At three diameters a tenth of the distance is less than what the jet has from the pipe."""
+    flow = 3e-4
+    velocity, size = start(flow)
+    head = jet([3 * size], [size / 2]).heads(flow)
+    assert head == pytest.approx((0.5 * velocity) ** 2 / (2 * GRAVITY))
+
+
 def test_exact_nothing_where_nothing_flows_or_nothing_faces_it() -> None:
     assert jet([0.3, 0.4]).heads(0.0).tolist() == [0.0, 0.0]
-    assert jet([0.3], facing=[0.0]).heads(1e-3).tolist() == [0.0]
+    assert jet([0.3, 0.3], facing=[0.0, -1.0]).heads(1e-3).tolist() == [0.0, 0.0]
 
 
 def test_more_flow_is_more_head_everywhere() -> None:

@@ -1,11 +1,13 @@
 """The search for the water level: what it reports, and that it does not give up or pretend."""
 
+from dataclasses import dataclass
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dbox import Circle, Notch, PipeEnd, Slot, SolveError, split
+from dbox import Circle, Notch, Opening, PipeEnd, Slot, SolveError, split
 from dbox.hydraulics import level
 from dbox.hydraulics.level import OutletSet, find_height
 
@@ -57,6 +59,31 @@ def test_exact_no_height_that_balances_raises(monkeypatch):
     monkeypatch.setattr(level, "BALANCE", -1.0)
     with pytest.raises(SolveError, match=r"no water level balances: inflow 0.0001 m3/s, bracket"):
         split(1e-4, [0.0, 0.002], HOLE)
+
+
+@dataclass(frozen=True)
+class Jump(Opening):
+    """A square law that is ten times as much from a head of 10 mm on."""
+
+    most: float
+    top = np.inf
+    measured_heads = (0.0, np.inf)
+
+    def _free_rating(self, head):
+        scale = np.where(head < 0.01, 0.1, 1.0) * self.most / 0.01**2
+        return scale * head**2, 2 * scale * head
+
+    def _drowned_rating(self, head, fall):
+        raise NotImplementedError
+
+
+@pytest.mark.parametrize("most", [1e-3, 1e-8, 1e-13])
+def test_exact_an_inflow_that_a_flow_jumps_over_is_refused_however_small(most):
+    """At 10 mm the flow goes from a tenth of `most` to all of it: half of it has no level."""
+    with pytest.raises(SolveError, match=r"no water level balances: .* bracket 0\.0?[01]"):
+        split(0.5 * most, [0.0], Jump(most))
+    assert split(0.05 * most, [0.0], Jump(most)).level == pytest.approx(0.01 * np.sqrt(0.5))
+    assert split(2.0 * most, [0.0], Jump(most)).level == pytest.approx(0.01 * np.sqrt(2.0))
 
 
 @pytest.mark.parametrize("inflow", [1e-300, 1e-100, 1e-30, 1e-12, 1.0, 1e3])

@@ -215,6 +215,17 @@ def test_exact_headers_that_cannot_be_steep_run_full() -> None:
     assert check.warnings[0].startswith("3 of 4 headers run full")
 
 
+def test_exact_a_header_runs_full_only_over_its_greatest_free_flow() -> None:
+    """A free surface carries up to 1.0757 times the full flow, and on a steep slope is steep."""
+    flow = float(full_flow(DIAMETER, 0.05)) * np.array([0.99, 1.01, 1.07, 1.08])
+    check = header_check(flow, DIAMETER, 0.05)
+    back = [plain_uniform_flow(d, DIAMETER, 0.05, 0.010) for d in check.normal_depth[:3]]
+    assert back == pytest.approx(flow[:3], rel=1e-12)
+    assert check.normal_depth[3] == DIAMETER
+    assert check.steep.tolist() == [True, True, True, False]
+    assert [text.split(",")[0] for text in check.warnings] == ["1 of 4 headers runs full"]
+
+
 def test_exact_warnings_count_and_compare() -> None:
     flat = header_check(3e-4, DIAMETER, 0.002)
     ratio = float(flat.normal_depth / flat.critical_depth)

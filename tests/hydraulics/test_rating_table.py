@@ -49,7 +49,13 @@ def test_exact_straight_lines_between_typed_values() -> None:
 
 @pytest.mark.parametrize(
     ("levels", "flows"),
-    [([0.0], [0.0]), ([0, 0], [0, 1]), ([0, 1], [1, 0]), ([0, 1], [0, np.nan])],
+    [
+        ([0.0], [0.0]),
+        ([0, 0], [0, 1]),
+        ([0, 1], [1, 0]),
+        ([0, 1], [0, np.nan]),
+        ([0, 1], [0, np.inf]),
+    ],
 )
 def test_a_rating_that_cannot_be_is_refused(levels, flows) -> None:
     with pytest.raises(DomainError):

@@ -190,6 +190,66 @@ def test_long_runs_keep_fewer_rows_and_the_same_volumes() -> None:
     assert kept.time[-1] == 3 * DAY
 
 
+def tight(n: int = 1, **parts) -> System:
+    """Lines whose trenches hold 0.6 m3 to their pipes, 1.2 m3 in all, and lose next to nothing."""
+    trench = Trench(length=10.0, width=0.5, depth=0.4, pipe_height=0.2, voids=0.6, acceptance=1e-15)
+    box = System(
+        area=0.2, lips=np.zeros(n), openings=(Circle(0.05, coefficient=0.6),) * n,
+        delays=np.zeros(n), trenches=(trench,) * n, bottoms=np.full(n, -0.3),
+    )  # fmt: skip
+    return System(**{**vars(box), **parts})
+
+
+def test_exact_when_a_trench_is_full_to_its_pipe() -> None:
+    """What came by then fills the trench to its pipe and the box to the level of that flow."""
+    inflow, box = 2e-4, tight()
+    level = float(split(inflow, [0.0], Circle(0.05, coefficient=0.6)).level)
+    found = surge(box, steady(inflow), seconds=7200.0)
+    assert found.filled[0] == pytest.approx((0.6 + 0.2 * level) / inflow, rel=1e-5)
+
+
+def test_exact_what_surfaces_is_what_the_trenches_cannot_hold() -> None:
+    """Three trenches of 1.2 m3 get 6 m3 in a box that is no store to speak of."""
+    found = surge(tight(3, area=1e-3), pulses([0.0], [3000.0], [2e-3]), seconds=7200.0)
+    assert found.surfaced[-1] == pytest.approx(2.0 - 1.2, rel=1e-4)
+    assert found.depth[-1] == pytest.approx(0.4)
+    assert found.balance_error <= 1e-9
+
+
+@pytest.mark.parametrize("delay", [0.0, 60.0])
+def test_two_ways_a_trench_that_surfaces_stands_at_its_brim(delay: float) -> None:
+    """However much is under way to it: the box then stands where the split says, 0.1 m outside."""
+    inflow, hole = 2e-4, Circle(0.05, coefficient=0.6)
+    found = surge(tight(delays=np.full(1, delay)), steady(inflow), seconds=4 * 3600.0)
+    level = split(inflow, [0.0], hole, tailwater=[0.1]).level
+    assert found.surfaced[-1, 0] > 1.0
+    assert found.level[-1] - 0.1 == pytest.approx(level - 0.1, rel=0.02)
+
+
+@pytest.mark.parametrize("seconds", [3600.0, 3650.0])
+def test_exact_a_thinned_run_ends_where_the_whole_one_does(seconds: float) -> None:
+    event = to_inflow([use("shower", 100.0), use("toilet", 3500.0)])
+    whole, thin = (surge(family(), event, seconds=seconds, record=r) for r in (0.0, 600.0))
+    assert thin.seconds == seconds
+    assert thin.time.size < whole.time.size / 3
+    assert set(thin.time) <= set(whole.time)
+    np.testing.assert_array_equal(thin.volume[-1], whole.volume[-1])
+
+
+def test_two_ways_an_inflow_that_begins_late_or_with_nothing() -> None:
+    """Nothing runs before the first piece, so a first piece of nothing says the same."""
+    rate, none = np.array([2e-4, 0.0]), np.array([0.0])
+    late = Inflow(begin=np.array([600.0, 900.0]), first=rate, last=rate.copy())
+    same = Inflow(
+        begin=np.array([0.0, 600.0, 900.0]),
+        first=np.append(none, rate), last=np.append(none, rate),
+    )  # fmt: skip
+    runs = [surge(family(), inflow, seconds=3600.0) for inflow in (late, same)]
+    assert runs[0].came == pytest.approx(300 * 2e-4, rel=1e-12)
+    assert runs[0].volume[-1] == pytest.approx(runs[1].volume[-1], rel=1e-12)
+    assert runs[0].first_flow.min() > 600.0
+
+
 def test_progress_is_told_after_every_day() -> None:
     told: list[float] = []
     surge(family(), steady(1e-5), seconds=3 * DAY, progress=told.append)
@@ -205,6 +265,8 @@ def test_a_run_of_no_length_is_refused(seconds: float) -> None:
 def test_parts_that_do_not_fit_are_refused() -> None:
     with pytest.raises(DomainError, match="fit 6 lips"):
         family(delays=np.zeros(5))
+    with pytest.raises(DomainError, match="delay"):
+        family(delays=np.full(6, -1.0))
     with pytest.raises(DomainError, match="plan area"):
         family(area=0.0)
     with pytest.raises(DomainError, match="way out"):

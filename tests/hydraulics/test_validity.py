@@ -34,6 +34,13 @@ def test_exact_unequal_heads_are_given_as_a_span():
     assert "heads of 3.0 to 4.0 mm" in sentence
 
 
+def test_exact_one_outlet_under_5_mm_is_enough():
+    running = float(HOLE.discharge(0.006) + HOLE.discharge(0.004))
+    (sentence,) = range_warnings(split([running], [0.0, 0.002], HOLE), ["day"])
+    assert "heads of 4.0 to 6.0 mm" in sentence
+    assert "below 5 mm surface tension decides" in sentence
+
+
 def test_exact_deep_water_gives_the_other_reason():
     law = Circle(0.05)
     (sentence,) = range_warnings(split([law.discharge(0.08)], [0.0], law), ["flood"])
