@@ -120,10 +120,14 @@ def _run(
     from dbox.files.shipped import LIST, resolve
 
     source = resolve(file, LIST)
-    with progress_bar(out.name) as told:
-        return run_batch(
-            source, out, settings, ignored=ignored, processes=processes, told=told, last=last
-        )
+    try:
+        with progress_bar(out.name) as told:
+            return run_batch(
+                source, out, settings, ignored=ignored, processes=processes, told=told, last=last
+            )
+    except KeyboardInterrupt:
+        typer.echo("dbox: stopped; the same command goes on from here", err=True)
+        raise typer.Exit(130) from None
 
 
 def _drawing(

@@ -5,9 +5,10 @@ from collections.abc import Iterable
 from dbox.fieldwork.batch.tally import Tally
 from dbox.fieldwork.batch.work import WORK
 from dbox.fieldwork.confidence import VERDICTS
+from dbox.fieldwork.site import DEFAULT_SPREAD
 from dbox.files.batch.run import Outcome
 from dbox.files.batch.settings import Settings
-from dbox.files.notation import percent
+from dbox.files.notation import millimetres, percent
 from dbox_cli.output import noted, wrapped
 
 _CELL = 12
@@ -41,8 +42,8 @@ def _table(tally: Tally, settings: Settings) -> list[str]:
         worst = f"{middle[case]:.2f} {most[case]:.2f}"
         lines.append(_row(flow.name, wide, [*_parts(tally.by_flow[case]), worst]))
     return [*lines, *wrapped(
-        "Worst line: largest share over its target, of the middle box and of the box that one in "
-        "ten is beyond."
+        "Worst line: largest share over its target, about, of the middle box and of the box that "
+        "one in ten is beyond."
     )]  # fmt: skip
 
 
@@ -57,6 +58,13 @@ def _row(name: str, wide: int, cells: list[str]) -> str:
 
 def _notes(refused: int, outcome: Outcome, settings: Settings) -> list[str]:
     notes = []
+    if settings.spread is None:
+        notes.append(
+            f"a reading is taken to be good to {millimetres(DEFAULT_SPREAD)} (1/16 in, common "
+            "practice) where the list does not say; --spread says it"
+        )
+    if outcome.with_work and outcome.tally.work[WORK.index("read again")]:
+        notes.append("read again: more than once, or with a finer ruler; what is there cannot tell")
     if refused:
         rows = "1 row is no box" if refused == 1 else f"{refused:,} rows are no boxes"
         notes.append(f"{rows} that can be computed; why is told in {outcome.places.bad}")

@@ -34,6 +34,9 @@ _LOOKS: dict[str, dict[str, Any]] = {
 }
 _NAME_ROOM, _BAR, _STRIP = 1.9, 0.36, 1.85
 _LEAST_NAMED = 0.045
+_TOGETHER = 5
+"""Bins of `EDGES` to a bar. [-]"""
+
 _CAUTIONS = [
     "The worst line of a box is the one with the largest share over its target; 1 is as wanted.",
     "Cannot tell: the readings are too coarse for a verdict. Read again, or with a finer ruler.",
@@ -60,7 +63,8 @@ def batch_figure(flows: tuple[Flow, ...], tally: Tally) -> Figure:
     sheet = Sheet.blank()
     refused = int(tally.refused[0])
     more = f" {refused:,} rows could not be computed." if refused else ""
-    sheet.head(f"{tally.boxes:,} boxes", _headline(tally) + more)
+    boxes = "1 box" if tally.boxes == 1 else f"{tally.boxes:,} boxes"
+    sheet.head(boxes, _headline(tally) + more)
     drawn = flows[:MOST_FLOWS]
     notes = [*_CAUTIONS]
     if len(flows) > len(drawn):
@@ -149,12 +153,15 @@ def _draw_worst(sheet: Sheet, flows: tuple[Flow, ...], tally: Tally) -> None:
 
 
 def _draw_strip(axes: Axes, parts: Array, quantiles: Array, *, last: bool) -> None:
-    width = EDGES[1] - EDGES[0]
-    axes.bar(EDGES[:-1], parts, width, align="edge", color=TINT, edgecolor=INK, linewidth=HAIR)
+    # the open bin, which comes last, is drawn as wide as the others
+    lower = EDGES[:-1:_TOGETHER]
+    width = lower[1] - lower[0]
+    heights = np.add.reduceat(parts, np.arange(0, parts.size, _TOGETHER))
+    axes.bar(lower, heights, width, align="edge", color=TINT, edgecolor=INK, linewidth=HAIR)
     for quantile, style in zip(quantiles, ("-", (0, (4, 2))), strict=True):
         axes.axvline(quantile, color=INK, linewidth=MEDIUM, linestyle=style)
     end = EDGES[-2] + width
-    axes.set(xlim=(1.0, end), ylim=(0, 1.08 * max(parts.max(), 1e-9)))
+    axes.set(xlim=(1.0, end), ylim=(0, 1.08 * max(heights.max(), 1e-9)))
     ticks = np.arange(1.0, EDGES[-2] + 0.01, 0.5)
     axes.set_xticks(ticks, [*(f"{tick:g}" for tick in ticks[:-1]), f"{ticks[-1]:g} +"])
     axes.tick_params(labelsize=SMALL, labelbottom=last, width=THIN)

@@ -234,9 +234,10 @@ def _entries(path: Path, whole: bytes) -> list[Entry]:
     for number, line in enumerate(whole.splitlines(), start=1):
         entry = _entry(line)
         if entry is None:
+            told = show(line.decode(errors="replace"))
             raise ScenarioError(
-                f"{path}: line {number} is {show(line.decode(errors='replace'))}, which is no event "
-                "of a job; put the log back as it was, or move it away and begin anew"
+                f"{path}: line {number} is {told}, which is no event of a job; put the log back as "
+                "it was, or move it away and begin anew"
             )
         entries.append(entry)
     return entries

@@ -15,7 +15,9 @@ def tally_of(verdicts, flows, refused=0):
     """A tally with these verdicts at every flow, the worst lines spread over all bins."""
     counts = np.array(verdicts)
     worst = np.zeros((flows, EDGES.size - 1), np.int64)
-    worst[:] = np.random.default_rng(0).multinomial(counts.sum(), np.full(worst.shape[1], 1 / 61))
+    worst[:] = np.random.default_rng(0).multinomial(
+        counts.sum(), np.full(len(EDGES) - 1, 1 / (len(EDGES) - 1))
+    )
     return Tally(
         verdicts=counts,
         by_flow=np.tile(counts, (flows, 1)),

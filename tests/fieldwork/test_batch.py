@@ -1,5 +1,7 @@
 """Many boxes at once give what each box gives alone, and quick verdicts what drawn ones give."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -82,7 +84,10 @@ def test_two_ways_the_work_is_that_of_the_box_alone(openings, scatter):
     work = work_at(boxes, judged.verdict, INFLOW[0])
     for row in range(15):
         one = level(alone(boxes, row), samples=SAMPLES)
-        assert WORK[work.kind[row]] == one.verdict
+        kind = WORK[work.kind[row]]
+        unsure = any(verdict != "within" for verdict in one.before.verdicts)
+        assert one.verdict == ("nothing to do" if kind == "read again" else kind)
+        assert kind != "read again" or unsure
         np.testing.assert_array_equal(work.reachable[row], one.reachable)
         np.testing.assert_allclose(work.turn[row], one.turn, atol=1e-9)
         np.testing.assert_allclose(work.angle_after[row], one.angle_after, atol=1e-9)
@@ -104,6 +109,19 @@ def test_two_ways_quick_verdicts_agree_with_drawn_ones(spread, scatter):
     opposite = {WITHIN, OUTSIDE}
     pairs = zip(quick.verdict.ravel().tolist(), drawn.verdict.ravel().tolist(), strict=True)
     assert not any({*pair} == opposite for pair in pairs)
+
+
+def test_exact_what_to_turn_is_unknown_where_an_offset_is():
+    boxes = some_boxes(HOLES, 20, 2e-3)
+    offset = boxes.hole_offset.copy()
+    offset[3, 2] = offset[7] = np.nan
+    judged = judge_first_order(boxes, INFLOW)
+    known = work_at(boxes, judged.verdict, INFLOW[0])
+    some = work_at(replace(boxes, hole_offset=offset), judged.verdict, INFLOW[0])
+    assert np.flatnonzero(some.kind == -1).tolist() == [3, 7]
+    others = some.kind != -1
+    np.testing.assert_array_equal(some.kind[others], known.kind[others])
+    assert Tally.of(judged, some).work.sum() == 18
 
 
 def test_exact_a_level_box_read_without_error_is_within():

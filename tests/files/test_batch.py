@@ -39,7 +39,7 @@ def test_exact_a_row_is_a_box():
         "Oak 12,0,capped,none,,,",
     )
     assert not faults
-    assert boxes.names == ("Elm 3", "Oak 12")
+    assert boxes.names == ["Elm 3", "Oak 12"]
     np.testing.assert_allclose(boxes.lip[0], [INCH / 8, -INCH / 4, 0.003])
     np.testing.assert_array_equal(boxes.lip[1], [0.0, np.inf, np.nan])
     np.testing.assert_array_equal(boxes.clock[0], [0.0, np.pi / 2, np.nan])
@@ -120,15 +120,14 @@ def test_exact_torn_lines_are_told_and_the_rest_go_on():
         (["A,1,0", "A,,0"], "has no outlet"),
         (["A,1,capped", "A,2,capped"], "has no open outlet"),
         (["A,1,", "A,2,0"], "has no reading"),
-        (["A,1,0", "B,1,0", "A,2,0"], "rows further up"),
+        (["A,1,0", ",2,0"], "has no box; write its name in every row"),
         (["A,1,0", "A,2"], "has 2 cells under 3 heads"),
     ],
 )
 def test_exact_a_box_with_a_bad_outlet_is_kept_out_whole(lines, said):
     boxes, faults = listed("box,outlet,reading", *lines, "Z,1,0", "Z,2,1/8")
     assert [*boxes.names][-1] == "Z"
-    # of A nothing is left, or it is the first of two places, whole
-    assert [*boxes.names][:-1] in ([], ["A", "B"])
+    assert [*boxes.names] == ["Z"]
     assert any(said in fault.why for fault in faults)
 
 
@@ -149,6 +148,8 @@ def test_exact_an_outlet_whose_line_is_torn_takes_its_neighbours_along():
         ("box,outlet,clock", "no column of heights"),
         ("box,outlet 1,outlet 3", "not all there"),
         ("box,outlet 1,Outlet 1", "is there twice"),
+        ("box,outlet 1,outlet 2,outlet,reading", '"outlet 1" is of the other shape'),
+        ("box,outlet 1,reading", '"reading" is of the other shape'),
         ("", "there is no column box"),
     ],
 )
@@ -173,11 +174,33 @@ def test_exact_pieces_hold_every_line_once_and_whole_boxes(tmp_path, size, end):
     assert "".join(piece.text for piece in found).rstrip("\n").split("\n") == lines[1:]
     for piece in found:
         assert lines[piece.first_line - 1] == piece.text.split("\n")[0]
-        for other in found:
-            names = [{line[0] for line in p.text.split()} for p in (piece, other)]
-            assert piece is other or not (names[0] & names[1]) - piece.apart - other.apart
-    assert "A" in found[-1].apart or len(found) == 1
+        names = {line[0] for line in piece.text.split()}
+        # A has rows in two places; every other box is whole in one piece
+        assert piece.apart == names & {"A"}
+        others = [{line[0] for line in p.text.split()} for p in found if p is not piece]
+        assert not any((names & other) - {"A"} for other in others)
     assert found[-1].end == path.stat().st_size
+
+
+def test_exact_a_box_whose_rows_stand_apart_is_kept_out_whole(tmp_path):
+    source, out = tmp_path / "list.csv", tmp_path / "out.csv"
+    source.write_text("box,outlet,reading\nA,1,0\nA,2,1/8\nB,1,0\nA,3,0\nC,1,0\n")
+    run_batch(source, out, SETTINGS)
+    with out.open(newline="") as file:
+        assert [row["box"] for row in csv.DictReader(file)] == ["B", "C"]
+    bad = out.with_name("out.bad.csv").read_text().splitlines()
+    assert [line.split(",")[:2] for line in bad[1:]] == [["2", "A"], ["5", "A"]]
+    assert all("put its rows together" in line for line in bad[1:])
+
+
+def test_exact_a_row_without_a_box_keeps_out_the_box_above_it():
+    """Spreadsheets show a name once for all its rows; which box the others are of is a guess."""
+    boxes, faults = listed("box,outlet,reading", "A,1,0", ",2,1/8", "B,1,0")
+    assert boxes.names == ["B"]
+    assert [fault.line for fault in faults] == [3]
+    boxes, faults = listed("box,outlet 1,outlet 2", "A,0,0", ",0,1/8")
+    assert [*boxes.names] == ["A"]
+    assert "write its name" in faults[0].why
 
 
 def test_exact_results_are_a_table_with_a_row_a_box():
@@ -316,8 +339,35 @@ def test_exact_the_shipped_list_says_that_it_is_invented_and_is_sound(tmp_path):
     assert outcome.tally.boxes == 40
     assert outcome.with_work
     assert not outcome.tally.refused.any()
-    # an example of each verdict at one flow or another, and of each kind of work
+    # an example of each verdict at one flow or another, and of each kind of work; no ruler shows
+    # a box to be within at a trickle
     assert outcome.tally.by_flow.sum(0).all()
-    assert outcome.tally.work.all()
+    assert outcome.tally.work[1:].all()
     with (tmp_path / "out.csv").open(newline="") as file:
         assert all(row["box"].startswith("invented") for row in csv.DictReader(file))
+
+
+def test_exact_parts_that_no_run_has_left_are_not_touched(tmp_path):
+    source, part = tmp_path / "out.csv.part", tmp_path / "out.csv.part"
+    source.write_text("box,outlet 1,outlet 2\nA,0,1/8\n")
+    with pytest.raises(ScenarioError, match="is there already"):
+        run_batch(source, tmp_path / "out.csv", SETTINGS)
+    assert part.read_text().startswith("box,outlet 1")
+    assert [*tmp_path.iterdir()] == [part]
+
+
+@pytest.mark.parametrize(
+    ("out", "said"), [("no/such/out.csv", "there is no folder"), (".", "is a folder")]
+)
+def test_exact_results_that_cannot_be_written_are_refused_first(tmp_path, out, said):
+    source = tmp_path / "list.csv"
+    source.write_text("box,outlet 1,outlet 2\nA,0,1/8\n")
+    with pytest.raises(ScenarioError, match=said):
+        run_batch(source, tmp_path / out, SETTINGS)
+
+
+@pytest.mark.parametrize("cell", ["9:00", "09:00:00", "9:00:00 AM"])
+def test_exact_times_that_a_spreadsheet_made_of_a_clock_are_read(cell):
+    boxes, faults = listed("box,outlet 1,clock 1", f"A,0,{cell}")
+    assert not faults
+    assert boxes.clock[0, 0] == np.pi / 2

@@ -8,9 +8,10 @@ import matplotlib
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 
-from dbox.drawings.save import check_picture, put
+from dbox.drawings.save import check_picture
 from dbox.drawings.style import pens
 from dbox.errors import ScenarioError
+from dbox.files.place import put
 
 
 def check_sheet(path: Path | str, *, overwrite: bool = False) -> Path:

@@ -19,13 +19,13 @@ from matplotlib.figure import Figure
 from PIL import Image
 
 from dbox.arrays import Array
-from dbox.drawings.save import check_place, put
 from dbox.drawings.style import pens
 from dbox.drawings.surge.frame import SurgeFrame
 from dbox.drawings.surge.moment import FRAME, MOVING_FRAMES, frame_times
 from dbox.errors import ScenarioError
 from dbox.fieldwork.surge.run import Outcome
 from dbox.files.faults import any_of
+from dbox.files.place import check_place, put
 
 FILM_SUFFIXES = (".gif", ".mp4", ".html")
 """Kinds of film that can be written."""

@@ -23,7 +23,7 @@ class Boxes:
     tolerance : ndarray, shape (k,)
         Allowed difference of a share from its target, as a fraction of it. [-]
     hole_offset : ndarray, shape (k, n)
-        Hole centre from pipe centre; 0 where the insert cannot be turned. [m]
+        Hole centre from pipe centre; 0 where the insert cannot be turned, NaN where unknown. [m]
     clock : ndarray, shape (k, n)
         Angle of the hole from straight down, clockwise as seen from inside the box; NaN where
         unknown. [rad]

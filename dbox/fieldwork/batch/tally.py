@@ -12,7 +12,7 @@ from dbox.fieldwork.confidence import VERDICTS
 
 Counts = npt.NDArray[np.int64]
 
-EDGES: Array = np.append(np.arange(20, 81) / 20, np.inf)
+EDGES: Array = np.append(np.arange(100, 401) / 100, np.inf)
 """Edges of the bins of the worst share over target; the last bin is open. [-]"""
 
 EDGES.setflags(write=False)
@@ -30,8 +30,8 @@ class Tally:
         Boxes by their verdict at each flow.
     worst : ndarray of int, shape (f, bins)
         Boxes by the share over target of their worst line, between `EDGES`.
-    work : ndarray of int, shape (3,)
-        Boxes by what is to be done, in the order of `WORK`; all 0 where that was not asked.
+    work : ndarray of int, shape (4,)
+        Boxes by what is to be done, in the order of `WORK`; none where that is unknown.
     refused : ndarray of int, shape (1,)
         Rows that could not be computed.
     """
@@ -61,7 +61,7 @@ class Tally:
             verdicts=_counts(overall(judged), len(VERDICTS)),
             by_flow=np.stack([_counts(codes, len(VERDICTS)) for codes in judged.verdict]),
             worst=np.stack([np.histogram(each, EDGES)[0] for each in worst]),
-            work=_counts(work.kind if work else np.array([], np.int8), len(WORK)),
+            work=_counts(work.kind[work.kind >= 0] if work else np.array([], np.int8), len(WORK)),
             refused=np.zeros(1, np.int64),
         )
 

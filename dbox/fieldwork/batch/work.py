@@ -1,6 +1,6 @@
 """What is to be turned at each of many boxes, or must it be bedded again? As `levelling`."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -13,8 +13,8 @@ from dbox.fieldwork.levelling.reach import Reach
 from dbox.fieldwork.levelling.turning import LEAST_MOVE, hand_turns
 from dbox.hydraulics.split import split
 
-WORK = ("nothing to do", "adjust", "re-bed")
-"""What can be wanted at a box."""
+WORK = ("nothing to do", "adjust", "re-bed", "read again")
+"""What can be wanted at a box; the last where its readings cannot tell whether anything is."""
 
 _TOGETHER = 64
 """Boxes whose goals are weighed at a time: what thousands of goals need then stays small."""
@@ -27,7 +27,7 @@ class Work:
     Parameters
     ----------
     kind : ndarray of int, shape (k,)
-        Index into `WORK`.
+        Index into `WORK`; -1 where the offset of some hole is unknown.
     turn : ndarray, shape (k, n)
         Rounded turn, clockwise seen from inside the box; NaN where the clock is unknown. [rad]
     angle_after : ndarray, shape (k, n)
@@ -62,15 +62,19 @@ def work_at(boxes: Boxes, verdict: npt.NDArray[np.int8], inflow: float) -> Work:
     Work
         With the least turning, each turn rounded to what a hand can do.
     """
+    unknown = np.any(np.isnan(boxes.hole_offset) & boxes.uncapped, axis=-1)
+    boxes = replace(boxes, hole_offset=np.nan_to_num(boxes.hole_offset))
     reach = Reach.of_lips(boxes.lip, boxes.hole_offset, boxes.clock)
     offset = _offsets(boxes, inflow)
     wanted = _goals(boxes, offset) + offset
     reachable = reach.allows(wanted)
     kind = _kinds(boxes, verdict, reach, offset, reachable)
-    turn, after = hand_turns(reach, wanted, HAND_STEP, hold=kind[:, None] == 0)
+    hold = (kind != WORK.index("adjust")) & (kind != WORK.index("re-bed"))
+    turn, after = hand_turns(reach, wanted, HAND_STEP, hold=hold[:, None])
     move = np.where(reach.uncapped, after, 0.0) - reach.lip
-    too_fine = (kind == 1) & np.all(np.abs(move) <= LEAST_MOVE, axis=-1)
-    kind = np.where(too_fine, 0, kind).astype(np.int8)
+    too_fine = (kind == WORK.index("adjust")) & np.all(np.abs(move) <= LEAST_MOVE, axis=-1)
+    kind[too_fine] = WORK.index("nothing to do")
+    kind[unknown] = -1
     angle_after = (reach.angle + turn + np.pi) % (2.0 * np.pi) - np.pi
     freeze(kind, turn, angle_after, move, reachable)
     return Work(kind=kind, turn=turn, angle_after=angle_after, move=move, reachable=reachable)
@@ -112,6 +116,7 @@ def _kinds(
     within, outside = VERDICTS.index("within"), VERDICTS.index("outside")
     over = reach.lip - offset
     by_chance = alike(over, np.where(boxes.uncapped, boxes.error, np.inf))
-    fine = np.all(verdict == within, axis=0) | (by_chance & ~np.any(verdict == outside, axis=0))
-    result: npt.NDArray[np.int8] = np.where(fine, 0, np.where(reachable.all(-1), 1, 2))
-    return result.astype(np.int8)
+    kinds = np.where(reachable.all(-1), WORK.index("adjust"), WORK.index("re-bed"))
+    kinds[by_chance & ~np.any(verdict == outside, axis=0)] = WORK.index("read again")
+    kinds[np.all(verdict == within, axis=0)] = WORK.index("nothing to do")
+    return kinds.astype(np.int8)

@@ -5,6 +5,7 @@ What is wrong with a row keeps its box out, and no other.
 
 from collections.abc import Callable, Iterator, Sequence, Set
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,7 @@ import numpy.typing as npt
 
 from dbox.arrays import Array, BoolArray
 from dbox.fieldwork.batch.boxes import Boxes
+from dbox.fieldwork.site import DEFAULT_SPREAD
 from dbox.files.batch import columns
 from dbox.files.batch.columns import Faults
 from dbox.files.batch.heads import OFFSET, OPENING, SPREAD, TOLERANCE, Column, Layout
@@ -112,7 +114,7 @@ def read_boxes(
     settings : Settings
         What the rows do not say.
     apart : set of str
-        Names of boxes that have other rows further up.
+        Names of boxes that have other rows elsewhere.
 
     Returns
     -------
@@ -145,9 +147,15 @@ class _Table:
     settings: Settings
     faults: Faults
 
-    @property
-    def names(self) -> tuple[str, ...]:
-        return self.rows.columns[self.layout.box.index]
+    @cached_property
+    def names(self) -> list[str]:
+        """Name of the box of each row; an outlet without one takes that of the row before."""
+        names = [*self.rows.columns[self.layout.box.index]]
+        if "" in names:
+            for row in [row for row, name in enumerate(names) if not name]:
+                self._fault(row, "has no box; write its name in every row")
+                names[row] = names[row - 1] if row and self.layout.by_outlet else ""
+        return names
 
     def by_box(self) -> tuple[Listed, Indices]:
         """Boxes where each row is one, and the box of each row."""
@@ -226,11 +234,9 @@ class _Table:
                     row, "is of an outlet that its box has already; give each its own label"
                 )
             seen.add((index, label))
-        earlier = set(apart)
         for first in firsts.tolist():
-            if self.names[first] in earlier:
-                self._fault(first, "is of a box that has rows further up; put its rows together")
-            earlier.add(self.names[first])
+            if self.names[first] in apart:
+                self._fault(first, "is of a box that has rows elsewhere; put its rows together")
         ends = [*firsts.tolist()[1:], len(box)]
         return [cells[i:j] for i, j in zip(firsts.tolist(), ends, strict=True)]
 
@@ -261,12 +267,14 @@ class _Table:
     def _offset(self) -> Array:
         found = self._column(OFFSET)
         values = found and columns.offsets(*found, self.settings.units, self.faults)
-        return self._filled(values, self.settings.offset or 0.0)
+        default = self.settings.offset
+        return self._filled(values, np.nan if default is None else default)
 
     def _spread(self) -> Array:
         found = self._column(SPREAD)
         values = found and columns.spreads(*found, self.settings.units, self.faults)
-        return self._filled(values, self.settings.spread)
+        default = self.settings.spread
+        return self._filled(values, DEFAULT_SPREAD if default is None else default)
 
     def _tolerance(self) -> Array:
         found = self._column(TOLERANCE)

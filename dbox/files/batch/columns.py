@@ -4,6 +4,7 @@ A list is long and mostly plain numbers, so a column is read as numbers at once;
 none is read as a person's quantity (`1/8`, `3 mm`, `capped`).
 """
 
+import re
 from collections.abc import Callable, Sequence
 from functools import lru_cache, partial
 
@@ -20,6 +21,7 @@ from dbox.hydraulics.openings import Opening
 
 CAPPED, NONE = "capped", "none"
 
+_TIME = re.compile(r"0?([0-9]{1,2}:[0-9]{2}):00(?: ?[AaPp][Mm])?")
 _FURTHEST_READING = 1.0
 _FURTHEST_OFFSET = 0.15
 _REMEMBERED = 100_000
@@ -187,7 +189,9 @@ def _tolerance(cell: str, unit: str | None) -> float:
 
 @lru_cache(_REMEMBERED)
 def _clock(cell: str) -> float:
-    return units.clock(cell.strip())
+    # a spreadsheet takes a clock position for a time of the day
+    match = _TIME.fullmatch(cell.strip())
+    return units.clock(match[1] if match else cell.strip())
 
 
 @lru_cache(_REMEMBERED)

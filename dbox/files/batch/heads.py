@@ -109,6 +109,13 @@ def read_heads(lines: Sequence[str], ignored: Sequence[str] = ()) -> tuple[Layou
     found = _named(heads, {name.lower() for name in ignored}, faults)
     by_outlet = (OUTLET, 0) in found
     kind = READING if by_outlet else OUTLET
+    other = OUTLET if by_outlet else READING
+    faults += [
+        f"column {show(column.head)} is of the other shape; a row is a box, with {OUTLET} 1 and so "
+        f"on, or an outlet, with {OUTLET} and {READING}"
+        for (name, number), column in found.items()
+        if name == other and (number or not by_outlet)
+    ]
     numbers = sorted(number for name, number in found if name == kind)
     faults += _missing(found, kind, numbers)
     if faults:

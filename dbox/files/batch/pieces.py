@@ -4,17 +4,19 @@ The pieces depend on the file alone, so that a run that was stopped finds the sa
 """
 
 import csv
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Sequence, Set
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import BinaryIO
 
 from dbox.errors import ScenarioError
-from dbox.files.batch.heads import MOST_OUTLETS, Layout, read_heads
+from dbox.files.batch.heads import Layout, read_heads
 
 LONGEST_LINE = 100_000
 """Bytes of a line; a longer one is no row of a list."""
 
+_MOST_HELD = 100_000
 _MARK = b"\xef\xbb\xbf"
 
 
@@ -31,7 +33,7 @@ class Piece:
     end : int
         Bytes of the file up to their end.
     apart : frozenset of str
-        Names of boxes in it that have other rows further up.
+        Names of boxes in it that have other rows elsewhere.
     """
 
     first_line: int
@@ -67,6 +69,8 @@ def layout_of(path: Path, ignored: Sequence[str]) -> tuple[Layout, int]:
     ScenarioError
         Where the file cannot be read, or its heads are not those of a list.
     """
+    if path.exists() and not path.is_file():
+        raise ScenarioError(f"{path}: is no file; save the list as one, it is read more than once")
     try:
         with path.open("rb") as file:
             lines = [_line(file, path).removeprefix(_MARK), _line(file, path)]
@@ -104,20 +108,24 @@ def pieces(path: Path, layout: Layout, above: int, size: int) -> Iterator[Piece]
     ScenarioError
         Where a line is longer than `LONGEST_LINE`.
     """
+    blocks = partial(_blocks, path, above, size)
+    if layout.by_outlet:
+        yield from _by_box(blocks(), layout, _apart(blocks(), layout))
+    else:
+        yield from blocks()
+
+
+def _blocks(path: Path, above: int, size: int) -> Iterator[Piece]:
+    """Whole lines of about one size."""
+    line = above + 1
     with path.open("rb") as file:
         for _ in range(above):
             _line(file, path)
-        found = _blocks(file, path, above + 1, size)
-        yield from _by_box(found, layout) if layout.by_outlet else found
-
-
-def _blocks(file: BinaryIO, path: Path, line: int, size: int) -> Iterator[Piece]:
-    """Whole lines of about one size."""
-    while content := file.read(size):
-        if not content.endswith(b"\n"):
-            content += _line(file, path)
-        yield Piece(line, content, file.tell())
-        line += content.count(b"\n")
+        while content := file.read(size):
+            if not content.endswith(b"\n"):
+                content += _line(file, path)
+            yield Piece(line, content, file.tell())
+            line += content.count(b"\n")
 
 
 def _line(file: BinaryIO, path: Path) -> bytes:
@@ -137,37 +145,45 @@ class _Line:
     end: int
 
 
-def _by_box(blocks: Iterator[Piece], layout: Layout) -> Iterator[Piece]:
-    """The same lines, cut where a box ends, with the names that came before."""
-    seen: set[str] = set()
+def _by_box(blocks: Iterator[Piece], layout: Layout, apart: Set[str]) -> Iterator[Piece]:
+    """The same lines, cut where a box ends."""
     held: list[_Line] = []
+    for line in _named(blocks, layout):
+        full = held and line.end > held[0].end and line.box != held[-1].box
+        if full or len(held) > _MOST_HELD:
+            yield _piece(held, apart)
+            held = []
+        held.append(line)
+    if held:
+        yield _piece(held, apart)
+
+
+def _named(blocks: Iterator[Piece], layout: Layout) -> Iterator[_Line]:
+    """The lines, each with its box: that of the line before where it tells none."""
+    name = ""
     for block in blocks:
         lines = block.content.removesuffix(b"\n").split(b"\n")
         for number, line in enumerate(lines, start=block.first_line):
-            before = held[-1].box if held else ""
-            held.append(_Line(number, _name(line, layout) or before, line + b"\n", block.end))
-        cut = _before_last_box(held)
-        if cut:
-            yield _piece(held[:cut], seen)
-            held = held[cut:]
-    if held:
-        yield _piece(held, seen)
+            name = _name(line, layout) or name
+            yield _Line(number, name, line + b"\n", block.end)
 
 
-def _piece(lines: Sequence[_Line], seen: set[str]) -> Piece:
-    names = {line.box for line in lines}
-    apart = frozenset(names & seen)
-    seen |= names
+def _apart(blocks: Iterator[Piece], layout: Layout) -> Set[str]:
+    """Names of boxes whose rows do not stand together."""
+    seen: set[str] = set()
+    apart: set[str] = set()
+    last = None
+    for line in _named(blocks, layout):
+        if line.box != last:
+            (apart if line.box in seen else seen).add(line.box)
+            last = line.box
+    return apart
+
+
+def _piece(lines: Sequence[_Line], apart: Set[str]) -> Piece:
     content = b"".join(line.content for line in lines)
-    return Piece(lines[0].number, content, lines[-1].end, apart)
-
-
-def _before_last_box(lines: Sequence[_Line]) -> int:
-    """Lines before those of the last box, which may go on; all where it is too large for one."""
-    cut = len(lines)
-    while cut and lines[cut - 1].box == lines[-1].box:
-        cut -= 1
-    return cut if len(lines) - cut <= MOST_OUTLETS else len(lines)
+    names = frozenset(line.box for line in lines)
+    return Piece(lines[0].number, content, lines[-1].end, names & apart)
 
 
 def _name(line: bytes, layout: Layout) -> str:

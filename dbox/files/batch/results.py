@@ -18,7 +18,6 @@ from dbox.fieldwork.batch.judge import Judged, judge_drawn, judge_first_order
 from dbox.fieldwork.batch.tally import Tally, overall
 from dbox.fieldwork.batch.work import WORK, Work, work_at
 from dbox.fieldwork.confidence import VERDICTS
-from dbox.fieldwork.levelling.turning import LEAST_MOVE
 from dbox.files.batch.boxes import Indices, Listed
 from dbox.files.batch.rows import Fault
 from dbox.files.batch.settings import Settings
@@ -27,6 +26,7 @@ from dbox.files.units import INCH
 
 _SHARE_DIGITS, _OVER_DIGITS, _CHANCE_DIGITS = 4, 3, 3
 _WORDS = [word.encode() for word in VERDICTS]
+_LEAST_TOLD = 5e-5
 _SPECIAL = frozenset('",\r\n')
 
 
@@ -107,20 +107,22 @@ def _columns(
 
 
 def _work_columns(listed: Listed, outlets: Indices, work: Work) -> Iterator[Sequence[bytes]]:
-    yield [WORK[code].encode() for code in work.kind]
+    yield [b"" if code < 0 else WORK[code].encode() for code in work.kind.tolist()]
     labels = [[label[i] for i in outlets] for label in listed.labels]
     yield _texts([_turns(label, work, row) for row, label in enumerate(labels)])
 
 
 def _turns(labels: Sequence[str], work: Work, row: int) -> str:
     """What is to be turned at one box, outlet by outlet; or which outlets cannot reach."""
+    if work.kind[row] < 0:
+        return "the offset of its holes is not given"
     if WORK[work.kind[row]] == "re-bed":
         short = [label for i, label in enumerate(labels) if not work.reachable[row, i]]
         return f"out of reach: {', '.join(short)}"
     moves = work.move[row]
     each = [
         f"{labels[i]}: {_turn(moves[i], work.turn[row, i], work.angle_after[row, i])}"
-        for i in np.flatnonzero(np.abs(moves) > LEAST_MOVE).tolist()
+        for i in np.flatnonzero(np.abs(moves) > _LEAST_TOLD).tolist()
     ]
     return "; ".join(each)
 

@@ -107,7 +107,8 @@ def _cells(text: str, delimiter: str) -> list[list[str]]:
 def _one_by_one(lines: Iterable[str], delimiter: str) -> Iterator[list[str]]:
     for line in lines:
         try:
-            yield next(csv.reader([line], delimiter=delimiter, strict=True), [])
+            cells = next(csv.reader([line], delimiter=delimiter, strict=True), [])
         except csv.Error:
-            # as the one cell that it then is
-            yield [line]
+            cells = [line]
+        # where a quote is left open it is one cell, if any
+        yield [line] if line.count('"') % 2 else cells

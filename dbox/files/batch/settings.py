@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from dbox.fieldwork.site import DEFAULT_SPREAD, Flow
+from dbox.fieldwork.site import Flow
 from dbox.hydraulics.openings import Opening
 
 
@@ -20,8 +20,8 @@ class Settings:
         Discharge coefficient of the openings that the rows say. [-]
     offset : float or None
         Hole centre from pipe centre; None where nothing is said, 0 where it cannot be turned. [m]
-    spread : float
-        Standard deviation of one reading. [m]
+    spread : float or None
+        Standard deviation of one reading; None for that of a ruler. [m]
     tolerance : float or None
         Allowed difference of a share from its target; None where the rows say it. [-]
     units : str
@@ -38,7 +38,7 @@ class Settings:
     opening: Opening | None = None
     coefficient: float | None = None
     offset: float | None = None
-    spread: float = DEFAULT_SPREAD
+    spread: float | None = None
     tolerance: float | None = None
     units: str = "in"
     samples: int = 400

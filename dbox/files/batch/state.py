@@ -16,6 +16,7 @@ from typing import Any, BinaryIO
 
 from dbox.errors import ScenarioError
 from dbox.files.lock import lock
+from dbox.files.place import check_place
 
 _FILES = ("results", "bad")
 
@@ -73,7 +74,7 @@ class Progress:
     done : bool
         Whether all pieces are.
     resumed : bool
-        Whether an earlier run is gone on with.
+        Whether an earlier run is gone on with that had come to something.
 
     Raises
     ------
@@ -86,18 +87,21 @@ class Progress:
         self, places: Places, about: Mapping[str, str], heads: Mapping[str, bytes]
     ) -> None:
         self.places, self._about = places, dict(about)
-        self.resumed = places.state.exists()
-        kept = self._kept() if self.resumed else {}
+        begun = places.state.exists()
+        kept = self._kept() if begun else {}
         self.pieces: int = kept.get("pieces", 0)
         self.content: dict[str, Any] = kept.get("content", {})
         self.done: bool = kept.get("done", False)
+        self.resumed = self.done or self.pieces > 0
         self._files: dict[str, BinaryIO] = {}
         if self.done:
             return
-        if not self.resumed:
+        if not begun:
             _refuse_old(places)
         try:
-            self._open(kept.get("lengths", {}), heads)
+            self._open(kept.get("lengths"), heads)
+            if not begun:
+                self.keep({})
         except BaseException:
             self.close()
             raise
@@ -179,12 +183,11 @@ class Progress:
             )
         return kept
 
-    def _open(self, lengths: Mapping[str, int], heads: Mapping[str, bytes]) -> None:
+    def _open(self, lengths: Mapping[str, int] | None, heads: Mapping[str, bytes]) -> None:
         for name in _FILES:
             path = self.places.part(name)
             try:
-                # a run that was killed before it kept anything leaves parts without a state
-                file = path.open("r+b" if path.exists() else "x+b")
+                file = path.open("xb" if lengths is None else "r+b")
             except OSError as error:
                 raise ScenarioError(
                     f"{path}: cannot be written ({error.strerror}); {self.places.begin_anew()}"
@@ -192,7 +195,7 @@ class Progress:
             self._files[name] = file
             if name == "results" and not lock(file.fileno()):
                 raise ScenarioError(f"{path}: another run has it open; let that one end")
-            length = lengths.get(name, 0)
+            length = lengths[name] if lengths else 0
             if file.seek(0, os.SEEK_END) < length:
                 raise ScenarioError(
                     f"{path}: is shorter than the run had written; {self.places.begin_anew()}"
@@ -204,6 +207,5 @@ class Progress:
 
 
 def _refuse_old(places: Places) -> None:
-    for path in (places.results, places.bad):
-        if path.exists():
-            raise ScenarioError(f"{path}: is there already and is not replaced; name another file")
+    for path in (places.results, places.bad, *map(places.part, _FILES)):
+        check_place(path, overwrite=False)

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 
 from dbox.errors import ScenarioError
-from dbox.fieldwork.site import DEFAULT_SPREAD
 from dbox.files import measures
 from dbox.files.batch.settings import Settings
 from dbox.files.faults import any_of, show
@@ -63,7 +62,7 @@ def read_settings(
         opening=read_opening,
         coefficient=coefficient,
         offset=read_offset,
-        spread=DEFAULT_SPREAD if read_spread is None else read_spread,
+        spread=read_spread,
         tolerance=read_tolerance,
         units=units,
         samples=samples,
