@@ -151,9 +151,11 @@ class World:
             lines = zip(self.share, self.lengths, self.soil, strict=True)
             depth = [ponding(daily * s, L, acceptance * k) for s, L, k in lines]
             self.depth = np.array(depth)
-            # nobody is called before a line stands in water; an even split would not do that
-            wet = self.depth.max() > 0.15 or self.worked > 0.9
-            if wet or self.truth not in ("tilt", "low", "trickle", "unequal"):
+            # nobody is called before the line it favours stands in water; an even split would not
+            # do that
+            own = self.j if self.truth in ("low", "trickle", "unequal") else self.share.argmax()
+            wet = self.depth[own] > 0.15 or self.worked > 0.9
+            if wet or self.truth not in ("tilt", "low", "trickle", "unequal", "jet"):
                 break
             self.worked *= 1.1
         over = rng.uniform(0.0, 2.5) * INCH

@@ -1,9 +1,14 @@
 """Does the diagnosis find what is wrong? Judged on jobs made by `jobs`, which it did not make.
 
 The aims are those set for the tool: the right cause first in 80 %, among the first two in 93 %,
-and of those given 70 to 90 %, between 65 and 95 % right. A sample may miss an aim by its own error:
-500 jobs may by one standard error (2,000 jobs of four seeds gave 0.92 to 0.93 for the 0.93, which
-is not met to the digit), the everyday 60 by more, so that they fail only where something broke.
+and of those given 70 to 90 %, between 65 and 95 % right. Five seeds of 500 jobs gave 0.86 to 0.91
+first (0.886 of all), 0.94 to 0.97 among the first two (0.954), and 0.86 to 0.91 right of those
+given 70 to 90 %. 500 jobs are held to the aims as they stand; the everyday 60 may miss them by
+their own error, so that they fail only where something broke.
+
+The tool's own next look reached 90 % certainty in 13.7 looks, the order of practice in 29.0 (means
+of 500 jobs, their standard errors 0.7 and 0.4; a line's port or rod is a look of its own). The slow
+test asks 80 of them.
 """
 
 from collections.abc import Iterator
@@ -13,9 +18,10 @@ import numpy as np
 import pytest
 
 from dbox import Circle, DomainError
-from dbox.fieldwork.diagnosis.causes import CAUSES
+from dbox.fieldwork.diagnosis.causes import CAUSES, index_of
 from dbox.fieldwork.diagnosis.diagnose import diagnose
 from dbox.fieldwork.diagnosis.evidence import Evidence, OutletEvidence
+from dbox.fieldwork.diagnosis.next_look import next_looks
 from dbox.fieldwork.diagnosis.weigh import Weighing, weigh
 from dbox.fieldwork.site import Flow, Outlet, Site
 from tests.fieldwork.jobs import Job, make_job, revealed, visit
@@ -57,7 +63,7 @@ def test_two_ways_the_right_cause_of_60_jobs_leads():
 
 @pytest.mark.slow
 def test_two_ways_the_right_cause_of_500_jobs_leads():
-    judge(outcomes(500, seed=2024), slack=np.sqrt(0.93 * 0.07 / 500))
+    judge(outcomes(500, seed=2024), slack=0.0)
 
 
 LOOK_ALIKES = {
@@ -119,6 +125,51 @@ def test_exact_water_that_cannot_stand_so_is_pointed_out():
     assert diagnose(box(outlets=(agreed, dry, dry, dry)), draws=120).contradictions == ()
 
 
+def probability(site: Site, cause: str, outlet: int) -> float:
+    weighing = weigh(site, draws=120, seed=1)
+    return float(
+        weighing.probability[weighing.hypotheses.answers.index((index_of(cause)[0], outlet))]
+    )
+
+
+def test_exact_of_ports_with_water_the_deeper_one_is_the_line_that_gets_too_much():
+    """All four ports say "below the pipe"; only the depths tell the lines apart."""
+
+    def seen(deep: int) -> Site:
+        depths = [-0.06 if i == deep else -0.29 for i in range(4)]
+        return box(
+            outlets=tuple(OutletEvidence(port="below the pipe", port_water=d) for d in depths)
+        )
+
+    assert probability(seen(0), "unequal", 0) > 3 * probability(seen(1), "unequal", 0)
+    assert probability(seen(1), "unequal", 1) > 3 * probability(seen(0), "unequal", 1)
+
+
+def test_exact_a_rod_that_stops_at_the_mouth_is_at_a_cap_and_far_off_at_a_crushed_header():
+    def seen(distance: float) -> Site:
+        rods = (OutletEvidence(rod="hard stop", rod_distance=distance),)
+        return box(outlets=rods + (OutletEvidence(rod="clear"),) * 3)
+
+    assert probability(seen(0.1), "capped", 0) > 2 * probability(seen(4.0), "capped", 0)
+    assert probability(seen(4.0), "crushed", 0) > 2 * probability(seen(0.1), "crushed", 0)
+
+
+def test_exact_the_line_that_is_full_got_its_share_before_it_backed_up():
+    """Lips alike, so each of four got about a quarter."""
+    full = OutletEvidence(mouth="full", port="to the pipe", drain_back="long", rod="clear")
+    dry = OutletEvidence(mouth="dry", port="dry", drain_back="none", rod="clear")
+    over = diagnose(box(outlets=(dry, full, dry, dry)), draws=120).overload
+    assert over is not None
+    assert over.sealed == 1
+    low, mean, high = over.before
+    assert low < 0.25 < high
+    assert mean > over.share[1]
+    nothing = diagnose(box(), draws=120).overload
+    assert nothing is not None
+    assert nothing.sealed == -1
+    assert np.isnan(nothing.before).all()
+
+
 def test_exact_normal_things_are_asked_first_and_ruled_out_once_answered():
     asked = {thing.topic: thing.state for thing in diagnose(box(), draws=60).normal}
     assert asked == {"system": "ask", "caps": "ask", "use": "ask"}
@@ -169,11 +220,11 @@ def looks_needed(job: Job, *, by_tool: bool) -> int:
     """Looks until something is 90 % certain, beginning from the wet ground."""
     made, order = {"ground"}, in_order_of_practice(job)
     for count in range(60):
-        site = revealed(job, made)
-        if weigh(site, draws=100, seed=1).probability.max() >= 0.9:
+        weighing = weigh(revealed(job, made), draws=100, seed=1)
+        if weighing.probability.max() >= 0.9:
             return count
         if by_tool:
-            looks = diagnose(site, draws=100, seed=1).looks
+            looks = next_looks(weighing, seed=1)
             if not looks:
                 return count
             name = {"slow pour": "slow", "fast pour": "fast"}.get(looks[0].name, looks[0].name)
@@ -189,7 +240,6 @@ def looks_needed(job: Job, *, by_tool: bool) -> int:
 @pytest.mark.slow
 def test_two_ways_the_tool_s_own_next_look_needs_fewer_looks_than_practice():
     rng = np.random.default_rng(77)
-    jobs = [make_job(rng) for _ in range(60)]
-    tool = np.mean([looks_needed(job, by_tool=True) for job in jobs])
-    practice = np.mean([looks_needed(job, by_tool=False) for job in jobs])
-    assert tool < practice
+    jobs = [make_job(rng) for _ in range(80)]
+    spared = [looks_needed(job, by_tool=False) - looks_needed(job, by_tool=True) for job in jobs]
+    assert np.mean(spared) > 3 * np.std(spared) / np.sqrt(len(spared))

@@ -15,7 +15,7 @@ import numpy.typing as npt
 from dbox.arrays import Array, BoolArray
 from dbox.fieldwork.diagnosis.causes import CAUSES, Hypotheses, feed_is_strong, index_of
 from dbox.fieldwork.diagnosis.lips import Drawn
-from dbox.fieldwork.diagnosis.places import jet_heads
+from dbox.fieldwork.diagnosis.places import Jets
 from dbox.fieldwork.site import Site
 from dbox.hydraulics.openings import Circle, Notch, Opening, PipeEnd, Slot
 from dbox.hydraulics.split import split
@@ -26,6 +26,9 @@ USUAL_DAY = 2.0 * LITRE_PER_MINUTE
 51(10), 2005, p. 39)"""
 USUAL_DOSE = 100.0 * LITRE_PER_MINUTE
 """Flow of a pumped or siphoned dose. [m3/s] (common practice, no source)"""
+USUAL_SURGE = 10.0 * LITRE_PER_MINUTE
+"""Flow of a bath or a washer let go, at which a jet does what it does to a gravity-fed box. [m3/s]
+(common practice, no source)"""
 USUAL_MARGIN = 0.55
 """Load of a line over what it takes, in a field that is asked about and splits evenly. [-]
 (judgement)"""
@@ -33,6 +36,10 @@ FULL_LOAD = 4.0
 """Load at which a trench that is full is counted. [-]"""
 MODEL_ERROR = 0.0004
 """What surface tension and a rough lip amount to, as a height of the lip. [m] (judgement)"""
+JET = 0.005
+"""Head that a jet gives the outlet it strikes at a fast pour, where it is the trouble. [m]
+(judgement: between the 12 mm that it has in a pipe at 1 in 100 and the 2 mm that a free jet would
+have left across a box)"""
 HEADS = np.concatenate([[0.0], np.geomspace(1e-4, 0.5, 120)])
 """Heads at which openings are rated, to turn flows into heads. [m]"""
 HOLE_FACTORS = (0.7, 1.4)
@@ -62,11 +69,15 @@ class States:
     crack : ndarray, shape (r,)
         How far below the lowest lip that loss lets the level fall. [m]
     jet : ndarray, shape (r,)
-        Strength of the jet over that of the model. [-]
+        Head that the jet gives the outlet it strikes, at a fast pour. [m]
+    aim : ndarray of int, shape (r,)
+        Which way it points, a row of `places.Jets`.
     hole : ndarray of int, shape (r,)
         Which factor the hole of the outlet differs by; -1 for none.
     load : ndarray, shape (r, n)
         Load of each line over what it takes. [-]
+    day : ndarray, shape (r,)
+        Flow of an ordinary day. [m3/s]
     day_share : ndarray, shape (r, n)
         Share of each line on an ordinary day. [-]
     still : ndarray, shape (r,)
@@ -89,8 +100,10 @@ class States:
     leak: Array
     crack: Array
     jet: Array
+    aim: npt.NDArray[np.int64]
     hole: npt.NDArray[np.int64]
     load: Array
+    day: Array
     day_share: Array
     still: Array
     size: Array
@@ -116,13 +129,13 @@ class Water:
         The box.
     places : ndarray, shape (n, 2)
         Places of its outlets. [m]
+    jets : Jets
+        What a straight inlet may throw at them.
     """
 
     site: Site
     places: Array
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "_jets", jet_heads(self.site, self.places))
+    jets: Jets
 
     def flows(self, states: States, inflow: Array) -> Array:
         """Flow of every outlet.
@@ -141,7 +154,8 @@ class Water:
         """
         seep = np.minimum(states.seep, 0.3 * inflow[:, None])
         inside = np.maximum(inflow - seep.sum(-1) - states.leak, 0.02 * inflow)
-        lips = np.where(states.closed, np.inf, states.felt - self._thrown(states, inflow))
+        thrown = self.jets.heads(states.jet, states.aim, inflow)
+        lips = np.where(states.closed, np.inf, states.felt - thrown)
         shut: BoolArray = np.all(np.isinf(lips), axis=-1)
         lips = np.where(shut[:, None], np.where(np.isinf(states.read), np.inf, states.felt), lips)
         openings = [o.opening for o in self.site.outlets]
@@ -173,15 +187,6 @@ class Water:
             slopes = outlet.opening.slope(HEADS)
             blur[..., i] = MODEL_ERROR * np.interp(flow[..., i], rated, slopes)
         return blur
-
-    def _thrown(self, states: States, inflow: Array) -> Array:
-        """Extra head of the jet, (r, n); a trickle falls into the pool and throws nothing."""
-        if not states.jet.any():
-            return np.zeros_like(states.felt)
-        grid, heads = self._jets  # type: ignore[attr-defined]
-        each = np.stack([np.interp(inflow, grid, h) for h in heads.T], -1)
-        carried = states.jet * inflow / (inflow + 10.0 * LITRE_PER_MINUTE)
-        return np.asarray(each * carried[:, None])
 
     def _odd_holes(self, states: States, lips: Array, inflow: Array) -> Array:
         """Split boxes in which one hole differs: all sizes side by side, those unused capped."""
@@ -252,9 +257,11 @@ def draw_states(
         seep=seep,
         leak=np.where(leaks, np.squeeze(_spread(dice, 0.3, 0.9), -1), 0.0),
         crack=np.where(leaks, 0.004 + 0.05 * dice.even(), 0.0),
-        jet=np.where(np.isin(cause, index_of("jet")), np.exp(0.4 * dice.normal()), 0.0),
+        jet=np.where(np.isin(cause, index_of("jet")), JET * np.exp(0.5 * dice.normal()), 0.0),
+        aim=_picked(water.jets.chance, dice),
         hole=np.where(np.isin(cause, index_of("holes")), (dice.even() < 0.5).astype(int), -1),
         load=np.zeros((h * d, n)),
+        day=np.zeros(h * d),
         day_share=np.zeros((h * d, n)),
         still=np.zeros(h * d),
         size=np.zeros(h * d),
@@ -283,6 +290,11 @@ def _spread(dice: _Dice, litres_per_minute: float, sigma: float) -> Array:
     return np.asarray(middle * np.exp(sigma * dice.normal()))[:, None]
 
 
+def _picked(chance: Array, dice: _Dice) -> npt.NDArray[np.int64]:
+    """Places drawn by their chances, (r,)."""
+    return np.searchsorted(np.cumsum(chance), dice.even()).clip(max=len(chance) - 1)
+
+
 def _of_line(cause: npt.NDArray[np.int64], name: str) -> BoolArray:
     return np.isin(cause, [i for i, c in enumerate(CAUSES) if c.line == name])
 
@@ -302,13 +314,14 @@ def _tails(cause: npt.NDArray[np.int64], own: BoolArray, felt: Array, dice: _Dic
 
 def _with_day(site: Site, water: Water, state: States, drawn: Drawn, dice: _Dice) -> States:
     """The same states, with the shares and loads of an ordinary day and the level at rest."""
-    usual = USUAL_DOSE if feed_is_strong(site) else USUAL_DAY
+    usual = USUAL_DOSE if feed_is_strong(site) else np.where(state.jet > 0, USUAL_SURGE, USUAL_DAY)
     inflow = usual * np.exp(0.4 * dice.normal())
     # water that leaves by a box's wall never reaches a line, yet a day's flow is not lost in it
     running = replace(state, leak=np.minimum(state.leak, 0.5 * inflow))
     flow = water.flows(running, inflow)
     share = flow / np.maximum(flow.sum(-1, keepdims=True), 1e-12)
-    load = share / _wanted(site) * _margins(state, dice)
+    wanted = _wanted(site)
+    load = share / wanted * _margins(state, dice, _short(wanted))
     full = np.isfinite(state.tail)
     lowest = np.where(np.isfinite(state.read), state.read, np.inf).min(-1)
     ways = np.maximum(np.where(state.closed, np.inf, state.felt), state.tail).min(-1)
@@ -317,6 +330,7 @@ def _with_day(site: Site, water: Water, state: States, drawn: Drawn, dice: _Dice
     return replace(
         state,
         load=np.where(full, np.maximum(load, FULL_LOAD), load),
+        day=inflow,
         day_share=share,
         still=np.where(state.crack > 0, -state.crack, still - lowest),
         size=_sizes(state, drawn),
@@ -334,14 +348,22 @@ def _wanted(site: Site) -> Array:
     return np.asarray(np.where(part > 0, part / part.sum(), 1.0))
 
 
-def _margins(state: States, dice: _Dice) -> Array:
+def _short(wanted: Array) -> Array:
+    """How many times more the shortness that is known loads a line than its neighbours. (n,)"""
+    used = wanted < 1.0 if np.any(wanted < 1.0) else np.ones(wanted.size, bool)
+    return np.asarray(np.maximum(np.median(wanted[used]) / wanted, 1.0))
+
+
+def _margins(state: States, dice: _Dice, short: Array) -> Array:
     """Load of each line over what it takes, were the split even. (r, n)"""
     low, high = np.array([c.load for c in CAUSES]).T
     own_low, own_high = np.array([c.own_load for c in CAUSES]).T
     everywhere = low[state.cause] + (high - low)[state.cause] * dice.even()
     own = own_low[state.cause] + (own_high - own_low)[state.cause] * dice.even()
     margin = USUAL_MARGIN * np.exp(0.35 * dice.normal()) * everywhere
-    return np.asarray(margin[:, None] * np.where(state.own, own[:, None], 1.0))
+    # what a line's known shortness explains need not be its soil too
+    more = np.maximum(own[:, None] / short, 1.0)
+    return np.asarray(margin[:, None] * np.where(state.own, more, 1.0))
 
 
 def _sizes(state: States, drawn: Drawn) -> Array:

@@ -34,6 +34,7 @@ TILTED_SLOPE = 0.020
 LEAST_DROP = 0.0025
 """Lip difference across the outlets from which a box is called tilted. [m] (about 3/32 in)"""
 
+_LOW_SIDE = 0.25  # part of the drop across a leaning box up to which an outlet is favoured
 _DATUM = 0.1  # a water line may stand anywhere within the box
 _UNUSED = 1e4  # variance of an observation that says nothing
 
@@ -251,7 +252,6 @@ def _limits(hypotheses: Hypotheses, plane: Array, fault: Array, offsets: Array) 
     """Log of how a size within its limits compares with one that had none, -inf outside."""
     result = np.zeros(fault.shape)
     drop = np.ptp(plane, axis=-1)
-    lowest = plane.argmin(-1)
     for row, (c, outlet) in enumerate(zip(hypotheses.cause, hypotheses.outlet, strict=True)):
         cause, inside, chance = CAUSES[c], np.ones(fault.shape[1], bool), 1.0
         if cause.fault:
@@ -261,10 +261,16 @@ def _limits(hypotheses: Hypotheses, plane: Array, fault: Array, offsets: Array) 
         if cause.tilted:
             inside &= drop[row] > LEAST_DROP
             if outlet >= 0:
-                inside &= lowest[row] == outlet
+                inside &= _favoured(plane[row])[:, outlet]
             chance *= _tilt_chance(offsets, int(outlet))
         result[row] = np.where(inside, -np.log(chance), -np.inf)
     return result
+
+
+def _favoured(plane: Array) -> BoolArray:
+    """Which outlets a leaning box favours: those near its low side. (..., n)"""
+    low, drop = plane.min(-1, keepdims=True), np.ptp(plane, axis=-1)[..., None]
+    return np.asarray(plane - low <= _LOW_SIDE * drop)
 
 
 def _between(mean: float, spread: float, low: float, high: float) -> float:
@@ -279,5 +285,5 @@ def _tilt_chance(offsets: Array, outlet: int) -> float:
     per_slope = np.ptp(plane, axis=-1)
     # the size of two equal normal slopes together has the chance exp(-s^2 / 2 sigma^2) to exceed s
     enough = np.exp(-0.5 * (LEAST_DROP / np.maximum(per_slope, 1e-9) / TILTED_SLOPE) ** 2)
-    toward = plane.argmin(-1) == outlet if outlet >= 0 else np.ones(len(turn), bool)
+    toward = _favoured(plane)[:, outlet] if outlet >= 0 else np.ones(len(turn), bool)
     return max(float((enough * toward).mean()), 1e-9)

@@ -4,10 +4,11 @@ Share of an ordinary day as the boxes that fit share it; share times the day's w
 of the trench is the load per area, held against the acceptance rate that the user enters. What a
 trench cannot take it stores: storage up to the pipe over what is too much is the time in which it
 fills, so a trench that stands full has been over for at least as long. One of n equal lines capped
-for a rest gives each of the others n/(n-1) of what it had.
+for a rest gives each of the others n/(n-1) of what it had. A sealed line gets little now; what
+filled it is the share that the same boxes gave it before its water stood against its outlet.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -18,6 +19,8 @@ from dbox.fieldwork.site import Site
 from dbox.fieldwork.targets import target_shares
 from dbox.hydraulics.surge.household import DAY, PER_PERSON
 from dbox.hydraulics.surge.trench import Trench
+
+_LIGHT = 1e-4  # boxes of less weight than this, over that of the heaviest, tell nothing
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -46,6 +49,10 @@ class Overload:
         What the soil takes over the long term; NaN where not entered. [m/s]
     fills_in : float
         How long the line takes to fill to its pipe; inf where it keeps up, NaN where not known. [s]
+    sealed : int
+        The outlet whose line, by itself and more probably than not, is full and backs up; -1: none.
+    before : tuple of float
+        Share that it got before it backed up: 5th percentile, mean, 95th; NaN for none. [-]
     """
 
     outlet: int
@@ -61,6 +68,8 @@ class Overload:
     load_rested: Array
     acceptance: Array
     fills_in: float
+    sealed: int = -1
+    before: tuple[float, float, float] = (np.nan, np.nan, np.nan)
 
     @property
     def known(self) -> bool:
@@ -87,7 +96,8 @@ def overload_of(weighing: Weighing) -> Overload | None:
         target = target_shares(site)
     except DomainError:
         return None
-    low, share, high = _bands(weighing)
+    low, share, high = _bands(weighing.states.day_share, weighing.weight)
+    sealed, before = _sealed(weighing)
     outlet = int(np.argmax(np.where(target > 0, share / np.where(target > 0, target, 1.0), 0.0)))
     daily, from_people = _daily(site)
     area, acceptance = _trenches(site)
@@ -109,12 +119,30 @@ def overload_of(weighing: Weighing) -> Overload | None:
         load_rested=loads[2],
         acceptance=acceptance,
         fills_in=_fill_time(site, outlet, share[outlet] * daily),
+        sealed=sealed,
+        before=before,
     )
 
 
-def _bands(weighing: Weighing) -> tuple[Array, Array, Array]:
+def _sealed(weighing: Weighing) -> tuple[int, tuple[float, float, float]]:
+    """The line that is full by itself, and the share it got while its trench still took it."""
+    states, weight = weighing.states, weighing.weight
+    full = np.isfinite(states.tail) & states.own
+    chance = weight @ full
+    outlet = int(np.argmax(chance))
+    if not chance[outlet] > 0.5:
+        return -1, (np.nan, np.nan, np.nan)
+    rows = np.flatnonzero(full[:, outlet] & (weight > _LIGHT * weight.max()))
+    then = states.take(rows)
+    open_then = replace(then, tail=np.full_like(then.tail, -np.inf))
+    flow = weighing.water.flows(open_then, then.day)
+    share = flow / np.maximum(flow.sum(-1, keepdims=True), 1e-12)
+    low, mean, high = _bands(share, weight[rows])
+    return outlet, (float(low[outlet]), float(mean[outlet]), float(high[outlet]))
+
+
+def _bands(share: Array, weight: Array) -> tuple[Array, Array, Array]:
     """Weighted 5th percentile, mean and 95th percentile of the shares of a day. (n,) each."""
-    share, weight = weighing.states.day_share, weighing.weight
     order = np.argsort(share, axis=0)
     rising = np.take_along_axis(share, order, 0)
     reached = np.cumsum(weight[order], axis=0)
@@ -122,7 +150,7 @@ def _bands(weighing: Weighing) -> tuple[Array, Array, Array]:
         np.take_along_axis(rising, (reached >= level * reached[-1]).argmax(0)[None], 0)[0]
         for level in (0.05, 0.95)
     ]
-    return ends[0], np.asarray(weight @ share), ends[1]
+    return ends[0], np.asarray(weight @ share) / weight.sum(), ends[1]
 
 
 def _daily(site: Site) -> tuple[float, bool]:

@@ -18,7 +18,8 @@ START_ERROR = 0.0012
 """Standard deviation of the height at which an outlet is seen to start. [m] (about 3/64 in)"""
 
 _OF_POUR = 0.02
-_LEAST_CATCH = 0.02
+_SEEN_TO_RUN = 0.10
+"""Flow over a fair share that half the people note as running. [-] (judgement)"""
 _POUR_ERROR = 0.05
 
 
@@ -101,15 +102,17 @@ def _order_chance(states: States, flow: Array, pour: Pour) -> Array:
     """Log probability of an order of starting: every outlet later than the one before it."""
     ways = np.maximum(states.felt, states.tail)
     ways = np.where(states.closed & (states.seep <= 0), np.inf, ways)
-    runs = flow > _LEAST_CATCH * pour.inflow / flow.shape[1]
+    # a line that takes next to nothing is often not noted as running
+    over = (flow / (_SEEN_TO_RUN * pour.inflow / flow.shape[1])) ** 2
+    runs = 0.05 + 0.90 * over / (1.0 + over)
     order, result = list(pour.order), np.zeros(len(flow))
     for earlier, later in pairwise(order):
         gap = np.minimum(ways[:, later], 1e3) - np.minimum(ways[:, earlier], 1e3)
         result += _log_mixed(1.0 / (1.0 + np.exp(np.clip(-1.7 * gap / START_ERROR, -60, 60))))
     for outlet in range(flow.shape[1]):
         if np.isfinite(states.read[0, outlet]):
-            seen = runs[:, outlet] == (outlet in order)
-            result += _log_mixed(np.where(seen, 0.95, 0.05))
+            run = runs[:, outlet]
+            result += _log_mixed(run if outlet in order else 1.0 - run)
     return result
 
 

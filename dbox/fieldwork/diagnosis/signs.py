@@ -57,6 +57,9 @@ def _sealed(chances: Chances) -> dict[str, Chances]:
     return dict.fromkeys(SEALED, chances)
 
 
+LEAKS = (0.06, 0.94)
+"""What the level does, every outlet plugged, in a box that loses water: holds, falls. [-]"""
+
 SYSTEM_SIGNS = {
     "system": Sign((0.97, 0.005, 0.005, 0.02), {
         "serial": (0.03, 0.50, 0.45, 0.02), "capped": (0.70, 0.01, 0.01, 0.28)}),
@@ -93,7 +96,7 @@ SYSTEM_SIGNS = {
     "baffle": Sign((0.75, 0.25), {"jet": (0.05, 0.95)}),
     "ice": Sign((0.99, 0.01), {"frozen": (0.12, 0.88)}),
     "plugged": Sign((0.95, 0.05), {
-        "leak": (0.06, 0.94), "broken": (0.45, 0.55), "infiltration": (0.80, 0.20)}),
+        "leak": LEAKS, "broken": (0.85, 0.15), "infiltration": (0.80, 0.20)}),
 }  # fmt: skip
 
 OUTLET_SIGNS = {

@@ -13,7 +13,7 @@ from dbox.arrays import Array
 from dbox.fieldwork.diagnosis.causes import index_of
 from dbox.fieldwork.diagnosis.evidence import OUTLET_WORDS, WORDS, Evidence
 from dbox.fieldwork.diagnosis.forward import States
-from dbox.fieldwork.diagnosis.signs import OUTLET_SIGNS, SYSTEM_SIGNS
+from dbox.fieldwork.diagnosis.signs import LEAKS, OUTLET_SIGNS, SYSTEM_SIGNS
 
 MISTAKE = 0.04
 """Chance that what was written down says nothing of what was there. [-] (judgement)"""
@@ -32,11 +32,12 @@ RIM_SEEN = 0.006
 """Slope of a rim from which half the people call it out of level. [-] (judgement)"""
 
 # A long trench takes what is over its bottom's share by its walls: it stands (load - 1) width / 2
-# deep (`hydraulics.surge.trench`), so at 3 ft wide to the pipe, 1 ft up, at 1.65 and to the ground at 2.
+# deep (`surge.trench`), so at 3 ft wide to the pipe, 1 ft up, at 1.65 and to the ground at 2.
 # It stands damp a little before it ponds. Logarithms of load; their spread is judgement.
 _LOAD_PONDING, _LOAD_TO_PIPE, _LOAD_SURFACING, _LOAD_SPREAD = -0.15, 0.50, 0.65, 0.30
 _LOAD_CALLED = 0.30
 
+_STAINED = float(np.log(1.4))  # one lip 1/16 in low takes that over a fair share, and is stained
 _LEVEL_SEEN = 0.004
 _NOT_AT_REST = {"at_rest": (0.03, 0.42, 0.35, 0.20), "mouth": (0.20, 0.70, 0.10)}
 
@@ -73,7 +74,10 @@ class View:
             return _mixed(self._at_rest())
         if name == "rim":
             return _mixed(self._rim())
-        return _mixed(SYSTEM_SIGNS[name].table()[self.states.cause])
+        chance = SYSTEM_SIGNS[name].table()[self.states.cause]
+        if name == "plugged":
+            chance = np.where(self.states.leak[:, None] > 0, LEAKS, chance)
+        return _mixed(chance)
 
     def outlet(self, name: str) -> Array:
         """The same for an observation of each outlet.
@@ -152,16 +156,16 @@ class View:
         across = np.nanmax(lips, -1) - np.nanmin(lips, -1)
         runs = np.isin(self.states.cause, index_of("overload", "infiltration"))
         still = self.states.still + np.where(runs, 0.004, 0.0)
-        under = _normal((-_LEVEL_SEEN - still) / LEVEL_ERROR)
-        at = _normal((_LEVEL_SEEN - still) / LEVEL_ERROR) - under
-        over = 1.0 - _normal((across + _LEVEL_SEEN - still) / LEVEL_ERROR)
+        under = normal_below((-_LEVEL_SEEN - still) / LEVEL_ERROR)
+        at = normal_below((_LEVEL_SEEN - still) / LEVEL_ERROR) - under
+        over = 1.0 - normal_below((across + _LEVEL_SEEN - still) / LEVEL_ERROR)
         over = np.minimum(over, 1.0 - under - at)
         words = np.stack([under, at, np.maximum(1.0 - under - at - over, 0.0), over], -1)
         return self._or_not_at_rest(words, "at_rest")
 
     def _rim(self) -> Array:
         slope = np.hypot(*self.states.slopes.T)
-        out = _normal((slope - RIM_SEEN) / RIM_ERROR)
+        out = normal_below((slope - RIM_SEEN) / RIM_ERROR)
         return np.stack([1.0 - out, out], -1)
 
     def _port(self) -> Array:
@@ -173,7 +177,7 @@ class View:
     def _trace(self) -> Array:
         """Stains and dust follow the share of an ordinary day over an even one."""
         over = self.states.day_share * np.isfinite(self.states.read).sum(-1, keepdims=True)
-        stained = 0.04 + 0.66 * _logistic((np.log(np.maximum(over, 1e-3)) - 0.50) / 0.12)
+        stained = 0.04 + 0.66 * _logistic((np.log(np.maximum(over, 1e-3)) - _STAINED) / 0.12)
         dusty = 0.03 + 0.67 * _logistic((-2.0 - np.log(np.maximum(over, 1e-3))) / 0.40)
         return np.stack([1.0 - stained - dusty, stained, dusty], -1)
 
@@ -239,6 +243,6 @@ def _logistic(x: Array) -> Array:
     return np.asarray(1.0 / (1.0 + np.exp(-x)))
 
 
-def _normal(x: Array) -> Array:
-    """Normal distribution function, to 0.01 by the logistic one: exactness is not needed."""
+def normal_below(x: Array) -> Array:
+    """Normal distribution function, by the logistic one: good to 0.01, enough here. [-] (...)"""
     return _logistic(1.702 * x)

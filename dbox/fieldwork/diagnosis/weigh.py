@@ -5,18 +5,19 @@ Every observation multiplies the weight of a drawn box by the chance that such a
 for a cause as far as that cause expected it more than the others did.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from dbox.arrays import Array
 from dbox.fieldwork.diagnosis.causes import CAUSES, Hypotheses, hypotheses
+from dbox.fieldwork.diagnosis.depths import STOPS, port_depth_chance, rod_chance
 from dbox.fieldwork.diagnosis.evidence import OUTLET_WORDS
 from dbox.fieldwork.diagnosis.forward import States, Water, draw_states
 from dbox.fieldwork.diagnosis.gauges import found_heights, gauges_of
 from dbox.fieldwork.diagnosis.lips import Drawn, draw_lips
-from dbox.fieldwork.diagnosis.places import outlet_places
+from dbox.fieldwork.diagnosis.places import Jets, outlet_places
 from dbox.fieldwork.diagnosis.pours import pour_chance
 from dbox.fieldwork.diagnosis.signs import SYSTEM_SIGNS
 from dbox.fieldwork.diagnosis.visible import View, call_chance, ground_word, words_of
@@ -28,6 +29,9 @@ TEMPER = 0.9
 (judgement)"""
 
 
+_UNREAD = 100
+
+
 @dataclass(frozen=True, kw_only=True)
 class Seen:
     """One observation that was made.
@@ -35,8 +39,8 @@ class Seen:
     Parameters
     ----------
     name : str
-        What was looked at: a key of the evidence, or `readings`, `pour 1`, `rim slope`,
-        `level at rest`.
+        What was looked at: a key of the evidence, or `readings`, `pours`, `rim slope`,
+        `level at rest`, `depth in port`, `reach of rod`.
     outlet : int
         Outlet it belongs to; -1 for none.
     word : str
@@ -160,7 +164,7 @@ def weigh(site: Site, *, draws: int, seed: int) -> Weighing:
     rng = np.random.default_rng(seed)
     may_be = hypotheses(site)
     places, _ = outlet_places(site)
-    water = Water(site, places)
+    water = Water(site, places, Jets.of(site, places))
     drawn = draw_lips(may_be, places, gauges_of(site, may_be), draws, rng)
     states = draw_states(site, water, may_be, drawn, rng)
     base = np.log(np.maximum(may_be.prior, 1e-300))[:, None] + drawn.log_weight
@@ -168,7 +172,7 @@ def weigh(site: Site, *, draws: int, seed: int) -> Weighing:
     for pour in pours_done(site):
         noise = np.tile(rng.standard_normal(draws), len(may_be.cause))
         base = base + TEMPER * pour_chance(water, states, pour, noise)
-    base = base + _called(may_be, states, base)
+    base = base + _called(site, water, may_be, states, seed)
     items = tuple(_items(site, states))
     log_weight = base + TEMPER * sum((item.log_chance for item in items), start=0.0)
     return Weighing(
@@ -184,15 +188,30 @@ def weigh(site: Site, *, draws: int, seed: int) -> Weighing:
     )
 
 
-def _called(hypotheses: Hypotheses, states: States, base: Array) -> Array:
-    """Log chance that somebody calls about such a box, over that of its hypothesis. (r,)"""
-    wets = np.array([cause.wets for cause in CAUSES])[states.cause]
-    log = np.where(wets, np.log(call_chance(states)), 0.0).reshape(len(hypotheses.cause), -1)
-    draws = base.reshape(log.shape)
-    top = np.maximum(draws.max(-1, keepdims=True), -1e300)
-    weight = np.exp(draws - top)
-    mean = (weight * np.exp(log)).sum(-1) / np.maximum(weight.sum(-1), 1e-300)
-    return np.asarray(log - np.log(np.maximum(mean, 1e-300))[:, None]).reshape(-1)
+def _called(site: Site, water: Water, hypotheses: Hypotheses, states: States, seed: int) -> Array:
+    """Log chance that somebody calls about such a box, over that of its hypothesis. (r,)
+
+    That of the hypothesis is over boxes as it has them before anything is read or poured, so that a
+    cause loses where what was read or poured leaves it no box that wets a line.
+    """
+    wets = np.flatnonzero(np.array([cause.wets for cause in CAUSES])[hypotheses.cause])
+    some = replace(
+        hypotheses,
+        cause=hypotheses.cause[wets],
+        outlet=hypotheses.outlet[wets],
+        prior=hypotheses.prior[wets],
+        group=hypotheses.group[wets],
+    )
+    rng = np.random.default_rng([seed, 3])
+    drawn = draw_lips(some, water.places, [], _UNREAD, rng)
+    unread = call_chance(draw_states(site, water, some, drawn, rng)).reshape(len(wets), -1)
+    # a box that cannot lean has no weight at all
+    weight = np.exp(drawn.log_weight - np.maximum(drawn.log_weight.max(-1, keepdims=True), -1e300))
+    called = (weight * unread).sum(-1) / np.maximum(weight.sum(-1), 1e-300)
+    log = np.zeros((len(hypotheses.cause), states.cause.size // len(hypotheses.cause)))
+    log[wets] = np.log(call_chance(states)).reshape(len(log), -1)[wets]
+    log[wets] -= np.log(np.maximum(called, 1e-300))[:, None]
+    return log.reshape(-1)
 
 
 def pours_done(site: Site) -> tuple[Pour, ...]:
@@ -208,18 +227,19 @@ def _unlogged(log_weight: Array) -> Array:
 def _items(site: Site, states: States) -> list[Item]:
     """Every observation that is a word, or a level or slope measured."""
     evidence, view = site.evidence, View(states, site.evidence)
-    items = []
+    items, of_outlets, uncapped = [], (*OUTLET_WORDS, "ground"), _uncapped(site)
     for name in (*SYSTEM_SIGNS, "at_rest", "rim"):
         word = system_word(site, name)
         if word:
             items.append(_worded(Seen(name=name, word=word), view.system(name)))
-    for i, outlet in enumerate(site.outlets):
-        if outlet.capped:
-            continue
-        for name in (*OUTLET_WORDS, "ground"):
+    looked_at = [n for n in of_outlets if any(outlet_word(site, n, i) for i in uncapped)]
+    chances = {name: view.outlet(name) for name in looked_at}
+    for i in uncapped:
+        for name, chance in chances.items():
             word = outlet_word(site, name, i)
             if word:
-                items.append(_worded(Seen(name=name, outlet=i, word=word), view.outlet(name)[:, i]))
+                items.append(_worded(Seen(name=name, outlet=i, word=word), chance[:, i]))
+    items += _measured(site, states)
     heights = found_heights(site)
     if not np.isnan(heights).all():
         chance = view.level_at_rest(heights, site.spread or DEFAULT_SPREAD)
@@ -228,6 +248,24 @@ def _items(site: Site, states: States) -> list[Item]:
         chance = view.rim_slope(evidence.rim_slope)
         items.append(Item(seen=Seen(name="rim slope"), log_chance=np.log(chance)))
     return items
+
+
+def _measured(site: Site, states: States) -> list[Item]:
+    """Depths in ports and the reach of rods, over what their words say."""
+    items = []
+    for i in _uncapped(site):
+        seen = site.evidence.of_outlet(i)
+        if seen.port == "below the pipe" and seen.port_water is not None:
+            chance = port_depth_chance(states, site, i)
+            items.append(Item(seen=Seen(name="depth in port", outlet=i), log_chance=np.log(chance)))
+        if seen.rod in STOPS and seen.rod_distance is not None:
+            chance = rod_chance(states, seen.rod_distance, i)
+            items.append(Item(seen=Seen(name="reach of rod", outlet=i), log_chance=np.log(chance)))
+    return items
+
+
+def _uncapped(site: Site) -> list[int]:
+    return [i for i, outlet in enumerate(site.outlets) if not outlet.capped]
 
 
 def system_word(site: Site, name: str) -> str | None:
