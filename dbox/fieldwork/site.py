@@ -6,11 +6,11 @@ measured: `None` or an empty tuple, never zero.
 
 from dataclasses import dataclass, field
 
-from dbox.fieldwork.diagnosis.evidence import Evidence, Prior
-from dbox.fieldwork.grades.survey import Survey
-from dbox.fieldwork.pour.poured import Pour
-from dbox.fieldwork.record import JobRecord
-from dbox.fieldwork.surge.works import Works
+from dbox.fieldwork.records.evidence import Evidence, Prior
+from dbox.fieldwork.records.job import JobRecord
+from dbox.fieldwork.records.poured import Pour
+from dbox.fieldwork.records.survey import Survey
+from dbox.fieldwork.records.works import Works
 from dbox.hydraulics.openings import Opening
 
 DEFAULT_SPREAD = 1.0 / 16 * 0.0254

@@ -7,11 +7,11 @@ A key that has already been refused is never asked for again.
 import math
 from collections.abc import Sequence, Set
 
-from dbox.fieldwork.diagnosis.evidence import Evidence
-from dbox.fieldwork.grades.survey import Survey
-from dbox.fieldwork.pour.poured import Pour
+from dbox.fieldwork.records.evidence import Evidence
+from dbox.fieldwork.records.poured import Pour
+from dbox.fieldwork.records.survey import Survey
+from dbox.fieldwork.records.works import Works
 from dbox.fieldwork.site import Box, Flow, Outlet, Site, Target, Tolerance
-from dbox.fieldwork.surge.works import Works
 from dbox.files import units
 from dbox.files.evidence.table import EvidenceTable
 from dbox.files.faults import show

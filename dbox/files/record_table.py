@@ -6,7 +6,7 @@ from typing import Annotated
 from pydantic import PlainValidator, WithJsonSchema
 
 from dbox.errors import ScenarioError
-from dbox.fieldwork.record import JobRecord
+from dbox.fieldwork.records.job import JobRecord
 from dbox.files import measures
 from dbox.files.faults import show
 from dbox.files.keys import VALUE, VALUES, Table, key

@@ -13,13 +13,13 @@ from dbox.drawings.sheets.inspection import inspection_sheet
 from dbox.drawings.sheets.page import HEADING, Pages
 from dbox.drawings.sheets.parts import CAUTIONS
 from dbox.drawings.sheets.setup import setup_sheet
-from dbox.fieldwork.diagnosis.evidence import OUTLET_WORDS, PLACES, WORDS
 from dbox.fieldwork.grades.assess import grade
 from dbox.fieldwork.levelling.plan import level
 from dbox.fieldwork.levelling.turn_table import turn_tables
-from dbox.fieldwork.pour.poured import Pour
 from dbox.fieldwork.pour.predict import expect
-from dbox.fieldwork.record import JobRecord
+from dbox.fieldwork.records.evidence import OUTLET_WORDS, PLACES, WORDS
+from dbox.fieldwork.records.job import JobRecord
+from dbox.fieldwork.records.poured import Pour
 from dbox.fieldwork.site import Tolerance
 from dbox.files.scenario import load
 from dbox.files.shipped import resolve

@@ -10,8 +10,8 @@ from scipy.optimize import brentq
 from dbox import Circle
 from dbox.fieldwork.pour.finding import Finding, judge
 from dbox.fieldwork.pour.fit import explain
-from dbox.fieldwork.pour.poured import Pour
 from dbox.fieldwork.pour.predict import expect
+from dbox.fieldwork.records.poured import Pour
 from dbox.fieldwork.site import Flow, Outlet, Site
 
 INCH = 0.0254

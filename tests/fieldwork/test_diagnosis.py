@@ -20,9 +20,9 @@ import pytest
 from dbox import Circle, DomainError
 from dbox.fieldwork.diagnosis.causes import CAUSES, index_of
 from dbox.fieldwork.diagnosis.diagnose import diagnose
-from dbox.fieldwork.diagnosis.evidence import Evidence, OutletEvidence
 from dbox.fieldwork.diagnosis.next_look import next_looks
 from dbox.fieldwork.diagnosis.weigh import Weighing, weigh
+from dbox.fieldwork.records.evidence import Evidence, OutletEvidence
 from dbox.fieldwork.site import Flow, Outlet, Site
 from tests.fieldwork.jobs import Job, make_job, revealed, visit
 

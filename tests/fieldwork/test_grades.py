@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from dbox.errors import DomainError
 from dbox.fieldwork.grades.assess import grade
 from dbox.fieldwork.grades.falls import QUANTILE, find_bellies, fit_line, hold_to
-from dbox.fieldwork.grades.survey import Limit, Limits, Run, Station, Survey
+from dbox.fieldwork.records.survey import Limit, Limits, Run, Station, Survey
 from dbox.hydraulics.pipes import CAPACITY, full_flow, header_check
 from tests.fieldwork.sites import INCH, box
 

@@ -7,10 +7,10 @@ import pytest
 
 from dbox import Circle, DomainError, split
 from dbox.fieldwork.diagnosis.causes import CAUSES, KEYS
-from dbox.fieldwork.diagnosis.evidence import OUTLET_WORDS, WORDS
 from dbox.fieldwork.diagnosis.weigh import weigh
 from dbox.fieldwork.lessons.cases import LEAK_FALL, MOST_GROUPS, OUTLETS, Case, make_cases
 from dbox.fieldwork.lessons.recipes import RECIPES
+from dbox.fieldwork.records.evidence import OUTLET_WORDS, WORDS
 from dbox.fieldwork.tilt import fit_plane
 from dbox.files.lessons.case_words import NAMES, answer, same_at_all_outlets, seen_at_outlets
 

@@ -7,8 +7,8 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from dbox import Circle, DomainError
-from dbox.fieldwork.pour.poured import Pour
 from dbox.fieldwork.pour.predict import balance, expect
+from dbox.fieldwork.records.poured import Pour
 from dbox.fieldwork.site import Box
 
 from .pours import COEFFICIENT, DIAMETER, FAST, SLOW, simulate

@@ -10,8 +10,8 @@ from dbox import Circle, DomainError, Notch, Slot, split
 from dbox.fieldwork.pour.finding import judge
 from dbox.fieldwork.pour.fit import DRIBBLE, FREE_INFLOW, LEAST_BLOCKAGE, LIP_SPREAD, PRIOR, explain
 from dbox.fieldwork.pour.model import Candidate, PartlyBlocked, PourModel
-from dbox.fieldwork.pour.poured import Pour
 from dbox.fieldwork.pour.predict import expect
+from dbox.fieldwork.records.poured import Pour
 
 from .pours import FAST, SLOW, drawn_box
 from .sites import INCH, arrays, box

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from dbox.errors import DomainError
+from dbox.fieldwork.records.works import Works
 from dbox.fieldwork.site import Box, Site
 from dbox.fieldwork.surge.ponding import Ponding
 from dbox.fieldwork.surge.run import (
@@ -18,7 +19,6 @@ from dbox.fieldwork.surge.run import (
     side_by_side,
 )
 from dbox.fieldwork.surge.system import TRICKLE, plan, prepare
-from dbox.fieldwork.surge.works import Works
 from dbox.hydraulics.surge.household import DAY, PER_PERSON
 from dbox.hydraulics.surge.inflow import steady
 from dbox.hydraulics.surge.supply import SupplyPipe

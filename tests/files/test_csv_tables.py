@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from dbox import Circle
 from dbox.errors import ScenarioError
-from dbox.fieldwork.pour.poured import Pour
+from dbox.fieldwork.records.poured import Pour
 from dbox.fieldwork.site import Flow, Outlet, Site
 from dbox.files.document import MOST_BYTES
 from dbox.files.spreadsheet.tables import with_catches, with_readings

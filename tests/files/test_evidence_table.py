@@ -4,7 +4,7 @@ import pytest
 
 from dbox.errors import ScenarioError
 from dbox.fieldwork.diagnosis.causes import KEYS
-from dbox.fieldwork.diagnosis.evidence import (
+from dbox.fieldwork.records.evidence import (
     OUTLET_WORDS,
     PLACES,
     WORDS,

@@ -3,7 +3,7 @@
 import pytest
 
 from dbox.errors import ScenarioError
-from dbox.fieldwork.pour.poured import DEFAULT_ERROR, Pour
+from dbox.fieldwork.records.poured import DEFAULT_ERROR, Pour
 from dbox.files.pour.assembly import with_typed_pours
 from dbox.files.pour.table import read_catch
 from dbox.files.scenario import loads

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from dbox.errors import ScenarioError
-from dbox.fieldwork.surge.works import Works
+from dbox.fieldwork.records.works import Works
 from dbox.files.scenario import load, loads
 from dbox.files.shipped import resolve
 from dbox.files.surge.inflow_series import read_inflow

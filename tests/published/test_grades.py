@@ -6,7 +6,7 @@ from scipy.optimize import curve_fit
 from scipy.stats import linregress
 
 from dbox.fieldwork.grades.falls import fit_line
-from dbox.fieldwork.grades.survey import Limits
+from dbox.fieldwork.records.survey import Limits
 from dbox.hydraulics.circular_section import area
 from dbox.hydraulics.pipes import full_flow, normal_depth, normal_velocity
 

@@ -1,6 +1,6 @@
 """What does a person look at when a line is wet, and in which order? A sheet to note evidence.
 
-The words to tick are those of `fieldwork.diagnosis.evidence`, so that what is ticked here can be
+The words to tick are those of `fieldwork.records.evidence`, so that what is ticked here can be
 typed into a scenario as it stands.
 """
 
@@ -19,7 +19,7 @@ from dbox.drawings.sheets.parts import (
 )
 from dbox.drawings.sheets.table import BY_HAND, TOGETHER, Column, entries, table
 from dbox.drawings.style import pens
-from dbox.fieldwork.diagnosis.evidence import OUTLET_WORDS, PLACES, WORDS
+from dbox.fieldwork.records.evidence import OUTLET_WORDS, PLACES, WORDS
 from dbox.fieldwork.site import Site
 
 _ORDER = (

@@ -9,7 +9,7 @@ from dbox.drawings.sheets.table import TOGETHER, Column, table
 from dbox.drawings.style import pens
 from dbox.fieldwork.lessons.exercise import Exercise
 from dbox.fieldwork.lessons.one_lip import LipTable
-from dbox.fieldwork.record import JobRecord
+from dbox.fieldwork.records.job import JobRecord
 from dbox.fieldwork.site import Outlet, Site
 from dbox.files.notation import gpm, inches, litres, litres_per_min, millimetres, percent
 

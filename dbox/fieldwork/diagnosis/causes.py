@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from dbox.arrays import Array, freeze
 from dbox.errors import DomainError
-from dbox.fieldwork.diagnosis.evidence import Prior
+from dbox.fieldwork.records.evidence import Prior
 from dbox.fieldwork.site import Site
 
 INCH = 0.0254

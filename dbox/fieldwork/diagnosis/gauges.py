@@ -11,8 +11,8 @@ from dbox.fieldwork.diagnosis.causes import CAUSES, Hypotheses
 from dbox.fieldwork.diagnosis.forward import HEADS, MODEL_ERROR
 from dbox.fieldwork.diagnosis.lips import Gauge
 from dbox.fieldwork.diagnosis.pours import catch_error
-from dbox.fieldwork.pour.poured import Pour
 from dbox.fieldwork.readings import reduce_readings
+from dbox.fieldwork.records.poured import Pour
 from dbox.fieldwork.site import DEFAULT_SPREAD, Site
 
 _LEAST_SHARE = 0.02

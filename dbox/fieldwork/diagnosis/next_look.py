@@ -16,14 +16,14 @@ import numpy as np
 import numpy.typing as npt
 
 from dbox.arrays import Array
-from dbox.fieldwork.diagnosis.evidence import Evidence
 from dbox.fieldwork.diagnosis.forward import LITRE_PER_MINUTE, States
 from dbox.fieldwork.diagnosis.gauges import found_heights
 from dbox.fieldwork.diagnosis.lips import OWN_SCATTER
 from dbox.fieldwork.diagnosis.pours import catch_chance
 from dbox.fieldwork.diagnosis.visible import View
 from dbox.fieldwork.diagnosis.weigh import Weighing, outlet_word, pours_done, system_word
-from dbox.fieldwork.pour.poured import Pour
+from dbox.fieldwork.records.evidence import Evidence
+from dbox.fieldwork.records.poured import Pour
 from dbox.fieldwork.site import DEFAULT_SPREAD
 
 OPENING = 10.0

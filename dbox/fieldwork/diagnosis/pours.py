@@ -12,7 +12,7 @@ import numpy as np
 from dbox.arrays import Array
 from dbox.fieldwork.diagnosis.forward import States, Water
 from dbox.fieldwork.diagnosis.visible import MISTAKE
-from dbox.fieldwork.pour.poured import Pour
+from dbox.fieldwork.records.poured import Pour
 
 START_ERROR = 0.0012
 """Standard deviation of the height at which an outlet is seen to start. [m] (about 3/64 in)"""

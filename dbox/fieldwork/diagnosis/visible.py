@@ -11,9 +11,9 @@ import numpy as np
 
 from dbox.arrays import Array
 from dbox.fieldwork.diagnosis.causes import index_of
-from dbox.fieldwork.diagnosis.evidence import OUTLET_WORDS, WORDS, Evidence
 from dbox.fieldwork.diagnosis.forward import States
 from dbox.fieldwork.diagnosis.signs import LEAKS, OUTLET_SIGNS, SYSTEM_SIGNS
+from dbox.fieldwork.records.evidence import OUTLET_WORDS, WORDS, Evidence
 
 MISTAKE = 0.04
 """Chance that what was written down says nothing of what was there. [-] (judgement)"""

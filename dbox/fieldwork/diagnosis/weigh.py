@@ -13,7 +13,6 @@ import numpy.typing as npt
 from dbox.arrays import Array
 from dbox.fieldwork.diagnosis.causes import CAUSES, Hypotheses, hypotheses
 from dbox.fieldwork.diagnosis.depths import STOPS, port_depth_chance, rod_chance
-from dbox.fieldwork.diagnosis.evidence import OUTLET_WORDS
 from dbox.fieldwork.diagnosis.forward import States, Water, draw_states
 from dbox.fieldwork.diagnosis.gauges import found_heights, gauges_of
 from dbox.fieldwork.diagnosis.lips import Drawn, draw_lips
@@ -21,7 +20,8 @@ from dbox.fieldwork.diagnosis.places import Jets, outlet_places
 from dbox.fieldwork.diagnosis.pours import pour_chance
 from dbox.fieldwork.diagnosis.signs import SYSTEM_SIGNS
 from dbox.fieldwork.diagnosis.visible import View, call_chance, ground_word, words_of
-from dbox.fieldwork.pour.poured import Pour
+from dbox.fieldwork.records.evidence import OUTLET_WORDS
+from dbox.fieldwork.records.poured import Pour
 from dbox.fieldwork.site import DEFAULT_SPREAD, Site
 
 TEMPER = 0.9

@@ -14,7 +14,7 @@ import numpy as np
 from dbox.arrays import Array, BoolArray, freeze
 from dbox.errors import DomainError
 from dbox.fieldwork.grades.falls import QUANTILE, Falls, Line, find_bellies, fit_line, hold_to
-from dbox.fieldwork.grades.survey import DEFAULT_ROD_SPREAD, Limit, Run, Survey
+from dbox.fieldwork.records.survey import DEFAULT_ROD_SPREAD, Limit, Run, Survey
 from dbox.fieldwork.site import Flow, Site
 from dbox.fieldwork.targets import target_shares
 from dbox.hydraulics.pipes import CAPACITY, full_flow, header_check

@@ -15,7 +15,7 @@ import numpy as np
 
 from dbox.arrays import Array, ArrayLike
 from dbox.errors import DomainError
-from dbox.fieldwork.record import JobRecord
+from dbox.fieldwork.records.job import JobRecord
 from dbox.fieldwork.site import Box, Flow, Outlet, Site, Tolerance
 from dbox.hydraulics.openings import Circle, Opening
 

@@ -13,10 +13,10 @@ import numpy as np
 from dbox.arrays import Array
 from dbox.errors import DomainError
 from dbox.fieldwork.diagnosis.causes import CAUSES, KEYS
-from dbox.fieldwork.diagnosis.evidence import WORDS, Evidence, OutletEvidence
 from dbox.fieldwork.lessons.bench_box import INCH, LITRE_PER_MINUTE, leaning_lips, lesson_site
 from dbox.fieldwork.lessons.recipes import RECIPES, Recipe
-from dbox.fieldwork.pour.poured import Pour
+from dbox.fieldwork.records.evidence import WORDS, Evidence, OutletEvidence
+from dbox.fieldwork.records.poured import Pour
 from dbox.fieldwork.site import Site
 from dbox.hydraulics.openings import Circle
 from dbox.hydraulics.split import split

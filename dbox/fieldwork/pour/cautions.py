@@ -6,8 +6,8 @@ from itertools import combinations
 import numpy as np
 
 from dbox.arrays import Array
-from dbox.fieldwork.pour.poured import Pour
 from dbox.fieldwork.readings import Lips
+from dbox.fieldwork.records.poured import Pour
 from dbox.fieldwork.site import Site
 
 RANK_ERROR = 1.0 / 32 * 0.0254

@@ -21,8 +21,8 @@ import numpy as np
 from dbox.arrays import Array, freeze
 from dbox.fieldwork.confidence import BAND, SAMPLES
 from dbox.fieldwork.pour.cautions import order_cautions, time_cautions
-from dbox.fieldwork.pour.poured import Pour
 from dbox.fieldwork.readings import Lips, measured_lips
+from dbox.fieldwork.records.poured import Pour
 from dbox.fieldwork.site import Box, Site
 from dbox.hydraulics.split import Split, split
 from dbox.hydraulics.validity import range_warnings

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from dbox.errors import ScenarioError
-from dbox.fieldwork.diagnosis.evidence import OUTLET_WORDS, PLACES, WORDS
+from dbox.fieldwork.records.evidence import OUTLET_WORDS, PLACES, WORDS
 from dbox.files.evidence.words import LOOKS
 from dbox.files.faults import any_of, show
 from dbox.files.scenario import loads

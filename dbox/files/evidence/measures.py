@@ -6,7 +6,7 @@ begins with `is` and ends with the mend.
 
 from dbox.errors import ScenarioError
 from dbox.fieldwork.diagnosis.causes import KEYS
-from dbox.fieldwork.diagnosis.evidence import PLACES, Prior
+from dbox.fieldwork.records.evidence import PLACES, Prior
 from dbox.files import measures, units
 from dbox.files.faults import at_place, did_you_mean, key_text, show
 

@@ -15,7 +15,7 @@ from typing import Annotated
 
 from pydantic import PlainValidator, WithJsonSchema
 
-from dbox.fieldwork.diagnosis.evidence import (
+from dbox.fieldwork.records.evidence import (
     NOTHING_SEEN,
     OUTLET_WORDS,
     PLACES,

@@ -1,10 +1,10 @@
 """How is a diagnosis said? What was seen, looks, causes and sizes in words, for text and JSON."""
 
 from dbox.fieldwork.diagnosis.diagnose import Answer, Size
-from dbox.fieldwork.diagnosis.evidence import NOTHING_SEEN
 from dbox.fieldwork.diagnosis.fit import Contradiction
 from dbox.fieldwork.diagnosis.next_look import FAST_POUR, SLOW_POUR, Look
 from dbox.fieldwork.diagnosis.weigh import Seen
+from dbox.fieldwork.records.evidence import NOTHING_SEEN
 from dbox.fieldwork.site import Site
 from dbox.files.notation import inches, litres_per_min, millimetres
 
@@ -163,7 +163,7 @@ def seen_lines(site: Site) -> list[str]:
     """Everything that was seen, an observation a line; what was not looked at is left out.
 
     >>> from dbox import Circle
-    >>> from dbox.fieldwork.diagnosis.evidence import Evidence, OutletEvidence
+    >>> from dbox.fieldwork.records.evidence import Evidence, OutletEvidence
     >>> from dbox.fieldwork.site import Outlet
     >>> outlets = tuple(Outlet(label=str(i), opening=Circle(0.05)) for i in (1, 2))
     >>> seen = (OutletEvidence(mouth="full"), OutletEvidence(mouth="dry", ground=()))

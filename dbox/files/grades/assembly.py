@@ -6,7 +6,7 @@ As in `assembly`, each check tells its fault and goes on; what was refused is no
 from collections.abc import Callable, Sequence
 from itertools import pairwise
 
-from dbox.fieldwork.grades.survey import RUN_KINDS, Limit, Limits, Run, Station, Survey
+from dbox.fieldwork.records.survey import RUN_KINDS, Limit, Limits, Run, Station, Survey
 from dbox.files.faults import any_of, did_you_mean, show
 from dbox.files.grades.table import (
     DropLimitTable,

@@ -6,7 +6,7 @@ import numpy as np
 
 from dbox.fieldwork.grades.assess import Drop, Grading, RunGrade
 from dbox.fieldwork.grades.falls import Falls
-from dbox.fieldwork.grades.survey import Limit
+from dbox.fieldwork.records.survey import Limit
 from dbox.files.grades.words import doubts, findings
 
 Json = dict[str, Any]

@@ -18,7 +18,7 @@ from typing import Annotated
 from pydantic import PlainValidator
 
 from dbox.errors import ScenarioError
-from dbox.fieldwork.grades.survey import RUN_KINDS
+from dbox.fieldwork.records.survey import RUN_KINDS
 from dbox.files import measures, units
 from dbox.files.faults import show
 from dbox.files.keys import TEXT, VALUE, VALUES, Size, Table, Text, key, length, lengths, word

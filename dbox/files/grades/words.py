@@ -4,7 +4,7 @@ import numpy as np
 
 from dbox.fieldwork.grades.assess import Drop, Grading, RunGrade
 from dbox.fieldwork.grades.falls import Falls
-from dbox.fieldwork.grades.survey import Limit
+from dbox.fieldwork.records.survey import Limit
 from dbox.files.notation import feet, inches_mm, percent
 from dbox.files.units import FOOT, INCH
 

@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass
 
-from dbox.fieldwork.diagnosis.evidence import OUTLET_WORDS, WORDS, OutletEvidence
 from dbox.fieldwork.lessons.cases import Case
+from dbox.fieldwork.records.evidence import OUTLET_WORDS, WORDS, OutletEvidence
 from dbox.fieldwork.site import Outlet
 from dbox.files.evidence.words import NAMES
 from dbox.files.notation import gpm_litres, inches, litres_per_min

@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import TypeVar
 
 from dbox.errors import ScenarioError
-from dbox.fieldwork.pour.poured import DEFAULT_ERROR, Pour
+from dbox.fieldwork.records.poured import DEFAULT_ERROR, Pour
 from dbox.fieldwork.site import Site
 from dbox.files import measures
 from dbox.files.faults import did_you_mean, key_text, show

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from dbox.errors import ScenarioError
-from dbox.fieldwork.pour.poured import Pour
+from dbox.fieldwork.records.poured import Pour
 from dbox.fieldwork.site import Site
 from dbox.files import measures
 from dbox.files.faults import any_of, closest, did_you_mean, show

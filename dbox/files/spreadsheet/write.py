@@ -9,7 +9,7 @@ import csv
 import io
 from collections.abc import Iterable, Sequence
 
-from dbox.fieldwork.pour.poured import Pour
+from dbox.fieldwork.records.poured import Pour
 from dbox.fieldwork.site import Site
 from dbox.files import units
 from dbox.files.spreadsheet.tables import OUTLET, READING

@@ -9,7 +9,7 @@ from typing import TypeVar
 
 from dbox.errors import DomainError
 from dbox.fieldwork.headers import DEFAULT_FALL
-from dbox.fieldwork.surge.works import Works
+from dbox.fieldwork.records.works import Works
 from dbox.files.surge.tables import HeaderTable, TrenchTable
 from dbox.files.tables import OutletTable, ScenarioFile
 from dbox.hydraulics.surge.dosing import Pump, Siphon

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from typing import TypeVar
 
 from dbox.errors import ScenarioError
-from dbox.fieldwork.surge.works import Works
+from dbox.fieldwork.records.works import Works
 from dbox.files import measures, units
 from dbox.files.faults import show
 from dbox.files.surge import measures as surge_measures
