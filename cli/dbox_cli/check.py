@@ -20,6 +20,8 @@ def command(
     as_json: Annotated[bool, typer.Option("--json", help="Machine output.")] = False,
 ) -> None:
     """Validate a scenario; every fault is told at once."""
+    from dbox.files.starter import PLACEHOLDER
+
     site = site_of(file, None, readings)
     missing = [o.label for o in site.outlets if not o.capped and not o.readings]
     if write_csv:
@@ -34,5 +36,7 @@ def command(
         print_json({"file": file, "outlets": len(site.outlets), "not_measured": missing})
         return
     typer.echo(f"{file}: in order; {len(site.outlets)} outlets, {len(site.flows)} flows")
+    if PLACEHOLDER in site.title:
+        typer.echo("its readings are placeholders: put in your own, and a title of your own")
     if missing:
         typer.echo(f"not measured yet: outlet {', '.join(missing)}")

@@ -3,6 +3,7 @@
 import typer
 
 from dbox_cli.arguments import AsJson, File, Flows, Gate, Overwrite, Picture, naming, site_of
+from dbox_cli.output import check_picture, print_json, save_picture
 
 
 def command(
@@ -16,12 +17,12 @@ def command(
     """Falls of house sewer, supply pipe and headers from rod readings."""
     from dbox.fieldwork.grades.assess import grade
 
+    check_picture(picture, overwrite=overwrite)
     site = site_of(file, flow)
     with naming(file):
         grading = grade(site)
     if as_json:
         from dbox.files.grades.results import grades_json
-        from dbox_cli.output import print_json
 
         print_json(grades_json(grading))
     else:
@@ -30,7 +31,6 @@ def command(
         typer.echo("\n".join(report(site, grading)))
     if picture:
         from dbox.drawings.profile import grades_figure
-        from dbox_cli.output import save_picture
 
         save_picture(
             grades_figure(site.title, grading), picture, overwrite=overwrite, quiet=as_json

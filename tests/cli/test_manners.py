@@ -35,7 +35,8 @@ def test_help_names_every_command_and_loads_no_heavy_library():
     )
     out = python("-c", probe).stdout
     assert out.rstrip().endswith("[]")
-    for command in ("new", "check", "split", "level", "schema"):
+    for command in ("new", "check", "split", "level", "setup", "grades", "sheet", "pour", "batch",
+                    "diagnose", "teach", "surge", "schema"):  # fmt: skip
         assert f"  {command} " in out
 
 
@@ -55,6 +56,13 @@ def test_new_writes_a_file_that_checks_and_never_overwrites(dbox, tmp_path: Path
     assert code == 2
     assert str(file) in err
     assert file.read_text() == "kept"
+
+
+def test_check_says_that_a_new_file_holds_placeholders(dbox, tmp_path: Path):
+    file = tmp_path / "job.toml"
+    dbox("new", str(file))
+    assert "placeholders: put in your own" in dbox("check", str(file))[1]
+    assert "placeholders" not in dbox("check", "off-level")[1]
 
 
 def test_new_takes_no_name_of_a_shipped_scenario(dbox, tmp_path: Path, monkeypatch):

@@ -42,6 +42,17 @@ def state(dbox, file: Path):
     return json.loads(out)
 
 
+def test_a_pour_says_that_a_set_up_has_read_the_box_since(run, dbox, tmp_path: Path):
+    file = tmp_path / "box.toml"
+    code, out, _ = run([*TURNED, *LEVEL, ""])
+    assert "--write-after" in out
+    dbox("setup", str(file), "--write-after")
+    code, _, err = dbox("pour", str(tmp_path / "box-after.toml"))
+    assert (code, err) == (0, "")
+    _, _, err = dbox("pour", str(file))
+    assert "a set-up has read the box since" in err
+
+
 def test_exact_two_passes_end_at_the_ruler(run, dbox, tmp_path: Path):
     code, out, err = run([*TURNED, *LEVEL, ""])
     assert (code, err) == (0, "")

@@ -51,6 +51,8 @@ def command(
     from dbox.files.pour.assembly import with_typed_pours
 
     site = with_typed_pours(site_of(file, None, readings), flow or (), jug, error)
+    if not readings:
+        _say_if_set_up(file)
     if catches:
         from dbox.files.spreadsheet.tables import with_catches
 
@@ -71,6 +73,19 @@ def command(
         typer.echo("\n".join(report(expectation, explanations, finding)))
     if write_csv:
         _write(site, write_csv, quiet=as_json)
+
+
+def _say_if_set_up(file: str) -> None:
+    """A set-up keeps its readings in its log; say that these are others."""
+    from dbox.files.joblog import log_path
+    from dbox.files.shipped import resolve
+
+    if log_path(resolve(file).resolve()).exists():
+        typer.echo(
+            f"dbox: note: these are the readings of {file}; a set-up has read the box since. For "
+            f"those: dbox setup {file} --write-after, then pour with the file that it writes",
+            err=True,
+        )
 
 
 def _write(site: "Site", path: Path, *, quiet: bool) -> None:

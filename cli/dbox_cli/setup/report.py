@@ -219,6 +219,10 @@ def end_lines(record: SetupRecord, file: str) -> list[str]:
         lines += wrapped("Once it is bedded firmly, begin anew with --again.")
     else:
         lines += wrapped(_LEFT_TO_DO)
+        lines += wrapped(
+            f"For pour and split, which go by the readings of a file: dbox setup {file} "
+            "--write-after makes one of the box as last read."
+        )
     tolerance = record.site.tolerance
     if tolerance and tolerance.source:
         lines += wrapped(f"Tolerance from: {tolerance.source}")

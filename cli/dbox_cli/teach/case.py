@@ -5,14 +5,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dbox_cli.arguments import AsJson, Overwrite
+from dbox_cli.arguments import AsJson, Overwrite, naming
 from dbox_cli.sheet import Paper, PaperChoice
 
 if TYPE_CHECKING:
     from dbox.fieldwork.lessons.cases import Case
 
 CaseSeed = Annotated[int, typer.Option("--seed", min=0, help="Same seed, same cases.")]
-Groups = Annotated[int, typer.Option(min=1, max=13, help="How many groups, each its own case.")]
+Groups = Annotated[int, typer.Option(min=1, help="How many groups, each its own case.")]
 Out = Annotated[
     Path | None,
     typer.Option(help="Write to this .pdf or .txt file; its key goes to NAME-key beside it."),
@@ -34,7 +34,8 @@ def command(
     from dbox_cli.teach.report import case_report, key_report
 
     files = _files(out, overwrite=overwrite)
-    cases = make_cases(seed, groups)
+    with naming("--groups"):
+        cases = make_cases(seed, groups)
     if as_json:
         from dbox.files.lessons.results import cases_json
         from dbox_cli.output import print_json

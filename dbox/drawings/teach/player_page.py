@@ -16,14 +16,20 @@ PAGE = Template("""<!DOCTYPE html>
 <body>
 <h1>$title: lean it, and watch the water</h1>
 <p id="words" role="status"></p>
+<div class="bench">
+<div>
 $drawing
-$plan
+</div>
+<div>
 <form>
 $sliders
 <label for="kind">opening of every outlet</label>
 <select id="kind">$kinds</select>
 <label class="tick"><input type="checkbox" id="trench"> the trench of line $wrong has filled</label>
 </form>
+$plan
+</div>
+</div>
 <p>${invented}All lips are level before the box leans. The dashed line is the fair share; dots are
 water that a filled trench holds against its outlet. Below 5 mm of head surface tension decides and
 the formulas are out of their range. Heights are stretched against widths where a wide opening
@@ -58,6 +64,9 @@ form { display: grid; gap: 0.15rem; margin: 0.6rem 0; }
 label { font-weight: bold; margin-top: 0.4rem; } output { font-weight: normal; }
 input[type=range] { width: 100%; height: 2.2rem; accent-color: #444; margin: 0; }
 select { font-size: 1.05rem; padding: 0.35rem; max-width: 20rem; }
+@media (min-width: 62rem) { body { max-width: 84rem; } #plan { max-width: 17rem; }
+ .bench { display: grid; grid-template-columns: 3fr 2fr; gap: 2rem; align-items: start; }
+ form { margin-top: 0; } input[type=range] { height: 1.6rem; } }
 .tick input { width: 1.4rem; height: 1.4rem; vertical-align: middle; }
 """
 

@@ -1,0 +1,30 @@
+"""Every kind of opening goes all the way: typed, split, drawn, printed, diagnosed."""
+
+import pytest
+
+from dbox.drawings.sheets.parts import opening_text
+from dbox.drawings.wall import outline
+from dbox.fieldwork.diagnosis.forward import _resized
+from dbox.files.inserts import KINDS
+from dbox.files.phrases import _EXAMPLES, opening_from_text
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_exact_a_kind_of_opening_has_its_words_its_outline_and_its_sizes(kind):
+    opening = opening_from_text(_EXAMPLES[kind])
+    assert opening_text(opening)
+    corners = outline(opening, 0.02)
+    assert corners[:, 1].min() == pytest.approx(0.0, abs=1e-12)
+    larger, smaller = _resized(opening, 1.1), _resized(opening, 0.9)
+    assert type(larger) is type(opening)
+    assert larger.discharge(0.01) > opening.discharge(0.01) > smaller.discharge(0.01)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_kind_of_opening_is_split_and_drawn_by_the_command(dbox, tmp_path, kind):
+    picture = tmp_path / "box.png"
+    code, said, _ = dbox("split", "--heights", "0, 1/8", "--opening", _EXAMPLES[kind],
+                         "--picture", str(picture))  # fmt: skip
+    assert code == 0
+    assert "Outlet 1 gets" in said
+    assert picture.read_bytes().startswith(b"\x89PNG")
