@@ -24,6 +24,7 @@ import numpy as np
 from dbox.files.batch.run import run_batch
 from dbox.files.batch.settings import Settings
 from dbox.files.batch.typed import read_settings
+from tests.benchmarks.bench_growth import fitted
 from tests.benchmarks.ratios import Row, alone, best_of
 
 OUTLETS = 6
@@ -86,28 +87,30 @@ def measure(quick: bool) -> Iterator[Row]:
         name = f"{most:,} boxes, 3 flows, {os.cpu_count()} cores"
         yield Row(what="batch: shares and verdicts over csv.reader on the same list", sizes=name,
                   value=ratio, most=MOST_TIME, judged=not quick)  # fmt: skip
-        took = [times["judge", count] for count in sizes]
-        exponent = float(np.polyfit(np.log(sizes), np.log(took), 1)[0])
+        took = np.array([times["judge", count] for count in sizes])
+        exponent, first = fitted(np.array(sizes), took)
         yield Row(what="batch as boxes grow", sizes=f"{sizes[0]:,} to {most:,}", value=exponent,
-                  form="n^{}", most=MOST_GROWTH, judged=not quick)  # fmt: skip
+                  form=f"n^{{}} from {sizes[first]:,} on", most=MOST_GROWTH,
+                  judged=not quick)  # fmt: skip
         yield Row(what="batch: memory of all processes", sizes=name, value=memory(),
                   form="{} GiB", most=MOST_MEMORY)  # fmt: skip
-        yield from compare_more(Path(folder), 500 if quick else 10_000)
+        each = times["judge", most] / most
+        yield from compare_more(Path(folder), 500 if quick else 20_000, each)
 
 
-def compare_more(folder: Path, count: int) -> Iterator[Row]:
-    """What draws and turns cost over quick verdicts."""
+def compare_more(folder: Path, count: int, quick_each: float) -> Iterator[Row]:
+    """What turns and draws cost for a box, over quick verdicts and shares in the longest list."""
     path = folder / "more.csv"
     write_list(path, count)
     ways = {
-        "quick": read_settings(**OPTIONS, samples=0),
         "turns": read_settings(**OPTIONS, samples=0, offset="1/2 in"),
         "400 draws": read_settings(**OPTIONS, samples=400),
+        "400 draws and turns": read_settings(**OPTIONS, samples=400, offset="1/2 in"),
     }
-    best = best_of({way: partial(judge, path, settings) for way, settings in ways.items()}, 2)
-    for way in ("turns", "400 draws"):
-        yield Row(what=f"batch with {way} over quick verdicts", sizes=f"{count:,} boxes",
-                  value=best[way] / best["quick"])  # fmt: skip
+    best = best_of({way: partial(judge, path, settings) for way, settings in ways.items()}, 1)
+    for way, took in best.items():
+        yield Row(what=f"batch with {way} over quick verdicts, per box", sizes=f"{count:,} boxes",
+                  value=took / count / quick_each)  # fmt: skip
 
 
 if __name__ == "__main__":

@@ -23,6 +23,7 @@ from functools import partial
 import numpy as np
 
 from dbox import Circle, split
+from dbox.arrays import Array
 from dbox.fieldwork.confidence import assess
 from dbox.hydraulics.surge.household import DAY, household_day, to_inflow
 from dbox.hydraulics.surge.inflow import one_after_another
@@ -62,15 +63,21 @@ def run_days(days: int) -> Job:
     return partial(surge, family(), event, seconds=days * DAY)
 
 
+def fitted(counts: Array, times: Array) -> tuple[float, int]:
+    """The exponent, and the index of the first size that it is fitted from."""
+    over_last = times / counts / (times[-1] / counts[-1])
+    # two sizes at least: a line through one has no slope
+    first = min(int(np.argmax(over_last <= GROWING)), len(counts) - 2)
+    return float(np.polyfit(np.log(counts[first:]), np.log(times[first:]), 1)[0]), first
+
+
 def grown(what: str, of: str, sizes: Sequence[int], job: Callable[[int], Job], judged: bool) -> Row:
     """Time all sizes and fit the exponent."""
     rounds = 7 if judged else 5
     best = best_of({size: job(size) for size in sizes}, rounds, time.process_time)
     times, counts = np.array(list(best.values())), np.array(sizes)
     over_last = times / counts / (times[-1] / counts[-1])
-    # two sizes at least: a line through one has no slope
-    first = min(int(np.argmax(over_last <= GROWING)), len(sizes) - 2)
-    exponent = float(np.polyfit(np.log(counts[first:]), np.log(times[first:]), 1)[0])
+    exponent, first = fitted(counts, times)
     told = [number(over) for over in times / times[0]]
     marks = [", mostly start-up" if over > STARTING else "" for over in over_last]
     steps = [f"  {over}{mark}" for over, mark in zip(told, marks, strict=True)]
