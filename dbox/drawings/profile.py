@@ -71,6 +71,8 @@ def _profile(axes: Axes, grade: RunGrade) -> None:
     axes.set_ylabel("height over\nits start [in]", fontsize=SMALL)
     axes.tick_params(labelsize=SMALL)
     axes.margins(x=0.04, y=0.12)
+    axes.locator_params(nbins=5, steps=[1, 2, 5, 10])
+    axes.spines[["top", "right"]].set_visible(False)
     axes.set_xticks(_inside(axes.get_xticks(), axes.get_xlim()))
     axes.set_yticks(_inside(axes.get_yticks(), axes.get_ylim()))
 
