@@ -80,11 +80,17 @@ def command(
         flows=flow or (), opening=opening, coefficient=coefficient, offset=offset, spread=spread,
         tolerance=tolerance, units=units, samples=0 if quick else samples, seed=seed, shares=shares,
     )  # fmt: skip
-    last = _drawing(settings, picture, overwrite=overwrite, quiet=as_json)
-    outcome = _run(file, out, settings, ignore or (), processes, last)
+    draw = _drawing(settings, picture, overwrite=overwrite, quiet=as_json)
+    outcome = _run(file, out, settings, ignore or (), processes, picture, draw)
     _tell(outcome, settings, as_json=as_json)
-    if gate and outcome.tally.verdicts[1]:
+    if gate and _any_outside(outcome):
         raise typer.Exit(1)
+
+
+def _any_outside(outcome: "Outcome") -> bool:
+    from dbox.fieldwork.confidence import VERDICTS
+
+    return bool(outcome.tally.verdicts[VERDICTS.index("outside")])
 
 
 def _tell(outcome: "Outcome", settings: "Settings", *, as_json: bool) -> None:
@@ -102,7 +108,7 @@ def _may_overwrite(out: Path, picture: Path | None, *, overwrite: bool) -> bool:
     """Whether a picture that is there may be replaced; refuses one that could not be written."""
     from dbox.files.batch.state import Places
 
-    # one that is there while a run has not ended was begun by that run
+    # the same picture was refused before the run began, so one that is there by now is its own
     overwrite = overwrite or Places(out).state.exists()
     check_picture(picture, overwrite=overwrite)
     return overwrite
@@ -114,7 +120,8 @@ def _run(
     settings: "Settings",
     ignored: Sequence[str],
     processes: int | None,
-    last: "Callable[[Outcome], None] | None",
+    picture: Path | None,
+    draw: "Callable[[Outcome], None] | None",
 ) -> "Outcome":
     from dbox.files.batch.run import run_batch
     from dbox.files.shipped import LIST, resolve
@@ -123,8 +130,9 @@ def _run(
     try:
         with progress_bar(out.name) as told:
             return run_batch(
-                source, out, settings, ignored=ignored, processes=processes, told=told, last=last
-            )
+                source, out, settings, ignored=ignored, processes=processes, told=told,
+                picture=picture, draw=draw,
+            )  # fmt: skip
     except KeyboardInterrupt:
         typer.echo("dbox: stopped; the same command goes on from here", err=True)
         raise typer.Exit(130) from None

@@ -22,7 +22,9 @@ def report(outcome: Outcome, settings: Settings) -> list[str]:
     if tally.boxes:
         lines += ["", *_table(tally, settings)]
     if outcome.with_work and tally.boxes:
-        counts = (f"{count:,} {kind}" for kind, count in zip(WORK, tally.work, strict=True))
+        unknown = tally.boxes - int(tally.work.sum())
+        counts = [f"{count:,} {kind}" for kind, count in zip(WORK, tally.work, strict=True)]
+        counts += [f"{unknown:,} unknown, the offset of their holes is not given"] * (unknown > 0)
         lines += ["", *wrapped(f"Work: {', '.join(counts)}.")]
     if outcome.resumed:
         lines += ["", *wrapped("An earlier run was gone on with.")]

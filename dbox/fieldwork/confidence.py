@@ -21,7 +21,7 @@ from dbox.hydraulics.split import Split, split
 from dbox.hydraulics.validity import range_warnings
 
 SURE = 0.95
-"""Probability at which the verdict is given; below 1 - SURE it is the opposite one. [-]"""
+"""Chance of being within, or beyond, from which the verdict says so. [-]"""
 
 BAND = (5.0, 95.0)
 """Percentiles of the share bands. [%]"""

@@ -22,7 +22,7 @@ def tally_of(verdicts, flows, refused=0):
         verdicts=counts,
         by_flow=np.tile(counts, (flows, 1)),
         worst=worst,
-        work=np.zeros(3, np.int64),
+        work=np.zeros(4, np.int64),
         refused=np.array([refused]),
     )
 

@@ -141,6 +141,54 @@ def test_exact_a_level_box_read_without_error_is_within():
         np.testing.assert_allclose(judged.share, 0.2)
 
 
+@pytest.mark.parametrize("count", [2, 3, 6, 12])
+def test_two_ways_quick_boxes_are_within_only_where_draws_say_so(count):
+    """Level boxes read ever better, about where the verdict turns."""
+    spread = np.geomspace(0.05e-3, 1.5e-3, 40)
+    boxes = Boxes(
+        openings=(Circle(1.75 * INCH, coefficient=0.6),) * count,
+        lip=np.zeros((40, count)),
+        error=np.repeat(spread[:, None], count, axis=1),
+        tolerance=np.full(40, 0.1),
+        hole_offset=np.zeros((40, count)),
+        clock=np.full((40, count), np.nan),
+    )
+    quick = judge_first_order(boxes, INFLOW)
+    drawn = judge_drawn(boxes, INFLOW, samples=4000, seed=0)
+    within = quick.verdict == WITHIN
+    assert within.any()
+    # three standard errors of a chance of 0.95 from 4000 draws
+    assert drawn.within_probability[within].min() >= 0.95 - 0.011
+
+
+def test_exact_where_nothing_at_all_is_allowed_a_dry_line_is_within():
+    boxes = Boxes(
+        openings=(HOLE,) * 2,
+        lip=np.array([[0.0, 0.05]]),
+        error=np.full((1, 2), 1e-4),
+        tolerance=np.array([1.0]),
+        hole_offset=np.zeros((1, 2)),
+        clock=np.full((1, 2), np.nan),
+    )
+    assert judge_first_order(boxes, INFLOW[:1]).verdict[0, 0] == WITHIN
+    assert judge_drawn(boxes, INFLOW[:1], samples=50, seed=0).verdict[0, 0] == WITHIN
+
+
+@pytest.mark.parametrize("count", range(1, 13))
+def test_exact_level_boxes_are_counted_where_their_share_is_the_target(count):
+    boxes = Boxes(
+        openings=(HOLE,) * count,
+        lip=np.zeros((3, count)),
+        error=np.full((3, count), 1e-4),
+        tolerance=np.full(3, 0.1),
+        hole_offset=np.zeros((3, count)),
+        clock=np.full((3, count), np.nan),
+    )
+    tally = Tally.of(judge_first_order(boxes, INFLOW), None)
+    assert (tally.worst.sum(-1) == 3).all()
+    assert (tally.worst_at(0.5) < 1.02).all()
+
+
 def test_exact_tallies_of_parts_add_up():
     boxes = some_boxes(HOLES, 40, 1e-3)
     judged = judge_first_order(boxes, INFLOW)

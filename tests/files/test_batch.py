@@ -271,11 +271,11 @@ def test_exact_a_run_stopped_at_its_end_is_ended(tmp_path):
         raise StoppedError
 
     with pytest.raises(StoppedError):
-        run_batch(source, out, SETTINGS, last=stop)
+        run_batch(source, out, SETTINGS, draw=stop)
     written = out.read_bytes()
     told = []
     outcome = run_batch(
-        source, out, SETTINGS, last=lambda outcome: told.append(outcome.tally.boxes)
+        source, out, SETTINGS, draw=lambda outcome: told.append(outcome.tally.boxes)
     )
     assert (outcome.resumed, told, out.read_bytes()) == (True, [1], written)
     assert {path.name for path in tmp_path.iterdir()} == {"list.csv", "out.csv"}
@@ -304,7 +304,7 @@ def test_exact_two_runs_at_once_are_refused(tmp_path):
     source.write_text("box,outlet 1,outlet 2\nA,0,1/8\n")
 
     def second(_):
-        with pytest.raises(ScenarioError, match=r"cannot be written|another run has it open"):
+        with pytest.raises(ScenarioError, match="another run writes it"):
             run_batch(source, out, SETTINGS)
 
     run_batch(source, out, SETTINGS, told=second)
@@ -371,3 +371,92 @@ def test_exact_times_that_a_spreadsheet_made_of_a_clock_are_read(cell):
     boxes, faults = listed("box,outlet 1,clock 1", f"A,0,{cell}")
     assert not faults
     assert boxes.clock[0, 0] == np.pi / 2
+
+
+def test_exact_results_that_came_in_the_meantime_are_not_replaced(tmp_path):
+    source, out = tmp_path / "list.csv", tmp_path / "out.csv"
+    source.write_text("box,outlet 1,outlet 2\nA,0,1/8\n")
+    with pytest.raises(StoppedError):
+        run_batch(source, out, SETTINGS, told=stop_after(0))
+    out.write_text("mine")
+    with pytest.raises(ScenarioError, match="is there already"):
+        run_batch(source, out, SETTINGS)
+    assert out.read_text() == "mine"
+
+
+def test_exact_results_that_went_in_the_meantime_are_missed(tmp_path):
+    source, out = tmp_path / "list.csv", tmp_path / "out.csv"
+    source.write_text("box,outlet 1,outlet 2\nA,0,1/8\n")
+
+    def stop(_):
+        raise StoppedError
+
+    with pytest.raises(StoppedError):
+        run_batch(source, out, SETTINGS, draw=stop)
+    out.unlink()
+    with pytest.raises(ScenarioError, match="was written and is gone"):
+        run_batch(source, out, SETTINGS)
+
+
+@pytest.mark.parametrize("size", [1, 8, 20, 10_000])
+def test_exact_torn_lines_cost_the_same_boxes_in_pieces_of_any_size(tmp_path, monkeypatch, size):
+    """A line that tells no box may be of the one before it or of the one after it."""
+    monkeypatch.setattr("dbox.files.batch.run._DRAWN_PIECE", size)
+    source, out = tmp_path / "list.csv", tmp_path / "out.csv"
+    lines = ["A,1,0", "A,2,1/8", '"B,1,0', "B,2,0", "B,3,1/8", "", "C,1,0", "C,2,0", "D,1,0"]
+    source.write_text("\n".join(["box,outlet,reading", *lines]))
+    run_batch(source, out, SETTINGS, processes=1)
+    with out.open(newline="") as file:
+        assert [row["box"] for row in csv.DictReader(file)] == ["C", "D"]
+
+
+def test_exact_blanks_around_names_mean_nothing():
+    boxes, faults = listed("box,outlet,reading", "A,1,0", "A , 2,1/8", ",,")
+    assert (boxes.names, [[*labels] for labels in boxes.labels], faults) == (
+        ["A"], [["1", "2"]], [])  # fmt: skip
+    _, faults = listed("box,outlet,reading", "A,1,0", "A, 1,1/8")
+    assert "its box has already" in faults[0].why
+
+
+@pytest.mark.parametrize(
+    ("head", "said"),
+    [
+        ("box,outlet 1,opening 1", '"opening 1" is of no outlet'),
+        ("box,outlet 1,clock 7", '"clock 7" is of no outlet'),
+        ("box,outlet 1,clock 1 (deg)", '"clock 1 \\(deg\\)" has a unit'),
+    ],
+)
+def test_exact_heads_that_would_not_be_read_are_refused(head, said):
+    with pytest.raises(ScenarioError, match=said):
+        read_heads([head, ""])
+
+
+@pytest.mark.parametrize(
+    ("head", "row", "said"),
+    [
+        ("box,outlet 1,offset", "A,0,-0.5", "is"),
+        ("box,outlet 1,outlet 2", "A,0_1,0", "is"),
+        ("box,outlet,reading,reading 2", "A,1,capped,0", "is capped and has a height"),
+    ],
+)
+def test_exact_what_python_takes_and_a_box_does_not_is_refused(head, row, said):
+    boxes, faults = listed(head, row)
+    assert not boxes.names
+    assert said in faults[0].why
+
+
+def test_exact_a_line_that_csv_refuses_is_one_bad_row():
+    boxes, faults = listed("box,outlet 1", "A,0", "B\rC,0", "D," + "9" * 140_000, "E,0")
+    assert [*boxes.names] == ["A", "E"]
+    assert [fault.line for fault in faults] == [3, 4]
+
+
+def test_exact_shares_keep_the_place_of_an_outlet_that_is_not_there():
+    boxes, _ = listed("box,outlet 1,outlet 2,outlet 3", "A,0,none,0")
+    lines, _ = answer(boxes, SETTINGS, with_work=False)
+    assert b"0.5000 - 0.5000" in lines
+
+
+def test_exact_an_opening_in_the_unit_of_its_column():
+    boxes, _ = listed("box,outlet 1,opening (mm)", "A,0,circle 30")
+    assert boxes.openings == [Circle(0.03)]

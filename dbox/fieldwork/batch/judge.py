@@ -8,7 +8,7 @@ normal, move the roots r = sqrt(q) of the flows, which run nearly straight with 
 
 the water level moving by w_j where lip j does. A dry lip has the root that it would have if its
 straight line went on below 0. A box is outside where one outlet is surely beyond an edge of its
-tolerance, within where by the sum of the tails (Bonferroni) none is.
+tolerance, within where by the sum of the tails at all edges (Bonferroni) none is.
 """
 
 from dataclasses import dataclass
@@ -19,7 +19,7 @@ import numpy.typing as npt
 
 from dbox.arrays import Array, freeze
 from dbox.fieldwork.batch.boxes import Boxes
-from dbox.fieldwork.confidence import SURE, chances, verdict_codes
+from dbox.fieldwork.confidence import SURE, VERDICTS, chances, verdict_codes
 from dbox.hydraulics.level import OutletSet
 from dbox.hydraulics.split import Split, split
 
@@ -28,6 +28,7 @@ _DRAWN = 2**16
 
 _LEAST_HEAD = 1e-6
 _ROUNDING = 1e-9
+_WITHIN, _OUTSIDE, _NEITHER = range(len(VERDICTS))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -77,6 +78,7 @@ def judge_drawn(boxes: Boxes, inflow: Array, *, samples: int, seed: int) -> Judg
     count, outlets = boxes.lip.shape
     scatter = np.random.default_rng(seed).standard_normal((samples, outlets))
     within, beyond = np.empty((2, inflow.size, count))
+    target = boxes.target
     step = max(1, _DRAWN // scatter.size)
     for first in range(0, count, step):
         rows = slice(first, first + step)
@@ -84,7 +86,7 @@ def judge_drawn(boxes: Boxes, inflow: Array, *, samples: int, seed: int) -> Judg
         for case, flow in enumerate(inflow):
             within[case, rows], beyond[case, rows] = chances(
                 split(flow, drawn, boxes.openings).share,
-                boxes.target[rows, None],
+                target[rows, None],
                 boxes.tolerance[rows, None, None],
             )
     result = split(inflow[:, None], boxes.lip, boxes.openings)
@@ -107,16 +109,21 @@ def judge_first_order(boxes: Boxes, inflow: Array) -> Judged:
         Without the chances.
     """
     result = split(inflow[:, None], boxes.lip, boxes.openings)
-    room = _least_room(boxes, result)
-    normal = NormalDist()
-    within = np.where(room >= normal.inv_cdf(1.0 - (1.0 - SURE) / boxes.lip.shape[1]), 1.0, 0.0)
-    beyond = np.where(room <= -normal.inv_cdf(SURE), 1.0, 0.0)
-    codes = verdict_codes(within, beyond)
-    return _judged(boxes, result, np.full(room.shape, np.nan), codes)
+    low, high = _rooms(boxes, result)
+    least = np.minimum(low, high).min(-1)
+    sure = NormalDist().inv_cdf(SURE)
+    within = least >= sure
+    if within.any():
+        from scipy.special import ndtr
+
+        tails = (ndtr(-low[within]) + ndtr(-high[within])).sum(-1)
+        within[within] = tails <= 1.0 - SURE
+    codes = np.where(within, _WITHIN, np.where(least <= -sure, _OUTSIDE, _NEITHER))
+    return _judged(boxes, result, np.full(least.shape, np.nan), codes.astype(np.int8))
 
 
-def _least_room(boxes: Boxes, result: Split) -> Array:
-    """Room to an edge of tolerance over its standard error, of the worst outlet. (f, k)."""
+def _rooms(boxes: Boxes, result: Split) -> tuple[Array, Array]:
+    """Room to the lower and the upper edge of tolerance, in standard errors. (f, k, n) each."""
     # a lip that is dry, or nearly so, has the root that its opening gives at an error's head
     least = np.maximum(result.head, np.maximum(boxes.error, _LEAST_HEAD))
     flow, slope = OutletSet(boxes.openings).rating(_outlets_first(least), None)
@@ -127,13 +134,14 @@ def _least_room(boxes: Boxes, result: Split) -> Array:
     variance = boxes.error**2
     common = (variance * pull**2).sum(-1, keepdims=True)
     error = rate * np.sqrt(np.maximum(variance * (1.0 - 2.0 * pull) + common, 0.0))
-    wanted = boxes.target * result.inflow[..., None]
-    tolerance = np.minimum(boxes.tolerance[:, None], 1.0)
+    wanted, tolerance = boxes.target * result.inflow[..., None], boxes.tolerance[:, None]
     low, high = np.sqrt(wanted * (1.0 - tolerance)), np.sqrt(wanted * (1.0 + tolerance))
-    room = np.minimum(root - low, high - root) + _ROUNDING * high
+    # where nothing at all is within tolerance there is no lower edge, and a capped line has none
+    floor = boxes.uncapped & (tolerance < 1.0)
     with np.errstate(divide="ignore"):
-        least_room: Array = np.where(boxes.uncapped, room / error, np.inf).min(-1)
-    return least_room
+        over = np.where(floor, (root - low + _ROUNDING * high) / error, np.inf)
+        under = np.where(boxes.uncapped, (high - root + _ROUNDING * high) / error, np.inf)
+    return over, under
 
 
 def _outlets_first(values: Array) -> Array:

@@ -56,7 +56,7 @@ class Tally:
     @classmethod
     def of(cls, judged: Judged, work: Work | None) -> "Tally":
         """Count boxes."""
-        worst = np.minimum(judged.worst_over_target, EDGES[-2])
+        worst = np.clip(judged.worst_over_target, EDGES[0], EDGES[-2])
         return cls(
             verdicts=_counts(overall(judged), len(VERDICTS)),
             by_flow=np.stack([_counts(codes, len(VERDICTS)) for codes in judged.verdict]),

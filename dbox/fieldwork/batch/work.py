@@ -8,10 +8,10 @@ import numpy.typing as npt
 from dbox.arrays import Array, BoolArray, freeze
 from dbox.fieldwork.batch.boxes import Boxes
 from dbox.fieldwork.confidence import VERDICTS
+from dbox.fieldwork.levelling.offsets import offsets_of
 from dbox.fieldwork.levelling.plan import HAND_STEP, alike
 from dbox.fieldwork.levelling.reach import Reach
 from dbox.fieldwork.levelling.turning import LEAST_MOVE, hand_turns
-from dbox.hydraulics.split import split
 
 WORK = ("nothing to do", "adjust", "re-bed", "read again")
 """What can be wanted at a box; the last where its readings cannot tell whether anything is."""
@@ -91,19 +91,10 @@ def _goals(boxes: Boxes, offset: Array) -> Array:
 
 
 def _offsets(boxes: Boxes, inflow: float) -> Array:
-    """As `levelling.offsets`: 0 for equal holes, else what makes them share equally at a flow."""
+    """Wanted height of each lip over the goal; 0 for equal holes, at any flow. [m] (k, n)"""
     if len(set(boxes.openings)) == 1:
         return np.zeros_like(boxes.lip)
-    wanted = boxes.target * inflow
-    heads = np.stack(
-        [
-            split(wanted[:, i], np.zeros((1, 1)), opening).head[:, 0]
-            for i, opening in enumerate(boxes.openings)
-        ],
-        axis=-1,
-    )
-    deepest = np.where(boxes.uncapped, heads, -np.inf).max(-1, keepdims=True)
-    return np.where(boxes.uncapped, deepest - heads, 0.0)
+    return offsets_of(boxes.openings, boxes.target * inflow, boxes.uncapped)
 
 
 def _kinds(

@@ -5,11 +5,14 @@ stands that much under the water. Heads do not keep their proportion as the flow
 unequal lips meet unequal targets at one flow only.
 """
 
+from collections.abc import Sequence
+
 import numpy as np
 
-from dbox.arrays import Array, freeze
+from dbox.arrays import Array, BoolArray, freeze
 from dbox.fieldwork.site import Site
 from dbox.fieldwork.targets import target_shares
+from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.split import split
 
 
@@ -28,14 +31,33 @@ def lip_offsets(site: Site, flow: int) -> Array:
     ndarray, shape (n,)
         All 0 where equal lips meet the targets at every flow; 0 where capped. [m]
     """
-    wanted = target_shares(site) * site.flows[flow].inflow
-    heads = np.array(
-        [
-            float(split(q, [0.0], o.opening).head[0])
-            for q, o in zip(wanted, site.outlets, strict=True)
-        ]
-    )
     uncapped = np.array([not o.capped for o in site.outlets])
-    offset = np.where(uncapped, heads[uncapped].max() - heads, 0.0)
+    wanted = target_shares(site) * site.flows[flow].inflow
+    offset = offsets_of([o.opening for o in site.outlets], wanted, uncapped)
     freeze(offset)
     return offset
+
+
+def offsets_of(openings: Sequence[Opening], wanted: Array, uncapped: BoolArray) -> Array:
+    """The same for flows that are wanted of openings, of one box or of many.
+
+    Parameters
+    ----------
+    openings : sequence of n Opening
+        The openings.
+    wanted : ndarray, shape (..., n)
+        Flow wanted of each outlet. [m3/s]
+    uncapped : ndarray of bool, shape (..., n)
+        Whether the outlet is open.
+
+    Returns
+    -------
+    ndarray, shape (..., n)
+        0 where capped. [m]
+    """
+    lip = np.zeros((*wanted.shape[:-1], 1))
+    heads = np.concatenate(
+        [split(wanted[..., i], lip, opening).head for i, opening in enumerate(openings)], axis=-1
+    )
+    deepest = np.where(uncapped, heads, -np.inf).max(-1, keepdims=True)
+    return np.where(uncapped, deepest - heads, 0.0)

@@ -16,7 +16,7 @@ from dbox.fieldwork.batch.boxes import Boxes
 from dbox.fieldwork.site import DEFAULT_SPREAD
 from dbox.files.batch import columns
 from dbox.files.batch.columns import Faults
-from dbox.files.batch.heads import OFFSET, OPENING, SPREAD, TOLERANCE, Column, Layout
+from dbox.files.batch.heads import MOST_OUTLETS, OFFSET, OPENING, SPREAD, TOLERANCE, Column, Layout
 from dbox.files.batch.rows import Fault, Rows, read_rows
 from dbox.files.batch.settings import Settings
 from dbox.hydraulics.openings import Opening
@@ -150,7 +150,7 @@ class _Table:
     @cached_property
     def names(self) -> list[str]:
         """Name of the box of each row; an outlet without one takes that of the row before."""
-        names = [*self.rows.columns[self.layout.box.index]]
+        names = [name.strip() for name in self.rows.columns[self.layout.box.index]]
         if "" in names:
             for row in [row for row, name in enumerate(names) if not name]:
                 self._fault(row, "has no box; write its name in every row")
@@ -184,6 +184,7 @@ class _Table:
         self._refuse(tolerance != tolerance[firsts][box], "has another tolerance than its box")
         opening, openings = self._openings(np.ones((len(box), 1), dtype=bool))
         labels = self._labels(box, firsts, apart)
+        self._refuse(place == MOST_OUTLETS, f"is of a box with more than {MOST_OUTLETS} outlets")
 
         def spread_out(values: npt.NDArray[Any], missing: float) -> Array:
             table = np.full((len(firsts), place.max(initial=0) + 1), missing)
@@ -219,15 +220,20 @@ class _Table:
         readings = self._stacked(self.layout.readings, columns.repeats)
         taken = np.count_nonzero(~np.isnan(readings), axis=-1)
         self._refuse(taken == 0, "has no reading; write the height, or capped")
+        closed = np.isinf(readings).any(-1)
+        self._refuse(
+            closed & (np.isinf(readings).sum(-1) < taken),
+            "is capped and has a height; write one of them",
+        )
         return np.nansum(readings, axis=-1) / np.where(taken, taken, np.nan), taken
 
     def _labels(self, box: Indices, firsts: Indices, apart: Set[str]) -> list[Sequence[str]]:
         """Labels of each box; refuses one that is there twice, and boxes whose rows stand apart."""
         assert self.layout.outlet is not None
-        cells = self.rows.columns[self.layout.outlet.index]
+        cells = [label.strip() for label in self.rows.columns[self.layout.outlet.index]]
         seen: set[tuple[int, str]] = set()
         for row, (index, label) in enumerate(zip(box.tolist(), cells, strict=True)):
-            if not label.strip():
+            if not label:
                 self._fault(row, "has no outlet; write its label")
             elif (index, label) in seen:
                 self._fault(

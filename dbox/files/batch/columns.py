@@ -50,21 +50,21 @@ def heights(cells: Sequence[str], column: Column, bare_unit: str, faults: Faults
         inf where capped, NaN where there is no such outlet or the cell cannot be read. [m]
     """
     unit = column.unit or bare_unit
-    return _numbers(cells, column, unit, partial(_height, unit=unit), _FURTHEST_READING, faults)
+    return _heights(cells, column, unit, partial(_height, unit=unit), faults)
 
 
 def repeats(cells: Sequence[str], column: Column, bare_unit: str, faults: Faults) -> Array:
     """The same for a further reading, which may be missing: NaN then. [m] (rows,)"""
     unit = column.unit or bare_unit
     read = partial(_or_missing, read=partial(_height, unit=unit))
-    return _numbers(cells, column, unit, read, _FURTHEST_READING, faults)
+    return _heights(cells, column, unit, read, faults)
 
 
 def offsets(cells: Sequence[str], column: Column, bare_unit: str, faults: Faults) -> Array:
     """Hole offsets, NaN where the cell is empty. [m] (rows,)"""
     unit = column.unit or bare_unit
     read = partial(_or_missing, read=partial(_length, unit=unit, measure=measures.offset))
-    return _numbers(cells, column, unit, read, _FURTHEST_OFFSET, faults)
+    return _numbers(cells, column, unit, read, 0.0, _FURTHEST_OFFSET, faults)
 
 
 def spreads(cells: Sequence[str], column: Column, bare_unit: str, faults: Faults) -> Array:
@@ -106,11 +106,18 @@ def openings(
         opening = None
         if cell.strip():
             try:
-                opening = _opening(cell, bare_unit, coefficient)
+                opening = _opening(cell, column.unit or bare_unit, coefficient)
             except ScenarioError as error:
                 faults.setdefault(row, []).append(_fault(column, error))
         found.append(opening)
     return found
+
+
+def _heights(
+    cells: Sequence[str], column: Column, unit: str, read: Callable[[str], float], faults: Faults
+) -> Array:
+    ends = -_FURTHEST_READING, _FURTHEST_READING
+    return _numbers(cells, column, unit, read, *ends, faults)
 
 
 def _numbers(
@@ -118,6 +125,7 @@ def _numbers(
     column: Column,
     unit: str,
     read: Callable[[str], float],
+    least: float,
     furthest: float,
     faults: Faults,
 ) -> Array:
@@ -128,8 +136,12 @@ def _numbers(
     except ValueError:
         values = np.array([_bare(cell) for cell in cells])
     values *= factor
+    plain = (values >= least) & (values <= furthest)
+    if "_" in "".join(cells):
+        # what Python takes for a number is none on paper
+        plain &= ["_" not in cell for cell in cells]
     # also what is not a number, or too far off to be true: `read` says why
-    for row in np.flatnonzero(~(np.abs(values) <= furthest)).tolist():
+    for row in np.flatnonzero(~plain).tolist():
         values[row] = _read(read, cells[row], column, row, faults)
     return values
 

@@ -131,7 +131,31 @@ def read_heads(lines: Sequence[str], ignored: Sequence[str] = ()) -> tuple[Layou
         clocks=tuple(found.get((CLOCK, number)) for number in clocks),
         others={name: found[name, 0] for name in OF_BOX if (name, 0) in found},
     )
+    _refuse_idle(layout, found)
     return layout, above + 1
+
+
+def _refuse_idle(layout: Layout, found: Mapping[tuple[str, int], Column]) -> None:
+    """Refuse columns that would not be read, and units that mean nothing."""
+    without = [
+        layout.box,
+        *([layout.outlet] if layout.outlet else []),
+        *filter(None, layout.clocks),
+    ]
+    read = {*without, *layout.readings, *layout.others.values()}
+    faults = [
+        f"column {show(column.head)} is of no outlet that the list has, or has a number too many; "
+        f"mend its head, or leave it out by --ignore {show(column.head)}"
+        for column in found.values()
+        if column not in read
+    ]
+    faults += [
+        f"column {show(column.head)} has a unit, and takes none; leave it out"
+        for column in without
+        if column.unit
+    ]
+    if faults:
+        raise ScenarioError(*faults)
 
 
 def _named(

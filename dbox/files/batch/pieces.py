@@ -141,6 +141,7 @@ def _line(file: BinaryIO, path: Path) -> bytes:
 class _Line:
     number: int
     box: str
+    sure: bool
     content: bytes
     end: int
 
@@ -149,8 +150,10 @@ def _by_box(blocks: Iterator[Piece], layout: Layout, apart: Set[str]) -> Iterato
     """The same lines, cut where a box ends."""
     held: list[_Line] = []
     for line in _named(blocks, layout):
-        full = held and line.end > held[0].end and line.box != held[-1].box
-        if full or len(held) > _MOST_HELD:
+        full = held and line.end > held[0].end
+        # a line that tells no box may be of the one before it or of the one after it
+        parts = held and line.sure and held[-1].sure and line.box != held[-1].box
+        if (full and parts) or len(held) > _MOST_HELD:
             yield _piece(held, apart)
             held = []
         held.append(line)
@@ -164,8 +167,9 @@ def _named(blocks: Iterator[Piece], layout: Layout) -> Iterator[_Line]:
     for block in blocks:
         lines = block.content.removesuffix(b"\n").split(b"\n")
         for number, line in enumerate(lines, start=block.first_line):
-            name = _name(line, layout) or name
-            yield _Line(number, name, line + b"\n", block.end)
+            told = _name(line, layout)
+            name = told or name
+            yield _Line(number, name, bool(told), line + b"\n", block.end)
 
 
 def _apart(blocks: Iterator[Piece], layout: Layout) -> Set[str]:
@@ -193,4 +197,4 @@ def _name(line: bytes, layout: Layout) -> str:
         cells = next(csv.reader([text], delimiter=layout.delimiter, strict=True), [])
     except csv.Error:
         return ""
-    return cells[layout.box.index] if len(cells) > layout.box.index else ""
+    return cells[layout.box.index].strip() if len(cells) > layout.box.index else ""

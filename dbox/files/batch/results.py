@@ -3,8 +3,8 @@
     box,verdict,worst outlet,trickle verdict,trickle worst over target,trickle within probability
     Oak St 12,outside,2,outside,2.310,0.000
 
-Shares, where wanted, stand in one cell a flow, in the order of the outlets. Numbers have a fixed
-count of decimals, so that they can be looked up in tables: a list of a million boxes has many.
+Shares, where wanted, stand in one cell a flow, in the order of the outlets, - for none. Numbers
+have a fixed count of decimals, so that they can be looked up in tables: a long list has many.
 """
 
 from collections.abc import Iterator, Sequence
@@ -103,7 +103,7 @@ def _columns(
         if settings.samples:
             yield _decimals(judged.within_probability[case], _CHANCE_DIGITS, 1)
         if settings.shares:
-            yield _rows_of_shares(judged.share[case])
+            yield _rows_of_shares(judged.share[case], outlets, len(listed.labels[0]))
 
 
 def _work_columns(listed: Listed, outlets: Indices, work: Work) -> Iterator[Sequence[bytes]]:
@@ -147,11 +147,16 @@ def _decimals(values: Array, digits: int, most: int) -> list[bytes]:
     return _looked_up(_table(digits, most), np.rint(values * 10**digits).astype(np.int64))
 
 
-def _rows_of_shares(share: Array) -> list[bytes]:
-    """Shares of each box in one cell, parted by spaces; every share is equally long."""
-    cells = _share_cells()[np.rint(share * 10**_SHARE_DIGITS).astype(np.int64)]
-    joined = cells.view(f"S{cells.dtype.itemsize * share.shape[-1]}").reshape(-1)
-    return [cell[:-1] for cell in joined.tolist()]
+def _rows_of_shares(share: Array, outlets: Indices, places: int) -> list[bytes]:
+    """Shares of each box in one cell, parted by spaces; - for an outlet that it does not have."""
+    found = _share_cells()[np.rint(share * 10**_SHARE_DIGITS).astype(np.int64)]
+    # cells of equal length, so that those of a box join without a loop
+    cells = np.full((len(share), places), b"-".ljust(found.dtype.itemsize))
+    cells[:, outlets] = found
+    joined = cells.view(f"S{cells.dtype.itemsize * places}").reshape(-1).tolist()
+    if len(outlets) == places:
+        return [cell[:-1] for cell in joined]
+    return [b" ".join(cell.split()) for cell in joined]
 
 
 @cache

@@ -66,14 +66,14 @@ def read_rows(text: str, first_line: int, layout: Layout) -> tuple[Rows, list[Fa
     Returns
     -------
     rows : Rows
-        Without empty ones that are no full rows.
+        Without empty ones.
     faults : list of Fault
         Lines with too many cells or too few.
     """
     cells = _cells(text.removesuffix("\n"), layout.delimiter)
     lines: Sequence[int] = range(first_line, first_line + len(cells))
     faults: list[Fault] = []
-    if {*map(len, cells)} != {layout.width}:
+    if {*map(len, cells)} != {layout.width} or not all(map(any, cells)):
         lines, cells, faults = _even(cells, first_line, layout)
     return Rows(lines, [*zip(*cells, strict=True)] or [()] * layout.width), faults
 
@@ -85,7 +85,7 @@ def _even(
     lines, rows, faults = [], [], []
     width, name_at = layout.width, layout.box.index
     for line, row in enumerate(cells, start=first_line):
-        if not any(row):
+        if not any(cell.strip() for cell in row):
             continue
         if len(row) == width or (len(row) > width and not any(row[width:])):
             lines.append(line)
@@ -99,9 +99,13 @@ def _even(
 
 def _cells(text: str, delimiter: str) -> list[list[str]]:
     lines = text.split("\n")
-    if '"' in text:
-        return [*_one_by_one(lines, delimiter)]
-    return [*csv.reader(lines, delimiter=delimiter, quoting=csv.QUOTE_NONE)]
+    if '"' not in text:
+        try:
+            return [*csv.reader(lines, delimiter=delimiter, quoting=csv.QUOTE_NONE)]
+        except csv.Error:
+            # one of them is no row; which one is found below
+            pass
+    return [*_one_by_one(lines, delimiter)]
 
 
 def _one_by_one(lines: Iterable[str], delimiter: str) -> Iterator[list[str]]:

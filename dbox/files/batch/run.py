@@ -71,7 +71,8 @@ def run_batch(
     ignored: Sequence[str] = (),
     processes: int | None = None,
     told: Callable[[float], None] | None = None,
-    last: Callable[[Outcome], None] | None = None,
+    picture: Path | None = None,
+    draw: Callable[[Outcome], None] | None = None,
 ) -> Outcome:
     """Judge every box of a list and write what is found.
 
@@ -89,7 +90,9 @@ def run_batch(
         Processes to work with; one for each core without it.
     told : callable, optional
         Called with the part of the list that is done. [-]
-    last : callable, optional
+    picture : Path, optional
+        What `draw` will write; the run is gone on with for the same one only.
+    draw : callable, optional
         Called before the run counts as ended, so that a kill during it is mended too.
 
     Returns
@@ -111,6 +114,7 @@ def run_batch(
         "list": _digest(source),
         "set of options": repr((settings, layout)),
         "version of dbox": version("dbox"),
+        "picture": str(picture or ""),
     }
     with closing(Progress(Places(out), about, firsts)) as progress:
         tally = _tally_of(progress.content, len(settings.flows))
@@ -127,8 +131,8 @@ def run_batch(
             tally=tally, with_work=with_work, resumed=progress.resumed, places=progress.places
         )
         progress.put_in_place(with_bad=bool(tally.refused.any()))
-        if last:
-            last(outcome)
+        if draw:
+            draw(outcome)
         progress.end()
     return outcome
 

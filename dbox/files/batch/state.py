@@ -9,7 +9,8 @@ on from there.
 
 import json
 import os
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -37,6 +38,11 @@ class Places:
     def bad(self) -> Path:
         """The rows that could not be computed."""
         return self.results.with_name(f"{self.results.stem}.bad.csv")
+
+    @property
+    def lock(self) -> Path:
+        """What a run holds as long as it goes on."""
+        return self.results.with_name(f"{self.results.name}.lock")
 
     @property
     def state(self) -> Path:
@@ -87,34 +93,35 @@ class Progress:
         self, places: Places, about: Mapping[str, str], heads: Mapping[str, bytes]
     ) -> None:
         self.places, self._about = places, dict(about)
-        begun = places.state.exists()
-        kept = self._kept() if begun else {}
-        self.pieces: int = kept.get("pieces", 0)
-        self.content: dict[str, Any] = kept.get("content", {})
-        self.done: bool = kept.get("done", False)
-        self.resumed = self.done or self.pieces > 0
         self._files: dict[str, BinaryIO] = {}
-        if self.done:
-            return
-        if not begun:
-            _refuse_old(places)
+        self._lock = self._locked()
         try:
-            self._open(kept.get("lengths"), heads)
-            if not begun:
-                self.keep({})
+            kept = self._kept()
+            self.pieces: int = kept["pieces"]
+            self.content: dict[str, Any] = kept["content"]
+            self.done: bool = kept["done"]
+            self.resumed = self.done or self.pieces > 0
+            if not self.done:
+                self._open(kept["lengths"], heads)
         except BaseException:
             self.close()
             raise
 
     def close(self) -> None:
-        """Close the parts, which frees them for others."""
+        """Close all files, which frees them for others."""
         for file in self._files.values():
             file.close()
+        self._files = {}
+        if not self._lock.closed:
+            # removed while it is held, so that no other run has it by then
+            self.places.lock.unlink(missing_ok=True)
+            self._lock.close()
 
     def write(self, results: bytes, bad: bytes) -> None:
         """Add one piece to the parts."""
-        self._files["results"].write(results)
-        self._files["bad"].write(bad)
+        with _told(self.places.results):
+            self._files["results"].write(results)
+            self._files["bad"].write(bad)
         self.pieces += 1
 
     def keep(self, content: Mapping[str, Any], *, done: bool = False) -> None:
@@ -127,23 +134,13 @@ class Progress:
         done : bool
             Whether those were all.
         """
-        for file in self._files.values():
-            file.flush()
-            os.fsync(file.fileno())
-        self.content, self.done = dict(content), done
-        state = {
-            "about": self._about,
-            "pieces": self.pieces,
-            "lengths": {name: file.tell() for name, file in self._files.items()},
-            "content": self.content,
-            "done": done,
-        }
-        aside = self.places.state.with_name(f"{self.places.state.name}.new")
-        with aside.open("w", encoding="ascii") as new:
-            json.dump(state, new)
-            new.flush()
-            os.fsync(new.fileno())
-        aside.replace(self.places.state)
+        with _told(self.places.results):
+            for file in self._files.values():
+                file.flush()
+                os.fsync(file.fileno())
+            lengths = {name: file.tell() for name, file in self._files.items()}
+            self.content, self.done = dict(content), done
+            self._put_state(lengths)
 
     def put_in_place(self, *, with_bad: bool) -> None:
         """Give the parts their names, once all is done; again where that was cut short.
@@ -153,24 +150,43 @@ class Progress:
         with_bad : bool
             Whether there are bad rows; their part is removed where there are none.
         """
-        self.close()
-        for name in _FILES:
-            part = self.places.part(name)
-            if name == "bad" and not with_bad:
-                part.unlink(missing_ok=True)
-            elif part.exists():
-                part.replace(getattr(self.places, name))
+        for file in self._files.values():
+            file.close()
+        for name in _FILES if with_bad else _FILES[:1]:
+            part, path = self.places.part(name), getattr(self.places, name)
+            if part.exists():
+                part.replace(path)
+            elif not path.exists():
+                raise ScenarioError(f"{path}: was written and is gone; {self.places.begin_anew()}")
+        if not with_bad:
+            self.places.part("bad").unlink(missing_ok=True)
 
     def end(self) -> None:
         """Forget how far the run had come: nothing is left to do."""
         self.places.state.unlink()
 
+    def _locked(self) -> BinaryIO:
+        """A file that is locked as long as the run goes on."""
+        check_place(self.places.lock, overwrite=True)
+        with _told(self.places.lock):
+            file = self.places.lock.open("ab")
+        if not lock(file.fileno()):
+            file.close()
+            raise ScenarioError(f"{self.places.results}: another run writes it; let that one end")
+        return file
+
     def _kept(self) -> dict[str, Any]:
-        """What an earlier run has kept."""
+        """What an earlier run has kept; the state of one that begins where there is none."""
         state = self.places.state
+        ends = [self.places.results, self.places.bad]
+        if not state.exists():
+            _refuse_old([*ends, *map(self.places.part, _FILES)])
+            self.pieces, self.content, self.done = 0, {}, False
+            with _told(state):
+                self._put_state({})
         try:
             kept: dict[str, Any] = json.loads(state.read_text(encoding="ascii"))
-            about = kept["about"]
+            about, done = kept["about"], kept["done"]
         except (OSError, ValueError, KeyError, TypeError) as error:
             raise ScenarioError(
                 f"{state}: cannot be read ({error}); {self.places.begin_anew()}"
@@ -181,31 +197,54 @@ class Progress:
                 f"{state}: was begun with another {' and another '.join(other)}; go on with the "
                 f"same, or {self.places.begin_anew()}"
             )
+        if not done:
+            _refuse_old(ends)
         return kept
 
-    def _open(self, lengths: Mapping[str, int] | None, heads: Mapping[str, bytes]) -> None:
+    def _put_state(self, lengths: Mapping[str, int]) -> None:
+        state = {
+            "about": self._about,
+            "pieces": self.pieces,
+            "lengths": lengths,
+            "content": self.content,
+            "done": self.done,
+        }
+        aside = self.places.state.with_name(f"{self.places.state.name}.new")
+        with aside.open("w", encoding="ascii") as new:
+            json.dump(state, new)
+            new.flush()
+            os.fsync(new.fileno())
+        aside.replace(self.places.state)
+
+    def _open(self, lengths: Mapping[str, int], heads: Mapping[str, bytes]) -> None:
         for name in _FILES:
-            path = self.places.part(name)
-            try:
-                file = path.open("xb" if lengths is None else "r+b")
-            except OSError as error:
-                raise ScenarioError(
-                    f"{path}: cannot be written ({error.strerror}); {self.places.begin_anew()}"
-                ) from error
-            self._files[name] = file
-            if name == "results" and not lock(file.fileno()):
-                raise ScenarioError(f"{path}: another run has it open; let that one end")
-            length = lengths[name] if lengths else 0
-            if file.seek(0, os.SEEK_END) < length:
-                raise ScenarioError(
-                    f"{path}: is shorter than the run had written; {self.places.begin_anew()}"
-                )
-            file.truncate(length)
-            file.seek(length)
-            if not length:
-                file.write(heads[name])
+            path, length = self.places.part(name), lengths.get(name, 0)
+            with _told(path):
+                # there is a state, so what stands there is of this run
+                file = path.open("r+b" if path.exists() else "x+b")
+                self._files[name] = file
+                if file.seek(0, os.SEEK_END) < length:
+                    raise ScenarioError(
+                        f"{path}: is shorter than the run had written; {self.places.begin_anew()}"
+                    )
+                file.truncate(length)
+                file.seek(length)
+                if not length:
+                    file.write(heads[name])
 
 
-def _refuse_old(places: Places) -> None:
-    for path in (places.results, places.bad, *map(places.part, _FILES)):
+@contextmanager
+def _told(path: Path) -> Iterator[None]:
+    """Tell what the system refuses."""
+    try:
+        yield
+    except OSError as error:
+        raise ScenarioError(
+            f"{path}: cannot be written ({error.strerror}); make room or name another place, and "
+            "give the same command again"
+        ) from error
+
+
+def _refuse_old(paths: Iterable[Path]) -> None:
+    for path in paths:
         check_place(path, overwrite=False)

@@ -41,7 +41,12 @@ def batch_json(outcome: Outcome, settings: Settings) -> dict[str, Any]:
             }
             for case, flow in enumerate(settings.flows)
         ],
-        "work": _counts(WORK, tally.work) if outcome.with_work else None,
+        "work": {
+            **_counts(WORK, tally.work),
+            "unknown": tally.boxes - int(tally.work.sum()),
+        }
+        if outcome.with_work
+        else None,
         "files": [str(places.results), *([str(places.bad)] if refused else [])],
     }
 
