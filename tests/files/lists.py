@@ -1,0 +1,16 @@
+"""Lists of boxes as tests write them, and what is set for all of them."""
+
+from dbox.files.batch.boxes import read_boxes
+from dbox.files.batch.heads import read_heads
+from dbox.files.batch.typed import read_settings
+
+INCH = 0.0254
+SETTINGS = read_settings(
+    opening="circle 2 in", offset="1/2 in", tolerance="10 %", spread="1 mm", flows=["1 gpm"],
+    samples=100, shares=True,
+)  # fmt: skip
+
+
+def listed(*lines, settings=SETTINGS):
+    layout, above = read_heads([line + "\n" for line in lines[:2]])
+    return read_boxes("\n".join(lines[above:]), above + 1, layout, settings)
