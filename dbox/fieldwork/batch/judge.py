@@ -21,6 +21,7 @@ from dbox.arrays import Array, freeze
 from dbox.fieldwork.batch.boxes import Boxes
 from dbox.fieldwork.confidence import SURE, VERDICTS, chances, verdict_codes
 from dbox.hydraulics.level import OutletSet
+from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.split import Split, split
 
 _DRAWN = 2**16
@@ -110,42 +111,50 @@ def judge_first_order(boxes: Boxes, inflow: Array) -> Judged:
     """
     result = split(inflow[:, None], boxes.lip, boxes.openings)
     low, high = _rooms(boxes, result)
-    least = np.minimum(low, high).min(-1)
+    least = np.minimum(low, high).min(0)
     sure = NormalDist().inv_cdf(SURE)
     within = least >= sure
     if within.any():
         from scipy.special import ndtr
 
-        tails = (ndtr(-low[within]) + ndtr(-high[within])).sum(-1)
+        tails = (ndtr(-low[:, within]) + ndtr(-high[:, within])).sum(0)
         within[within] = tails <= 1.0 - SURE
     codes = np.where(within, _WITHIN, np.where(least <= -sure, _OUTSIDE, _NEITHER))
     return _judged(boxes, result, np.full(least.shape, np.nan), codes.astype(np.int8))
 
 
 def _rooms(boxes: Boxes, result: Split) -> tuple[Array, Array]:
-    """Room to the lower and the upper edge of tolerance, in standard errors. (f, k, n) each."""
+    """Room to the lower and the upper edge of tolerance, in standard errors. (n, f, k) each."""
+    head, flow = _outlets_first(result.head), _outlets_first(result.flow)
+    deviation, target = _outlets_first(boxes.error)[:, None], _outlets_first(boxes.target)[:, None]
     # a lip that is dry, or nearly so, has the root that its opening gives at an error's head
-    least = np.maximum(result.head, np.maximum(boxes.error, _LEAST_HEAD))
-    flow, slope = OutletSet(boxes.openings).rating(_outlets_first(least), None)
-    rate = np.moveaxis((0.5 * slope / np.sqrt(flow)).reshape(-1, *least.shape[:-1]), 0, -1)
-    root = np.where(result.flow > 0, np.sqrt(result.flow), rate * np.maximum(result.head, -1.0))
+    rate = _root_rate(boxes.openings, np.maximum(head, np.maximum(deviation, _LEAST_HEAD)))
+    root = np.where(flow > 0, np.sqrt(flow), rate * np.maximum(head, -1.0))
     pull = rate * np.maximum(root, 0.0)
-    pull /= pull.sum(-1, keepdims=True)
-    variance = boxes.error**2
-    common = (variance * pull**2).sum(-1, keepdims=True)
+    pull /= pull.sum(0)
+    variance = deviation**2
+    common = (variance * pull**2).sum(0)
     error = rate * np.sqrt(np.maximum(variance * (1.0 - 2.0 * pull) + common, 0.0))
-    wanted, tolerance = boxes.target * result.inflow[..., None], boxes.tolerance[:, None]
-    low, high = np.sqrt(wanted * (1.0 - tolerance)), np.sqrt(wanted * (1.0 + tolerance))
+    wanted = target * result.inflow
+    low, high = np.sqrt(wanted * (1.0 - boxes.tolerance)), np.sqrt(wanted * (1.0 + boxes.tolerance))
     # where nothing at all is within tolerance there is no lower edge, and a capped line has none
-    floor = boxes.uncapped & (tolerance < 1.0)
+    floor = (target > 0) & (boxes.tolerance < 1.0)
     with np.errstate(divide="ignore"):
         over = np.where(floor, (root - low + _ROUNDING * high) / error, np.inf)
-        under = np.where(boxes.uncapped, (high - root + _ROUNDING * high) / error, np.inf)
+        under = np.where(target > 0, (high - root + _ROUNDING * high) / error, np.inf)
     return over, under
 
 
 def _outlets_first(values: Array) -> Array:
-    return np.ascontiguousarray(values.reshape(-1, values.shape[-1]).T)
+    """Outlets along the first axis, as in the solver: sums over them then run along memory."""
+    return np.ascontiguousarray(np.moveaxis(values, -1, 0))
+
+
+def _root_rate(openings: tuple[Opening, ...], head: Array) -> Array:
+    """How the root of each outlet's flow runs with its head. [(m3/s)^0.5/m] (n, ...)"""
+    flow, slope = OutletSet(openings).rating(head.reshape(len(openings), -1), None)
+    rate: Array = (0.5 * slope / np.sqrt(flow)).reshape(head.shape)
+    return rate
 
 
 def _judged(boxes: Boxes, result: Split, within: Array, codes: npt.NDArray[np.int8]) -> Judged:

@@ -150,7 +150,7 @@ class _Table:
     @cached_property
     def names(self) -> list[str]:
         """Name of the box of each row; an outlet without one takes that of the row before."""
-        names = [name.strip() for name in self.rows.columns[self.layout.box.index]]
+        names = [*map(str.strip, self.rows.columns[self.layout.box.index])]
         if "" in names:
             for row in [row for row, name in enumerate(names) if not name]:
                 self._fault(row, "has no box; write its name in every row")

@@ -71,11 +71,15 @@ def read_rows(text: str, first_line: int, layout: Layout) -> tuple[Rows, list[Fa
         Lines with too many cells or too few.
     """
     cells = _cells(text.removesuffix("\n"), layout.delimiter)
-    lines: Sequence[int] = range(first_line, first_line + len(cells))
-    faults: list[Fault] = []
-    if {*map(len, cells)} != {layout.width} or not all(map(any, cells)):
-        lines, cells, faults = _even(cells, first_line, layout)
-    return Rows(lines, [*zip(*cells, strict=True)] or [()] * layout.width), faults
+    try:
+        columns = [*zip(*cells, strict=True)]
+    except ValueError:
+        columns = []
+    # a row that is empty has no name either
+    if len(columns) == layout.width and "" not in columns[layout.box.index]:
+        return Rows(range(first_line, first_line + len(cells)), columns), []
+    lines, rows, faults = _even(cells, first_line, layout)
+    return Rows(lines, [*zip(*rows, strict=True)] or [()] * layout.width), faults
 
 
 def _even(
