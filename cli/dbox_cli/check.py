@@ -25,8 +25,8 @@ def command(
     site = site_of(file, None, readings)
     missing = [o.label for o in site.outlets if not o.capped and not o.readings]
     if write_csv:
+        from dbox.files.place import write_text_new
         from dbox.files.spreadsheet.write import readings_csv
-        from dbox.files.writer import write_text_new
 
         write_text_new(write_csv, readings_csv(site))
         typer.echo(f"wrote {write_csv}", err=as_json)

@@ -6,7 +6,14 @@ import numpy as np
 
 from dbox.fieldwork.levelling.plan import Levelling
 from dbox.fieldwork.levelling.rebed import Lift
-from dbox.files.notation import clock_text, inches, inches_mm, millimetres, percent
+from dbox.files.notation import (
+    clock_text,
+    inches,
+    inches_mm,
+    millimetres,
+    percent,
+    turn_text,
+)
 from dbox.files.units import FOOT
 from dbox_cli.output import noted, wrapped
 
@@ -88,12 +95,10 @@ def _work(levelling: Levelling) -> list[str]:
 def _turn_words(levelling: Levelling, i: int) -> str:
     if np.isnan(levelling.turn[i]):
         return ""
-    degrees = float(np.degrees(levelling.turn[i]))
-    hand = "clockwise" if degrees > 0 else "counterclockwise"
     now, then = (
         clock_text(float(angle[i])) for angle in (levelling.angle_before, levelling.angle_after)
     )
-    return f"; turn {abs(degrees):.0f} deg {hand}, {now} to {then}"
+    return f"; turn {turn_text(float(levelling.turn[i]))}, {now} to {then}"
 
 
 def unreachable_lines(levelling: Levelling) -> list[str]:

@@ -23,7 +23,7 @@ from dbox.drawings.style import (
     line_height,
 )
 from dbox.fieldwork.levelling.plan import Levelling
-from dbox.files.notation import clock_text, inches, inches_mm, millimetres
+from dbox.files.notation import clock_text, inches, inches_mm, millimetres, turn_text
 
 _HOLE_AT, _ARROW_AT = 0.56, 0.83
 _RING, _DISC = 0.19, 0.115
@@ -89,9 +89,8 @@ def words(levelling: Levelling, outlet: int) -> list[str]:
     elif np.isnan(turn):
         lines = [clock, move, "by the ruler"]
     else:
-        way = "clockwise" if turn > 0 else "counterclockwise"
         after = clock_text(levelling.angle_after[outlet])
-        lines = [f"{clock} → {after}", f"{abs(np.degrees(turn)):.0f}° {way}", move]
+        lines = [f"{clock} → {after}", turn_text(float(turn)).replace(" deg", "°"), move]
     return [*lines, _FAILS] if fails else lines
 
 

@@ -139,6 +139,21 @@ def clock_text(angle: float) -> str:
     return f"{minutes // 60 or 12}:{minutes % 60:02d}"
 
 
+def turn_text(turn: float) -> str:
+    """Write a turn in whole degrees and its way round, as seen from inside the box.
+
+    Parameters
+    ----------
+    turn : float
+        Clockwise from inside the box, not 0. [rad]
+
+    >>> turn_text(math.radians(30)), turn_text(math.radians(-5))
+    ('30 deg clockwise', '5 deg counterclockwise')
+    """
+    way = "clockwise" if turn > 0 else "counterclockwise"
+    return f"{abs(math.degrees(turn)):.0f} deg {way}"
+
+
 def _three_digits(value: float) -> str:
     """Round to three significant digits without an exponent or idle zeros."""
     if not value:

@@ -56,10 +56,7 @@ class TypedBox:
             With every word that cannot be read, each named by its option.
         """
         faults: list[str] = []
-        units = self.units
-        if units not in UNITS:
-            faults.append(f"--units is {show(units)}; write {any_of(UNITS)}")
-            units = "in"
+        units = typed_unit(faults, self.units)
         lips = _read(faults, "--heights", lambda: heights_from_text(self.heights, units))
         opening = _read(
             faults, "--opening", lambda: opening_from_text(self.opening, self.coefficient, units)
@@ -78,6 +75,22 @@ class TypedBox:
             spread=spread,
             tolerance=None if share is None else Tolerance(share=share, source="--tolerance"),
         )
+
+
+def typed_unit(faults: list[str], word: str) -> str:
+    """Read the unit of bare lengths.
+
+    Parameters
+    ----------
+    faults : list of str
+        Where it is none, that is added, and inches are given so that the rest can be read.
+    word : str
+        What was typed.
+    """
+    if word in UNITS:
+        return word
+    faults.append(f"--units is {show(word)}; write {any_of(UNITS)}")
+    return "in"
 
 
 def typed_flows(words: Sequence[str]) -> tuple[Flow, ...]:

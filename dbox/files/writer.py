@@ -6,13 +6,8 @@ lists of tables. Comments are not kept.
 
 import datetime
 import json
-import os
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
-
-from dbox.errors import ScenarioError
-from dbox.files.faults import shorten
 
 Document = Mapping[str, Any]
 
@@ -40,72 +35,6 @@ def toml_text(document: Document) -> str:
     <BLANKLINE>
     """
     return "\n".join(_lines(document, "")).lstrip("\n") + "\n"
-
-
-def write_text_new(path: Path, text: str) -> None:
-    """Write text into a new file, down to the disk.
-
-    Parameters
-    ----------
-    path : Path
-        The file to make; one that is there is left as it is.
-    text : str
-        Its content.
-
-    Raises
-    ------
-    ScenarioError
-        Where something stands there already, or it cannot be written.
-    """
-    try:
-        with path.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-    except FileExistsError as error:
-        raise ScenarioError(f"{path}: exists already and is left alone; name a new file") from error
-    except (OSError, ValueError) as error:
-        raise _cannot(path, error) from error
-
-
-def finish_text(path: Path, text: str) -> None:
-    """Write text into a new file, or finish one that was torn off while it was being written.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    text : str
-        Its content.
-
-    Raises
-    ------
-    ScenarioError
-        Where something else stands there, which is left as it is, or it cannot be written.
-    """
-    try:
-        begun = path.read_bytes()
-    except FileNotFoundError:
-        write_text_new(path, text)
-        return
-    except OSError as error:
-        raise _cannot(path, error) from error
-    content = text.encode()
-    if not content.startswith(begun):
-        raise ScenarioError(f"{path}: exists already and is left alone; name a new file")
-    try:
-        with path.open("ab") as file:
-            file.write(content[len(begun) :])
-            file.flush()
-            os.fsync(file.fileno())
-    except OSError as error:
-        raise _cannot(path, error) from error
-
-
-def _cannot(path: Path, error: OSError | ValueError) -> ScenarioError:
-    # a path with a NUL in it is a ValueError, which has no strerror
-    reason = getattr(error, "strerror", None) or error
-    return ScenarioError(f"{shorten(str(path))}: cannot be written ({reason}); name another place")
 
 
 def _lines(table: Document, place: str) -> list[str]:

@@ -10,9 +10,9 @@ import pytest
 from dbox.fieldwork.setup import events
 from dbox.fieldwork.setup.job import begin, replay
 from dbox.fieldwork.setup.record import record
+from dbox.files.place import write_text_new
 from dbox.files.scenario import load
 from dbox.files.setup.results import after_path, after_text, setup_json
-from dbox.files.writer import write_text_new
 
 TEXT = """# my own remark
 title = "Three lines"

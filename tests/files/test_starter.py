@@ -6,10 +6,10 @@ from pathlib import Path
 import pytest
 
 from dbox.errors import ScenarioError
+from dbox.files.place import write_text_new
 from dbox.files.scenario import load
 from dbox.files.starter import starter
 from dbox.files.tables import schema
-from dbox.files.writer import write_text_new
 
 
 def test_the_starter_is_valid_and_its_readings_say_what_they_are(tmp_path: Path) -> None:

@@ -9,9 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dbox.errors import ScenarioError
+from dbox.files.place import finish_text, write_text_new
 from dbox.files.shipped import shipped_names
 from dbox.files.starter import starter
-from dbox.files.writer import finish_text, toml_text, write_text_new
+from dbox.files.writer import toml_text
 
 SHIPPED = [
     (resources.files("dbox_scenarios") / f"{name}.toml").read_text() for name in shipped_names()

@@ -9,9 +9,10 @@ from dbox.fieldwork.diagnosis.advice import CAUTIONS
 from dbox.files import document
 from dbox.files.evidence.interview import Document, Query, answered, labels_of, queries, said
 from dbox.files.faults import at_place
+from dbox.files.place import write_text_new
 from dbox.files.scenario import load
 from dbox.files.shipped import resolve
-from dbox.files.writer import toml_text, write_text_new
+from dbox.files.writer import toml_text
 from dbox_cli.output import wrapped
 from dbox_cli.setup.talk import PausedError, Talk
 

@@ -89,8 +89,8 @@ def _say_if_set_up(file: str) -> None:
 
 
 def _write(site: "Site", path: Path, *, quiet: bool) -> None:
+    from dbox.files.place import write_text_new
     from dbox.files.spreadsheet.write import catches_csv
-    from dbox.files.writer import write_text_new
 
     write_text_new(path, catches_csv(site.pours, [outlet.label for outlet in site.outlets]))
     typer.echo(f"wrote {path}", err=quiet)

@@ -6,11 +6,11 @@ from pathlib import Path
 from dbox.errors import ScenarioError
 from dbox.files.faults import at_place
 from dbox.files.joblog import JobLog
+from dbox.files.place import finish_text
 from dbox.files.setup.answers import Command, read_command
 from dbox.files.setup.interview import NEEDED, check, keys, next_key, scenario_text
 from dbox.files.setup.interview_checks import clock_before
 from dbox.files.setup.log import story
-from dbox.files.writer import finish_text
 from dbox_cli.output import wrapped
 from dbox_cli.setup.talk import PausedError, Talk
 

@@ -5,7 +5,7 @@ import numpy as np
 from dbox.fieldwork.confidence import Assessment
 from dbox.fieldwork.levelling.plan import Levelling
 from dbox.fieldwork.setup.record import STOPPED, PassRecord, SetupRecord
-from dbox.files.notation import clock_text, gpm, inches, inches_mm, millimetres
+from dbox.files.notation import clock_text, gpm, inches, inches_mm, millimetres, turn_text
 from dbox_cli.level_report import length_words, lift_lines, unreachable_lines
 from dbox_cli.output import noted, wrapped
 
@@ -143,12 +143,10 @@ def _turns(levelling: Levelling) -> list[str]:
 def _turn(levelling: Levelling, i: int) -> str:
     if np.isnan(levelling.turn[i]):
         return "turn it by the ruler, its clock is not known"
-    degrees = float(np.degrees(levelling.turn[i]))
-    hand = "clockwise" if degrees > 0 else "counterclockwise"
     now, then = (
         clock_text(float(angles[i])) for angles in (levelling.angle_before, levelling.angle_after)
     )
-    return f"{now} to {then}, {abs(degrees):.0f} deg {hand}"
+    return f"{now} to {then}, {turn_text(float(levelling.turn[i]))}"
 
 
 def _outlook(levelling: Levelling) -> list[str]:

@@ -17,6 +17,7 @@ from dbox.fieldwork.site import Site
 from dbox.files import document
 from dbox.files.faults import at_place
 from dbox.files.joblog import JobLog, log_path, read_log
+from dbox.files.place import write_text_new
 from dbox.files.scenario import load
 from dbox.files.setup.answers import Command, read_answer
 from dbox.files.setup.job import SetupJob
@@ -24,7 +25,6 @@ from dbox.files.setup.log import Story, angles_by_label, differences, identity, 
 from dbox.files.setup.results import after_path, after_text, setup_json
 from dbox.files.shipped import resolve, shipped_names
 from dbox.files.starter import PLACEHOLDER
-from dbox.files.writer import write_text_new
 from dbox_cli.arguments import flow_index, naming
 from dbox_cli.output import print_json, wrapped
 from dbox_cli.setup.interview import interview

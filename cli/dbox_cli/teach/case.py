@@ -52,12 +52,12 @@ def _files(out: Path | None, *, overwrite: bool) -> list[Path]:
     if out is None:
         return []
     from dbox.drawings.sheets.file import check_sheet
-    from dbox_cli.teach.output import check_new
+    from dbox.files.place import check_place
 
     files = [out, out.with_name(f"{out.stem}-key{out.suffix}")]
     for file in files:
         if out.suffix.lower() == ".txt":
-            check_new(file, overwrite=overwrite)
+            check_place(file, overwrite=overwrite)
         else:
             check_sheet(file, overwrite=overwrite)
     return files
@@ -71,8 +71,8 @@ def _write(
 
     handout, key = files
     if handout.suffix.lower() == ".txt":
-        write_text("\n".join([*case_report(cases), ""]), handout, quiet=quiet)
-        write_text("\n".join([*key_report(cases), ""]), key, quiet=quiet)
+        write_text("\n".join([*case_report(cases), ""]), handout, overwrite=overwrite, quiet=quiet)
+        write_text("\n".join([*key_report(cases), ""]), key, overwrite=overwrite, quiet=quiet)
         return
     from dbox.drawings.sheets.file import save_pages
     from dbox.drawings.teach.case_pages import case_key, case_pages

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from dbox_cli.arguments import site_of
-from dbox_cli.output import print_json, save_picture
+from dbox_cli.output import check_picture, print_json, save_picture
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -41,25 +41,13 @@ def lesson_box(
 def check_files(picture: Path | None, table: Path | None, *, overwrite: bool) -> None:
     """Refuse what cannot be written before anything is computed."""
     from dbox.errors import ScenarioError
+    from dbox.files.place import check_place
 
-    if picture:
-        from dbox.drawings.save import check_picture
-
-        check_picture(picture, overwrite=overwrite)
+    check_picture(picture, overwrite=overwrite)
     if table:
         if table.suffix.lower() != ".csv":
             raise ScenarioError(f"{table}: a table is a .csv file; name one that ends so")
-        check_new(table, overwrite=overwrite)
-
-
-def check_new(path: Path, *, overwrite: bool) -> None:
-    """Refuse a file that is there, or whose folder is not."""
-    from dbox.errors import ScenarioError
-
-    if not path.parent.is_dir():
-        raise ScenarioError(f"{path}: there is no folder {path.parent}; make it first")
-    if path.exists() and not overwrite:
-        raise ScenarioError(f"{path}: is there already and is not replaced; name another file")
+        check_place(table, overwrite=overwrite)
 
 
 def hand_over(
@@ -79,17 +67,14 @@ def hand_over(
     else:
         typer.echo("\n".join(text()))
     if table:
-        write_text(csv(), table, quiet=as_json)
+        write_text(csv(), table, overwrite=overwrite, quiet=as_json)
     if picture:
         save_picture(figure(), picture, overwrite=overwrite, quiet=as_json)
 
 
-def write_text(text: str, path: Path, *, quiet: bool) -> None:
+def write_text(text: str, path: Path, *, overwrite: bool, quiet: bool) -> None:
     """Write a text and name its file; on stderr where stdout is for machines."""
-    from dbox.errors import ScenarioError
+    from dbox.files.place import put
 
-    try:
-        path.write_text(text, encoding="utf-8", newline="")
-    except OSError as error:
-        raise ScenarioError(f"{path}: cannot be written ({error.strerror})") from error
+    put(text.encode(), path, overwrite=overwrite)
     typer.echo(f"wrote {path}", err=quiet)

@@ -26,6 +26,7 @@ from dbox.errors import ScenarioError
 from dbox.fieldwork.lessons.bench import FILLED, Frames
 from dbox.fieldwork.targets import target_shares
 from dbox.files.notation import gpm_litres, inches, millimetres
+from dbox.files.place import put
 from dbox.files.units import INCH
 from dbox.hydraulics.openings import Opening
 
@@ -97,15 +98,7 @@ def save_html(text: str, path: Path | str, *, overwrite: bool = False) -> None:
     path = Path(path)
     if path.suffix.lower() != ".html":
         raise ScenarioError(f"{path}: a page to play with ends in .html; name one so")
-    try:
-        with path.open("w" if overwrite else "x", encoding="utf-8") as file:
-            file.write(text)
-    except FileExistsError as error:
-        raise ScenarioError(
-            f"{path}: is there already and is not replaced; name another file"
-        ) from error
-    except OSError as error:
-        raise ScenarioError(f"{path}: cannot be written ({error.strerror})") from error
+    put(text.encode(), path, overwrite=overwrite)
 
 
 def numbers(frames: Frames) -> str:

@@ -32,6 +32,8 @@ STOPS = ("soft stop", "hard stop")
 """Words of a rod that went no further."""
 
 _REACH = {"capped": 0.1, "blocked": 0.8, "crushed": 3.0}
+"""How far a rod goes, about, by what stops it. [m] (judgement)"""
+
 _ANYWHERE, _REACH_SPREAD = 2.0, 0.8
 
 

@@ -5,7 +5,6 @@ What is wrong with a row keeps its box out, and no other.
 
 from collections.abc import Callable, Iterator, Sequence, Set
 from dataclasses import dataclass, replace
-from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -124,18 +123,16 @@ def read_boxes(
         What is wrong with the others.
     """
     rows, torn = read_rows(text, first_line, layout)
-    table = _Table(rows, layout, settings, {})
+    faults: Faults = {}
+    table = _Table(rows, layout, settings, faults, _names(rows, layout, faults))
     listed, box = table.by_outlet(apart) if layout.by_outlet else table.by_box()
     if layout.by_outlet:
         table.refuse_torn(torn)
     wrong = np.zeros(len(listed.names), dtype=bool)
-    wrong[box[[*table.faults]]] = True
-    faults = [
-        Fault(rows.lines[row], table.names[row], "; ".join(why))
-        for row, why in table.faults.items()
-    ]
-    good = listed.only(np.flatnonzero(~wrong)) if wrong.any() else listed
-    return good, sorted([*torn, *faults], key=lambda fault: fault.line)
+    wrong[box[[*faults]]] = True
+    told = [Fault(rows.lines[row], table.names[row], "; ".join(why)) for row, why in faults.items()]
+    good = listed.only(np.flatnonzero(~wrong))
+    return good, sorted([*torn, *told], key=lambda fault: fault.line)
 
 
 @dataclass(frozen=True, eq=False)
@@ -146,16 +143,7 @@ class _Table:
     layout: Layout
     settings: Settings
     faults: Faults
-
-    @cached_property
-    def names(self) -> list[str]:
-        """Name of the box of each row; an outlet without one takes that of the row before."""
-        names = [*map(str.strip, self.rows.columns[self.layout.box.index])]
-        if "" in names:
-            for row in [row for row, name in enumerate(names) if not name]:
-                self._fault(row, "has no box; write its name in every row")
-                names[row] = names[row - 1] if row and self.layout.by_outlet else ""
-        return names
+    names: Sequence[str]
 
     def by_box(self) -> tuple[Listed, Indices]:
         """Boxes where each row is one, and the box of each row."""
@@ -315,6 +303,16 @@ class _Table:
         places = {opening: i for i, opening in enumerate(dict.fromkeys(o for o in said if o))}
         index = np.array([places[o] if o else -1 for o in said], dtype=np.intp)
         return np.where(present, index[:, None], -1), [*places]
+
+
+def _names(rows: Rows, layout: Layout, faults: Faults) -> list[str]:
+    """Name of the box of each row; one that is left out is refused, under that before it."""
+    names = [*map(str.strip, rows.columns[layout.box.index])]
+    if "" in names:
+        for row in [row for row, name in enumerate(names) if not name]:
+            faults[row] = ["has no box; write its name in every row"]
+            names[row] = names[row - 1] if row and layout.by_outlet else ""
+    return names
 
 
 def _closed(lip: Array) -> BoolArray:

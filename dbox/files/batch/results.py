@@ -21,12 +21,14 @@ from dbox.fieldwork.confidence import VERDICTS
 from dbox.files.batch.boxes import Indices, Listed
 from dbox.files.batch.rows import Fault
 from dbox.files.batch.settings import Settings
-from dbox.files.notation import clock_text, inches, millimetres
+from dbox.files.notation import clock_text, inches, millimetres, turn_text
 from dbox.files.units import INCH
 
 _SHARE_DIGITS, _OVER_DIGITS, _CHANCE_DIGITS = 4, 3, 3
 _WORDS = [word.encode() for word in VERDICTS]
 _LEAST_TOLD = 5e-5
+"""Moves up to this would be told as 0.0 mm. [m]"""
+
 _SPECIAL = frozenset('",\r\n')
 
 
@@ -134,8 +136,7 @@ def _turn(move: float, turn: float, after: float) -> str:
     lift = f"{'raise' if move > 0 else 'lower'} {size}"
     if np.isnan(turn):
         return f"{lift} by the ruler"
-    way = "clockwise" if turn > 0 else "counterclockwise"
-    return f"{lift}, turn {abs(np.degrees(turn)):.0f} deg {way} to {clock_text(after)}"
+    return f"{lift}, turn {turn_text(turn)} to {clock_text(after)}"
 
 
 def _looked_up(table: Sequence[bytes], indices: npt.NDArray[np.integer]) -> list[bytes]:

@@ -122,11 +122,8 @@ def run_batch(
             step = _DRAWN_PIECE if settings.samples or with_work else _QUICK_PIECE
             rest = islice(pieces(source, layout, above, step), progress.pieces, None)
             job = partial(_answered, layout, settings, with_work)
-            size = source.stat().st_size
-            for end, counted in _written(progress, _in_order(rest, job, processes), tally):
-                tally += counted
-                if told:
-                    told(end / size)
+            answers = _in_order(rest, job, processes)
+            tally = _write(progress, answers, tally, source.stat().st_size, told)
         outcome = Outcome(
             tally=tally, with_work=with_work, resumed=progress.resumed, places=progress.places
         )
@@ -206,19 +203,25 @@ def _end_with(parent: Any) -> None:
     os._exit(1)
 
 
-def _written(
-    progress: Progress, answers: Iterable[tuple[int, Answer]], before: Tally
-) -> Iterator[tuple[int, Tally]]:
-    """Write answers as they come: where each ends, and its counts."""
-    tally, kept = before, time.monotonic()
+def _write(
+    progress: Progress,
+    answers: Iterable[tuple[int, Answer]],
+    tally: Tally,
+    size: int,
+    told: Callable[[float], None] | None,
+) -> Tally:
+    """Write answers as they come, tell the part of the list done, and count on from a tally."""
+    kept = time.monotonic()
     for end, (lines, bad, counted) in answers:
         progress.write(lines, bad)
         tally += counted
         if time.monotonic() - kept > _KEEP_EVERY:
             progress.keep(_content_of(tally))
             kept = time.monotonic()
-        yield end, counted
+        if told:
+            told(end / size)
     progress.keep(_content_of(tally), done=True)
+    return tally
 
 
 def _content_of(tally: Tally) -> dict[str, Any]:

@@ -5,10 +5,8 @@ from collections.abc import Sequence
 from dbox.errors import ScenarioError
 from dbox.files import measures
 from dbox.files.batch.settings import Settings
-from dbox.files.faults import any_of, show
 from dbox.files.phrases import opening_from_text
-from dbox.files.tables import UNITS
-from dbox.files.typed import optional, typed_flows
+from dbox.files.typed import optional, typed_flows, typed_unit
 
 
 def read_settings(
@@ -44,9 +42,8 @@ def read_settings(
     ScenarioError
         With every word that cannot be read, each named by its option.
     """
-    if units not in UNITS:
-        raise ScenarioError(f"--units is {show(units)}; write {any_of(UNITS)}")
     faults: list[str] = []
+    units = typed_unit(faults, units)
     read_opening = optional(
         faults, "--opening", opening, lambda o: opening_from_text(o, coefficient, units)
     )
