@@ -25,15 +25,21 @@ def check_place(path: Path, *, overwrite: bool) -> Path:
     Raises
     ------
     ScenarioError
-        Where there is no such folder, the path is one, or a file is there and may not be replaced.
+        Where there is no such folder, the path is one, the name cannot be one, or a file is there
+        and may not be replaced.
     """
-    if path.is_dir():
+    try:
+        is_folder, is_there = path.is_dir(), path.exists()
+    except (OSError, ValueError) as error:
+        # too long a name, or a NUL in it
+        raise _cannot(path, error) from error
+    if is_folder:
         raise ScenarioError(f"{path}: is a folder; name a file in it")
     if not path.parent.is_dir():
         raise ScenarioError(f"{path}: there is no folder {path.parent}; make it first")
     if not os.access(path.parent, os.W_OK):
         raise ScenarioError(f"{path}: the folder {path.parent} cannot be written to; name another")
-    if path.exists() and not overwrite:
+    if is_there and not overwrite:
         raise ScenarioError(f"{path}: is there already and is not replaced; name another file")
     return path
 

@@ -116,6 +116,17 @@ def test_old_results_are_not_replaced(dbox, boxes):
     assert "is there already and is not replaced" in said
 
 
+@pytest.mark.parametrize(
+    ("out", "said"),
+    [(".", "is a folder"), ("x" * 300, "cannot be written"), ("no/r.csv", "no/r.csv")],
+)
+def test_results_that_cannot_be_written_are_refused_by_name(dbox, boxes, out, said):
+    code, _, err = dbox("batch", str(boxes), "--out", out, *OPTIONS, "--quick")
+    assert code == 2
+    assert said in err
+    assert "bug" not in err
+
+
 def test_no_tolerance_and_no_opening_are_asked_for_at_once(dbox, boxes):
     code, _, said = dbox("batch", str(boxes), "--out", str(boxes.with_name("r.csv")))
     assert code == 2

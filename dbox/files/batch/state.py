@@ -30,9 +30,17 @@ class Places:
     ----------
     results : Path
         The results.
+
+    Raises
+    ------
+    ScenarioError
+        Where no file of that name can be written.
     """
 
     results: Path
+
+    def __post_init__(self) -> None:
+        check_place(self.results, overwrite=True)
 
     @property
     def bad(self) -> Path:
@@ -167,7 +175,6 @@ class Progress:
 
     def _locked(self) -> BinaryIO:
         """A file that is locked as long as the run goes on."""
-        check_place(self.places.lock, overwrite=True)
         with _told(self.places.lock):
             file = self.places.lock.open("ab")
         if not lock(file.fileno()):
