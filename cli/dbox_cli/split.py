@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 Heights = Annotated[
     str | None,
-    typer.Option(help='Without FILE: each lip over still water, such as "1/8, 0, -1/16".'),
+    typer.Option(help='Without FILE: each lip over still water, such as "3/32, 0, -5/32".'),
 ]
 Opening = Annotated[
     str | None,
@@ -59,7 +59,7 @@ def command(
 ) -> None:
     """Share of every outlet at each flow, with 5 to 95 % bands.
 
-    With no file: dbox split --heights "1/8, 0, -1/16, 1/8" --opening "circle 2 in"
+    With no file: dbox split --heights "0, 3/32, -5/32, 0, 3/32" --opening "circle 2 in"
     """
     check_picture(picture, overwrite=overwrite)
     typed = {"--heights": heights, "--opening": opening, "--coefficient": coefficient,
@@ -111,7 +111,7 @@ def _typed_site(
 ) -> "Site":
     if heights is None or opening is None:
         raise typer.BadParameter(
-            'name a FILE, or give --heights and --opening, as --heights "1/8, 0, -1/16" '
+            'name a FILE, or give --heights and --opening, as --heights "3/32, 0, -5/32" '
             '--opening "circle 2 in"'
         )
     from dbox.files.typed import TypedBox

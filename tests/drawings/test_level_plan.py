@@ -70,9 +70,9 @@ def test_exact_cards_give_clock_turn_and_move(name):
 
 def test_exact_moves_are_those_that_the_turns_give():
     levelling, _ = level_drawn("off-level")
-    # 2.778125 mm at the goal; 40 degrees lift the hole of outlet 4 by 1/2 in (1 - cos 40)
-    rise = 12.7 * (1 - np.cos(np.radians(40)))
-    assert words(levelling, 3) == ["6:00 → 7:20", "40° clockwise", f"raise 1/8 in ({rise:.1f} mm)"]
+    # 5/32 in at the goal; 45 degrees lift the hole of outlet 2 by 1/2 in (1 - cos 45), 3.7 mm
+    rise = 12.7 * (1 - np.cos(np.radians(45)))
+    assert words(levelling, 1) == ["6:00 → 7:30", "45° clockwise", f"raise 1/8 in ({rise:.1f} mm)"]
 
 
 def test_exact_the_order_of_work_is_numbered_only_where_there_is_work():
@@ -131,7 +131,8 @@ def test_exact_the_tilt_arrow_points_down_the_plane(name):
 @pytest.mark.parametrize(
     ("name", "begins"),
     [
-        ("off-level", "Adjust: turn the inserts to bring every lip to 1/8 in (2.8 mm) over"),
+        # lips 4 and 5 stand at 5/32 in, 3.97 mm
+        ("off-level", "Adjust: turn the inserts to bring every lip to 1/8 in (4.0 mm) over"),
         ("unequal-lines", "Adjust: turn the inserts to bring the lowest lip, the others above"),
         ("level", "Nothing to do: every flow is within the tolerance already."),
     ],
