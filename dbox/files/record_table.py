@@ -53,23 +53,23 @@ class RecordTable(Table):
     weather: _Words = key("Weather of the day and the days before.", "dry, 15 C; rain on Sunday")
     who: _Words = key("Who did the work.", "A. Installer, licence 123")
     system: _Words = key("Type of system.", "gravity trenches, equal split")
-    bedrooms: _Words = key("Number of bedrooms.", 3)
+    bedrooms: _Words = key("Number of bedrooms.", 4)
     feed: _Words = key("How the box is fed.", "gravity from the tank", "pump, 80 gal a dose")
-    bedding: _Words = key("What the box stands on.", "6 in of compacted stone")
-    cover: _Words = key("How deep the box lies.", "14 in")
-    riser: _Words = key("Riser over the box.", "to grade, 24 in")
+    bedding: _Words = key("What the box stands on.", "4 in of tamped gravel")
+    cover: _Words = key("How deep the box lies.", "10 in")
+    riser: _Words = key("Riser over the box.", "to grade, 18 in")
     lid: _Words = key("How the lid is fastened.", "two screws")
     seals: _Words = key("Seals of the pipes in the box.", "rubber, all tight")
     north: _Words = key("Where north lies on the sketch.", "along outlet 3")
-    benchmark: _Words = key("What the heights are tied to.", "sill of the back door, 100.00 ft")
+    benchmark: _Words = key("What the heights are tied to.", "top of the well casing, 100.00 ft")
     ties: Annotated[tuple[str, ...] | None, PlainValidator(_ties), VALUES] = key(
         "Distances of the box from two fixed points at least.",
-        ["NE corner of the house 41 ft 6 in", "well 112 ft"],
+        ["SE corner of the house 36 ft", "oak 27 ft"],
     )
     method: _Words = key("How the heights at the box were read.", "steel rule from still water")
     photo: _Words = key("Where the photo of the still water with a rule in view is.", "IMG_0231")
     recheck: _Words = key("When the box is looked at again.", "after backfill, by 2026-06-01")
-    notes: _Words = key("What else there is to say.", "soil wet below 3 ft")
+    notes: _Words = key("What else there is to say.", "soil wet below 40 in")
     exceptions: _Words = key("What departs from the permit or the plan.", "none")
     invented: Annotated[bool | None, PlainValidator(_flag), WithJsonSchema({"type": "boolean"})] = (
         key("Whether the data are made up; every sheet then says so.", True)

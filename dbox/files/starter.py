@@ -123,7 +123,7 @@ _JOB = """
 # supply_pipe = {least = "1/8 in/ft", source = "permit"}
 # header = {least = "1/8 in/ft", source = "permit"}
 # inlet_drop = {least = "1 in", source = "permit"}
-# spacing = {most = "5 ft", source = "permit"}
+# spacing = {most = "4 ft", source = "permit"}   # of stations; without it none is asked for
 # [[grades.run]]
 # name = "header 1"
 # kind = "header"
@@ -131,7 +131,7 @@ _JOB = """
 # instrument = "by the box" # runs read from one place of the instrument are compared in height
 # station = [               # of the invert: rod, or elevation where that is what you have
 #     {at = "0 ft", name = "box", rod = "60-1/8 in"},
-#     {at = "5 ft", rod = ["60-3/4 in", "60-13/16 in"]},
+#     {at = "4 ft", rod = ["60-5/8 in", "60-11/16 in"]},
 # ]
 
 # What the paper of the job says besides, for: dbox sheet THIS-FILE. What is absent stays blank.
@@ -177,13 +177,13 @@ _SURGE = """
 # length = "10 ft"
 # diameter = "4 in"
 # [trench]                             # an outlet may differ: trench = {soil = "smeared"}
-# width = "3 ft"
-# depth = "24 in"                      # over its bottom, where water surfaces
+# width = "30 in"
+# depth = "20 in"                      # over its bottom, where water surfaces
 # pipe = "8 in"                        # invert of its pipe over its bottom
 # voids = "35 %"
 # acceptance = "0.45 gal/ft2/day"      # long-term rate of the soil
 # soil = "biomat"                      # fresh, biomat or smeared
-# water_table = "-24 in"               # groundwater over its bottom, negative below
+# water_table = "-30 in"               # groundwater over its bottom, negative below
 # ponding = "0 in"                     # water in it at the start
 # [pump]                               # a dosing pump, for --dose pump
 # volume = "60 gal"

@@ -206,7 +206,7 @@ def area(value: object) -> float:
 
 
 def volume(value: object) -> float:
-    """Read a volume such as `1250 gal` or `12 L`; parameters and errors as for `length`. [m3]
+    """Read a volume such as `1500 gal` or `12 L`; parameters and errors as for `length`. [m3]
 
     >>> round(volume("1 gal"), 12)
     0.003785411784

@@ -71,8 +71,8 @@ def test_the_shipped_job_says_what_the_rod_cannot_tell(dbox):
     assert code == 0
     flowed = " ".join(out.split())
     assert "(invented)" in flowed
-    assert "supply pipe at 15 ft: sags, 3/8 in (9.5 mm) under" in flowed
-    assert "supply pipe, 15 to 20 ft: the rod cannot tell" in flowed
+    assert "supply pipe at 18 ft: sags, 7/16 in (11.1 mm) under" in flowed
+    assert "supply pipe, 18 to 24 ft: the rod cannot tell" in flowed
     assert max(map(len, out.splitlines())) <= 72
 
 

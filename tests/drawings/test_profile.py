@@ -47,7 +47,7 @@ def test_exact_what_sags_has_a_ring(drawn):
         assert len(rings) == int(found.belly.any())
     supply = figure.axes[1]
     (ring,) = (line for line in supply.lines if line.get_fillstyle() == "none")
-    assert ring.get_xdata() == pytest.approx([15])
+    assert ring.get_xdata() == pytest.approx([18])
 
 
 def test_exact_it_can_be_read_and_says_that_it_is_invented(drawn):

@@ -241,8 +241,14 @@ def test_exact_a_supply_pipe_too_small_for_the_dose_is_told():
 
 
 def test_exact_stations_far_apart_are_told():
-    assert any("belly between them" in s for s in graded(run([10, 12], step=10.0)).warnings)
-    assert not graded(run([10, 12], step=5.5)).warnings
+    limits = Limits(spacing=Limit(value=4 * FOOT, source="permit 7"))
+    (told,) = graded(run([10, 12], step=9.0), limits=limits).warnings
+    assert told.startswith(
+        "supply pipe: stations farther apart than about 4 ft (permit 7); a belly"
+    )
+    assert not graded(run([10, 12], step=4.5), limits=limits).warnings
+    # nobody asks for a spacing, so none is missed
+    assert not graded(run([10, 40], step=60.0)).warnings
 
 
 def test_exact_the_verdict_on_everything():

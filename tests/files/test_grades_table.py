@@ -28,7 +28,7 @@ roughness = 0.011
 [grades.limits]
 house_sewer = {least = "1 in in 4 ft", source = "permit 7"}
 inlet_drop = {least = 2, source = "permit 7"}
-spacing = {most = "10 ft", source = "permit 7"}
+spacing = {most = "8 ft", source = "permit 7"}
 [[grades.run]]
 name = "supply pipe"
 kind = "supply pipe"
@@ -79,10 +79,15 @@ def test_limits_of_the_file_replace_the_defaults_one_by_one():
     limits, default = loads(GOOD).grades.limits, Limits()
     assert limits.house_sewer.value == pytest.approx(1 / 48)
     assert limits.inlet_drop.value == pytest.approx(2 * INCH)
-    assert limits.spacing.value == pytest.approx(10 * FOOT)
+    assert limits.spacing.value == pytest.approx(8 * FOOT)
     named = (limits.house_sewer, limits.inlet_drop, limits.spacing)
     assert {(limit.source, limit.default) for limit in named} == {("permit 7", False)}
     assert (limits.supply_pipe, limits.header) == (default.supply_pipe, default.header)
+
+
+def test_nobody_who_asks_for_a_spacing_means_none():
+    text = changed('spacing = {most = "8 ft", source = "permit 7"}\n', "")
+    assert loads(text).grades.limits.spacing is None
 
 
 def test_runs_without_sizes_have_none_and_smooth_plastic():
@@ -100,7 +105,7 @@ def test_without_the_table_there_is_no_survey():
     ("old", "new", "fault"),
     [
         ('at = "5 ft"', "at = 5", "grades.run[1].station[2].at is 5; give its unit"),
-        ('at = "5 ft", ', "", 'grades.run[1].station[2] has no distance; add at = "5 ft"'),
+        ('at = "5 ft", ', "", 'grades.run[1].station[2] has no distance; add at = "4 ft"'),
         ('at = "5 ft"', 'at = "0 ft"', "grades.run[1].station[2].at is not beyond"),
         ("rod = 60.5", "rod = -1", "grades.run[1].station[1].rod is -1; a rod reading is between"),
         ("rod = 60.5, ", "", "grades.run[1].station[1] was not read"),
@@ -116,7 +121,7 @@ def test_without_the_table_there_is_no_survey():
         (', source = "permit 7"', "", "grades.limits.house_sewer has no source"),
         ('least = "1 in in 4 ft", ', "", "grades.limits.house_sewer has no least"),
         ('"1 in in 4 ft"', '"1 in"', 'grades.limits.house_sewer.least is "1 in", a length'),
-        ('most = "10 ft"', "most = 10", "grades.limits.spacing.most is 10"),
+        ('most = "8 ft"', "most = 10", "grades.limits.spacing.most is 10"),
         ("least = 2", "lest = 2", "unknown key grades.limits.inlet_drop.lest; did you mean least?"),
         ("rod = 60.5", "rad = 60.5", "unknown key grades.run[1].station[1].rad; did you mean rod?"),
         ("roughness = 0.011", "roughness = 11", "grades.roughness is 11; Manning's n"),
@@ -158,10 +163,10 @@ def test_what_is_no_table_or_no_text_is_refused(text, fault):
 def test_a_record_is_text_numbers_and_dates():
     record = loads(
         HEAD
-        + '[record]\npermit = "P 7"\nbedrooms = 3\ndate = 2026-05-04\nfeed = "pump"\n'
+        + '[record]\npermit = "P 7"\nbedrooms = 5\ndate = 2026-05-04\nfeed = "pump"\n'
         + 'ties = ["oak 9 ft", "well 60 ft"]\ninvented = true'
     ).record
-    assert (record.permit, record.bedrooms, record.date) == ("P 7", "3", "2026-05-04")
+    assert (record.permit, record.bedrooms, record.date) == ("P 7", "5", "2026-05-04")
     assert record.ties == ("oak 9 ft", "well 60 ft")
     assert record.invented
     assert record.address == ""

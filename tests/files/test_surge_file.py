@@ -21,14 +21,14 @@ units = "in"
 insert = {kind = "circle", diameter = 2, header_fall = "1 %"}
 outlet = [
     {reading = 0, line_length = "60 ft"},
-    {reading = 0, line_area = "120 ft2", trench = {soil = "smeared", width = "2 ft"}},
+    {reading = 0, line_area = "120 ft2", trench = {soil = "smeared", width = "20 in"}},
     {reading = 0, line_length = "50 ft", header = {length = "20 ft"}},
 ]
 house = {people = 4}
 tank = {inside = ["8 ft", "5 ft"], outlet = 4, filter_loss = 3, clogged = "50 %"}
 supply = {length = "30 ft", diameter = 4, fall = "1/8 in/ft"}
 header = {length = "10 ft", diameter = 4}
-trench = {width = "3 ft", depth = 24, pipe = 8, voids = "30 %", acceptance = "0.5 gal/ft2/day"}
+trench = {width = "30 in", depth = 20, pipe = 8, voids = "30 %", acceptance = "0.5 gal/ft2/day"}
 pump = {volume = "60 gal", rate = "30 gpm", drain_back = "3 gal"}
 siphon = {inside = "4 ft", diameter = 3, high = 24, low = 9}
 """
@@ -49,8 +49,9 @@ def test_exact_every_part_of_a_file() -> None:
     assert first is not None
     assert second is not None
     assert third is not None
-    assert (first.width, second.width) == pytest.approx((3 * FOOT, 2 * FOOT))
-    assert second.length == pytest.approx(60 * FOOT)
+    assert (first.width, second.width) == pytest.approx((30 * INCH, 20 * INCH))
+    # 120 ft2 of 20 in
+    assert second.length == pytest.approx(72 * FOOT)
     assert (first.soil, second.soil) == ("biomat", "smeared")
     assert first.pipe_height == pytest.approx(8 * INCH)
     assert first.acceptance == pytest.approx(0.5 * GALLON / 86400 / FOOT**2)
@@ -70,7 +71,7 @@ def test_exact_nothing_said_is_nothing_known() -> None:
     ("before", "after", "fault"),
     [
         ('outlet = 4, filter', 'filter', "tank has no outlet; add outlet ="),
-        ('trench = {width = "3 ft", ', "trench = {", "trench has no width; add width ="),
+        ('trench = {width = "30 in", ', "trench = {", "trench has no width; add width ="),
         (', fall = "1/8 in/ft"}', "}", "supply has no fall; add fall ="),
         ('rate = "30 gpm", ', "", 'pump has no rate; add rate = "30 gpm", or its curve'),
         ("high = 24, low = 9", "high = 9, low = 24", "siphon: a siphon needs"),

@@ -59,7 +59,7 @@ FLOWS = [
     ("1 ft3/s", 0.3048**3),
 ]
 OTHERS = [
-    (units.volume, "1250 gal", 1250 * 3.785411784e-3),
+    (units.volume, "1500 gal", 1500 * 3.785411784e-3),
     (units.volume, "12 L", 0.012),
     (units.volume, "500 mL", 5e-4),
     (units.duration, "40 s", 40.0),

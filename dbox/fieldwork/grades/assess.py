@@ -281,11 +281,13 @@ def _warnings(
             f"no spread stated: one rod reading is taken to be good to "
             f"{1000 * DEFAULT_ROD_SPREAD:.1f} mm (1/8 in, common practice)"
         )
-    far = [g.run.name for g in runs if g.length.max() > _ABOUT * survey.limits.spacing.value]
-    if far:
+    spacing = survey.limits.spacing
+    most = np.inf if spacing is None else _ABOUT * spacing.value
+    far = [g.run.name for g in runs if g.length.max() > most]
+    if spacing is not None and far:
         said.append(
-            f"{', '.join(far)}: stations farther apart than about "
-            f"{survey.limits.spacing.value / 0.3048:.3g} ft; a belly between them is not seen"
+            f"{', '.join(far)}: stations farther apart than about {spacing.value / 0.3048:.3g} ft "
+            f"({spacing.source}); a belly between them is not seen"
         )
     blind = [g.run.name for g in runs if g.run.kind == "header" and g.run.diameter is None]
     if blind:

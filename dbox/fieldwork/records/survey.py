@@ -44,17 +44,23 @@ class Limits:
         Least fall over length. [-]
     inlet_drop : Limit
         Least height of the box's inlet over its outlets. [m]
-    spacing : Limit
-        Greatest distance between two stations, about. [m]
+    spacing : Limit or None
+        Greatest distance between two stations, about; None where nobody asks for one. [m]
 
     References
     ----------
     Minn. R. 7080.2050, subp. 2 C: the minimum slope for gravity supply pipes is one percent
     (1/8 inch per linear foot).
+    Uniform Plumbing Code 708.0, as quoted in public forums: horizontal drains fall 1/4 inch per
+    foot; of 3 inches and more, 1/8 where that cannot be had. Others ask less: Municipal Code of
+    Chicago, table 18-29-704.1, after the International Plumbing Code's 704.1 (from memory),
+    1/8 inch per foot of 3 to 6 inches.
     """
 
     house_sewer: Limit = Limit(
-        value=0.25 / 12, source="1 in in 4 ft: common practice, no source", default=True
+        value=0.25 / 12,
+        source="Uniform Plumbing Code 708.0, as quoted; common practice",
+        default=True,
     )
     supply_pipe: Limit = Limit(value=0.01, source="Minn. R. 7080.2050", default=True)
     header: Limit = Limit(
@@ -65,11 +71,7 @@ class Limits:
     inlet_drop: Limit = Limit(
         value=0.0254, source="25 Pa. Code 73.42; N.J.A.C. 7:9A-9.4", default=True
     )
-    spacing: Limit = Limit(
-        value=5 * 0.3048,
-        source="checked about every 5 ft: common practice, no source",
-        default=True,
-    )
+    spacing: Limit | None = None
 
     def fall(self, kind: str) -> Limit:
         """Least fall of a kind of run, one of `RUN_KINDS`. [-]"""

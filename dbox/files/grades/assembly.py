@@ -5,6 +5,7 @@ As in `assembly`, each check tells its fault and goes on; what was refused is no
 
 from collections.abc import Callable, Sequence
 from itertools import pairwise
+from typing import TypeVar
 
 from dbox.fieldwork.records.survey import RUN_KINDS, Limit, Limits, Run, Station, Survey
 from dbox.files.faults import any_of, did_you_mean, show
@@ -18,6 +19,8 @@ from dbox.files.grades.table import (
     StationTable,
 )
 from dbox.hydraulics.pipes import PLASTIC_ROUGHNESS
+
+_Default = TypeVar("_Default", Limit, None)
 
 MOST_STATIONS = 2000
 """Stations of all runs together."""
@@ -136,7 +139,7 @@ class SurveyAssembly:
         place, way = f"grades.run[{index + 1}].station[{number + 1}]", ("run", index, "station")
         refused = [self._refused(*way, number, name) for name in ("at", "rod", "elevation")]
         if table.at is None and not refused[0]:
-            self._fault(f'{place} has no distance; add at = "5 ft"')
+            self._fault(f'{place} has no distance; add at = "4 ft"')
         if table.rod is not None and table.elevation is not None:
             self._fault(f"{place} has both rod and elevation; keep the one that was read")
         readings = table.elevation if table.rod is None else tuple(-rod for rod in table.rod)
@@ -162,15 +165,15 @@ class SurveyAssembly:
             supply_pipe=self._limit("supply_pipe", table.supply_pipe, default.supply_pipe),
             header=self._limit("header", table.header, default.header),
             inlet_drop=self._limit("inlet_drop", table.inlet_drop, default.inlet_drop),
-            spacing=self._limit("spacing", table.spacing, default.spacing),
+            spacing=self._limit("spacing", table.spacing, None),
         )
 
     def _limit(
         self,
         name: str,
         table: FallLimitTable | DropLimitTable | SpacingLimitTable | None,
-        default: Limit,
-    ) -> Limit:
+        default: _Default,
+    ) -> Limit | _Default:
         if table is None:
             self._refused("limits", name)
             return default

@@ -9,7 +9,7 @@ where the pipe is lower; an elevation is greater where it is higher.
     outlet  = "1"
     station = [
         {at = "0 ft", rod = "60-1/8 in", name = "box"},
-        {at = "5 ft", rod = ["60-3/4 in", "60-13/16 in"]},
+        {at = "4 ft", rod = ["60-5/8 in", "60-11/16 in"]},
     ]
 """
 
@@ -102,25 +102,27 @@ class SpacingLimitTable(Table):
     """How far apart two stations may be, and who asks for it."""
 
     most: Annotated[float | None, PlainValidator(_most_spacing), TEXT] = key(
-        "Greatest distance between two stations, about.", "5 ft"
+        "Greatest distance between two stations, about.", "4 ft"
     )
     source: Text = key(_SOURCE, "permit")
 
 
 class LimitsTable(Table):
-    """What the falls are held to; each limit that is absent has a marked default."""
+    """What the falls are held to; each fall or drop that is absent has a marked default."""
 
     house_sewer: FallLimitTable | None = key("Least fall of a house sewer.")
     supply_pipe: FallLimitTable | None = key("Least fall of a supply pipe, tank to box.")
     header: FallLimitTable | None = key("Least fall of a header, box to line.")
     inlet_drop: DropLimitTable | None = key("Least drop from the box's inlet to its outlets.")
-    spacing: SpacingLimitTable | None = key("Greatest distance between two stations.")
+    spacing: SpacingLimitTable | None = key(
+        "Greatest distance between two stations; absent: none is asked for."
+    )
 
 
 class StationTable(Table):
     """A place along a run where the invert of the pipe was read."""
 
-    at: _Distance = key("Distance along the run from its upper end, with its unit.", "5 ft")
+    at: _Distance = key("Distance along the run from its upper end, with its unit.", "4 ft")
     name: Text = key("What stands there; absent: just pipe.", "tank outlet")
     rod: Annotated[tuple[float, ...] | None, lengths(_rod, MOST_READINGS), VALUES] = key(
         "Rod reading, greater where the pipe is lower; a list where it was read more than once.",

@@ -29,7 +29,7 @@ def slope_text(slope: float) -> str:
 
 
 def piece_text(grade: RunGrade, piece: int) -> str:
-    """Name a piece by its ends, as `0 to 5 ft`."""
+    """Name a piece by its ends, as `0 to 4 ft`."""
     ends = (feet(float(at)).removesuffix(" ft") for at in grade.at[piece : piece + 2])
     return "{} to {} ft".format(*ends)
 

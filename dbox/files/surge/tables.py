@@ -13,8 +13,8 @@ diameter = "4 in"
 length = "10 ft"
 diameter = "4 in"
 [trench]                    # an outlet may override any key: trench = {soil = "smeared"}
-width = "3 ft"
-depth = "18 in"
+width = "30 in"
+depth = "20 in"
 acceptance = "0.45 gal/ft2/day"
 """
 
@@ -79,9 +79,9 @@ class TrenchTable(Table):
     """The trench of every line; its length is line_length, or line_area over its width."""
 
     width: Annotated[float | None, length(surge_measures.trench_width), VALUE] = key(
-        "Width of its bottom.", "3 ft"
+        "Width of its bottom.", "30 in"
     )
-    depth: _Depth = key("Height over its bottom at which water surfaces.", "24 in")
+    depth: _Depth = key("Height over its bottom at which water surfaces.", "20 in")
     pipe: Annotated[float | None, length(measures.depth), VALUE] = key(
         "Height of its pipe's invert over its bottom; absent: half its depth.", "8 in"
     )
@@ -95,7 +95,7 @@ class TrenchTable(Table):
         "State of its soil; absent: biomat, at which the long-term rate holds.", "biomat"
     )
     water_table: _Height = key(
-        "Height of the groundwater over its bottom, negative below it; absent: deep.", "-24 in"
+        "Height of the groundwater over its bottom, negative below it; absent: deep.", "-30 in"
     )
     ponding: Annotated[float | None, length(measures.depth), VALUE] = key(
         "Water in it at the start; absent: none.", "2 in"
