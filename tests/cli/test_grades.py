@@ -71,6 +71,7 @@ def test_the_shipped_job_says_what_the_rod_cannot_tell(dbox):
     assert code == 0
     flowed = " ".join(out.split())
     assert "(invented)" in flowed
+    # half way from 32-1/4 to 34-3/4 in is 33-1/2 in, where the rod reads 33-15/16
     assert "supply pipe at 18 ft: sags, 7/16 in (11.1 mm) under" in flowed
     assert "supply pipe, 18 to 24 ft: the rod cannot tell" in flowed
     assert max(map(len, out.splitlines())) <= 72

@@ -70,7 +70,8 @@ def test_exact_cards_give_clock_turn_and_move(name):
 
 def test_exact_moves_are_those_that_the_turns_give():
     levelling, _ = level_drawn("off-level")
-    # 5/32 in at the goal; 45 degrees lift the hole of outlet 2 by 1/2 in (1 - cos 45), 3.7 mm
+    # 5/32 in at the goal is 47 degrees of the hole of outlet 2, by hand 45, which lift it by
+    # 1/2 in (1 - cos 45), 3.7 mm
     rise = 12.7 * (1 - np.cos(np.radians(45)))
     assert words(levelling, 1) == ["6:00 → 7:30", "45° clockwise", f"raise 1/8 in ({rise:.1f} mm)"]
 
