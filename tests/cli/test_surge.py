@@ -50,8 +50,8 @@ def test_contrast_is_the_same_volume_at_every_flow(dbox) -> None:
     assert [run["inflow_volume_m3"] for run in said["runs"]] == pytest.approx([0.0378541] * 3)
     low = [run["outlets"][0]["share"] for run in said["runs"]]
     assert low == sorted(low, reverse=True)
-    # 42.5 % of a steady trickle through ideal holes, C 0.6, by bracketing the level over the integral
-    # (as in tests/published/test_split_values.py); what runs out afterwards adds a little to it
+    # 42.5 % of a steady trickle through ideal holes, C 0.6, by bracketing the level over the
+    # integral, as in tests/published/test_split_values.py; what runs out later adds a little
     assert low[0] == pytest.approx(0.425, abs=0.015)
     first = answer(dbox, "--contrast")["runs"][0]["outlets"][0]["share"]
     _, out, _ = dbox("surge", FAMILY, "--contrast")
