@@ -106,5 +106,12 @@ def test_a_set_up_ends_at_the_inlet(dbox, file, tmp_path: Path):
     assert (said["passes"][0]["conclusion"], said["outcome"]) == ("inlet", "inlet")
 
 
-def test_a_gate_stays_open_where_it_cannot_be_told(dbox, file):
+def test_a_gate_stays_open_where_the_jet_may_cure_what_the_lips_do(dbox, file):
+    """A far lip that stands higher by the jet's own head is outside by the lips alone."""
+    high = BOX.replace(
+        'at = ["16 in", "10 in"], reading = "0 in"', 'at = ["16 in", "10 in"], reading = "39 mm"'
+    )
+    Path(file).write_text(high.replace('"straight"', '"tee"'))
+    assert dbox("split", file, "--gate")[0] == 1
+    Path(file).write_text(high)
     assert dbox("split", file, "--gate")[0] == 0
