@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.levelling.plan import Levelling
 from dbox.fieldwork.levelling.rebed import Lift
 from dbox.files.notation import (
@@ -42,6 +43,11 @@ def _headline(levelling: Levelling) -> str:
     if levelling.verdict == "nothing to do":
         if all(verdict == "within" for verdict in levelling.before.verdicts):
             return "NOTHING TO DO: every flow is within the tolerance already."
+        if all(verdict == "within" for verdict in levelling.before.lip_verdicts):
+            return (
+                "NOTHING TO TURN: the lips are within the tolerance, but the jet of the inlet "
+                f"decides at {levelling.before.jet_flows}; {CURE}."
+            )
         return (
             "NOTHING TO DO: your ruler cannot tell these lips apart any better. More readings of "
             "each, or a finer rule, would tell more."

@@ -2,6 +2,7 @@
 
 from dbox.fieldwork.confidence import SURE, Assessment
 from dbox.fieldwork.contrast import Contrast, contrast
+from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.readings import Lips
 from dbox.fieldwork.site import Flow, Site
 from dbox.files.notation import gpm, gpm_litres, inches, inches_mm, millimetres, percent
@@ -14,6 +15,11 @@ _BAR = 10
 def report(site: Site, assessment: Assessment) -> list[str]:
     """Lines of at most 72 columns."""
     lines = wrapped(site.title) if site.title else []
+    if assessment.jet_decides.any():
+        lines += wrapped(
+            f"THE JET OF THE STRAIGHT INLET DECIDES at {assessment.jet_flows}; what follows is "
+            "without it."
+        )
     lines += _headline(site, contrast(site, assessment.lips))
     lines += ["", *wrapped(_reading_words(assessment.lips))]
     for case, flow in enumerate(site.flows):
@@ -96,6 +102,8 @@ def _verdict_words(assessment: Assessment, case: int) -> str:
         return f"WITHIN {allowed}: chance {_chance(chance)}"
     if verdict == "outside":
         return f"OUTSIDE {allowed}: chance that all lines are within {_chance(chance)}"
+    if assessment.jet_decides[case]:
+        return f"CANNOT TELL whether within {allowed}: the jet of the inlet decides; {CURE}"
     words = (
         f"CANNOT TELL: all lines are within {allowed} with a chance of {_chance(chance)}, and no "
         f"one line is surely beyond it"

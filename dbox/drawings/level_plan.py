@@ -22,6 +22,7 @@ from dbox.drawings.style import (
 from dbox.drawings.tilt_marks import LEAST_SLOPE, draw_fall, draw_lifts, steepness, worth_lifting
 from dbox.errors import DomainError
 from dbox.fieldwork.confidence import Assessment
+from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.levelling.plan import Levelling
 from dbox.fieldwork.levelling.rebed import Lift
 from dbox.fieldwork.site import Box, Site
@@ -90,7 +91,7 @@ def headline(levelling: Levelling) -> str:
     height = levelling.goal.height
     goal = f"{inches_mm(abs(height))} {'under' if height < 0 else 'over'} still water"
     if levelling.verdict == "nothing to do":
-        return f"Nothing to do: {_why_nothing(levelling.before)}."
+        return _why_nothing(levelling.before)
     lips = "every lip"
     if levelling.offset.any():
         lips = f"the lowest lip, the others above it to meet {levelling.design_flow},"
@@ -107,8 +108,13 @@ def headline(levelling: Levelling) -> str:
 
 def _why_nothing(before: Assessment) -> str:
     if all(verdict == "within" for verdict in before.verdicts):
-        return "every flow is within the tolerance already"
-    return "the ruler cannot tell these lips apart any better"
+        return "Nothing to do: every flow is within the tolerance already."
+    if all(verdict == "within" for verdict in before.lip_verdicts):
+        return (
+            "Nothing to turn: the lips are within the tolerance, but the jet of the inlet decides "
+            f"at {before.jet_flows}."
+        )
+    return "Nothing to do: the ruler cannot tell these lips apart any better."
 
 
 def _lift_words(lift: Lift) -> str:
@@ -127,6 +133,8 @@ def _lift_words(lift: Lift) -> str:
 
 def _notes(levelling: Levelling) -> list[str]:
     notes = [_plan_words(levelling), *joined(levelling.warnings)]
+    if levelling.before.jet_decides.any():
+        notes.append(f"at {levelling.before.jet_flows} the jet of the inlet decides; {CURE}")
     if levelling.verdict == "re-bed":
         notes.append("the turns are the most that the inserts can do as the box stands now")
     if levelling.lift and levelling.lift.still_short:

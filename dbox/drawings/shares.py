@@ -208,6 +208,8 @@ def _verdict(assessment: Assessment, flow: int) -> str:
     if assessment.tolerance is None:
         return "no tolerance given"
     chance = assessment.within_probability[flow]
+    if np.isnan(chance):
+        return assessment.verdicts[flow]
     likely = "over 99 %" if chance > 0.99 else "under 1 %" if chance < 0.01 else percent(chance, 0)
     return f"{assessment.verdicts[flow]} ({likely})"
 
@@ -216,6 +218,8 @@ def _mend(assessment: Assessment, flow: int) -> str:
     """What would settle a verdict that cannot be given."""
     if assessment.tolerance is None or assessment.verdicts[flow] != "cannot tell":
         return ""
+    if assessment.jet_decides[flow]:
+        return "the inlet's jet decides"
     readings = assessment.settling_repeats[flow]
     return (
         "no ruler settles it" if np.isnan(readings) else f"{readings:.0f} readings each settle it"

@@ -5,6 +5,9 @@ each is split, and the drawn shares give 5 to 95 per cent bands and the probabil
 outlet lies within the tolerance of its target. Where that is not near 1, and no one outlet is
 surely beyond its tolerance on one side either, the answer is "cannot tell", and scaling the same
 draws tells how good a reading would have to be.
+
+The shares are those without the jet of a straight inlet. Where that would move one beyond the
+tolerance, or the verdict is another with it, the jet decides and the answer is "cannot tell" too.
 """
 
 from dataclasses import dataclass
@@ -12,8 +15,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from dbox.arrays import Array, ArrayLike, freeze
+from dbox.arrays import Array, ArrayLike, BoolArray, freeze
 from dbox.fieldwork.headers import header_warnings
+from dbox.fieldwork.inlet import NOTICED, Strike, jet_warnings, possible_jets, strike
 from dbox.fieldwork.readings import Lips, measured_lips
 from dbox.fieldwork.site import Site
 from dbox.fieldwork.targets import target_shares
@@ -55,12 +59,17 @@ class Assessment:
     tolerance : float or None
         Allowed difference from the target, as a fraction of it. [-]
     within_probability : ndarray, shape (flows,)
-        Probability that every outlet is within tolerance; NaN where none was given. [-]
+        Probability that every outlet is within tolerance; NaN where none was given, and where
+        the jet of the inlet decides. [-]
     verdicts : tuple of str
         `within`, `outside` or `cannot tell`, for each flow.
+    lip_verdicts : tuple of str
+        The same by the lips alone, as if the inlet threw no jet.
+    jet_decides : ndarray of bool, shape (flows,)
+        Whether the jet of the inlet moves a share beyond the tolerance, or changes the verdict.
     settling_spread : ndarray, shape (flows,)
         Spread of one reading that would settle it; the present one where it is settled, NaN
-        where even a sixteenth of it would not. [m]
+        where even a sixteenth of it would not, or where the jet of the inlet decides. [m]
     warnings : tuple of str
         Where the model or the readings are weak.
     """
@@ -75,8 +84,16 @@ class Assessment:
     tolerance: float | None
     within_probability: Array
     verdicts: tuple[str, ...]
+    lip_verdicts: tuple[str, ...]
+    jet_decides: BoolArray
     settling_spread: Array
     warnings: tuple[str, ...]
+
+    @property
+    def jet_flows(self) -> str:
+        """Names of the flows at which the jet of the inlet decides, in words."""
+        pairs = zip(self.names, self.jet_decides.tolist(), strict=True)
+        return ", ".join(name for name, decides in pairs if decides)
 
     @property
     def over_target(self) -> Array:
@@ -158,8 +175,13 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
     low, high = np.percentile(shares, BAND, axis=1)
     probability, beyond = _chances(shares, target, tolerance)
     codes = verdict_codes(probability, beyond)
+    jet = strike(site, possible_jets(site), lips.height, inflow, result.share, target)
+    alike = _same_with_jet(site, jet, drawn, codes)
+    decides = ~alike | jet.changes(NOTICED if tolerance is None else tolerance)
+    unsure = decides & ~(alike & (codes == VERDICTS.index("outside")))
     settling = _settling_spread(site, lips, drawn, probability, beyond)
-    freeze(low, high, target, probability, settling)
+    settling[decides], probability[unsure] = np.nan, np.nan
+    freeze(low, high, target, probability, decides, settling)
     return Assessment(
         names=names,
         labels=tuple(o.label for o in site.outlets),
@@ -170,9 +192,12 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
         target=target,
         tolerance=tolerance,
         within_probability=probability,
-        verdicts=tuple(VERDICTS[code] for code in codes),
+        verdicts=_words(np.where(unsure, VERDICTS.index("cannot tell"), codes)),
+        lip_verdicts=_words(codes),
+        jet_decides=decides,
         settling_spread=settling,
         warnings=(
+            *jet_warnings(site, jet, decides, names),
             *range_warnings(result, names),
             *header_warnings(site, result),
             *lips.warnings,
@@ -224,6 +249,22 @@ def verdict_codes(within: Array, beyond: Array) -> npt.NDArray[np.int8]:
     """
     codes = np.where(within >= SURE, 0, np.where(beyond >= SURE, 1, 2))
     return codes.astype(np.int8)
+
+
+def _words(codes: npt.NDArray[np.integer]) -> tuple[str, ...]:
+    return tuple(VERDICTS[code] for code in codes)
+
+
+def _same_with_jet(site: Site, jet: Strike, drawn: Array, codes: npt.NDArray[np.int8]) -> BoolArray:
+    """Whether each verdict is the same in every way in which the jet may strike. (flows,)"""
+    same = np.ones(codes.shape, np.bool_)
+    openings = [o.opening for o in site.outlets]
+    for extra in jet.head:
+        lips = drawn - extra[:, None]
+        shares = split(jet.inflow[:, None], lips, openings, rim=site.box.rim).share
+        tolerance = site.tolerance.share if site.tolerance else None
+        same &= verdict_codes(*_chances(shares, jet.target, tolerance)) == codes
+    return same
 
 
 def _settling_spread(

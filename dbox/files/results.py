@@ -100,6 +100,7 @@ def _cases(assessment: Assessment) -> list[Json]:
             "within_model_range": bool(inside[case]),
             "verdict": assessment.verdicts[case],
             "within_probability": _number(assessment.within_probability[case]),
+            "jet_decides": bool(assessment.jet_decides[case]),
             "worst_over_target": float(assessment.worst_over_target[case]),
             "cv": float(assessment.cv[case]),
             "settling_spread_m": _number(assessment.settling_spread[case]),

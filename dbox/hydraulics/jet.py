@@ -18,7 +18,7 @@ import numpy as np
 
 from dbox.arrays import GRAVITY, Array, ArrayLike
 from dbox.errors import DomainError
-from dbox.hydraulics.surge.supply import SupplyPipe
+from dbox.hydraulics.surge.supply import PressurePipe, SupplyPipe
 
 DECAY = 6.2
 """Centreline velocity over that at the mouth, times distance over diameter. [-]"""
@@ -33,7 +33,7 @@ class Jet:
 
     Parameters
     ----------
-    pipe : SupplyPipe
+    pipe : SupplyPipe or PressurePipe
         The pipe it comes from.
     distance : ndarray, shape (n,)
         From the inlet to each outlet along the jet. [m]
@@ -48,7 +48,7 @@ class Jet:
         Where shapes differ or a number is not finite.
     """
 
-    pipe: SupplyPipe
+    pipe: SupplyPipe | PressurePipe
     distance: Array
     offset: Array
     facing: Array

@@ -74,10 +74,11 @@ def test_exact_only_a_straight_inlet_throws_a_jet() -> None:
     for inlet, there in (("straight", True), ("tee", False), ("baffle", False), (None, False)):
         one = replace(site(), box=replace(site().box, inlet=inlet))
         assert (prepare(one, 1e-5).system.jet is not None) == there
-    no_pipe = replace(site(supply=None), box=replace(site().box, inlet="straight"))
-    found = prepare(no_pipe, 1e-5)
+    bare = replace(site(), box=replace(site().box, inlet="straight"))
+    no_places = replace(bare, outlets=tuple(replace(o, position=None) for o in bare.outlets))
+    found = prepare(no_places, 1e-5)
     assert found.system.jet is None
-    assert "[supply] is not given" in found.warnings[-1]
+    assert "places of outlets are not given" in found.warnings[-1]
 
 
 def test_exact_only_outlets_in_the_far_wall_face_the_jet() -> None:

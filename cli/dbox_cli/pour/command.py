@@ -59,9 +59,8 @@ def command(
         site = with_catches(site, catches)
     with naming(file):
         expectation = expect(site, site.pours, seed=seed, samples=samples)
-        done = any(pour.done for pour in site.pours)
-        explanations = explain(expectation) if done else ()
-        finding = judge(expectation, explanations) if done else None
+        explanations = explain(expectation) if expectation.weighed else ()
+        finding = judge(expectation, explanations) if explanations else None
     if as_json:
         from dbox.files.pour.results import pour_json
         from dbox_cli.output import print_json

@@ -23,6 +23,11 @@ _CAUTION = (
     "Clean water only. Sewer gas kills: never lean into a tank or box; keep children from open "
     "lids. Local code, the permit and the inspector decide."
 )
+_JET_DECIDES = (
+    "CANNOT TELL: the jet of the straight inlet decides in these pours, so ruler and water cannot "
+    "be held against each other. Turn the inlet's end down, or set a tee or a baffle; or pour "
+    "more slowly; then catch again."
+)
 _STANDS = {-1: "LESS", 0: "as expected", 1: "MORE"}
 
 
@@ -39,6 +44,10 @@ def report(
         if finding.verdict != "none fits":
             lines += ["", *weights(explanations, labels)]
             lines += ["", *_lips(expectation, finding.best)]
+    elif any(pour.done for pour in expectation.pours):
+        lines += wrapped(_JET_DECIDES)
+        for text in _lost(expectation):
+            lines += wrapped(text)
     else:
         lines += wrapped(_start_words(expectation, labels))
     for case, pour in enumerate(expectation.pours):
@@ -151,11 +160,12 @@ def _after(expectation: Expectation, case: int) -> list[str]:
             lines.append(f"  {_label(outlet.label)}{'capped':>22}")
             continue
         flows = _litres(expectation, case, i)
-        if np.isnan(stands[i]):
+        if np.isnan(caught[i]):
             lines.append(f"  {_label(outlet.label)}{flows:>22}{'not caught':>15}")
             continue
         told = f"{caught[i] * MINUTE / LITRE:>15.2f}{caught[i] * MINUTE / GALLON:>7.2f}"
-        lines.append(f"  {_label(outlet.label)}{flows:>22}{told}  {_STANDS[int(stands[i])]}")
+        word = "jet decides" if np.isnan(stands[i]) else _STANDS[int(stands[i])]
+        lines.append(f"  {_label(outlet.label)}{flows:>22}{told}  {word}")
     return lines + wrapped(_balance_words(expectation, case), first="  ", indent="  ")
 
 

@@ -3,6 +3,7 @@
 import numpy as np
 
 from dbox.fieldwork.confidence import Assessment
+from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.levelling.plan import Levelling
 from dbox.fieldwork.setup.record import STOPPED, PassRecord, SetupRecord
 from dbox.files.notation import clock_text, gpm, inches, inches_mm, millimetres, turn_text
@@ -57,6 +58,11 @@ def pass_lines(each: PassRecord) -> list[str]:
 def _headline(levelling: Levelling, conclusion: str) -> str:
     if conclusion == "within":
         return "WITHIN TOLERANCE at every flow."
+    if conclusion == "inlet":
+        return (
+            "THE LIPS ARE WITHIN TOLERANCE, BUT THE JET OF THE INLET DECIDES at "
+            f"{levelling.before.jet_flows}."
+        )
     if conclusion == "ruler":
         return "YOUR RULER CANNOT TELL THEM APART ANY BETTER."
     if conclusion == "hand":
@@ -110,6 +116,8 @@ def _share(assessment: Assessment, flow: int, i: int) -> str:
 
 
 def _chance(probability: float) -> str:
+    if np.isnan(probability):
+        return "jet decides"
     if probability < 0.01:
         return "under 1 %"
     return "over 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"
@@ -124,6 +132,8 @@ def _what_now(levelling: Levelling, conclusion: str) -> list[str]:
         return lines + unreachable_lines(levelling)
     if conclusion == "within":
         return []
+    if conclusion == "inlet":
+        return ["", *wrapped(f"No turn cures a jet: {CURE}.")]
     return ["", *_what_would_tell(levelling.before)]
 
 
@@ -187,6 +197,7 @@ def _what_would_tell(before: Assessment) -> list[str]:
 
 _OUTCOMES = {
     "within": "every flow is within the tolerance",
+    "inlet": "the lips are within the tolerance, but the jet of the inlet decides",
     "ruler": "your ruler cannot tell the lips apart any better",
     "hand": "no turn is left that a hand can set",
     "re-bed": "the box must be bedded again",

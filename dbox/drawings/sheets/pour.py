@@ -5,6 +5,7 @@ import numpy as np
 from dbox.drawings.sheets.page import Pages
 from dbox.drawings.sheets.parts import outlet_text
 from dbox.drawings.sheets.table import BY_HAND, Column, entries, table
+from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.pour.predict import Expectation, balance
 from dbox.files.notation import gpm_litres, litres_per_min, percent
 
@@ -32,6 +33,11 @@ def pour_part(pages: Pages, expectation: Expectation | None) -> None:
         if pour.order:
             labels = [outlet_text(i + 1, pages.site.outlets[i]) for i in pour.order]
             pages.paragraph(f"Started in this order: {', '.join(labels)}.")
+        if expectation.jet_decides[case]:
+            pages.paragraph(
+                "The jet of the straight inlet decides in this pour; what is expected is without "
+                f"it. To be sure, {CURE}."
+            )
         columns = [
             Column("outlet", 1.1),
             Column("expected, L/min", 1.8, "right"),
@@ -56,7 +62,8 @@ def _rows(pages: Pages, expectation: Expectation, case: int) -> list[list[str]]:
         cells = ["", "", ""]
         if np.isfinite(caught[i]):
             share = percent(float(caught[i]) / total) if total > 0 else ""
-            cells = [litres_per_min(float(caught[i])), share, _STANDS[float(stands[i])]]
+            word = "not told: the jet" if np.isnan(stands[i]) else _STANDS[float(stands[i])]
+            cells = [litres_per_min(float(caught[i])), share, word]
         expected = f"{flow:.2f} ({low:.2f} to {high:.2f})"
         rows.append([outlet_text(i + 1, outlet), expected, *cells])
     return rows

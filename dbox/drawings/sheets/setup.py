@@ -34,6 +34,7 @@ _FLOWS_ACROSS = 3
 
 _OUTCOMES = {
     "within": "every flow is within the tolerance",
+    "inlet": "the lips are within the tolerance, but the jet of the inlet decides",
     "ruler": "the ruler cannot tell the lips apart any better",
     "hand": "no turn is left that a hand can set",
     "re-bed": "the inserts cannot cure it, the box must be bedded again",
@@ -280,6 +281,8 @@ def _share_cell(assessment: Assessment, case: int, i: int) -> str:
 def _verdict_cell(assessment: Assessment, case: int) -> str:
     if assessment.tolerance is None:
         return "no tolerance"
+    if assessment.jet_decides[case] and assessment.verdicts[case] == "cannot tell":
+        return "cannot tell\nthe inlet's jet decides"
     chance = 100 * float(assessment.within_probability[case])
     likely = "over 99 %" if chance > 99 else "under 1 %" if chance < 1 else f"{chance:.0f} %"
     return f"{assessment.verdicts[case]}\nall within: {likely}"

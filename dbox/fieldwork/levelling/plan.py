@@ -55,6 +55,8 @@ class Levelling(Turning):
         Shares as they are and as they would be.
     warnings : tuple of str
         What the reader should know.
+
+    No turn cures the jet of an inlet: what is to be turned goes by the lips alone.
     """
 
     site: Site
@@ -147,9 +149,9 @@ def _checked_lips(site: Site, design_flow: int, hand_step: float) -> Lips:
 
 
 def _verdict(before: Assessment, lips: Lips, offset: Array, all_reach: bool) -> str:
-    if all(v == "within" for v in before.verdicts):
+    if all(v == "within" for v in before.lip_verdicts):
         return "nothing to do"
-    if "outside" not in before.verdicts and lips_alike(lips, offset):
+    if "outside" not in before.lip_verdicts and lips_alike(lips, offset):
         return "nothing to do"
     return "adjust" if all_reach else "re-bed"
 

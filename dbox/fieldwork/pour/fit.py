@@ -30,6 +30,7 @@ import numpy.typing as npt
 
 from dbox.arrays import Array, freeze
 from dbox.errors import DomainError, SolveError
+from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.pour.model import Candidate, PourModel
 from dbox.fieldwork.pour.predict import SIDE_95, Expectation
 
@@ -69,7 +70,7 @@ class Explanation:
         Lips that explain readings and catches together, and their errors; inf and 0 where
         capped. [m]
     flow : ndarray, shape (pours, n)
-        Flows that it gives, for the pours with catches. [m3/s]
+        Flows that it gives, for the pours that were weighed. [m3/s]
     chance : float
         Probability of a misfit at least as large, if it were true and the outlet as far off. [-]
     model : PourModel
@@ -101,7 +102,7 @@ def explain(expectation: Expectation) -> tuple[Explanation, ...]:
     Parameters
     ----------
     expectation : Expectation
-        The pours, at least one of them with catches, and what the readings say of them.
+        The pours, and what the readings say of them; at least one can be weighed.
 
     Returns
     -------
@@ -112,7 +113,8 @@ def explain(expectation: Expectation) -> tuple[Explanation, ...]:
     Raises
     ------
     DomainError
-        Where nothing was caught, or the catches are far from all that the box could give.
+        Where nothing that can be weighed was caught, or the catches are far from all that the
+        box could give.
     SolveError
         Where a fit does not converge.
 
@@ -123,6 +125,11 @@ def explain(expectation: Expectation) -> tuple[Explanation, ...]:
     """
     if not any(pour.done for pour in expectation.pours):
         raise DomainError("nothing was caught at any outlet; add a catch for each to a pour")
+    if not expectation.weighed:
+        raise DomainError(
+            "the jet of the straight inlet decides in every pour with catches, so they cannot be "
+            f"held against the ruler; {CURE}"
+        )
     uncapped = np.flatnonzero(np.isfinite(expectation.lips.height))
     fits = [_Fit(expectation, Candidate("agree", None))]
     for kind, outlets in (("height", uncapped), ("blockage", _running(expectation))):
@@ -137,9 +144,9 @@ def explain(expectation: Expectation) -> tuple[Explanation, ...]:
 
 def _running(expectation: Expectation) -> npt.NDArray[np.intp]:
     """Outlets that by their readings may give more than a dribble in a pour with catches."""
-    done = np.array([pour.done for pour in expectation.pours])
     inflow = np.array([pour.inflow for pour in expectation.pours])[:, None]
-    return np.flatnonzero((expectation.high > DRIBBLE * inflow)[done].sum(0))
+    runs = expectation.high > DRIBBLE * inflow
+    return np.flatnonzero(runs[list(expectation.weighed)].sum(0))
 
 
 _MOST_STEPS = 300
@@ -153,9 +160,9 @@ class _Fit:
         self, expectation: Expectation, candidate: Candidate, near: Array | None = None
     ) -> None:
         self.kind = candidate.kind
-        self.done = [case for case, pour in enumerate(expectation.pours) if pour.done]
-        pours = [expectation.pours[case] for case in self.done]
-        caught = expectation.caught[self.done]
+        weighed = list(expectation.weighed)
+        pours = [expectation.pours[case] for case in weighed]
+        caught = expectation.caught[weighed]
         inflow = np.array([p.inflow for p in pours])
         error = np.array([p.error for p in pours])
         uncapped = np.isfinite(expectation.lips.height)

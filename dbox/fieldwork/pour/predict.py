@@ -18,12 +18,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dbox.arrays import Array, freeze
+from dbox.arrays import Array, BoolArray, freeze
 from dbox.fieldwork.confidence import BAND, SAMPLES
+from dbox.fieldwork.inlet import jet_warnings, possible_jets, strike
 from dbox.fieldwork.pour.cautions import order_cautions, time_cautions
 from dbox.fieldwork.readings import Lips, measured_lips
 from dbox.fieldwork.records.poured import Pour
 from dbox.fieldwork.site import Box, Site
+from dbox.fieldwork.targets import target_shares
 from dbox.hydraulics.split import Split, split
 from dbox.hydraulics.validity import range_warnings
 
@@ -53,6 +55,8 @@ class Expectation:
         Probability that the outlet has the lowest lip and so starts first; 0 where capped. [-]
     settling : ndarray, shape (pours,)
         How long until the level is steady; NaN where the size of the box is not known. [s]
+    jet_decides : ndarray of bool, shape (pours,)
+        Whether the jet of a straight inlet would move a share by more than the error of a catch.
     warnings : tuple of str
         Where the model or the readings are weak, and where the pour does not suit.
     """
@@ -65,12 +69,19 @@ class Expectation:
     high: Array
     first_probability: Array
     settling: Array
+    jet_decides: BoolArray
     warnings: tuple[str, ...]
 
     @property
     def still_level(self) -> float:
         """Where water stands before the pour and after it: the lowest lip. [m]"""
         return float(self.lips.height.min())
+
+    @property
+    def weighed(self) -> tuple[int, ...]:
+        """Pours with catches that can be held against the ruler: those no jet decides."""
+        pairs = zip(self.pours, self.jet_decides.tolist(), strict=True)
+        return tuple(i for i, (pour, decides) in enumerate(pairs) if pour.done and not decides)
 
     @property
     def order(self) -> tuple[int, ...]:
@@ -93,14 +104,15 @@ class Expectation:
 
     @property
     def stands(self) -> Array:
-        """-1 caught below the band, 0 within it, 1 above it, NaN not caught. [-] (pours, n).
+        """-1 caught below the band, 0 within it, 1 above it. [-] (pours, n).
 
-        The error of the catch is allowed for.
+        The error of the catch is allowed for. NaN where nothing was caught or the jet decides.
         """
         slack = SIDE_95 * np.array([p.error for p in self.pours])[:, None] * self.caught
         above = (self.caught - slack > self.high).astype(np.float64)
         below = (self.caught + slack < self.low).astype(np.float64)
-        return np.where(np.isnan(self.caught), np.nan, above - below)
+        untold = np.isnan(self.caught) | self.jet_decides[:, None]
+        return np.where(untold, np.nan, above - below)
 
 
 def expect(
@@ -131,7 +143,8 @@ def expect(
 
     Notes
     -----
-    The bands carry the reading errors only: neither the pour nor the opening is in doubt.
+    The bands carry the reading errors only: neither the pour nor the opening is in doubt. They
+    are those without the jet of a straight inlet.
     """
     lips = measured_lips(site)
     openings = [o.opening for o in site.outlets]
@@ -142,7 +155,9 @@ def expect(
     low, high = np.percentile(flows, BAND, axis=1)
     first = np.bincount(drawn.argmin(-1), minlength=len(openings)) / samples
     settling = _settling(site.box, result)
-    freeze(low, high, first, settling)
+    jet = strike(site, possible_jets(site), lips.height, inflow, result.share, target_shares(site))
+    decides = jet.changes(np.array([p.error for p in pours]))
+    freeze(low, high, first, settling, decides)
     return Expectation(
         site=site,
         pours=tuple(pours),
@@ -152,7 +167,9 @@ def expect(
         high=high,
         first_probability=first,
         settling=settling,
+        jet_decides=decides,
         warnings=(
+            *jet_warnings(site, jet, decides, [p.name for p in pours]),
             *range_warnings(result, [p.name for p in pours]),
             *lips.warnings,
             *order_cautions(site, pours, lips),
@@ -222,7 +239,9 @@ def balance(expectation: Expectation, case: int) -> Balance:
     missing = pour.inflow - total
     beyond = missing - float(expectation.high[case, uncaught].sum())
     verdict = "open" if uncaught.size else "balanced"
-    if beyond > slack:
+    # where the jet decides nobody knows how much the uncaught outlets give
+    known = not (uncaught.size and expectation.jet_decides[case])
+    if beyond > slack and known:
         missing, verdict = beyond, "less"
     elif missing < -slack:
         verdict = "more"

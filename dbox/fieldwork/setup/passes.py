@@ -4,6 +4,7 @@ A pass is one filling of the box: still water, the readings of every open outlet
 turning that they ask for. Shares and turns come from `levelling`; how the job stands after it is
 
     within    every flow is within the tolerance
+    inlet     so it is by the lips, but at some flow the jet of the inlet decides
     ruler     the readings cannot tell the lips apart any better
     hand      every turn that is left is smaller than a hand can set
     re-bed    no common height can be reached
@@ -219,11 +220,13 @@ def conclude(levelling: Levelling, number: int) -> str:
     Returns
     -------
     str
-        `within`, `ruler`, `hand`, `re-bed` or `adjust`.
+        `within`, `inlet`, `ruler`, `hand`, `re-bed` or `adjust`.
     """
     before = levelling.before
     if all(verdict == "within" for verdict in before.verdicts):
         return "within"
+    if all(verdict == "within" for verdict in before.lip_verdicts):
+        return "inlet"
     settled = levelling.verdict == "nothing to do"
     if (settled or number > 1) and lips_alike(before.lips, levelling.offset):
         return "ruler"

@@ -60,7 +60,7 @@ class SetupRecord:
     finished : bool
         Whether the job has ended.
     outcome : str or None
-        `within`, `ruler`, `hand`, `re-bed` or `stopped`; None while the job goes on.
+        `within`, `inlet`, `ruler`, `hand`, `re-bed` or `stopped`; None while the job goes on.
     asks : str or None
         Kind of the question that stands; None where the job has ended.
     """

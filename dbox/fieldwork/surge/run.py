@@ -189,7 +189,7 @@ def run(
     DomainError
         Where something that a run needs is not measured.
     """
-    prepared = prepare(site, line_flow(site, event))
+    prepared = prepare(site, line_flow(site, event), pumped=event.pumped)
     until = seconds or natural_end(site, event)
     fine = FINE_VARIATION if until <= DAY else None
     found = surge(

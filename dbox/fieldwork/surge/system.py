@@ -11,11 +11,11 @@ import numpy as np
 
 from dbox.arrays import Array
 from dbox.errors import DomainError
+from dbox.fieldwork.inlet import jet_from, mouths, placed, pumped_mouth
 from dbox.fieldwork.readings import measured_lips
 from dbox.fieldwork.site import Box, Site
 from dbox.hydraulics.jet import Jet
 from dbox.hydraulics.surge.inflow import Inflow
-from dbox.hydraulics.surge.supply import SupplyPipe
 from dbox.hydraulics.surge.system import System
 
 TRICKLE = 2.5e-3 / 60
@@ -24,9 +24,6 @@ TRICKLE = 2.5e-3 / 60
 
 BEHIND_TANK, WITHOUT_TANK = 3 * 3600.0, 1800.0
 """How long a run goes on after its inflow has ended. [s]"""
-
-_AT_WALL = 0.05
-"""How near to a wall an outlet is in it. [m]"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,7 +34,9 @@ class Prepared:
     warnings: tuple[str, ...]
 
 
-def prepare(site: Site, line_flow: float, lips: Array | None = None) -> Prepared:
+def prepare(
+    site: Site, line_flow: float, lips: Array | None = None, *, pumped: bool = False
+) -> Prepared:
     """Make the system of a site.
 
     Parameters
@@ -48,6 +47,8 @@ def prepare(site: Site, line_flow: float, lips: Array | None = None) -> Prepared
         Flow of one line for which its header's travel time is taken, above 0. [m3/s]
     lips : ndarray, shape (n,), optional
         Lips in place of those measured; trenches stay where they are. [m]
+    pumped : bool
+        Whether a pump's pressure pipe brings the water.
 
     Returns
     -------
@@ -75,7 +76,7 @@ def prepare(site: Site, line_flow: float, lips: Array | None = None) -> Prepared
         ]
     )
     area, rim_length = plan(site.box)
-    jet, jet_warnings = _jet(site)
+    jet, jet_warnings = _jet(site, pumped=pumped)
     return Prepared(
         system=System(
             area=area,
@@ -162,31 +163,16 @@ def plan(box: Box) -> tuple[float, float]:
     return along * across, 2 * (along + across)
 
 
-def _jet(site: Site) -> tuple[Jet | None, tuple[str, ...]]:
-    """The jet of a straight inlet in the middle of its wall."""
+def _jet(site: Site, *, pumped: bool) -> tuple[Jet | None, tuple[str, ...]]:
+    """The jet of a straight inlet, from the pipe that the water comes through."""
     if site.box.inlet != "straight":
         return None, ()
-    placed = all(outlet.position or outlet.capped for outlet in site.outlets)
-    if site.works.supply is None or not placed:
-        missing = "[supply] is" if site.works.supply is None else "places of outlets are"
-        return None, (f"the inlet is straight, but its jet is not computed: {missing} not given",)
-    places = np.array([outlet.position or (0.0, 0.0) for outlet in site.outlets])
-    return _aimed(site.works.supply, site.box, places), ()
-
-
-def _aimed(pipe: SupplyPipe, box: Box, places: Array) -> Jet:
-    along, across = places.T
-    offset = np.abs(across - box.inside[-1] / 2)
-    if box.shape == "round":
-        facing = (along - box.inside[0] / 2) / (box.inside[0] / 2)
-    else:
-        facing = np.where(along >= box.inside[0] - _AT_WALL, 1.0, 0.0)
-    return Jet(
-        pipe=pipe,
-        distance=np.maximum(along, 0.0),
-        offset=offset,
-        facing=np.clip(facing, 0.0, 1.0),
-    )
+    if not placed(site):
+        return None, (
+            "the inlet is straight, but its jet is not computed: places of outlets are not given",
+        )
+    mouth = pumped_mouth(site) if pumped else mouths(site)[0]
+    return jet_from(site, mouth), (mouth.taken,) if mouth.taken else ()
 
 
 def _soil_warnings(site: Site) -> tuple[str, ...]:

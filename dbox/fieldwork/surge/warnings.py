@@ -2,9 +2,12 @@
 
 import numpy as np
 
+from dbox.fieldwork.inlet import NOTICED, jet_sentence, strike
 from dbox.fieldwork.site import Site
+from dbox.fieldwork.targets import target_shares
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 from dbox.hydraulics.pipes import CAPACITY
+from dbox.hydraulics.split import split
 from dbox.hydraulics.surge.run import Surge
 
 _MUCH = 0.05
@@ -25,7 +28,25 @@ def run_warnings(site: Site, found: Surge) -> tuple[str, ...]:
     tuple of str
         Empty where nothing went over and the model holds.
     """
-    return (*_parts_left_out(site, found), *_gone_over(site, found), *_capillary(found))
+    return (
+        *_struck(site, found),
+        *_parts_left_out(site, found),
+        *_gone_over(site, found),
+        *_capillary(found),
+    )
+
+
+def _struck(site: Site, found: Surge) -> list[str]:
+    """What the jet does at the strongest inflow of the run."""
+    system = found.system
+    if system.jet is None:
+        return []
+    peak, target = np.array([found.inflow.max()]), target_shares(site)
+    without = split(peak, system.lips, system.openings, rim=system.rim).share
+    strongest = strike(site, (system.jet,), system.lips, peak, without, target)
+    if not strongest.changes(site.tolerance.share if site.tolerance else NOTICED).any():
+        return []
+    return [f"at {1000 * 60 * peak[0]:.3g} L/min {jet_sentence(site, strongest)}"]
 
 
 def _parts_left_out(site: Site, found: Surge) -> list[str]:

@@ -24,9 +24,9 @@ def pour_json(
     expectation : Expectation
         The pours and what the readings say of them.
     explanations : tuple of Explanation
-        From `explain`; empty before the pour.
+        From `explain`; empty where no pour is weighed.
     finding : Finding or None
-        From `judge`; None before the pour.
+        From `judge`; None where no pour is weighed.
 
     Returns
     -------
@@ -34,14 +34,13 @@ def pour_json(
         `still_level_m`, `order`, `pours`, `finding`, `explanations`, `assumed` and `warnings`.
     """
     labels = [o.label for o in expectation.site.outlets]
-    done = [case for case, pour in enumerate(expectation.pours) if pour.done]
     return {
         "still_level_m": expectation.still_level,
         "order": [labels[i] for i in expectation.order],
         "pours": [_pour(expectation, case) for case in range(len(expectation.pours))],
-        "finding": finding and _finding(finding, labels),
+        "finding": _finding(finding, labels) if finding else _withheld(expectation),
         "explanations": [
-            _explanation(e, labels, [expectation.pours[case].name for case in done])
+            _explanation(e, labels, [expectation.pours[case].name for case in expectation.weighed])
             for e in explanations
         ],
         "assumed": {
@@ -65,6 +64,7 @@ def _pour(expectation: Expectation, case: int) -> Json:
         "overflow_m3_s": float(result.overflow[case]),
         "settling_s": _number(expectation.settling[case]),
         "within_model_range": bool(result.within_model_range[case]),
+        "jet_decides": bool(expectation.jet_decides[case]),
         "outlets": [_outlet(expectation, case, i) for i in range(len(result.openings))],
         "balance": _balance(expectation, case) if pour.done else None,
     }
@@ -119,6 +119,14 @@ def _finding(finding: Finding, labels: list[str]) -> Json:
         "readings_needed": finding.readings,
         "dry": [labels[i] for i in finding.dry],
     }
+
+
+def _withheld(expectation: Expectation) -> Json | None:
+    """Before the pour there is no finding; where the jet decides in every pour, none can be had."""
+    if not any(pour.done for pour in expectation.pours):
+        return None
+    empty = ("outlet", "kind", "probability", "second_pour", "readings_needed")
+    return {"verdict": "cannot tell", **dict.fromkeys(empty), "dry": []}
 
 
 def _explanation(explanation: Explanation, labels: list[str], names: list[str]) -> Json:

@@ -9,7 +9,7 @@ obeys A dh/dt = -C a sqrt(2 g h) (Torricelli; any text on hydraulics), so sqrt(h
 rate fall as straight lines until the low level breaks the siphon.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -100,7 +100,8 @@ class Pump:
                 "no dose is left"
             )
         late = self.drain_back / rate
-        return pulses([late], [delivered / rate], [rate], entry="box", name="pump dose")
+        dose = pulses([late], [delivered / rate], [rate], entry="box", name="pump dose")
+        return replace(dose, pumped=True)
 
 
 @dataclass(frozen=True, kw_only=True)

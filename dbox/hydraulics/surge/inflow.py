@@ -35,6 +35,8 @@ class Inflow:
         One of `ENTRIES`; where that part is missing, the next one down takes the inflow.
     name : str
         What it is.
+    pumped : bool
+        Whether a pressure pipe brings it, which runs full.
 
     Raises
     ------
@@ -47,6 +49,7 @@ class Inflow:
     last: Array
     entry: str = "box"
     name: str = ""
+    pumped: bool = False
 
     def __post_init__(self) -> None:
         rates = np.concatenate([self.first, self.last])

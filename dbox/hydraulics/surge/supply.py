@@ -106,6 +106,43 @@ class SupplyPipe:
         return [Pool(1.0, table, 0.0) for _ in range(REACHES)]
 
 
+@dataclass(frozen=True, kw_only=True)
+class PressurePipe:
+    """The pressure pipe of a pump, which runs full.
+
+    Parameters
+    ----------
+    diameter : float
+        Inside diameter. [m]
+
+    Raises
+    ------
+    DomainError
+        Where it is not above 0.
+    """
+
+    diameter: float
+
+    def __post_init__(self) -> None:
+        check_positive("pipe diameter [m]", self.diameter)
+
+    def velocity(self, flow: Array) -> Array:
+        """Mean velocity.
+
+        Parameters
+        ----------
+        flow : ndarray, shape (...)
+            Flow. [m3/s]
+
+        Returns
+        -------
+        ndarray, shape (...)
+            Velocity, 0 where nothing flows. [m/s]
+        """
+        result: Array = flow / (np.pi / 4 * self.diameter**2)
+        return result
+
+
 class Delay:
     """Passes volumes on after a fixed time; what is under way stays counted.
 

@@ -1,0 +1,253 @@
+"""What does the jet of a straight inlet add at the outlets, and does that change the shares?
+
+An outlet that the jet strikes runs as if its lip stood lower by the velocity head there (see
+`hydraulics.jet`): the surge computes with that. A split, a turning and a pour test compute without
+it; they ask here at which flows that matters, and give no verdict there.
+
+Where it is not known which pipe the water comes through, or where the outlets stand, there are
+several ways in which the jet may strike; each is a way, the first axis of the arrays here.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from dbox.arrays import Array, ArrayLike, BoolArray, freeze
+from dbox.fieldwork.headers import DEFAULT_FALL
+from dbox.fieldwork.site import Box, Site
+from dbox.hydraulics.jet import Jet
+from dbox.hydraulics.split import split
+from dbox.hydraulics.surge.supply import PressurePipe, SupplyPipe
+
+ORDINARY_PIPE = SupplyPipe(length=1.0, diameter=4 * 0.0254, fall=DEFAULT_FALL)
+"""The gravity pipe where none is given, for its velocity: its length plays no part. [m, m, -]
+(4 in at 1/8 in per ft: common practice, no source)"""
+
+ORDINARY_MAIN = PressurePipe(diameter=2 * 0.0254)
+"""The pressure pipe of a pump where its diameter is not given. [m] (2 in: common practice, no
+source)"""
+
+NOTICED = 0.05
+"""Change of a share, over its target, from which the jet counts where no tolerance is given. [-]
+(judgement)"""
+
+CURE = "turn the inlet's end down, or set a tee or a baffle: that ends the jet"
+"""What ends the jet."""
+
+_AT_WALL = 0.05
+"""How near to a wall an outlet is in it. [m]"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Mouth:
+    """A pipe that may bring the water, and what to say where its size is taken and not known."""
+
+    pipe: SupplyPipe | PressurePipe
+    taken: str = ""
+
+
+def mouths(site: Site) -> tuple[Mouth, ...]:
+    """The pipes that water may come through, the gravity pipe first; one ordinary pipe for none."""
+    works, found = site.works, []
+    if works.supply is not None:
+        found.append(Mouth(pipe=works.supply))
+    if works.pump is not None:
+        found.append(pumped_mouth(site))
+    if found:
+        return tuple(found)
+    taken = "[supply] is not given: the jet of the inlet is that of a 4 in pipe at 1/8 in per ft"
+    return (Mouth(pipe=ORDINARY_PIPE, taken=f"{taken} (common practice)"),)
+
+
+def pumped_mouth(site: Site) -> Mouth:
+    """The pressure pipe of the site's pump, or an ordinary one where its size is not given."""
+    pump = site.works.pump
+    if pump is not None and pump.main_diameter:
+        return Mouth(pipe=PressurePipe(diameter=pump.main_diameter))
+    taken = "the pump's main_diameter is not given: the jet of the inlet is that of a 2 in pipe"
+    return Mouth(pipe=ORDINARY_MAIN, taken=f"{taken} (common practice)")
+
+
+def placed(site: Site) -> bool:
+    """Whether it is known where every open outlet stands in the box."""
+    return bool(site.box.inside) and all(o.position or o.capped for o in site.outlets)
+
+
+def jet_from(site: Site, mouth: Mouth) -> Jet:
+    """The jet of a straight inlet in the middle of its wall.
+
+    Parameters
+    ----------
+    site : Site
+        The site; its outlets are `placed`.
+    mouth : Mouth
+        The pipe that the water comes through.
+    """
+    places = np.array([outlet.position or (0.0, 0.0) for outlet in site.outlets])
+    return _aimed(mouth, site.box, places)
+
+
+def _aimed(mouth: Mouth, box: Box, places: Array) -> Jet:
+    along, across = places.T
+    offset = np.abs(across - box.inside[-1] / 2)
+    if box.shape == "round":
+        facing = (along - box.inside[0] / 2) / (box.inside[0] / 2)
+    else:
+        facing = np.where(along >= box.inside[0] - _AT_WALL, 1.0, 0.0)
+    return Jet(
+        pipe=mouth.pipe,
+        distance=np.maximum(along, 0.0),
+        offset=offset,
+        facing=np.clip(facing, 0.0, 1.0),
+    )
+
+
+def possible_jets(site: Site) -> list[Jet]:
+    """Every way in which a jet may strike: one a pipe, and one an outlet where places are unknown.
+
+    Only a straight inlet throws a jet; where it is not said how the inlet ends none is computed.
+    An outlet without a place may stand on the axis in the far wall.
+    """
+    if site.box.inlet != "straight":
+        return []
+    if placed(site):
+        return [jet_from(site, mouth) for mouth in mouths(site)]
+    distance = np.full(len(site.outlets), site.box.inside[0] if site.box.inside else 0.0)
+    struck = np.eye(len(site.outlets))[[not outlet.capped for outlet in site.outlets]]
+    return [
+        Jet(pipe=mouth.pipe, distance=distance, offset=np.zeros_like(distance), facing=facing)
+        for mouth in mouths(site)
+        for facing in struck
+    ]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Strike:
+    """What the jet of a straight inlet adds at flows, and the shares with it; read-only.
+
+    Parameters
+    ----------
+    inflow : ndarray, shape (flows,)
+        The flows. [m3/s]
+    head : ndarray, shape (ways, flows, n)
+        Extra head at each outlet; no ways where there is no jet. [m]
+    share : ndarray, shape (ways, flows, n)
+        Shares with the jet. [-]
+    without : ndarray, shape (flows, n)
+        Shares without it. [-]
+    target : ndarray, shape (n,)
+        Wanted shares. [-]
+    """
+
+    inflow: Array
+    head: Array
+    share: Array
+    without: Array
+    target: Array
+
+    def changes(self, allowed: ArrayLike) -> BoolArray:
+        """Whether the jet moves a share by more than is allowed, in some way. (flows,)
+
+        Parameters
+        ----------
+        allowed : array_like, shape () or (flows,)
+            Part of the target. [-]
+        """
+        room = np.asarray(allowed)[..., None] * self.target
+        moved: BoolArray = np.any(np.abs(self.share - self.without) > room, axis=(0, 2))
+        return moved
+
+
+def strike(
+    site: Site, jets: Sequence[Jet], lips: Array, inflow: Array, without: Array, target: Array
+) -> Strike:
+    """Find what a jet changes.
+
+    Parameters
+    ----------
+    site : Site
+        The site.
+    jets : sequence of Jet
+        The ways in which it may strike; see `possible_jets`.
+    lips : ndarray, shape (n,)
+        Its lips; inf where capped. [m]
+    inflow : ndarray, shape (flows,)
+        Flows, at least 0. [m3/s]
+    without : ndarray, shape (flows, n)
+        Shares without a jet. [-]
+    target : ndarray, shape (n,)
+        Wanted shares. [-]
+    """
+    head = np.zeros((len(jets), *without.shape))
+    for way, jet in enumerate(jets):
+        head[way] = jet.heads(inflow)
+    openings = [outlet.opening for outlet in site.outlets]
+    share = split(inflow, lips - head, openings, rim=site.box.rim).share if jets else head
+    found = Strike(inflow=inflow, head=head, share=share, without=without, target=target)
+    freeze(found.head, found.share)
+    return found
+
+
+def jet_warnings(
+    site: Site, found: Strike, matters: BoolArray, names: Sequence[str]
+) -> tuple[str, ...]:
+    """Sentences on the flows at which the jet matters to what is computed without it.
+
+    Parameters
+    ----------
+    site : Site
+        The site.
+    found : Strike
+        From `strike`.
+    matters : ndarray of bool, shape (flows,)
+        Whether it does.
+    names : sequence of str
+        Name of each flow.
+
+    Returns
+    -------
+    tuple of str
+        Empty where it matters nowhere.
+    """
+    if not matters.any():
+        return ()
+    said = [
+        f"{names[case]}: {_sentence(site, found, case)}"
+        for case in np.flatnonzero(matters).tolist()
+    ]
+    said.append(
+        "shares here are computed without the inlet's jet, so nothing is called within where it "
+        f"decides; {CURE}"
+    )
+    return (*said, *_unknown(site))
+
+
+def jet_sentence(site: Site, found: Strike) -> str:
+    """The jet at one flow with which was computed, and what ends it."""
+    return f"{_sentence(site, found, 0)}; {CURE}"
+
+
+def _sentence(site: Site, found: Strike, case: int) -> str:
+    moved = np.abs(found.share - found.without)[:, case]
+    way = int(moved.max(-1).argmax())
+    i = int(found.head[way, case].argmax())
+    extra, share, without = (
+        float(each[i]) for each in (found.head[way, case], found.share[way, case],
+                                    found.without[case])
+    )  # fmt: skip
+    which = f"outlet {site.outlets[i].label}" if placed(site) else "an outlet opposite"
+    return (
+        f"the jet of the straight inlet adds {1000 * extra:.0f} mm of head at {which}, which gets "
+        f"about {100 * share:.0f} % with it and {100 * without:.0f} % without"
+    )
+
+
+def _unknown(site: Site) -> list[str]:
+    said = [mouth.taken for mouth in mouths(site) if mouth.taken]
+    if not placed(site):
+        said.append(
+            "where the outlets stand in the box is not given, so any of them may stand in the "
+            "jet; enter the box's inside and each outlet's at"
+        )
+    return said

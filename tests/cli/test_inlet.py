@@ -1,0 +1,117 @@
+"""A straight inlet: the same answer to the same question in every command."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+BOX = """
+title = "Invented: a straight inlet"
+box = {inside = ["16 in", "20 in"], inlet = "straight"}
+insert = {kind = "circle", diameter = "2 in", coefficient = 0.6, offset = "1/2 in"}
+readings = {spread = "0.01 mm"}
+outlet = [
+    {at = ["4 in", "0 in"], reading = "0 in", clock = "9:00"},
+    {at = ["16 in", "10 in"], reading = "0 in", clock = "9:00"},
+    {at = ["4 in", "20 in"], reading = "0 in", clock = "9:00"},
+]
+supply = {length = "30 ft", diameter = "4 in", fall = "2 %"}
+pump = {volume = "60 gal", rate = "30 gpm", main_length = "50 ft", main_diameter = "3 in"}
+flows = {dose = "40 gpm"}
+tolerance = {share = "10 %", source = "invented"}
+pour = [{name = "bucket", flow = "40 gpm", catch = {1 = "40 L in 60 s", 2 = "70 L in 60 s"}}]
+"""
+CURE = "turn the inlet's end down, or set a tee or a baffle"
+
+
+@pytest.fixture
+def file(tmp_path: Path) -> str:
+    path = tmp_path / "box.toml"
+    path.write_text(BOX)
+    return str(path)
+
+
+def told(dbox, *arguments: str) -> str:
+    code, out, err = dbox(*arguments)
+    assert (code, err) == (0, "")
+    assert all(len(line) <= 72 for line in out.splitlines())
+    return " ".join(out.split())
+
+
+def answer(dbox, *arguments: str) -> dict:
+    return json.loads(told_json(dbox, *arguments))
+
+
+def told_json(dbox, *arguments: str) -> str:
+    code, out, err = dbox(*arguments, "--json")
+    assert (code, err) == (0, "")
+    return out
+
+
+def test_split_and_surge_say_one_thing(dbox, file):
+    said = answer(dbox, "split", file)
+    (case,) = said["cases"]
+    assert case["verdict"] == "cannot tell"
+    assert case["within_probability"] is None
+    assert case["jet_decides"] is True
+    words = told(dbox, "split", file)
+    assert "THE JET OF THE STRAIGHT INLET DECIDES at dose" in words
+    assert "CANNOT TELL whether within 10 % of target" in words
+    assert CURE in words
+    assert "WITHIN 10 %" not in words
+    surge = answer(dbox, "surge", file, "--dose", "600 gal at 40 gpm")
+    share = surge["outlets"][1]["share"]
+    assert share > 0.5
+    about = f"gets about {100 * share:.0f} % with it and 33 % without"
+    assert any(about in warning for warning in surge["warnings"])
+    assert any(about in warning for warning in said["warnings"])
+    assert "jet of the straight inlet" in told(dbox, "surge", file, "--dose", "60 gal at 40 gpm")
+
+
+def test_a_pumped_dose_is_thrown_by_its_main(dbox, file):
+    """A full 3 in main at 30 gpm has 8.8 mm of velocity head, (Q / A)^2 / 2g."""
+    pumped = answer(dbox, "surge", file, "--dose", "pump")
+    poured = answer(dbox, "surge", file, "--dose", "60 gal at 30 gpm")
+    assert any("adds 9 mm of head at outlet 2" in warning for warning in pumped["warnings"])
+    assert pumped["outlets"][1]["share"] < poured["outlets"][1]["share"] - 0.05
+
+
+def test_level_turns_nothing_and_names_the_jet(dbox, file):
+    words = told(dbox, "level", file)
+    assert "NOTHING TO TURN: the lips are within the tolerance, but the jet" in words
+    assert CURE in words
+    said = answer(dbox, "level", file)
+    assert said["verdict"] == "nothing to do"
+    assert [case["verdict"] for case in said["before"] + said["after"]] == ["cannot tell"] * 2
+
+
+def test_pour_holds_nothing_against_the_ruler(dbox, file):
+    words = told(dbox, "pour", file)
+    assert "CANNOT TELL: the jet of the straight inlet decides in these pours" in words
+    assert "jet decides" in words
+    assert "as expected" not in words
+    said = answer(dbox, "pour", file)
+    assert said["finding"]["verdict"] == "cannot tell"
+    assert said["pours"][0]["jet_decides"] is True
+    assert [outlet["stands"] for outlet in said["pours"][0]["outlets"]] == [None] * 3
+
+
+def test_a_set_up_ends_at_the_inlet(dbox, file, tmp_path: Path):
+    answers = tmp_path / "answers.txt"
+    answers.write_text("\n0 0 0\n0 0 0\n0 0 0\n\n")
+    words = told(dbox, "setup", file, "--answers", str(answers))
+    assert "PASS 1: THE LIPS ARE WITHIN TOLERANCE, BUT THE JET OF THE INLET DECIDES" in words
+    assert "FINISHED after 1 pass: the lips are within the tolerance, but the jet" in words
+    said = answer(dbox, "setup", file)
+    assert (said["passes"][0]["conclusion"], said["outcome"]) == ("inlet", "inlet")
+
+
+def test_a_gate_stays_open_where_the_jet_may_cure_what_the_lips_do(dbox, file):
+    """A far lip that stands higher by the jet's own head is outside by the lips alone."""
+    high = BOX.replace(
+        'at = ["16 in", "10 in"], reading = "0 in"', 'at = ["16 in", "10 in"], reading = "39 mm"'
+    )
+    Path(file).write_text(high.replace('"straight"', '"tee"'))
+    assert dbox("split", file, "--gate")[0] == 1
+    Path(file).write_text(high)
+    assert dbox("split", file, "--gate")[0] == 0

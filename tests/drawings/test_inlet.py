@@ -1,0 +1,67 @@
+"""Pictures and paper of a box whose straight inlet decides never say that it is within."""
+
+from functools import lru_cache
+
+import pytest
+
+from dbox.drawings.level_plan import level_figure
+from dbox.drawings.section import split_figure
+from dbox.drawings.sheets.setup import setup_sheet
+from dbox.fieldwork.confidence import assess
+from dbox.fieldwork.levelling.plan import level
+from dbox.fieldwork.pour.predict import expect
+from dbox.fieldwork.records.poured import Pour
+from dbox.fieldwork.site import Box, Site
+from tests.drawings import paper
+from tests.fieldwork.sites import DOSE, INCH, box
+
+PLACES = ((4, 0), (16, 10), (4, 20))
+
+
+@lru_cache(maxsize=2)
+def site(inlet: str) -> Site:
+    """Three level lips, read finely, the second across from the inlet."""
+    return box(
+        [0.0] * 3, positions=[(x * INCH, y * INCH) for x, y in PLACES], spread=1e-5, clocks=1.5,
+        flows=(DOSE,), box=Box(inside=(16 * INCH, 20 * INCH), inlet=inlet),
+    )  # fmt: skip
+
+
+def drawn(kind: str, inlet: str) -> str:
+    """All words of a picture, or of the pages of a record."""
+    one = site(inlet)
+    if kind == "split":
+        figures = [split_figure(one, assess(one, samples=200))]
+    elif kind == "level":
+        figures = [level_figure(level(one, samples=200))]
+    else:
+        each = DOSE.inflow / 3
+        done = expect(
+            one, [Pour(name="pour", inflow=DOSE.inflow, catches=(each,) * 3)], samples=200
+        )
+        figures = list(setup_sheet([level(one, samples=200)], expectation=done))
+    return " ".join(" ".join(" ".join(paper.texts(figure)).split()) for figure in figures)
+
+
+@pytest.mark.parametrize(
+    ("kind", "within"),
+    [
+        ("split", "within (over 99 %)"),
+        ("level", "every flow is within the tolerance already"),
+        ("setup", "within all within: over 99 %"),
+    ],
+)
+def test_exact_within_is_drawn_only_where_no_jet_decides(kind, within):
+    assert within in drawn(kind, "turned down")
+    words = drawn(kind, "straight")
+    assert within not in words
+    assert "nan" not in words.split()
+    assert "jet" in words
+    assert "turn the inlet's end down" in words
+
+
+def test_exact_a_pour_in_a_jet_is_not_told_on_paper():
+    assert drawn("setup", "turned down").count("as expected") == 3
+    words = drawn("setup", "straight")
+    assert "as expected" not in words
+    assert words.count("not told: the jet") == 3

@@ -1,0 +1,235 @@
+"""The jet of a straight inlet: what it adds by hand, and that nothing is called within there.
+
+By hand: a pump's main runs full, so V = Q / A, and the velocity head at a distance x is
+(6.2 D / x)^2 V^2 / 2g beyond the core (decay of a round jet: Albertson, Dai, Jensen and Rouse 1950,
+from memory). The split with it is that of the box with that lip lower by as much, `pours.simulate`.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from dbox.arrays import GRAVITY
+from dbox.errors import DomainError
+from dbox.fieldwork.confidence import assess
+from dbox.fieldwork.inlet import jet_from, mouths, possible_jets, pumped_mouth
+from dbox.fieldwork.levelling.plan import level
+from dbox.fieldwork.pour.fit import explain
+from dbox.fieldwork.pour.predict import balance, expect
+from dbox.fieldwork.records.poured import Pour
+from dbox.fieldwork.records.works import Works
+from dbox.fieldwork.setup.events import Read, Still
+from dbox.fieldwork.setup.job import begin, replay
+from dbox.fieldwork.site import Box, Flow, Site
+from dbox.fieldwork.surge.run import run
+from dbox.hydraulics.surge.dosing import Pump
+from dbox.hydraulics.surge.inflow import steady
+from dbox.hydraulics.surge.supply import SupplyPipe
+from tests.fieldwork.pours import GPM, simulate
+from tests.fieldwork.sites import INCH, box
+
+PLACES = ((4, 0), (12, 0), (16, 10), (12, 20), (4, 20))
+"""Five outlets, the third on the axis of the inlet in the far wall. [in]"""
+
+MAIN = 2 * INCH
+PUMP = Pump(volume=0.2, rate=40 * GPM, main_length=15.0, main_diameter=MAIN)
+DOSE, SLOW = Flow(name="dose", inflow=40 * GPM), Flow(name="slow", inflow=0.5 * GPM)
+OFF_AXIS = [0, 1, 3, 4]
+
+
+def site(inlet: str | None = "straight", lips=(0.0,) * 5, **changed) -> Site:
+    """A level box of 16 by 20 in, read finely and fed by a pump."""
+    parts = {"positions": [(x * INCH, y * INCH) for x, y in PLACES], "spread": 1e-5,
+             "flows": (SLOW, DOSE), "works": Works(pump=PUMP), "clocks": np.pi / 2,
+             "box": Box(inside=(16 * INCH, 20 * INCH), inlet=inlet)}  # fmt: skip
+    return box(list(lips), **{**parts, **changed})
+
+
+def head_by_hand(inflow: float, diameter: float = MAIN) -> float:
+    """Velocity head of a full pipe's jet across a box of 16 in. [m]"""
+    velocity = inflow / (np.pi / 4 * diameter**2)
+    return float((min(1.0, 6.2 * diameter / (16 * INCH)) * velocity) ** 2 / (2 * GRAVITY))
+
+
+def shares_by_hand(inflow: float, extra: float) -> np.ndarray:
+    flows = simulate(np.array([0.0, 0.0, -extra, 0.0, 0.0]), np.ones(5), inflow)
+    return flows / flows.sum()
+
+
+def test_exact_a_main_runs_full_and_its_jet_decays_across_the_box():
+    """2 in and 40 gpm: 79 mm of velocity head at the mouth, 0.60 of it at 16 in."""
+    jet = jet_from(site(), pumped_mouth(site()))
+    heads = jet.heads(DOSE.inflow)
+    assert heads[2] == pytest.approx(head_by_hand(DOSE.inflow))
+    assert heads[2] == pytest.approx(0.0475, abs=5e-4)
+    assert heads[OFF_AXIS].tolist() == [0.0] * 4
+
+
+def test_exact_a_pumped_dose_has_the_jet_of_its_main_and_a_poured_one_that_of_the_pipe():
+    """The main of 3 in: 9 mm at 30 gpm; a steep gravity pipe flows part full and far faster."""
+    pump = replace(PUMP, rate=30 * GPM, main_diameter=3 * INCH)
+    pipe = SupplyPipe(length=9.0, diameter=4 * INCH, fall=0.04)
+    both = site(works=Works(pump=pump, supply=pipe))
+    pumped = run(both, pump.dose(), seconds=300.0).surge.system.jet
+    poured = run(both, steady(30 * GPM, 60.0), seconds=300.0).surge.system.jet
+    assert pumped is not None
+    assert poured is not None
+    assert pumped.heads(30 * GPM)[2] == pytest.approx(head_by_hand(30 * GPM, 3 * INCH))
+    assert pumped.heads(30 * GPM)[2] == pytest.approx(0.0088, abs=1e-4)
+    assert poured.heads(30 * GPM)[2] > 3 * pumped.heads(30 * GPM)[2]
+
+
+def test_exact_without_a_pipe_the_jet_is_that_of_an_ordinary_one():
+    """Half full its velocity is that of the full pipe: V = (D / 4)^(2/3) sqrt(S) / n.
+
+    4 in at 1/8 in per ft (common practice, no source), n = 0.010 of smooth plastic.
+    """
+    bare = site(works=Works())
+    diameter, fall = 4 * INCH, 0.125 / 12
+    velocity = (diameter / 4) ** (2 / 3) * np.sqrt(fall) / 0.010
+    area = np.pi / 8 * diameter**2
+    decay = min(1.0, 6.2 * np.sqrt(4 / np.pi * area) / (16 * INCH))
+    (jet,) = possible_jets(bare)
+    expected = (decay * velocity) ** 2 / (2 * GRAVITY)
+    assert jet.heads(velocity * area)[2] == pytest.approx(expected, rel=1e-6)
+    assert "[supply] is not given" in mouths(bare)[0].taken
+    told = assess(bare, samples=200)
+    assert any("4 in pipe at 1/8 in per ft (common practice)" in w for w in told.warnings)
+    poured = run(bare, steady(DOSE.inflow, 60.0), seconds=120.0)
+    assert any("4 in pipe at 1/8 in per ft (common practice)" in w for w in poured.warnings)
+
+
+def test_two_ways_one_box_one_flow_one_answer():
+    """The surge gives the far outlet what the jet by hand gives it; the split says so."""
+    by_hand = shares_by_hand(DOSE.inflow, head_by_hand(DOSE.inflow))
+    assert by_hand[2] > 0.4
+    dose = run(site(), replace(PUMP, volume=2.0).dose())
+    assert dose.surge.share == pytest.approx(by_hand, abs=0.01)
+    told = f"gets about {100 * by_hand[2]:.0f} % with it and 20 % without"
+    assert [w for w in dose.warnings if "jet of the straight inlet" in w and told in w]
+    split = assess(site(), samples=200)
+    assert [w for w in split.warnings if w.startswith("dose: the jet") and told in w]
+
+
+def test_within_is_never_said_where_the_jet_decides():
+    """Exact: a level box read finely is within at any flow, but for the jet."""
+    straight, cured = assess(site(), samples=200), assess(site("turned down"), samples=200)
+    assert cured.verdicts == straight.lip_verdicts == ("within", "within")
+    assert straight.verdicts == ("within", "cannot tell")
+    assert straight.jet_decides.tolist() == [False, True]
+    assert np.isnan(straight.within_probability).tolist() == [False, True]
+    assert np.isnan(straight.settling_spread[1])
+    assert any("turn the inlet's end down, or set a tee or a baffle" in w
+               for w in straight.warnings)  # fmt: skip
+    assert not any("jet" in w for w in cured.warnings)
+
+
+@pytest.mark.parametrize("inlet", ["tee", "baffle", "turned down", None])
+def test_only_a_straight_inlet_withholds_a_verdict(inlet):
+    found = assess(site(inlet), samples=200)
+    assert found.verdicts == ("within", "within")
+    assert not found.jet_decides.any()
+
+
+def test_outlets_out_of_the_jet_keep_their_verdict():
+    """Exact: in the side walls none faces it."""
+    aside = [(x * INCH, y * INCH) for x, y in ((4, 0), (8, 0), (12, 0), (12, 20), (4, 20))]
+    found = assess(site(positions=aside), samples=200)
+    assert found.verdicts == ("within", "within")
+    assert not any("jet" in w for w in found.warnings)
+
+
+def test_where_outlets_stand_unknown_any_may_be_in_the_jet():
+    found = assess(site(positions=None), samples=200)
+    assert found.verdicts[1] == "cannot tell"
+    assert any("where the outlets stand in the box is not given" in w for w in found.warnings)
+    jets = possible_jets(site(positions=None, capped=[1]))
+    assert [jet.facing.tolist().index(1.0) for jet in jets] == [0, 2, 3, 4]
+
+
+def test_a_verdict_that_the_jet_cannot_change_stands():
+    """Exact: lip 1 stands 25 mm under all others; outside with the jet and without."""
+    off = assess(site(lips=(-0.025, 0.0, 0.0, 0.0, 0.0)), samples=200)
+    assert off.verdicts == ("outside", "outside")
+    assert off.jet_decides[1]
+    assert off.within_probability.tolist() == [0.0, 0.0]
+
+
+def test_outside_is_not_said_where_the_jet_would_cure_it():
+    """Exact: lip 3 stands higher by just the velocity head of its jet."""
+    extra = head_by_hand(DOSE.inflow)
+    found = assess(site(lips=(0.0, 0.0, extra, 0.0, 0.0), flows=(DOSE,)), samples=200)
+    assert found.lip_verdicts == ("outside",)
+    assert found.verdicts == ("cannot tell",)
+
+
+def test_without_a_tolerance_a_change_over_a_twentieth_is_warned_of():
+    found = assess(site(tolerance=None), samples=200)
+    assert found.jet_decides.tolist() == [False, True]
+    assert any(w.startswith("dose: the jet") for w in found.warnings)
+
+
+def test_exact_a_pump_and_a_gravity_pipe_are_two_ways():
+    """A wide main hardly throws a jet, the steep pipe does: either may bring the water."""
+    wide = replace(PUMP, main_diameter=6 * INCH)
+    pipe = SupplyPipe(length=9.0, diameter=4 * INCH, fall=0.04)
+    alone = assess(site(works=Works(pump=wide)), samples=200)
+    both = assess(site(works=Works(pump=wide, supply=pipe)), samples=200)
+    assert alone.verdicts == ("within", "within")
+    assert both.verdicts[1] == "cannot tell"
+
+
+def test_no_turn_is_asked_for_because_of_a_jet():
+    levelling = level(site(), samples=200)
+    assert levelling.verdict == "nothing to do"
+    assert levelling.before.verdicts == levelling.after.verdicts == ("within", "cannot tell")
+
+
+def test_a_set_up_ends_at_the_inlet_and_not_within():
+    reads = [Read(outlet=i, heights=(0.001, 0.001)) for i in range(5)]
+    for inlet, conclusion in (("straight", "inlet"), ("tee", "within")):
+        start = begin(replace(site(inlet), spread=1e-6))
+        done = replay(start, [Still(method="ruler"), *reads])
+        assert done.conclusion == conclusion
+        assert done.question is not None
+        assert done.question.kind == "close"
+
+
+def caught(inflow: float, extra: float) -> Pour:
+    """A pour with what a level box in a jet gives."""
+    flows = shares_by_hand(inflow, extra) * inflow
+    return Pour(name=f"{inflow / GPM:g} gpm", inflow=inflow, catches=tuple(flows.tolist()))
+
+
+def test_catches_in_a_jet_blame_no_lip():
+    """Exact: every lip stands where it was read; what differs is the jet."""
+    fast = caught(DOSE.inflow, head_by_hand(DOSE.inflow))
+    found = expect(site(), [fast], samples=200)
+    assert found.jet_decides.tolist() == [True]
+    assert found.weighed == ()
+    assert np.isnan(found.stands).all()
+    assert any("the jet of the straight inlet" in w for w in found.warnings)
+    with pytest.raises(DomainError, match="jet of the straight inlet decides"):
+        explain(found)
+    # without knowing of the jet the same catches would blame the far lip
+    blamed = explain(expect(site("tee"), [fast], samples=200))[0]
+    assert (blamed.kind, blamed.outlet) == ("height", 2)
+    assert blamed.size < -0.02
+
+
+def test_a_pour_too_slow_for_a_jet_is_weighed_alone():
+    slow = caught(SLOW.inflow, head_by_hand(SLOW.inflow))
+    fast = caught(DOSE.inflow, head_by_hand(DOSE.inflow))
+    found = expect(site(), [fast, slow], samples=200)
+    assert found.weighed == (1,)
+    best = explain(found)[0]
+    assert (best.kind, best.flow.shape) == ("agree", (1, 5))
+
+
+def test_a_leak_is_not_told_from_what_a_jet_sends_to_an_outlet_that_was_not_caught():
+    whole = caught(DOSE.inflow, head_by_hand(DOSE.inflow))
+    part = replace(whole, catches=tuple(
+        None if i == 2 else flow for i, flow in enumerate(whole.catches)))  # fmt: skip
+    assert balance(expect(site("tee"), [part], samples=200), 0).verdict == "less"
+    assert balance(expect(site(), [part], samples=200), 0).verdict == "open"
