@@ -6,7 +6,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dbox_cli.arguments import AsJson, Flows, Gate, Overwrite, Picture, Seed
+from dbox_cli.arguments import (
+    AsJson,
+    Flows,
+    Gate,
+    Overwrite,
+    Picture,
+    Seed,
+    refuse_one_file_twice,
+)
 from dbox_cli.output import check_picture, print_json, progress_bar, save_picture
 
 if TYPE_CHECKING:
@@ -75,7 +83,7 @@ def command(
     """
     from dbox.files.batch.typed import read_settings
 
-    overwrite = _may_overwrite(out, picture, overwrite=overwrite)
+    _check_files(file, out, picture, overwrite=overwrite)
     settings = read_settings(
         flows=flow or (), opening=opening, coefficient=coefficient, offset=offset, spread=spread,
         tolerance=tolerance, units=units, samples=0 if quick else samples, seed=seed, shares=shares,
@@ -104,14 +112,16 @@ def _tell(outcome: "Outcome", settings: "Settings", *, as_json: bool) -> None:
         typer.echo("\n".join(report(outcome, settings)))
 
 
-def _may_overwrite(out: Path, picture: Path | None, *, overwrite: bool) -> bool:
-    """Whether a picture that is there may be replaced; refuses one that could not be written."""
+def _check_files(file: str, out: Path, picture: Path | None, *, overwrite: bool) -> None:
+    """Refuse files that are one, and a picture that could not be written."""
     from dbox.files.batch.state import Places
 
-    # the same picture was refused before the run began, so one that is there by now is its own
-    overwrite = overwrite or Places(out).state.exists()
-    check_picture(picture, overwrite=overwrite)
-    return overwrite
+    places = Places(out)
+    refuse_one_file_twice(
+        {"LIST": file, "--out": out, "the bad rows": places.bad, "--picture": picture}
+    )
+    # a run that is gone on with may have made the picture
+    check_picture(picture, overwrite=overwrite or places.state.exists())
 
 
 def _run(
@@ -149,6 +159,6 @@ def _drawing(
         from dbox.drawings.batch import batch_figure
 
         figure = batch_figure(settings.flows, outcome.tally)
-        save_picture(figure, picture, overwrite=overwrite, quiet=quiet)
+        save_picture(figure, picture, overwrite=overwrite, again=outcome.resumed, quiet=quiet)
 
     return draw

@@ -54,11 +54,13 @@ def check_picture(path: Path | None, *, overwrite: bool) -> None:
         check_picture(path, overwrite=overwrite)
 
 
-def save_picture(figure: "Figure", path: Path, *, overwrite: bool, quiet: bool) -> None:
+def save_picture(
+    figure: "Figure", path: Path, *, overwrite: bool, quiet: bool, again: bool = False
+) -> None:
     """Write a picture and name it; on stderr where stdout is for machines."""
     from dbox.drawings.save import save
 
-    save(figure, path, overwrite=overwrite)
+    save(figure, path, overwrite=overwrite, again=again)
     typer.echo(f"wrote {path}", err=quiet)
 
 
