@@ -6,15 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dbox_cli.arguments import (
-    AsJson,
-    Flows,
-    Gate,
-    Overwrite,
-    Picture,
-    Seed,
-    refuse_one_file_twice,
-)
+from dbox_cli.arguments import AsJson, Flows, Gate, Overwrite, Picture, Seed
 from dbox_cli.output import check_picture, print_json, progress_bar, save_picture
 
 if TYPE_CHECKING:
@@ -117,11 +109,13 @@ def _check_files(file: str, out: Path, picture: Path | None, *, overwrite: bool)
     from dbox.files.batch.state import Places
 
     places = Places(out)
-    refuse_one_file_twice(
-        {"LIST": file, "--out": out, "the bad rows": places.bad, "--picture": picture}
-    )
+    others: dict[str, Path | str | None] = {
+        "LIST": file,
+        "--out": out,
+        "the bad rows": places.bad,
+    }
     # a run that is gone on with may have made the picture
-    check_picture(picture, overwrite=overwrite or places.state.exists())
+    check_picture(picture, others, overwrite=overwrite or places.state.exists())
 
 
 def _run(

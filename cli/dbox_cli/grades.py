@@ -2,17 +2,7 @@
 
 import typer
 
-from dbox_cli.arguments import (
-    AsJson,
-    File,
-    Flows,
-    Gate,
-    Overwrite,
-    Picture,
-    naming,
-    refuse_one_file_twice,
-    site_of,
-)
+from dbox_cli.arguments import AsJson, File, Flows, Gate, Overwrite, Picture, naming, site_of
 from dbox_cli.output import check_picture, print_json, save_picture
 
 
@@ -27,8 +17,7 @@ def command(
     """Falls of house sewer, supply pipe and headers from rod readings."""
     from dbox.fieldwork.grades.assess import grade
 
-    refuse_one_file_twice({"FILE": file, "--picture": picture})
-    check_picture(picture, overwrite=overwrite)
+    check_picture(picture, {"FILE": file}, overwrite=overwrite)
     site = site_of(file, flow)
     with naming(file):
         grading = grade(site)

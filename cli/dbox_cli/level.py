@@ -17,7 +17,6 @@ from dbox_cli.arguments import (
     Seed,
     flow_index,
     naming,
-    refuse_one_file_twice,
     site_of,
 )
 from dbox_cli.output import check_picture, print_json, save_picture
@@ -60,8 +59,7 @@ def command(
 
     from dbox.fieldwork.levelling.plan import level
 
-    refuse_one_file_twice({"FILE": file, "--readings": readings, "--picture": picture})
-    check_picture(picture, overwrite=overwrite)
+    check_picture(picture, {"FILE": file, "--readings": readings}, overwrite=overwrite)
     site = site_of(file, flow, readings)
     with naming(file):
         levelling = level(

@@ -15,7 +15,6 @@ from dbox_cli.arguments import (
     Samples,
     Seed,
     naming,
-    refuse_one_file_twice,
     site_of,
 )
 from dbox_cli.output import check_picture, print_json, save_picture
@@ -62,8 +61,7 @@ def command(
 
     With no file: dbox split --heights "1/8, 0, -1/16, 1/8" --opening "circle 2 in"
     """
-    refuse_one_file_twice({"FILE": file, "--readings": readings, "--picture": picture})
-    check_picture(picture, overwrite=overwrite)
+    check_picture(picture, {"FILE": file, "--readings": readings}, overwrite=overwrite)
     typed = {"--heights": heights, "--opening": opening, "--coefficient": coefficient,
              "--spread": spread, "--tolerance": tolerance, "--units": units}  # fmt: skip
     if file is not None:

@@ -130,7 +130,7 @@ def cannot_write(path: Path, error: OSError | ValueError) -> ScenarioError:
     # a path with a NUL in it is a ValueError, which has no strerror
     reason = getattr(error, "strerror", None) or error
     return ScenarioError(
-        f"{shorten(str(path))}: cannot be written ({reason}); make room, or name another place"
+        f"{shorten(str(path), 200)}: cannot be written ({reason}); make room, or name another place"
     )
 
 

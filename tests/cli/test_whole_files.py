@@ -72,7 +72,6 @@ def content(folder: Path) -> dict[str, bytes]:
 def test_a_full_disk_leaves_what_was_there_and_nothing_else(tmp_path, command, most):
     (tmp_path / "LONG.toml").write_text(LONG)
     place = Path(command[-1])
-    # what is made together with its key is looked at as a whole: each of both is whole or not there
     old = {} if command[0] in NEW_ONLY else {place.name: b"a good one"}
     for name, mine in old.items():
         (tmp_path / name).write_bytes(mine)
@@ -85,7 +84,7 @@ def test_a_full_disk_leaves_what_was_there_and_nothing_else(tmp_path, command, m
 
 def test_a_full_disk_leaves_no_box_as_last_read(tmp_path):
     (tmp_path / "box.toml").write_text(LONG)
-    (tmp_path / "typed.txt").write_text("\n" + "0 in\n" * LONG.count("label"))
+    (tmp_path / "typed.txt").write_text("\n" + "0 in\n\n" * LONG.count("label"))
     paused = dbox("setup", "box.toml", "--answers", "typed.txt", folder=tmp_path)
     assert paused.returncode == 0, paused.stderr
     before = content(tmp_path)

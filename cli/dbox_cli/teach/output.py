@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from dbox_cli.arguments import refuse_one_file_twice, site_of
+from dbox_cli.arguments import site_of
 from dbox_cli.output import check_picture, print_json, save_picture
 
 if TYPE_CHECKING:
@@ -45,8 +45,7 @@ def check_files(
     from dbox.errors import ScenarioError
     from dbox.files.write_file import check_place
 
-    refuse_one_file_twice({"FILE": file, "--csv": table, "--picture": picture})
-    check_picture(picture, overwrite=overwrite)
+    check_picture(picture, {"FILE": file, "--csv": table}, overwrite=overwrite)
     if table:
         if table.suffix.lower() != ".csv":
             raise ScenarioError(f"{table}: a table is a .csv file; name one that ends so")
