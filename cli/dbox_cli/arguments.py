@@ -1,6 +1,7 @@
 """Arguments that several commands share, and what goes with them."""
 
-from collections.abc import Iterator, Sequence
+import os
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -46,6 +47,31 @@ def naming(source: str) -> Iterator[None]:
         yield
     except DomainError as error:
         raise ScenarioError(f"{source}: {error}") from error
+
+
+def refuse_one_file_twice(files: Mapping[str, Path | str | None]) -> None:
+    """Refuse arguments that name the same file, however each is spelled or linked."""
+    from dbox.errors import ScenarioError
+
+    seen: dict[object, str] = {}
+    for argument, path in files.items():
+        if path is None:
+            continue
+        other = seen.setdefault(_identity(path), argument)
+        if other != argument:
+            raise ScenarioError(f"{path}: is named by {other} and by {argument}; name two files")
+
+
+def _identity(path: Path | str) -> object:
+    """What two names of one file have in common; by its place where it is not there yet."""
+    try:
+        found = os.stat(path)
+    except ValueError:
+        # a NUL in it: no path at all, which is told where it is used
+        return path
+    except OSError:
+        return os.path.normcase(os.path.realpath(path))
+    return found.st_dev, found.st_ino
 
 
 def site_of(file: str, flows: Sequence[str] | None, readings: str | None = None) -> "Site":

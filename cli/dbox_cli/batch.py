@@ -75,7 +75,7 @@ def command(
     """
     from dbox.files.batch.typed import read_settings
 
-    overwrite = _may_overwrite(out, picture, overwrite=overwrite)
+    _check_files(file, out, picture, overwrite=overwrite)
     settings = read_settings(
         flows=flow or (), opening=opening, coefficient=coefficient, offset=offset, spread=spread,
         tolerance=tolerance, units=units, samples=0 if quick else samples, seed=seed, shares=shares,
@@ -104,14 +104,18 @@ def _tell(outcome: "Outcome", settings: "Settings", *, as_json: bool) -> None:
         typer.echo("\n".join(report(outcome, settings)))
 
 
-def _may_overwrite(out: Path, picture: Path | None, *, overwrite: bool) -> bool:
-    """Whether a picture that is there may be replaced; refuses one that could not be written."""
+def _check_files(file: str, out: Path, picture: Path | None, *, overwrite: bool) -> None:
+    """Refuse files that are one, and a picture that could not be written."""
     from dbox.files.batch.state import Places
 
-    # the same picture was refused before the run began, so one that is there by now is its own
-    overwrite = overwrite or Places(out).state.exists()
-    check_picture(picture, overwrite=overwrite)
-    return overwrite
+    places = Places(out)
+    others: dict[str, Path | str | None] = {
+        "LIST": file,
+        "--out": out,
+        "the bad rows": places.bad,
+    }
+    # a run that is gone on with may have made the picture
+    check_picture(picture, others, overwrite=overwrite or places.state.exists())
 
 
 def _run(
@@ -149,6 +153,6 @@ def _drawing(
         from dbox.drawings.batch import batch_figure
 
         figure = batch_figure(settings.flows, outcome.tally)
-        save_picture(figure, picture, overwrite=overwrite, quiet=quiet)
+        save_picture(figure, picture, overwrite=overwrite, again=outcome.resumed, quiet=quiet)
 
     return draw

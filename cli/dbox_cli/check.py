@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from dbox_cli.arguments import Readings, site_of
+from dbox_cli.arguments import Readings, refuse_one_file_twice, site_of
 
 WriteCsv = Annotated[
     Path | None,
@@ -22,13 +22,14 @@ def command(
     """Validate a scenario; every fault is told at once."""
     from dbox.files.starter import PLACEHOLDER
 
+    refuse_one_file_twice({"FILE": file, "--readings": readings, "--write-csv": write_csv})
     site = site_of(file, None, readings)
     missing = [o.label for o in site.outlets if not o.capped and not o.readings]
     if write_csv:
-        from dbox.files.place import write_text_new
         from dbox.files.spreadsheet.write import readings_csv
+        from dbox.files.write_file import write_file
 
-        write_text_new(write_csv, readings_csv(site))
+        write_file(write_csv, readings_csv(site))
         typer.echo(f"wrote {write_csv}", err=as_json)
     if as_json:
         from dbox_cli.output import print_json

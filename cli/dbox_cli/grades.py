@@ -17,7 +17,7 @@ def command(
     """Falls of house sewer, supply pipe and headers from rod readings."""
     from dbox.fieldwork.grades.assess import grade
 
-    check_picture(picture, overwrite=overwrite)
+    check_picture(picture, {"FILE": file}, overwrite=overwrite)
     site = site_of(file, flow)
     with naming(file):
         grading = grade(site)

@@ -59,7 +59,7 @@ def command(
 
     from dbox.fieldwork.levelling.plan import level
 
-    check_picture(picture, overwrite=overwrite)
+    check_picture(picture, {"FILE": file, "--readings": readings}, overwrite=overwrite)
     site = site_of(file, flow, readings)
     with naming(file):
         levelling = level(

@@ -3,12 +3,14 @@
 import json
 import sys
 import textwrap
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import typer
+
+from dbox_cli.arguments import refuse_one_file_twice
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -46,19 +48,27 @@ def bar(fraction: float, target: float, whole: float, width: int) -> str:
     return "".join(cells)
 
 
-def check_picture(path: Path | None, *, overwrite: bool) -> None:
-    """Refuse a picture that could not be written, before anything is computed for it."""
+def check_picture(
+    path: Path | None, others: Mapping[str, Path | str | None], *, overwrite: bool
+) -> None:
+    """Refuse a picture that cannot be, before anything is computed for it.
+
+    `others` are the files that the command reads or writes besides, by the arguments for them.
+    """
+    refuse_one_file_twice({**others, "--picture": path})
     if path:
         from dbox.drawings.save import check_picture
 
         check_picture(path, overwrite=overwrite)
 
 
-def save_picture(figure: "Figure", path: Path, *, overwrite: bool, quiet: bool) -> None:
+def save_picture(
+    figure: "Figure", path: Path, *, overwrite: bool, quiet: bool, again: bool = False
+) -> None:
     """Write a picture and name it; on stderr where stdout is for machines."""
     from dbox.drawings.save import save
 
-    save(figure, path, overwrite=overwrite)
+    save(figure, path, overwrite=overwrite, again=again)
     typer.echo(f"wrote {path}", err=quiet)
 
 

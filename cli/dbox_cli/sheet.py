@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dbox_cli.arguments import File, Flows, Seed, flow_index, naming, site_of
+from dbox_cli.arguments import (
+    File,
+    Flows,
+    Seed,
+    flow_index,
+    naming,
+    refuse_one_file_twice,
+    site_of,
+)
 from dbox_cli.level import At, Goal, GoalChoice, Step
 
 if TYPE_CHECKING:
@@ -63,6 +71,7 @@ def command(
     from dbox.drawings.sheets.file import check_sheet, save_pages
     from dbox.fieldwork.setup.passes import Rules
 
+    refuse_one_file_twice({"FILE": file, "--out": out})
     check_sheet(out, overwrite=overwrite)
     site = site_of(file, flow)
     with naming(file):

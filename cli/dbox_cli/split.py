@@ -61,7 +61,7 @@ def command(
 
     With no file: dbox split --heights "0, 3/32, -5/32, 0, 3/32" --opening "circle 2 in"
     """
-    check_picture(picture, overwrite=overwrite)
+    check_picture(picture, {"FILE": file, "--readings": readings}, overwrite=overwrite)
     typed = {"--heights": heights, "--opening": opening, "--coefficient": coefficient,
              "--spread": spread, "--tolerance": tolerance, "--units": units}  # fmt: skip
     if file is not None:

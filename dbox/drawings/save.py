@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 
 from dbox.errors import ScenarioError
 from dbox.files.faults import any_of
-from dbox.files.place import check_place, put
+from dbox.files.write_file import check_place, is_begun, write_file
 
 SUFFIXES = (".png", ".pdf", ".svg")
 """Kinds of picture that can be written."""
@@ -57,7 +57,7 @@ def check_picture(path: Path | str, *, overwrite: bool = False) -> Path:
     return check_place(path, overwrite=overwrite)
 
 
-def save(figure: Figure, path: Path | str, *, overwrite: bool = False) -> None:
+def save(figure: Figure, path: Path | str, *, overwrite: bool = False, again: bool = False) -> None:
     """Write a figure as PNG, PDF or SVG, as the suffix says.
 
     Parameters
@@ -68,16 +68,18 @@ def save(figure: Figure, path: Path | str, *, overwrite: bool = False) -> None:
         Where.
     overwrite : bool
         Whether a file that is there may be replaced.
+    again : bool
+        Whether this very picture may be there already, as a kill may have left it.
 
     Raises
     ------
     ScenarioError
         As `check_picture`, or where the file cannot be written.
     """
-    path = check_picture(path, overwrite=overwrite)
+    path = check_picture(path, overwrite=overwrite or again)
     suffix = path.suffix.lower()
-    # drawn in memory first, so that a failure leaves no half a file
     picture = BytesIO()
     with matplotlib.rc_context(_STEADY):
         figure.savefig(picture, format=suffix[1:], dpi=_DOTS_PER_INCH, metadata=_METADATA[suffix])
-    put(picture.getvalue(), path, overwrite=overwrite)
+    content = picture.getvalue()
+    write_file(path, content, overwrite=overwrite or (again and is_begun(path, content)))

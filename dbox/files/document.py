@@ -18,8 +18,19 @@ MOST_DOTS = 200
 """Dots in one line. More cannot be a scenario, and keys of very many parts take the parser long."""
 
 
-def read_text(path: Path) -> str:
+def read_text(
+    path: Path, *, most_bytes: int = MOST_BYTES, limit: str = "a scenario is a short text"
+) -> str:
     """Read a text file, refusing what no scenario can be.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    most_bytes : int
+        What it may hold.
+    limit : str
+        What is said where it holds more: what such a file is.
 
     Raises
     ------
@@ -28,7 +39,7 @@ def read_text(path: Path) -> str:
     """
     try:
         with path.open("rb") as file:
-            content = file.read(MOST_BYTES + 1)
+            content = file.read(most_bytes + 1)
     except FileNotFoundError as error:
         raise ScenarioError(f"{path}: there is no such file; check the name") from error
     except IsADirectoryError as error:
@@ -38,10 +49,8 @@ def read_text(path: Path) -> str:
         raise ScenarioError(
             f"{shorten(str(path))}: cannot be read ({reason}); name another file"
         ) from error
-    if len(content) > MOST_BYTES:
-        raise ScenarioError(
-            f"{path}: is bigger than {MOST_BYTES} bytes; a scenario is a short text, check the name"
-        )
+    if len(content) > most_bytes:
+        raise ScenarioError(f"{path}: is bigger than {most_bytes} bytes; {limit}, check the name")
     return _decode(content, path)
 
 

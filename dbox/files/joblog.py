@@ -12,10 +12,8 @@ keeps a second job off the same scenario.
 """
 
 import contextlib
-import errno
 import json
 import os
-import sys
 from collections.abc import Mapping
 from pathlib import Path
 from types import TracebackType
@@ -24,6 +22,7 @@ from typing import Any
 from dbox.errors import ScenarioError
 from dbox.files.faults import show
 from dbox.files.lock import lock
+from dbox.files.write_file import keep_name
 
 MOST_BYTES = 5_000_000
 """A job of a thousand passes is smaller."""
@@ -31,22 +30,6 @@ MOST_BYTES = 5_000_000
 Entry = dict[str, Any]
 
 _BINARY = getattr(os, "O_BINARY", 0)
-
-
-def _keep_name(path: Path) -> None:
-    """Bring the name of a new file to the disk, as `fsync` of the file alone does not."""
-    if sys.platform == "win32":
-        # a folder cannot be flushed there
-        return
-    folder = os.open(path.parent, os.O_RDONLY)
-    try:
-        os.fsync(folder)
-    except OSError as error:
-        # some network disks cannot flush a folder; the log in it is flushed all the same
-        if error.errno != errno.EINVAL:
-            raise _cannot(path, "kept", error) from error
-    finally:
-        os.close(folder)
 
 
 def log_path(scenario: Path) -> Path:
@@ -124,7 +107,7 @@ class JobLog:
             self.entries = self._recover()
             self.append({"event": "opened", "at": at, "process": os.getpid()})
             if new:
-                _keep_name(path)
+                self._keep_name()
         except BaseException:
             self.close()
             raise
@@ -171,6 +154,12 @@ class JobLog:
                 "are. Make room and run the same command again"
             ) from error
         self.entries.append(dict(entry))
+
+    def _keep_name(self) -> None:
+        try:
+            keep_name(self.path)
+        except OSError as error:
+            raise _cannot(self.path, "kept", error) from error
 
     def _take(self) -> None:
         """Lock the log, or say who has it."""

@@ -272,7 +272,7 @@ def test_exact_a_scenario_torn_off_while_written_is_finished(dbox, tmp_path: Pat
     log.write_text(before)
     code, _, err = dbox("setup", str(file), "--answers", str(typed))
     assert code == 2
-    assert "left alone" in err or "no outlets" in err
+    assert "not replaced" in err or "no outlets" in err
     assert file.read_text() == "# mine\n"
 
 

@@ -127,10 +127,11 @@ def test_a_flow_just_at_its_limit_is_settled_by_no_ruler(dbox):
     assert "no ruler would settle it, this flow is too near the limit" in out
 
 
-@pytest.mark.skipif(not Path("/dev/full").exists(), reason="a full disk is needed")
-def test_a_picture_on_a_full_disk_is_told_with_its_reason(dbox, tmp_path: Path):
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="a device is needed")
+def test_a_device_is_no_picture_to_replace(dbox, tmp_path: Path):
     picture = tmp_path / "split.png"
     picture.symlink_to("/dev/full")
     code, _, err = dbox("split", "off-level", "--picture", str(picture), "--overwrite")
     assert code == 2
-    assert f"{picture}: cannot be written (No space left on device)" in err
+    assert f"{picture}: is no file that may be replaced" in err
+    assert Path("/dev/full").is_char_device()

@@ -10,9 +10,9 @@ import pytest
 from dbox.fieldwork.setup import events
 from dbox.fieldwork.setup.job import begin, replay
 from dbox.fieldwork.setup.record import record
-from dbox.files.place import write_text_new
 from dbox.files.scenario import load
 from dbox.files.setup.results import after_path, after_text, setup_json
+from dbox.files.write_file import write_file
 
 TEXT = """# my own remark
 title = "Three lines"
@@ -53,7 +53,7 @@ def test_exact_other_commands_see_the_box_as_last_read(scenario: Path):
     job = replay(begin(load(scenario)), STORY)
     last = record(job).last_complete
     made = after_path(scenario)
-    write_text_new(made, after_text(scenario, last))
+    write_file(made, after_text(scenario, last))
     seen = load(made)
     assert scenario.read_text() == TEXT
     for outlet, heights, clock in zip(seen.outlets, HEIGHTS, (pi / 4, 0.0, None), strict=True):

@@ -6,16 +6,16 @@ from pathlib import Path
 import pytest
 
 from dbox.errors import ScenarioError
-from dbox.files.place import write_text_new
 from dbox.files.scenario import load
 from dbox.files.starter import starter
 from dbox.files.tables import schema
+from dbox.files.write_file import write_file
 
 
 def test_the_starter_is_valid_and_its_readings_say_what_they_are(tmp_path: Path) -> None:
     """Exact: it loads, and its title, which every output shows, calls the readings placeholders."""
     path = tmp_path / "job.toml"
-    write_text_new(path, starter())
+    write_file(path, starter())
     site = load(path)
     assert "PLACEHOLDER" in site.title
     assert all(outlet.readings for outlet in site.outlets)
@@ -43,14 +43,21 @@ def test_an_existing_file_is_left_alone(tmp_path: Path) -> None:
     """Exact: not a byte of it changes."""
     path = tmp_path / "job.toml"
     path.write_text("mine")
-    with pytest.raises(ScenarioError, match="exists already"):
-        write_text_new(path, starter())
+    with pytest.raises(ScenarioError, match="is there already"):
+        write_file(path, starter())
     assert path.read_text() == "mine"
-    with pytest.raises(ScenarioError, match="exists already"):
-        write_text_new(tmp_path, starter())
+    with pytest.raises(ScenarioError, match="is a folder"):
+        write_file(tmp_path, starter())
 
 
-@pytest.mark.parametrize("name", ["none/job.toml", "a\0b", "x" * 5000])
-def test_a_file_that_cannot_be_made_is_told(tmp_path: Path, name: str) -> None:
-    with pytest.raises(ScenarioError, match="cannot be written"):
-        write_text_new(tmp_path / name, starter())
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("none/job.toml", "there is no folder"),
+        ("a\0b", "cannot be written"),
+        ("x" * 5000, "cannot be written"),
+    ],
+)
+def test_a_file_that_cannot_be_made_is_told(tmp_path: Path, name: str, said: str) -> None:
+    with pytest.raises(ScenarioError, match=said):
+        write_file(tmp_path / name, starter())

@@ -165,7 +165,7 @@ def test_exact_inflow_files_of_one_triangle(tmp_path: Path, content: str) -> Non
         ("seconds,m3_s\n0,0\n5,0\n5,1\n", "apart"),
         ("seconds,m3_s\n0,0\n1,nan\n", "row 3 is"),
         (f"seconds,m3_s\n{'9' * 140_000},0\n", "is no table"),
-        ("seconds,m3_s\n" + "0,0\n" * 20_001, "has more than 20000 rows"),
+        ("seconds,m3_s\n" + "0,0\n" * 1_000_001, "has more than 1,000,000 rows"),
     ],
 )
 def test_inflow_files_that_cannot_be_are_refused(tmp_path: Path, content: str, fault: str) -> None:
@@ -175,6 +175,42 @@ def test_inflow_files_that_cannot_be_are_refused(tmp_path: Path, content: str, f
         read_inflow(path)
     assert all(str(path) in line for line in caught.value.faults)
     assert fault in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("rows", "head"),
+    [
+        (86_401, "seconds,m3_s"),
+        pytest.param(525_601, "time (min),flow (L/s)", marks=pytest.mark.slow),
+    ],
+)
+def test_exact_a_day_of_seconds_and_a_year_of_minutes_are_read(tmp_path, rows, head) -> None:
+    """A steady rate; the volume is the rate times the time."""
+    path = tmp_path / "in.csv"
+    path.write_text("\n".join([head, *(f"{i},0.000125" for i in range(rows))]))
+    step, unit = (60.0, 1e-3) if "min" in head else (1.0, 1.0)
+    seconds = (rows - 1) * step
+    assert read_inflow(path).volume(seconds) == pytest.approx(0.000125 * unit * seconds, rel=1e-9)
+
+
+def test_a_file_too_big_for_an_inflow_series_is_called_so(tmp_path: Path, monkeypatch) -> None:
+    monkeypatch.setattr("dbox.files.surge.inflow_series._MOST_BYTES", 1000)
+    path = tmp_path / "in.csv"
+    path.write_text("seconds,m3_s\n" + "0.000000,0.00000\n" * 100)
+    with pytest.raises(ScenarioError, match=r"an inflow series has 1,000,000 rows") as caught:
+        read_inflow(path)
+    assert "scenario" not in str(caught.value)
+
+
+def test_exact_plain_numbers_and_written_ones_read_alike(tmp_path: Path) -> None:
+    """The quick way of plain numbers against the way of quantities, taken for one fraction."""
+    found = []
+    for last in ("0.5", "1/2"):
+        path = tmp_path / "in.csv"
+        path.write_text(f"time (min),flow (gpm)\n0,3.25\n1.5,1e-1\n7,{last}\n")
+        found.append(read_inflow(path))
+    for part in ("begin", "first", "last"):
+        assert getattr(found[0], part) == pytest.approx(getattr(found[1], part), rel=1e-14)
 
 
 def test_inflow_faults_are_told_at_once_but_not_without_end(tmp_path: Path) -> None:

@@ -2,14 +2,11 @@
 
 import tomllib
 from importlib import resources
-from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dbox.errors import ScenarioError
-from dbox.files.place import finish_text, write_text_new
 from dbox.files.shipped import shipped_names
 from dbox.files.starter import starter
 from dbox.files.writer import toml_text
@@ -38,26 +35,3 @@ def test_exact_a_scenario_comes_back_as_it_was(written):
 @given(documents)
 def test_exact_any_document_comes_back_as_it_was(document):
     assert tomllib.loads(toml_text(document)) == document
-
-
-def test_exact_nothing_is_overwritten(tmp_path: Path):
-    path = tmp_path / "box.toml"
-    write_text_new(path, "a = 1\n")
-    for write in (write_text_new, finish_text):
-        with pytest.raises(ScenarioError, match="left alone"):
-            write(path, "b = 1\n")
-    assert path.read_text() == "a = 1\n"
-
-
-@pytest.mark.parametrize("cut", range(7))
-def test_exact_a_file_torn_off_while_it_was_written_is_finished(tmp_path: Path, cut):
-    path = tmp_path / "box.toml"
-    path.write_text("a = 1\n"[:cut])
-    finish_text(path, "a = 1\n")
-    assert path.read_text() == "a = 1\n"
-
-
-def test_exact_a_place_that_cannot_be_written_is_told(tmp_path: Path):
-    for write in (write_text_new, finish_text):
-        with pytest.raises(ScenarioError, match="cannot be written"):
-            write(tmp_path / "nowhere" / "box.toml", "a = 1\n")

@@ -9,9 +9,9 @@ from dbox.fieldwork.diagnosis.advice import CAUTIONS
 from dbox.files import document
 from dbox.files.evidence.interview import Document, Query, answered, labels_of, queries, said
 from dbox.files.faults import at_place
-from dbox.files.place import write_text_new
 from dbox.files.scenario import load
 from dbox.files.shipped import resolve
+from dbox.files.write_file import write_file
 from dbox.files.writer import toml_text
 from dbox_cli.output import wrapped
 from dbox_cli.setup.talk import PausedError, Talk
@@ -127,7 +127,7 @@ def _written(folder: Path, stem: str, text: str, talk: Talk) -> Path:
         path = folder / f"{stem}-seen{'' if number == 1 else f'-{number}'}.toml"
         try:
             if not path.exists():
-                write_text_new(path, text)
+                write_file(path, text)
                 return path
         except ScenarioError:
             if not path.exists():

@@ -5,7 +5,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dbox_cli.arguments import AsJson, File, Readings, Samples, Seed, naming, site_of
+from dbox_cli.arguments import (
+    AsJson,
+    File,
+    Readings,
+    Samples,
+    Seed,
+    naming,
+    refuse_one_file_twice,
+    site_of,
+)
 
 if TYPE_CHECKING:
     from dbox.fieldwork.site import Site
@@ -50,6 +59,9 @@ def command(
     from dbox.fieldwork.pour.predict import expect
     from dbox.files.pour.assembly import with_typed_pours
 
+    refuse_one_file_twice(
+        {"FILE": file, "--catches": catches, "--readings": readings, "--write-csv": write_csv}
+    )
     site = with_typed_pours(site_of(file, None, readings), flow or (), jug, error)
     if not readings:
         _say_if_set_up(file)
@@ -88,8 +100,8 @@ def _say_if_set_up(file: str) -> None:
 
 
 def _write(site: "Site", path: Path, *, quiet: bool) -> None:
-    from dbox.files.place import write_text_new
     from dbox.files.spreadsheet.write import catches_csv
+    from dbox.files.write_file import write_file
 
-    write_text_new(path, catches_csv(site.pours, [outlet.label for outlet in site.outlets]))
+    write_file(path, catches_csv(site.pours, [outlet.label for outlet in site.outlets]))
     typer.echo(f"wrote {path}", err=quiet)

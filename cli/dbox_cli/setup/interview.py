@@ -6,11 +6,11 @@ from pathlib import Path
 from dbox.errors import ScenarioError
 from dbox.files.faults import at_place
 from dbox.files.joblog import JobLog
-from dbox.files.place import finish_text
 from dbox.files.setup.answers import Command, read_command
 from dbox.files.setup.interview import NEEDED, check, keys, next_key, scenario_text
 from dbox.files.setup.interview_checks import clock_before
 from dbox.files.setup.log import story
+from dbox.files.write_file import is_begun, write_file
 from dbox_cli.output import wrapped
 from dbox_cli.setup.talk import PausedError, Talk
 
@@ -111,7 +111,8 @@ def interview(talk: Talk, log: JobLog, path: Path, now: Callable[[], str]) -> No
             continue
         log.append({"event": entry[0], "at": now(), **entry[1]})
         answers = story(log.entries).answers
-    finish_text(path, scenario_text(answers))
+    text = scenario_text(answers)
+    write_file(path, text, overwrite=is_begun(path, text.encode()))
     talk.say([f"wrote {path}", ""])
 
 

@@ -17,7 +17,6 @@ from dbox.fieldwork.site import Site
 from dbox.files import document
 from dbox.files.faults import at_place
 from dbox.files.joblog import JobLog, log_path, read_log
-from dbox.files.place import write_text_new
 from dbox.files.scenario import load
 from dbox.files.setup.answers import Command, read_answer
 from dbox.files.setup.job import SetupJob
@@ -25,7 +24,8 @@ from dbox.files.setup.log import Story, angles_by_label, differences, identity, 
 from dbox.files.setup.results import after_path, after_text, setup_json
 from dbox.files.shipped import resolve, shipped_names
 from dbox.files.starter import PLACEHOLDER
-from dbox_cli.arguments import flow_index, naming
+from dbox.files.write_file import write_file
+from dbox_cli.arguments import flow_index, naming, refuse_one_file_twice
 from dbox_cli.output import print_json, wrapped
 from dbox_cli.setup.interview import interview
 from dbox_cli.setup.prompts import heard, help_lines, prompt, readings_so_far, taken_back, told
@@ -65,6 +65,10 @@ class Outcome:
 def run(file: str, answers: Path | None, wishes: Wishes) -> Outcome:
     """Lead a set-up, or look at one that is finished."""
     path = _scenario(file)
+    after = after_path(path) if wishes.write_after else None
+    refuse_one_file_twice(
+        {"FILE": path, "its log": log_path(path), "--answers": answers, "--write-after": after}
+    )
     if wishes.write_after and after_path(path).exists():
         raise ScenarioError(f"{after_path(path)}: exists already; move it away first")
     looks_only = wishes.as_json and answers is None
@@ -95,7 +99,7 @@ def finish(outcome: Outcome, wishes: Wishes) -> None:
         if last is None:
             raise ScenarioError(f"{outcome.path}: no pass is complete yet, so none can be written")
         made = after_path(outcome.path)
-        write_text_new(made, after_text(outcome.path, last))
+        write_file(made, after_text(outcome.path, last))
         typer.echo(f"wrote {made}", err=wishes.as_json)
     if wishes.as_json:
         print_json(setup_json(outcome.record))

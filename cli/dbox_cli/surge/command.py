@@ -6,7 +6,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dbox_cli.arguments import AsJson, File, Overwrite, naming, site_of
+from dbox_cli.arguments import (
+    AsJson,
+    File,
+    Overwrite,
+    naming,
+    refuse_one_file_twice,
+    site_of,
+)
 from dbox_cli.output import progress_bar
 from dbox_cli.surge.picture import check_out, write_out
 
@@ -84,6 +91,7 @@ def command(
     """A discharge through tank, pipe, box and trenches, minute by minute."""
     wishes = {"--event": event, "--day": day or None, "--days": days, "--dose": dose,
               "--inflow": inflow, "--contrast": contrast or None}  # fmt: skip
+    refuse_one_file_twice({"FILE": file, "--inflow": inflow, "--out": out})
     site = _peopled(site_of(file, None), people)
     asked = _asked(site, [option for option, wish in wishes.items() if wish is not None])
     _refuse_idle(asked, until, settling)

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dbox_cli.arguments import AsJson, Overwrite, naming
+from dbox_cli.arguments import AsJson, Overwrite, naming, refuse_one_file_twice
 from dbox_cli.sheet import Paper, PaperChoice
 
 if TYPE_CHECKING:
@@ -52,9 +52,10 @@ def _files(out: Path | None, *, overwrite: bool) -> list[Path]:
     if out is None:
         return []
     from dbox.drawings.sheets.file import check_sheet
-    from dbox.files.place import check_place
+    from dbox.files.write_file import check_place
 
     files = [out, out.with_name(f"{out.stem}-key{out.suffix}")]
+    refuse_one_file_twice({"--out": files[0], "its key": files[1]})
     for file in files:
         if out.suffix.lower() == ".txt":
             check_place(file, overwrite=overwrite)

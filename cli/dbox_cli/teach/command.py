@@ -6,7 +6,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dbox_cli.arguments import FILE_HELP, AsJson, Flows, Overwrite, Picture, naming
+from dbox_cli.arguments import (
+    FILE_HELP,
+    AsJson,
+    Flows,
+    Overwrite,
+    Picture,
+    naming,
+    refuse_one_file_twice,
+)
 from dbox_cli.sheet import Paper, PaperChoice
 from dbox_cli.teach import case as teach_case
 
@@ -81,7 +89,7 @@ def sweep_command(
     from dbox_cli.teach.output import check_files, hand_over, lesson_box
     from dbox_cli.teach.report import sweep_report
 
-    check_files(picture, table, overwrite=overwrite)
+    check_files(picture, table, file, overwrite=overwrite)
     site = lesson_box(file, outlets, opening, coefficient, flow, tolerance)
     with naming(file or "teach sweep"):
         swept = sweep(site, toward=toward.value, most=lesson_height("--most", most))
@@ -140,6 +148,7 @@ def live_command(
     from dbox.files.lessons.typed import lesson_outlet
     from dbox_cli.teach.output import lesson_box
 
+    refuse_one_file_twice({"FILE": file, "--out": out})
     site = lesson_box(file, outlets)
     with naming(file or "teach live"):
         bench = Bench(site=site, outlet=lesson_outlet(site, outlet))
@@ -177,6 +186,7 @@ def handout_command(
     from dbox_cli.teach.output import lesson_box
 
     key = out.with_name(f"{out.stem}-key{out.suffix}")
+    refuse_one_file_twice({"--out": out, "its key": key})
     for path in (out, key):
         check_sheet(path, overwrite=overwrite)
     hole = lesson_box(None, outlets, opening, coefficient).outlets[0].opening

@@ -38,12 +38,14 @@ def lesson_box(
     return words.site(None if file is None else site_of(file, None))
 
 
-def check_files(picture: Path | None, table: Path | None, *, overwrite: bool) -> None:
+def check_files(
+    picture: Path | None, table: Path | None, file: str | None = None, *, overwrite: bool
+) -> None:
     """Refuse what cannot be written before anything is computed."""
     from dbox.errors import ScenarioError
-    from dbox.files.place import check_place
+    from dbox.files.write_file import check_place
 
-    check_picture(picture, overwrite=overwrite)
+    check_picture(picture, {"FILE": file, "--csv": table}, overwrite=overwrite)
     if table:
         if table.suffix.lower() != ".csv":
             raise ScenarioError(f"{table}: a table is a .csv file; name one that ends so")
@@ -74,7 +76,7 @@ def hand_over(
 
 def write_text(text: str, path: Path, *, overwrite: bool, quiet: bool) -> None:
     """Write a text and name its file; on stderr where stdout is for machines."""
-    from dbox.files.place import put
+    from dbox.files.write_file import write_file
 
-    put(text.encode(), path, overwrite=overwrite)
+    write_file(path, text, overwrite=overwrite)
     typer.echo(f"wrote {path}", err=quiet)

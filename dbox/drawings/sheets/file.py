@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from dbox.drawings.save import check_picture
 from dbox.drawings.style import pens
 from dbox.errors import ScenarioError
-from dbox.files.place import put
+from dbox.files.write_file import write_file
 
 
 def check_sheet(path: Path | str, *, overwrite: bool = False) -> Path:
@@ -66,12 +66,11 @@ def save_pages(
         As `check_sheet`, or where the file cannot be written.
     """
     path = check_sheet(path, overwrite=overwrite)
-    # drawn in memory first, so that a failure leaves no half a file
     content = BytesIO()
     # whole pages, letters kept as text, and no setting of the reader's own
     with matplotlib.rc_context({"pdf.fonttype": 42, "pdf.compression": 6, "savefig.bbox": None}):
         _draw(figures, content, title)
-    put(content.getvalue(), path, overwrite=overwrite)
+    write_file(path, content.getvalue(), overwrite=overwrite)
 
 
 def _draw(figures: Sequence[Figure], content: BytesIO, title: str) -> None:

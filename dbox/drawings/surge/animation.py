@@ -8,7 +8,7 @@ saving hands over what stands on the canvas. A GIF is kept in sixteen greys all 
 import re
 from collections.abc import Callable
 from pathlib import Path
-from tempfile import TemporaryDirectory
+from subprocess import CalledProcessError
 from typing import Any
 
 import numpy as np
@@ -25,7 +25,7 @@ from dbox.drawings.surge.moment import FRAME, MOVING_FRAMES, frame_times
 from dbox.errors import ScenarioError
 from dbox.fieldwork.surge.run import Outcome
 from dbox.files.faults import any_of
-from dbox.files.place import check_place, put
+from dbox.files.write_file import check_place, write_file
 
 FILM_SUFFIXES = (".gif", ".mp4", ".html")
 """Kinds of film that can be written."""
@@ -245,13 +245,19 @@ def write_film(
     """
     path = check_film(path, overwrite=overwrite)
     film = Film(outcome)
-    # made elsewhere first, so that a failure leaves no half a file
-    with TemporaryDirectory() as folder:
-        draft = Path(folder) / f"film{path.suffix.lower()}"
-        film.play(_writer(draft), draft, frame_times(outcome.surge, frames), progress)
+
+    def make(draft: Path) -> None:
+        try:
+            film.play(_writer(draft), draft, frame_times(outcome.surge, frames), progress)
+        except CalledProcessError as error:
+            raise ScenarioError(
+                f"{path}: ffmpeg cannot write it (it ended with {error.returncode}); make room, "
+                "name another place, or write .gif or .html"
+            ) from error
         if draft.suffix == ".html":
             draft.write_text(_alone(draft.read_text(encoding="utf-8")), encoding="utf-8")
-        put(draft.read_bytes(), path, overwrite=overwrite)
+
+    write_file(path, make, overwrite=overwrite)
 
 
 def _writer(path: Path) -> AbstractMovieWriter:

@@ -26,8 +26,8 @@ from dbox.errors import ScenarioError
 from dbox.fieldwork.lessons.bench import FILLED, Frames
 from dbox.fieldwork.targets import target_shares
 from dbox.files.notation import gpm_litres, inches, millimetres
-from dbox.files.place import put
 from dbox.files.units import INCH
+from dbox.files.write_file import write_file
 from dbox.hydraulics.openings import Opening
 
 LEVEL_STEP, SHARE_STEP, LEVEL_ZERO = 1e-5, 1e-4, 20_000
@@ -98,7 +98,7 @@ def save_html(text: str, path: Path | str, *, overwrite: bool = False) -> None:
     path = Path(path)
     if path.suffix.lower() != ".html":
         raise ScenarioError(f"{path}: a page to play with ends in .html; name one so")
-    put(text.encode(), path, overwrite=overwrite)
+    write_file(path, text, overwrite=overwrite)
 
 
 def numbers(frames: Frames) -> str:

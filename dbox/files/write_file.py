@@ -1,0 +1,138 @@
+"""Write a whole file: beside its place first, then to its place in one step; all of it or nothing.
+
+Every whole file goes through here. What grows as a job goes on does not: the log of a set-up, and
+the parts and the state of a run over a list.
+"""
+
+import errno
+import os
+import secrets
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+from dbox.errors import ScenarioError
+from dbox.files.faults import shorten
+
+_NO_FLUSH = {errno.EINVAL, errno.EACCES, errno.ENOTSUP}
+
+
+def check_place(path: Path, *, overwrite: bool) -> Path:
+    """Refuse a path that no file can be written to; `overwrite`: one that is there may go."""
+    try:
+        path.lstat()
+        is_there = True
+    except (FileNotFoundError, NotADirectoryError):
+        is_there = False
+    except (OSError, ValueError) as error:
+        # too long a name, or a NUL in it
+        raise cannot_write(path, error) from error
+    if path.is_dir():
+        raise ScenarioError(f"{path}: is a folder; name a file in it")
+    if not path.parent.is_dir():
+        raise ScenarioError(f"{path}: there is no folder {path.parent}; make it first")
+    if not os.access(path.parent, os.W_OK):
+        raise ScenarioError(f"{path}: the folder {path.parent} cannot be written to; name another")
+    if is_there and not overwrite:
+        raise _is_there(path)
+    if path.exists() and not (path.is_file() and os.access(path, os.W_OK)):
+        raise ScenarioError(f"{path}: is no file that may be replaced; name another")
+    return path
+
+
+def write_file(
+    path: Path, content: bytes | str | Callable[[Path], None], *, overwrite: bool = False
+) -> None:
+    """Write a whole file, down to the disk; where that fails, what stood there stands there still.
+
+    Parameters
+    ----------
+    path : Path
+        Where; behind a link, the file that the link leads to is replaced.
+    content : bytes, str or callable
+        All of it; or what writes it to the path it is given, which ends as `path` does.
+    overwrite : bool
+        Whether a file that is there may be replaced.
+
+    Raises
+    ------
+    ScenarioError
+        As `check_place`, where a file has come there since, or the disk does not take it.
+    """
+    check_place(path, overwrite=overwrite)
+    place = path.resolve() if overwrite else path
+    aside = place.with_name(f".dbox-{secrets.token_hex(8)}{path.suffix.lower()}")
+    try:
+        with aside.open("xb") as file:
+            if callable(content):
+                content(aside)
+            else:
+                file.write(content.encode() if isinstance(content, str) else content)
+            file.flush()
+            os.fsync(file.fileno())
+        if overwrite and place.exists():
+            shutil.copymode(place, aside)
+        put(aside, place, overwrite=overwrite)
+    except FileExistsError as error:
+        raise _is_there(path) from error
+    except (OSError, UnicodeEncodeError) as error:
+        raise cannot_write(path, error) from error
+    finally:
+        aside.unlink(missing_ok=True)
+
+
+def put(aside: Path, place: Path, *, overwrite: bool = False) -> None:
+    """Give a file its name in one step; FileExistsError where another has it and may not go."""
+    if overwrite:
+        aside.replace(place)
+    else:
+        try:
+            os.link(aside, place)
+        except FileExistsError:
+            # the same file under both names is what a kill has left of this very step
+            if not os.path.samestat(aside.lstat(), place.lstat()):
+                raise
+        except OSError:
+            # a file has but one name there, as on a memory stick: take that, then bring the file
+            place.open("xb").close()
+            aside.replace(place)
+        aside.unlink(missing_ok=True)
+    keep_name(place)
+
+
+def keep_name(path: Path) -> None:
+    """Bring the name of a new file to the disk, as `fsync` of the file alone does not."""
+    if os.name == "nt":
+        # a folder cannot be flushed there
+        return
+    try:
+        folder = os.open(path.parent, os.O_RDONLY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
+    except OSError as error:
+        # some network disks cannot flush a folder; the file in it is flushed all the same
+        if error.errno not in _NO_FLUSH:
+            raise
+
+
+def is_begun(path: Path, content: bytes) -> bool:
+    """Whether all that stands there is the content or its beginning, as a kill may have left it."""
+    try:
+        return content.startswith(path.read_bytes())
+    except OSError:
+        return False
+
+
+def cannot_write(path: Path, error: OSError | ValueError) -> ScenarioError:
+    """What is said where the system refuses."""
+    # a path with a NUL in it is a ValueError, which has no strerror
+    reason = getattr(error, "strerror", None) or error
+    return ScenarioError(
+        f"{shorten(str(path), 200)}: cannot be written ({reason}); make room, or name another place"
+    )
+
+
+def _is_there(path: Path) -> ScenarioError:
+    return ScenarioError(f"{path}: is there already and is not replaced; name another file")
