@@ -216,6 +216,21 @@ def test_exact_what_surfaces_is_what_the_trenches_cannot_hold() -> None:
     assert found.balance_error <= 1e-9
 
 
+def test_exact_trenches_at_their_brim_take_what_is_wet_and_the_rest_surfaces() -> None:
+    """Exact: two trenches below the box, full from the start, in steps up to half an hour long.
+
+    Each takes its bottom, 5 m2, and its walls, 21 m by 0.4 m, at 1e-5 m/s: 1.34e-4 m3/s.
+    """
+    full = replace(tight().trenches[0], acceptance=1e-5, ponding=0.4)
+    system = tight(2, trenches=(full, full), bottoms=np.full(2, -0.5))
+    found = surge(system, steady(4e-4), seconds=6 * 3600.0)
+    kept = 0.2 * float(split(4e-4, np.zeros(2), Circle(0.05, coefficient=0.6)).level)
+    went = found.volume[-1].sum()
+    assert went == pytest.approx(4e-4 * 6 * 3600.0 - kept, rel=1e-6)
+    # until the box has filled they fall below their brims and fill again: by less than 1 litre
+    assert found.surfaced[-1].sum() == pytest.approx(went - 2 * 1.34e-4 * 6 * 3600.0, abs=1e-3)
+
+
 @pytest.mark.parametrize("delay", [0.0, 60.0])
 def test_two_ways_a_trench_that_surfaces_stands_at_its_brim(delay: float) -> None:
     """However much is under way to it: the box then stands where the split says, 0.1 m outside."""
