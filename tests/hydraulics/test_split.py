@@ -74,6 +74,25 @@ def test_exact_level_is_head_over_lip_and_never_below_still_water_or_over_the_ri
         assert result.overflow == 0 or level == pytest.approx(box.rim, abs=1e-16)
 
 
+@pytest.mark.parametrize("inflow", [1e-20, 1e-30, 1e-100, 1e-300])
+@pytest.mark.parametrize("opening", [HOLE, Notch(1.5), Slot(0.02), PipeEnd(0.1)])
+def test_exact_the_faintest_inflow_is_shared_by_the_lowest_lips(opening, inflow):
+    """Exact: it stands at still water and runs over the two lips that are lowest, in halves."""
+    result = split(inflow, [0.002, 0.0, 0.001, 0.0], opening)
+    assert result.share == pytest.approx([0, 0.5, 0, 0.5], abs=1e-12)
+    assert result.flow.sum() == pytest.approx(inflow, rel=1e-9)
+    assert 0 <= float(result.level) < 1e-7
+    drowned = split(inflow, [-0.01, 0.0, -0.02, 0.0], opening, [0.01, 0.005, 0.005, 0.01], rim=0.1)
+    assert drowned.share[[0, 3]].tolist() == [0, 0]
+    assert drowned.share.sum() == pytest.approx(1, abs=1e-12)
+    assert float(drowned.level) == pytest.approx(0.005, abs=1e-9)
+
+
+def test_exact_an_inflow_too_small_to_be_parted_is_no_error():
+    """5e-324 is the least number there is: any half of it is all or nothing."""
+    assert split(5e-324, np.zeros(3), HOLE).level == pytest.approx(0, abs=1e-12)
+
+
 @given(boxes(), st.booleans())
 def test_exact_shares_add_to_one(box, dry):
     result = box.split(inflow=0.0) if dry else box.split()
