@@ -21,8 +21,8 @@ from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 FAINT = 3e-29
 """One molecule of water a second. [m3/s] (0.018 kg/mol over 998 kg/m3 and 6.022e23 /mol)
 
-What is less is split as this is: its level, under 1e-11 m over still water, is no level any more, and
-that of a drowned outlet, which goes with the square of the flow, is soon no number any more."""
+What is less is split as this is: its level, under 1e-11 m over still water, is no level any more,
+and that of a drowned outlet, which goes with the square of the flow, is soon no number any more."""
 
 _BLOCK = 49_152
 """Outlets computed at a time: few enough to stay in a core's cache."""
