@@ -241,6 +241,22 @@ def test_two_ways_a_trench_that_surfaces_stands_at_its_brim(delay: float) -> Non
     assert found.level[-1] - 0.1 == pytest.approx(level - 0.1, rel=0.02)
 
 
+@pytest.mark.parametrize("delay", [0.0, 60.0, 900.0])
+def test_two_ways_a_header_behind_a_drowned_outlet_passes_at_once(delay: float) -> None:
+    """A full pipe gives at its end what enters it: 0.18 m3 raise the 3 m2 of the trench by 60 mm.
+
+    The box then stands where the split says against that level, however long its water would be
+    under way in a header that runs part full. Trench and lip as in `tight`: 20 mm over it at first.
+    """
+    inflow, seconds, hole = 5e-4, 360.0, Circle(0.05, coefficient=0.6)
+    ponded = replace(tight().trenches[0], ponding=0.32)
+    system = tight(area=1e-3, trenches=(ponded,), delays=np.full(1, delay))
+    found = surge(system, steady(inflow), seconds=seconds, variation=0.02)
+    outside = 0.02 + inflow * seconds / 3.0
+    fall = float(split(inflow, [0.0], hole, tailwater=[outside]).level) - outside
+    assert found.level[-1] - outside == pytest.approx(fall, abs=3e-4)
+
+
 @pytest.mark.parametrize("seconds", [3600.0, 3650.0])
 def test_exact_a_thinned_run_ends_where_the_whole_one_does(seconds: float) -> None:
     event = to_inflow([use("shower", 100.0), use("toilet", 3500.0)])
