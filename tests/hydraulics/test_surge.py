@@ -43,7 +43,7 @@ def family(*, ponding: float = 0.0, acceptance: float = 0.45, n: int = 6, **part
 
 
 def assert_two_ways(system: System, event: Inflow, seconds: float, shares: float = SHARES) -> None:
-    plain = plain_surge(system, event, seconds, method="LSODA", rtol=1e-8, atol=1e-12)
+    plain = plain_surge(system, event, seconds, method="LSODA", rtol=1e-7, atol=1e-11)
     fast = surge(system, event, seconds=seconds)
     assert np.abs(fast.share - plain.share).max() < shares
     assert fast.volume[-1].sum() == pytest.approx(plain.volume.sum(), rel=5e-3)
@@ -78,13 +78,13 @@ def test_two_ways_one_drowned_outlet() -> None:
     ponded = replace(drowned.trenches[0], ponding=0.282)
     drowned = System(**{**vars(drowned), "trenches": (ponded, *drowned.trenches[1:])})
     assert_two_ways(drowned, steady(1.5e-3, 200.0), 900.0)
-    assert_two_ways(drowned, to_inflow([use("shower"), use("toilet", 900.0)]), 7200.0, 2e-4)
+    assert_two_ways(drowned, to_inflow([use("shower"), use("toilet", 900.0)]), 3600.0, 2e-4)
 
 
 def test_two_ways_all_drowned() -> None:
     """Box and trenches stand level and rise together: micrometres decide; see `basin`."""
     level = family(acceptance=0.1, ponding=0.284)
-    assert_two_ways(level, to_inflow([use("shower"), use("toilet", 900.0)]), 7200.0, 1e-3)
+    assert_two_ways(level, to_inflow([use("shower"), use("toilet", 900.0)]), 3600.0, 1e-3)
 
 
 def test_two_ways_a_jet() -> None:
@@ -114,7 +114,7 @@ def test_two_ways_a_steady_box_splits_as_split_does() -> None:
 def test_two_ways_a_smaller_variation_changes_little() -> None:
     """The error falls with the square: to half the variation belongs a quarter of the rest."""
     event = to_inflow(household_day(4, 0))
-    runs = [surge(family(), event, seconds=DAY, variation=v).share for v in (0.1, 0.01)]
+    runs = [surge(family(), event, seconds=DAY, variation=v).share for v in (0.1, 0.02)]
     assert np.abs(runs[0] - runs[1]).max() < SHARES
 
 
@@ -304,7 +304,7 @@ def test_parts_that_do_not_fit_are_refused() -> None:
         surge(box_alone(0.2, np.array([np.inf]), (Circle(0.05),)), steady(1e-4), seconds=10.0)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(systems(), inflows(), powers(60, 2e4))
 def test_exact_volume_balances_and_nothing_is_negative(
     system: System, event: Inflow, seconds: float

@@ -72,12 +72,12 @@ def test_partly_drowned_circle():
 
 
 HEADS = [0.001, 0.01, 0.03, 0.0475, 0.04999, 0.05, 0.05000005, 0.05001, 0.06, 0.1, 2.5]
-PARTS = [1e-4, 0.05, 0.3, 0.5, 0.7, 0.95, 0.9999]
+PARTS = [1e-4, 0.05, 0.4, 0.7, 0.95, 0.9999]
 
 
 def assert_is_the_integral(opening, width, top):
     """Compare with quadrature over all heads and submergences, flow 1e-9 and slope 1e-9."""
-    with mp.workdps(20):
+    with mp.workdps(17):
         pairs = [(h, part * h) for h in HEADS for part in PARTS]
         expected = np.array([ideal_rating(width, top, h, t) for h, t in pairs])
     heads, tails = np.array(pairs).T
