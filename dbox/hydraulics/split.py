@@ -18,6 +18,12 @@ from dbox.hydraulics.level import OutletSet, find_height
 from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 
+FAINT = 3e-29
+"""One molecule of water a second. [m3/s] (0.018 kg/mol over 998 kg/m3 and 6.022e23 /mol)
+
+What is less is split as this is: its level, under 1e-11 m over still water, is no level any more,
+and that of a drowned outlet, which goes with the square of the flow, is soon no number any more."""
+
 _BLOCK = 49_152
 """Outlets computed at a time: few enough to stay in a core's cache."""
 
@@ -113,7 +119,8 @@ def split(
     Notes
     -----
     Adding the same height to all lips, tailwaters and the rim changes no share. Nothing flows
-    back into the box from an outlet whose tailwater stands above its level.
+    back into the box from an outlet whose tailwater stands above its level. An inflow below
+    `FAINT`, a molecule a second, has the level and the shares of that.
 
     >>> from dbox import Circle, split
     >>> result = split(3.785e-4, [0.0, 0.003175, -0.003175], Circle(0.0254, coefficient=0.6))
@@ -223,17 +230,19 @@ def _solve_block(
     lips = np.ascontiguousarray(lips.T)
     tails = None if tails is None else np.ascontiguousarray(tails.T)
     flow = np.zeros_like(lips)
-    runs = inflow > 0
+    runs, told = inflow > 0, np.maximum(inflow, FAINT)
     if rims is not None:
         at_rim, _ = outlets.rating(rims - lips, None if tails is None else rims - tails)
-        excess = inflow - at_rim.sum(0)
+        excess = told - at_rim.sum(0)
         overtops = runs & (excess > 0)
         height[overtops], flow[:, overtops] = rims[overtops], at_rim[:, overtops]
         overflow[overtops] = excess[overtops]
         runs &= ~overtops
     if runs.all():
-        height, flow = find_height(inflow, lips, tails, outlets)
+        height, flow = find_height(told, lips, tails, outlets)
     elif runs.any():
         below = None if tails is None else tails[:, runs]
-        height[runs], flow[:, runs] = find_height(inflow[runs], lips[:, runs], below, outlets)
+        height[runs], flow[:, runs] = find_height(told[runs], lips[:, runs], below, outlets)
+    if np.any(told > inflow):
+        flow, overflow = flow * (inflow / told), overflow * (inflow / told)
     return height, flow.T, overflow

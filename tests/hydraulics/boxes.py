@@ -53,8 +53,8 @@ class Box:
 
 
 @st.composite
-def boxes(draw, height=heights, most=20):
-    """One to twenty outlets of mixed openings, some capped, with or without tailwater and rim."""
+def boxes(draw, height=heights, most=12):
+    """One to twelve outlets of mixed openings, some capped, with or without tailwater and rim."""
     n = draw(st.integers(1, most))
     kinds = draw(st.lists(openings, min_size=1, max_size=3))
     each = st.lists(height, min_size=n, max_size=n)

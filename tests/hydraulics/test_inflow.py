@@ -80,6 +80,18 @@ def test_two_ways_pump_works_where_its_curve_meets_lift_and_friction() -> None:
     assert pump.working_rate() == pytest.approx(exact, rel=1e-6)
 
 
+def test_a_pump_is_not_guessed_at_beyond_its_curve() -> None:
+    """A straight curve to 2 m at 4 L/s: at 1 m of lift it pumps more; at 2 m just that."""
+    curve = ((0.0, 8.0), (4e-3, 2.0))
+    assert Pump(volume=0.2, curve=curve, lift=2.0).working_rate() == pytest.approx(4e-3)
+    with pytest.raises(DomainError, match="beyond its curve") as found:
+        Pump(volume=0.2, curve=curve, lift=1.0).dose()
+    for part in ("0.004 m3/s", "2 m of head", "ask for 1 m only", "higher rates"):
+        assert part in str(found.value)
+    with pytest.raises(DomainError, match=r"lowest rate of its curve, 0.001 m3/s.*lower rates"):
+        Pump(volume=0.2, curve=((1e-3, 5.0), (2e-3, 3.0)), lift=6.0).dose()
+
+
 def test_a_pump_that_cannot_lift_is_refused() -> None:
     with pytest.raises(DomainError, match="lift"):
         Pump(volume=0.2, curve=((0.0, 2.0), (1e-3, 0.0)), lift=3.0).dose()

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from dbox.errors import DomainError
@@ -77,6 +77,57 @@ def test_a_long_step_after_a_jump_does_not_overshoot() -> None:
         _, level = route(np.full(5, 1e-3), seconds, pool)
         assert np.all(level <= math.sqrt(1e-3 / 2.0) * (1 + 1e-6))
         assert np.all(np.diff(level) >= -1e-7 * level[1:])
+
+
+def bent_rating(bends: list[tuple[float, float]]):
+    """A rating of straight lines, each given by its width and its slope."""
+
+    def rating(level: float) -> tuple[float, float]:
+        flow, rest, slope = 0.0, max(level, 0.0), 0.0
+        for width, slope in bends:
+            part = min(rest, width)
+            flow, rest = flow + part * slope, rest - part
+            if rest <= 0.0:
+                return flow, slope if level > 0 else 0.0
+        return flow + rest * slope, slope
+
+    return rating
+
+
+# flat, steep, flat: here Newton's steps go to and fro between 0.5 and 1.5 for ever
+@example(bends=[(1.0, 0.0), (0.01, 100.0), (1.0, 0.0)], level=1.0, inflow=0.5, seconds=1.0)
+@given(
+    st.lists(
+        st.tuples(st.floats(-3, 0), st.floats(-4, 3)).map(lambda x: (10.0 ** x[0], 10.0 ** x[1])),
+        min_size=1, max_size=6,
+    ),
+    st.floats(0, 3), st.floats(0, 1), st.floats(-2, 4).map(lambda x: 10.0**x),
+)  # fmt: skip
+def test_two_ways_the_level_of_a_step_by_bisection(bends, level, inflow, seconds) -> None:
+    """x + dt F(x) = x0 + dt i, weighted on the end: one root, from the outlet up to the right side.
+
+    Plain bisection finds it however the rating bends; the pool's search has to, in no more steps.
+    """
+    rating, asked = bent_rating(bends), []
+
+    def counted(at: float) -> tuple[float, float]:
+        asked.append(at)
+        return rating(at)
+
+    pool = Pool(1.0, counted, level)
+    asked.clear()
+    pool.step(inflow, inflow, seconds, 1.0)
+    target = level + seconds * inflow
+    low, high = 0.0, target
+    for _ in range(200):
+        middle = 0.5 * (low + high)
+        low, high = (
+            (low, middle) if middle + seconds * rating(middle)[0] > target else (middle, high)
+        )
+    assert pool.next_level == pytest.approx(high, rel=2e-3, abs=1e-12)
+    # the first guess, which is free, may lie anywhere; the search stays between its ends
+    assert all(-1e-12 <= at <= target * (1 + 1e-12) for at in asked[1:])
+    assert len(asked) <= 60
 
 
 def test_an_inflow_that_cannot_be_is_refused() -> None:

@@ -79,6 +79,22 @@ def test_two_ways_drowned_table_and_opening(opening) -> None:
     assert np.median(error) < 2e-4
 
 
+@pytest.mark.parametrize(
+    ("opening", "bound"),
+    [(Circle(0.03), 0.01), (Circle(0.05), 0.01), (Slot(0.02, 0.1), 0.03), (PipeEnd(0.1), 0.03)],
+)
+def test_two_ways_drowned_table_near_the_top_of_an_opening(opening, bound: float) -> None:
+    """Both levels within a twentieth of the top, down to a millionth of it between them."""
+    rng = np.random.default_rng(6)
+    head = opening.top * rng.uniform(0.95, 1.05, 3000)
+    tail = head * (1 - 10 ** rng.uniform(-6, -1, 3000))
+    free, slope = opening.rating(head)
+    table = DrownedTable(opening)
+    found = [table(*map(float, four))[0] for four in zip(free, slope, head, tail, strict=True)]
+    error = np.abs(np.array(found) / opening.discharge(head, tail) - 1)
+    assert bound / 20 < error.max() < bound
+
+
 def test_exact_a_drowned_table_gives_its_own_slopes() -> None:
     """Two ways: the slopes against differences of the table's own flow."""
     opening = Circle(0.05)

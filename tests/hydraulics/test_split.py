@@ -33,9 +33,7 @@ def agree(flow, other, inflow):
     np.testing.assert_allclose(flow, other, rtol=0, atol=2.001 * BALANCE * inflow)
 
 
-@given(boxes())
-def test_exact_volume_is_conserved(box):
-    result = box.split()
+def volume_is_conserved(box, result):
     missing = box.inflow - float(result.flow.sum()) - float(result.overflow)
     assert abs(missing) <= 1.001 * BALANCE * box.inflow
     assert float(result.imbalance) <= BALANCE
@@ -44,9 +42,7 @@ def test_exact_volume_is_conserved(box):
     assert box.rim is not None or result.overflow == 0
 
 
-@given(boxes())
-def test_exact_flows_are_those_of_the_openings_at_the_heads(box):
-    result = box.split()
+def flows_are_those_of_the_openings_at_the_heads(box, result):
     tails = np.full(len(box.lips), -np.inf) if box.tailwater is None else np.array(box.tailwater)
     for i, opening in enumerate(box.openings):
         head = float(result.head[i])
@@ -60,9 +56,7 @@ def test_exact_flows_are_those_of_the_openings_at_the_heads(box):
         assert result.flow[i] <= float(opening.discharge(head + near, tail)) * (1 + 1e-12)
 
 
-@given(boxes())
-def test_exact_level_is_head_over_lip_and_never_below_still_water_or_over_the_rim(box):
-    result = box.split()
+def level_is_head_over_lip_and_never_below_still_water_or_over_the_rim(box, result):
     open_lips = np.isfinite(box.lips)
     level = float(result.level)
     over = np.array(box.lips)[open_lips] + result.head[open_lips]
@@ -74,11 +68,46 @@ def test_exact_level_is_head_over_lip_and_never_below_still_water_or_over_the_ri
         assert result.overflow == 0 or level == pytest.approx(box.rim, abs=1e-16)
 
 
-@given(boxes(), st.booleans())
-def test_exact_shares_add_to_one(box, dry):
-    result = box.split(inflow=0.0) if dry else box.split()
+def shares_add_to_one(result):
     total = float(result.share.sum())
     assert total == 0 if not result.flow.any() else total == pytest.approx(1, abs=1e-14)
+
+
+def no_inflow_leaves_still_water(box):
+    result = box.split(inflow=0.0)
+    assert not result.share.any()
+    assert not result.flow.any()
+    assert float(result.level) == pytest.approx(still_level(box), abs=1e-16)
+
+
+@given(boxes())
+def test_exact_what_holds_of_every_split(box):
+    """Several at once, since drawing a box costs more than splitting it."""
+    result = box.split()
+    volume_is_conserved(box, result)
+    flows_are_those_of_the_openings_at_the_heads(box, result)
+    level_is_head_over_lip_and_never_below_still_water_or_over_the_rim(box, result)
+    shares_add_to_one(result)
+    no_inflow_leaves_still_water(box)
+
+
+@pytest.mark.parametrize("inflow", [1e-20, 1e-30, 1e-100, 1e-300])
+@pytest.mark.parametrize("opening", [HOLE, Notch(1.5), Slot(0.02), PipeEnd(0.1)])
+def test_exact_the_faintest_inflow_is_shared_by_the_lowest_lips(opening, inflow):
+    """Exact: it stands at still water and runs over the two lips that are lowest, in halves."""
+    result = split(inflow, [0.002, 0.0, 0.001, 0.0], opening)
+    assert result.share == pytest.approx([0, 0.5, 0, 0.5], abs=1e-12)
+    assert result.flow.sum() == pytest.approx(inflow, rel=1e-9)
+    assert 0 <= float(result.level) < 1e-7
+    drowned = split(inflow, [-0.01, 0.0, -0.02, 0.0], opening, [0.01, 0.005, 0.005, 0.01], rim=0.1)
+    assert drowned.share[[0, 3]].tolist() == [0, 0]
+    assert drowned.share.sum() == pytest.approx(1, abs=1e-12)
+    assert float(drowned.level) == pytest.approx(0.005, abs=1e-9)
+
+
+def test_exact_an_inflow_too_small_to_be_parted_is_no_error():
+    """5e-324 is the least number there is: any half of it is all or nothing."""
+    assert split(5e-324, np.zeros(3), HOLE).level == pytest.approx(0, abs=1e-12)
 
 
 @given(boxes(), st.randoms(use_true_random=False))

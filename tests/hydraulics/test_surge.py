@@ -43,7 +43,7 @@ def family(*, ponding: float = 0.0, acceptance: float = 0.45, n: int = 6, **part
 
 
 def assert_two_ways(system: System, event: Inflow, seconds: float, shares: float = SHARES) -> None:
-    plain = plain_surge(system, event, seconds, method="LSODA", rtol=1e-8, atol=1e-12)
+    plain = plain_surge(system, event, seconds, method="LSODA", rtol=1e-7, atol=1e-11)
     fast = surge(system, event, seconds=seconds)
     assert np.abs(fast.share - plain.share).max() < shares
     assert fast.volume[-1].sum() == pytest.approx(plain.volume.sum(), rel=5e-3)
@@ -78,13 +78,13 @@ def test_two_ways_one_drowned_outlet() -> None:
     ponded = replace(drowned.trenches[0], ponding=0.282)
     drowned = System(**{**vars(drowned), "trenches": (ponded, *drowned.trenches[1:])})
     assert_two_ways(drowned, steady(1.5e-3, 200.0), 900.0)
-    assert_two_ways(drowned, to_inflow([use("shower"), use("toilet", 900.0)]), 7200.0, 2e-4)
+    assert_two_ways(drowned, to_inflow([use("shower"), use("toilet", 900.0)]), 3600.0, 2e-4)
 
 
 def test_two_ways_all_drowned() -> None:
     """Box and trenches stand level and rise together: micrometres decide; see `basin`."""
     level = family(acceptance=0.1, ponding=0.284)
-    assert_two_ways(level, to_inflow([use("shower"), use("toilet", 900.0)]), 7200.0, 1e-3)
+    assert_two_ways(level, to_inflow([use("shower"), use("toilet", 900.0)]), 3600.0, 1e-3)
 
 
 def test_two_ways_a_jet() -> None:
@@ -114,7 +114,7 @@ def test_two_ways_a_steady_box_splits_as_split_does() -> None:
 def test_two_ways_a_smaller_variation_changes_little() -> None:
     """The error falls with the square: to half the variation belongs a quarter of the rest."""
     event = to_inflow(household_day(4, 0))
-    runs = [surge(family(), event, seconds=DAY, variation=v).share for v in (0.1, 0.01)]
+    runs = [surge(family(), event, seconds=DAY, variation=v).share for v in (0.1, 0.02)]
     assert np.abs(runs[0] - runs[1]).max() < SHARES
 
 
@@ -216,6 +216,21 @@ def test_exact_what_surfaces_is_what_the_trenches_cannot_hold() -> None:
     assert found.balance_error <= 1e-9
 
 
+def test_exact_trenches_at_their_brim_take_what_is_wet_and_the_rest_surfaces() -> None:
+    """Exact: two trenches below the box, full from the start, in steps up to half an hour long.
+
+    Each takes its bottom, 5 m2, and its walls, 21 m by 0.4 m, at 1e-5 m/s: 1.34e-4 m3/s.
+    """
+    full = replace(tight().trenches[0], acceptance=1e-5, ponding=0.4)
+    system = tight(2, trenches=(full, full), bottoms=np.full(2, -0.5))
+    found = surge(system, steady(4e-4), seconds=6 * 3600.0)
+    kept = 0.2 * float(split(4e-4, np.zeros(2), Circle(0.05, coefficient=0.6)).level)
+    went = found.volume[-1].sum()
+    assert went == pytest.approx(4e-4 * 6 * 3600.0 - kept, rel=1e-6)
+    # until the box has filled they fall below their brims and fill again: by less than 1 litre
+    assert found.surfaced[-1].sum() == pytest.approx(went - 2 * 1.34e-4 * 6 * 3600.0, abs=1e-3)
+
+
 @pytest.mark.parametrize("delay", [0.0, 60.0])
 def test_two_ways_a_trench_that_surfaces_stands_at_its_brim(delay: float) -> None:
     """However much is under way to it: the box then stands where the split says, 0.1 m outside."""
@@ -224,6 +239,22 @@ def test_two_ways_a_trench_that_surfaces_stands_at_its_brim(delay: float) -> Non
     level = split(inflow, [0.0], hole, tailwater=[0.1]).level
     assert found.surfaced[-1, 0] > 1.0
     assert found.level[-1] - 0.1 == pytest.approx(level - 0.1, rel=0.02)
+
+
+@pytest.mark.parametrize("delay", [0.0, 60.0, 900.0])
+def test_two_ways_a_header_behind_a_drowned_outlet_passes_at_once(delay: float) -> None:
+    """A full pipe gives at its end what enters it: 0.18 m3 raise the 3 m2 of the trench by 60 mm.
+
+    The box then stands where the split says against that level, however long its water would be
+    under way in a header that runs part full. Trench and lip as in `tight`: 20 mm over it at first.
+    """
+    inflow, seconds, hole = 5e-4, 360.0, Circle(0.05, coefficient=0.6)
+    ponded = replace(tight().trenches[0], ponding=0.32)
+    system = tight(area=1e-3, trenches=(ponded,), delays=np.full(1, delay))
+    found = surge(system, steady(inflow), seconds=seconds, variation=0.02)
+    outside = 0.02 + inflow * seconds / 3.0
+    fall = float(split(inflow, [0.0], hole, tailwater=[outside]).level) - outside
+    assert found.level[-1] - outside == pytest.approx(fall, abs=3e-4)
 
 
 @pytest.mark.parametrize("seconds", [3600.0, 3650.0])
@@ -273,7 +304,7 @@ def test_parts_that_do_not_fit_are_refused() -> None:
         surge(box_alone(0.2, np.array([np.inf]), (Circle(0.05),)), steady(1e-4), seconds=10.0)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(systems(), inflows(), powers(60, 2e4))
 def test_exact_volume_balances_and_nothing_is_negative(
     system: System, event: Inflow, seconds: float

@@ -76,12 +76,48 @@ def test_exact_groundwater_stops_the_bottom_and_the_wall_below_it() -> None:
     assert line.depth == pytest.approx(0.1)
 
 
-def test_exact_a_full_trench_surfaces_what_it_cannot_take() -> None:
-    trench = Trench(**PLAIN, ponding=0.5)
+@pytest.mark.parametrize("water_table", [-np.inf, 0.1])
+@pytest.mark.parametrize("seconds", [1.0, 3600.0, 1e6])
+def test_exact_a_trench_at_its_brim_takes_what_is_wet_and_the_rest_surfaces(
+    seconds: float, water_table: float
+) -> None:
+    """Exact: bottom and walls up to the brim, for as long as it stands there; nothing above it."""
+    line = TrenchLine(Trench(**PLAIN, ponding=0.5, water_table=water_table))
+    wet = 2 * 18.9 * 0.4 if water_table > 0 else 16.2 + 2 * 18.9 * 0.5
+    came = 3.0 * 2e-7 * wet * seconds
+    line.step(came, seconds)
+    assert line.depth == pytest.approx(0.5, rel=1e-12)
+    assert line.infiltrated == pytest.approx(came / 3, rel=1e-9)
+    assert line.surfaced == pytest.approx(came * 2 / 3, rel=1e-9)
+
+
+@pytest.mark.parametrize("parts", [1, 7, 500])
+def test_exact_from_empty_over_the_brim_and_down_again(parts: int) -> None:
+    """Exact, in one step or in many: an exponential up to the wetting depth, another above it.
+
+    With s the storage area, b the bottom's loss and w that of the walls per depth: s dd/dt =
+    q - (b / wetting + w) d below the wetting depth, q - b - w d above it, and at the brim the
+    difference surfaces.
+    """
+    trench = Trench(**PLAIN)
+    s, b, w, brim = 16.2 * 0.35, 16.2 * 2e-7, 2 * 18.9 * 2e-7, 0.5
+    q, steep = 4 * b, b / WETTING_DEPTH + w
+    wets = -s / steep * np.log(1 - WETTING_DEPTH * steep / q)
+    high = (q - b) / w
+    fills = wets + s / w * np.log((high - WETTING_DEPTH) / (high - brim))
+    spilled = (q - b - w * brim) * 0.5 * fills
     line = TrenchLine(trench)
-    line.step(10.0, 1.0)
-    assert line.depth == pytest.approx(0.5)
-    assert line.surfaced == pytest.approx(10.0, rel=1e-5)
+    for _ in range(parts):
+        line.step(1.5 * fills * q / parts, 1.5 * fills / parts)
+    assert line.depth == pytest.approx(brim, rel=1e-12)
+    assert line.surfaced == pytest.approx(spilled, rel=1e-9)
+    assert line.infiltrated == pytest.approx(1.5 * fills * q - spilled - s * brim, rel=1e-9)
+    dries = s / w * np.log((brim + b / w) / (WETTING_DEPTH + b / w))
+    rest = 0.5 * s / steep
+    for _ in range(parts):
+        line.step(0.0, (dries + rest) / parts)
+    assert line.depth == pytest.approx(WETTING_DEPTH * np.exp(-0.5), rel=1e-9)
+    assert line.surfaced == pytest.approx(spilled, rel=1e-9)
 
 
 @pytest.mark.parametrize(

@@ -14,7 +14,10 @@ CHOW_RATING = np.array([57.0, 227.0, 519.0, 1330.0, 2270.0])
 CHOW_INFLOW = [60, 100, 232, 300, 520, 1310, 1930, 1460, 930, 650]
 CHOW_OUTFLOW = [57.0, 61.3, 80.6, 115.0, 169.6, 348.2, 768.3, 1119.2, 1147.9, 1012.3]
 
-# A university's routing example: linear reservoir S = K O, K = 2 h, steps of 1 h.
+# San Diego State University, onlinecalc.sdsu.edu, "onlinerouting01: Linear reservoir routing" and
+# "onlinerouting02: Storage-indication reservoir routing (linear)", the sample that both print (seen
+# in stored copies; the pages name no author; the site is V. M. Ponce's, from memory): S = K O,
+# K = 2 h, steps of 1 h, first outflow 100.
 LINEAR_INFLOW = [100, 150, 250, 400, 800, 1000, 900, 700, 550, 400, 300]
 LINEAR_OUTFLOW = [
     100, 110, 146, 217.6, 370.56, 582.336, 729.402, 757.641, 704.585, 612.751, 507.65,
@@ -37,7 +40,7 @@ def test_chow_maximum_outflow_is_1148() -> None:
     assert round(float(outflow.max())) == 1148
 
 
-def test_linear_reservoir_of_a_routing_example() -> None:
+def test_san_diego_state_university_linear_reservoir() -> None:
     store = Pool(1.0, lambda volume: (volume / 2, 0.5), 200.0)
     outflow, _ = route(LINEAR_INFLOW, 1.0, store, weight=0.5)
     assert outflow == pytest.approx(LINEAR_OUTFLOW, abs=6e-4)

@@ -6,10 +6,12 @@ import pytest
 from dbox import Circle
 
 # A. Staus (1931), Der Beiwert kreisrunder Überfälle, Wasserkraft und Wasserwirtschaft 25(11),
-# 122-123 (citation seen). Table: "Staus 1936" as given by Irzooki (2014), doi
-# 10.1007/s13369-014-1360-8; read in public code that quotes that paper, not in either paper.
-# Rows: h/D, then C to three decimals. Its row at 0.05 (C = 0.750) is left out: the formula does
-# not follow it there (0.739), which is why the coefficient is held below 0.1.
+# 122-123: so cited in the reference list of "Modified theoretical stage-discharge relation for
+# circular sharp-crested weirs", Water Science and Engineering 5(1), 2012, 26-33 (seen). The table
+# was read in public code, which calls it "Staus 1936" as given by Irzooki (2014), doi
+# 10.1007/s13369-014-1360-8; which of the two years it is from is not known here, and neither
+# Staus's paper nor Irzooki's was seen. Rows: h/D, then C to three decimals.
+LOWEST_ROW = (0.05, 0.750)
 TABLE = np.array(
     [
         [0.10, 0.650],
@@ -52,7 +54,16 @@ def test_is_the_formula(ratio):
     assert float(coefficient(ratio)) == pytest.approx(formula, rel=1e-12)
 
 
-def test_is_held_where_it_was_not_measured():
+def test_lowest_row_of_the_table_lies_above_the_held_coefficient():
+    """At h/D = 0.05 the table has 0.750, the formula 0.739 (computed), and what is held 0.650."""
+    ratio, printed = LOWEST_ROW
+    held = float(coefficient(ratio))
+    assert held == pytest.approx(0.650, abs=5e-4)
+    assert held / printed == pytest.approx(0.87, abs=0.005)
+    assert not Circle(0.05).measured_heads[0] <= ratio * 0.05
+
+
+def test_is_held_outside_the_range_of_the_formula():
     """Left to itself the formula runs away: 1.01 at h/D = 0.02 (computed)."""
     low, high = 0.555 + 1.0 / 11.0 + 0.0041, 0.555 + 1.0 / 110.0 + 0.041
     np.testing.assert_allclose(coefficient([1e-4, 0.02, 0.099]), low, rtol=1e-12)

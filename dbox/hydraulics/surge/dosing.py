@@ -53,11 +53,12 @@ class Pump:
         Raises
         ------
         DomainError
-            Where neither rate nor curve is given, or the pump cannot lift to the box.
+            Where neither rate nor curve is given, or the curve ends before head and rate meet.
 
         Notes
         -----
-        The pressure pipe loses head by Manning's formula, running full.
+        The pressure pipe loses head by Manning's formula, running full. Between the points of the
+        curve the head falls straight; beyond its ends nothing is known of the pump.
         """
         if self.rate is not None:
             return self.rate
@@ -68,12 +69,21 @@ class Pump:
         if not np.all(np.diff(rates) > 0) or not np.all(np.diff(heads) <= 0):
             raise DomainError("the pump's heads must fall as its rates rise")
         flows = np.linspace(rates[0], rates[-1], 4001)
-        spare = np.interp(flows, rates, heads) - self.lift - self._friction(flows)
+        asked = self.lift + self._friction(flows)
+        spare = np.interp(flows, rates, heads) - asked
         if spare[0] <= 0:
             raise DomainError(
-                f"the pump gives at most {heads[0]:.3g} m of head; the lift asks for more"
+                f"at the lowest rate of its curve, {rates[0]:.3g} m3/s, the pump gives "
+                f"{heads[0]:.3g} m of head; lift and pressure pipe ask for {asked[0]:.3g} m: give "
+                "points at lower rates, or a pump that lifts more"
             )
-        return float(np.interp(0.0, -spare, flows))
+        if spare[-1] <= 0:
+            return float(np.interp(0.0, -spare, flows))
+        raise DomainError(
+            f"at the highest rate of its curve, {rates[-1]:.3g} m3/s, the pump gives "
+            f"{heads[-1]:.3g} m of head, and lift and pressure pipe ask for {asked[-1]:.3g} m "
+            "only: it runs beyond its curve; give points at higher rates, or its rate"
+        )
 
     def _friction(self, flows: Array) -> Array:
         if not (self.main_length and self.main_diameter):

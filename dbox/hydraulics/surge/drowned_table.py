@@ -30,7 +30,8 @@ class DrownedTable:
     Notes
     -----
     Beyond heads of 0.5 mm and 2 m the factor at these is used. Between the lines of the grid it is
-    mostly good to 0.02 per cent, and to 2 per cent where water stands at the top of a hole.
+    mostly good to 0.01 per cent; where water stands near the top of the opening, on either side, to
+    1 per cent for a round hole and to 3 per cent for a slot that is closed on top.
 
     >>> from dbox import Circle
     >>> hole = Circle(0.05, coefficient=0.6)

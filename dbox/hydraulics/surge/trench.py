@@ -7,18 +7,20 @@ A trench stores width x length x void fraction per depth and loses water through
 
 rate is the long-term acceptance rate that the user enters, times a named state of the soil. No
 bottom is flat: it is taken to be wet all over from a small depth on. Under a water table neither
-the bottom nor the part of the walls below it takes anything. Over its full depth the water
-surfaces; where the outlet of the box is lower than that, it first stands against the outlet.
+the bottom nor the part of the walls below it takes anything. At its full depth the soil takes what
+bottom and walls take up to there, and the rest surfaces; where the outlet of the box is lower, the
+water first stands against the outlet. The loss is straight in the depth, below the wetting depth
+and above it, so that under a steady inflow the depth goes as an exponential in each part.
 """
 
 from dataclasses import dataclass
+from math import expm1, log1p
 from types import MappingProxyType
 
 import numpy as np
 
 from dbox.errors import DomainError
 from dbox.hydraulics.openings.base import check_positive
-from dbox.hydraulics.surge.level_pool import fitted_weight
 
 SOIL_STATES = MappingProxyType({"fresh": 10.0, "biomat": 1.0, "smeared": 0.3})
 """Acceptance over the long-term rate, by the state of the soil. [-] (invented for this project:
@@ -115,8 +117,8 @@ class TrenchLine:
     """
 
     __slots__ = (
-        "_bottom", "_dry", "_full", "_slow", "_steep", "area", "brim", "infiltrated", "surfaced",
-        "volume",
+        "_bottom", "_dry", "_full", "_slow", "_steep", "_wet", "area", "brim", "infiltrated",
+        "surfaced", "volume",
     )  # fmt: skip
 
     def __init__(self, trench: Trench):
@@ -129,6 +131,7 @@ class TrenchLine:
         self._slow = walls / self.area
         # a water table takes the bottom out of use
         self._bottom = 0.0 if dry else trench.length * trench.width * trench.rate
+        self._wet = 0.0 if dry else WETTING_DEPTH * self.area
         self._steep = self._slow + self._bottom / (WETTING_DEPTH * self.area)
         self.volume = max(trench.ponding * self.area, self._dry)
         self.infiltrated = self.surfaced = 0.0
@@ -150,28 +153,45 @@ class TrenchLine:
         return min(self._steep * over, self._bottom + self._slow * over)
 
     def step(self, volume: float, seconds: float) -> None:
-        """Take a volume that comes evenly in a time.
+        """Take a volume that comes evenly in a time, exactly for a step of any length.
 
         Parameters
         ----------
         volume : float
             What comes. [m3]
         seconds : float
-            The time. [s]
+            The time, above 0. [s]
         """
-        over = self.volume - self._dry
-        steep, flat = self._steep * over, self._bottom + self._slow * over
-        rate, now = (self._steep, steep) if steep < flat else (self._slow, flat)
-        weight = fitted_weight(seconds * rate)
-        held = seconds * weight
-        target = over + volume - seconds * (1.0 - weight) * now
-        # infiltration is the lesser of two lines, so the volume left is the greater of two
-        left = max(target / (1.0 + held * self._steep),
-                   (target - held * self._bottom) / (1.0 + held * self._slow), 0.0)  # fmt: skip
-        left = min(left, over + volume)
-        self.infiltrated += over + volume - left
-        spill = self._dry + left - self._full
-        if spill > 0.0:
-            self.surfaced += spill
-            left -= spill
-        self.volume = self._dry + left
+        start = over = max(self.volume - self._dry, 0.0)
+        brim, inflow, left, spill = self._full - self._dry, volume / seconds, seconds, 0.0
+        while left > 0.0:
+            takes = min(self._steep * over, self._bottom + self._slow * over)
+            net = inflow - takes
+            # rising water meets the depth that wets the whole bottom, then the brim; falling
+            # water that depth from above, then nothing
+            steep = over < self._wet or (over == self._wet and net < 0.0)
+            rate = self._steep if steep else self._slow
+            if net > 0.0:
+                if over >= brim:
+                    spill = min(net * left, max(start + volume - brim, 0.0))
+                    break
+                end = min(self._wet, brim) if steep else brim
+            else:
+                end = 0.0 if steep else self._wet
+            moved = net * left * _fading(rate * left)
+            # the part of all that it would move in endless time; 1 or more is never passed
+            part = rate * (end - over) / net if net else 1.0
+            if part >= 1.0 or abs(moved) < abs(end - over):
+                over += moved
+                break
+            left += log1p(-part) / rate
+            over = end
+        over = min(max(over, 0.0), start + volume)
+        self.surfaced += spill
+        self.infiltrated += max(start + volume - spill - over, 0.0)
+        self.volume = self._dry + over
+
+
+def _fading(x: float) -> float:
+    """Mean over a time of what fades as exp(-t), x of them long: (1 - exp(-x)) / x. [-]"""
+    return -expm1(-x) / x if x > 0.0 else 1.0
