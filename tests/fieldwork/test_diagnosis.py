@@ -23,7 +23,9 @@ from dbox.fieldwork.diagnosis.diagnose import diagnose
 from dbox.fieldwork.diagnosis.next_look import next_looks
 from dbox.fieldwork.diagnosis.weigh import Weighing, weigh
 from dbox.fieldwork.records.evidence import Evidence, OutletEvidence
+from dbox.fieldwork.records.works import Works
 from dbox.fieldwork.site import Flow, Outlet, Site
+from dbox.hydraulics.surge.trench import Trench
 from tests.fieldwork.jobs import Job, make_job, revealed, visit
 
 LOOKED_AT = 0.25
@@ -168,6 +170,23 @@ def test_exact_the_line_that_is_full_got_its_share_before_it_backed_up():
     assert nothing is not None
     assert nothing.sealed == -1
     assert np.isnan(nothing.before).all()
+
+
+def test_exact_a_line_fills_in_the_time_of_its_closed_form():
+    """Storage A_s takes what the soil does not: A_s dh/dt = Q - r (w L + 2 (w + L) h), so to the
+    pipe at h it takes A_s / k ln(1 + k h / (Q - r w L - k h)), k = 2 r (w + L). The walls of this
+    short and deep trench take as much as its bottom."""
+    width, length, pipe, rate, voids = 0.9, 3.0, 0.4, 5e-7, 0.35
+    trench = Trench(length=length, width=width, depth=0.6, pipe_height=pipe, acceptance=rate)
+    site = replace(box(daily_flow=4 * 4.6e-6), works=Works(trenches=(trench,) * 4))
+    over = diagnose(site, draws=60).overload
+    assert over is not None
+    inflow = float(over.share[over.outlet]) * 4 * 4.6e-6
+    walls = 2 * rate * (width + length)
+    left = inflow - rate * width * length - walls * pipe
+    assert 0 < left < inflow / 2
+    expected = voids * width * length / walls * np.log1p(walls * pipe / left)
+    assert over.fills_in == pytest.approx(expected, rel=1e-3)
 
 
 def test_exact_normal_things_are_asked_first_and_ruled_out_once_answered():
