@@ -20,10 +20,11 @@ def command(
     as_json: Annotated[bool, typer.Option("--json", help="Machine output.")] = False,
 ) -> None:
     """Validate a scenario; every fault is told at once."""
-    from dbox.files.starter import PLACEHOLDER
+    from dbox.fieldwork.readings import without_placeholders
 
     refuse_one_file_twice({"FILE": file, "--readings": readings, "--write-csv": write_csv})
-    site = site_of(file, None, readings)
+    written = site_of(file, None, readings)
+    site = without_placeholders(written)
     missing = [o.label for o in site.outlets if not o.capped and not o.readings]
     if write_csv:
         from dbox.files.spreadsheet.write import readings_csv
@@ -34,10 +35,18 @@ def command(
     if as_json:
         from dbox_cli.output import print_json
 
-        print_json({"file": file, "outlets": len(site.outlets), "not_measured": missing})
+        print_json(
+            {
+                "file": file,
+                "outlets": len(site.outlets),
+                "not_measured": missing,
+                "placeholder": written.placeholder,
+            }
+        )
         return
     typer.echo(f"{file}: in order; {len(site.outlets)} outlets, {len(site.flows)} flows")
-    if PLACEHOLDER in site.title:
-        typer.echo("its readings are placeholders: put in your own, and a title of your own")
+    if written.placeholder:
+        typer.echo("its readings are placeholders: put in your own, then take out the line")
+        typer.echo("placeholder = true, or the word PLACEHOLDER in the title")
     if missing:
         typer.echo(f"not measured yet: outlet {', '.join(missing)}")

@@ -5,7 +5,7 @@ it is pooled from repeats, else it is that of a ruler. The mean of k repeats has
 An error common to all outlets, such as a misjudged water line, changes no share and is left out.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -21,6 +21,12 @@ CLINGING_WATER = 0.003
 
 About the capillary length of water, sqrt(0.0728 / (998 * 9.81)) m = 2.7 mm at 20 C.
 """
+
+PLACEHOLDERS = (
+    "the readings are placeholders, not measured: write your own and take out the line "
+    "placeholder = true, or the word PLACEHOLDER in the title"
+)
+"""Why nothing is computed from readings that were never taken, and what to do."""
 
 _LEAST_FREEDOM = 3
 _DOUBTFUL = 3.0
@@ -135,8 +141,10 @@ def measured_lips(site: Site) -> Lips:
     Raises
     ------
     DomainError
-        Naming every open outlet that has no reading.
+        Where the readings are placeholders; else naming every open outlet that has no reading.
     """
+    if site.placeholder and any(outlet.readings for outlet in site.outlets):
+        raise DomainError(PLACEHOLDERS)
     lips = reduce_readings(site)
     missing = [o.label for o, h in zip(site.outlets, lips.height, strict=True) if np.isnan(h)]
     if missing:
@@ -145,6 +153,25 @@ def measured_lips(site: Site) -> Lips:
             f'unknown; measure it, or give it state = "capped" if it is'
         )
     return lips
+
+
+def without_placeholders(site: Site) -> Site:
+    """The site with readings that are only placeholders left out, for what goes on without them.
+
+    Parameters
+    ----------
+    site : Site
+        The box with its readings.
+
+    Returns
+    -------
+    Site
+        The same where its readings were taken.
+    """
+    if not site.placeholder:
+        return site
+    outlets = tuple(replace(outlet, readings=()) for outlet in site.outlets)
+    return replace(site, outlets=outlets, placeholder=False)
 
 
 def _not_at_the_lip(height: Array, error: Array) -> list[str]:

@@ -142,6 +142,8 @@ class Site:
         The flows to compute, in the order of the file.
     spread : float or None
         Stated standard deviation of one reading; None where not stated. [m]
+    placeholder : bool
+        Whether the readings of the outlets only show where readings go and were never taken.
     target : Target
         What each line ought to get.
     tolerance : Tolerance or None
@@ -165,6 +167,7 @@ class Site:
     outlets: tuple[Outlet, ...]
     flows: tuple[Flow, ...]
     spread: float | None = None
+    placeholder: bool = False
     target: Target = field(default_factory=Target)
     tolerance: Tolerance | None = None
     grades: Survey | None = None

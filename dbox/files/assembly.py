@@ -6,6 +6,7 @@ A key that has already been refused is never asked for again.
 
 import math
 from collections.abc import Sequence, Set
+from dataclasses import replace
 
 from dbox.fieldwork.records.evidence import Evidence
 from dbox.fieldwork.records.poured import Pour
@@ -40,6 +41,9 @@ DEFAULT_FLOWS = (
     Flow(name="dose (default)", inflow=units.flow("30 gpm")),
 )
 """Flows where a file names none: an ordinary day, a bucket, a pump (common practice, no source)."""
+
+PLACEHOLDER = "PLACEHOLDER"
+"""Word in the title of a file of version 0.1 that says that its readings are not real."""
 
 Place = tuple[str | int, ...]
 
@@ -83,6 +87,7 @@ class Assembly:
             outlets=made,
             flows=self._flows(),
             spread=self.readings.spread,
+            placeholder=self._placeholder(self.readings.placeholder),
             target=target,
             tolerance=tolerance,
             grades=grades,
@@ -247,7 +252,12 @@ class Assembly:
         if table is None:
             return None
         labels = [self._label(index) for index in range(len(self.outlets))]
-        return SurveyAssembly(table, labels, self._fault, self._was_refused).survey()
+        survey = SurveyAssembly(table, labels, self._fault, self._was_refused).survey()
+        return survey and replace(survey, placeholder=self._placeholder(table.placeholder))
+
+    def _placeholder(self, said: bool | None) -> bool:
+        """Tell whether readings are placeholders; where no key says it, the title may."""
+        return PLACEHOLDER in (self.file.title or "") if said is None else said
 
     def _pours(self) -> tuple[Pour, ...]:
         outlets = {self._label(i): t.state == "capped" for i, t in enumerate(self.outlets)}

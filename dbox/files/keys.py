@@ -55,6 +55,7 @@ def word(words: tuple[str, ...]) -> tuple[PlainValidator, WithJsonSchema]:
 
 
 Text = Annotated[str | None, PlainValidator(measures.text), TEXT]
+Flag = Annotated[bool | None, PlainValidator(measures.flag), WithJsonSchema({"type": "boolean"})]
 Size = Annotated[float | None, length(measures.size), VALUE]
 
 

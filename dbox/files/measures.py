@@ -191,6 +191,13 @@ def text(value: object, longest: int = LONGEST_TEXT) -> str:
     return value.strip()
 
 
+def flag(value: object) -> bool:
+    """Read true or false."""
+    if not isinstance(value, bool):
+        raise ScenarioError(f"is {show(value)}; write true or false, without quotes")
+    return value
+
+
 def name(value: object) -> str:
     """Read a label, which may be written as a whole number.
 

@@ -3,13 +3,12 @@
 import datetime
 from typing import Annotated
 
-from pydantic import PlainValidator, WithJsonSchema
+from pydantic import PlainValidator
 
 from dbox.errors import ScenarioError
 from dbox.fieldwork.records.job import JobRecord
 from dbox.files import measures
-from dbox.files.faults import show
-from dbox.files.keys import VALUE, VALUES, Table, key
+from dbox.files.keys import VALUE, VALUES, Flag, Table, key
 
 LONGEST_NOTE = 600
 """Characters of one entry."""
@@ -32,13 +31,6 @@ def _ties(value: object) -> tuple[str, ...]:
     if not 1 <= len(ties) <= MOST_TIES:
         raise ScenarioError(f"is a list of {len(ties)}; write 1 to {MOST_TIES}")
     return tuple(measures.text(tie) for tie in ties)
-
-
-def _flag(value: object) -> bool:
-    """Read true or false."""
-    if not isinstance(value, bool):
-        raise ScenarioError(f"is {show(value)}; write true or false, without quotes")
-    return value
 
 
 _Words = Annotated[str | None, PlainValidator(_words), VALUE]
@@ -71,9 +63,7 @@ class RecordTable(Table):
     recheck: _Words = key("When the box is looked at again.", "after backfill, by 2026-06-01")
     notes: _Words = key("What else there is to say.", "soil wet below 40 in")
     exceptions: _Words = key("What departs from the permit or the plan.", "none")
-    invented: Annotated[bool | None, PlainValidator(_flag), WithJsonSchema({"type": "boolean"})] = (
-        key("Whether the data are made up; every sheet then says so.", True)
-    )
+    invented: Flag = key("Whether the data are made up; every sheet then says so.", True)
 
     def record(self) -> JobRecord:
         """The record, blank where a key is absent."""

@@ -1,16 +1,13 @@
 """What does a person fill in at the box? The commented scenario that a new job starts from."""
 
-PLACEHOLDER = "PLACEHOLDER"
-"""Word in a title that says that the readings are not real."""
-
 _HEAD = """\
 # One distribution box. Put your values in place of the ones below, save, and run
 #     dbox check THIS-FILE
 # A line that begins with # is a comment. What you did not measure, leave out: never write 0 for it.
 # Write sizes with their unit, in quotes: "1-3/16 in", "3 mm", "60 ft", "5 gpm", "5 gal in 40 s".
 
-# What the job is called. It says PLACEHOLDER until the readings below are your own.
-title = "PLACEHOLDER readings, not measured: put in your own"
+# What the job is called.
+title = "New job"
 # The unit of a bare length: in, mm or cm.
 units = "in"
 
@@ -38,6 +35,9 @@ offset = "1/2 in"
 # header_fall = "1/8 in/ft"
 
 [readings]
+# The readings below only show where yours go, and nothing is computed from them. Write what you
+# measured in their place, then take this line out.
+placeholder = true
 # Which point of the hole you read: lip (its lowest point), centre or top.
 point = "lip"
 # How far two honest readings of the same hole differ: about 1/32 in at best, 1/16 in with most
@@ -115,6 +115,7 @@ _JOB = """
 # Rod readings along the pipes, for: dbox grades THIS-FILE. One run for each pipe, in the order of
 # the water's way: house sewer, supply pipe, header. Take the # away where you have readings.
 # [grades]
+# placeholder = true        # take this line out once the readings are your own
 # spread = "1/8 in"         # how far two honest rod readings of one place differ
 # diameter = "4.026 in"     # inside diameter of the pipes
 # roughness = 0.010         # Manning's n; 0.010 is smooth plastic

@@ -19,6 +19,7 @@ from dbox.files.keys import (
     TEXT,
     VALUE,
     VALUES,
+    Flag,
     Size,
     Table,
     Text,
@@ -144,6 +145,11 @@ class ReadingsTable(Table):
         "Height over still water of the lowest place where water could leave the box other than "
         "by the outlets.",
         "6 in",
+    )
+    placeholder: Flag = key(
+        "Whether the readings of the outlets only show where yours go; nothing is computed from "
+        "them then.",
+        True,
     )
 
 

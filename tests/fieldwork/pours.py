@@ -1,10 +1,8 @@
-"""Pours simulated without dbox: the integral by quadrature, the level by brentq, noise on top."""
+"""Pours simulated without dbox: the integral by Gauss, the level by brentq, noise on top."""
 
 from collections import Counter
-from functools import lru_cache
 
 import numpy as np
-from scipy.integrate import quad
 from scipy.optimize import brentq
 
 from dbox import Circle
@@ -22,16 +20,21 @@ SLOW, FAST = 1.25 * GPM, 6 * GPM
 """A hose turned down, and buckets: heads of about 6 and 14 mm over five holes of 2 in."""
 
 
-@lru_cache(maxsize=100_000)
-def hole_flow(head: float, coefficient: float) -> float:
-    """Q = C sqrt(2 g) times the integral of b(z) sqrt(h - z) over the wetted hole. [m3/s]"""
-    if head <= 0:
-        return 0.0
+NODES, WEIGHTS = np.polynomial.legendre.leggauss(24)
+TURN = np.pi / 4 * (NODES + 1)
 
-    def strip(z: float) -> float:
-        return 2 * np.sqrt(max(z * (DIAMETER - z), 0.0)) * np.sqrt(max(head - z, 0.0))
 
-    return coefficient * np.sqrt(2 * 9.80665) * quad(strip, 0.0, min(head, DIAMETER))[0]
+def hole_flow(head: np.ndarray, coefficient: float) -> np.ndarray:
+    """Q = C sqrt(2 g) times the integral of b(z) sqrt(h - z) over the wetted hole. [m3/s]
+
+    With z = top sin(t)^2 the integrand has no root left at either end, so 24 points are plenty.
+    """
+    head = np.maximum(head, 0.0)[:, None]
+    top = np.minimum(head, DIAMETER)
+    z = top * np.sin(TURN) ** 2
+    strip = 2 * np.sqrt(z * (DIAMETER - z)) * np.sqrt(head - z)
+    integral = (strip * top * np.sin(2 * TURN)) @ WEIGHTS * np.pi / 4
+    return coefficient * np.sqrt(2 * 9.80665) * integral
 
 
 def simulate(
@@ -40,8 +43,7 @@ def simulate(
     """Flow of each outlet, `passing` being the part of its flow that each lets through. [m3/s]"""
 
     def flows(level: float) -> np.ndarray:
-        each = [hole_flow(level - lip, coefficient) for lip in lips]
-        return passing * np.array(each)
+        return passing * hole_flow(level - lips, coefficient)
 
     level = brentq(lambda y: flows(y).sum() - inflow, lips.min(), lips.max() + 0.2, xtol=1e-9)
     return flows(level)

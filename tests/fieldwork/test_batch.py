@@ -144,14 +144,14 @@ def test_exact_a_level_box_read_without_error_is_within():
 @pytest.mark.parametrize("count", [2, 3, 6, 12])
 def test_two_ways_quick_boxes_are_within_only_where_draws_say_so(count):
     """Level boxes read ever better, about where the verdict turns."""
-    spread = np.geomspace(0.05e-3, 1.5e-3, 40)
+    spread = np.geomspace(0.05e-3, 1.5e-3, 20)
     boxes = Boxes(
         openings=(Circle(1.75 * INCH, coefficient=0.6),) * count,
-        lip=np.zeros((40, count)),
+        lip=np.zeros((20, count)),
         error=np.repeat(spread[:, None], count, axis=1),
-        tolerance=np.full(40, 0.1),
-        hole_offset=np.zeros((40, count)),
-        clock=np.full((40, count), np.nan),
+        tolerance=np.full(20, 0.1),
+        hole_offset=np.zeros((20, count)),
+        clock=np.full((20, count), np.nan),
     )
     quick = judge_first_order(boxes, INFLOW)
     drawn = judge_drawn(boxes, INFLOW, samples=4000, seed=0)

@@ -1,6 +1,7 @@
 """Bands, probabilities and verdicts against a slow Monte-Carlo of slots worked out by hand."""
 
 from dataclasses import replace
+from functools import cache
 from math import sqrt
 
 import numpy as np
@@ -139,13 +140,14 @@ def test_exact_a_trickle_cannot_be_told_where_a_dose_can():
     assert result.verdicts[2] == "within"
 
 
-SOME_SITES = 60
+SOME_SITES = (20, pytest.param(60, marks=pytest.mark.slow))
 
 
-def undecided() -> list[tuple[Site, Assessment]]:
+@cache
+def undecided(count: int) -> list[tuple[Site, Assessment]]:
     """Drawn sites that cannot be told at their one flow."""
     rng, sites = np.random.default_rng(11), []
-    while len(sites) < SOME_SITES:
+    while len(sites) < count:
         n = int(rng.integers(2, 7))
         site = box(
             list(rng.normal(0, 10 ** rng.uniform(-4.5, -2.5), n)),
@@ -159,13 +161,14 @@ def undecided() -> list[tuple[Site, Assessment]]:
     return sites
 
 
-def test_two_ways_the_settling_spread_settles():
+@pytest.mark.parametrize("count", SOME_SITES)
+def test_two_ways_the_settling_spread_settles(count):
     """Read that well, with the same means, the verdict is given; read for half the work, it is not.
 
     Half the readings have a spread larger by the root of two.
     """
     settled = 0
-    for site, result in undecided():
+    for site, result in undecided(count):
         (spread,) = result.settling_spread
         if np.isnan(spread):
             continue
@@ -175,13 +178,14 @@ def test_two_ways_the_settling_spread_settles():
         assert again.verdicts != ("cannot tell",), again.within_probability
         coarser = assess(replace(site, spread=float(np.sqrt(2.0) * spread)))
         assert coarser.verdicts == ("cannot tell",), coarser.within_probability
-    assert settled > SOME_SITES / 2
+    assert settled > count / 2
 
 
-def test_two_ways_the_settling_repeats_settle():
+@pytest.mark.parametrize("count", SOME_SITES)
+def test_two_ways_the_settling_repeats_settle(count):
     """As many readings of every outlet, their means the same, at the spread stated."""
     tried = 0
-    for site, result in undecided():
+    for site, result in undecided(count):
         (repeats,) = result.settling_repeats
         if np.isnan(repeats):
             continue
@@ -190,7 +194,7 @@ def test_two_ways_the_settling_repeats_settle():
         more = tuple(replace(o, readings=o.readings * int(repeats)) for o in site.outlets)
         again = assess(replace(site, outlets=more))
         assert again.verdicts != ("cannot tell",), again.within_probability
-    assert tried > SOME_SITES / 2
+    assert tried > count / 2
 
 
 def test_exact_the_outlet_read_most_often_tells_how_many_readings_settle_it():

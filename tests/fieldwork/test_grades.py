@@ -117,6 +117,24 @@ def test_exact_uneven_spacing_weighs_the_nearer_neighbour_more():
     assert sag[1] == pytest.approx(0.5 - 0.8 / 4)
 
 
+@pytest.mark.parametrize(("rough", "spread"), [(0, 7.570e-3), (2, 2.795e-3)])
+def test_exact_the_nearer_neighbour_brings_more_of_its_error(rough, spread):
+    """Stations at 0, 1 and 4: the line between the ends stands at 3/4 of the first, 1/4 of the
+    last. A neighbour read to 10 mm, the rest to 1 mm, so the sag is good to
+
+        sqrt(1 + (3/4 10)^2 + (1/4 1)^2) = 7.570 mm where that is the near one,
+        sqrt(1 + (3/4 1)^2 + (1/4 10)^2) = 2.795 mm where it is the far one,
+
+    and is a belly from 1.6449 times that, the 95 % point of the normal distribution.
+    """
+    at, error = np.array([0.0, 1.0, 4.0]), np.full(3, 0.001)
+    error[rough] = 0.010
+    for part, bellied in ((0.99, False), (1.01, True)):
+        sag = part * 1.6449 * spread
+        _, belly = find_bellies(at, np.array([0.0, -sag, 0.0]), error)
+        assert bool(belly[1]) is bellied
+
+
 def test_two_ways_straight_pipes_are_seldom_called_bellied():
     rng = np.random.default_rng(11)
     at, straight = np.arange(9.0), -0.02 * np.arange(9.0)
@@ -177,6 +195,35 @@ def test_exact_the_inlet_over_each_outlet():
 def test_exact_heights_from_two_places_are_not_compared():
     header = run([34, 35], kind="header", outlet="1", datum="elsewhere")
     assert graded(run([30, 31, 32]), header).drops == ()
+
+
+def test_exact_a_drop_has_the_error_of_the_two_ends_that_meet_in_the_box():
+    """Exact: one reading to 1/16 in at the inlet; four of the header where it leaves, so half that.
+
+    The far ends, read once and nine times, have no part in it.
+    """
+    supply = run([[28] * 9, 30], datum="box")
+    header = run([[32] * 4, [33] * 9], kind="header", outlet="1", name="header 1", datum="box")
+    (drop,) = graded(supply, header).drops
+    assert float(drop.fall.fall) == pytest.approx(2 * INCH)
+    assert float(drop.fall.error) == pytest.approx(INCH / 16 * np.sqrt(1 + 1 / 4))
+
+
+@pytest.mark.parametrize(("entered", "told"), [(2.0, False), (3.0, True)])
+def test_the_entered_drop_is_that_over_the_highest_outlet(entered, told):
+    """Water backs into the inlet once it stands over the outlet that is hardest to reach, so the
+    drop that counts is the least one (common practice, no source)."""
+    supply = run([28, 30], datum="box")
+    headers = [
+        run([rod, rod + 1], kind="header", outlet=str(i), name=f"header {i}", datum="box")
+        for i, rod in ((1, 33), (2, 32), (3, 33))
+    ]
+    site = box([0.0] * 4)
+    site = replace(site, box=replace(site.box, inlet_drop=entered * INCH))
+    survey = Survey(runs=(supply, *headers), spread=SPREAD)
+    said = [s for s in grade(replace(site, grades=survey)).warnings if "inlet drop" in s]
+    assert len(said) == told
+    assert all("76 mm; by the rod it is 51 mm over outlet 2" in sentence for sentence in said)
 
 
 def test_exact_an_entered_drop_that_the_rod_contradicts_is_told():

@@ -60,7 +60,7 @@ def test_exact_a_partly_blocked_opening_passes_its_part_at_every_head():
 
 
 def test_two_ways_probabilities_are_those_of_boxes_drawn_from_what_was_known():
-    """Evidence is the mean likelihood over what was known before: 60,000 boxes, drawn plainly.
+    """Evidence is the mean likelihood over what was known before: 20,000 boxes, drawn plainly.
 
     The approximation is held to 0.05 in probability.
     """
@@ -75,7 +75,7 @@ def test_two_ways_probabilities_are_those_of_boxes_drawn_from_what_was_known():
         ("agree", None),
         *[(k, i) for k in PRIOR if k != "agree" for i in range(3)],
     ]:
-        count = 60_000
+        count = 20_000
         lips = draw.normal(0, spread, (count, 3))
         passing = np.ones((count, 3))
         if kind == "height":
@@ -94,9 +94,9 @@ def test_two_ways_probabilities_are_those_of_boxes_drawn_from_what_was_known():
 
 
 def _plain_flows(hole, lips, passing, inflow):
-    """Flows of partly blocked outlets, the level found by halving. (count, n)"""
+    """Flows of partly blocked outlets, the level found by halving to 20 nm. (count, n)"""
     low, high = lips.min(-1), lips.max(-1) + 0.3
-    for _ in range(36):
+    for _ in range(24):
         level = 0.5 * (low + high)
         flow = passing * hole.discharge(level[:, None] - lips)
         more = flow.sum(-1) < inflow

@@ -105,6 +105,14 @@ def test_exact_load_is_the_day_s_volume_or_the_share_of_what_people_send() -> No
     assert nobody.overloaded == ()
 
 
+def test_exact_the_load_of_a_longer_run_is_that_of_one_of_its_days() -> None:
+    """Exact: what ran in over the run, by its three days of 86,400 s; a load is a rate."""
+    days = run_days(site(), 3, seed=3)
+    assert days.load == pytest.approx(days.surge.volume[-1] / (3 * 86400.0))
+    # four people send one day's water a day, whatever the length of the run; days differ by chance
+    assert 0.5 < days.load.sum() / (4 * PER_PERSON / 86400.0) < 1.5
+
+
 def test_exact_overloaded_is_more_than_a_trench_takes() -> None:
     tight = replace(TRENCH, acceptance=TRENCH.acceptance / 5)
     day = run_days(site(trenches=(tight,) * 4), 1)

@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 
 import numpy as np
 import pytest
@@ -174,6 +175,15 @@ def test_exact_results_are_a_table_with_a_row_a_box():
     assert table[1]["work"] == "adjust"
     assert "by the ruler" in table[1]["turns"]
     assert tally.boxes == 3
+
+
+def test_exact_a_small_move_is_told_in_inches_too():
+    """Exact: lips 1/32 in apart (0.79 mm) meet; a rule marked in 32nds shows such a move."""
+    boxes, _ = listed("box,outlet 1,outlet 2,spread,tolerance", "A,0,1/32,0.1 mm,2 %")
+    lines, _ = answer(boxes, SETTINGS, with_work=True)
+    text = (heads(SETTINGS, with_work=True) + lines).decode()
+    (row,) = csv.DictReader(io.StringIO(text))
+    assert re.search(r"2: lower 1/32 in \(0\.[5678] mm\) by the ruler", row["turns"])
 
 
 @pytest.mark.parametrize("cell", ["9:00", "09:00:00", "9:00:00 AM"])

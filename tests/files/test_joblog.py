@@ -67,12 +67,18 @@ def test_exact_an_event_is_on_the_disk_before_append_returns(tmp_path: Path, mon
         assert flushed[-1].splitlines()[-1] == json.dumps(answer(1)).encode()
 
 
-def test_exact_cut_anywhere_it_goes_on_with_every_complete_event(tmp_path: Path):
-    """A kill or a power cut can leave any part of the last line."""
+@pytest.mark.parametrize("every", [9, pytest.param(1, marks=pytest.mark.slow)])
+def test_exact_cut_anywhere_it_goes_on_with_every_complete_event(tmp_path: Path, every: int):
+    """A kill or a power cut can leave any part of the last line.
+
+    Everyday the cuts beside each newline and one byte in nine, in the slow test every byte.
+    """
     whole_path = tmp_path / "whole"
     written(whole_path, 3)
     whole = whole_path.read_bytes()
-    for cut in range(len(whole) + 1):
+    ends = [i + beside for i, byte in enumerate(whole) if byte == 10 for beside in (-1, 0, 1, 2)]
+    cuts = {*ends, *range(0, len(whole), every)}
+    for cut in sorted(cut for cut in cuts if cut <= len(whole)):
         path = tmp_path / f"cut{cut}"
         path.write_bytes(whole[:cut])
         complete, _, rest = whole[:cut].rpartition(b"\n")

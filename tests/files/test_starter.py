@@ -6,20 +6,49 @@ from pathlib import Path
 import pytest
 
 from dbox.errors import ScenarioError
-from dbox.files.scenario import load
+from dbox.files.scenario import load, loads
 from dbox.files.starter import starter
 from dbox.files.tables import schema
 from dbox.files.write_file import write_file
 
 
 def test_the_starter_is_valid_and_its_readings_say_what_they_are(tmp_path: Path) -> None:
-    """Exact: it loads, and its title, which every output shows, calls the readings placeholders."""
+    """Exact: it loads, and says by a key that its readings are placeholders."""
     path = tmp_path / "job.toml"
     write_file(path, starter())
     site = load(path)
-    assert "PLACEHOLDER" in site.title
+    assert site.placeholder
+    assert not loads(starter().replace("placeholder = true\n", "")).placeholder
     assert all(outlet.readings for outlet in site.outlets)
     assert site.tolerance is None
+
+
+@pytest.mark.parametrize(
+    ("title", "key", "expected"),
+    [
+        ("PLACEHOLDER readings, not measured: put in your own", "", True),
+        ("PLACEHOLDER readings, not measured: put in your own", "placeholder = false", False),
+        ("Oak St", "placeholder = true", True),
+        ("Oak St", "", False),
+    ],
+)
+def test_a_title_of_version_0_1_says_it_where_no_key_does(title, key, expected) -> None:
+    """Exact, as said: a starter of 0.1 has it in its title alone."""
+    site = loads(
+        f'''
+        title = "{title}"
+        insert = {{kind = "circle", diameter = "2 in"}}
+        outlet = [{{reading = "1/8 in"}}, {{reading = "0 in"}}]
+        [readings]
+        {key}
+        '''
+    )
+    assert site.placeholder is expected
+
+
+def test_a_placeholder_that_is_no_yes_or_no_is_refused() -> None:
+    with pytest.raises(ScenarioError, match=r"placeholder is .yes.; write true or false"):
+        loads('outlet = [{}]\n[readings]\nplaceholder = "yes"')
 
 
 def test_every_reading_of_the_starter_is_marked() -> None:

@@ -1,6 +1,6 @@
 """How does a set-up run? Scenario, log and talk brought together, and the loop of questions."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from math import radians
 from pathlib import Path
@@ -23,7 +23,6 @@ from dbox.files.setup.job import SetupJob
 from dbox.files.setup.log import Story, angles_by_label, differences, identity, story
 from dbox.files.setup.results import after_path, after_text, setup_json
 from dbox.files.shipped import resolve, shipped_names
-from dbox.files.starter import PLACEHOLDER
 from dbox.files.write_file import write_file
 from dbox_cli.arguments import flow_index, naming, refuse_one_file_twice
 from dbox_cli.output import print_json, wrapped
@@ -115,20 +114,12 @@ def _scenario(file: str) -> Path:
     return path.resolve()
 
 
-def _site(path: Path) -> Site:
-    """The box of a scenario; readings that are only placeholders count as not taken."""
-    site = load(path)
-    if PLACEHOLDER not in site.title:
-        return site
-    return replace(site, outlets=tuple(replace(o, readings=()) for o in site.outlets))
-
-
 def _kept(path: Path, wishes: Wishes) -> SetupRecord | None:
     """The job as its log has it; None while its scenario is still being asked for."""
     told_story = story(read_log(log_path(path)))
     if told_story.box is None and (told_story.answers or not path.exists()):
         return None
-    site = _site(path)
+    site = load(path)
     if told_story.box is not None and not wishes.edited:
         _refuse_another(path, told_story, site)
     return record(SetupJob(site, wishes.rules(site), told_story).job)
@@ -157,7 +148,7 @@ def _begun(talk: Talk, log: JobLog, path: Path, wishes: Wishes) -> SetupJob:
     told_story = story(log.entries)
     if told_story.box is None and (told_story.answers or not path.exists()):
         interview(talk, log, path, _now)
-    site = _site(path)
+    site = load(path)
     if told_story.box is None or wishes.again:
         _begin(log, path, site, told_story, wishes)
     elif wishes.edited and differences(told_story.box, identity(site)):

@@ -20,6 +20,7 @@ from dbox.fieldwork.diagnosis.normal import Normal, normal_things
 from dbox.fieldwork.diagnosis.overload import Overload, overload_of
 from dbox.fieldwork.diagnosis.places import outlet_places
 from dbox.fieldwork.diagnosis.weigh import Weighing, pours_done, weigh
+from dbox.fieldwork.readings import without_placeholders
 from dbox.fieldwork.site import Site
 
 DRAWS = 400
@@ -31,6 +32,7 @@ MOST_ROWS = 60_000
 _LEAST_DRAWS = 60
 _FEW = 12.0
 _SPILT = 1.15
+_NOT_TAKEN = "placeholders stand for readings: the readings of the file are taken as not made"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -161,6 +163,7 @@ def diagnose(site: Site, *, seed: int = 0, draws: int = DRAWS) -> Diagnosis:
         raise DomainError(f"draws [-] is {draws}; take 20 or more")
     if all(outlet.capped for outlet in site.outlets):
         raise DomainError("every outlet is capped; leave at least one open")
+    asked, site = site, without_placeholders(site)
     many = MOST_ROWS // (20 * len(site.outlets))
     weighing = weigh(site, draws=min(draws, max(many, _LEAST_DRAWS)), seed=seed)
     fit = fit_of(weighing)
@@ -172,7 +175,7 @@ def diagnose(site: Site, *, seed: int = 0, draws: int = DRAWS) -> Diagnosis:
         normal=normal_things(site),
         contradictions=fit.contradictions(),
         overload=overload_of(weighing),
-        warnings=_warnings(weighing),
+        warnings=(*([_NOT_TAKEN] if asked.placeholder else []), *_warnings(weighing)),
     )
 
 

@@ -14,6 +14,7 @@ import numpy as np
 from dbox.arrays import Array, BoolArray, freeze
 from dbox.errors import DomainError
 from dbox.fieldwork.grades.falls import QUANTILE, Falls, Line, find_bellies, fit_line, hold_to
+from dbox.fieldwork.readings import PLACEHOLDERS
 from dbox.fieldwork.records.survey import DEFAULT_ROD_SPREAD, Limit, Run, Survey
 from dbox.fieldwork.site import Flow, Site
 from dbox.fieldwork.targets import target_shares
@@ -177,11 +178,14 @@ def grade(site: Site) -> Grading:
     Raises
     ------
     DomainError
-        Where nothing was read, or a header leads away from an outlet that is not there.
+        Where nothing was read, the readings are placeholders, or a header leads away from an outlet
+        that is not there.
     """
     survey = site.grades
     if survey is None or not survey.runs:
         raise DomainError("no rod readings; add [grades] and under it a [[grades.run]] for each")
+    if survey.placeholder:
+        raise DomainError(PLACEHOLDERS)
     spread = DEFAULT_ROD_SPREAD if survey.spread is None else survey.spread
     runs = tuple(_run_grade(site, survey, run, spread) for run in survey.runs)
     drops = tuple(

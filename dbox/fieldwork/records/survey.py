@@ -141,8 +141,11 @@ class Survey:
         Stated standard deviation of one rod reading; None where not stated. [m]
     limits : Limits
         What the falls are held to.
+    placeholder : bool
+        Whether the readings only show where readings go and were never taken.
     """
 
     runs: tuple[Run, ...]
     spread: float | None = None
     limits: Limits = field(default_factory=Limits)
+    placeholder: bool = False

@@ -14,6 +14,7 @@ import numpy as np
 
 from dbox.errors import DomainError
 from dbox.fieldwork.levelling.plan import Levelling
+from dbox.fieldwork.readings import without_placeholders
 from dbox.fieldwork.setup.doubts import Doubt, doubt
 from dbox.fieldwork.setup.events import ClockSet, Closed, Event, Turned, Undone
 from dbox.fieldwork.setup.passes import Pass, Rules, conclude, first_pass, levelled, next_pass
@@ -178,12 +179,14 @@ def begin(
     Parameters
     ----------
     site : Site
-        The box; readings it has already are not taken, only offered.
+        The box; readings it has already are not taken, only offered, and not even that where they
+        are placeholders.
     rules : Rules, optional
         How turns are worked out.
     angles : sequence of float or None, optional
         Where each hole stands, where that differs from the scenario. [rad]
     """
+    site = without_placeholders(site)
     start = tuple(o.clock for o in site.outlets) if angles is None else tuple(angles)
     return Job(site=site, passes=(first_pass(site, start),), rules=rules or Rules())
 

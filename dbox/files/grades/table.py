@@ -21,7 +21,7 @@ from dbox.errors import ScenarioError
 from dbox.fieldwork.records.survey import RUN_KINDS
 from dbox.files import measures, units
 from dbox.files.faults import show
-from dbox.files.keys import TEXT, VALUE, VALUES, Size, Table, Text, key, length, lengths, word
+from dbox.files.keys import TEXT, VALUE, VALUES, Flag, Size, Table, Text, key, length, lengths, word
 
 MOST_READINGS = 100
 """Readings of one station."""
@@ -163,4 +163,7 @@ class GradesTable(Table):
     diameter: Size = key("Inside diameter of every run that names none.", "4.026 in")
     roughness: _Roughness = key("Manning's n of every run that names none; absent: 0.010.", 0.010)
     limits: LimitsTable | None = key("What the falls are held to.")
+    placeholder: Flag = key(
+        "Whether the readings only show where yours go; nothing is computed from them then.", True
+    )
     run: list[RunTable] | None = key("The runs, in the order of the water's way.")

@@ -9,6 +9,7 @@ from typing import Any
 
 from dbox.fieldwork.setup.record import PassRecord, SetupRecord
 from dbox.files import document, units
+from dbox.files.assembly import PLACEHOLDER
 from dbox.files.notation import clock_text, inches
 from dbox.files.results import level_json, split_json
 from dbox.files.writer import toml_text
@@ -102,7 +103,8 @@ def after_text(scenario: Path, last: PassRecord) -> str:
     Returns
     -------
     str
-        TOML with every key of the first but for readings, clock positions and rim.
+        TOML with every key of the first but for readings, clock positions and rim; the readings are
+        no placeholders any more.
 
     Raises
     ------
@@ -122,6 +124,8 @@ def after_text(scenario: Path, last: PassRecord) -> str:
         tables["readings"].pop("rim")
         if rim is not None and rim > 0:
             tables["readings"]["rim"] = _height(rim)
+    if "placeholder" in tables.get("readings", {}) or PLACEHOLDER in tables.get("title", ""):
+        tables.setdefault("readings", {})["placeholder"] = False
     head = f"# Written by dbox setup: {scenario.name} as read in pass {last.number}"
     return f"{head}, {last.still_at}.\n\n{toml_text(tables)}"
 

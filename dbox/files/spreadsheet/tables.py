@@ -72,7 +72,7 @@ def with_readings(site: Site, path: Path | str) -> Site:
         replace(o, readings=tuple(m for m in row if m is not None))
         for o, row in zip(site.outlets, found, strict=True)
     ]
-    return replace(site, outlets=tuple(outlets))
+    return replace(site, outlets=tuple(outlets), placeholder=False)
 
 
 def with_catches(site: Site, path: Path | str) -> Site:

@@ -1,0 +1,204 @@
+"""What a person sees of a box whose state is known: the judged sizes, held by what practice knows.
+
+A chance here is a judgement, so it is held to no more than what the trade would be sure of: which
+word is the likely one, and about where one word gives way to the next.
+"""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from dbox import Circle
+from dbox.fieldwork.diagnosis.causes import index_of
+from dbox.fieldwork.diagnosis.depths import port_depth_chance, rod_chance
+from dbox.fieldwork.diagnosis.diagnose import diagnose
+from dbox.fieldwork.diagnosis.next_look import KINDS, SLOW_POUR
+from dbox.fieldwork.diagnosis.visible import View, call_chance
+from dbox.fieldwork.records.evidence import OUTLET_WORDS, WORDS, Evidence, OutletEvidence
+from dbox.fieldwork.records.poured import Pour
+from dbox.fieldwork.site import Flow, Outlet, Site
+
+INCH, FOOT, HOUR = 0.0254, 0.3048, 3600.0
+
+
+def states(count: int = 1, **known: object) -> SimpleNamespace:
+    """Boxes of four level outlets under a leaning box, which shows nothing at one outlet alone."""
+    plain = {
+        "cause": np.full(count, index_of("tilt")[0]),
+        "own": np.zeros((count, 4), bool),
+        "hole": np.full(count, -1),
+        "read": np.zeros((count, 4)),
+        "still": np.zeros(count),
+        "load": np.ones((count, 4)),
+        "day_share": np.full((count, 4), 0.25),
+        "slopes": np.zeros((count, 2)),
+    }
+    return SimpleNamespace(**plain | known)
+
+
+def seen(box: SimpleNamespace, name: str, since_use: float | None = 8 * HOUR) -> dict[str, float]:
+    """Chance of each word at the first outlet, or of the system, in the first box."""
+    view = View(box, Evidence(since_use=since_use))
+    if name in OUTLET_WORDS:
+        return dict(zip(OUTLET_WORDS[name], view.outlet(name)[0, 0], strict=True))
+    return dict(zip(WORDS[name], view.system(name)[0], strict=True))
+
+
+def port(load: float) -> dict[str, float]:
+    return seen(states(load=np.full((1, 4), load)), "port")
+
+
+def test_a_port_shows_the_depth_at_which_walls_take_what_the_bottom_does_not():
+    """A long trench: load times w = w + 2 h, so 3 ft wide it stands to a pipe 1 ft up at a load of
+    1 + 2/3; at half of what its bottom takes it is dry (the size is common practice, no source)."""
+    assert port(1 + 2 / 3)["to the pipe"] == pytest.approx(0.5, abs=0.1)
+    assert port(0.5)["dry"] > 0.8
+    assert port(1.0)["to the pipe"] < 0.2
+    # pools from a lasting load of 1 on, and is damp a little before that
+    assert 0.25 < port(0.85)["dry"] < 0.75
+    assert port(1.3)["dry"] < 0.25
+    assert port(3.0)["to the pipe"] > 0.85
+
+
+def test_wet_ground_takes_a_load_that_stands_to_the_ground():
+    """The same trench, 18 in deep: 1 + 2 18 / 36 = 2. Of those that surface some are not found."""
+
+    def wet(load: float) -> float:
+        chance = View(states(load=np.full((1, 4), load)), Evidence()).outlet("ground")
+        return float(1 - chance[0, 0, 0])
+
+    assert wet(0.7) < 0.12
+    assert wet(2.0) == pytest.approx(0.5 * (wet(0.3) + wet(20.0)), abs=0.06)
+    assert 0.5 < wet(20.0) < 0.8
+
+
+def test_nobody_calls_about_dry_lines_and_hardly_anybody_lives_with_a_full_one():
+    """Common practice, no source."""
+    most = np.array([0.5, 1.35, 3.0])
+    chance = call_chance(states(3, load=np.repeat(most[:, None], 4, axis=1)))
+    assert chance[0] < 0.1
+    assert 0.3 < chance[1] < 0.7
+    assert chance[2] > 0.85
+    one = states(load=np.array([[0.3, 0.3, 3.0, 0.3]]))
+    assert call_chance(one)[0] == pytest.approx(chance[2])
+
+
+@pytest.mark.parametrize(
+    ("share", "word", "least"),
+    [(0.25, "as the others", 0.85), (0.47, "stained", 0.55), (0.70, "stained", 0.6),
+     (0.35, "stained", 0.3), (0.01, "dusty", 0.55), (0.15, "as the others", 0.75)],
+)  # fmt: skip
+def test_a_favoured_lip_is_stained_and_an_idle_one_dusty(share, word, least):
+    """Of four outlets a lip 1/16 in low takes 35 % at 4 L/min and 47 % at 1, one 1/8 in low 70 %,
+    by the plain weir integral; that stains show it is common practice, no source."""
+    rest = (1 - share) / 3
+    assert seen(states(day_share=np.array([[share, rest, rest, rest]])), "trace")[word] > least
+
+
+@pytest.mark.parametrize(
+    ("slope", "least", "most"), [(0.0005, 0, 0.1), (1 / 160, 0.4, 0.65), (1 / 64, 0.9, 1)]
+)
+def test_a_rim_is_called_out_of_level_from_about_an_eighth_across_the_box(slope, least, most):
+    """0.5 mm in 1 m is what a spirit level shows; 1/8 in on 20 in is seen by half, 1/4 in on 16 in
+    by nearly all (common practice, no source)."""
+    assert (
+        least <= seen(states(slopes=np.array([[0.6, 0.8]]) * slope), "rim")["out of level"] <= most
+    )
+
+
+@pytest.mark.parametrize(
+    ("still", "word"),
+    [(-0.010, "below the lowest lip"), (-0.001, "at the lowest lip"), (0.002, "at the lowest lip"),
+     (0.010, "above some lips"), (0.035, "above all lips")],
+)  # fmt: skip
+def test_still_water_is_called_after_the_lips_that_it_covers(still, word):
+    """Lips over 20 mm. Water clings 2.7 mm over a lip, sqrt(0.0728 / (998 9.81)) m, and is still
+    called level with it."""
+    box = states(read=np.array([[0.0, 0.005, 0.012, 0.020]]), still=np.array([still]))
+    chance = seen(box, "at_rest")
+    assert max(chance, key=chance.__getitem__) == word
+    assert chance[word] > 0.6
+
+
+@pytest.mark.parametrize(
+    ("since", "least", "most"), [(600.0, 0.4, 0.7), (3600.0, 0.2, 0.35), (8 * HOUR, 0.0, 0.15)]
+)
+def test_a_mouth_looked_at_soon_after_use_may_hold_water_on_its_way(since, least, most):
+    """Half an hour without water used is what practice waits, an hour or two to be sure (common
+    practice, no source)."""
+    assert least < seen(states(), "mouth", since)["part full"] < most
+
+
+def test_no_word_is_ever_impossible():
+    """A person may misread, or write down the wrong word."""
+    for name in OUTLET_WORDS:
+        chance = seen(states(), name)
+        assert sum(chance.values()) == pytest.approx(1.0)
+        assert min(chance.values()) > 0.005
+    assert min(port(1e-3).values()) > 0.005
+    clear = seen(states(), "hole")
+    assert clear["alike"] > 0.9
+
+
+def depth_chance(inches: float, load: np.ndarray) -> np.ndarray:
+    """Chance of so much water in the port of a trench 36 in wide, its pipe 30 cm up, by load."""
+    site = Site(
+        outlets=tuple(Outlet(label=str(i), opening=Circle(0.05)) for i in range(4)),
+        flows=(Flow(name="day", inflow=3e-5),),
+        evidence=Evidence(outlets=(OutletEvidence(port_water=inches * INCH - 0.30),)),
+    )
+    boxes = states(load.size, load=np.repeat(load[:, None], 4, axis=1))
+    # that it stands below the pipe at all is seen, too
+    below = View(boxes, site.evidence).outlet("port")[:, 0, 1]
+    return below * port_depth_chance(boxes, site, 0)
+
+
+def test_a_depth_in_a_port_points_to_the_load_that_stands_so_deep():
+    """h in of water stand at 1 + 2 h / 36 times what the bottom takes: 5 in at 1.28, 10 in above
+    it. A line that keeps up shows a film, not 5 in; one at 1.1 shows 2 in, not 10."""
+    load = np.geomspace(0.3, 4.0, 200)
+    five, ten = depth_chance(5, load), depth_chance(10, load)
+    assert load[five.argmax()] == pytest.approx(1 + 10 / 36, rel=0.1)
+    assert load[ten.argmax()] > 1.1 * load[five.argmax()]
+    assert np.interp(0.7, load, five) < five.max() / 8
+    assert np.interp(1.1, load, ten) < ten.max() / 3
+
+
+@pytest.mark.parametrize(
+    ("distance", "most_likely"), [(0.1, "capped"), (2 * FOOT, "blocked"), (15 * FOOT, "crushed")]
+)
+def test_how_far_a_rod_goes_tells_what_stops_it(distance, most_likely):
+    """A cap is at the mouth, a blockage near the box, a crushed pipe where wheels cross (common
+    practice, no source)."""
+    causes = ("capped", "blocked", "crushed")
+    box = states(3, cause=np.array(index_of(*causes)), own=np.eye(4, dtype=bool)[[0, 0, 0]])
+    assert causes[int(rod_chance(box, distance, 0).argmax())] == most_likely
+
+
+@pytest.mark.parametrize(("caught", "told"), [(1.10, False), (1.30, True)])
+def test_more_caught_than_poured_is_told_beyond_what_timing_explains(caught, told):
+    """A timed catch is good to 5 to 10 % (common practice, no source)."""
+    pour = Pour(name="fast", inflow=3e-4, catches=(caught * 1.5e-4,) * 2, error=0.07)
+    site = Site(
+        outlets=tuple(Outlet(label=str(i), opening=Circle(0.05)) for i in (1, 2)),
+        flows=(Flow(name="day", inflow=3e-5),),
+        pours=(pour,),
+    )
+    said = diagnose(site, draws=20).warnings
+    assert any("of what was poured was caught" in text for text in said) is told
+
+
+OUTSIDE = "system season rain meter cap ground traffic ground_at_box tank_level tank_outlet port"
+
+
+def test_looks_cost_what_they_take():
+    """Common practice, no source: asking and walking first, none of it with the box open; a bailed
+    box is watched for 10 to 30 minutes; a slow pour of 5 gal is waited for, a fast one is not."""
+    assert {name for name, kind in KINDS.items() if not kind.inside} == set(OUTSIDE.split())
+    assert max(KINDS[n].minutes for n in ("system", "season", "rain", "cap", "ground")) <= 5
+    assert 10 <= KINDS["drain_back"].minutes <= 40
+    assert KINDS["slow pour"].minutes * 60 > 5 * 231 * INCH**3 / SLOW_POUR
+    assert KINDS["fast pour"].minutes < KINDS["slow pour"].minutes
+    assert {name for name, kind in KINDS.items() if kind.each} == {"port", "rod", "wiped"}
+    assert KINDS["port"].minutes < KINDS["rod"].minutes < KINDS["drain_back"].minutes
