@@ -69,6 +69,26 @@ def test_exact_two_passes_end_at_the_ruler(run, dbox, tmp_path: Path):
     )
 
 
+def test_exact_yes_typed_for_enter_ends_the_same_job(run, dbox, tmp_path: Path):
+    code, out, _ = run(["yes", *TURNED[1:-1], "y", "ok", *LEVEL[1:], "done"])
+    assert code == 0
+    assert "! that is" not in out
+    told = state(dbox, tmp_path / "box.toml")
+    assert told["finished"]
+    assert {each["method"] for each in told["passes"]} == {"ruler from still water"}
+
+
+def test_exact_a_goal_out_of_one_insert_s_reach_does_not_end_the_job_at_re_bed(run, tmp_path):
+    """Hole 4 stands up, 30 mm over the water; the others end 25.4 mm over it."""
+    file = tmp_path / "box.toml"
+    file.write_text(BOX.replace('"4", clock = "6:00"', '"4", clock = "12:00"'))
+    answers = ["", "0 0", "0 0", "0 0", "30 mm 30 mm", "yes"]
+    out = " ".join(run(answers, "--goal", "highest")[1].split())
+    assert "PASS 1: ADJUST" in out
+    assert "which outlet 1, 2, 3 cannot reach" in out
+    assert "turned? (Enter: yes)" in out
+
+
 def test_exact_every_caution_comes_first(run):
     out = run([])[1]
     for word in ("never enter or lean into", "children", "Trenches cave in", "pathogens",
