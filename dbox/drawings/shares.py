@@ -216,7 +216,11 @@ def _mend(assessment: Assessment, flow: int) -> str:
     """What would settle a verdict that cannot be given."""
     if assessment.tolerance is None or assessment.verdicts[flow] != "cannot tell":
         return ""
+    if np.isnan(assessment.settling_spread[flow]):
+        return "no ruler settles it"
     readings = assessment.settling_repeats[flow]
     return (
-        "no ruler settles it" if np.isnan(readings) else f"{readings:.0f} readings each settle it"
+        "a finer rule settles it"
+        if np.isnan(readings)
+        else f"{readings:.0f} readings each settle it"
     )

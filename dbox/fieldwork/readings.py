@@ -22,6 +22,13 @@ CLINGING_WATER = 0.003
 About the capillary length of water, sqrt(0.0728 / (998 * 9.81)) m = 2.7 mm at 20 C.
 """
 
+MOST_READINGS = 10
+"""Readings of one outlet beyond which their mean is not believed any better. [-] (judgement)
+
+Repeats with one rule fall on one mark or on the next, so their mean errs as the mark does, however
+many there are; spread / sqrt(k) holds only while the spread is no smaller than the marks.
+"""
+
 _LEAST_FREEDOM = 3
 _DOUBTFUL = 3.0
 

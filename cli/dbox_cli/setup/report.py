@@ -169,10 +169,11 @@ def _what_would_tell(before: Assessment) -> list[str]:
     for case, name in enumerate(before.names):
         spread, repeats = before.settling_spread[case], before.settling_repeats[case]
         if before.verdicts[case] == "cannot tell" and np.isfinite(spread):
-            text = (
-                f"{name.removesuffix(' (default)')}: good to {millimetres(float(spread))}, or "
-                f"{repeats:.0f} readings of each outlet"
-            )
+            text = f"{name.removesuffix(' (default)')}: good to {millimetres(float(spread))}"
+            if np.isfinite(repeats):
+                text += f", or {repeats:.0f} readings of each outlet"
+            else:
+                text += ", by a finer rule: more readings with this one will not settle it"
             told += wrapped(text, first="- ", indent="  ")
     good = f"One reading is good to {inches(lips.spread, parts=64)} ({millimetres(lips.spread)})"
     if "outside" in before.verdicts:

@@ -110,7 +110,8 @@ def level(
     lips = _checked_lips(site, design_flow, hand_step)
     reach, offset = Reach.of(site, lips), lip_offsets(site, design_flow)
     goals = reach.least_turning(offset), reach.highest(offset)
-    goal, short_of_highest = goals[0], []
+    goal = goals[0]
+    short_of_highest: list[str] = []
     if match_highest:
         goal, short_of_highest = _as_high_as_all_reach(reach, offset, goals[1], site)
     drawn = lips.sample(samples, seed)
