@@ -212,7 +212,10 @@ def end_lines(record: SetupRecord, file: str) -> list[str]:
     """
     outcome = _OUTCOMES.get(record.outcome or "", "")
     count = len(record.passes)
-    lines = wrapped(f"FINISHED after {count} pass{'es' if count > 1 else ''}: {outcome}.")
+    words = f"FINISHED after {count} pass{'es' if count > 1 else ''}: {outcome}."
+    if record.visit > 1:
+        words = f"RE-CHECK of {record.begun_at[:10]}, visit {record.visit}, {words}"
+    lines = wrapped(words)
     lines += _heights(record)
     if record.outcome == "re-bed":
         lines += wrapped("Once it is bedded firmly, begin anew with --again.")
@@ -225,7 +228,12 @@ def end_lines(record: SetupRecord, file: str) -> list[str]:
     tolerance = record.site.tolerance
     if tolerance and tolerance.source:
         lines += wrapped(f"Tolerance from: {tolerance.source}")
-    return [*lines, "", *wrapped(f"A new job on this box: dbox setup {file} --again")]
+    lines += ["", *wrapped(f"A re-check of this box: dbox setup {file} --again")]
+    if record.visit > 1:
+        lines += wrapped(
+            f"The records before: dbox sheet {file} --kind setup --visit 1 --out first.pdf"
+        )
+    return lines
 
 
 def _heights(record: SetupRecord) -> list[str]:
