@@ -110,13 +110,9 @@ def level(
     lips = _checked_lips(site, design_flow, hand_step)
     reach, offset = Reach.of(site, lips), lip_offsets(site, design_flow)
     goals = reach.least_turning(offset), reach.highest(offset)
-    goal = goals[0]
-    short_of_highest: list[str] = []
-    if match_highest:
-        goal, short_of_highest = _as_high_as_all_reach(reach, offset, goals[1], site)
-    drawn = lips.sample(samples, seed)
-    wanted = goal.height + offset
-    before = assess_lips(site, lips, drawn)
+    goal, short = _as_high_as_all_reach(reach, offset, goals[1], site, asked=match_highest)
+    goal, drawn = goal or goals[0], lips.sample(samples, seed)
+    wanted, before = goal.height + offset, assess_lips(site, lips, drawn)
     verdict = _verdict(before, lips, offset, bool(reach.allows(wanted).all()))
     work = turn_to(reach, wanted, hand_step, hold=verdict == "nothing to do")
     lips_after = replace(lips, height=work.lip_after)
@@ -137,8 +133,7 @@ def level(
         before=before,
         after=after,
         warnings=(
-            *short_of_highest,
-            *([_TOO_FINE] if too_fine else _about_tilt(plane, verdict)),
+            *(short + ([_TOO_FINE] if too_fine else _about_tilt(plane, verdict))),
             *_unknown_clocks(site, reach),
             *_one_flow_only(design_flow, offset, after),
         ),
@@ -154,9 +149,11 @@ def _checked_lips(site: Site, design_flow: int, hand_step: float) -> Lips:
 
 
 def _as_high_as_all_reach(
-    reach: Reach, offset: Array, highest: Goal, site: Site
-) -> tuple[Goal, list[str]]:
+    reach: Reach, offset: Array, highest: Goal, site: Site, *, asked: bool
+) -> tuple[Goal | None, list[str]]:
     """The highest lip or, where an insert ends below it, the highest height for all; and why."""
+    if not asked:
+        return None, []
     short = ~reach.allows(highest.height + offset)
     common = reach.highest_for_all(offset) if short.any() else None
     if common is None:

@@ -24,7 +24,7 @@ def carried_angles(before: Job, site: Site) -> dict[str, float | None]:
     -------
     dict of str to float or None
         As the visit before left each insert; as the scenario says for one that is new or another,
-        and for one whose clock position was written anew since.
+        and for one whose clock position was written anew since. [rad]
     """
     left = {
         o.label: (o, angle)
