@@ -48,10 +48,8 @@ def _headline(levelling: Levelling) -> str:
                 "NOTHING TO TURN: the lips are within the tolerance, but the jet of the inlet "
                 f"decides at {levelling.before.jet_flows}; {CURE}."
             )
-        return (
-            "NOTHING TO DO: your ruler cannot tell these lips apart any better. More readings of "
-            "each, or a finer rule, would tell more."
-        )
+        words = "NOTHING TO DO: your ruler cannot tell these lips apart any better."
+        return f"{words} {_what_would_tell(levelling)}"
     height = inches_mm(levelling.goal.height, signed=True)
     goal = f"lips to {height} over the still water of the readings"
     if levelling.offset.any():
@@ -61,6 +59,15 @@ def _headline(levelling: Levelling) -> str:
     missed = np.flatnonzero(~levelling.reachable)
     labels = ", ".join(levelling.before.labels[i] for i in missed)
     return f"RE-BED the box: no height can be reached by all lips; outlet {labels} cannot."
+
+
+def _what_would_tell(levelling: Levelling) -> str:
+    before = levelling.before
+    unsure = np.array(before.verdicts) == "cannot tell"
+    repeats = before.settling_repeats[unsure & np.isfinite(before.settling_repeats)]
+    if repeats.size:
+        return f"{repeats.max():.0f} readings of each, or a finer rule, would tell more."
+    return "More readings with this rule will not settle it; a finer rule tells more."
 
 
 def lift_lines(lift: Lift, labels: Sequence[str]) -> list[str]:

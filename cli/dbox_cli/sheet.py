@@ -47,6 +47,9 @@ KindChoice = Annotated[
 PaperChoice = Annotated[Paper, typer.Option("--paper", help="Paper to print on.")]
 Out = Annotated[Path, typer.Option("--out", help="PDF file to write.")]
 Overwrite = Annotated[bool, typer.Option("--overwrite", help="Replace a file that is there.")]
+Visit = Annotated[
+    int | None, typer.Option(help="Of a set-up: the record of this visit, from 1 [the last].")
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Machine output.")]
 
 
@@ -60,17 +63,21 @@ def command(
     step: Step = 5.0,
     flow: Flows = None,
     seed: Seed = 0,
+    visit: Visit = None,
     overwrite: Overwrite = False,
     as_json: AsJson = False,
 ) -> None:
     """Printable PDF: blank field form, set-up record, inspection sheet.
 
     A set-up record is made of what dbox setup has logged, else of the readings in FILE. --goal,
-    --at and --step are for it and mean what they mean to dbox level.
+    --at and --step are for it and mean what they mean to dbox level. Each dbox setup --again is
+    another visit; --visit prints an earlier one.
     """
     from dbox.drawings.sheets.file import check_sheet, save_pages
     from dbox.fieldwork.setup.passes import Rules
 
+    if visit is not None and kind is not Kind.SETUP:
+        raise typer.BadParameter("--visit is for --kind setup; leave it out")
     refuse_one_file_twice({"FILE": file, "--out": out})
     check_sheet(out, overwrite=overwrite)
     site = site_of(file, flow)
@@ -80,7 +87,7 @@ def command(
             turn = Rules(
                 match_highest=highest, design_flow=flow_index(site, at), hand_step=radians(step)
             )
-            pages, source = _record(site, file, turn, seed, paper.value)
+            pages, source = _record(site, file, turn, seed, paper.value, visit)
         else:
             pages, source = _form(site, kind, seed, paper.value), file
     save_pages(pages, out, title=f"{kind.value}: {site.title}", overwrite=overwrite)
@@ -123,10 +130,11 @@ def _form(site: "Site", kind: Kind, seed: int, paper: str) -> tuple["Figure", ..
 
 
 def _record(
-    site: "Site", file: str, rules: "Rules", seed: int, paper: str
+    site: "Site", file: str, rules: "Rules", seed: int, paper: str, visit: int | None
 ) -> tuple[tuple["Figure", ...], str]:
     """The record of a set-up: of its log where there is one, else of the scenario's readings."""
     from dbox.drawings.sheets.setup import setup_sheet
+    from dbox.errors import ScenarioError
     from dbox.fieldwork.grades.assess import grade
     from dbox.fieldwork.levelling.plan import level
     from dbox.fieldwork.pour.predict import expect
@@ -135,21 +143,28 @@ def _record(
     from dbox.files.shipped import resolve
 
     scenario = resolve(file)
-    kept = kept_setup(scenario, site, rules)
+    kept = kept_setup(scenario, site, rules, visit)
     done = [each for each in kept.passes if each.levelling] if kept else []
     passes = [each.levelling for each in done if each.levelling]
     source = f"{len(passes)} pass{'es' * (len(passes) > 1)} in {log_path(scenario)}"
+    if kept and kept.visits > 1:
+        what = f"visit {kept.visit} of {kept.visits}, begun {kept.begun_at[:10]}"
+        source = f"{'re-check, ' * (kept.visit > 1)}{what}: {source}"
+    if kept and visit is not None and not passes:
+        raise ScenarioError(f"visit {visit} has no pass in which every open outlet was read")
     if not passes:
         source = f"the readings in {file}"
         passes = [level(site, match_highest=rules.match_highest, design_flow=rules.design_flow,
                         hand_step=rules.hand_step, seed=seed)]  # fmt: skip
+    left = passes[-1].site
     pages = setup_sheet(
         passes,
         as_left=bool(done) and done[-1].angles_after is None,
         outcome=(kept.outcome or "") if kept else "",
+        visit=(kept.visit, kept.begun_at[:10]) if kept and done else (1, ""),
         notes=[f"{each.method}; water still at {_minute(each.still_at)}" for each in done],
         grading=grade(site) if site.grades else None,
-        expectation=expect(passes[-1].site, site.pours, seed=seed) if site.pours else None,
+        expectation=expect(left, left.pours, seed=seed) if left.pours else None,
         paper=paper,
     )
     return pages, source

@@ -111,10 +111,10 @@ def _verdict_words(assessment: Assessment, case: int) -> str:
     spread, repeats = assessment.settling_spread[case], assessment.settling_repeats[case]
     if spread != spread:
         return f"{words}; no ruler would settle it, this flow is too near the limit"
-    return (
-        f"{words}; readings good to {millimetres(float(spread))}, or {repeats:.0f} of each outlet, "
-        f"would settle it"
-    )
+    finer = f"{words}; readings good to {millimetres(float(spread))}"
+    if repeats != repeats:
+        return f"{finer} would settle it: a finer rule, for more readings with this one will not"
+    return f"{finer}, or {repeats:.0f} of each outlet, would settle it"
 
 
 def _chance(probability: float) -> str:

@@ -220,7 +220,11 @@ def _mend(assessment: Assessment, flow: int) -> str:
         return ""
     if assessment.jet_decides[flow]:
         return "the inlet's jet decides"
+    if np.isnan(assessment.settling_spread[flow]):
+        return "no ruler settles it"
     readings = assessment.settling_repeats[flow]
     return (
-        "no ruler settles it" if np.isnan(readings) else f"{readings:.0f} readings each settle it"
+        "a finer rule settles it"
+        if np.isnan(readings)
+        else f"{readings:.0f} readings each settle it"
     )

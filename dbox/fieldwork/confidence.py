@@ -18,7 +18,7 @@ import numpy.typing as npt
 from dbox.arrays import Array, ArrayLike, BoolArray, freeze
 from dbox.fieldwork.headers import header_warnings
 from dbox.fieldwork.inlet import NOTICED, Strike, jet_warnings, possible_jets, strike
-from dbox.fieldwork.readings import Lips, measured_lips
+from dbox.fieldwork.readings import MOST_READINGS, Lips, measured_lips
 from dbox.fieldwork.site import Site
 from dbox.fieldwork.targets import target_shares
 from dbox.hydraulics.split import Split, split
@@ -117,10 +117,13 @@ class Assessment:
 
     @property
     def settling_repeats(self) -> Array:
-        """Readings of each outlet that would settle it with the present spread. [-] (flows,)."""
+        """Readings of each outlet that would settle it with the present spread. [-] (flows,).
+
+        Those taken where it is settled; NaN where more than `MOST_READINGS` would be asked for.
+        """
         more = (self.lips.spread / self.settling_spread) ** 2
         readings: Array = np.ceil(self.lips.repeats.max() * more - 1e-9)
-        return readings
+        return np.where((more > 1.0) & (readings > MOST_READINGS), np.nan, readings)
 
 
 def assess(site: Site, *, seed: int = 0, samples: int = SAMPLES) -> Assessment:

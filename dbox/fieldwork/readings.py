@@ -28,6 +28,13 @@ PLACEHOLDERS = (
 )
 """Why nothing is computed from readings that were never taken, and what to do."""
 
+MOST_READINGS = 10
+"""Readings of one outlet beyond which their mean is not believed any better. [-] (judgement)
+
+Repeats with one rule fall on one mark or on the next, so their mean errs as the mark does, however
+many there are; spread / sqrt(k) holds only while the spread is no smaller than the marks.
+"""
+
 _LEAST_FREEDOM = 3
 _DOUBTFUL = 3.0
 

@@ -1,6 +1,7 @@
 """`dbox level` as an installer types it."""
 
 import json
+import re
 from itertools import pairwise
 from pathlib import Path
 
@@ -113,6 +114,21 @@ def test_nothing_to_do_says_why(dbox, tmp_path, tolerance, words):
     even = a_box(tmp_path, '{reading = "0 in"}, {reading = "0 in"}', tolerance=tolerance)
     out = " ".join(dbox("level", even)[1].split())
     assert f"NOTHING TO DO: {words}" in out
+
+
+def test_no_number_of_readings_over_ten_is_promised(dbox, tmp_path):
+    """Repeats to one mark of a rule are not as good as they are many: then it takes a finer rule.
+
+    Exact: of two level lips 3 % asks for more than ten readings good to 1/32 in, 8 % for two.
+    """
+    for allowed, told in (("3 %", False), ("8 %", True)):
+        even = a_box(tmp_path, '{reading = "0 in"}, {reading = "0 in"}', tolerance=allowed)
+        for command in ("level", "split"):
+            out = " ".join(dbox(command, even)[1].split())
+            assert ("finer rule" in out and "will not" in out) != told
+            found = re.search(r"(\d+) (readings of each|of each outlet)", out)
+            assert (found is not None) == told
+            assert found is None or int(found[1]) <= 10
 
 
 # outlets 4 ft apart across the box, the far ones 2 in higher than the near ones: a fall of 1/2 in

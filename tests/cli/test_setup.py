@@ -69,6 +69,26 @@ def test_exact_two_passes_end_at_the_ruler(run, dbox, tmp_path: Path):
     )
 
 
+def test_exact_yes_typed_for_enter_ends_the_same_job(run, dbox, tmp_path: Path):
+    code, out, _ = run(["yes", *TURNED[1:-1], "y", "ok", *LEVEL[1:], "done"])
+    assert code == 0
+    assert "! that is" not in out
+    told = state(dbox, tmp_path / "box.toml")
+    assert told["finished"]
+    assert {each["method"] for each in told["passes"]} == {"ruler from still water"}
+
+
+def test_exact_a_goal_out_of_one_insert_s_reach_does_not_end_the_job_at_re_bed(run, tmp_path):
+    """Hole 4 stands up, 30 mm over the water; the others end 25.4 mm over it."""
+    file = tmp_path / "box.toml"
+    file.write_text(BOX.replace('"4", clock = "6:00"', '"4", clock = "12:00"'))
+    answers = ["", "0 0", "0 0", "0 0", "30 mm 30 mm", "yes"]
+    out = " ".join(run(answers, "--goal", "highest")[1].split())
+    assert "PASS 1: ADJUST" in out
+    assert "which outlet 1, 2, 3 cannot reach" in out
+    assert "turned? (Enter: yes)" in out
+
+
 def test_exact_every_caution_comes_first(run):
     out = run([])[1]
     for word in ("never enter or lean into", "children", "Trenches cave in", "pathogens",
@@ -163,6 +183,76 @@ def test_exact_a_finished_job_is_shown_again_and_begun_anew_only_when_told(
     told = state(dbox, tmp_path / "box.toml")
     assert len(told["passes"]) == 1
     assert [o["clock"] for o in told["passes"][0]["outlets"]] == [o["clock"] for o in before]
+
+
+def test_exact_another_visit_begins_where_the_log_left_the_holes_whatever_was_added(
+    run, dbox, tmp_path: Path
+):
+    """A fifth outlet is added before outlet 1: holes go by their labels, not by their places."""
+    file = tmp_path / "box.toml"
+    run([*TURNED, *LEVEL, "1 7:45", ""])
+    before = {o["label"]: o["clock"] for o in state(dbox, file)["passes"][1]["outlets"]}
+    assert set(before.values()) != {"6:00"}
+    added = '{label = "new", clock = "5:00", at = [8, 0]},\n    {label = "1"'
+    file.write_text(BOX.replace('{label = "1"', added))
+    log = (tmp_path / "box.toml.log.jsonl").read_bytes()
+    out = " ".join(run(["", "0 0"], "--again")[1].split())
+    assert "Another visit; all that was recorded before stays in the log." in out
+    assert (tmp_path / "box.toml.log.jsonl").read_bytes().startswith(log)
+    told = state(dbox, file)
+    clocks = {o["label"]: o["clock"] for o in told["passes"][0]["outlets"]}
+    # outlet 1 was said to be left at 7:45, the new one is as the file says
+    assert clocks == {**before, "1": "7:45", "new": "5:00"}
+    assert (told["visit"], told["visits"]) == (2, 2)
+
+
+def test_exact_a_clock_written_anew_in_the_file_is_newer_than_the_log(run, dbox, tmp_path: Path):
+    file = tmp_path / "box.toml"
+    run([*TURNED, *LEVEL, ""])
+    before = {o["label"]: o["clock"] for o in state(dbox, file)["passes"][1]["outlets"]}
+    file.write_text(BOX.replace('"2", clock = "6:00"', '"2", clock = "8:30"'))
+    run([""], "--again")
+    clocks = {o["label"]: o["clock"] for o in state(dbox, file)["passes"][0]["outlets"]}
+    assert clocks == {**before, "2": "8:30"}
+
+
+def test_exact_an_outlet_that_is_gone_is_told_and_a_new_insert_is_as_the_file_says(
+    run, dbox, tmp_path: Path
+):
+    file = tmp_path / "box.toml"
+    run([*TURNED, *LEVEL, ""])
+    before = {o["label"]: o["clock"] for o in state(dbox, file)["passes"][1]["outlets"]}
+    fewer = BOX.replace('{label = "2", clock = "6:00", at = [12, 0]},', "")
+    other = '"4", clock = "6:00", diameter = 3'
+    file.write_text(fewer.replace('"4", clock = "6:00"', other))
+    out = " ".join(run([""], "--again")[1].split())
+    assert "Outlet 2 is no longer in the file; its record stays." in out
+    clocks = {o["label"]: o["clock"] for o in state(dbox, file)["passes"][0]["outlets"]}
+    assert clocks == {"1": before["1"], "3": before["3"], "4": "6:00"}
+
+
+def test_exact_a_re_check_is_called_one_with_its_date(run, dbox, tmp_path: Path):
+    run([*TURNED, *LEVEL, ""])
+    out = " ".join(run([*LEVEL, ""], "--again")[1].split())
+    begun = state(dbox, tmp_path / "box.toml")["begun_at"]
+    assert f"RE-CHECK of {begun[:10]}, visit 2, FINISHED after 1 pass" in out
+    assert "--kind setup --visit 1" in out
+
+
+def test_exact_an_outlet_added_while_its_first_pass_runs_is_asked_for(run, dbox, tmp_path: Path):
+    """At another visit the log tells every clock but that of the outlet that has come since."""
+    file = tmp_path / "box.toml"
+    run([*TURNED, *LEVEL, ""])
+    run(["", "1/8 1/8"], "--again")
+    file.write_text(
+        BOX.replace("at = [4, 20]},", 'at = [4, 20]},\n    {label = "5", clock = "5:00"},')
+    )
+    code, out, err = run(["0 0", "0 0", "0 0"], "--edited")
+    assert (code, err) == (0, "")
+    assert "outlet 5 >" in out
+    outlets = state(dbox, file)["passes"][0]["outlets"]
+    assert outlets[0]["readings_m"] == pytest.approx([0.003175] * 2)
+    assert outlets[4]["clock"] == "5:00"
 
 
 def test_exact_a_log_of_another_scenario_is_refused(run, tmp_path: Path):

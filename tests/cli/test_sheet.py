@@ -148,6 +148,59 @@ def test_a_record_is_made_of_what_a_setup_has_logged(dbox, set_up, tmp_path):
     assert again.read_bytes() != out.read_bytes()
 
 
+def record_of(dbox, job, out, *options):
+    code, words, err = dbox("sheet", str(job), "--kind", "setup", "--out", str(out), *options)
+    return code, words + err, out.read_bytes() if out.exists() else b""
+
+
+def test_the_first_record_prints_the_same_after_every_later_visit(dbox, set_up, tmp_path):
+    """Exact: the same bytes, though an outlet and another visit have come since."""
+    job = set_up([*FIRST_PASS, *SECOND_PASS])
+    _, _, first = record_of(dbox, job, tmp_path / "first.pdf")
+    labelled = BOX
+    for label in "1234":
+        labelled = labelled.replace("{clock", f'{{label = "{label}", clock', 1)
+    job.write_text(labelled.replace("outlet = [", 'outlet = [{label = "new", clock = "6:00"}, '))
+    typed = tmp_path / "answers.txt"
+    typed.write_text("")
+    assert dbox("setup", str(job), "--again", "--answers", str(typed))[0] == 0
+    # a visit that was only begun passes over nothing
+    _, words, begun = record_of(dbox, job, tmp_path / "begun.pdf")
+    assert "2 passes in" in words
+    assert begun == first
+    typed.write_text("\n".join(["", *["0 in 0 in 0 in"] * 5, ""]) + "\n")
+    assert dbox("setup", str(job), "--answers", str(typed))[0] == 0
+    _, words, second = record_of(dbox, job, tmp_path / "second.pdf")
+    assert re.search(r"from re-check, visit 2 of 2, begun \d{4}-\d\d-\d\d: 1 pass in", words)
+    assert second != first
+    _, words, again = record_of(dbox, job, tmp_path / "again.pdf", "--visit", "1")
+    assert "visit 1 of 2, begun" in words
+    assert "re-check" not in words
+    assert again == first
+
+
+def test_the_record_of_a_box_that_became_another_still_prints(dbox, set_up, tmp_path):
+    job = set_up([*FIRST_PASS, *SECOND_PASS])
+    _, _, first = record_of(dbox, job, tmp_path / "first.pdf")
+    job.write_text(BOX.replace('"2 in"', '"3 in"'))
+    code, words, _ = record_of(dbox, job, tmp_path / "x.pdf")
+    assert code == 2
+    assert "--visit 1" in words
+    assert record_of(dbox, job, tmp_path / "kept.pdf", "--visit", "1")[2] == first
+
+
+def test_a_visit_that_was_not_is_refused(dbox, set_up, tmp_path):
+    job = set_up(FIRST_PASS)
+    for options, told in ((("--visit", "2"), "there is no visit 2"), (("--visit", "0"), "visit 0")):
+        code, words, content = record_of(dbox, job, tmp_path / "x.pdf", *options)
+        assert (code, content) == (2, b"")
+        assert told in words
+    out = str(tmp_path / "form.pdf")
+    code, _, err = dbox("sheet", str(job), "--kind", "field", "--visit", "1", "--out", out)
+    assert code == 2
+    assert "--visit is for --kind setup" in " ".join(err.split())
+
+
 def test_a_log_of_another_box_is_refused(dbox, set_up, tmp_path):
     job = set_up(FIRST_PASS)
     job.write_text(BOX.replace('"2 in"', '"3 in"'))

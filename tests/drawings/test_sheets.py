@@ -256,6 +256,24 @@ def test_exact_a_record_of_two_passes_tells_the_first_from_the_last():
     assert all(faults(page) == [] for page in sheet)
 
 
+def test_exact_a_re_check_is_never_called_the_first_finding():
+    """Its readings are not what was found before anything was turned."""
+    levelling = level(SITES["six"], samples=200)
+    first, later = (
+        spoken(setup_sheet([levelling], visit=visit))
+        for visit in ((1, "2026-05-04"), (3, "2027-06-05"))
+    )
+    assert "Set-up record" in first
+    assert "As found: " in first
+    assert "re-check" not in first.replace(FULL_RECORD.recheck, "")
+    assert "Re-check record" in later
+    assert "As found at the re-check of 2027-06-05 (visit 3): " in later
+    assert "as found at the re-check of 2027-06-05 (visit 3)" in later
+    assert "Shares as found at the re-check of 2027-06-05 (visit 3)" in later
+    for page in setup_sheet([levelling, levelling], visit=(3, "2027-06-05"), as_left=True):
+        assert faults(page) == []
+
+
 def test_exact_falls_stand_on_the_record_with_their_limits():
     words = said("setup", "full job")
     for part in ("supply pipe", "7-1/2 in (190.5 mm)", "36 ft", "1.74 %", "over 99 %", "sags",

@@ -11,6 +11,7 @@ from dbox.errors import DomainError
 from dbox.fieldwork.grades.assess import grade
 from dbox.fieldwork.grades.falls import QUANTILE, find_bellies, fit_line, hold_to
 from dbox.fieldwork.records.survey import Limit, Limits, Run, Station, Survey
+from dbox.files.grades.words import doubts
 from dbox.hydraulics.pipes import CAPACITY, full_flow, header_check
 from tests.fieldwork.sites import INCH, box
 
@@ -93,6 +94,17 @@ def test_exact_what_would_settle_it():
     assert float(found.whole.settling_repeats) == 6
     assert float(only(10, 12).whole.settling_repeats) == 1
     assert float(hold_to(1.0, 0.1, 1.0).settling_repeats) == np.inf
+
+
+def test_exact_no_more_readings_of_a_rod_are_promised_than_settle_anything():
+    """As above, 6 times the readings: 6 in all where one was taken, 18 where there were three."""
+    once, thrice = (
+        graded(run([[10] * count, [10 + 0.6 + margin] * count]))
+        for count, margin in ((1, 1 / 16), (3, 3**-0.5 / 16))
+    )
+    assert float(thrice.runs[0].whole.settling_repeats) == 6
+    assert "6 times as many readings would settle it" in doubts(once)[0]
+    assert "more readings with this rod will not settle it" in doubts(thrice)[0]
 
 
 def test_exact_a_belly_that_holds_water():

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import stats
 from scipy.special import ndtr
 
 from dbox import Circle, DomainError, Notch, Slot, split
@@ -141,6 +142,46 @@ def test_exact_a_blockage_planted_without_noise_is_found_with_its_size(lost):
     assert (found.kind, found.outlet) == ("blockage", 3)
     assert found.size == pytest.approx(lost, abs=0.02)
     assert 0 <= found.low <= found.size <= found.high <= 1
+
+
+def test_exact_an_inflow_that_the_catches_tell_takes_one_of_their_degrees_of_freedom():
+    """By hand: two equal outlets, lips known, catches 11 to 9 of a pour whose flow they tell.
+
+    The best flow leaves (c1 - c2)^2 / (s1^2 + s2^2), chi-squared of 2 catches less 1 flow. Where a
+    third outlet is not caught the flow is what was poured, to a 20th, and both catches count.
+    """
+    caught = np.array([0.55, 0.45]) * FAST
+    error = np.hypot(0.05 * caught, DRIBBLE * FAST)
+    all_caught = Pour(name="all", inflow=FAST, error=0.05, catches=tuple(caught))
+    by_hand = stats.chi2.sf((caught[0] - caught[1]) ** 2 / (error @ error), 1)
+    assert agreement(2, all_caught).chance == pytest.approx(by_hand, rel=0.03)
+    poured = 1.5 * FAST
+    some = Pour(name="some", inflow=poured, error=0.05, catches=(*caught, None))
+    off, slack = caught - poured / 3, np.hypot(0.05 * caught, DRIBBLE * poured)
+    together = np.diag(slack**2) + (0.05 * poured / 3) ** 2
+    by_hand = stats.chi2.sf(off @ np.linalg.solve(together, off), 2)
+    assert agreement(3, some).chance == pytest.approx(by_hand, rel=0.03)
+
+
+def agreement(outlets, pour):
+    """The explanation that nothing is off, at lips that are known."""
+    found = weighed(box([0.0] * outlets, openings=HOLES[0], spread=1e-7), [pour])
+    return next(each for each in found if each.kind == "agree")
+
+
+def test_exact_as_many_readings_are_asked_for_as_their_mean_needs():
+    """A mean of n readings errs by spread / sqrt(n): a lip off by four of these stands out (by
+    hand). One reading was taken, so that two are the least; more than ten are never asked for."""
+    site, _ = drawn_box("lower", (FAST,), seed=3, readings=1, spread=INCH / 16)
+    expectation = expect(site, site.pours, samples=100)
+    best, rival, *others = explain(expectation)
+    assert {best.kind, rival.kind} == {"blockage", "height"}
+    for wanted in range(1, 21):
+        off = 1.001 * 4 * (INCH / 16) / np.sqrt(wanted)
+        pair = (replace(e, size=off) if e.kind == "height" else e for e in (best, rival))
+        finding = judge(expectation, (*pair, *others))
+        assert finding.kind is None
+        assert finding.readings == (max(wanted, 2) if wanted <= 10 else None)
 
 
 def test_exact_a_leak_is_not_a_blockage():

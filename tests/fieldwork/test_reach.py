@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from dbox.fieldwork.levelling.plan import level
 from dbox.fieldwork.levelling.reach import Reach
 from dbox.fieldwork.readings import reduce_readings
 from dbox.fieldwork.site import Site
@@ -139,3 +140,27 @@ def test_exact_a_clock_given_a_full_turn_away_is_the_same_clock(clock, move, hal
     far = reach_of(box([0.0], clocks=clock + half_turns * np.pi))
     wanted = near.brought(np.array([move]))
     assert abs(far.turns(wanted)[0]) == pytest.approx(abs(near.turns(wanted)[0]), abs=1e-6)
+
+
+def test_exact_a_highest_lip_out_of_reach_is_named_and_the_lips_meet_as_high_as_all_can():
+    """By hand, offset 12.7 mm: hole 1 stands down and can rise by its full travel, 0 to 25.4 mm;
+    hole 2 stands up at 30 mm and can sink by it, 4.6 to 30 mm. Lips can meet from 4.6 to 25.4."""
+    site = box([0.0, 0.030], clocks=[0.0, np.pi], spread=2e-5)
+    result = level(site, match_highest=True, hand_step=1e-9)
+    assert result.highest.height == 0.030
+    assert result.verdict == "adjust"
+    assert result.goal.height == pytest.approx(0.0254, abs=1e-12)
+    assert result.reachable.all()
+    # the lip hardly moves near the top of its travel
+    np.testing.assert_allclose(result.lip_after, 0.0254, atol=1e-9)
+    (sentence,) = [w for w in result.warnings if "highest lip" in w]
+    assert "+30.0 mm, which outlet 1 cannot reach" in sentence
+    assert "+25.4 mm, the highest that all can reach" in sentence
+    # with more than the travel of both between them there is no such height
+    apart = level(box([0.0, 0.052], clocks=[0.0, np.pi], spread=2e-5), match_highest=True)
+    assert apart.verdict == "re-bed"
+    assert apart.reachable.tolist() == [False, True]
+    # a highest lip that all reach is the goal itself, and nothing is said
+    near = level(box([0.0, 0.020], clocks=[0.0, np.pi], spread=2e-5), match_highest=True)
+    assert near.goal.height == 0.020
+    assert not [w for w in near.warnings if "highest lip" in w]

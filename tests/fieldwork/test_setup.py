@@ -23,7 +23,7 @@ from dbox.fieldwork.setup.events import (
 from dbox.fieldwork.setup.job import begin, replay, standing
 from dbox.fieldwork.setup.record import record
 from dbox.fieldwork.site import Box, Tolerance
-from tests.fieldwork.sites import INCH, SIDES, box
+from tests.fieldwork.sites import INCH, SIDES, TRICKLE, box
 
 STILL = Still(method="ruler")
 
@@ -175,6 +175,27 @@ def test_exact_level_lips_read_finely_are_within():
 def test_exact_level_lips_read_coarsely_end_at_the_ruler():
     coarse = unread(spread=INCH / 8)
     assert job(STILL, *reads(*[0.0] * 4), site=coarse).conclusion == "ruler"
+
+
+@pytest.mark.parametrize(
+    ("errors", "first", "later"), [(1.8, "adjust", "ruler"), (2.2, "adjust", "adjust")]
+)
+def test_exact_from_the_second_pass_on_no_reading_error_is_turned_after(errors, first, later):
+    """Two lips read apart by some standard errors of their difference.
+
+    Common practice, no source: the first reading is worked out as it stands; once the inserts are
+    set, what one in twenty level boxes reads (1.96 standard errors, two-sided) is left alone, or
+    the ruler's errors would be turned after for ever. More than that is turned in every pass.
+    """
+    spread = 0.0005
+    site = box([None] * 2, clocks=1.2, spread=spread, tolerance=0.001, flows=[TRICKLE])
+    # each is read twice, so that a mean errs by spread / sqrt(2) and a difference by the spread
+    events = (STILL, *reads(0.0, errors * spread))
+    for conclusion in (first, later, later):
+        now = job(*events, site=site)
+        assert now.conclusion == conclusion
+        assert now.question.kind == ("turn" if conclusion == "adjust" else "close")
+        events = (*events, Turned(angles=now.now.angles), STILL, *reads(0.0, errors * spread))
 
 
 def test_exact_lips_off_by_less_than_a_hand_can_turn_end_at_the_hand():

@@ -108,6 +108,11 @@ def test_exact_an_answer_that_cannot_be_is_refused_at_once(key, typed, mend):
         check(key, typed, before)
 
 
+@pytest.mark.parametrize("word", ["", "yes", "Y", "ok", "done"])
+def test_exact_the_scenario_is_written_at_any_word_for_yes(word):
+    assert check("write", word, FULL) == "yes"
+
+
 def test_exact_the_first_clock_must_be_given_and_the_next_may_be_the_same():
     before = {k: FULL[k] for k in ("units", "title", "outlets", "capped", "hole", "offset")}
     with pytest.raises(ScenarioError, match="skip"):

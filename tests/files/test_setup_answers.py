@@ -78,13 +78,38 @@ def test_exact_a_correction_left_empty_keeps_what_there_was():
 
 
 @pytest.mark.parametrize(
-    ("typed", "sure"), [("yes", True), ("Y", True), ("no", False), ("", False)]
+    ("typed", "sure"),
+    [("yes", True), ("Y", True), ("ok", True), ("done", True), ("no", False), ("", False)],
 )
 def test_exact_a_doubtful_reading_is_confirmed_or_not(typed, sure):
     doubtful = (STILL, events.Read(outlet=0, heights=(0.2,), doubtful=True))
     assert means(typed, *doubtful) == events.Confirmed(sure=sure)
     with pytest.raises(ScenarioError, match="yes"):
         means("1/8", *doubtful)
+
+
+@pytest.mark.parametrize("word", ["yes", "y", "ok", "done", "YES", " Ok "])
+def test_exact_yes_is_yes_at_every_question_that_enter_answers_with_yes(word):
+    """How heights are read is never "yes"."""
+    laser = events.Still(method="laser")
+    turn = (STILL, NORTH, FAR)
+    close = (STILL, NORTH, events.Read(outlet=1, heights=(0.0, 0.0)))
+    later = (laser, NORTH, FAR, events.Turned(angles=(0.0, 0.0)))
+    assert means(word) == means("") == STILL
+    assert means(word, *later) == laser
+    assert means(word, *turn) == means("", *turn)
+    assert means(word, *close) == events.Closed()
+
+
+def test_exact_water_that_is_not_still_is_waited_for():
+    for word in ("no", "N"):
+        with pytest.raises(ScenarioError, match="wait until the water is still"):
+            means(word)
+
+
+@pytest.mark.parametrize("word", ["enough", "done", "ok", "no", "n"])
+def test_exact_enough_readings_are_enough_in_other_words_too(word):
+    assert means(word, STILL, events.Read(outlet=0, heights=(0.0,))) == events.Settled(outlet=0)
 
 
 def test_exact_turning():

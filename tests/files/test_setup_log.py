@@ -13,7 +13,15 @@ from dbox.fieldwork.setup.passes import Rules
 from dbox.files.joblog import JobLog, read_log
 from dbox.files.scenario import loads
 from dbox.files.setup.job import SetupJob
-from dbox.files.setup.log import differences, entry_of, event_of, identity, story
+from dbox.files.setup.log import (
+    differences,
+    entry_of,
+    event_of,
+    identity,
+    logged_site,
+    story,
+    visits,
+)
 
 TEXT = """
 title = "Two lines"
@@ -95,6 +103,59 @@ def test_exact_a_second_beginning_leaves_the_first_behind(tmp_path: Path):
     assert job.now.method is None
 
 
+def read_at(outlet: int, site=SITE) -> dict:
+    return entry_of(events.Read(outlet=outlet, heights=(0.0,)), site, "0")
+
+
+def test_exact_every_visit_in_which_something_was_read_is_counted():
+    box, still = identity(SITE), entry_of(EVERY[2], SITE, "")
+    lines = [
+        {"event": "begun", "at": "2025-05-06T09:00", "box": box}, still, read_at(0),
+        {"event": "begun", "at": "2026-05-06T09:00", "box": box}, still,
+        {"event": "begun", "at": "2027-05-06T09:00", "box": box}, still, read_at(1),
+        {"event": "begun", "at": "2028-05-06T09:00", "box": box},
+    ]  # fmt: skip
+    told = visits(lines)
+    assert [each.begun_at[:4] for each in told] == ["2025", "2027", "2028"]
+    assert [(each.visit, each.visits) for each in told] == [(1, 3), (2, 3), (3, 3)]
+    assert [len(each.events) for each in told] == [2, 2, 0]
+    assert story(lines) == told[-1]
+    assert visits([])[0].box is None
+
+
+@pytest.mark.parametrize(
+    "insert",
+    ['kind = "circle", diameter = 2, offset = "1/2"', 'kind = "notch", angle = "60 deg"',
+     'kind = "slot", width = 1', 'kind = "slot", width = 1, height = 2, coefficient = 0.6',
+     'kind = "pipe", diameter = 4'],
+)  # fmt: skip
+def test_exact_a_box_comes_back_from_its_log_whatever_its_file_has_become(insert):
+    was = loads(TEXT.replace('kind = "circle", diameter = 2, offset = "1/2"', insert))
+    box = json.loads(json.dumps(identity(was)))
+    third = '{label = "west"}, {label = "south", clock = "9:00", state = "capped"'
+    text = TEXT.replace("diameter = 2", "diameter = 3").replace(
+        '{label = "south", clock = "7:30"', third
+    )
+    present = loads(
+        text.replace("Two", "Three").replace("10 %", "5 %") + "[target]\nby = [3, 2, 1]\n"
+    )
+    logged = logged_site(box, present)
+    assert identity(logged) == identity(was)
+    assert logged.tolerance == present.tolerance
+    # weights go by label: north 3, south 1
+    assert logged.target.weights == (3.0, 1.0)
+    assert logged_site(identity(present), present) is present
+
+
+@pytest.mark.parametrize(
+    "box",
+    [{}, *({"title": "A", "outlets": [o]} for o in ({"label": "1"}, {"hole": {"kind": "x"}}))],
+)
+def test_exact_a_log_that_does_not_say_its_box_is_refused(box):
+    with pytest.raises(ScenarioError, match="which box it is about"):
+        logged_site(box, SITE)
+
+
 def test_exact_the_same_box_whatever_is_mended_about_the_job():
     mended = TEXT.replace("10 %", "5 %") + '[flows]\npour = "5 gpm"\n[target]\nby = [2, 1]\n'
     present = identity(loads(mended.replace("units", "# mended\nunits")))
@@ -126,7 +187,7 @@ def test_exact_a_log_that_cannot_be_played_is_refused():
     with pytest.raises(ScenarioError, match="cannot be played again"):
         SetupJob(SITE, Rules(), told)
     fewer = replace(SITE, outlets=SITE.outlets[:1])
-    told = story([{"event": "begun", "angles_rad": {"south": 0.0}, "box": {}}])
+    told = story([{"event": "begun", "angles_rad": {"south": 0.0}, "box": identity(SITE)}])
     with pytest.raises(ScenarioError, match="does not go with"):
         SetupJob(fewer, Rules(), told)
 

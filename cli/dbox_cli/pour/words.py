@@ -110,14 +110,21 @@ def _settling_words(finding: Finding, labels: list[str]) -> list[str]:
             f"then gives {litres_per_min(second.flow)} if {_short(finding.best, labels)}, "
             f"{litres_per_min(second.rival_flow)} if {_short(finding.rival, labels)}."
         )
-    if finding.readings:
+    if finding.kind is None:
+        kinds = {finding.best.kind, finding.rival.kind}
         height = finding.best if finding.best.kind == "height" else finding.rival
-        sentences.append(
-            f"Or read again: {finding.readings} readings of outlet "
-            f"{_label(height.outlet, labels)} in all."
-        )
-    if not sentences and finding.kind is None:
-        sentences.append("No one further pour tells much; read and catch all again.")
+        outlet = _label(height.outlet, labels)
+        if finding.readings:
+            sentences.append(
+                f"Or read again: {finding.readings} readings of outlet {outlet} in all."
+            )
+        elif not second:
+            sentences.append("No one further pour tells much; catch all again.")
+        if not finding.readings and "height" in kinds and len(kinds) > 1:
+            sentences.append(
+                f"More readings of outlet {outlet} with this rule will not settle it; a finer "
+                "rule may."
+            )
     return sentences
 
 

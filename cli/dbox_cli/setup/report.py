@@ -179,10 +179,11 @@ def _what_would_tell(before: Assessment) -> list[str]:
     for case, name in enumerate(before.names):
         spread, repeats = before.settling_spread[case], before.settling_repeats[case]
         if before.verdicts[case] == "cannot tell" and np.isfinite(spread):
-            text = (
-                f"{name.removesuffix(' (default)')}: good to {millimetres(float(spread))}, or "
-                f"{repeats:.0f} readings of each outlet"
-            )
+            text = f"{name.removesuffix(' (default)')}: good to {millimetres(float(spread))}"
+            if np.isfinite(repeats):
+                text += f", or {repeats:.0f} readings of each outlet"
+            else:
+                text += ", by a finer rule: more readings with this one will not settle it"
             told += wrapped(text, first="- ", indent="  ")
     good = f"One reading is good to {inches(lips.spread, parts=64)} ({millimetres(lips.spread)})"
     if "outside" in before.verdicts:
@@ -222,7 +223,10 @@ def end_lines(record: SetupRecord, file: str) -> list[str]:
     """
     outcome = _OUTCOMES.get(record.outcome or "", "")
     count = len(record.passes)
-    lines = wrapped(f"FINISHED after {count} pass{'es' if count > 1 else ''}: {outcome}.")
+    words = f"FINISHED after {count} pass{'es' if count > 1 else ''}: {outcome}."
+    if record.visit > 1:
+        words = f"RE-CHECK of {record.begun_at[:10]}, visit {record.visit}, {words}"
+    lines = wrapped(words)
     lines += _heights(record)
     if record.outcome == "re-bed":
         lines += wrapped("Once it is bedded firmly, begin anew with --again.")
@@ -235,7 +239,12 @@ def end_lines(record: SetupRecord, file: str) -> list[str]:
     tolerance = record.site.tolerance
     if tolerance and tolerance.source:
         lines += wrapped(f"Tolerance from: {tolerance.source}")
-    return [*lines, "", *wrapped(f"A new job on this box: dbox setup {file} --again")]
+    lines += ["", *wrapped(f"A re-check of this box: dbox setup {file} --again")]
+    if record.visit > 1:
+        lines += wrapped(
+            f"The records before: dbox sheet {file} --kind setup --visit 1 --out first.pdf"
+        )
+    return lines
 
 
 def _heights(record: SetupRecord) -> list[str]:

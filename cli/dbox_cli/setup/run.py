@@ -10,17 +10,18 @@ import typer
 from dbox.errors import DomainError, ScenarioError
 from dbox.fieldwork.levelling.plan import Levelling
 from dbox.fieldwork.setup.events import Event, Undone
-from dbox.fieldwork.setup.job import Question
+from dbox.fieldwork.setup.job import Job, Question
 from dbox.fieldwork.setup.passes import Rules
-from dbox.fieldwork.setup.record import SetupRecord, record
+from dbox.fieldwork.setup.record import SetupRecord
 from dbox.fieldwork.site import Site
 from dbox.files import document
 from dbox.files.faults import at_place
 from dbox.files.joblog import JobLog, log_path, read_log
+from dbox.files.notation import clock_text
 from dbox.files.scenario import load
 from dbox.files.setup.answers import Command, read_answer
-from dbox.files.setup.job import SetupJob
-from dbox.files.setup.log import Story, angles_by_label, differences, identity, story
+from dbox.files.setup.job import SetupJob, carried_angles
+from dbox.files.setup.log import Story, differences, identity, logged_site, story
 from dbox.files.setup.results import after_path, after_text, setup_json
 from dbox.files.shipped import resolve, shipped_names
 from dbox.files.write_file import write_file
@@ -122,7 +123,7 @@ def _kept(path: Path, wishes: Wishes) -> SetupRecord | None:
     site = load(path)
     if told_story.box is not None and not wishes.edited:
         _refuse_another(path, told_story, site)
-    return record(SetupJob(site, wishes.rules(site), told_story).job)
+    return SetupJob(site, wishes.rules(site), told_story).record()
 
 
 def _refuse_another(path: Path, told_story: Story, site: Site) -> None:
@@ -131,7 +132,7 @@ def _refuse_another(path: Path, told_story: Story, site: Site) -> None:
         raise ScenarioError(
             f"{log_path(path)}: belongs to another scenario than {path.name}: "
             f"{'; '.join(changed)}. The same box, and you mended its file? Use --edited. Another "
-            "job? Use --again, or move the log away"
+            "visit? Use --again, which keeps all of this one. Another box? Move the log away"
         )
 
 
@@ -150,7 +151,7 @@ def _begun(talk: Talk, log: JobLog, path: Path, wishes: Wishes) -> SetupJob:
         interview(talk, log, path, _now)
     site = load(path)
     if told_story.box is None or wishes.again:
-        _begin(log, path, site, told_story, wishes)
+        _begin(talk, log, path, site, told_story, wishes)
     elif wishes.edited and differences(told_story.box, identity(site)):
         SetupJob(site, wishes.rules(site), told_story)
         log.append({"event": "edited", "at": _now(), "box": identity(site)})
@@ -162,13 +163,29 @@ def _begun(talk: Talk, log: JobLog, path: Path, wishes: Wishes) -> SetupJob:
     return job
 
 
-def _begin(log: JobLog, path: Path, site: Site, told_story: Story, wishes: Wishes) -> None:
+def _begin(
+    talk: Talk, log: JobLog, path: Path, site: Site, told_story: Story, wishes: Wishes
+) -> None:
     """Write which box the job is about; after an earlier one, with its holes as it left them."""
     entry = {"event": "begun", "at": _now(), "scenario": path.name, "box": identity(site)}
-    if told_story.box is not None and not differences(told_story.box, identity(site)):
-        before = SetupJob(site, wishes.rules(site), told_story).job
-        entry["angles_rad"] = angles_by_label(site, before.left_angles)
+    if told_story.box is not None:
+        was = logged_site(told_story.box, site)
+        before = SetupJob(was, wishes.rules(was), told_story).job
+        angles = carried_angles(before, site)
+        entry["angles_rad"] = angles
+        talk.say(_carried(before, angles))
     log.append(entry)
+
+
+def _carried(before: Job, angles: dict[str, float | None]) -> list[str]:
+    """Where the holes are taken to stand, and what is no longer there."""
+    places = ", ".join(f"{n} {'?' if a is None else clock_text(a)}" for n, a in angles.items())
+    gone = [o.label for o in before.site.outlets if o.label not in angles]
+    lost = f" Outlet {', '.join(gone)} is no longer in the file; its record stays." if gone else ""
+    return wrapped(
+        f"Another visit; all that was recorded before stays in the log. Holes as it left them, or "
+        f"as the file says where the insert is new or its clock was written anew: {places}.{lost}"
+    )
 
 
 def _welcome_back(job: SetupJob) -> list[str]:
@@ -186,7 +203,7 @@ def _ask_all(talk: Talk, job: SetupJob, bare_unit: str | None, file: str) -> Non
     while (question := job.job.question) is not None:
         levelling = job.job.levelling
         if levelling is not None and levelling is not reported:
-            talk.say(["", *pass_lines(record(job.job).passes[-1]), ""])
+            talk.say(["", *pass_lines(job.record().passes[-1]), ""])
             reported = levelling
         if question != asked:
             talk.say(told(job.job, question))
@@ -204,7 +221,7 @@ def _ask_all(talk: Talk, job: SetupJob, bare_unit: str | None, file: str) -> Non
             asked = None
         else:
             _take(talk, job, said, typed)
-    _show(record(job.job), file, talk)
+    _show(job.record(), file, talk)
 
 
 def _take(talk: Talk, job: SetupJob, said: Event, typed: str) -> None:

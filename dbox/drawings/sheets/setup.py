@@ -48,6 +48,7 @@ def setup_sheet(
     *,
     as_left: bool = False,
     outcome: str = "",
+    visit: tuple[int, str] = (1, ""),
     notes: Sequence[str] = (),
     grading: Grading | None = None,
     expectation: Expectation | None = None,
@@ -63,6 +64,9 @@ def setup_sheet(
         Whether the last pass holds the readings as the box was left, nothing being turned after it.
     outcome : str
         How the set-up ended, one of the words of `fieldwork.setup.record`; empty where it has not.
+    visit : tuple of (int, str)
+        Which visit to the box this was, from 1, and its date, empty where not known. From the
+        second on it is a re-check: what is found then is not what was found at first.
     notes : sequence of str
         How and when each pass was read, as far as that is known.
     grading : Grading, optional
@@ -78,16 +82,18 @@ def setup_sheet(
         The pages.
     """
     first, last = passes[0], passes[-1]
-    pages = Pages("Set-up record", last.site, paper)
+    recheck = _recheck(visit)
+    pages = Pages("Re-check record" if recheck else "Set-up record", last.site, paper)
     _job(pages)
-    _result(pages, passes, outcome, as_left=as_left)
+    _result(pages, passes, outcome, as_left=as_left, found=f"As found{recheck}")
     cautions(pages)
     _box(pages)
     for number, levelling in enumerate(passes, start=1):
         note = notes[number - 1] if number <= len(notes) else ""
         ends = number == len(passes)
-        _pass(pages, levelling, number, note, ends=ends, left=ends and as_left)
-    _shares(pages, first.before, "Shares as found")
+        states = [f"as found{recheck}"] * (number == 1) + ["as left"] * (ends and as_left)
+        _pass(pages, levelling, number, note, ends=ends, left=ends and as_left, states=states)
+    _shares(pages, first.before, f"Shares as found{recheck}")
     if len(passes) > 1:
         _shares(pages, last.before, "Shares as left" if as_left else "Shares as last read")
     if last.order and not as_left:
@@ -114,11 +120,19 @@ def _job(pages: Pages) -> None:
     entries(pages, pairs)
 
 
-def _result(pages: Pages, passes: Sequence[Levelling], outcome: str, *, as_left: bool) -> None:
+def _recheck(visit: tuple[int, str]) -> str:
+    """What tells a re-check from the first set-up; nothing at the first."""
+    number, date = visit
+    return f" at the re-check{' of ' * bool(date)}{date} (visit {number})" if number > 1 else ""
+
+
+def _result(
+    pages: Pages, passes: Sequence[Levelling], outcome: str, *, as_left: bool, found: str
+) -> None:
     """What came out, and what it was held to."""
     first, last = passes[0], passes[-1]
     pages.heading("Result")
-    words = [f"As found: {_verdicts(first.before)}."]
+    words = [f"{found}: {_verdicts(first.before)}."]
     if len(passes) > 1:
         words.append(f"{'As left' if as_left else 'As last read'}: {_verdicts(last.before)}.")
     if outcome:
@@ -171,10 +185,16 @@ def _box(pages: Pages) -> None:
 
 
 def _pass(
-    pages: Pages, levelling: Levelling, number: int, note: str, *, ends: bool, left: bool
+    pages: Pages,
+    levelling: Levelling,
+    number: int,
+    note: str,
+    *,
+    ends: bool,
+    left: bool,
+    states: Sequence[str],
 ) -> None:
     """Readings of one pass and what was turned after it; the last one has room to write."""
-    states = ["as found"] * (number == 1) + ["as left"] * left
     title = f"Pass {number}{', ' * bool(states)}{' and '.join(states)}: lips over still water"
     columns = [
         Column("outlet", 0.95),

@@ -4,7 +4,8 @@ Every open outlet can bring its lip anywhere in an interval: one point where its
 turned. A goal is a height that fixes where every lip ought to stand: all at the goal itself where
 the targets are met by equal lips, else each at its own offset from it, which holds for one flow
 only. The goal taken is the one that the most outlets can reach, with the least turning among
-those; or, as practice has it, the highest lip. Turns are rounded to what a hand can do.
+those; or, as practice has it, the highest lip and, where that is out of some insert's reach, the
+highest height that all can reach. Turns are rounded to what a hand can do.
 """
 
 from dataclasses import dataclass, replace
@@ -89,7 +90,8 @@ def level(
     site : Site
         The box as measured; every open outlet needs a reading.
     match_highest : bool
-        Take the highest lip as the goal instead of the one with the least turning.
+        Take the highest lip as the goal instead of the one with the least turning; where not all
+        can reach it, the highest height that all can.
     design_flow : int
         Index of the flow at which unequal targets, or unequal holes, are to be met.
     hand_step : float
@@ -110,9 +112,9 @@ def level(
     lips = _checked_lips(site, design_flow, hand_step)
     reach, offset = Reach.of(site, lips), lip_offsets(site, design_flow)
     goals = reach.least_turning(offset), reach.highest(offset)
-    goal, drawn = goals[match_highest], lips.sample(samples, seed)
-    wanted = goal.height + offset
-    before = assess_lips(site, lips, drawn)
+    goal, short = _as_high_as_all_reach(reach, offset, goals[1], site, asked=match_highest)
+    goal, drawn = goal or goals[0], lips.sample(samples, seed)
+    wanted, before = goal.height + offset, assess_lips(site, lips, drawn)
     verdict = _verdict(before, lips, offset, bool(reach.allows(wanted).all()))
     work = turn_to(reach, wanted, hand_step, hold=verdict == "nothing to do")
     lips_after = replace(lips, height=work.lip_after)
@@ -133,7 +135,7 @@ def level(
         before=before,
         after=after,
         warnings=(
-            *([_TOO_FINE] if too_fine else _about_tilt(plane, verdict)),
+            *(short + ([_TOO_FINE] if too_fine else _about_tilt(plane, verdict))),
             *_unknown_clocks(site, reach),
             *_one_flow_only(design_flow, offset, after),
         ),
@@ -146,6 +148,24 @@ def _checked_lips(site: Site, design_flow: int, hand_step: float) -> Lips:
     if not 0 <= design_flow < len(site.flows):
         raise DomainError(f"design_flow is {design_flow}; the site has {len(site.flows)} flows")
     return measured_lips(site)
+
+
+def _as_high_as_all_reach(
+    reach: Reach, offset: Array, highest: Goal, site: Site, *, asked: bool
+) -> tuple[Goal | None, list[str]]:
+    """The highest lip or, where an insert ends below it, the highest height for all; and why."""
+    if not asked:
+        return None, []
+    short = ~reach.allows(highest.height + offset)
+    common = reach.highest_for_all(offset) if short.any() else None
+    if common is None:
+        return highest, []
+    labels = ", ".join(site.outlets[i].label for i in np.flatnonzero(short))
+    return common, [
+        f"the highest lip asks for {1000 * highest.height:+.1f} mm, which outlet {labels} cannot "
+        f"reach; the goal taken is {1000 * common.height:+.1f} mm, the highest that all can reach. "
+        f"The goal with the least turning would do too"
+    ]
 
 
 def _verdict(before: Assessment, lips: Lips, offset: Array, all_reach: bool) -> str:

@@ -177,6 +177,18 @@ class Reach:
         """
         return self.goal(float((self.lip - wanted)[self.uncapped].max()), wanted)
 
+    def highest_for_all(self, wanted: Array) -> Goal | None:
+        """The highest goal that every outlet can reach; None where there is no such height.
+
+        Parameters
+        ----------
+        wanted : ndarray, shape (n,)
+            Wanted height of each lip over the goal. [m]
+        """
+        low = float((self.low - wanted)[self.uncapped].max())
+        high = float((self.high - wanted)[self.uncapped].min())
+        return self.goal(high, wanted) if low <= high + _ROUNDING else None
+
     def _effort(self, heights: Array) -> Array:
         """Turns, by their mean rate where the clock is unknown. [rad]"""
         mean_rate = np.pi / (2.0 * np.where(self.adjustable, self.offset, 1.0))

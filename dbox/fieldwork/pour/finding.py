@@ -17,6 +17,7 @@ import numpy as np
 from dbox.arrays import Array
 from dbox.fieldwork.pour.fit import Explanation
 from dbox.fieldwork.pour.predict import Expectation
+from dbox.fieldwork.readings import MOST_READINGS
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 
 AGREE = 0.65
@@ -36,7 +37,6 @@ NO_FIT = 1e-3
 
 _TELLS = 1.0
 _STANDS_OUT = 4.0
-_MOST_READINGS = 20
 _FLOWS = 25
 
 
@@ -80,7 +80,7 @@ class Finding:
         What would tell most about the two; None where nothing is open or no pour tells much.
     readings : int or None
         Readings in all of the outlet in doubt that would tell a wrong height from a right one;
-        None where nothing is open or a ruler would not.
+        None where nothing is open or no number of readings would.
     dry : tuple of int
         Outlets that stay dry in these pours, of which nothing is said.
     """
@@ -171,11 +171,11 @@ def _readings(expectation: Expectation, best: Explanation, rival: Explanation) -
     height = next((e for e in (best, rival) if e.kind == "height"), None)
     if height is None or best.kind == rival.kind:
         return None
-    errors = float(expectation.lips.spread / np.sqrt(_MOST_READINGS))
-    if abs(height.size) < _STANDS_OUT * errors:
-        return None
-    needed = int(np.ceil((_STANDS_OUT * expectation.lips.spread / height.size) ** 2))
-    return max(needed, int(expectation.lips.repeats[height.outlet]) + 1)
+    # of a lip that is hardly off no number of readings tells that it is
+    size = max(abs(height.size), _STANDS_OUT * expectation.lips.spread / MOST_READINGS)
+    needed = int(np.ceil((_STANDS_OUT * expectation.lips.spread / size) ** 2))
+    needed = max(needed, int(expectation.lips.repeats[height.outlet]) + 1)
+    return needed if needed <= MOST_READINGS else None
 
 
 def _second_pour(

@@ -63,6 +63,11 @@ class SetupRecord:
         `within`, `inlet`, `ruler`, `hand`, `re-bed` or `stopped`; None while the job goes on.
     asks : str or None
         Kind of the question that stands; None where the job has ended.
+    visit, visits : int
+        Which visit to the box this is, of how many there are, from 1; from the second on it is a
+        re-check of a box that was read before.
+    begun_at : str
+        When it began, as ISO 8601; empty where not known.
     """
 
     site: Site
@@ -70,6 +75,9 @@ class SetupRecord:
     finished: bool
     outcome: str | None
     asks: str | None
+    visit: int = 1
+    visits: int = 1
+    begun_at: str = ""
 
     @property
     def last_complete(self) -> PassRecord | None:
@@ -78,13 +86,15 @@ class SetupRecord:
         return complete[-1] if complete else None
 
 
-def record(job: Job) -> SetupRecord:
+def record(job: Job, *, visit: int = 1, visits: int = 1, begun_at: str = "") -> SetupRecord:
     """Write down a job as it stands.
 
     Parameters
     ----------
     job : Job
         Finished or not.
+    visit, visits, begun_at
+        As in `SetupRecord`.
 
     Returns
     -------
@@ -99,6 +109,9 @@ def record(job: Job) -> SetupRecord:
         finished=job.closed,
         outcome=ended if job.closed else None,
         asks=None if question is None else question.kind,
+        visit=visit,
+        visits=visits,
+        begun_at=begun_at,
     )
 
 

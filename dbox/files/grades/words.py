@@ -4,6 +4,7 @@ import numpy as np
 
 from dbox.fieldwork.grades.assess import Drop, Grading, RunGrade
 from dbox.fieldwork.grades.falls import Falls
+from dbox.fieldwork.readings import MOST_READINGS
 from dbox.fieldwork.records.survey import Limit
 from dbox.files.notation import feet, inches_mm, percent
 from dbox.files.units import FOOT, INCH
@@ -16,7 +17,8 @@ HEADLINES = {
 }
 """What a verdict on all runs is called."""
 
-_MOST_REPEATS = 25.0
+_FINEST_ROD = 25.0
+"""Readings over those taken that no rod's finer marks make up for. [-] (judgement)"""
 
 
 def slope_text(slope: float) -> str:
@@ -90,31 +92,39 @@ def doubts(grading: Grading) -> tuple[str, ...]:
             which = ", ".join(piece_text(grade, i) for i in unsure)
             said.append(
                 f"{grade.run.name}, {which}: the rod cannot tell; "
-                f"{_settling(grade.pieces.settling_repeats[unsure])}"
+                f"{_settling(grade.pieces.settling_repeats[unsure], _taken(grade))}"
             )
         if grade.whole.verdicts == ("cannot tell",) and len(grade.pieces.verdicts) > 1:
             said.append(
                 f"{grade.run.name} as a whole: the rod cannot tell; "
-                f"{_settling(grade.whole.settling_repeats)}"
+                f"{_settling(grade.whole.settling_repeats, _taken(grade))}"
             )
         if grade.header and "cannot tell" in grade.header.verdicts:
             said.append(
                 f"{grade.run.name}: the rod cannot tell whether it is flatter than critical at "
                 f"{_flow_names(grading, grade, 'cannot tell')}"
             )
+    taken = max(map(_taken, grading.runs), default=1)
     unsure_drops = [drop for drop in grading.drops if drop.fall.verdicts == ("cannot tell",)]
     said += [
         f"inlet over outlet {drop.outlet}: the rod cannot tell; "
-        f"{_settling(drop.fall.settling_repeats)}"
+        f"{_settling(drop.fall.settling_repeats, taken)}"
         for drop in unsure_drops
     ]
     return tuple(said)
 
 
-def _settling(repeats: object) -> str:
+def _taken(grade: RunGrade) -> int:
+    """Most readings taken at one station of a run."""
+    return max(len(station.heights) for station in grade.run.stations)
+
+
+def _settling(repeats: object, taken: int) -> str:
     most = float(np.max(np.asarray(repeats)))
-    if most > _MOST_REPEATS:
+    if most > _FINEST_ROD:
         return "it is too near the limit for any rod"
+    if most * taken > MOST_READINGS:
+        return "more readings with this rod will not settle it, one with finer marks may"
     return f"{most:.0f} times as many readings would settle it"
 
 

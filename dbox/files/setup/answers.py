@@ -13,12 +13,14 @@ from dbox.fieldwork.setup.job import Job, Question
 from dbox.files import measures, units
 from dbox.files.faults import show
 from dbox.files.heights import read_heights
-from dbox.files.setup.interview_checks import outlet_named
+from dbox.files.setup.interview_checks import YES, outlet_named
 
 LONGEST_ANSWER = 200
 """Characters of one answer; more cannot be one."""
 
 USUAL_METHOD = "ruler from still water"
+
+_NO = ("no", "n")
 
 
 class Command(Enum):
@@ -136,8 +138,10 @@ class _Asked:
 
     def still(self, text: str) -> events.Event:
         """How heights are read from the still water."""
-        if not text:
+        if text.lower() in ("", "still", *YES):
             return events.Still(at=self.at, method=usual_method(self.job))
+        if text.lower() in _NO:
+            raise ScenarioError(f"is {show(text)}; wait until the water is still, then press Enter")
         if not any(letter.isalpha() for letter in text) or _is_height(text, self.bare_unit):
             raise ScenarioError(
                 f"is {show(text)}; press Enter once the water is still, readings come next"
@@ -160,7 +164,7 @@ class _Asked:
 
     def repeat(self, text: str) -> events.Event:
         """One more reading of the same outlet, or none."""
-        if text.lower() in ("", "skip"):
+        if text.lower() in ("", "skip", "enough", "ok", "done", *_NO):
             return events.Settled(at=self.at, outlet=self.outlet)
         before = self.job.now.readings[self.outlet]
         return self._read(read_heights(text, self.bare_unit), before)
@@ -175,15 +179,15 @@ class _Asked:
         """Whether a doubtful reading is meant."""
         if text.lower() == "skip":
             return events.Skipped(at=self.at, outlet=self.outlet)
-        if text.lower() in ("y", "yes"):
+        if text.lower() in YES:
             return events.Confirmed(at=self.at, sure=True)
-        if text.lower() in ("", "n", "no"):
+        if text.lower() in ("", *_NO):
             return events.Confirmed(at=self.at, sure=False)
         raise ScenarioError(f"is {show(text)}; write yes if it is meant, or no to read again")
 
     def turn(self, text: str) -> events.Event:
         """Whether turning is done, or a hole that was left elsewhere."""
-        if text.lower() in ("", "done"):
+        if text.lower() in ("", *YES):
             return events.Turned(at=self.at, angles=self.job.told_angles)
         if text.lower() == "skip":
             return events.Turned(at=self.at, angles=self.job.left_angles)
@@ -194,7 +198,7 @@ class _Asked:
 
     def close(self, text: str) -> events.Event:
         """Whether the job ends, or one more pass is wanted."""
-        if text.lower() in ("", "end", "done"):
+        if text.lower() in ("", "end", *YES):
             return events.Closed(at=self.at)
         if text.lower() == "pass":
             return events.Turned(at=self.at, angles=self.job.left_angles)

@@ -18,6 +18,9 @@ Answers = Mapping[str, str]
 MOST_OUTLETS = 20
 """A box with more is written as a file."""
 
+YES = ("yes", "y", "ok", "done")
+"""What people type for yes, wherever a question can be answered so."""
+
 _FIXED = ("fixed", "none", "no", "cannot be turned", "0")
 
 
@@ -140,7 +143,7 @@ def _tolerance(text: str, _: Answers) -> str:
 
 
 def _write(text: str, _: Answers) -> str:
-    if text.lower() not in ("", "y", "yes"):
+    if text.lower() not in ("", *YES):
         raise ScenarioError(f"is {show(text)}; press Enter to write it, or go back with undo")
     return "yes"
 

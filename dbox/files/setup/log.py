@@ -1,8 +1,9 @@
 """How does a set-up stand in its log? Its events as lines, and the job that they lead to.
 
 Lines of the interview (where there was no scenario yet) come first. `begun` names the box that the
-job is about; what follows are the events of `fieldwork.setup.events`. A second `begun` begins anew
-in the same log. Each line carries what was typed beside what it means in SI.
+job is about; what follows are the events of `fieldwork.setup.events`. A second `begun` is another
+visit in the same log; the visits before it stay as they are, each with the box that it was about,
+and are told apart by their number. Each line carries what was typed beside what it means in SI.
 
 A log goes with a box, not with the bytes of a file: by the title and, for each outlet, the label,
 the hole, its offset, where it stood at first, the point that is read, and whether it is capped. All
@@ -12,14 +13,17 @@ is free to change, and is then worked out anew. Any other difference means anoth
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from dbox.errors import ScenarioError
+from dbox.fieldwork.records.evidence import Evidence
+from dbox.fieldwork.records.works import Works
 from dbox.fieldwork.setup import events
-from dbox.fieldwork.site import Site
+from dbox.fieldwork.site import Outlet, Site, Target
 from dbox.files.faults import show
 from dbox.files.joblog import Entry
+from dbox.hydraulics.openings import Circle, Notch, Opening, PipeEnd, Slot
 
 _NAMES: dict[str, type[events.Event]] = {
     "clock": events.ClockSet,
@@ -35,6 +39,7 @@ _NAMES: dict[str, type[events.Event]] = {
     "undone": events.Undone,
 }
 _KEYS = {"heights": "readings_m", "angle": "angle_rad", "angles": "angles_rad"}
+_HOLES: dict[str, type[Opening]] = {kind.__name__: kind for kind in (Circle, Notch, Slot, PipeEnd)}
 _UNITS = {"diameter": "_m", "width": "_m", "height": "_m", "angle": "_rad"}
 
 
@@ -52,12 +57,19 @@ class Story:
         Where holes stood at the beginning, by label, where that was told. [rad]
     events : tuple of dict
         Lines of the job, since it last began.
+    visit, visits : int
+        Which visit that is, of how many, from 1; one in which nothing was read is not counted.
+    begun_at : str
+        When it began, as ISO 8601; empty where not known.
     """
 
     answers: dict[str, str]
     box: dict[str, Any] | None
     angles: dict[str, float | None] | None
     events: tuple[Entry, ...]
+    visit: int = 1
+    visits: int = 1
+    begun_at: str = ""
 
 
 def story(entries: Sequence[Entry]) -> Story:
@@ -69,21 +81,61 @@ def story(entries: Sequence[Entry]) -> Story:
         As `joblog` reads them.
     """
     asked: list[Entry] = []
-    box, angles = None, None
+    box, angles, visit, begun_at = None, None, 1, ""
     job: list[Entry] = []
     for entry in entries:
         kind = entry["event"]
         if kind in ("begun", "edited"):
             box = entry.get("box")
             if kind == "begun":
-                job, angles = [], entry.get("angles_rad")
+                visit += _has_read(job)
+                job, angles, begun_at = [], entry.get("angles_rad"), str(entry.get("at", ""))
+            elif angles is not None:
+                # an outlet that has come since stands as the file said then
+                angles = {**_clocks(box), **angles}
         elif box is not None and kind in _NAMES:
             job.append(entry)
         elif kind == "undone" and asked:
             asked.pop()
         elif kind in ("described", "asked again"):
             asked.append(entry)
-    return Story(answers=_answers(asked), box=box, angles=angles, events=tuple(job))
+    return Story(
+        answers=_answers(asked),
+        box=box,
+        angles=angles,
+        events=tuple(job),
+        visit=visit,
+        visits=visit,
+        begun_at=begun_at,
+    )
+
+
+def visits(entries: Sequence[Entry]) -> tuple[Story, ...]:
+    """Every visit that a log tells of, the first one first.
+
+    Parameters
+    ----------
+    entries : sequence of dict
+        As `joblog` reads them.
+
+    Returns
+    -------
+    tuple of Story
+        One at least; without those, but the last, in which nothing was read.
+    """
+    begun = [i for i, entry in enumerate(entries) if entry["event"] == "begun"]
+    told = [story(entries[:end]) for end in (*begun[1:], len(entries))]
+    kept = [each for each in told[:-1] if _has_read(each.events)] + told[-1:]
+    return tuple(replace(each, visits=kept[-1].visit) for each in kept)
+
+
+def _clocks(box: Mapping[str, Any] | None) -> dict[str, float | None]:
+    """Where holes stand by what a log names as its box. [rad]"""
+    return {o.get("label"): o.get("clock_rad") for o in (box or {}).get("outlets", ())}
+
+
+def _has_read(job: Sequence[Entry]) -> bool:
+    return any(entry["event"] == "read" for entry in job)
 
 
 def _answers(asked: Sequence[Entry]) -> dict[str, str]:
@@ -125,6 +177,59 @@ def identity(site: Site) -> dict[str, Any]:
             for outlet in site.outlets
         ],
     }
+
+
+def logged_site(box: Mapping[str, Any], present: Site) -> Site:
+    """The box that a log goes with, whatever its scenario has become since.
+
+    Parameters
+    ----------
+    box : mapping
+        As `identity`.
+    present : Site
+        What the scenario says now; what a log does not keep, such as tolerance, flows and the
+        lengths of lines, is taken from it, by label.
+
+    Raises
+    ------
+    ScenarioError
+        Where the log does not say what a box is.
+    """
+    if not differences(box, identity(present)):
+        return present
+    own = {outlet.label: outlet for outlet in present.outlets}
+    try:
+        outlets = tuple(_logged_outlet(told, own) for told in box["outlets"])
+        title = str(box["title"])
+    except (KeyError, TypeError, ValueError) as error:
+        raise ScenarioError(f"the log does not say which box it is about: {error!r}") from error
+    same = [outlet.label for outlet in outlets] == list(own)
+    logged = replace(present, title=title, outlets=outlets, target=_target_of(outlets, present))
+    # what is told outlet by outlet belongs to the outlets that there are now
+    return logged if same else replace(logged, pours=(), evidence=Evidence(), works=Works())
+
+
+def _logged_outlet(told: Mapping[str, Any], own: Mapping[str, Outlet]) -> Outlet:
+    sizes = {key.removesuffix("_m").removesuffix("_rad"): v for key, v in told["hole"].items()}
+    opening = _HOLES[sizes.pop("kind")](**sizes)
+    label = str(told["label"])
+    return replace(
+        own.get(label, Outlet(label=label, opening=opening)),
+        opening=opening,
+        hole_offset=told["offset_m"],
+        clock=angle_of(told["clock_rad"]),
+        point_over_lip=_finite(told["point_over_lip_m"]),
+        capped=bool(told["capped"]),
+    )
+
+
+def _target_of(outlets: Sequence[Outlet], present: Site) -> Target:
+    """The target of some of the outlets of a scenario; its own where one has no weight there."""
+    known = {o.label: w for o, w in zip(present.outlets, present.target.weights, strict=False)}
+    labels = [outlet.label for outlet in outlets]
+    if not known or not set(labels) <= set(known):
+        return present.target
+    return replace(present.target, weights=tuple(known[label] for label in labels))
 
 
 def differences(logged: Mapping[str, Any], present: Mapping[str, Any]) -> list[str]:
@@ -220,7 +325,8 @@ def event_of(entry: Entry, site: Site) -> events.Event:
     except (KeyError, TypeError, ValueError) as error:
         raise ScenarioError(
             f"the answer {show(entry['event'])} of {show(entry.get('at', '?'))} does not go with "
-            "the outlets of the scenario; put the log or the scenario back as it was"
+            "the outlets of the scenario; put the log or the scenario back as it was, or begin "
+            "another visit with --again, which keeps all of this one"
         ) from error
 
 

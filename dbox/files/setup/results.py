@@ -30,11 +30,15 @@ def setup_json(record: SetupRecord | None) -> Json:
     Returns
     -------
     dict
-        `title`, `finished`, `outcome`, `asks`, `passes` and `tolerance`; SI, the unit in the key.
+        `title`, `visit`, `visits`, `begun_at`, `finished`, `outcome`, `asks`, `passes` and
+        `tolerance`; SI, the unit in the key.
     """
     if record is None:
         return {
             "title": None,
+            "visit": 1,
+            "visits": 1,
+            "begun_at": None,
             "finished": False,
             "outcome": None,
             "asks": "scenario",
@@ -44,6 +48,9 @@ def setup_json(record: SetupRecord | None) -> Json:
     tolerance = record.site.tolerance
     return {
         "title": record.site.title,
+        "visit": record.visit,
+        "visits": record.visits,
+        "begun_at": record.begun_at or None,
         "finished": record.finished,
         "outcome": record.outcome,
         "asks": record.asks,
