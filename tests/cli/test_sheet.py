@@ -67,7 +67,7 @@ def test_json_names_the_file(dbox, tmp_path):
     answer = json.loads(out)
     assert answer == {
         "kind": "field", "paper": "letter", "pages": answer["pages"], "from": "off-level",
-        "files": [str(path)],
+        "files": [str(path)], "warnings": [],
     }  # fmt: skip
 
 
