@@ -5,7 +5,7 @@ fonts are installed; what those lack too is drawn as a mark in its place, and wa
 """
 
 import warnings
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from functools import cache, lru_cache
 from operator import attrgetter
@@ -14,6 +14,7 @@ from unicodedata import category
 
 import numpy as np
 import numpy.typing as npt
+from matplotlib.artist import Artist
 from matplotlib.axis import Axis
 from matplotlib.figure import Figure
 from matplotlib.font_manager import (
@@ -199,8 +200,18 @@ def use_fonts(figures: Iterable[Figure]) -> None:
         warnings.warn(LetterWarning(_told(list(missing))), stacklevel=3)
 
 
+def _texts(artist: Artist) -> Iterator[Text]:
+    """Every text but those of axes, whose ticks are not made before they are drawn."""
+    if isinstance(artist, Text):
+        yield artist
+    for child in artist.get_children():
+        if not isinstance(child, Axis):
+            yield from _texts(child)
+
+
 def _name_ticks(axis: Axis) -> list[str]:
-    """Letters left out on an axis; its names are written anew whenever it is drawn."""
+    """Letters left out beside an axis; its names are written anew whenever it is drawn."""
+    left_out = write_on(axis.label, axis.label.get_text())
     artists = axis.get_ticklabels()
     names = [artist.get_text() for artist in artists]
     drawn = [drawable(name) for name in names]
@@ -208,7 +219,7 @@ def _name_ticks(axis: Axis) -> list[str]:
         axis.set_ticklabels(drawn)
     for artist in artists:
         artist.set_fontfamily(families(artist.get_text()))
-    return [letter for name in names for letter in _left_out(name)]
+    return [*left_out, *(letter for name in names for letter in _left_out(name))]
 
 
 def _told(left_out: Sequence[str]) -> str:
