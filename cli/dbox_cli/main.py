@@ -13,7 +13,6 @@ from typing import Annotated, Any
 
 import typer
 
-from dbox.errors import LetterWarning
 from dbox_cli import batch, check, grades, level, new, schema, sheet, split
 from dbox_cli.diagnose import command as diagnose
 from dbox_cli.pour import command as pour
@@ -64,7 +63,8 @@ def _options(
 def run() -> None:
     """Run the command; what dbox raises or warns of on purpose becomes a line on stderr."""
     with warnings.catch_warnings():
-        warnings.simplefilter("always", LetterWarning)
+        # known by its words: its class comes with numpy, which help does not wait for
+        warnings.filterwarnings("always", "no font here has", UserWarning)
         warnings.showwarning = partial(_warn, warnings.showwarning)
         try:
             app()
@@ -79,6 +79,8 @@ def _warn(
     *where: Any,
     **how: Any,
 ) -> None:
+    from dbox.errors import LetterWarning
+
     if issubclass(category, LetterWarning):
         print(f"dbox: warning: {message}", file=sys.stderr)
     else:
