@@ -1,4 +1,4 @@
-"""The errors that the package raises on purpose; anything else is a bug.
+"""The errors that the package raises on purpose, anything else being a bug; and its warning.
 
 Each is also the builtin error a caller would expect, so `except ValueError` works.
 """
@@ -28,3 +28,7 @@ class DomainError(DboxError, ValueError):
 
 class SolveError(DboxError, RuntimeError):
     """A solver that did not reach its tolerance; the message gives bracket and residual."""
+
+
+class LetterWarning(UserWarning):
+    """Letters of a title or label that no font of this machine has, so that a mark is drawn."""

@@ -6,7 +6,10 @@ Exit 0: done. 1: done and the answer is "outside tolerance" (only with --gate). 
 
 import os
 import sys
-from typing import Annotated
+import warnings
+from collections.abc import Callable
+from functools import partial
+from typing import Annotated, Any
 
 import typer
 
@@ -58,11 +61,30 @@ def _options(
 
 
 def run() -> None:
-    """Run the command; every error that dbox raises on purpose becomes a line on stderr."""
-    try:
-        app()
-    except Exception as error:
-        _tell(error)
+    """Run the command; what dbox raises or warns of on purpose becomes a line on stderr."""
+    with warnings.catch_warnings():
+        # known by its words: its class comes with numpy, which help does not wait for
+        warnings.filterwarnings("always", "no font here has", UserWarning)
+        warnings.showwarning = partial(_warn, warnings.showwarning)
+        try:
+            app()
+        except Exception as error:
+            _tell(error)
+
+
+def _warn(
+    otherwise: Callable[..., None],
+    message: Warning | str,
+    category: type[Warning],
+    *where: Any,
+    **how: Any,
+) -> None:
+    from dbox.errors import LetterWarning
+
+    if issubclass(category, LetterWarning):
+        print(f"dbox: warning: {message}", file=sys.stderr)
+    else:
+        otherwise(message, category, *where, **how)
 
 
 def _tell(error: Exception) -> None:

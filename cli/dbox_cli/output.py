@@ -3,6 +3,7 @@
 import json
 import sys
 import textwrap
+import warnings
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -70,6 +71,17 @@ def save_picture(
 
     save(figure, path, overwrite=overwrite, again=again)
     typer.echo(f"wrote {path}", err=quiet)
+
+
+@contextmanager
+def heard() -> Iterator[list[str]]:
+    """Gather what is warned of meanwhile, and pass it on."""
+    told: list[str] = []
+    with warnings.catch_warnings(record=True) as caught:
+        yield told
+    for warning in caught:
+        told.append(str(warning.message))
+        warnings.showwarning(warning.message, warning.category, warning.filename, warning.lineno)
 
 
 @contextmanager

@@ -17,6 +17,7 @@ from dbox_cli.arguments import (
     site_of,
 )
 from dbox_cli.level import At, Goal, GoalChoice, Step
+from dbox_cli.output import heard, print_json
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -81,7 +82,7 @@ def command(
     refuse_one_file_twice({"FILE": file, "--out": out})
     check_sheet(out, overwrite=overwrite)
     site = site_of(file, flow)
-    with naming(file):
+    with naming(file), heard() as warned:
         if kind is Kind.SETUP:
             highest = goal is GoalChoice.HIGHEST
             turn = Rules(
@@ -91,23 +92,17 @@ def command(
         else:
             pages, source = _form(site, kind, seed, paper.value), file
     save_pages(pages, out, title=f"{kind.value}: {site.title}", overwrite=overwrite)
-    _tell(out, kind, paper, len(pages), source, as_json=as_json)
-
-
-def _tell(out: Path, kind: Kind, paper: Paper, pages: int, source: str, *, as_json: bool) -> None:
-    """Name what was written, and what it was made of."""
     if not as_json:
-        typer.echo(f"wrote {out}: {pages} pages on {paper.value} paper, from {source}")
+        typer.echo(f"wrote {out}: {len(pages)} pages on {paper.value} paper, from {source}")
         return
-    from dbox_cli.output import print_json
-
     print_json(
         {
             "kind": kind.value,
             "paper": paper.value,
-            "pages": pages,
+            "pages": len(pages),
             "from": source,
             "files": [str(out)],
+            "warnings": warned,
         }
     )
 

@@ -1,12 +1,10 @@
 """How wide is a text on paper, and how is it broken or cut to fit? Without drawing it first."""
 
 from collections.abc import Iterable, Sequence
-from functools import lru_cache
 from itertools import takewhile
 
-from matplotlib.font_manager import FontProperties, findfont, get_font
+from dbox.drawings.fonts import advance, letters
 
-_MEASURED_AT = 1000.0
 _SLACK = 1.03
 """Letters are placed on whole dots of a screen, which may widen a text by this much."""
 
@@ -28,15 +26,7 @@ def text_width(text: str, size: float, weight: str = "normal") -> float:
     float
         [in]
     """
-    return _SLACK * size / 72 * sum(_advance(letter, weight) for letter in text)
-
-
-@lru_cache(maxsize=1024)
-def _advance(letter: str, weight: str) -> float:
-    """Width of a letter over the size of the letters. [-]"""
-    font = get_font(findfont(FontProperties(family=["DejaVu Sans"], weight=weight)))
-    font.set_size(_MEASURED_AT, 72.0)
-    return font.load_char(ord(letter)).linearHoriAdvance / 65536 / _MEASURED_AT
+    return _SLACK * size / 72 * sum(advance(letter, weight) for letter in letters(text))
 
 
 def wrap(
@@ -83,7 +73,7 @@ def wrap(
 def _pieces(word: str, width: float, size: float, weight: str) -> list[str]:
     """Break a word that is longer than a line."""
     pieces = [""]
-    for letter in word:
+    for letter in letters(word):
         if pieces[-1] and text_width(pieces[-1] + letter, size, weight) > width:
             pieces.append("")
         pieces[-1] += letter
@@ -92,9 +82,11 @@ def _pieces(word: str, width: float, size: float, weight: str) -> list[str]:
 
 def _cut(text: str, width: float, size: float, weight: str) -> str:
     """Take the middle out of a text: labels of one job mostly differ at their ends."""
-    keep = len(text)
+    parted = letters(text)
+    keep = len(parted)
     while True:
-        head, tail = text[: (keep + 1) // 2].rstrip(), text[len(text) - keep // 2 :].lstrip()
+        head = "".join(parted[: (keep + 1) // 2]).rstrip()
+        tail = "".join(parted[len(parted) - keep // 2 :]).lstrip()
         if not keep or text_width(f"{head}…{tail}", size, weight) <= width:
             return f"{head}…{tail}"
         keep -= 1
@@ -120,12 +112,13 @@ def told_apart(labels: Sequence[str], cut: Sequence[str]) -> list[str]:
     """
     if len(set(cut)) == len(set(labels)):
         return list(cut)
-    head = _alike(labels)
-    tail = _alike([label[head:][::-1] for label in labels])
-    return [f"…{label[head : len(label) - tail]}…" for label in labels]
+    whole = [letters(label) for label in labels]
+    head = _alike(whole)
+    tail = _alike([label[head:][::-1] for label in whole])
+    return [f"…{''.join(label[head : len(label) - tail])}…" for label in whole]
 
 
-def _alike(labels: Sequence[str]) -> int:
+def _alike(labels: Sequence[Sequence[str]]) -> int:
     """How many letters all labels begin with alike."""
     columns = zip(*labels, strict=False)
     return sum(1 for _ in takewhile(lambda letters: len(set(letters)) == 1, columns))

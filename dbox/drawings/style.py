@@ -4,8 +4,10 @@ Drawings are printed in black and white: a meaning is carried by a shape, a hatc
 never by a colour alone. A sheet fits Letter and A4 alike.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from functools import wraps
+from typing import Any, ParamSpec, TypeVar
 
 import matplotlib
 from matplotlib.artist import Artist
@@ -13,7 +15,11 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
+from dbox.drawings.fonts import BASE, use_fonts
 from dbox.drawings.lettering import text_width, wrap
+
+P = ParamSpec("P")
+R = TypeVar("R")
 
 PAPER = (8.25, 10.95)
 """Width and height of an upright sheet: what Letter and A4 have in common. [in]"""
@@ -46,7 +52,7 @@ MOST_FLOWS, MOST_OUTLETS = len(DASHES), 20
 LEADER: dict[str, Any] = {"color": GREY, "linewidth": HAIR, "solid_capstyle": "butt"}
 
 _PENS: dict[Any, Any] = {
-    "font.family": ["DejaVu Sans"],
+    "font.family": [BASE],
     "font.size": SMALL,
     "text.color": INK,
     # a label is a label, even with two dollar signs in it
@@ -67,8 +73,22 @@ _PENS: dict[Any, Any] = {
     "path.sketch": None,
 }
 
-pens = matplotlib.rc_context(_PENS)
-"""Decorator: draw with these pens, whatever the reader's own matplotlib settings are."""
+
+def pens(draw: Callable[P, R]) -> Callable[P, R]:
+    """Decorator: draw with these pens, whatever the reader's own matplotlib settings are.
+
+    Words of the figures that a function returns are set in fonts that have their letters.
+    """
+
+    @wraps(draw)
+    def drawn(*arguments: P.args, **options: P.kwargs) -> R:
+        with matplotlib.rc_context(_PENS):
+            made = draw(*arguments, **options)
+            pages = made if isinstance(made, tuple) else (made,)
+            use_fonts([page for page in pages if isinstance(page, Figure)])
+            return made
+
+    return drawn
 
 
 def line_height(size: float) -> float:

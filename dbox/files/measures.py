@@ -6,6 +6,7 @@ cannot be raises `ScenarioError` with a message that begins with `is` and ends w
 
 import math
 from collections.abc import Callable, Iterable
+from unicodedata import category
 
 from dbox.errors import ScenarioError
 from dbox.files import units
@@ -180,13 +181,19 @@ def each(values: Iterable[object], read: Callable[[object], float]) -> tuple[flo
     return tuple(measures)
 
 
+_JOINERS = "\u200c\u200d"
+"""The zero width non-joiner and joiner, which Persian, Indic scripts and emoji are written with."""
+
+
 def text(value: object, longest: int = LONGEST_TEXT) -> str:
     """Read a line of text that can be printed."""
     if not isinstance(value, str):
         raise ScenarioError(f"is {show(value)}; write text in quotes")
     if len(value) > longest:
         raise ScenarioError(f"is {show(value)}, {len(value)} characters; keep it within {longest}")
-    if not value.isprintable():
+    # blanks of other scripts, what joins or parts their letters, and letters of a firm's own
+    if not all(sign.isprintable() or sign in _JOINERS or category(sign) in ("Zs", "Co")
+               for sign in value):  # fmt: skip
         raise ScenarioError(f"is {show(value)}; keep it on one line, without control characters")
     return value.strip()
 

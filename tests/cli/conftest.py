@@ -6,15 +6,22 @@ import pytest
 
 from dbox_cli.main import run
 
+SAMPLED = [("split",), ("level",), ("pour",)]
+FEW = ("--samples", "200")
+
 
 @pytest.fixture
 def dbox(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> Callable[..., tuple[int, str, str]]:
-    """Run the command as its entry point does; give exit code, stdout and stderr."""
+    """Run the command as its entry point does; give exit code, stdout and stderr.
+
+    Few boxes are drawn for the bands, which take most of the time, unless a test asks for more.
+    """
 
     def call(*arguments: str) -> tuple[int, str, str]:
-        monkeypatch.setattr("sys.argv", ["dbox", *arguments])
+        few = arguments[:1] in SAMPLED and "--samples" not in arguments
+        monkeypatch.setattr("sys.argv", ["dbox", *arguments, *(FEW if few else ())])
         with pytest.raises(SystemExit) as stop:
             run()
         out, err = capsys.readouterr()

@@ -10,6 +10,7 @@ import pty
 import random
 import re
 import select
+import signal
 import subprocess
 import sys
 import termios
@@ -34,6 +35,17 @@ tolerance = {share = "10 %", source = "permit 7"}
 """
 
 
+def take_terminal() -> None:
+    """Have a terminal of one's own, and heed its keys, whatever the tests themselves ignore.
+
+    What a shell starts in the background without a terminal ignores ctrl-c, and what it starts
+    by `nohup` a closed terminal; a child inherits that.
+    """
+    fcntl.ioctl(0, termios.TIOCSCTTY, 0)
+    for sign in (signal.SIGINT, signal.SIGHUP):
+        signal.signal(sign, signal.SIG_DFL)
+
+
 class Terminal:
     """`dbox` with a controlling terminal of its own."""
 
@@ -42,7 +54,7 @@ class Terminal:
         self.process = subprocess.Popen(
             [sys.executable, "-m", "dbox", *arguments],
             stdin=slave, stdout=slave, stderr=slave, start_new_session=True,
-            preexec_fn=lambda: fcntl.ioctl(0, termios.TIOCSCTTY, 0),
+            preexec_fn=take_terminal,
             env={**os.environ, "PYTHONPATH": f"{ROOT}:{ROOT / 'cli'}"},
         )  # fmt: skip
         os.close(slave)

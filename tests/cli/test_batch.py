@@ -39,7 +39,9 @@ def test_bad_rows_go_to_their_own_file_and_the_rest_go_on(dbox, boxes):
     assert code == 0
     assert "2,998 boxes judged" in said
     assert "2 rows are no boxes" in said
-    assert max(map(len, said.splitlines())) <= 72 or str(boxes.parent) in said
+    # a path is not broken
+    lines = [line for line in said.splitlines() if str(boxes.parent) not in line]
+    assert 0 < max(map(len, lines)) <= 72
     bad = rows_of(boxes.with_name("results.bad.csv"))
     assert [(row["row"], row["box"]) for row in bad] == [("9", "box 7"), ("2002", "box 2000")]
     names = [row["box"] for row in rows_of(out)]

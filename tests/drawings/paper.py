@@ -1,11 +1,10 @@
 """What would go wrong on paper: words on words, words off the page, letters too small."""
 
-from functools import cache
+from functools import lru_cache
 from itertools import combinations
 
 from matplotlib.artist import Artist
-from matplotlib.backend_bases import FigureCanvasBase
-from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.backends.backend_agg import RendererAgg
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.text import Text
@@ -18,16 +17,17 @@ ON_PLATES = ("?", "fixed", "capped")
 """Words that cover the end of the leader that points at them."""
 
 
-@cache
+@lru_cache(2)
 def words(figure: Figure) -> dict[Text, Bbox]:
-    """Every text that can be seen, once drawn, with the room it takes. [dots]"""
-    canvas = FigureCanvasAgg(figure)
-    canvas.draw()
+    """Every text that can be seen, once drawn, with the room it takes. [dots]
+
+    Drawn on a scrap of canvas, where the figure finds its places but leaves no dots; and no figure
+    is kept here for longer than the next checks of it.
+    """
+    renderer = RendererAgg(8, 8, figure.dpi)
+    figure.draw(renderer)
     texts = [t for t in figure.findobj(Text) if isinstance(t, Text) and seen(t)]
-    boxes = {t: t.get_window_extent(canvas.get_renderer()) for t in texts}
-    # a canvas without dots: figures are kept, their pictures need not be
-    FigureCanvasBase(figure)
-    return boxes
+    return {t: t.get_window_extent(renderer) for t in texts}
 
 
 def seen(text: Text) -> bool:

@@ -163,9 +163,10 @@ def test_exact_water_over_the_rim_is_said():
 
 @pytest.mark.parametrize("name", NAMES)
 def test_exact_no_words_lie_on_words_at_any_time(name):
+    shown = SurgeFrame(outcome(name))
     for at in times(name):
-        shown = SurgeFrame(outcome(name))
         shown.show(float(at))
+        paper.words.cache_clear()
         assert paper.overlaps(shown.figure) == []
         assert paper.off_page(shown.figure) == []
         assert paper.smallest(shown.figure) >= 7.0

@@ -1,5 +1,7 @@
 """The lessons' sheets show the numbers they were given, and every word can be read."""
 
+from functools import cache
+
 import numpy as np
 import pytest
 from matplotlib.lines import Line2D
@@ -133,14 +135,20 @@ def test_exact_the_answers_stand_on_the_key_alone():
     assert "Sewer gas kills" in pages
 
 
+@cache
+def some_cases():
+    return make_cases(3, MOST_GROUPS)
+
+
 @pytest.mark.parametrize("size", ["letter", "a4"])
 def test_exact_a_case_is_one_page_and_its_answer_is_on_the_key_alone(size):
-    cases = make_cases(3, MOST_GROUPS)
+    cases = some_cases()
     pages = case_pages(cases, size)
     assert len(pages) <= len(cases) + 2
+    keys = case_key(cases, size)
     told = [" ".join(paper.texts(page)) for page in pages]
-    key = " ".join(t for page in case_key(cases, size) for t in paper.texts(page))
-    for page in (*pages, *case_key(cases, size)):
+    key = " ".join(t for page in keys for t in paper.texts(page))
+    for page in (*pages, *keys):
         assert paper.overlaps(page) == []
         assert paper.off_page(page) == []
     for case in cases:

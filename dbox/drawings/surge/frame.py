@@ -6,6 +6,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from dbox.arrays import Array
+from dbox.drawings.fonts import use_fonts
 from dbox.drawings.lettering import joined, wrap
 from dbox.drawings.style import (
     DASHES,
@@ -73,6 +74,7 @@ class SurgeFrame:
         self._write_key(sheet)
         self._draw_strips(sheet)
         self.show(0.0)
+        use_fonts([self.figure])
         for artist in self.moving:
             artist.set_animated(True)
 

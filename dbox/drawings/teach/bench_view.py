@@ -15,6 +15,7 @@ from matplotlib.patches import Circle as Disc
 from matplotlib.patches import Polygon, Rectangle
 
 from dbox.arrays import Array
+from dbox.drawings.fonts import write_on
 from dbox.drawings.style import GREY, HAIR, INK, MEDIUM, PALE, SMALL, THICK, THIN, TINT
 from dbox.drawings.wall import outline
 from dbox.fieldwork.lessons.bench import FILLED, Bench
@@ -203,7 +204,7 @@ class PlanView:
         labels = [outlet.label for outlet in self.bench.site.outlets]
         for share, label, line, word in zip(shares, labels, self.lines, self.words, strict=True):
             line.set_linewidth(26.0 * float(share))
-            word.set_text(f"{label}: {100 * share:.0f} %")
+            write_on(word, f"{label}: {100 * share:.0f} %")
         most = max(abs(motion.far_low), abs(motion.right_low))
         leans = most > 1e-6
         self.low.set_visible(leans)

@@ -8,6 +8,7 @@ the sliders would have the whole figure drawn at each step, which is several tim
 from collections.abc import Callable
 from functools import partial
 
+import matplotlib
 import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.backend_bases import DrawEvent, Event
@@ -15,6 +16,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.widgets import CheckButtons, RadioButtons, Slider
 
+from dbox.drawings.fonts import drawable, families, use_fonts, write_on
 from dbox.drawings.style import BODY, HEADING, INK, SMALL, TINT, pens
 from dbox.drawings.teach.bench_view import Motion, PlanView, SectionView, ShareView
 from dbox.fieldwork.lessons.bench import Bench
@@ -64,16 +66,10 @@ class LiveWindow:
         figure.text(0.03, 0.965, "Lean it, and watch the water", fontsize=HEADING + 2,
                     weight="bold", va="top")  # fmt: skip
         self.words = figure.text(0.97, 0.965, "", fontsize=BODY, va="top", ha="right")
-        self.sliders = self._sliders()
-        self.kinds = RadioButtons(
-            figure.add_axes((0.66, 0.05, 0.17, 0.24), frameon=False),
-            [kind.name for kind in bench.kinds], activecolor=INK, useblit=False,
-        )  # fmt: skip
-        self.trench = CheckButtons(
-            figure.add_axes((0.83, 0.17, 0.16, 0.1), frameon=False),
-            [f"trench of line\n{self._label} full"],
-            useblit=False,
-        )
+        # widgets draw the whole figure as they come
+        use_fonts([figure])
+        with matplotlib.rc_context({"font.family": families(self._label)}):
+            self._add_widgets()
         figure.text(
             0.03, 0.012, _INVENTED * bench.site.record.invented + _NOTE, fontsize=SMALL, va="bottom"
         )
@@ -87,7 +83,19 @@ class LiveWindow:
 
     @property
     def _label(self) -> str:
-        return self.bench.site.outlets[self.bench.outlet].label
+        return drawable(self.bench.site.outlets[self.bench.outlet].label)
+
+    def _add_widgets(self) -> None:
+        self.sliders = self._sliders()
+        self.kinds = RadioButtons(
+            self.figure.add_axes((0.66, 0.05, 0.17, 0.24), frameon=False),
+            [kind.name for kind in self.bench.kinds], activecolor=INK, useblit=False,
+        )  # fmt: skip
+        self.trench = CheckButtons(
+            self.figure.add_axes((0.83, 0.17, 0.16, 0.1), frameon=False),
+            [f"trench of line\n{self._label} full"],
+            useblit=False,
+        )
 
     @property
     def moving(self) -> list[Artist]:
@@ -150,7 +158,7 @@ class LiveWindow:
         motion = Motion(result, kind, lips, far, right, filled)
         for view in (self.section, self.plan, self.shares):
             view.move(motion)
-        self.words.set_text(_words(self.bench, motion))
+        write_on(self.words, _words(self.bench, motion))
         return motion
 
     def _keep(self, event: Event) -> None:
@@ -192,7 +200,6 @@ def show(bench: Bench) -> None:
 
 def has_screen() -> bool:
     """Whether matplotlib finds a way to open a window here."""
-    import matplotlib
     from matplotlib import pyplot
     from matplotlib.backends.registry import BackendFilter, backend_registry
 
