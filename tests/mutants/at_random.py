@@ -13,7 +13,6 @@ Each survivor is printed with what it changes; whether any answer changes is for
 import ast
 import json
 import random
-from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -43,11 +42,10 @@ class Place:
 
     def planted(self, text: str) -> str:
         """The file's text with the fault."""
-        lines = text.encode().splitlines(keepends=True)
-        start = sum(map(len, lines[: self.part.lineno - 1])) + self.part.col_offset
-        end = sum(map(len, lines[: self.part.end_lineno - 1])) + self.part.end_col_offset
-        whole = b"".join(lines)
-        return (whole[:start] + self.new.encode() + whole[end:]).decode()
+        part, lines = self.part, text.encode().splitlines(keepends=True)
+        first, last = lines[part.lineno - 1], lines[part.end_lineno - 1]
+        line = first[: part.col_offset] + self.new.encode() + last[part.end_col_offset :]
+        return b"".join([*lines[: part.lineno - 1], line, *lines[part.end_lineno :]]).decode()
 
 
 def changed(part: ast.AST) -> ast.expr | None:
@@ -96,9 +94,8 @@ def try_at_random(tree: Path, count: int, seed: int) -> None:
         finally:
             path.write_text(text)
         caught += bool(by)
-        old = " ".join(ast.get_source_segment(text, place.part).split())
         print(f"{number:3} {'caught' if by else 'SURVIVED':8} {place.file}:{place.part.lineno}")
-        print(f"    {old}  ->  {place.new}\n    {by}", flush=True)
+        print(f"    {ast.unparse(place.part)}  ->  {place.new}\n    {by}", flush=True)
     print(f"{caught} of {count} caught by the tests of their floor")
 
 
@@ -118,8 +115,8 @@ class Notes:
 
     def noticed(self, place: Place) -> str:
         """Which test fails with the fault that is planted; nothing where none does."""
-        by_line = defaultdict(list, self.data.contexts_by_lineno(place.file))
-        runs = {test for line in place.lines for test in by_line[line]} - {""}
+        by_line = self.data.contexts_by_lineno(place.file)
+        runs = {test for line in place.lines for test in by_line.get(line, ())} - {""}
         near = {test for tests in by_line.values() for test in tests} - {""}
         order = sorted(runs or self.seconds, key=lambda t: (t not in near, self.seconds[t]))
         listed = self.tree / "chosen.txt"

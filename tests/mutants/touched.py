@@ -15,39 +15,45 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from coverage import Coverage
-
-NOTES = os.environ["LINES_TOUCHED"]
-NOTED = Coverage(data_file=NOTES, config_file=False, source_pkgs=["dbox"])
-NOTED.set_option("run:relative_files", True)
-SECONDS: dict[str, float] = defaultdict(float)
-REMEMBERING: list[Any] = []
 
 
-def pytest_configure() -> None:
-    NOTED.start()
+def pytest_configure(config: pytest.Config) -> None:
+    config.pluginmanager.register(Touched(os.environ["LINES_TOUCHED"]))
 
 
-def pytest_collection_finish() -> None:
-    kind = functools._lru_cache_wrapper
-    found = [each for each in gc.get_objects() if isinstance(each, kind)]
-    ours = ("dbox", "tests")
-    REMEMBERING.extend(f for f in found if str(f.__module__).split(".")[0] in ours)
+class Touched:
+    """Takes the notes of one run of tests."""
 
+    def __init__(self, notes: str) -> None:
+        from coverage import Coverage
 
-@pytest.hookimpl(wrapper=True)
-def pytest_runtest_protocol(item: pytest.Item) -> Iterator[None]:
-    for function in REMEMBERING:
-        function.cache_clear()
-    NOTED.switch_context(item.nodeid)
-    return (yield)
+        self.notes = notes
+        self.coverage = Coverage(data_file=notes, config_file=False, source_pkgs=["dbox"])
+        self.coverage.set_option("run:relative_files", True)
+        self.coverage.start()
+        self.seconds: dict[str, float] = defaultdict(float)
+        self.remembering: list[Any] = []
 
+    def pytest_collection_finish(self) -> None:
+        """Find the functions of ours that remember."""
+        kind = functools._lru_cache_wrapper
+        found = [each for each in gc.get_objects() if isinstance(each, kind)]
+        self.remembering = [f for f in found if str(f.__module__).startswith(("dbox", "tests"))]
 
-def pytest_runtest_logreport(report: pytest.TestReport) -> None:
-    SECONDS[report.nodeid] += report.duration
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
+        """Note what follows under the name of the test."""
+        for function in self.remembering:
+            function.cache_clear()
+        self.coverage.switch_context(item.nodeid)
+        return (yield)
 
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        """Add up what a test takes."""
+        self.seconds[report.nodeid] += report.duration
 
-def pytest_unconfigure() -> None:
-    NOTED.stop()
-    NOTED.save()
-    Path(f"{NOTES}.json").write_text(json.dumps(SECONDS))
+    def pytest_unconfigure(self) -> None:
+        """Write the notes down."""
+        self.coverage.stop()
+        self.coverage.save()
+        Path(f"{self.notes}.json").write_text(json.dumps(self.seconds))
