@@ -5,7 +5,7 @@
 Every place in hydraulics, fieldwork and files is as likely as any other. Which tests run a line is
 noted once, with `coverage` (`pip install coverage`; nothing else needs it). Only these tests of the
 floor are then run with a fault, the quickest first; the others cannot notice it. A line that runs
-at import may tell anywhere: then all tests of the floor run, those of its module first.
+at import may tell wherever its module is imported: then the tests that run a line there.
 
 Each survivor is printed with what it changes; whether any answer changes is for a reader to judge.
 """
@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tests.mutants.tree import failing
+from tests.test_house import imports
 
 FLOORS = ("hydraulics", "fieldwork", "files")
 SWAPPED = {ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult}
@@ -112,14 +113,27 @@ class Notes:
         self.seconds = json.loads(Path(f"{kept}.json").read_text())
         self.data = CoverageData(kept)
         self.data.read()
+        files = self.data.measured_files()
+        self.imports = {f: imports(ast.parse((tree / f).read_text())) for f in files}
 
     def noticed(self, place: Place) -> str:
         """Which test fails with the fault that is planted; nothing where none does."""
         by_line = self.data.contexts_by_lineno(place.file)
         runs = {test for line in place.lines for test in by_line.get(line, ())} - {""}
-        near = {test for tests in by_line.values() for test in tests} - {""}
-        order = sorted(runs or self.seconds, key=lambda t: (t not in near, self.seconds[t]))
+        if not any(line in by_line for line in place.lines):
+            return ""  # no test runs it
+        order = sorted(runs or self._beyond(place.file), key=lambda test: self.seconds[test])
         listed = self.tree / "chosen.txt"
         listed.write_text("\n".join(order))
         files = sorted({test.split("::")[0] for test in order})
         return failing(self.tree, ("-p", "tests.mutants.chosen", *files), CHOSEN_TESTS=str(listed))
+
+    def _beyond(self, file: str) -> set[str]:
+        """Tests that run a line of a file, or of one that imports it, straight or not."""
+        users, size = {file}, 0
+        while len(users) > size:
+            size = len(users)
+            names = {user.removesuffix(".py").replace("/", ".") for user in users}
+            users |= {f for f, imported in self.imports.items() if names & imported}
+        tests = {t for f in users for on in self.data.contexts_by_lineno(f).values() for t in on}
+        return tests - {""}
