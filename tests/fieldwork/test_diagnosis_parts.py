@@ -6,10 +6,12 @@ import numpy as np
 import pytest
 
 from dbox import Circle
-from dbox.fieldwork.diagnosis.causes import hypotheses, index_of
+from dbox.fieldwork.diagnosis.causes import CAUSES, hypotheses, index_of
 from dbox.fieldwork.diagnosis.depths import port_depth_chance
 from dbox.fieldwork.diagnosis.overload import overload_of
 from dbox.fieldwork.diagnosis.places import outlet_places
+from dbox.fieldwork.diagnosis.signs import LEAKS, OUTLET_SIGNS, SYSTEM_SIGNS
+from dbox.fieldwork.diagnosis.visible import words_of
 from dbox.fieldwork.diagnosis.weigh import weigh
 from dbox.fieldwork.records.evidence import Evidence, OutletEvidence
 from dbox.fieldwork.records.works import Works
@@ -104,3 +106,19 @@ def test_exact_water_over_the_lips_tells_most_long_after_water_was_used():
         return float(full / tilt)
 
     assert odds(0.2) < 0.7 * odds(1.5) < 0.7**2 * odds(12)
+
+
+def test_exact_the_chances_of_all_words_add_up_to_one_as_they_are_written():
+    """A slip in one of them shows, though the tool scales them to one."""
+    signs = {**SYSTEM_SIGNS, **OUTLET_SIGNS}
+    for name, sign in signs.items():
+        rows = {
+            "usual": sign.usual,
+            **sign.by_cause,
+            **{f"all {k}": v for k, v in sign.everywhere.items()},
+        }
+        odd = {key: row for key, row in rows.items() if sum(row) != pytest.approx(1.0, abs=1e-9)}
+        assert odd == {}, name
+        assert {len(row) for row in rows.values()} == {len(words_of(name))}, name
+        assert {*sign.by_cause, *sign.everywhere} <= {cause.key for cause in CAUSES}, name
+    assert sum(LEAKS) == pytest.approx(1.0)
