@@ -5,15 +5,16 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from dbox import Circle
+from dbox import Circle, Notch, Slot
 from dbox.fieldwork.diagnosis.causes import CAUSES, hypotheses, index_of
 from dbox.fieldwork.diagnosis.depths import port_depth_chance
+from dbox.fieldwork.diagnosis.forward import _resized
 from dbox.fieldwork.diagnosis.overload import overload_of
 from dbox.fieldwork.diagnosis.places import outlet_places
 from dbox.fieldwork.diagnosis.signs import LEAKS, OUTLET_SIGNS, SYSTEM_SIGNS
-from dbox.fieldwork.diagnosis.visible import words_of
+from dbox.fieldwork.diagnosis.visible import View, call_chance, words_of
 from dbox.fieldwork.diagnosis.weigh import weigh
-from dbox.fieldwork.records.evidence import Evidence, OutletEvidence
+from dbox.fieldwork.records.evidence import OUTLET_WORDS, Evidence, OutletEvidence
 from dbox.fieldwork.records.works import Works
 from dbox.fieldwork.site import Box, Outlet, Site, Target
 from dbox.hydraulics.surge.trench import Trench
@@ -122,3 +123,37 @@ def test_exact_the_chances_of_all_words_add_up_to_one_as_they_are_written():
         assert {len(row) for row in rows.values()} == {len(words_of(name))}, name
         assert {*sign.by_cause, *sign.everywhere} <= {cause.key for cause in CAUSES}, name
     assert sum(LEAKS) == pytest.approx(1.0)
+
+
+def test_exact_chances_of_drawn_boxes_are_chances():
+    """Of all words of a look they add up to one; of a call they lie between nothing and one."""
+    weighing = weigh(lines(4), draws=60, seed=2)
+    view = View(weighing.states, Evidence())
+    looks = {name: view.system(name) for name in (*SYSTEM_SIGNS, "at_rest", "rim")}
+    looks |= {name: view.outlet(name) for name in (*OUTLET_WORDS, "ground")}
+    for name, chance in looks.items():
+        assert np.all((chance > 0) & (chance < 1)), name
+        np.testing.assert_allclose(chance.sum(-1), 1.0, rtol=1e-12, err_msg=name)
+    called = call_chance(weighing.states)
+    assert np.all((called > 0) & (called <= 1))
+
+
+def test_exact_an_ordinary_day_is_a_trickle_and_a_jet_needs_more():
+    """1 to 4 L/min at the box: Water Science and Technology 51(10), 2005, p. 39.
+
+    In a pool that a trickle falls into a jet is spent (common practice, no source).
+    """
+    states = weigh(lines(4, box=Box(inlet="straight")), draws=200, seed=1).states
+    middle = {jet: np.exp(np.log(states.day[(states.jet > 0) == jet]).mean()) for jet in (0, 1)}
+    assert 1e-3 / 60 < middle[0] < 4e-3 / 60
+    assert middle[1] > 4e-3 / 60
+
+
+@pytest.mark.parametrize("factor", [0.7, 1.4])
+def test_exact_an_opening_of_another_width_passes_that_many_times_more(factor):
+    """A notch passes as tan(angle / 2) and a slot as its width; a round hole has its diameter."""
+    notch, slot = Notch(np.pi / 2, coefficient=0.6), Slot(0.05, coefficient=0.6)
+    for opening in (notch, slot):
+        wider = _resized(opening, factor).discharge(0.03)
+        assert float(wider) == pytest.approx(factor * float(opening.discharge(0.03)))
+    assert _resized(Circle(0.05), factor).top == pytest.approx(0.05 * factor)

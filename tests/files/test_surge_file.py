@@ -82,6 +82,7 @@ def test_exact_nothing_said_is_nothing_known() -> None:
         ('"0.5 gal/ft2/day"', '"0.5 gal/ft2/year"', 'the unit "gal/ft2/year" is not known'),
         ('soil = "smeared"', 'soil = "smeered"', "did you mean smeared?"),
         ('"smeared", width', '"smeared", widht', "unknown key outlet[2].trench.widht"),
+        ('"50 %"', '"100 %"', "a filter is clogged by 0 % to 99 %"),
         ("clogged", "cloged", "unknown key tank.cloged; did you mean clogged?"),
         ("header = {length = \"20 ft\"}", "header = 5", "outlet[3].header is 5"),
     ],
