@@ -9,6 +9,7 @@ from dbox.errors import ScenarioError
 from dbox.fieldwork.records.works import Works
 from dbox.files.scenario import load, loads
 from dbox.files.shipped import resolve
+from dbox.files.surge import inflow_series
 from dbox.files.surge.inflow_series import read_inflow
 from dbox.files.surge.measures import acceptance, curve, people
 from dbox.files.surge.typed import typed_dose, typed_settling, typed_until, typed_volume
@@ -219,3 +220,13 @@ def test_the_family_has_every_part() -> None:
     assert all((works.people, works.tank, works.supply, works.pump, works.siphon))
     assert all(works.trenches)
     assert all(works.headers)
+
+
+def test_exact_as_many_rows_as_the_refusal_says(tmp_path: Path, monkeypatch) -> None:
+    monkeypatch.setattr(inflow_series, "MOST_ROWS", 3)
+    path = tmp_path / "series.csv"
+    path.write_text("seconds,m3_s\n0,0\n10,0.001\n20,0\n")
+    assert read_inflow(path).end == 20.0
+    path.write_text(path.read_text() + "30,0\n")
+    with pytest.raises(ScenarioError, match="more than 3 rows"):
+        read_inflow(path)
