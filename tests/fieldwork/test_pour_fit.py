@@ -1,13 +1,14 @@
 """Catches and readings weighed together: derivatives, evidence, and what must not matter."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from scipy.special import ndtr
 
 from dbox import Circle, DomainError, Notch, Slot, split
-from dbox.fieldwork.pour.finding import _apart, judge
+from dbox.fieldwork.pour.finding import _apart, _readings, judge
 from dbox.fieldwork.pour.fit import DRIBBLE, FREE_INFLOW, LEAST_BLOCKAGE, LIP_SPREAD, PRIOR, explain
 from dbox.fieldwork.pour.model import Candidate, PartlyBlocked, PourModel
 from dbox.fieldwork.pour.predict import expect
@@ -303,3 +304,18 @@ def test_two_ways_what_explanations_leave_open_counts_against_a_second_pour():
     variance = np.diag(catch) + (scatter[0] + scatter[1]) / 2
     plain = np.sqrt(difference @ np.linalg.solve(variance, difference))
     assert _apart(*pair, SLOW, error) == pytest.approx(plain, rel=0.1)
+
+
+@pytest.mark.parametrize(
+    ("size", "readings"), [(0.002, 4), (-0.002, 4), (0.004, 3), (0.0005, None)]
+)
+def test_exact_readings_that_tell_a_height_are_asked_for_where_a_ruler_can(size, readings):
+    """A ruler good to 1 mm: four errors of the mean of n readings are 4 mm over the root of n.
+
+    2 mm takes 4 readings; 4 mm would take 1, and 2 were made already; half a millimetre takes 64.
+    """
+    lips = SimpleNamespace(spread=0.001, repeats=np.array([2, 2]))
+    height = SimpleNamespace(kind="height", size=size, outlet=1)
+    blockage = SimpleNamespace(kind="blockage", size=0.5, outlet=1)
+    for pair in ((height, blockage), (blockage, height)):
+        assert _readings(SimpleNamespace(lips=lips), *pair) == readings
