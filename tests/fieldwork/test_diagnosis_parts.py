@@ -8,6 +8,7 @@ import pytest
 from dbox import Circle, Notch, Slot
 from dbox.fieldwork.diagnosis.causes import CAUSES, hypotheses, index_of
 from dbox.fieldwork.diagnosis.depths import port_depth_chance
+from dbox.fieldwork.diagnosis.fit import _support
 from dbox.fieldwork.diagnosis.forward import _resized
 from dbox.fieldwork.diagnosis.overload import overload_of
 from dbox.fieldwork.diagnosis.places import outlet_places
@@ -157,3 +158,22 @@ def test_exact_an_opening_of_another_width_passes_that_many_times_more(factor):
         wider = _resized(opening, factor).discharge(0.03)
         assert float(wider) == pytest.approx(factor * float(opening.discharge(0.03)))
     assert _resized(Circle(0.05), factor).top == pytest.approx(0.05 * factor)
+
+
+def test_exact_what_a_look_speaks_for_a_cause():
+    """Logarithm of its chance under the cause over the mean chance under the others."""
+    chance, weight = np.log([0.8, 0.1, 0.3]), np.array([0.0, 2.0, 2.0])
+    assert _support(chance, weight, 0) == pytest.approx(np.log(0.8 / 0.2))
+    weight = np.array([3.0, 0.0, 1.0])
+    assert _support(chance, weight, 1) == pytest.approx(np.log(0.1 / (0.75 * 0.8 + 0.25 * 0.3)))
+
+
+@pytest.mark.parametrize(("acceptance", "days"), [(1e-12, 12.6), (1e-4, np.inf)])
+def test_exact_a_trench_fills_while_it_gets_more_than_its_soil_takes(acceptance, days):
+    """100 L a day into 20 m by 0.6 m with 0.35 of voids up to 0.3 m: 1.26 m3 in tight soil."""
+    trench = Trench(length=20.0, width=0.6, depth=0.6, pipe_height=0.3, acceptance=acceptance)
+    one = lines(1, works=Works(trenches=(trench,)), evidence=Evidence(daily_flow=0.1 / 86400))
+    over = overload_of(weigh(one, draws=60, seed=1))
+    assert over is not None
+    # some of it never gets there in a box that leaks or is frozen shut
+    assert over.fills_in * over.share[0] / 86400 == pytest.approx(days, rel=1e-6)
