@@ -1,6 +1,7 @@
 """Catches and readings weighed together: derivatives, evidence, and what must not matter."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -8,7 +9,7 @@ from scipy import stats
 from scipy.special import ndtr
 
 from dbox import Circle, DomainError, Notch, Slot, split
-from dbox.fieldwork.pour.finding import judge
+from dbox.fieldwork.pour.finding import _apart, _readings, judge
 from dbox.fieldwork.pour.fit import DRIBBLE, FREE_INFLOW, LEAST_BLOCKAGE, LIP_SPREAD, PRIOR, explain
 from dbox.fieldwork.pour.model import Candidate, PartlyBlocked, PourModel
 from dbox.fieldwork.pour.predict import expect
@@ -316,3 +317,46 @@ def test_exact_blockage_is_uniform_over_its_range_before_anything_is_caught():
     for z in (-3.0, -0.5, 0.0, 2.0):
         state = np.array([0.0, 0.0, 0.0, z])
         assert model.size(state) == pytest.approx(0.1 + 0.9 * float(ndtr(z)))
+
+
+def test_two_ways_what_explanations_leave_open_counts_against_a_second_pour():
+    """Boxes drawn from what two explanations leave open, each split plainly at a slower pour.
+
+    The scatter of their flows, with that of a catch, is what a difference is counted in. Slopes
+    stand for drawn boxes in the tool; they are held to a tenth.
+    """
+    site, off = drawn_box("blockage", (FAST,), seed=1, spread=INCH / 16)
+    pair = [e for e in weighed(site, site.pours) if e.outlet == off]
+    hole, error, draw = site.outlets[0].opening, 0.05, np.random.default_rng(3)
+    flows, scatter = [], []
+    for each in pair:
+        states = draw.multivariate_normal(each.state, each.covariance, 4000)
+        states = np.concatenate([each.state[None], states])
+        lips = np.array([each.model.lips(state) for state in states])
+        passing = np.ones_like(lips)
+        if each.kind == "blockage":
+            passing[:, off] = [1 - each.model.size(state) for state in states]
+        poured = SLOW * np.exp(error * np.append(0.0, draw.standard_normal(4000)))
+        flow = _plain_flows(hole, lips, passing, poured)
+        flows.append(flow[0])
+        scatter.append(np.cov(flow[1:].T))
+    catch = (error * np.maximum(*flows)) ** 2 + (0.01 * SLOW) ** 2
+    difference = flows[0] - flows[1]
+    variance = np.diag(catch) + (scatter[0] + scatter[1]) / 2
+    plain = np.sqrt(difference @ np.linalg.solve(variance, difference))
+    assert _apart(*pair, SLOW, error) == pytest.approx(plain, rel=0.1)
+
+
+@pytest.mark.parametrize(
+    ("size", "readings"), [(0.002, 4), (-0.002, 4), (0.004, 3), (0.0005, None)]
+)
+def test_exact_readings_that_tell_a_height_are_asked_for_where_a_ruler_can(size, readings):
+    """A ruler good to 1 mm: four errors of the mean of n readings are 4 mm over the root of n.
+
+    2 mm takes 4 readings; 4 mm would take 1, and 2 were made already; half a millimetre takes 64.
+    """
+    lips = SimpleNamespace(spread=0.001, repeats=np.array([2, 2]))
+    height = SimpleNamespace(kind="height", size=size, outlet=1)
+    blockage = SimpleNamespace(kind="blockage", size=0.5, outlet=1)
+    for pair in ((height, blockage), (blockage, height)):
+        assert _readings(SimpleNamespace(lips=lips), *pair) == readings

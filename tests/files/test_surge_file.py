@@ -9,6 +9,7 @@ from dbox.errors import ScenarioError
 from dbox.fieldwork.records.works import Works
 from dbox.files.scenario import load, loads
 from dbox.files.shipped import resolve
+from dbox.files.surge import inflow_series
 from dbox.files.surge.inflow_series import read_inflow
 from dbox.files.surge.measures import acceptance, curve, people
 from dbox.files.surge.typed import typed_dose, typed_settling, typed_until, typed_volume
@@ -83,6 +84,7 @@ def test_exact_nothing_said_is_nothing_known() -> None:
         ('"0.5 gal/ft2/day"', '"0.5 gal/ft2/year"', 'the unit "gal/ft2/year" is not known'),
         ('soil = "smeared"', 'soil = "smeered"', "did you mean smeared?"),
         ('"smeared", width', '"smeared", widht', "unknown key outlet[2].trench.widht"),
+        ('"50 %"', '"100 %"', "a filter is clogged by 0 % to 99 %"),
         ("clogged", "cloged", "unknown key tank.cloged; did you mean clogged?"),
         ("header = {length = \"20 ft\"}", "header = 5", "outlet[3].header is 5"),
     ],
@@ -255,3 +257,13 @@ def test_the_family_has_every_part() -> None:
     assert all((works.people, works.tank, works.supply, works.pump, works.siphon))
     assert all(works.trenches)
     assert all(works.headers)
+
+
+def test_exact_as_many_rows_as_the_refusal_says(tmp_path: Path, monkeypatch) -> None:
+    monkeypatch.setattr(inflow_series, "MOST_ROWS", 3)
+    path = tmp_path / "series.csv"
+    path.write_text("seconds,m3_s\n0,0\n10,0.001\n20,0\n")
+    assert read_inflow(path).end == 20.0
+    path.write_text(path.read_text() + "30,0\n")
+    with pytest.raises(ScenarioError, match="more than 3 rows"):
+        read_inflow(path)

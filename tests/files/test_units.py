@@ -59,10 +59,12 @@ FLOWS = [
     ("5 gallons per minute", 5 * 3.785411784e-3 / 60),
     ("1 m³/h", 1 / 3600),
     ("1 ft3/s", 0.3048**3),
+    ("2 cfs", 2 * 0.3048**3),
 ]
 OTHERS = [
     (units.volume, "1500 gal", 1500 * 3.785411784e-3),
     (units.volume, "12 L", 0.012),
+    (units.volume, "3 qt", 0.75 * 3.785411784e-3),
     (units.volume, "500 mL", 5e-4),
     (units.duration, "40 s", 40.0),
     (units.duration, "1 min 30 s", 90.0),

@@ -1,31 +1,28 @@
 """Plants each fault of the table in a copy of the tree and runs the tests that ought to notice it.
 
-    python -m tests.mutants             all of them, 15 minutes and more
+    python -m tests.mutants             all of them, half an hour and more
     python -m tests.mutants --only 3 7  some of them
+    python -m tests.mutants --random 60 --seed 1   others, where nobody chose (see `at_random`)
 
-First the tests of the same folder and those against published values; where these pass, all other
-everyday tests, the examples in docstrings with them. Before any fault the first tests must pass as
-the tree stands, and must fail on a file that cannot be read at all: that shows that the copy is
-what they import. One of the others that notices a fault must pass without it. Exit 1 where less
-than 90 % are caught, 2 where one of these does not hold.
+First the tests of the same topic or folder and those against published values; where these pass,
+all other everyday tests, the examples in docstrings with them. Before any fault the first tests
+must pass as the tree stands, and must fail on a file that cannot be read at all: that shows that
+the copy is what they import. One of the others that notices a fault must pass without it. Exit 1
+where less than 90 % are caught, 2 where one of these does not hold.
 """
 
 import argparse
-import os
-import re
-import shutil
-import subprocess
 import sys
 import tempfile
 import time
 from collections.abc import Sequence
 from pathlib import Path
 
+from tests.mutants.at_random import try_at_random
 from tests.mutants.table import Mutant, mutants
+from tests.mutants.tree import ROOT, copy_to, failing
 
-ROOT = Path(__file__).parents[2]
 LEAST_CAUGHT = 0.9
-MOST_SECONDS = 900.0
 
 PUBLISHED = "tests/published"
 WATER = ("tests/hydraulics", PUBLISHED)
@@ -46,12 +43,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run the check and print its table; the exit code."""
     parser = argparse.ArgumentParser(prog="python -m tests.mutants", description=__doc__)
     parser.add_argument("--only", type=int, nargs="+", metavar="N", help="numbers of the table")
-    only = parser.parse_args(arguments).only
+    parser.add_argument("--random", type=int, metavar="COUNT", help="faults at random instead")
+    parser.add_argument("--seed", type=int, default=0, help="same seed, same faults at random")
+    asked = parser.parse_args(arguments)
+    only = asked.only
     chosen = {n: m for n, m in enumerate(mutants(), 1) if not only or n in only}
     with tempfile.TemporaryDirectory() as folder:
         tree = Path(folder)
         copy_to(tree)
         try:
+            if asked.random:
+                try_at_random(tree, asked.random, asked.seed)
+                return 0
             for tests in sorted({first_tests(mutant) for mutant in chosen.values()}):
                 check_tests(tree, tests)
             caught = sum(reported(tree, n, mutant) for n, mutant in chosen.items())
@@ -62,21 +65,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
     return 0 if caught >= LEAST_CAUGHT * len(chosen) else 1
 
 
-def copy_to(tree: Path) -> None:
-    """Copy what git has, or would take, as it stands here."""
-    listed = subprocess.run(
-        ["git", "ls-files", "-z", "--cached", "--others", "--exclude-standard"],
-        cwd=ROOT, capture_output=True, text=True, check=True,
-    ).stdout  # fmt: skip
-    for name in set(listed.split("\0")) - {""}:
-        if (ROOT / name).is_file():
-            (tree / name).parent.mkdir(parents=True, exist_ok=True)
-            shutil.copy(ROOT / name, tree / name)
-
-
 def first_tests(mutant: Mutant) -> tuple[str, ...]:
-    """The tests that stand nearest to a fault."""
-    return WATER if mutant.file.startswith("dbox/hydraulics/") else LEVELLING
+    """The tests that stand nearest to a fault: of its topic, else of its folder."""
+    floor, topic = mutant.file.removesuffix(".py").split("/")[1:3]
+    if floor == "hydraulics":
+        return WATER
+    if topic in TOPICS:
+        return LEVELLING
+    named = sorted((ROOT / "tests" / floor).glob(f"test_*{topic}*.py"))
+    near = [str(path.relative_to(ROOT)) for path in named] or [f"tests/{floor}"]
+    return (*near, PUBLISHED)
 
 
 def check_tests(tree: Path, tests: Sequence[str]) -> None:
@@ -111,27 +109,6 @@ def noticed(tree: Path, mutant: Mutant, tests: Sequence[str]) -> str:
         return failing(tree, tests)
     finally:
         path.write_text(text)
-
-
-def failing(tree: Path, tests: Sequence[str]) -> str:
-    """Name of the first test that fails in a tree; nothing where all pass."""
-    line = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider",
-            "-p", "tests.mutants.unshrunk", *tests]  # fmt: skip
-    # no bytecode: a fault as long as what it replaces, planted within a second, would not be seen
-    apart = {"PYTHONPATH": f"{tree}:{tree / 'cli'}", "PYTHONDONTWRITEBYTECODE": "1"}
-    try:
-        run = subprocess.run(
-            line, cwd=tree, env={**os.environ, **apart},
-            capture_output=True, text=True, timeout=MOST_SECONDS, check=False,
-        )  # fmt: skip
-    except subprocess.TimeoutExpired:
-        return f"no end after {MOST_SECONDS:.0f} s"
-    if run.returncode == 0:
-        return ""
-    told = re.search(r"^(?:FAILED|ERROR) (.+?)(?: - |$)", run.stdout, re.MULTILINE)
-    if told is None:
-        raise RuntimeError(f"pytest ended with {run.returncode}:\n{run.stdout}{run.stderr}")
-    return told[1]
 
 
 if __name__ == "__main__":

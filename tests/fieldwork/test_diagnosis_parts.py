@@ -1,0 +1,204 @@
+"""The parts that a diagnosis is put together from, each by hand: places, loads, priors, words."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from dbox import Circle, Notch, Slot
+from dbox.fieldwork.diagnosis.causes import CAUSES, hypotheses, index_of
+from dbox.fieldwork.diagnosis.depths import port_depth_chance
+from dbox.fieldwork.diagnosis.fit import _support
+from dbox.fieldwork.diagnosis.forward import _resized
+from dbox.fieldwork.diagnosis.overload import overload_of
+from dbox.fieldwork.diagnosis.places import outlet_places
+from dbox.fieldwork.diagnosis.signs import LEAKS, OUTLET_SIGNS, SYSTEM_SIGNS
+from dbox.fieldwork.diagnosis.visible import View, call_chance, words_of
+from dbox.fieldwork.diagnosis.weigh import weigh
+from dbox.fieldwork.records.evidence import OUTLET_WORDS, WORDS, Evidence, OutletEvidence
+from dbox.fieldwork.records.works import Works
+from dbox.fieldwork.site import Box, Outlet, Site, Target
+from dbox.hydraulics.surge.trench import Trench
+from tests.fieldwork.sites import POUR
+
+FOOT = 0.3048
+GALLONS_A_DAY = 231 * 0.0254**3 / 86400
+
+
+def lines(count: int = 3, lengths: tuple[float, ...] = (), **site: object) -> Site:
+    """Lips alike and read, nothing else known."""
+    outlets = tuple(
+        Outlet(
+            label=str(i + 1),
+            opening=Circle(0.05),
+            readings=(0.0,),
+            line_length=lengths[i] if lengths else None,
+        )
+        for i in range(count)
+    )
+    return Site(outlets=outlets, flows=(POUR,), **site)
+
+
+def test_exact_outlets_are_numbered_clockwise_from_the_inlet_seen_from_above():
+    """Looking the way the water comes: left wall, far wall, right wall; left corner is 0, 0."""
+    places, measured = outlet_places(lines(3, box=Box(inside=(0.4, 0.6))))
+    assert not measured
+    np.testing.assert_allclose(places, [(0.2, 0.0), (0.4, 0.3), (0.2, 0.6)], atol=1e-12)
+
+
+def test_exact_load_is_the_days_water_over_the_bottom_of_the_trench():
+    """240 gal a day over three trenches of 50 ft by 2 ft: 80 gal on 100 ft2, with one resting 120.
+
+    What a trench loads is its bottom (common practice, no source).
+    """
+    trench = Trench(length=50 * FOOT, width=2 * FOOT, depth=0.6, pipe_height=0.3, acceptance=1e-7)
+    site = lines(
+        works=Works(trenches=(trench,) * 3),
+        evidence=Evidence(daily_flow=240 * GALLONS_A_DAY),
+    )
+    over = overload_of(weigh(site, draws=60, seed=1))
+    assert over is not None
+    per_area = GALLONS_A_DAY / FOOT**2
+    np.testing.assert_allclose(over.load_reset / per_area, 0.8)
+    resting = np.arange(3) == over.outlet
+    np.testing.assert_allclose(over.load_rested / per_area, np.where(resting, 0.0, 1.2))
+    np.testing.assert_allclose(over.load / per_area, over.share * 2.4)
+
+
+def prior(site: Site, cause: str) -> list[float]:
+    """Prior of a cause at each outlet."""
+    may_be = hypotheses(site)
+    return may_be.prior[may_be.cause == index_of(cause)[0]].tolist()
+
+
+def test_exact_an_equal_split_overloads_the_short_line():
+    """A third of the water on a sixth of the field is twice its part; on five twelfths, less."""
+    long, short = 25.0, 10.0
+    first, second, third = prior(lines(lengths=(long, short, long)), "unequal")
+    assert first == third
+    assert second > 2 * first
+    by_length = lines(lengths=(long, short, long), target=Target(by="length"))
+    assert len(set(prior(by_length, "unequal"))) == 1
+    assert len(set(prior(lines(lengths=(20.0,) * 3), "unequal"))) == 1
+
+
+@pytest.mark.parametrize("depth", [0.05, 0.12, 0.25])
+def test_exact_a_ponded_trench_stands_as_deep_as_its_two_walls_need(depth):
+    """Bottom w and two walls d take L times what the bottom takes at w + 2 d = L w."""
+    width, pipe = 0.6, 0.3
+    trench = Trench(length=20.0, width=width, depth=0.6, pipe_height=pipe, acceptance=1e-7)
+    seen = OutletEvidence(port="below the pipe", port_water=depth - pipe)
+    site = lines(works=Works(trenches=(trench,) * 3), evidence=Evidence(outlets=(seen,)))
+    load = np.linspace(1.0, 1.9, 901)
+    chance = port_depth_chance(SimpleNamespace(load=load[:, None]), site, 0)
+    # what the walls cannot hold below the pipe is left out: it tilts the peak a little
+    assert load[int(np.argmax(chance))] == pytest.approx(1 + 2 * depth / width, abs=0.12)
+
+
+def test_exact_water_over_the_lips_tells_most_long_after_water_was_used():
+    """Just after use it may be on its way (common practice, no source)."""
+
+    def odds(hours: float) -> float:
+        seen = Evidence(at_rest="above all lips", since_use=3600 * hours)
+        weighing = weigh(lines(evidence=seen), draws=60, seed=1)
+        full, tilt = (
+            weighing.probability[weighing.hypotheses.answers.index((index_of(key)[0], -1))]
+            for key in ("all_full", "tilt")
+        )
+        return float(full / tilt)
+
+    assert odds(0.2) < 0.7 * odds(1.5) < 0.7**2 * odds(12)
+
+
+def test_exact_the_chances_of_all_words_add_up_to_one_as_they_are_written():
+    """A slip in one of them shows, though the tool scales them to one."""
+    signs = {**SYSTEM_SIGNS, **OUTLET_SIGNS}
+    for name, sign in signs.items():
+        rows = {
+            "usual": sign.usual,
+            **sign.by_cause,
+            **{f"all {k}": v for k, v in sign.everywhere.items()},
+        }
+        odd = {key: row for key, row in rows.items() if sum(row) != pytest.approx(1.0, abs=1e-9)}
+        assert odd == {}, name
+        assert {len(row) for row in rows.values()} == {len(words_of(name))}, name
+        assert {*sign.by_cause, *sign.everywhere} <= {cause.key for cause in CAUSES}, name
+    assert sum(LEAKS) == pytest.approx(1.0)
+
+
+def test_exact_chances_of_drawn_boxes_are_chances():
+    """Of all words of a look they add up to one; of a call they lie between nothing and one."""
+    weighing = weigh(lines(4), draws=60, seed=2)
+    view = View(weighing.states, Evidence())
+    looks = {name: view.system(name) for name in (*SYSTEM_SIGNS, "at_rest", "rim")}
+    looks |= {name: view.outlet(name) for name in (*OUTLET_WORDS, "ground")}
+    for name, chance in looks.items():
+        assert np.all((chance > 0) & (chance < 1)), name
+        np.testing.assert_allclose(chance.sum(-1), 1.0, rtol=1e-12, err_msg=name)
+    called = call_chance(weighing.states)
+    assert np.all((called > 0) & (called <= 1))
+
+
+def test_exact_an_ordinary_day_is_a_trickle_and_a_jet_needs_more():
+    """1 to 4 L/min at the box: Water Science and Technology 51(10), 2005, p. 39.
+
+    In a pool that a trickle falls into a jet is spent (common practice, no source).
+    """
+    states = weigh(lines(4, box=Box(inlet="straight")), draws=200, seed=1).states
+    middle = {jet: np.exp(np.log(states.day[(states.jet > 0) == jet]).mean()) for jet in (0, 1)}
+    assert 1e-3 / 60 < middle[0] < 4e-3 / 60
+    assert middle[1] > 4e-3 / 60
+
+
+@pytest.mark.parametrize("factor", [0.7, 1.4])
+def test_exact_an_opening_of_another_width_passes_that_many_times_more(factor):
+    """A notch passes as tan(angle / 2) and a slot as its width; a round hole has its diameter."""
+    notch, slot = Notch(np.pi / 2, coefficient=0.6), Slot(0.05, coefficient=0.6)
+    for opening in (notch, slot):
+        wider = _resized(opening, factor).discharge(0.03)
+        assert float(wider) == pytest.approx(factor * float(opening.discharge(0.03)))
+    assert _resized(Circle(0.05), factor).top == pytest.approx(0.05 * factor)
+
+
+def test_exact_what_a_look_speaks_for_a_cause():
+    """Logarithm of its chance under the cause over the mean chance under the others."""
+    chance, weight = np.log([0.8, 0.1, 0.3]), np.array([0.0, 2.0, 2.0])
+    assert _support(chance, weight, 0) == pytest.approx(np.log(0.8 / 0.2))
+    weight = np.array([3.0, 0.0, 1.0])
+    assert _support(chance, weight, 1) == pytest.approx(np.log(0.1 / (0.75 * 0.8 + 0.25 * 0.3)))
+
+
+@pytest.mark.parametrize(("acceptance", "days"), [(1e-12, 12.6), (1e-4, np.inf)])
+def test_exact_a_trench_fills_while_it_gets_more_than_its_soil_takes(acceptance, days):
+    """100 L a day into 20 m by 0.6 m with 0.35 of voids up to 0.3 m: 1.26 m3 in tight soil."""
+    trench = Trench(length=20.0, width=0.6, depth=0.6, pipe_height=0.3, acceptance=acceptance)
+    one = lines(1, works=Works(trenches=(trench,)), evidence=Evidence(daily_flow=0.1 / 86400))
+    over = overload_of(weigh(one, draws=60, seed=1))
+    assert over is not None
+    # some of it never gets there in a box that leaks or is frozen shut
+    assert over.fills_in * over.share[0] / 86400 == pytest.approx(days, rel=1e-3)
+
+
+def test_exact_no_line_gives_water_back_and_none_is_made():
+    """Lines that are shut seep; what leaks or stays in the box is not in any line."""
+    weighing = weigh(lines(4), draws=60, seed=1)
+    inflow = np.full(weighing.states.day.shape, 2e-4)
+    flow = weighing.water.flows(weighing.states, inflow)
+    assert flow.min() >= 0
+    assert np.all(flow.sum(-1) <= inflow * (1 + 1e-9))
+    shut = weighing.states.closed & (weighing.states.seep > 0)
+    assert shut.any()
+    np.testing.assert_allclose(
+        flow[shut], np.minimum(weighing.states.seep, 0.3 * inflow[:, None])[shut], rtol=1e-9
+    )
+
+
+def test_exact_where_water_at_rest_stands_is_told_as_it_is():
+    """Lips 20 mm apart, the water 15 mm under the lowest, at it, between them and over all."""
+    still = np.array([-0.015, 0.0, 0.01, 0.04])
+    boxes = SimpleNamespace(
+        read=np.tile([0.0, 0.02], (4, 1)), still=still, cause=np.array(index_of("tilt") * 4)
+    )
+    chance = View(boxes, Evidence(since_use=86400.0)).system("at_rest")
+    assert [WORDS["at_rest"][k] for k in chance.argmax(-1)] == list(WORDS["at_rest"])
+    assert chance.max(-1).min() > 0.8
