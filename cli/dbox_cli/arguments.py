@@ -78,17 +78,16 @@ def site_of(file: str, flows: Sequence[str] | None, readings: str | None = None)
     """The site of a scenario; typed flows and a table of readings take the place of its own."""
     from dataclasses import replace
 
-    from dbox.files.scenario import load
-    from dbox.files.shipped import resolve
+    from dbox.files.scenario import load, resolve
 
     site = load(resolve(file))
     if readings:
-        from dbox.files.spreadsheet.tables import with_readings
+        from dbox.files.readings_csv import with_readings
 
         site = with_readings(site, readings)
     if not flows:
         return site
-    from dbox.files.typed import typed_flows
+    from dbox.files.typed_box import typed_flows
 
     return replace(site, flows=typed_flows(flows))
 

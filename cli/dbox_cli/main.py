@@ -13,12 +13,19 @@ from typing import Annotated, Any
 
 import typer
 
-from dbox_cli import batch, check, grades, level, new, schema, sheet, split
-from dbox_cli.diagnose import command as diagnose
-from dbox_cli.pour import command as pour
-from dbox_cli.setup import command as setup
-from dbox_cli.surge import command as surge
-from dbox_cli.teach import command as teach
+from dbox_cli import (
+    batch_command,
+    diagnose_command,
+    grades_command,
+    level_command,
+    pour_command,
+    scenario_commands,
+    setup_command,
+    sheet_command,
+    split_command,
+    surge_command,
+    teach_command,
+)
 
 app = typer.Typer(
     rich_markup_mode=None,
@@ -28,19 +35,19 @@ app = typer.Typer(
     help="How a distribution box splits its flow, and what to turn to level it.",
     epilog="The tool models the box; local code, the permit and the inspector decide.",
 )
-app.command("new")(new.command)
-app.command("check")(check.command)
-app.command("split")(split.command)
-app.command("level")(level.command)
-app.command("setup")(setup.command)
-app.command("grades")(grades.command)
-app.command("sheet")(sheet.command)
-app.command("pour")(pour.command)
-app.command("batch")(batch.command)
-app.command("diagnose")(diagnose.command)
-app.add_typer(teach.app, name="teach")
-app.command("surge")(surge.command)
-app.command("schema")(schema.command)
+app.command("new")(scenario_commands.new)
+app.command("check")(scenario_commands.check)
+app.command("split")(split_command.command)
+app.command("level")(level_command.command)
+app.command("setup")(setup_command.command)
+app.command("grades")(grades_command.command)
+app.command("sheet")(sheet_command.command)
+app.command("pour")(pour_command.command)
+app.command("batch")(batch_command.command)
+app.command("diagnose")(diagnose_command.command)
+app.add_typer(teach_command.app, name="teach")
+app.command("surge")(surge_command.command)
+app.command("schema")(scenario_commands.schema)
 
 
 def _version(wanted: bool) -> None:

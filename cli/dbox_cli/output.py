@@ -2,9 +2,8 @@
 
 import json
 import sys
-import textwrap
 import warnings
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,37 +15,10 @@ from dbox_cli.arguments import refuse_one_file_twice
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-WIDTH = 72
-"""Columns that a report fills at most."""
-
 
 def print_json(content: dict[str, Any]) -> None:
     """Print one JSON object and nothing else."""
     typer.echo(json.dumps(content, indent=2, allow_nan=False, ensure_ascii=False))
-
-
-def wrapped(text: str, *, first: str = "", indent: str = "") -> list[str]:
-    """Break a sentence to lines of at most `WIDTH` columns."""
-    return textwrap.wrap(
-        text, WIDTH, initial_indent=first, subsequent_indent=indent, break_on_hyphens=False
-    )
-
-
-def noted(sentences: Sequence[str]) -> list[str]:
-    """A list of warnings, each with a mark, repeated ones once."""
-    lines = []
-    for sentence in dict.fromkeys(sentences):
-        lines += wrapped(sentence, first="! ", indent="  ")
-    return ["", *lines] if lines else []
-
-
-def bar(fraction: float, target: float, whole: float, width: int) -> str:
-    """A bar of # with the target marked by |, `whole` filling the width."""
-    length = min(round(fraction / whole * width), width)
-    mark = min(round(target / whole * width), width - 1)
-    cells = ["#"] * length + ["."] * (width - length)
-    cells[mark] = "|"
-    return "".join(cells)
 
 
 def check_picture(
@@ -58,7 +30,7 @@ def check_picture(
     """
     refuse_one_file_twice({**others, "--picture": path})
     if path:
-        from dbox.drawings.save import check_picture
+        from dbox.drawings.style import check_picture
 
         check_picture(path, overwrite=overwrite)
 
@@ -67,7 +39,7 @@ def save_picture(
     figure: "Figure", path: Path, *, overwrite: bool, quiet: bool, again: bool = False
 ) -> None:
     """Write a picture and name it; on stderr where stdout is for machines."""
-    from dbox.drawings.save import save
+    from dbox.drawings.style import save
 
     save(figure, path, overwrite=overwrite, again=again)
     typer.echo(f"wrote {path}", err=quiet)

@@ -79,16 +79,6 @@ class Face(NamedTuple):
 def letters(text: str) -> list[str]:
     """Part a text into letters, each with the marks that are set on it.
 
-    Parameters
-    ----------
-    text : str
-        Any text.
-
-    Returns
-    -------
-    list of str
-        Joined they are the text.
-
     >>> [len(letter) for letter in letters("e\u0301te")]
     [2, 1, 1]
     """
@@ -105,18 +95,6 @@ def letters(text: str) -> list[str]:
 def drawable(text: str, weight: str = "normal") -> str:
     """Text as it can be drawn here: a mark in place of each letter that no font has.
 
-    Parameters
-    ----------
-    text : str
-        Any text.
-    weight : str
-        `normal` or `bold`.
-
-    Returns
-    -------
-    str
-        The same, where every letter can be drawn.
-
     >>> drawable("line \\ue000")
     'line \ufffd'
     """
@@ -124,32 +102,12 @@ def drawable(text: str, weight: str = "normal") -> str:
 
 
 def advance(letter: str, weight: str) -> float:
-    """Width of a letter, or of what stands in for it, over the size of the letters. [-]
-
-    Parameters
-    ----------
-    letter : str
-        One letter, with its marks.
-    weight : str
-        `normal` or `bold`.
-    """
+    """Width of a letter, or of what stands in for it, over the size of the letters. [-]"""
     return sum(_advance(drawn, weight) for drawn in letters(_drawn(letter, weight)))
 
 
 def families(text: str, weight: str = "normal") -> list[str]:
     """Names of the fonts that a text needs, that of every drawing first.
-
-    Parameters
-    ----------
-    text : str
-        Any text.
-    weight : str
-        `normal` or `bold`.
-
-    Returns
-    -------
-    list of str
-        For matplotlib's `font.family`.
 
     >>> families("line 1")
     ['DejaVu Sans']
@@ -159,20 +117,7 @@ def families(text: str, weight: str = "normal") -> list[str]:
 
 
 def write_on(artist: Text, words: str) -> list[str]:
-    """Have an artist say words in the fonts that have them.
-
-    Parameters
-    ----------
-    artist : Text
-        It keeps its size and weight.
-    words : str
-        What to say.
-
-    Returns
-    -------
-    list of str
-        The letters that had to be left out.
-    """
+    """Have an artist say words in the fonts that have them."""
     weight = "bold" if artist.get_fontweight() == "bold" else "normal"
     drawn = drawable(words, weight)
     artist.set_text(drawn)
@@ -181,13 +126,7 @@ def write_on(artist: Text, words: str) -> list[str]:
 
 
 def use_fonts(figures: Iterable[Figure]) -> None:
-    """Set every word of figures in fonts that have its letters, and warn of those that none has.
-
-    Parameters
-    ----------
-    figures : iterable of Figure
-        Drawn, and not yet saved.
-    """
+    """Set every word of figures in fonts that have its letters, and warn of those that none has."""
     missing: dict[str, None] = {}
     for figure in figures:
         for axes in filter(attrgetter("axison"), figure.axes):

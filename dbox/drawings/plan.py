@@ -1,4 +1,4 @@
-"""Where is every outlet? The box from above, the inlet at the bottom.
+"""The box from above: outlets, falls, lifts, and places for cards.
 
 Seen so, "left" and "right" are those of one who looks from the inlet into the box, and outlets
 numbered clockwise from the inlet come up the left side, along the far wall and down the right.
@@ -10,8 +10,11 @@ from typing import Any
 import numpy as np
 from matplotlib.patches import Circle, FancyArrowPatch, Polygon, Rectangle
 
-from dbox.drawings.style import INK, MEDIUM, THIN, TINT, Sheet
+from dbox.drawings.style import INK, MEDIUM, THICK, THIN, TINT, Sheet
+from dbox.fieldwork.levelling import Lift
+from dbox.fieldwork.readings import Plane
 from dbox.fieldwork.site import Box, Outlet
+from dbox.units import FOOT, inches, millimetres
 
 WALL, _STUB, _PIPE = 0.08, 0.22, 0.15
 _STANDARD = (0.4, 0.5)
@@ -21,21 +24,11 @@ Point = tuple[float, float]
 
 @dataclass(frozen=True)
 class Mouth:
-    """Where an outlet leaves the box on paper, and which way. [in]
+    """Where an outlet leaves the box on paper, and which way. [in]"""
 
-    Parameters
-    ----------
-    at : tuple of float
-        The point of the inner wall.
-    way : tuple of float
-        Outward, of length 1.
-    bearing : float
-        Way round the box to it, clockwise from the inlet as seen from above. [rad]
-    """
-
-    at: Point
-    way: Point
-    bearing: float
+    at: Point  # The point of the inner wall.
+    way: Point  # Outward, of length 1.
+    bearing: float  # Way round the box to it, clockwise from the inlet as seen from above. [rad]
 
     @property
     def end(self) -> Point:
@@ -46,25 +39,13 @@ class Mouth:
 
 @dataclass(frozen=True)
 class Plan:
-    """The inside of the box on paper.
+    """The inside of the box on paper."""
 
-    Parameters
-    ----------
-    middle : tuple of float
-        Its centre. [in]
-    along, across : float
-        Its size along the inlet direction and across it. [in]
-    scale : float
-        Paper over box. [in/m]
-    is_round : bool
-        Whether it is round.
-    """
-
-    middle: Point
-    along: float
-    across: float
-    scale: float
-    is_round: bool
+    middle: Point  # Its centre. [in]
+    along: float  # Its size along the inlet direction and across it. [in]
+    across: float  # Its size along the inlet direction and across it. [in]
+    scale: float  # Paper over box. [in/m]
+    is_round: bool  # Whether it is round.
 
     @classmethod
     def fitted(
@@ -121,19 +102,7 @@ def _inside(box: Box, outlets: tuple[Outlet, ...]) -> tuple[float, float]:
 
 
 def draw_plan(sheet: Sheet, plan: Plan, outlets: tuple[Outlet, ...], mouths: list[Mouth]) -> None:
-    """Draw walls, inlet and outlets, the capped ones hatched.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The page.
-    plan : Plan
-        The box on it.
-    outlets : tuple of n Outlet
-        Its outlets.
-    mouths : list of n Mouth
-        Where they leave.
-    """
+    """Draw walls, inlet and outlets, the capped ones hatched."""
     for outlet, mouth in zip(outlets, mouths, strict=True):
         _draw_stub(sheet, mouth, min(_PIPE, 0.6 * _nearest(mouths)), capped=outlet.capped)
     _draw_walls(sheet, plan)
@@ -190,3 +159,77 @@ def arrow(start: Point, end: Point, **look: Any) -> FancyArrowPatch:
         "linewidth": MEDIUM,
     }
     return FancyArrowPatch(start, end, shrinkA=0, shrinkB=0, zorder=6, **{**pens, **look})
+
+
+LEAST_SLOPE = 2e-4
+"""Rise per run below which a box is drawn level. [-]"""
+
+_LEAST_LIFT = 5e-4
+
+
+def draw_fall(sheet: Sheet, plan: Plan, plane: Plane, *, aside: bool) -> None:
+    """Draw an arrow the way the box falls."""
+    steep = steepness(plane)
+    if steep < LEAST_SLOPE:
+        return
+    length = 0.32 * min(plan.along, plan.across)
+    u, v = -plane.slope_y / steep * length, -plane.slope_x / steep * length
+    back = 0.9 if aside else 0.5
+    x, y = plan.middle[0] - back * u, plan.middle[1] - back * v
+    sheet.draw(arrow((x, y), (x + u, y + v), mutation_scale=18, linewidth=THICK, label="fall"))
+
+
+def steepness(plane: Plane) -> float:
+    """Fall of a plane along its steepest way, as rise per run. [-]"""
+    return float(np.hypot(plane.slope_x, plane.slope_y))
+
+
+def draw_lifts(sheet: Sheet, plan: Plan, lift: Lift) -> None:
+    """Draw a hollow arrow and an amount at each side that is to be lifted."""
+    (x, y), half_w, half_h = plan.middle, 0.5 * plan.across, 0.5 * plan.along
+    right = lift.slope_across > 0
+    if worth_lifting(lift.right_side, lift.slope_across):
+        words = _amount(lift.right_side, lift.slope_across)
+        _draw_lift(sheet, x + (half_w - 0.4) * (1 if right else -1), y, words)
+    if not worth_lifting(lift.far_end, lift.slope_along):
+        return
+    words = _amount(lift.far_end, lift.slope_along)
+    if lift.slope_along > 0:
+        _draw_lift(sheet, x, y + half_h - 0.36, words)
+    else:
+        # clear of the inlet's arrow, and of what is written on the other side
+        aside, up = (0.0, 0.58) if plan.is_round else (-0.45 if right else 0.45, 0.33)
+        _draw_lift(sheet, x + aside, y - half_h + up, words)
+
+
+def worth_lifting(amount: float | None, slope: float) -> bool:
+    """Whether a side is out of level by more than a person would shim; amount [m], slope [-]."""
+    return abs(slope) >= LEAST_SLOPE if amount is None else abs(amount) >= _LEAST_LIFT
+
+
+def _amount(lift: float | None, slope: float) -> str:
+    if lift is None:
+        return f"{inches(abs(slope) * FOOT)}\nper ft"
+    return f"{inches(abs(lift))}\n({millimetres(abs(lift))})"
+
+
+def _draw_lift(sheet: Sheet, x: float, y: float, words: str) -> None:
+    sheet.draw(_lift_mark(x, y + 0.04))
+    sheet.write(x, y + 0.01, words, ha="center", weight="bold", zorder=7)
+
+
+def _lift_mark(x: float, y: float) -> Polygon:
+    """A block arrow that points up."""
+    corners = [
+        (-0.05, 0.0),
+        (0.05, 0.0),
+        (0.05, 0.1),
+        (0.12, 0.1),
+        (0.0, 0.22),
+        (-0.12, 0.1),
+        (-0.05, 0.1),
+    ]
+    places = [(x + dx, y + dy) for dx, dy in corners]
+    mark = Polygon(places, facecolor="white", edgecolor=INK, linewidth=MEDIUM, zorder=7)
+    mark.set_label("lift")
+    return mark

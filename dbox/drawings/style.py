@@ -1,12 +1,15 @@
-"""What do all drawings share? Paper, pens, greys and letters; every size is a size on paper.
+"""What all drawings share: paper, pens, greys, letters and how figures are saved.
 
 Drawings are printed in black and white: a meaning is carried by a shape, a hatch or a line style,
 never by a colour alone. A sheet fits Letter and A4 alike.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import wraps
+from io import BytesIO
+from itertools import takewhile
+from pathlib import Path
 from typing import Any, ParamSpec, TypeVar
 
 import matplotlib
@@ -15,8 +18,121 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
-from dbox.drawings.fonts import BASE, use_fonts
-from dbox.drawings.lettering import text_width, wrap
+from dbox.drawings.fonts import BASE, advance, letters, use_fonts
+from dbox.errors import ScenarioError, any_of
+from dbox.files.write_file import check_place, is_begun, write_file
+
+_SLACK = 1.03
+"""Letters are placed on whole dots of a screen, which may widen a text by this much."""
+
+
+def text_width(text: str, size: float, weight: str = "normal") -> float:
+    """Width of one line of text on paper; size [pt] -> [in]."""
+    return _SLACK * size / 72 * sum(advance(letter, weight) for letter in letters(text))
+
+
+def wrap(
+    text: str, width: float, size: float, weight: str = "normal", most: int | None = None
+) -> list[str]:
+    """Break a text into lines of at most a width, between words where that can be done.
+
+    width [in], size [pt].
+
+    >>> wrap("the far line", 0.5, 8.0)
+    ['the far', 'line']
+    >>> wrap("the far line", 0.5, 8.0, most=1)
+    ['the…ine']
+    """
+    lines = [""]
+    for word in text.split():
+        longer = f"{lines[-1]} {word}".lstrip()
+        if text_width(longer, size, weight) <= width:
+            lines[-1] = longer
+            continue
+        pieces = _pieces(word, width, size, weight)
+        lines = [*lines, *pieces] if lines[-1] else [*lines[:-1], *pieces]
+    if most is None or len(lines) <= most:
+        return lines
+    return [*lines[: most - 1], _cut(" ".join(lines[most - 1 :]), width, size, weight)]
+
+
+def _pieces(word: str, width: float, size: float, weight: str) -> list[str]:
+    """Break a word that is longer than a line."""
+    pieces = [""]
+    for letter in letters(word):
+        if pieces[-1] and text_width(pieces[-1] + letter, size, weight) > width:
+            pieces.append("")
+        pieces[-1] += letter
+    return pieces
+
+
+def _cut(text: str, width: float, size: float, weight: str) -> str:
+    """Take the middle out of a text: labels of one job mostly differ at their ends."""
+    parted = letters(text)
+    keep = len(parted)
+    while True:
+        head = "".join(parted[: (keep + 1) // 2]).rstrip()
+        tail = "".join(parted[len(parted) - keep // 2 :]).lstrip()
+        if not keep or text_width(f"{head}…{tail}", size, weight) <= width:
+            return f"{head}…{tail}"
+        keep -= 1
+
+
+def told_apart(labels: Sequence[str], cut: Sequence[str]) -> list[str]:
+    """Replace labels that were cut to the same text by what sets them apart.
+
+    >>> told_apart(["line 1 up", "line 2 up"], ["li…up", "li…up"])
+    ['…1…', '…2…']
+    """
+    if len(set(cut)) == len(set(labels)):
+        return list(cut)
+    whole = [letters(label) for label in labels]
+    head = _alike(whole)
+    tail = _alike([label[head:][::-1] for label in whole])
+    return [f"…{''.join(label[head : len(label) - tail])}…" for label in whole]
+
+
+def _alike(labels: Sequence[Sequence[str]]) -> int:
+    """How many letters all labels begin with alike."""
+    columns = zip(*labels, strict=False)
+    return sum(1 for _ in takewhile(lambda letters: len(set(letters)) == 1, columns))
+
+
+def spread_out(wanted: list[float], gap: float, low: float, high: float) -> list[float]:
+    """Move positions apart to at least a gap, within limits, keeping their order.
+
+    wanted [in], gap [in], low [in], high [in] -> [in].
+
+    >>> spread_out([0.0, 0.1, 3.0], 1.0, 0.0, 3.0)
+    [0.0, 1.0, 3.0]
+    >>> spread_out([5.0, 4.0], 1.0, 0.0, 4.5)
+    [4.5, 3.5]
+    """
+    order = sorted(range(len(wanted)), key=lambda i: wanted[i])
+    placed = list(wanted)
+    floor = low
+    for i in order:
+        placed[i] = max(placed[i], floor)
+        floor = placed[i] + gap
+    ceiling = high
+    for i in reversed(order):
+        placed[i] = min(placed[i], ceiling)
+        ceiling = placed[i] - gap
+    return placed
+
+
+def joined(sentences: Iterable[str]) -> list[str]:
+    """Say once what several sentences say after their last semicolon.
+
+    >>> joined(["a: 2 mm; too low", "full", "b: 3 mm; too low", "full"])
+    ['a: 2 mm, b: 3 mm; too low', 'full']
+    """
+    beginnings: dict[str, list[str]] = {}
+    for sentence in dict.fromkeys(sentences):
+        beginning, semicolon, ending = sentence.rpartition("; ")
+        beginnings.setdefault(semicolon + ending, []).append(beginning)
+    return [", ".join(begun) + ending for ending, begun in beginnings.items()]
+
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -92,36 +208,20 @@ def pens(draw: Callable[P, R]) -> Callable[P, R]:
 
 
 def line_height(size: float) -> float:
-    """Height of one line of text on paper. [in]
-
-    Parameters
-    ----------
-    size : float
-        Size of the letters. [pt]
-    """
+    """Height of one line of text on paper. [in]; size [pt]."""
     return LINE * size / 72
 
 
 @dataclass
 class Sheet:
-    """A page to draw on, its coordinates being inches from the lower left corner.
+    """A page to draw on, its coordinates being inches from the lower left corner."""
 
-    Parameters
-    ----------
-    figure : Figure
-        The page.
-    page : Axes
-        Axes over all of it, in inches.
-    left, right, bottom, top : float
-        What is still free. [in]
-    """
-
-    figure: Figure
-    page: Axes
-    left: float
-    right: float
-    bottom: float
-    top: float
+    figure: Figure  # The page.
+    page: Axes  # Axes over all of it, in inches.
+    left: float  # What is still free. [in]
+    right: float  # What is still free. [in]
+    bottom: float  # What is still free. [in]
+    top: float  # What is still free. [in]
 
     @classmethod
     def blank(cls, *, across: bool = False) -> "Sheet":
@@ -180,3 +280,42 @@ class Sheet:
             y -= len(lines) * line_height(SMALL)
         self.page.plot([self.left, self.right], [top + 0.08] * 2, color=GREY, linewidth=HAIR)
         self.bottom = top + 0.16
+
+
+SUFFIXES = (".png", ".pdf", ".svg")
+"""Kinds of picture that can be written."""
+
+_DOTS_PER_INCH = 200
+
+_METADATA: dict[str, dict[str, Any]] = {
+    ".png": {"Software": None},
+    ".pdf": {"CreationDate": None, "ModDate": None},
+    ".svg": {"Date": None},
+}
+
+# names inside an SVG come from a hash with a random salt unless told; PDF letters stay text
+_STEADY: dict[Any, Any] = {"svg.hashsalt": "dbox", "svg.fonttype": "path", "pdf.fonttype": 42}
+
+
+def check_picture(path: Path | str, *, overwrite: bool = False) -> Path:
+    """Refuse a picture that cannot be written, before anything is computed for it.
+
+    >>> check_picture("split.jpg")
+    Traceback (most recent call last):
+    dbox.errors.ScenarioError: split.jpg: no picture ends like this; write .png, .pdf or .svg
+    """
+    path = Path(path)
+    if path.suffix.lower() not in SUFFIXES:
+        raise ScenarioError(f"{path}: no picture ends like this; write {any_of(SUFFIXES)}")
+    return check_place(path, overwrite=overwrite)
+
+
+def save(figure: Figure, path: Path | str, *, overwrite: bool = False, again: bool = False) -> None:
+    """Write a figure as PNG, PDF or SVG, as the suffix says."""
+    path = check_picture(path, overwrite=overwrite or again)
+    suffix = path.suffix.lower()
+    picture = BytesIO()
+    with matplotlib.rc_context(_STEADY):
+        figure.savefig(picture, format=suffix[1:], dpi=_DOTS_PER_INCH, metadata=_METADATA[suffix])
+    content = picture.getvalue()
+    write_file(path, content, overwrite=overwrite or (again and is_begun(path, content)))

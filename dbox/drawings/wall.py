@@ -1,19 +1,21 @@
-"""How does every lip stand against the water? The box in section, seen from the inlet.
+"""The box in section, seen from the inlet, with the table of its lips.
 
 The wall is unrolled: outlets stand side by side in their order, each hole to scale in height, over
 the still water that the readings were taken from, with the water level of every flow.
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Polygon, Rectangle
 
 from dbox.arrays import Array
-from dbox.drawings.lettering import spread_out, text_width, wrap
 from dbox.drawings.style import (
+    BODY,
     DASHES,
+    GREY,
     HAIR,
     INK,
     LEADER,
@@ -25,11 +27,88 @@ from dbox.drawings.style import (
     THIN,
     TINT,
     Sheet,
+    line_height,
+    spread_out,
+    text_width,
+    told_apart,
+    wrap,
 )
-from dbox.fieldwork.confidence import Assessment
-from dbox.files.notation import inches, inches_mm
-from dbox.files.units import INCH
+from dbox.fieldwork.shares import Assessment
 from dbox.hydraulics.openings import Circle, Notch, Opening, PipeEnd, Slot
+from dbox.units import INCH, inches, inches_mm, millimetres
+
+ROW_GAP = 0.05
+"""Paper between rows of the table. [in]"""
+
+_DEEPEST, _NARROW, _SPACE = 1.1, 0.5, 0.04
+_NO_LIP = "-"
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row of the table under the section: words, set upright where they are wide."""
+
+    head: str  # What the row is.
+    cells: tuple[str, ...]  # One text per outlet, with its line breaks.
+    depth: float  # Height of the row on paper. [in]
+    upright: bool  # Whether the cells are turned to read upwards.
+    size: float  # Size of the letters. [pt]
+    weight: str  # `normal` or `bold`.
+
+    @classmethod
+    def words(cls, head: str, cells: list[str], column: float) -> "Row":
+        """Fit labels into columns of a width. [in]"""
+        room = column - _SPACE
+        words = [word for cell in cells for word in cell.split()]
+        size = BODY if max(text_width(word, BODY, "bold") for word in words) <= room else SMALL
+        if max(text_width(word, size, "bold") for word in words) > room and column < _NARROW:
+            return cls._upright(head, cells, size, "bold")
+        texts = ["\n".join(wrap(cell, room, size, "bold", 3)) for cell in cells]
+        texts = told_apart(cells, texts)
+        depth = max(text.count("\n") + 1 for text in texts) * line_height(size)
+        return cls(head, tuple(texts), depth, False, size, "bold")
+
+    @classmethod
+    def numbers(cls, head: str, cells: list[str], column: float) -> "Row":
+        """Fit numbers into columns of a width. [in]"""
+        if max(text_width(cell, SMALL) for cell in cells) > column - _SPACE:
+            return cls._upright(head, cells, SMALL, "normal")
+        return cls(head, tuple(cells), line_height(SMALL), False, SMALL, "normal")
+
+    @classmethod
+    def _upright(cls, head: str, cells: list[str], size: float, weight: str) -> "Row":
+        cut = [wrap(cell, _DEEPEST, size, weight, 1)[0] for cell in cells]
+        texts = told_apart(cells, cut)
+        depth = max(text_width(text, size, weight) for text in texts)
+        return cls(head, tuple(texts), depth, True, size, weight)
+
+
+def lip_rows(assessment: Assessment, column: float) -> list[Row]:
+    """Label and lip of every outlet, to be written under its column of the section; column [in]."""
+    lips = assessment.lips.height
+    rows = {
+        f"lip, {unit}": [_NO_LIP if np.isposinf(lip) else write(lip, signed=True) for lip in lips]
+        for unit, write in (("in", inches), ("mm", millimetres))
+    }
+    if max(text_width(c, SMALL) for cells in rows.values() for c in cells) > column - _SPACE:
+        rows = {head: [cell.split()[0] for cell in cells] for head, cells in rows.items()}
+    labels = Row.words("outlet", list(assessment.labels), column)
+    return [labels, *(Row.numbers(head, cells, column) for head, cells in rows.items())]
+
+
+def write_rows(sheet: Sheet, rows: list[Row], left: float, column: float) -> None:
+    """Write rows under one another and lower what is free; left [in], column [in]."""
+    for row in rows:
+        sheet.write(left - 0.1, sheet.top, row.head, ha="right", color=GREY)
+        look: dict[str, Any] = {
+            "rotation": 90 if row.upright else 0,
+            "weight": row.weight,
+            "ha": "center",
+        }
+        for i, cell in enumerate(row.cells):
+            sheet.write(left + (i + 0.5) * column, sheet.top, cell, row.size, **look)
+        sheet.top -= row.depth + ROW_GAP
+
 
 _LEAST_VIEW = 1.0 * INCH
 _LIP_HALF, _HOLE_PART = 0.40, 0.66
@@ -41,26 +120,14 @@ NAME_GAP = 0.33
 
 @dataclass(frozen=True)
 class View:
-    """What part of the wall is drawn, and how large.
+    """What part of the wall is drawn, and how large."""
 
-    Parameters
-    ----------
-    low, high : float
-        Heights over still water at the lower and upper edge. [m]
-    cuts_off : bool
-        Whether any hole goes on above.
-    upright, level : float
-        Paper over box, for heights and for widths. [in/m]
-    column : float
-        Width of one outlet's column on paper. [in]
-    """
-
-    low: float
-    high: float
-    cuts_off: bool
-    upright: float
-    level: float
-    column: float
+    low: float  # Heights over still water at the lower and upper edge. [m]
+    high: float  # Heights over still water at the lower and upper edge. [m]
+    cuts_off: bool  # Whether any hole goes on above.
+    upright: float  # Paper over box, for heights and for widths. [in/m]
+    level: float  # Paper over box, for heights and for widths. [in/m]
+    column: float  # Width of one outlet's column on paper. [in]
 
     @property
     def stretch(self) -> float:
@@ -71,12 +138,7 @@ class View:
     def of(cls, assessment: Assessment, column: float, height: float) -> "View":
         """Show every lip and water level, and of the holes half as much again.
 
-        Parameters
-        ----------
-        assessment : Assessment
-            What is to be seen.
-        column, height : float
-            Width of a column and height of the drawing on paper. [in]
+        column [in], height [in].
         """
         result, lips = assessment.result, assessment.lips.height
         running = np.isfinite(lips)
@@ -103,19 +165,7 @@ class View:
 
 
 def outline(opening: Opening, reach: float) -> Array:
-    """Corners of an opening, up to a height over its lip.
-
-    Parameters
-    ----------
-    opening : Opening
-        A hole of any shape.
-    reach : float
-        Where a hole without a top is cut off, over its lip. [m]
-
-    Returns
-    -------
-    ndarray, shape (corners, 2)
-        Distance from its middle and height over its lip. [m]
+    """Corners of an opening, up to a height over its lip; reach [m] -> [m].
 
     >>> outline(Slot(0.05), 0.02).tolist()
     [[-0.025, 0.0], [0.025, 0.0], [0.025, 0.02], [-0.025, 0.02]]
@@ -134,19 +184,7 @@ def outline(opening: Opening, reach: float) -> Array:
 
 
 def draw_section(axes: Axes, assessment: Assessment, capped: list[bool], view: View) -> None:
-    """Draw wall, holes, lips and water on axes: one column per outlet, heights in metres.
-
-    Parameters
-    ----------
-    axes : Axes
-        Where to draw.
-    assessment : Assessment
-        Lips and levels.
-    capped : list of n bool
-        Outlets that are closed on purpose.
-    view : View
-        What is shown.
-    """
+    """Draw wall, holes, lips and water on axes: one column per outlet, heights in metres."""
     n = len(assessment.labels)
     axes.set(xlim=(-0.5, n - 0.5), ylim=(view.low, view.high))
     water = Rectangle((-0.5, view.low), n, -view.low, facecolor=PALE, edgecolor="none", zorder=0)
@@ -235,16 +273,7 @@ def _dress(axes: Axes, view: View) -> None:
 def name_waters(sheet: Sheet, axes: Axes, assessment: Assessment, left: float) -> None:
     """Write name and height of every water level beside the section, never on one another.
 
-    Parameters
-    ----------
-    sheet : Sheet
-        The page.
-    axes : Axes
-        The section, already in its place.
-    assessment : Assessment
-        Names and levels.
-    left : float
-        Right edge of the section on the page. [in]
+    left [in].
     """
     low, high = axes.get_ylim()
     height = sheet.figure.get_size_inches()[1]

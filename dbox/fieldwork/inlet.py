@@ -1,4 +1,7 @@
-"""What does the jet of a straight inlet add at the outlets, and does that change the shares?
+"""What the pipes at the box do to it: headers behind bare pipe ends, the jet of the inlet.
+
+Water falls through critical depth at a bare pipe end only while the header beyond it is steep:
+normal depth below critical at its flow. A flatter header backs water up to the mouth.
 
 An outlet that the jet strikes runs as if its lip stood lower by the velocity head there (see
 `hydraulics.jet`): the surge computes with that. A split, a turning and a pour test compute without
@@ -14,11 +17,42 @@ from dataclasses import dataclass
 import numpy as np
 
 from dbox.arrays import Array, ArrayLike, BoolArray, freeze
-from dbox.fieldwork.headers import DEFAULT_FALL
 from dbox.fieldwork.site import Box, Site
 from dbox.hydraulics.jet import Jet
-from dbox.hydraulics.split import split
-from dbox.hydraulics.surge.supply import PressurePipe, SupplyPipe
+from dbox.hydraulics.openings import PipeEnd
+from dbox.hydraulics.pipes import header_check
+from dbox.hydraulics.split import Split, split
+from dbox.hydraulics.surge.parts import PressurePipe, SupplyPipe
+
+DEFAULT_FALL = 0.125 / 12
+"""Fall of a header where none is entered. [-] (1/8 in per ft; common practice, no source)"""
+
+
+def header_warnings(site: Site, result: Split) -> tuple[str, ...]:
+    """Sentences on bare pipe ends whose header is too flat, or whose fall is not known."""
+    sentences = []
+    unknown = []
+    for i, outlet in enumerate(site.outlets):
+        if outlet.capped or not isinstance(outlet.opening, PipeEnd):
+            continue
+        fall = DEFAULT_FALL if outlet.header_fall is None else outlet.header_fall
+        if outlet.header_fall is None:
+            unknown.append(outlet.label)
+        check = header_check(result.flow[:, i], outlet.opening.diameter, fall)
+        flat = [site.flows[case].name for case in np.flatnonzero(~check.steep).tolist()]
+        if flat:
+            sentences.append(
+                f"outlet {outlet.label}: its header falls {100 * fall:.2g} %, flatter than "
+                f"critical at {', '.join(flat)}; water backs up to the mouth and less flows than "
+                f"computed"
+            )
+    if unknown:
+        sentences.append(
+            f"outlet {', '.join(unknown)}: a bare pipe end, its header taken to fall "
+            f"{100 * DEFAULT_FALL:.1f} % (1/8 in per ft, common practice); enter header_fall"
+        )
+    return tuple(sentences)
+
 
 ORDINARY_PIPE = SupplyPipe(length=1.0, diameter=4 * 0.0254, fall=DEFAULT_FALL)
 """The gravity pipe where none is given, for its velocity: its length plays no part. [m, m, -]
@@ -75,15 +109,7 @@ def placed(site: Site) -> bool:
 
 
 def jet_from(site: Site, mouth: Mouth) -> Jet:
-    """The jet of a straight inlet in the middle of its wall.
-
-    Parameters
-    ----------
-    site : Site
-        The site; its outlets are `placed`.
-    mouth : Mouth
-        The pipe that the water comes through.
-    """
+    """The jet of a straight inlet in the middle of its wall."""
     places = np.array([outlet.position or (0.0, 0.0) for outlet in site.outlets])
     return _aimed(mouth, site.box, places)
 
@@ -124,35 +150,18 @@ def possible_jets(site: Site) -> list[Jet]:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Strike:
-    """What the jet of a straight inlet adds at flows, and the shares with it; read-only.
+    """What the jet of a straight inlet adds at flows, and the shares with it; read-only."""
 
-    Parameters
-    ----------
-    inflow : ndarray, shape (flows,)
-        The flows. [m3/s]
-    head : ndarray, shape (ways, flows, n)
-        Extra head at each outlet; no ways where there is no jet. [m]
-    share : ndarray, shape (ways, flows, n)
-        Shares with the jet. [-]
-    without : ndarray, shape (flows, n)
-        Shares without it. [-]
-    target : ndarray, shape (n,)
-        Wanted shares. [-]
-    """
-
-    inflow: Array
-    head: Array
-    share: Array
-    without: Array
-    target: Array
+    inflow: Array  # (flows,) The flows. [m3/s]
+    head: Array  # (ways, flows, n) Extra head at each outlet; no ways where there is no jet. [m]
+    share: Array  # (ways, flows, n) Shares with the jet. [-]
+    without: Array  # (flows, n) Shares without it. [-]
+    target: Array  # (n,) Wanted shares. [-]
 
     def changes(self, allowed: ArrayLike) -> BoolArray:
         """Whether the jet moves a share by more than is allowed, in some way. (flows,)
 
-        Parameters
-        ----------
-        allowed : array_like, shape () or (flows,)
-            Part of the target. [-]
+        allowed [-].
         """
         room = np.asarray(allowed)[..., None] * self.target
         moved: BoolArray = np.any(np.abs(self.share - self.without) > room, axis=(0, 2))
@@ -162,23 +171,7 @@ class Strike:
 def strike(
     site: Site, jets: Sequence[Jet], lips: Array, inflow: Array, without: Array, target: Array
 ) -> Strike:
-    """Find what a jet changes.
-
-    Parameters
-    ----------
-    site : Site
-        The site.
-    jets : sequence of Jet
-        The ways in which it may strike; see `possible_jets`.
-    lips : ndarray, shape (n,)
-        Its lips; inf where capped. [m]
-    inflow : ndarray, shape (flows,)
-        Flows, at least 0. [m3/s]
-    without : ndarray, shape (flows, n)
-        Shares without a jet. [-]
-    target : ndarray, shape (n,)
-        Wanted shares. [-]
-    """
+    """Find what a jet changes; lips [m], inflow [m3/s], without [-], target [-]."""
     head = np.zeros((len(jets), *without.shape))
     for way, jet in enumerate(jets):
         head[way] = jet.heads(inflow)
@@ -192,24 +185,7 @@ def strike(
 def jet_warnings(
     site: Site, found: Strike, matters: BoolArray, names: Sequence[str]
 ) -> tuple[str, ...]:
-    """Sentences on the flows at which the jet matters to what is computed without it.
-
-    Parameters
-    ----------
-    site : Site
-        The site.
-    found : Strike
-        From `strike`.
-    matters : ndarray of bool, shape (flows,)
-        Whether it does.
-    names : sequence of str
-        Name of each flow.
-
-    Returns
-    -------
-    tuple of str
-        Empty where it matters nowhere.
-    """
+    """Sentences on the flows at which the jet matters to what is computed without it."""
     if not matters.any():
         return ()
     said = [

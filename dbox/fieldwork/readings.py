@@ -1,15 +1,19 @@
-"""How high does each lip stand over still water, and how sure is that?
+"""Lip heights and their errors from readings; tilt as a plane through them.
 
 Every reading has a spread: one standard deviation of a single reading. It is the stated one, else
 it is pooled from repeats, else it is that of a ruler. The mean of k repeats has spread / sqrt(k).
 An error common to all outlets, such as a misjudged water line, changes no share and is left out.
+
+A tilted box puts its outlets on one plane, height = c + slope_x x + slope_y y, with x along the
+inlet direction and y across it. The least-squares plane is the tilt; what an outlet stands off
+that plane is its own.
 """
 
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from dbox.arrays import Array, BoolArray, freeze
+from dbox.arrays import Array, ArrayLike, BoolArray, freeze
 from dbox.errors import DomainError
 from dbox.fieldwork.site import DEFAULT_SPREAD, Site
 
@@ -41,33 +45,16 @@ _DOUBTFUL = 3.0
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Lips:
-    """The lips of a box as measured; arrays are read-only.
+    """The lips of a box as measured; arrays are read-only."""
 
-    Parameters
-    ----------
-    height : ndarray, shape (n,)
-        Lip over still water; inf where capped, NaN where open and not measured. [m]
-    error : ndarray, shape (n,)
-        Standard deviation of that height; 0 where there is none. [m]
-    repeats : ndarray, shape (n,)
-        Readings taken of each outlet; 0 where none. [-]
-    spread : float
-        Standard deviation of a single reading. [m]
-    spread_from : str
-        `stated`, `repeats` or `default`.
-    freedom : float
-        Degrees of freedom behind the spread, inf unless it came from repeats. [-]
-    warnings : tuple of str
-        What the reader should know of the readings.
-    """
-
+    # (n,) Lip over still water; inf where capped, NaN where open and not measured. [m]
     height: Array
-    error: Array
-    repeats: Array
-    spread: float
-    spread_from: str
-    freedom: float
-    warnings: tuple[str, ...]
+    error: Array  # (n,) Standard deviation of that height; 0 where there is none. [m]
+    repeats: Array  # (n,) Readings taken of each outlet; 0 where none. [-]
+    spread: float  # Standard deviation of a single reading. [m]
+    spread_from: str  # `stated`, `repeats` or `default`.
+    freedom: float  # Degrees of freedom behind the spread, inf unless it came from repeats. [-]
+    warnings: tuple[str, ...]  # What the reader should know of the readings.
 
     @property
     def measured(self) -> BoolArray:
@@ -75,20 +62,7 @@ class Lips:
         return np.isfinite(self.height)
 
     def sample(self, count: int, seed: int) -> Array:
-        """Draw lips that would give these readings.
-
-        Parameters
-        ----------
-        count : int
-            How many boxes to draw.
-        seed : int
-            Same seed, same draws.
-
-        Returns
-        -------
-        ndarray, shape (count, n)
-            Lip heights over still water; inf where capped. [m]
-        """
+        """Draw lips that would give these readings. [m]"""
         rng = np.random.default_rng(seed)
         scatter = rng.standard_normal((count, self.height.size)) * self.error
         if np.isfinite(self.freedom):
@@ -97,23 +71,7 @@ class Lips:
 
 
 def reduce_readings(site: Site) -> Lips:
-    """Turn readings of any point of the holes into lip heights with their errors.
-
-    Parameters
-    ----------
-    site : Site
-        The box with its readings.
-
-    Returns
-    -------
-    Lips
-        One height per outlet.
-
-    Raises
-    ------
-    DomainError
-        Where the stated spread is not above 0.
-    """
+    """Turn readings of any point of the holes into lip heights with their errors."""
     if site.spread is not None and not site.spread > 0:
         raise DomainError(f"spread of a reading is {site.spread} m; it must be above 0")
     spread, source, freedom, warnings = _spread(site)
@@ -133,23 +91,7 @@ def reduce_readings(site: Site) -> Lips:
 
 
 def measured_lips(site: Site) -> Lips:
-    """The same, for what cannot be answered while an open outlet is not measured.
-
-    Parameters
-    ----------
-    site : Site
-        The box with its readings.
-
-    Returns
-    -------
-    Lips
-        Every height finite, or inf where capped.
-
-    Raises
-    ------
-    DomainError
-        Where the readings are placeholders; else naming every open outlet that has no reading.
-    """
+    """The same, for what cannot be answered while an open outlet is not measured."""
     if site.placeholder and any(outlet.readings for outlet in site.outlets):
         raise DomainError(PLACEHOLDERS)
     lips = reduce_readings(site)
@@ -163,18 +105,7 @@ def measured_lips(site: Site) -> Lips:
 
 
 def without_placeholders(site: Site) -> Site:
-    """The site with readings that are only placeholders left out, for what goes on without them.
-
-    Parameters
-    ----------
-    site : Site
-        The box with its readings.
-
-    Returns
-    -------
-    Site
-        The same where its readings were taken.
-    """
+    """The site with readings that are only placeholders left out, for what goes on without them."""
     if not site.placeholder:
         return site
     outlets = tuple(replace(outlet, readings=()) for outlet in site.outlets)
@@ -236,4 +167,55 @@ def _compare(stated: float, pooled: float, freedom: int) -> tuple[str, ...]:
     return (
         f"the repeats differ by more than the stated spread allows "
         f"({1000 * pooled:.1f} against {1000 * stated:.1f} mm): read again, or state a wider one",
+    )
+
+
+_LEAST_OUTLETS = 3
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Plane:
+    """The least-squares plane of outlet heights; arrays are read-only."""
+
+    slope_x: float  # Rise per run along the inlet direction and across it. [-]
+    slope_y: float  # Rise per run along the inlet direction and across it. [-]
+    residual: Array  # (n,) Height of each outlet over the plane; NaN where it took no part. [m]
+    warnings: tuple[str, ...]  # What the plane cannot tell.
+
+
+def fit_plane(heights: ArrayLike, positions: ArrayLike) -> Plane | None:
+    """Fit the plane to the outlets that have both a height and a position.
+
+    heights [m], positions [m].
+
+    Notes
+    -----
+    Where the outlets stand in one line, tilt across that line cannot be seen and is taken as 0;
+    a warning says so. Three outlets always fit a plane exactly: their residuals tell nothing.
+
+    >>> plane = fit_plane([0.0, 0.01, 0.02, 0.013], [[0, 0], [1, 0], [1, 1], [0, 1]])
+    >>> round(plane.slope_x, 4), round(plane.slope_y, 4), plane.residual.round(5).tolist()
+    (0.0085, 0.0115, [-0.00075, 0.00075, -0.00075, 0.00075])
+    """
+    height, place = np.asarray(heights, np.float64), np.asarray(positions, np.float64)
+    part = np.isfinite(height) & np.isfinite(place).all(-1)
+    if np.count_nonzero(part) < _LEAST_OUTLETS:
+        return None
+    offsets = place[part] - place[part].mean(0)
+    mean = height[part].mean()
+    slopes, _, rank, _ = np.linalg.lstsq(offsets, height[part] - mean, rcond=1e-9)
+    residual = np.full(height.shape, np.nan)
+    residual[part] = height[part] - mean - offsets @ slopes
+    freeze(residual)
+    warnings: tuple[str, ...] = ()
+    if rank < 2:
+        warnings = ("the outlets stand in one line: tilt across that line cannot be seen",)
+    elif np.count_nonzero(part) == _LEAST_OUTLETS + 1:
+        warnings = (
+            "four outlets leave one difference over: that an insert moved can be seen, not which",
+        )
+    elif np.count_nonzero(part) == _LEAST_OUTLETS:
+        warnings = ("three outlets always lie on one plane: a moved insert cannot be told apart",)
+    return Plane(
+        slope_x=float(slopes[0]), slope_y=float(slopes[1]), residual=residual, warnings=warnings
     )

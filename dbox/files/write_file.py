@@ -1,4 +1,4 @@
-"""Write a whole file: beside its place first, then to its place in one step; all of it or nothing.
+"""The one writer of whole files, and locks that end with their process.
 
 Every whole file goes through here. What grows as a job goes on does not: the log of a set-up, and
 the parts and the state of a run over a list.
@@ -8,11 +8,39 @@ import errno
 import os
 import secrets
 import shutil
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
-from dbox.errors import ScenarioError
-from dbox.files.faults import shorten
+from dbox.errors import ScenarioError, shorten
+
+_TAKEN = {errno.EACCES, errno.EAGAIN, errno.EWOULDBLOCK, errno.EDEADLK}
+
+if sys.platform == "win32":
+    import msvcrt
+
+    def _lock(descriptor: int) -> None:
+        # a locked byte cannot be read by others there, so one far beyond the content is taken
+        os.lseek(descriptor, 2**30, os.SEEK_SET)
+        msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
+
+else:
+    import fcntl
+
+    def _lock(descriptor: int) -> None:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+
+
+def lock(descriptor: int) -> bool:
+    """Lock an open file against every other process that asks for the lock."""
+    try:
+        _lock(descriptor)
+    except OSError as error:
+        if error.errno not in _TAKEN:
+            raise
+        return False
+    return True
+
 
 _NO_FLUSH = {errno.EINVAL, errno.EACCES, errno.ENOTSUP}
 
@@ -43,22 +71,7 @@ def check_place(path: Path, *, overwrite: bool) -> Path:
 def write_file(
     path: Path, content: bytes | str | Callable[[Path], None], *, overwrite: bool = False
 ) -> None:
-    """Write a whole file, down to the disk; where that fails, what stood there stands there still.
-
-    Parameters
-    ----------
-    path : Path
-        Where; behind a link, the file that the link leads to is replaced.
-    content : bytes, str or callable
-        All of it; or what writes it to the path it is given, which ends as `path` does.
-    overwrite : bool
-        Whether a file that is there may be replaced.
-
-    Raises
-    ------
-    ScenarioError
-        As `check_place`, where a file has come there since, or the disk does not take it.
-    """
+    """Write a whole file, down to the disk; where that fails, what stood there stands."""
     check_place(path, overwrite=overwrite)
     place = path.resolve() if overwrite else path
     aside = place.with_name(f".dbox-{secrets.token_hex(8)}{path.suffix.lower()}")

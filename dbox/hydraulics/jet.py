@@ -18,7 +18,7 @@ import numpy as np
 
 from dbox.arrays import GRAVITY, Array, ArrayLike
 from dbox.errors import DomainError
-from dbox.hydraulics.surge.supply import PressurePipe, SupplyPipe
+from dbox.hydraulics.surge.parts import PressurePipe, SupplyPipe
 
 DECAY = 6.2
 """Centreline velocity over that at the mouth, times distance over diameter. [-]"""
@@ -29,28 +29,12 @@ WIDENING = 0.1
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Jet:
-    """The jet of a straight inlet, and where the outlets stand in it.
+    """The jet of a straight inlet, and where the outlets stand in it."""
 
-    Parameters
-    ----------
-    pipe : SupplyPipe or PressurePipe
-        The pipe it comes from.
-    distance : ndarray, shape (n,)
-        From the inlet to each outlet along the jet. [m]
-    offset : ndarray, shape (n,)
-        From the jet's axis to each outlet. [m]
-    facing : ndarray, shape (n,)
-        Cosine between the jet and the way out through the outlet, 0 where it faces away. [-]
-
-    Raises
-    ------
-    DomainError
-        Where shapes differ or a number is not finite.
-    """
-
-    pipe: SupplyPipe | PressurePipe
-    distance: Array
-    offset: Array
+    pipe: SupplyPipe | PressurePipe  # The pipe it comes from.
+    distance: Array  # (n,) From the inlet to each outlet along the jet. [m]
+    offset: Array  # (n,) From the jet's axis to each outlet. [m]
+    # (n,) Cosine between the jet and the way out through the outlet, 0 where it faces away. [-]
     facing: Array
 
     def __post_init__(self) -> None:
@@ -59,23 +43,7 @@ class Jet:
             raise DomainError("a jet needs a distance, an offset and a facing of each outlet")
 
     def heads(self, inflow: ArrayLike) -> Array:
-        """Extra head at each outlet.
-
-        Parameters
-        ----------
-        inflow : array_like, shape (...)
-            Inflow, at least 0. [m3/s]
-
-        Returns
-        -------
-        ndarray, shape (..., n)
-            Velocity head of the jet where it strikes the outlet, 0 where it does not. [m]
-
-        Raises
-        ------
-        DomainError
-            Where an inflow is negative or not finite.
-        """
+        """Extra head at each outlet; inflow [m3/s] -> [m]."""
         flow = np.asarray(inflow, np.float64)[..., None]
         start = self.pipe.velocity(flow)
         area = np.where(flow > 0, flow / np.where(start > 0, start, 1.0), 0.0)

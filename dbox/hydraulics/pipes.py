@@ -1,4 +1,13 @@
-"""How deep does effluent run in a pipe, and is a header steep enough to leave the box alone?
+"""Flow in round pipes: section, normal and critical depth, steep or not.
+
+With phi the half-angle at the pipe's centre between the lowest point and the water's edge,
+
+    y = D/2 (1 - cos phi),  T = D sin phi,  P = D phi,  A = D^2/4 (phi - sin phi cos phi)
+
+and phi runs from 0 in a dry pipe to pi in a full one. phi - sin phi cos phi loses all its digits
+at small depths, where it is the difference of two nearly equal numbers; `segment` keeps them.
+Geometry only, so no source is needed; Chow (1959), Open-Channel Hydraulics, table 2-1 lists the
+same elements in the full angle 2 phi (from memory).
 
 Uniform flow is Manning's, critical depth is where the specific energy is least:
 
@@ -11,15 +20,134 @@ channels. Critical depth: US Army Corps of Engineers, HEC-RAS Hydraulic Referenc
 depth of flow in the culvert.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
 
 from dbox.arrays import GRAVITY, Array, ArrayLike, BoolArray, freeze
-from dbox.errors import DomainError
-from dbox.hydraulics.circular_section import area, find_half_angle, segment
+from dbox.errors import DomainError, SolveError
+
+_SERIES_BELOW = 0.25  # half-angle under which the series is both exact to rounding and the better
+_AIM = 1e-14  # of the target
+_MOST_STEPS = 200
+
+Measure = Callable[[Array], tuple[Array, Array]]
+"""From half-angle [rad] to what rises with it, and the local power of the half-angle it goes by."""
+
+
+def segment(half_angle: ArrayLike) -> Array:
+    """Area of a circular segment over a quarter of the diameter squared, at any half-angle.
+
+    half_angle [rad] -> [-].
+
+    >>> bool(abs(segment(1e-4) / (2 / 3 * 1e-12) - 1) < 1e-8)
+    True
+    """
+    full = 2 * np.asarray(half_angle, dtype=np.float64)
+    square = full * full
+    series = 1 - square / 110 * (1 - square / 156)
+    for divisor in (72, 42, 20):
+        series = 1 - square / divisor * series
+    return np.where(
+        full < 2 * _SERIES_BELOW, full * square / 12 * series, (full - np.sin(full)) / 2
+    )
+
+
+def half_angle(depth: ArrayLike, diameter: ArrayLike) -> Array:
+    """Half-angle at the pipe's centre from its lowest point to the water's edge.
+
+    depth [m], diameter [m] -> [rad].
+
+    >>> half_angle([-0.01, 0.05, 0.2], diameter=0.1).round(6).tolist()
+    [0.0, 1.570796, 3.141593]
+    """
+    water, air = _parts(depth, diameter)
+    return np.asarray(2 * np.arctan2(np.sqrt(water), np.sqrt(air)))
+
+
+def area(depth: ArrayLike, diameter: ArrayLike) -> Array:
+    """Cross-section of the water; depth [m], diameter [m] -> [m2].
+
+    >>> area([0.0, 0.05, 0.1], diameter=0.1).round(9).tolist()
+    [0.0, 0.003926991, 0.007853982]
+    """
+    size = np.asarray(diameter, dtype=np.float64)
+    return np.asarray(size * size / 4 * segment(half_angle(depth, size)))
+
+
+def top_width(depth: ArrayLike, diameter: ArrayLike) -> Array:
+    """Width of the water surface; depth [m], diameter [m] -> [m].
+
+    >>> top_width([0.0, 0.05, 0.1], diameter=0.1).tolist()
+    [0.0, 0.1, 0.0]
+    """
+    water, air = _parts(depth, diameter)
+    return np.asarray(2 * np.sqrt(water * air))
+
+
+def wetted_perimeter(depth: ArrayLike, diameter: ArrayLike) -> Array:
+    """Length of the pipe wall under water, around the section; depth [m], diameter [m] -> [m].
+
+    >>> wetted_perimeter([0.0, 0.05, 0.1], diameter=0.1).round(6).tolist()
+    [0.0, 0.15708, 0.314159]
+    """
+    return np.asarray(np.asarray(diameter) * half_angle(depth, diameter))
+
+
+def hydraulic_radius(depth: ArrayLike, diameter: ArrayLike) -> Array:
+    """Area over wetted perimeter; depth [m], diameter [m] -> [m].
+
+    >>> hydraulic_radius([0.0, 0.05, 0.1], diameter=0.1).round(9).tolist()
+    [0.0, 0.025, 0.025]
+    """
+    angle = half_angle(depth, diameter)
+    wet = np.where(angle > 0, angle, 1.0)
+    return np.asarray(np.asarray(diameter) / 4 * segment(angle) / wet)
+
+
+def find_half_angle(measure: Measure, target: Array, most: float) -> Array:
+    """Half-angle at which a measure that rises with it meets its target.
+
+    target [unit of measure], most [rad] -> [rad].
+
+    Notes
+    -----
+    Newton on the logarithms, from half of `most`; a step that leaves the bracket is replaced by
+    halving it.
+    """
+    aim = np.where(target > 0, np.maximum(target, 1e-200), 1.0).reshape(-1)
+    low, high = np.zeros_like(aim), np.full_like(aim, most)
+    angle = np.full_like(aim, most / 2)
+    for _ in range(_MOST_STEPS):
+        value, power = measure(angle)
+        excess = np.log(value / aim)
+        low, high = np.where(excess < 0, angle, low), np.where(excess > 0, angle, high)
+        done = (np.abs(excess) <= _AIM) | (high - low <= 1e-15 * high)
+        if np.all(done):
+            return angle.reshape(np.shape(target))
+        newton = angle * np.exp(-excess / power)
+        inside = (newton > low) & (newton < high)
+        angle = np.where(done, angle, np.where(inside, newton, (low + high) / 2))
+    worst = int(np.argmax(np.abs(excess)))
+    raise SolveError(
+        f"no half-angle found between {low[worst]:.17g} and {high[worst]:.17g} rad; "
+        f"the target is missed by {excess[worst]:g} of itself"
+    )
+
+
+def _parts(depth: ArrayLike, diameter: ArrayLike) -> tuple[Array, Array]:
+    """Depth of water and of the air over it, neither below 0."""
+    depths = np.asarray(depth, dtype=np.float64)
+    sizes = np.asarray(diameter, dtype=np.float64)
+    if np.any(np.isnan(depths)):
+        raise DomainError("a depth [m] is not a number; give metres over the invert")
+    if not np.all((sizes > 0) & (sizes < np.inf)):
+        raise DomainError("a pipe's diameter [m] is not a finite number above 0")
+    water = np.clip(depths, 0.0, sizes)
+    return water, sizes - water
+
 
 PLASTIC_ROUGHNESS = 0.010
 """Manning's n of smooth plastic pipe. [s/m^(1/3)]
@@ -48,24 +176,13 @@ _FULLEST = 2.6390535689668978
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class HeaderCheck:
-    """Whether headers are steep at their flows; arrays are read-only.
+    """Whether headers are steep at their flows; arrays are read-only."""
 
-    Parameters
-    ----------
-    normal_depth : ndarray, shape (...)
-        Depth of uniform flow; the diameter where the header runs full. [m]
-    critical_depth : ndarray, shape (...)
-        Depth of least energy. [m]
-    steep : ndarray of bool, shape (...)
-        True where normal depth is at most critical depth; a dry header is steep.
-    warnings : tuple of str
-        What is not valid for these headers; empty where all are steep.
-    """
-
-    normal_depth: Array
-    critical_depth: Array
+    normal_depth: Array  # (...) Depth of uniform flow; the diameter where the header runs full. [m]
+    critical_depth: Array  # (...) Depth of least energy. [m]
+    # (...) True where normal depth is at most critical depth; a dry header is steep.
     steep: BoolArray
-    warnings: tuple[str, ...]
+    warnings: tuple[str, ...]  # What is not valid for these headers; empty where all are steep.
 
 
 def full_flow(
@@ -73,24 +190,7 @@ def full_flow(
 ) -> Array:
     """Manning's flow of a pipe that is just full.
 
-    Parameters
-    ----------
-    diameter : array_like, shape (...)
-        Inside diameter. [m]
-    slope : array_like, shape (...)
-        Fall over length, above 0; broadcasts with diameter. [-]
-    roughness : array_like, shape (...)
-        Manning's n. [s/m^(1/3)]
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Flow. [m3/s]
-
-    Raises
-    ------
-    DomainError
-        Where an input is not a finite number above 0.
+    diameter [m], slope [-], roughness [s/m^(1/3)] -> [m3/s].
 
     Notes
     -----
@@ -113,26 +213,7 @@ def normal_depth(
 ) -> Array:
     """Depth at which a flow runs uniformly with a free surface.
 
-    Parameters
-    ----------
-    flow : array_like, shape (...)
-        Flow, at least 0. [m3/s]
-    diameter : array_like, shape (...)
-        Inside diameter; broadcasts with flow. [m]
-    slope : array_like, shape (...)
-        Fall over length, above 0. [-]
-    roughness : array_like, shape (...)
-        Manning's n. [s/m^(1/3)]
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Depth over the invert: the lower one where two give the same flow. [m]
-
-    Raises
-    ------
-    DomainError
-        Where an input cannot be, or a flow is more than the pipe carries with a free surface.
+    flow [m3/s], diameter [m], slope [-], roughness [s/m^(1/3)] -> [m].
 
     Notes
     -----
@@ -156,26 +237,7 @@ def normal_velocity(
 ) -> Array:
     """Mean velocity of uniform flow with a free surface.
 
-    Parameters
-    ----------
-    flow : array_like, shape (...)
-        Flow, at least 0. [m3/s]
-    diameter : array_like, shape (...)
-        Inside diameter; broadcasts with flow. [m]
-    slope : array_like, shape (...)
-        Fall over length, above 0. [-]
-    roughness : array_like, shape (...)
-        Manning's n. [s/m^(1/3)]
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Flow over wetted area, 0 where nothing flows. [m/s]
-
-    Raises
-    ------
-    DomainError
-        As for `normal_depth`.
+    flow [m3/s], diameter [m], slope [-], roughness [s/m^(1/3)] -> [m/s].
 
     >>> normal_velocity([0.0, 3e-4], 0.1022604, 0.0104).round(3).tolist()
     [0.0, 0.436]
@@ -185,24 +247,7 @@ def normal_velocity(
 
 
 def critical_depth(flow: ArrayLike, diameter: ArrayLike) -> Array:
-    """Depth at which a flow has the least specific energy.
-
-    Parameters
-    ----------
-    flow : array_like, shape (...)
-        Flow, at least 0. [m3/s]
-    diameter : array_like, shape (...)
-        Inside diameter; broadcasts with flow. [m]
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Depth over the invert; it nears the diameter as the flow grows. [m]
-
-    Raises
-    ------
-    DomainError
-        Where a flow is negative or not finite, or a diameter is not a finite number above 0.
+    """Depth at which a flow has the least specific energy; flow [m3/s], diameter [m] -> [m].
 
     >>> (critical_depth([0.0, 3e-5, 3e-4], 0.1022604) * 1e3).round(2).tolist()
     [0.0, 5.27, 16.87]
@@ -221,26 +266,7 @@ def header_check(
 ) -> HeaderCheck:
     """Say where a bare pipe end or a free spill is not valid because the header backs up.
 
-    Parameters
-    ----------
-    flow : array_like, shape (...)
-        Flow of each header, at least 0. [m3/s]
-    diameter : array_like, shape (...)
-        Inside diameter; broadcasts with flow. [m]
-    slope : array_like, shape (...)
-        Fall over length; at most 0 where the header is level or pitched back. [-]
-    roughness : array_like, shape (...)
-        Manning's n. [s/m^(1/3)]
-
-    Returns
-    -------
-    HeaderCheck
-        Normal depth, critical depth and whether the header is steep, with warnings.
-
-    Raises
-    ------
-    DomainError
-        Where a flow is negative, a slope not a number, or another input not above 0.
+    flow [m3/s], diameter [m], slope [-], roughness [s/m^(1/3)].
 
     Notes
     -----

@@ -21,9 +21,8 @@ from pathlib import Path
 
 import numpy as np
 
-from dbox.files.batch.run import run_batch
-from dbox.files.batch.settings import Settings
-from dbox.files.batch.typed import read_settings
+from dbox.files.list_boxes import Settings, read_settings
+from dbox.files.list_run import run_batch
 from tests.benchmarks.bench_growth import fitted
 from tests.benchmarks.ratios import Row, alone, best_of
 

@@ -22,10 +22,9 @@ from matplotlib.figure import Figure
 
 from dbox.arrays import Array
 from dbox.drawings.style import pens
-from dbox.drawings.surge.animation import Film, GreyGif
-from dbox.drawings.surge.frame import SurgeFrame
-from dbox.drawings.surge.moment import FRAME, shown_until
-from dbox.fieldwork.surge.run import Outcome, house_event, run
+from dbox.drawings.surge_film import Film, GreyGif, SurgeFrame
+from dbox.drawings.surge_views import FRAME, shown_until
+from dbox.fieldwork.surge import Outcome, house_event, run
 from dbox.files import scenario
 from tests.benchmarks.ratios import Row, alone, best_of
 

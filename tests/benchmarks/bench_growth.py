@@ -24,10 +24,10 @@ import numpy as np
 
 from dbox import Circle, split
 from dbox.arrays import Array
-from dbox.fieldwork.confidence import assess
-from dbox.hydraulics.surge.household import DAY, household_day, to_inflow
+from dbox.fieldwork.shares import assess
 from dbox.hydraulics.surge.inflow import one_after_another
-from dbox.hydraulics.surge.run import surge
+from dbox.hydraulics.surge.march import surge
+from dbox.hydraulics.surge.sources import DAY, household_day, to_inflow
 from tests.benchmarks.ratios import Row, alone, best_of, number
 from tests.fieldwork.sites import box
 from tests.hydraulics.test_surge import family

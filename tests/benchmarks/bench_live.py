@@ -18,10 +18,10 @@ import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from dbox.drawings.teach.live import LiveWindow
-from dbox.drawings.teach.player import player_html
-from dbox.fieldwork.lessons.bench import Bench, frames
-from dbox.fieldwork.lessons.bench_box import lesson_site
+from dbox.drawings.lesson_page import player_html
+from dbox.drawings.lesson_view import LiveWindow
+from dbox.fieldwork.lesson_bench import Bench, frames
+from dbox.fieldwork.lesson_box import lesson_site
 from tests.benchmarks.ratios import Row, alone, best_of
 
 LEAST_FRAMES = 10.0

@@ -21,13 +21,12 @@ import numpy as np
 from scipy.integrate import solve_ivp
 
 from dbox.arrays import Array
-from dbox.hydraulics.surge.household import DAY, household_day, to_inflow
+from dbox.hydraulics.surge.box_pool import System
 from dbox.hydraulics.surge.inflow import Inflow, one_after_another
-from dbox.hydraulics.surge.rating_table import opening_table
-from dbox.hydraulics.surge.run import surge
-from dbox.hydraulics.surge.supply import REACHES
-from dbox.hydraulics.surge.system import System
-from dbox.hydraulics.surge.trench import TrenchLine
+from dbox.hydraulics.surge.level_pool import opening_table
+from dbox.hydraulics.surge.march import surge
+from dbox.hydraulics.surge.parts import REACHES, TrenchLine
+from dbox.hydraulics.surge.sources import DAY, household_day, to_inflow
 from tests.benchmarks.ratios import Row, alone, best_of
 from tests.hydraulics.plain_surge import plain_surge
 from tests.hydraulics.test_surge import family

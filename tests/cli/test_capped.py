@@ -32,7 +32,7 @@ def outlets(answer: dict) -> dict[tuple[str, str], dict]:
 @pytest.mark.parametrize(
     "command", [("split",), ("level",), ("surge", *EVENT), ("surge", "--contrast")]
 )
-def test_two_ways_the_others_get_what_a_box_without_it_gives(dbox, boxes, command):
+def test_the_others_get_what_a_box_without_it_gives(dbox, boxes, command):
     answers = []
     for box in boxes:
         code, out, _ = dbox(command[0], str(box), "--json", *command[1:])

@@ -2,15 +2,15 @@
 
 import pytest
 
-from dbox.drawings.sheets.parts import opening_text
+from dbox.drawings.paper_parts import opening_text
 from dbox.drawings.wall import outline
-from dbox.fieldwork.diagnosis.forward import _resized
-from dbox.files.inserts import KINDS
-from dbox.files.phrases import _EXAMPLES, opening_from_text
+from dbox.fieldwork.diagnosis.worlds import _resized
+from dbox.files.scenario_keys import KINDS
+from dbox.files.typed_box import _EXAMPLES, opening_from_text
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_exact_a_kind_of_opening_has_its_words_its_outline_and_its_sizes(kind):
+def test_a_kind_of_opening_has_its_words_its_outline_and_its_sizes(kind):
     opening = opening_from_text(_EXAMPLES[kind])
     assert opening_text(opening)
     corners = outline(opening, 0.02)

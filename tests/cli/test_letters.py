@@ -15,7 +15,7 @@ flows = {{dose = "5 gpm"}}
 """
 
 
-def test_exact_a_picture_is_written_and_its_missing_letter_told_of(dbox, tmp_path):
+def test_a_picture_is_written_and_its_missing_letter_told_of(dbox, tmp_path):
     (tmp_path / "box.toml").write_text(BOX, encoding="utf-8")
     out = tmp_path / "split.svg"
     code, said, told = dbox(
@@ -29,7 +29,7 @@ def test_exact_a_picture_is_written_and_its_missing_letter_told_of(dbox, tmp_pat
     assert out.stat().st_size > 1000
 
 
-def test_exact_a_sheet_warns_in_its_json_too(dbox, tmp_path):
+def test_a_sheet_warns_in_its_json_too(dbox, tmp_path):
     (tmp_path / "box.toml").write_text(BOX, encoding="utf-8")
     code, said, told = dbox("sheet", str(tmp_path / "box.toml"), "--kind", "field",
                             "--out", str(tmp_path / "f.pdf"), "--json")  # fmt: skip

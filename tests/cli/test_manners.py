@@ -90,7 +90,7 @@ def test_a_bug_gets_a_short_line_and_70(dbox, monkeypatch: pytest.MonkeyPatch):
     def broken(*_: object, **__: object) -> None:
         raise KeyError("planted")
 
-    monkeypatch.setattr("dbox.fieldwork.confidence.assess", broken)
+    monkeypatch.setattr("dbox.fieldwork.shares.assess", broken)
     monkeypatch.delenv("DBOX_TRACEBACK", raising=False)
     code, out, err = dbox("split", "off-level")
     assert (code, out) == (70, "")

@@ -96,7 +96,7 @@ def test_a_picture_that_a_killed_run_has_made_is_its_own_and_no_other(dbox, tmp_
     source.write_text("box,outlet 1,outlet 2\nA,0,1/8\n")
     command = (BATCH[0], str(source), *BATCH[2:], "--out", str(out), "--picture", str(picture))
     with monkeypatch.context() as kill:
-        kill.setattr("dbox.files.batch.state.Progress.end", lambda _: 1 / 0)
+        kill.setattr("dbox.files.list_run.Progress.end", lambda _: 1 / 0)
         assert dbox(*command)[0] == 70
     made = picture.read_bytes()
     assert out.with_name("r.csv.state").exists()

@@ -53,7 +53,7 @@ def test_a_pour_says_that_a_set_up_has_read_the_box_since(run, dbox, tmp_path: P
     assert "a set-up has read the box since" in err
 
 
-def test_exact_two_passes_end_at_the_ruler(run, dbox, tmp_path: Path):
+def test_two_passes_end_at_the_ruler(run, dbox, tmp_path: Path):
     code, out, err = run([*TURNED, *LEVEL, ""])
     assert (code, err) == (0, "")
     assert all(len(line) <= 72 for line in out.replace(str(tmp_path), "").splitlines())
@@ -69,7 +69,7 @@ def test_exact_two_passes_end_at_the_ruler(run, dbox, tmp_path: Path):
     )
 
 
-def test_exact_yes_typed_for_enter_ends_the_same_job(run, dbox, tmp_path: Path):
+def test_yes_typed_for_enter_ends_the_same_job(run, dbox, tmp_path: Path):
     code, out, _ = run(["yes", *TURNED[1:-1], "y", "ok", *LEVEL[1:], "done"])
     assert code == 0
     assert "! that is" not in out
@@ -78,7 +78,7 @@ def test_exact_yes_typed_for_enter_ends_the_same_job(run, dbox, tmp_path: Path):
     assert {each["method"] for each in told["passes"]} == {"ruler from still water"}
 
 
-def test_exact_a_goal_out_of_one_insert_s_reach_does_not_end_the_job_at_re_bed(run, tmp_path):
+def test_a_goal_out_of_one_insert_s_reach_does_not_end_the_job_at_re_bed(run, tmp_path):
     """Hole 4 stands up, 30 mm over the water; the others end 25.4 mm over it."""
     file = tmp_path / "box.toml"
     file.write_text(BOX.replace('"4", clock = "6:00"', '"4", clock = "12:00"'))
@@ -89,7 +89,7 @@ def test_exact_a_goal_out_of_one_insert_s_reach_does_not_end_the_job_at_re_bed(r
     assert "turned? (Enter: yes)" in out
 
 
-def test_exact_every_caution_comes_first(run):
+def test_every_caution_comes_first(run):
     out = run([])[1]
     for word in ("never enter or lean into", "children", "Trenches cave in", "pathogens",
                  "gloves", "utilities", "pump", "clean water only", "code", "permit",
@@ -97,7 +97,7 @@ def test_exact_every_caution_comes_first(run):
         assert word in out[: out.index("PASS 1")]
 
 
-def test_exact_pauses_and_goes_on_where_it_was(run, dbox, tmp_path: Path):
+def test_pauses_and_goes_on_where_it_was(run, dbox, tmp_path: Path):
     """Any split of the answers over several runs is the same job."""
     whole = [*TURNED, *LEVEL, ""]
     run(whole)
@@ -117,7 +117,7 @@ def stripped(told):
     return [stripped(value) for value in told] if isinstance(told, list) else told
 
 
-def test_exact_a_bad_answer_is_asked_again_with_the_mend(run, dbox, tmp_path: Path):
+def test_a_bad_answer_is_asked_again_with_the_mend(run, dbox, tmp_path: Path):
     out = run(["", "13/16/2", "5 gal", "1/8 1/8"])[1]
     assert '! that is "13/16/2"; write a fraction as 13/16 or 1-3/16' in out
     assert out.count("outlet 1 >") == 3
@@ -125,7 +125,7 @@ def test_exact_a_bad_answer_is_asked_again_with_the_mend(run, dbox, tmp_path: Pa
         pytest.approx([0.003175] * 2))  # fmt: skip
 
 
-def test_exact_a_reading_beyond_reach_asks_whether_it_is_meant(run, dbox, tmp_path: Path):
+def test_a_reading_beyond_reach_asks_whether_it_is_meant(run, dbox, tmp_path: Path):
     out = run(["", "3", "no", "1/8", ""])[1]
     assert "beyond the full travel of its insert" in " ".join(out.split())
     assert "not taken; read it again" in out
@@ -133,7 +133,7 @@ def test_exact_a_reading_beyond_reach_asks_whether_it_is_meant(run, dbox, tmp_pa
     assert first["readings_m"] == pytest.approx([0.003175])
 
 
-def test_exact_undo_skip_and_correct(run, dbox, tmp_path: Path):
+def test_undo_skip_and_correct(run, dbox, tmp_path: Path):
     answers = ["", "1/8 1/8", "undo", "1/16 1/16", "skip", "0 0", "0 0", "1/8 1/8",
                "correct 1", "0 0", "correct 4", ""]  # fmt: skip
     code, out, _ = run(answers)
@@ -145,13 +145,13 @@ def test_exact_undo_skip_and_correct(run, dbox, tmp_path: Path):
     assert readings == pytest.approx([0, 0.003175, 0, 0])
 
 
-def test_exact_holes_left_elsewhere_are_where_they_were_left(run, dbox, tmp_path: Path):
+def test_holes_left_elsewhere_are_where_they_were_left(run, dbox, tmp_path: Path):
     run([*TURNED[:-1], "1 7:45", ""])
     told = state(dbox, tmp_path / "box.toml")
     assert told["passes"][1]["outlets"][0]["clock"] == "7:45"
 
 
-def test_exact_it_ends_within_tolerance_where_readings_are_fine(run, tmp_path: Path):
+def test_it_ends_within_tolerance_where_readings_are_fine(run, tmp_path: Path):
     file = tmp_path / "box.toml"
     file.write_text(BOX.replace('"1/32"', '"0.01 mm"'))
     out = run([*LEVEL, ""])[1]
@@ -159,16 +159,14 @@ def test_exact_it_ends_within_tolerance_where_readings_are_fine(run, tmp_path: P
     assert "FINISHED after 1 pass: every flow is within the tolerance." in out
 
 
-def test_exact_it_ends_at_re_bed_with_the_lift(run):
+def test_it_ends_at_re_bed_with_the_lift(run):
     out = run(["", "0 0", "0 0", "1-1/2 1-1/2", "yes", "1-1/2 1-1/2", "yes", ""])[1]
     assert "RE-BED" in out
     assert "lift the left side by" in out
     assert "FINISHED after 1 pass: the box must be bedded again." in out
 
 
-def test_exact_a_finished_job_is_shown_again_and_begun_anew_only_when_told(
-    run, dbox, tmp_path: Path
-):
+def test_a_finished_job_is_shown_again_and_begun_anew_only_when_told(run, dbox, tmp_path: Path):
     run([*TURNED, *LEVEL, ""])
     log = (tmp_path / "box.toml.log.jsonl").read_bytes()
     code, out, _ = run(LEVEL)
@@ -185,7 +183,7 @@ def test_exact_a_finished_job_is_shown_again_and_begun_anew_only_when_told(
     assert [o["clock"] for o in told["passes"][0]["outlets"]] == [o["clock"] for o in before]
 
 
-def test_exact_another_visit_begins_where_the_log_left_the_holes_whatever_was_added(
+def test_another_visit_begins_where_the_log_left_the_holes_whatever_was_added(
     run, dbox, tmp_path: Path
 ):
     """A fifth outlet is added before outlet 1: holes go by their labels, not by their places."""
@@ -206,7 +204,7 @@ def test_exact_another_visit_begins_where_the_log_left_the_holes_whatever_was_ad
     assert (told["visit"], told["visits"]) == (2, 2)
 
 
-def test_exact_a_clock_written_anew_in_the_file_is_newer_than_the_log(run, dbox, tmp_path: Path):
+def test_a_clock_written_anew_in_the_file_is_newer_than_the_log(run, dbox, tmp_path: Path):
     file = tmp_path / "box.toml"
     run([*TURNED, *LEVEL, ""])
     before = {o["label"]: o["clock"] for o in state(dbox, file)["passes"][1]["outlets"]}
@@ -216,7 +214,7 @@ def test_exact_a_clock_written_anew_in_the_file_is_newer_than_the_log(run, dbox,
     assert clocks == {**before, "2": "8:30"}
 
 
-def test_exact_an_outlet_that_is_gone_is_told_and_a_new_insert_is_as_the_file_says(
+def test_an_outlet_that_is_gone_is_told_and_a_new_insert_is_as_the_file_says(
     run, dbox, tmp_path: Path
 ):
     file = tmp_path / "box.toml"
@@ -231,7 +229,7 @@ def test_exact_an_outlet_that_is_gone_is_told_and_a_new_insert_is_as_the_file_sa
     assert clocks == {"1": before["1"], "3": before["3"], "4": "6:00"}
 
 
-def test_exact_a_re_check_is_called_one_with_its_date(run, dbox, tmp_path: Path):
+def test_a_re_check_is_called_one_with_its_date(run, dbox, tmp_path: Path):
     run([*TURNED, *LEVEL, ""])
     out = " ".join(run([*LEVEL, ""], "--again")[1].split())
     begun = state(dbox, tmp_path / "box.toml")["begun_at"]
@@ -239,7 +237,7 @@ def test_exact_a_re_check_is_called_one_with_its_date(run, dbox, tmp_path: Path)
     assert "--kind setup --visit 1" in out
 
 
-def test_exact_an_outlet_added_while_its_first_pass_runs_is_asked_for(run, dbox, tmp_path: Path):
+def test_an_outlet_added_while_its_first_pass_runs_is_asked_for(run, dbox, tmp_path: Path):
     """At another visit the log tells every clock but that of the outlet that has come since."""
     file = tmp_path / "box.toml"
     run([*TURNED, *LEVEL, ""])
@@ -255,7 +253,7 @@ def test_exact_an_outlet_added_while_its_first_pass_runs_is_asked_for(run, dbox,
     assert outlets[4]["clock"] == "5:00"
 
 
-def test_exact_a_log_of_another_scenario_is_refused(run, tmp_path: Path):
+def test_a_log_of_another_scenario_is_refused(run, tmp_path: Path):
     file = tmp_path / "box.toml"
     run(["", "0 0"])
     log = (tmp_path / "box.toml.log.jsonl").read_bytes()
@@ -273,7 +271,7 @@ def test_exact_a_log_of_another_scenario_is_refused(run, tmp_path: Path):
     assert run([])[0] == 0
 
 
-def test_exact_an_edited_tolerance_is_no_other_box(run, dbox, tmp_path: Path):
+def test_an_edited_tolerance_is_no_other_box(run, dbox, tmp_path: Path):
     run(LEVEL)
     (tmp_path / "box.toml").write_text(BOX.replace("10 %", "100 %"))
     code, out, _ = run([""])
@@ -282,7 +280,7 @@ def test_exact_an_edited_tolerance_is_no_other_box(run, dbox, tmp_path: Path):
     assert state(dbox, tmp_path / "box.toml")["finished"]
 
 
-def test_exact_a_torn_line_is_told_and_set_aside(run, tmp_path: Path):
+def test_a_torn_line_is_told_and_set_aside(run, tmp_path: Path):
     run(["", "0 0", "1/8 1/8"])
     log = tmp_path / "box.toml.log.jsonl"
     log.write_bytes(log.read_bytes()[:-9])
@@ -292,7 +290,7 @@ def test_exact_a_torn_line_is_told_and_set_aside(run, tmp_path: Path):
     assert (tmp_path / "box.toml.log.jsonl.torn").read_bytes()
 
 
-def test_exact_the_last_pass_goes_to_split_through_a_file_of_its_own(run, dbox, tmp_path: Path):
+def test_the_last_pass_goes_to_split_through_a_file_of_its_own(run, dbox, tmp_path: Path):
     code, out, _ = run([*TURNED, *LEVEL, ""], "--write-after")
     assert code == 0
     assert "wrote " in out
@@ -305,7 +303,7 @@ def test_exact_the_last_pass_goes_to_split_through_a_file_of_its_own(run, dbox, 
     assert "exists already" in err
 
 
-def test_exact_json_is_alone_on_stdout_and_asks_nothing_by_itself(run, dbox, tmp_path: Path):
+def test_json_is_alone_on_stdout_and_asks_nothing_by_itself(run, dbox, tmp_path: Path):
     code, out, err = run([*TURNED, ""], "--json")
     assert code == 0
     assert json.loads(out)["asks"] == "reading"
@@ -315,7 +313,7 @@ def test_exact_json_is_alone_on_stdout_and_asks_nothing_by_itself(run, dbox, tmp
     assert (tmp_path / "box.toml.log.jsonl").read_bytes() == log
 
 
-def test_exact_questions_make_a_scenario_where_there_is_none(dbox, tmp_path: Path):
+def test_questions_make_a_scenario_where_there_is_none(dbox, tmp_path: Path):
     file, typed = tmp_path / "new.toml", tmp_path / "typed.txt"
     typed.write_text(
         "\n".join(["", "My field", "2", "", "circle 2", "1/2", "6:00", "", "", "", "1/32", "10 %",
@@ -332,7 +330,7 @@ def test_exact_questions_make_a_scenario_where_there_is_none(dbox, tmp_path: Pat
 
 
 @pytest.mark.parametrize("count", range(16))
-def test_exact_questions_go_on_where_they_were(dbox, tmp_path: Path, count):
+def test_questions_go_on_where_they_were(dbox, tmp_path: Path, count):
     answers = ["", "My field", "2", "", "circle 2", "1/2", "6:00", "", "", "", "", "10 %", "p", "",
                "", "0 0"]  # fmt: skip
     file, typed = tmp_path / "new.toml", tmp_path / "typed.txt"
@@ -344,7 +342,7 @@ def test_exact_questions_go_on_where_they_were(dbox, tmp_path: Path, count):
     assert told["passes"][0]["outlets"][0]["readings_m"] == [0.0, 0.0]
 
 
-def test_exact_a_scenario_torn_off_while_written_is_finished(dbox, tmp_path: Path):
+def test_a_scenario_torn_off_while_written_is_finished(dbox, tmp_path: Path):
     answers = ["", "", "2", "", "circle 2", "fixed", "", "", "", "", ""]
     file, typed = tmp_path / "new.toml", tmp_path / "typed.txt"
     typed.write_text("".join(f"{line}\n" for line in answers))
@@ -376,7 +374,7 @@ def test_exact_a_scenario_torn_off_while_written_is_finished(dbox, tmp_path: Pat
         ([".", "--json"], "is a folder"),
     ],
 )
-def test_exact_what_cannot_be_done_is_refused(dbox, tmp_path, monkeypatch, arguments, told):
+def test_what_cannot_be_done_is_refused(dbox, tmp_path, monkeypatch, arguments, told):
     monkeypatch.chdir(tmp_path)
     (tmp_path / "box.toml").write_text(BOX)
     monkeypatch.setattr("sys.stdin", io.StringIO())
@@ -385,7 +383,7 @@ def test_exact_what_cannot_be_done_is_refused(dbox, tmp_path, monkeypatch, argum
     assert told in err
 
 
-def test_exact_placeholder_readings_are_never_taken_for_measured(dbox, tmp_path: Path):
+def test_placeholder_readings_are_never_taken_for_measured(dbox, tmp_path: Path):
     file, typed = tmp_path / "new.toml", tmp_path / "answers.txt"
     assert dbox("new", str(file))[0] == 0
     typed.write_text("\n" * 12)

@@ -38,7 +38,7 @@ def set_up(dbox, tmp_path: Path):
         (11, "12", "! that is"),
     ],
 )
-def test_two_ways_an_odd_answer_changes_nothing(set_up, tmp_path: Path, place, odd, said):
+def test_an_odd_answer_changes_nothing(set_up, tmp_path: Path, place, odd, said):
     """The scenario is the one that the same answers make without it."""
     plain, other = tmp_path / "plain.toml", tmp_path / "other.toml"
     assert set_up(plain, PLAIN)[0] == 0
@@ -48,7 +48,7 @@ def test_two_ways_an_odd_answer_changes_nothing(set_up, tmp_path: Path, place, o
     assert other.read_text() == plain.read_text()
 
 
-def test_two_ways_pause_among_the_questions_keeps_the_answers(set_up, tmp_path: Path):
+def test_pause_among_the_questions_keeps_the_answers(set_up, tmp_path: Path):
     plain, other = tmp_path / "plain.toml", tmp_path / "other.toml"
     set_up(plain, PLAIN)
     code, out, _ = set_up(other, [*PLAIN[:6], "pause"])
@@ -58,7 +58,7 @@ def test_two_ways_pause_among_the_questions_keeps_the_answers(set_up, tmp_path: 
     assert other.read_text() == plain.read_text()
 
 
-def test_exact_a_scenario_that_has_come_since_is_left_alone(set_up, tmp_path: Path):
+def test_a_scenario_that_has_come_since_is_left_alone(set_up, tmp_path: Path):
     file = tmp_path / "box.toml"
     set_up(file, PLAIN[:4])
     file.write_text(BOX)
@@ -78,7 +78,7 @@ def test_exact_a_scenario_that_has_come_since_is_left_alone(set_up, tmp_path: Pa
         (["1/2 1/2", "0 0"], "no turning could bring it and outlet 1 together; 1/2 in (12.7 mm)"),
     ],
 )
-def test_exact_a_reading_in_doubt_is_asked_about_and_a_no_drops_it(
+def test_a_reading_in_doubt_is_asked_about_and_a_no_drops_it(
     set_up, tmp_path: Path, readings, said
 ):
     file = tmp_path / "box.toml"
@@ -89,7 +89,7 @@ def test_exact_a_reading_in_doubt_is_asked_about_and_a_no_drops_it(
     assert f"outlet {len(readings)} >" in after
 
 
-def test_exact_a_fixed_lip_higher_than_its_hole_is_asked_about(set_up, tmp_path: Path):
+def test_a_fixed_lip_higher_than_its_hole_is_asked_about(set_up, tmp_path: Path):
     file = tmp_path / "box.toml"
     file.write_text(BOX.replace(', offset = "1/2 in"', ""))
     _, out, _ = set_up(file, ["", "2-1/2 2-1/2", "no"])
@@ -100,13 +100,13 @@ def test_exact_a_fixed_lip_higher_than_its_hole_is_asked_about(set_up, tmp_path:
     ("point", "words"),
     [("lip", "the lip (lowest point)"), ("centre", "the centre"), ("top", "the top")],
 )
-def test_exact_the_point_that_is_read_is_named(set_up, tmp_path: Path, point, words):
+def test_the_point_that_is_read_is_named(set_up, tmp_path: Path, point, words):
     file = tmp_path / "box.toml"
     file.write_text(BOX.replace("readings = {", f'readings = {{point = "{point}", '))
     assert f"Measure from the water to {words} of each hole" in set_up(file, [])[1]
 
 
-def test_exact_help_at_a_question_shows_what_can_be_typed_and_asks_again(set_up, tmp_path: Path):
+def test_help_at_a_question_shows_what_can_be_typed_and_asks_again(set_up, tmp_path: Path):
     file = tmp_path / "box.toml"
     file.write_text(BOX)
     _, out, _ = set_up(file, ["", "?", "0 0"])

@@ -11,7 +11,7 @@ import pytest
 
 pytest.importorskip("pty", reason="a pseudo-terminal is needed")
 
-from dbox.files.joblog import log_path, read_log
+from dbox.files.job_log import log_path, read_log
 from tests.cli.terminal import BOX, INCH, Installer, Terminal
 
 SEED = 3
@@ -49,7 +49,7 @@ def without_times(told: Any) -> Any:
     return [without_times(value) for value in told] if isinstance(told, list) else told
 
 
-def test_two_ways_a_six_outlet_box_is_set_in_two_passes(dbox, file: Path, state):
+def test_a_six_outlet_box_is_set_in_two_passes(dbox, file: Path, state):
     installer = Installer(SEED)
     with Terminal("setup", str(file)) as terminal:
         finish(terminal, installer)
@@ -127,17 +127,17 @@ def kill_and_resume(file: Path, state, kills: int) -> None:
     assert typed(file) == typed(whole)
 
 
-def test_exact_killed_five_times_nothing_is_lost(file: Path, state):
+def test_killed_five_times_nothing_is_lost(file: Path, state):
     kill_and_resume(file, state, 5)
 
 
 @pytest.mark.slow
-def test_exact_killed_fifty_times_nothing_is_lost(file: Path, state):
+def test_killed_fifty_times_nothing_is_lost(file: Path, state):
     kill_and_resume(file, state, 50)
 
 
 @pytest.mark.parametrize("key", [b"\x03", b"\x04", b"pause\n"], ids=["ctrl-c", "ctrl-d", "pause"])
-def test_exact_it_pauses_and_keeps_what_was_said(file: Path, key: bytes):
+def test_it_pauses_and_keeps_what_was_said(file: Path, key: bytes):
     with Terminal("setup", str(file)) as terminal:
         terminal.prompt()
         terminal.type("\n")
@@ -150,7 +150,7 @@ def test_exact_it_pauses_and_keeps_what_was_said(file: Path, key: bytes):
         assert terminal.prompt() == "outlet 1"
 
 
-def test_exact_a_closed_terminal_loses_nothing(file: Path):
+def test_a_closed_terminal_loses_nothing(file: Path):
     terminal = Terminal("setup", str(file))
     terminal.prompt()
     terminal.type("\n")
@@ -160,7 +160,7 @@ def test_exact_a_closed_terminal_loses_nothing(file: Path):
     assert typed(file) == [""]
 
 
-def test_exact_bytes_that_are_no_text_are_an_answer_that_cannot_be_read(file: Path):
+def test_bytes_that_are_no_text_are_an_answer_that_cannot_be_read(file: Path):
     with Terminal("setup", str(file)) as terminal:
         terminal.prompt()
         terminal.type("\n")
@@ -170,7 +170,7 @@ def test_exact_bytes_that_are_no_text_are_an_answer_that_cannot_be_read(file: Pa
         assert "write" in terminal.screen
 
 
-def test_exact_a_second_set_up_at_the_same_time_is_refused(file: Path):
+def test_a_second_set_up_at_the_same_time_is_refused(file: Path):
     with Terminal("setup", str(file)) as first:
         first.prompt()
         with Terminal("setup", str(file)) as second:

@@ -143,7 +143,7 @@ def test_a_record_is_made_of_what_a_setup_has_logged(dbox, set_up, tmp_path, mon
     def keep(pages, *_args, **_options):
         printed.append({text.get_text() for page in pages for text in page.axes[0].texts})
 
-    monkeypatch.setattr("dbox.drawings.sheets.file.save_pages", keep)
+    monkeypatch.setattr("dbox.drawings.paper.save_pages", keep)
     job, out = set_up(FIRST_PASS), tmp_path / "first.pdf"
     _, words, _ = dbox("sheet", str(job), "--kind", "setup", "--out", str(out))
     assert f"from 1 pass in {job}.log.jsonl" in words

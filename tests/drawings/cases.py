@@ -9,13 +9,13 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from dbox import Circle, Notch, Opening, PipeEnd, Slot
-from dbox.drawings.level_plan import level_figure
-from dbox.drawings.section import split_figure
-from dbox.fieldwork.confidence import Assessment, assess
-from dbox.fieldwork.levelling.plan import Levelling, level
+from dbox.drawings.level_picture import level_figure
+from dbox.drawings.split_picture import split_figure
+from dbox.fieldwork.levelling import Levelling, level
+from dbox.fieldwork.shares import Assessment, assess
 from dbox.fieldwork.site import Box, Flow, Outlet, Site, Tolerance
 from dbox.files import scenario
-from dbox.files.units import GALLON, INCH, MINUTE
+from dbox.units import GALLON, INCH, MINUTE
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 GPM = GALLON / MINUTE

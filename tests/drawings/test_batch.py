@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from matplotlib.patches import Rectangle
 
-from dbox.drawings.batch import batch_figure
+from dbox.drawings.batch_picture import batch_figure
 from dbox.drawings.style import MOST_FLOWS
-from dbox.fieldwork.batch.tally import EDGES, Tally
+from dbox.fieldwork.many_boxes import EDGES, Tally
 from dbox.fieldwork.site import Flow
 from tests.drawings import paper
 
@@ -40,20 +40,20 @@ CASES = {
 
 
 @pytest.mark.parametrize("case", CASES)
-def test_exact_words_lie_apart_and_on_the_page(case):
+def test_words_lie_apart_and_on_the_page(case):
     figure = batch_figure(*CASES[case])
     assert paper.overlaps(figure) == []
     assert paper.off_page(figure) == []
 
 
-def test_exact_bars_are_parts_of_the_boxes():
+def test_bars_are_parts_of_the_boxes():
     figure = batch_figure(*CASES["three flows"])
     bars = next(axes for axes in figure.axes if len(axes.patches) == 12)
     widths = [bar.get_width() for bar in bars.patches if isinstance(bar, Rectangle)]
     np.testing.assert_allclose(widths, np.tile(np.array([1000, 500, 20]) / 1520, 4))
 
 
-def test_exact_flows_beyond_those_drawn_are_named():
+def test_flows_beyond_those_drawn_are_named():
     figure = batch_figure(*CASES["more flows than are drawn"])
     said = " ".join(text.get_text() for text in paper.words(figure))
     assert f"{8 - MOST_FLOWS} more flows are told in the results only" in said

@@ -4,10 +4,9 @@ from dataclasses import replace
 
 import pytest
 
-from dbox.drawings.sheets.findings import findings_sheet
+from dbox.drawings.inspection_sheet import findings_sheet
 from dbox.fieldwork.diagnosis.diagnose import diagnose
-from dbox.files.scenario import load
-from dbox.files.shipped import resolve
+from dbox.files.scenario import load, resolve
 from tests.drawings import paper
 
 
@@ -19,14 +18,14 @@ def page(name: str, size: str = "letter"):
 
 @pytest.mark.parametrize("name", ["wet-line", "dry-line"])
 @pytest.mark.parametrize("size", ["letter", "a4"])
-def test_exact_it_is_one_page_that_can_be_read(name, size):
+def test_it_is_one_page_that_can_be_read(name, size):
     _, figure, _ = page(name, size)
     assert paper.overlaps(figure) == []
     assert paper.off_page(figure) == []
     assert min(text.get_fontsize() for text in paper.words(figure)) >= 10
 
 
-def test_exact_what_was_seen_stands_on_it_and_the_leading_cause_with_its_chance():
+def test_what_was_seen_stands_on_it_and_the_leading_cause_with_its_chance():
     found, _, told = page("wet-line")
     told = " ".join(told.split())
     assert "mouth at rest: 1 dry, 2 dry, 3 dry, 4 full" in told
@@ -37,7 +36,7 @@ def test_exact_what_was_seen_stands_on_it_and_the_leading_cause_with_its_chance(
     assert "Sewer gas kills" in told
 
 
-def test_exact_what_does_not_go_together_is_on_it():
+def test_what_does_not_go_together_is_on_it():
     site = load(resolve("dry-line"))
     outlets = list(site.evidence.outlets)
     outlets[1] = replace(outlets[1], port="dry", drain_back="long")

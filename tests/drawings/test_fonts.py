@@ -17,26 +17,23 @@ from matplotlib.ft2font import FT2Font
 from dbox import ScenarioError
 from dbox.drawings import fonts
 from dbox.drawings.fonts import BASE, SUBSTITUTE, drawable, families
-from dbox.drawings.lettering import text_width, wrap
-from dbox.drawings.level_plan import level_figure
-from dbox.drawings.save import save
-from dbox.drawings.section import split_figure
-from dbox.drawings.sheets.field import field_sheet
-from dbox.drawings.sheets.file import save_pages
-from dbox.drawings.sheets.inspection import inspection_sheet
-from dbox.drawings.sheets.setup import setup_sheet
-from dbox.drawings.surge.animation import write_film
-from dbox.drawings.surge.contrast import contrast_figure
-from dbox.drawings.surge.still import surge_figure
-from dbox.drawings.teach.live import LiveWindow
-from dbox.drawings.teach.player import player_html
+from dbox.drawings.inspection_sheet import inspection_sheet
+from dbox.drawings.lesson_page import player_html
+from dbox.drawings.lesson_view import LiveWindow
+from dbox.drawings.level_picture import level_figure
+from dbox.drawings.paper import save_pages
+from dbox.drawings.setup_sheet import field_sheet, setup_sheet
+from dbox.drawings.split_picture import split_figure
+from dbox.drawings.style import save, text_width, wrap
+from dbox.drawings.surge_film import write_film
+from dbox.drawings.surge_picture import contrast_figure, surge_figure
 from dbox.errors import LetterWarning
-from dbox.fieldwork.confidence import assess
-from dbox.fieldwork.lessons.bench import Bench, frames
-from dbox.fieldwork.levelling.plan import level
-from dbox.fieldwork.levelling.turn_table import turn_tables
-from dbox.fieldwork.surge.run import run
-from dbox.files.measures import text
+from dbox.fieldwork.lesson_bench import Bench, frames
+from dbox.fieldwork.levelling import level
+from dbox.fieldwork.shares import assess
+from dbox.fieldwork.surge import run
+from dbox.fieldwork.turning import turn_tables
+from dbox.files.scenario_keys import text
 from dbox.hydraulics.surge.inflow import steady
 from tests.drawings import paper
 from tests.drawings.cases import box
@@ -94,7 +91,7 @@ def sheets():
 
 
 @pytest.mark.usefixtures("bare")
-def test_exact_every_picture_is_drawn_with_a_mark_for_what_no_font_has(tmp_path):
+def test_every_picture_is_drawn_with_a_mark_for_what_no_font_has(tmp_path):
     """Every other warning, such as matplotlib's of a missing glyph, is an error in these tests."""
     for draw in figures():
         with pytest.warns(LetterWarning, match=r"U\+5317|U\+6C34"):
@@ -107,7 +104,7 @@ def test_exact_every_picture_is_drawn_with_a_mark_for_what_no_font_has(tmp_path)
 
 
 @pytest.mark.usefixtures("bare")
-def test_exact_every_sheet_and_film_is_drawn_with_a_mark_for_what_no_font_has(tmp_path):
+def test_every_sheet_and_film_is_drawn_with_a_mark_for_what_no_font_has(tmp_path):
     for number, draw in enumerate(sheets()):
         with pytest.warns(LetterWarning, match=r"U\+6C34"):
             pages = draw()
@@ -117,7 +114,7 @@ def test_exact_every_sheet_and_film_is_drawn_with_a_mark_for_what_no_font_has(tm
 
 
 @pytest.mark.usefixtures("bare")
-def test_exact_the_live_window_keeps_its_marks_while_it_moves():
+def test_the_live_window_keeps_its_marks_while_it_moves():
     figure = Figure()
     FigureCanvasAgg(figure)
     with pytest.warns(LetterWarning, match=r"U\+5317"):
@@ -131,7 +128,7 @@ def test_exact_the_live_window_keeps_its_marks_while_it_moves():
         assert all(has(letter) for letter in written if letter != "\n")
 
 
-def test_exact_the_live_page_leaves_its_letters_to_the_browser():
+def test_the_live_page_leaves_its_letters_to_the_browser():
     bench = Bench(site=SITE, outlet=1)
     page = player_html(frames(bench, inflows=(1e-4,), leans=(0.0,), lips=(0.0,)))
     assert all(label in page for label in LABELS)
@@ -139,7 +136,7 @@ def test_exact_the_live_page_leaves_its_letters_to_the_browser():
 
 
 @pytest.mark.usefixtures("bare")
-def test_exact_the_warning_names_each_letter_once_and_what_to_do():
+def test_the_warning_names_each_letter_once_and_what_to_do():
     with pytest.warns(LetterWarning) as told:
         split_figure(SITE, assess(SITE, samples=100))
     (warning,) = told
@@ -150,7 +147,7 @@ def test_exact_the_warning_names_each_letter_once_and_what_to_do():
 
 
 @pytest.mark.usefixtures("bare")
-def test_exact_a_font_that_the_machine_has_is_used(monkeypatch):
+def test_a_font_that_the_machine_has_is_used(monkeypatch):
     """A font with letters that the base font lacks, matplotlib's own, listed as if installed."""
     from matplotlib import get_data_path
 
@@ -173,7 +170,7 @@ def test_exact_a_font_that_the_machine_has_is_used(monkeypatch):
 
 
 @pytest.mark.usefixtures("bare")
-def test_exact_a_file_that_is_no_font_is_passed_over(monkeypatch, tmp_path):
+def test_a_file_that_is_no_font_is_passed_over(monkeypatch, tmp_path):
     (tmp_path / "broken.ttf").write_bytes(b"no font")
     broken, gone = (str(tmp_path / name) for name in ("broken.ttf", "gone.ttf"))
     monkeypatch.setattr(fonts, "findSystemFonts", lambda: [broken, gone])
@@ -181,14 +178,14 @@ def test_exact_a_file_that_is_no_font_is_passed_over(monkeypatch, tmp_path):
 
 
 @pytest.mark.usefixtures("bare")
-def test_exact_what_has_no_shape_of_its_own_leaves_no_mark():
+def test_what_has_no_shape_of_its_own_leaves_no_mark():
     """An ideographic space is a space; a tag of a flag, which is a format sign, has no ink."""
     assert not any(has(sign) for sign in "\u3000\U000e0067")
     assert drawable("a\u3000b\U000e0067c") == "a bc"
     assert drawable(PRIVATE) == SUBSTITUTE
 
 
-def test_exact_marks_stay_with_their_letters_where_a_line_breaks():
+def test_marks_stay_with_their_letters_where_a_line_breaks():
     word = "e\u0301" * 40
     for lines in (wrap(word, 0.5, 8.0), wrap(word, 0.5, 8.0, most=1)):
         assert len("".join(lines)) > 4
@@ -198,7 +195,7 @@ def test_exact_marks_stay_with_their_letters_where_a_line_breaks():
 
 @pytest.mark.parametrize("words", ["\u05e7\u05d5 \u05e6\u05e4\u05d5\u05df", "e\u0301t\u0302e",
                                    "\u0627\u0644\u0634\u0645\u0627\u0644"])  # fmt: skip
-def test_two_ways_words_that_are_shaped_are_no_wider_than_measured(words):
+def test_words_that_are_shaped_are_no_wider_than_measured(words):
     figure = Figure(figsize=(6, 2), dpi=100)
     figure.text(0.1, 0.5, words, fontsize=8.0, family=[BASE])
     (room,) = paper.words(figure).values()
@@ -206,7 +203,7 @@ def test_two_ways_words_that_are_shaped_are_no_wider_than_measured(words):
 
 
 @pytest.mark.usefixtures("bare")
-def test_exact_a_mark_goes_only_on_a_letter_of_its_own_font(monkeypatch):
+def test_a_mark_goes_only_on_a_letter_of_its_own_font(monkeypatch):
     """U+20EB is a mark that STIX has and the base font lacks; the letter e is in both."""
     from matplotlib import get_data_path
 
@@ -220,7 +217,7 @@ def test_exact_a_mark_goes_only_on_a_letter_of_its_own_font(monkeypatch):
     assert drawable(f"e{mark}") == f"e{mark}"
 
 
-def test_exact_right_to_left_words_are_set_from_the_right():
+def test_right_to_left_words_are_set_from_the_right():
     """Alef then bet: the first letter stands on the right, as Hebrew is read."""
     alef, bet = "\u05d0", "\u05d1"
 
@@ -235,7 +232,7 @@ def test_exact_right_to_left_words_are_set_from_the_right():
     assert np.array_equal(ink(alef + bet), ink(bet))
 
 
-def test_exact_letters_of_any_script_may_be_typed_and_controls_may_not():
+def test_letters_of_any_script_may_be_typed_and_controls_may_not():
     for label in (
         *LABELS,
         "\u6c34\u3000\u6c34",
@@ -248,7 +245,7 @@ def test_exact_letters_of_any_script_may_be_typed_and_controls_may_not():
             text(wrong)
 
 
-def test_exact_no_letter_of_any_script_is_ever_a_crash():
+def test_no_letter_of_any_script_is_ever_a_crash():
     """Every thousandth code point of Unicode but the surrogates, in this machine's own fonts."""
     figure = Figure(figsize=(6, 2))
     signs = [chr(code) for code in range(0, sys.maxunicode, 1009) if not 0xD800 <= code < 0xE000]

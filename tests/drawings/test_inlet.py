@@ -4,14 +4,13 @@ from functools import lru_cache
 
 import pytest
 
-from dbox.drawings.level_plan import level_figure
-from dbox.drawings.section import split_figure
-from dbox.drawings.sheets.setup import setup_sheet
-from dbox.fieldwork.confidence import assess
-from dbox.fieldwork.levelling.plan import level
-from dbox.fieldwork.pour.predict import expect
-from dbox.fieldwork.records.poured import Pour
-from dbox.fieldwork.site import Box, Site
+from dbox.drawings.level_picture import level_figure
+from dbox.drawings.setup_sheet import setup_sheet
+from dbox.drawings.split_picture import split_figure
+from dbox.fieldwork.levelling import level
+from dbox.fieldwork.pour import expect
+from dbox.fieldwork.shares import assess
+from dbox.fieldwork.site import Box, Pour, Site
 from tests.drawings import paper
 from tests.fieldwork.sites import DOSE, INCH, box
 
@@ -51,7 +50,7 @@ def drawn(kind: str, inlet: str) -> str:
         ("setup", "within all within: over 99 %"),
     ],
 )
-def test_exact_within_is_drawn_only_where_no_jet_decides(kind, within):
+def test_within_is_drawn_only_where_no_jet_decides(kind, within):
     assert within in drawn(kind, "turned down")
     words = drawn(kind, "straight")
     assert within not in words
@@ -60,7 +59,7 @@ def test_exact_within_is_drawn_only_where_no_jet_decides(kind, within):
     assert "turn the inlet's end down" in words
 
 
-def test_exact_a_pour_in_a_jet_is_not_told_on_paper():
+def test_a_pour_in_a_jet_is_not_told_on_paper():
     assert drawn("setup", "turned down").count("as expected") == 3
     words = drawn("setup", "straight")
     assert "as expected" not in words

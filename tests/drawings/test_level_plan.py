@@ -5,13 +5,11 @@ import pytest
 from matplotlib.lines import Line2D
 from matplotlib.patches import Circle, FancyArrowPatch, Polygon
 
-from dbox.drawings.cards import Face, words
-from dbox.drawings.level_plan import headline, level_figure
-from dbox.drawings.plan import Plan
-from dbox.drawings.tilt_marks import worth_lifting
+from dbox.drawings.level_picture import Face, headline, level_figure, words
+from dbox.drawings.plan import Plan, worth_lifting
 from dbox.errors import DomainError
-from dbox.fieldwork.levelling.plan import level
-from dbox.files.notation import clock_text, inches_mm
+from dbox.fieldwork.levelling import level
+from dbox.units import clock_text, inches_mm
 from tests.drawings import paper
 from tests.drawings.cases import NAMES, box, level_drawn, sites
 
@@ -22,7 +20,7 @@ def angle(middle, point):
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_exact_holes_stand_where_the_clock_says(name):
+def test_holes_stand_where_the_clock_says(name):
     levelling, figure = level_drawn(name)
     for i, outlet in enumerate(levelling.site.outlets):
         known = outlet.hole_offset and not outlet.capped and outlet.clock is not None
@@ -37,7 +35,7 @@ def test_exact_holes_stand_where_the_clock_says(name):
                 assert hole.get_facecolor()[:3] == ((1, 1, 1) if when == "now" else (0, 0, 0))
 
 
-def test_exact_seen_from_inside_six_is_down_and_nine_is_left():
+def test_seen_from_inside_six_is_down_and_nine_is_left():
     face = Face(1.0, 1.0, 0.5)
     assert face.at(0.0, 1.0) == pytest.approx((1.0, 0.5))
     assert face.at(np.pi / 2, 1.0) == pytest.approx((0.5, 1.0))
@@ -45,7 +43,7 @@ def test_exact_seen_from_inside_six_is_down_and_nine_is_left():
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_exact_cards_give_clock_turn_and_move(name):
+def test_cards_give_clock_turn_and_move(name):
     levelling, figure = level_drawn(name)
     written = paper.texts(figure)
     for i, outlet in enumerate(levelling.site.outlets):
@@ -68,7 +66,7 @@ def test_exact_cards_give_clock_turn_and_move(name):
             assert lines[0] == clock_text(levelling.angle_before[i])
 
 
-def test_exact_moves_are_those_that_the_turns_give():
+def test_moves_are_those_that_the_turns_give():
     levelling, _ = level_drawn("off-level")
     # 5/32 in at the goal is 47 degrees of the hole of outlet 2, by hand 45, which lift it by
     # 1/2 in (1 - cos 45), 3.7 mm
@@ -76,7 +74,7 @@ def test_exact_moves_are_those_that_the_turns_give():
     assert words(levelling, 1) == ["6:00 → 7:30", "45° clockwise", f"raise 1/8 in ({rise:.1f} mm)"]
 
 
-def test_exact_the_order_of_work_is_numbered_only_where_there_is_work():
+def test_the_order_of_work_is_numbered_only_where_there_is_work():
     levelling, figure = level_drawn("off-level")
     white = [t for t in paper.words(figure) if t.get_color() == "white"]
     # one more explains the number in the key
@@ -87,7 +85,7 @@ def test_exact_the_order_of_work_is_numbered_only_where_there_is_work():
 
 
 @pytest.mark.parametrize("name", ["tilted-rebed", "twenty to re-bed, long", "round to re-bed"])
-def test_exact_who_cannot_reach_is_crossed_and_told(name):
+def test_who_cannot_reach_is_crossed_and_told(name):
     levelling, figure = level_drawn(name)
     lost = np.count_nonzero(~levelling.reachable)
     assert lost
@@ -96,7 +94,7 @@ def test_exact_who_cannot_reach_is_crossed_and_told(name):
     assert len(crosses) == 2 * lost
 
 
-def test_exact_a_re_bed_shows_what_to_lift():
+def test_a_re_bed_shows_what_to_lift():
     levelling, figure = level_drawn("tilted-rebed")
     lift = levelling.lift
     assert lift.far_end < 0 < lift.right_side
@@ -111,7 +109,7 @@ def test_exact_a_re_bed_shows_what_to_lift():
     assert max(places) > middle + 0.5
 
 
-def test_exact_small_lifts_are_left_out():
+def test_small_lifts_are_left_out():
     assert worth_lifting(0.001, 0.0)
     assert not worth_lifting(-0.0004, 0.01)
     assert worth_lifting(None, -0.01)
@@ -119,7 +117,7 @@ def test_exact_small_lifts_are_left_out():
 
 
 @pytest.mark.parametrize("name", ["off-level", "tilted-curable", "unequal-lines"])
-def test_exact_the_tilt_arrow_points_down_the_plane(name):
+def test_the_tilt_arrow_points_down_the_plane(name):
     levelling, figure = level_drawn(name)
     (arrow,) = paper.named(figure, FancyArrowPatch, "fall")
     start, end = (np.array(p) for p in arrow._posA_posB)
@@ -138,14 +136,14 @@ def test_exact_the_tilt_arrow_points_down_the_plane(name):
         ("level", "Nothing to do: every flow is within the tolerance already."),
     ],
 )
-def test_exact_the_headline_gives_verdict_and_goal(name, begins):
+def test_the_headline_gives_verdict_and_goal(name, begins):
     levelling, figure = level_drawn(name)
     assert headline(levelling).startswith(begins)
     words_drawn = " ".join(" ".join(paper.texts(figure)).split())
     assert headline(levelling) in words_drawn
 
 
-def test_exact_missing_positions_are_told():
+def test_missing_positions_are_told():
     for name in ("five, no positions", "twenty, no positions"):
         _, figure = level_drawn(name)
         assert "not all positions are given" in " ".join(" ".join(paper.texts(figure)).split())
@@ -153,7 +151,7 @@ def test_exact_missing_positions_are_told():
     assert not any("not all positions" in text for text in paper.texts(figure))
 
 
-def test_exact_outlets_stand_at_their_places():
+def test_outlets_stand_at_their_places():
     site = sites()["off-level"]
     plan = Plan.fitted(site.box, site.outlets, 4.0, 4.0, (5.0, 5.0))
     along, across = site.box.inside
@@ -163,7 +161,7 @@ def test_exact_outlets_stand_at_their_places():
         assert (y, x) == pytest.approx(outlet.position)
 
 
-def test_exact_without_positions_outlets_stand_in_order_along_the_far_wall():
+def test_without_positions_outlets_stand_in_order_along_the_far_wall():
     site = box(5, placed=False)
     plan = Plan.fitted(site.box, site.outlets, 4.0, 4.0, (0.0, 0.0))
     mouths = plan.mouths(site.outlets)
@@ -171,7 +169,7 @@ def test_exact_without_positions_outlets_stand_in_order_along_the_far_wall():
     assert np.diff([m.at[0] for m in mouths]) == pytest.approx(plan.across / 5)
 
 
-def test_exact_a_place_in_the_corner_or_off_the_box_is_brought_to_the_wall():
+def test_a_place_in_the_corner_or_off_the_box_is_brought_to_the_wall():
     site = box(4, size=(16.0, 20.0))
     plan = Plan.fitted(site.box, site.outlets, 4.0, 4.0, (0.0, 0.0))
     for mouth in plan.mouths(box(9, size=(30.0, 40.0)).outlets):
@@ -179,6 +177,6 @@ def test_exact_a_place_in_the_corner_or_off_the_box_is_brought_to_the_wall():
         assert abs(mouth.at[1]) <= plan.along / 2 + 1e-12
 
 
-def test_exact_too_many_outlets_are_refused():
+def test_too_many_outlets_are_refused():
     with pytest.raises(DomainError, match="21 outlets"):
         level_figure(level(box(21), samples=10))

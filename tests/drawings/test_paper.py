@@ -14,7 +14,7 @@ def figure_of(kind, name):
 
 @pytest.mark.parametrize("name", NAMES)
 @pytest.mark.parametrize("kind", ["split", "level"])
-def test_exact_every_word_can_be_read(kind, name):
+def test_every_word_can_be_read(kind, name):
     figure = figure_of(kind, name)
     assert paper.overlaps(figure) == []
     assert paper.off_page(figure) == []
@@ -23,7 +23,7 @@ def test_exact_every_word_can_be_read(kind, name):
 
 
 @pytest.mark.parametrize("kind", ["split", "level"])
-def test_exact_a_sheet_fits_letter_and_a4_unscaled(kind):
+def test_a_sheet_fits_letter_and_a4_unscaled(kind):
     sides = sorted(figure_of(kind, "two").get_size_inches())
     for sheet in (LETTER, A4):
         assert sides[0] <= sheet[0]
@@ -31,7 +31,7 @@ def test_exact_a_sheet_fits_letter_and_a4_unscaled(kind):
 
 
 @pytest.mark.parametrize("kind", ["split", "level"])
-def test_exact_everything_is_grey(kind):
+def test_everything_is_grey(kind):
     from matplotlib.colors import to_rgba
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
@@ -46,7 +46,7 @@ def test_exact_everything_is_grey(kind):
     assert all(red == green == blue for red, green, blue, _ in colours)
 
 
-def test_exact_the_check_itself_finds_faults():
+def test_the_check_itself_finds_faults():
     """A page with one text on another, one off it, one struck through and one too small."""
     from matplotlib.figure import Figure
 

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dbox.drawings.lettering import joined, spread_out, text_width, wrap
-from dbox.drawings.places import shared_out
+from dbox.drawings.level_picture import shared_out
+from dbox.drawings.style import joined, spread_out, text_width, wrap
 from dbox.errors import DomainError
 from tests.drawings import paper
 from tests.drawings.cases import NAMES, level_drawn, sites
@@ -18,7 +18,7 @@ TEXTS = st.text(st.characters(min_codepoint=32, max_codepoint=126), max_size=60)
 
 
 @given(WISHES)
-def test_exact_spread_out_keeps_distance_order_and_limits(wishes):
+def test_spread_out_keeps_distance_order_and_limits(wishes):
     placed = spread_out(wishes, 0.5, 0.0, 10.0)
     assert min(placed) >= -1e-12
     assert max(placed) <= 10.0 + 1e-12
@@ -27,14 +27,14 @@ def test_exact_spread_out_keeps_distance_order_and_limits(wishes):
 
 
 @given(st.lists(st.integers(0, 19), min_size=1, max_size=9, unique=True))
-def test_exact_what_has_room_is_not_moved(steps):
+def test_what_has_room_is_not_moved(steps):
     wishes = [float(step) for step in steps]
     assert spread_out(wishes, 0.5, 0.0, 20.0) == wishes
 
 
 @given(st.lists(st.integers(0, 12), min_size=3, max_size=3),
        st.lists(st.integers(0, 12), min_size=3, max_size=3))  # fmt: skip
-def test_exact_cards_are_shared_out_without_loss(counts, room):
+def test_cards_are_shared_out_without_loss(counts, room):
     if sum(counts) > sum(room):
         with pytest.raises(DomainError, match="room for"):
             shared_out(counts, room)
@@ -45,7 +45,7 @@ def test_exact_cards_are_shared_out_without_loss(counts, room):
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_exact_leaders_do_not_cross(name):
+def test_leaders_do_not_cross(name):
     _, figure = level_drawn(name)
     leaders = [ln for ln in paper.lines(figure) if str(ln.get_label()).startswith("leader ")]
     assert len(leaders) == len(sites()[name].outlets)
@@ -72,14 +72,14 @@ def crosses(a, b, c, d):
 
 
 @given(TEXTS, st.floats(0.3, 5.0))
-def test_exact_wrapped_lines_fit_and_lose_no_letter(text, width):
+def test_wrapped_lines_fit_and_lose_no_letter(text, width):
     lines = wrap(text, width, 8.0)
     assert all(text_width(line, 8.0) <= width for line in lines)
     assert "".join("".join(lines).split()) == "".join(text.split())
 
 
 @given(TEXTS, st.integers(1, 3))
-def test_exact_what_is_cut_says_so(text, most):
+def test_what_is_cut_says_so(text, most):
     lines = wrap(text, 0.8, 8.0, most=most)
     assert len(lines) <= most
     assert all(text_width(line, 8.0) <= 0.8 for line in lines)
@@ -89,7 +89,7 @@ def test_exact_what_is_cut_says_so(text, most):
 
 @pytest.mark.parametrize("weight", ["normal", "bold"])
 @pytest.mark.parametrize("text", ["+1-3/16 in", "counterclockwise", "WWW", "ditch side, 2nd line"])
-def test_two_ways_a_text_is_no_wider_than_measured(text, weight):
+def test_a_text_is_no_wider_than_measured(text, weight):
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(6, 2), dpi=100)
@@ -100,6 +100,6 @@ def test_two_ways_a_text_is_no_wider_than_measured(text, weight):
     assert width >= 0.9 * text_width(text, 8.0, weight)
 
 
-def test_exact_joined_sentences_keep_all_that_they_say():
+def test_joined_sentences_keep_all_that_they_say():
     told = joined(["a: 1 mm; too low", "b: 2 mm; too low", "no spread", "x; y; too low"])
     assert told == ["a: 1 mm, b: 2 mm, x; y; too low", "no spread"]

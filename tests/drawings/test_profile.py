@@ -4,10 +4,9 @@ import numpy as np
 import pytest
 from matplotlib.colors import to_rgba
 
-from dbox.drawings.profile import grades_figure
-from dbox.fieldwork.grades.assess import grade
-from dbox.files.scenario import load
-from dbox.files.shipped import resolve
+from dbox.drawings.grades_picture import grades_figure
+from dbox.fieldwork.grades import grade
+from dbox.files.scenario import load, resolve
 from tests.drawings import paper
 
 
@@ -18,7 +17,7 @@ def drawn():
     return grading, grades_figure(site.title, grading)
 
 
-def test_exact_every_run_has_a_panel_with_its_heights_in_inches(drawn):
+def test_every_run_has_a_panel_with_its_heights_in_inches(drawn):
     grading, figure = drawn
     assert len(figure.axes) == len(grading.runs)
     for axes, found in zip(figure.axes, grading.runs, strict=True):
@@ -30,7 +29,7 @@ def test_exact_every_run_has_a_panel_with_its_heights_in_inches(drawn):
         assert "[in]" in axes.get_ylabel()
 
 
-def test_exact_the_dashed_line_falls_as_the_limit_asks(drawn):
+def test_the_dashed_line_falls_as_the_limit_asks(drawn):
     grading, figure = drawn
     for axes, found in zip(figure.axes, grading.runs, strict=True):
         dashed = [line for line in axes.lines if line.is_dashed()]
@@ -40,7 +39,7 @@ def test_exact_the_dashed_line_falls_as_the_limit_asks(drawn):
         assert height == pytest.approx(-12 * found.limit.value * at)
 
 
-def test_exact_what_sags_has_a_ring(drawn):
+def test_what_sags_has_a_ring(drawn):
     grading, figure = drawn
     for axes, found in zip(figure.axes, grading.runs, strict=True):
         rings = [line for line in axes.lines if line.get_fillstyle() == "none"]
@@ -50,7 +49,7 @@ def test_exact_what_sags_has_a_ring(drawn):
     assert ring.get_xdata() == pytest.approx([18])
 
 
-def test_exact_it_can_be_read_and_says_that_it_is_invented(drawn):
+def test_it_can_be_read_and_says_that_it_is_invented(drawn):
     _, figure = drawn
     assert paper.overlaps(figure) == []
     assert paper.off_page(figure) == []

@@ -2,12 +2,12 @@
 
 import pytest
 
-from dbox.drawings.level_plan import level_figure
-from dbox.drawings.save import SUFFIXES, check_picture, save
-from dbox.drawings.section import split_figure
+from dbox.drawings.level_picture import level_figure
+from dbox.drawings.split_picture import split_figure
+from dbox.drawings.style import SUFFIXES, check_picture, save
 from dbox.errors import ScenarioError
-from dbox.fieldwork.confidence import assess
-from dbox.fieldwork.levelling.plan import level
+from dbox.fieldwork.levelling import level
+from dbox.fieldwork.shares import assess
 from tests.drawings.cases import box
 
 BEGINS = {".png": b"\x89PNG\r\n", ".pdf": b"%PDF-", ".svg": b"<?xml"}
@@ -19,14 +19,14 @@ def figure():
 
 
 @pytest.mark.parametrize("suffix", SUFFIXES)
-def test_exact_the_suffix_says_the_kind(figure, tmp_path, suffix):
+def test_the_suffix_says_the_kind(figure, tmp_path, suffix):
     path = tmp_path / f"split{suffix.upper()}"
     save(figure, path)
     assert path.read_bytes().startswith(BEGINS[suffix])
 
 
 @pytest.mark.parametrize("kind", ["split", "level"])
-def test_exact_the_same_box_gives_the_same_bytes(kind, tmp_path, monkeypatch):
+def test_the_same_box_gives_the_same_bytes(kind, tmp_path, monkeypatch):
     for day in ("1000000000", "1700000000"):
         monkeypatch.setenv("SOURCE_DATE_EPOCH", day)
         if kind == "split":
@@ -44,13 +44,13 @@ def test_exact_the_same_box_gives_the_same_bytes(kind, tmp_path, monkeypatch):
 
 
 @pytest.mark.parametrize("name", ["split.jpg", "split", "split.png.txt", ".png"])
-def test_exact_other_kinds_are_refused_by_name(figure, tmp_path, name):
+def test_other_kinds_are_refused_by_name(figure, tmp_path, name):
     with pytest.raises(ScenarioError, match=r"write \.png, \.pdf or \.svg"):
         save(figure, tmp_path / name)
     assert list(tmp_path.iterdir()) == []
 
 
-def test_exact_nothing_is_replaced_unless_told(figure, tmp_path):
+def test_nothing_is_replaced_unless_told(figure, tmp_path):
     path = tmp_path / "split.png"
     path.write_text("a photograph")
     with pytest.raises(ScenarioError, match="is there already"):
@@ -60,7 +60,7 @@ def test_exact_nothing_is_replaced_unless_told(figure, tmp_path):
     assert path.read_bytes().startswith(BEGINS[".png"])
 
 
-def test_exact_a_folder_is_no_picture(figure, tmp_path):
+def test_a_folder_is_no_picture(figure, tmp_path):
     folder = tmp_path / "x.png"
     folder.mkdir()
     with pytest.raises(ScenarioError, match="is a folder"):
@@ -69,13 +69,13 @@ def test_exact_a_folder_is_no_picture(figure, tmp_path):
         save(figure, tmp_path / "none" / "x.png")
 
 
-def test_exact_a_picture_can_be_refused_before_it_is_computed(tmp_path):
+def test_a_picture_can_be_refused_before_it_is_computed(tmp_path):
     assert check_picture(tmp_path / "new.svg") == tmp_path / "new.svg"
     with pytest.raises(ScenarioError):
         check_picture(tmp_path / "new.gif")
 
 
-def test_exact_a_failed_drawing_leaves_no_file(figure, tmp_path, monkeypatch):
+def test_a_failed_drawing_leaves_no_file(figure, tmp_path, monkeypatch):
     def fail(*_args, **_kwargs):
         raise RuntimeError("no more paper")
 
@@ -85,7 +85,7 @@ def test_exact_a_failed_drawing_leaves_no_file(figure, tmp_path, monkeypatch):
     assert list(tmp_path.iterdir()) == []
 
 
-def test_exact_a_reader_s_own_settings_change_nothing(tmp_path):
+def test_a_reader_s_own_settings_change_nothing(tmp_path):
     import matplotlib
 
     save(split_figure(box(3), assess(box(3), samples=50)), tmp_path / "plain.png")

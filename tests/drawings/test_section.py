@@ -6,11 +6,11 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Polygon
 
 from dbox import Circle, Notch, PipeEnd, Slot
-from dbox.drawings.section import split_figure
+from dbox.drawings.split_picture import split_figure
 from dbox.drawings.wall import View, outline
 from dbox.errors import DomainError
-from dbox.fieldwork.confidence import assess
-from dbox.files.notation import inches, inches_mm, millimetres
+from dbox.fieldwork.shares import assess
+from dbox.units import inches, inches_mm, millimetres
 from tests.drawings import paper
 from tests.drawings.cases import NAMES, SIX, box, sites, split_drawn
 
@@ -21,7 +21,7 @@ def drawn(site):
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_exact_water_lines_stand_at_the_levels_of_the_result(name):
+def test_water_lines_stand_at_the_levels_of_the_result(name):
     assessment, figure = split_drawn(name)
     for flow, level in list(zip(assessment.names, assessment.result.level, strict=True))[:6]:
         (line,) = paper.named(figure, Line2D, f"level {flow}")
@@ -31,7 +31,7 @@ def test_exact_water_lines_stand_at_the_levels_of_the_result(name):
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_exact_every_open_outlet_has_its_lip_at_its_height(name):
+def test_every_open_outlet_has_its_lip_at_its_height(name):
     site = sites()[name]
     assessment, figure = split_drawn(name)
     for place, (outlet, lip) in enumerate(zip(site.outlets, assessment.lips.height, strict=True)):
@@ -42,7 +42,7 @@ def test_exact_every_open_outlet_has_its_lip_at_its_height(name):
             assert np.mean(line.get_xdata()) == pytest.approx(place)
 
 
-def test_exact_lips_are_written_in_sixteenths_and_millimetres():
+def test_lips_are_written_in_sixteenths_and_millimetres():
     site = box(5, noise=3.0)
     assessment, figure = drawn(site)
     written = paper.texts(figure)
@@ -53,7 +53,7 @@ def test_exact_lips_are_written_in_sixteenths_and_millimetres():
         assert inches_mm(level, signed=True) in written
 
 
-def test_exact_units_go_to_the_head_where_columns_are_narrow():
+def test_units_go_to_the_head_where_columns_are_narrow():
     assessment, figure = drawn(box(20))
     written = paper.texts(figure)
     assert {"lip, in", "lip, mm"} <= set(written)
@@ -62,7 +62,7 @@ def test_exact_units_go_to_the_head_where_columns_are_narrow():
 
 
 @pytest.mark.parametrize("name", [n for n in NAMES if "long" not in n])
-def test_exact_each_outlet_is_labelled_once(name):
+def test_each_outlet_is_labelled_once(name):
     site = sites()[name]
     _, figure = split_drawn(name)
     bold = [t.get_text() for t in paper.words(figure) if t.get_weight() == "bold"]
@@ -70,7 +70,7 @@ def test_exact_each_outlet_is_labelled_once(name):
         assert bold.count(outlet.label) == 1
 
 
-def test_exact_a_hole_is_to_scale_in_height():
+def test_a_hole_is_to_scale_in_height():
     site = box(5, openings=(Circle(0.03), PipeEnd(0.1), Slot(0.02, 0.05)))
     assessment, figure = drawn(site)
     for outlet, lip in zip(site.outlets, assessment.lips.height, strict=True):
@@ -90,7 +90,7 @@ def test_exact_a_hole_is_to_scale_in_height():
         (Slot(0.03, 0.02), 0.01, 0.03),
     ],
 )
-def test_exact_an_outline_is_as_wide_as_its_opening(opening, height, width):
+def test_an_outline_is_as_wide_as_its_opening(opening, height, width):
     corners = outline(opening, reach=height)
     across = [x for x, z in corners if np.isclose(z, min(height, opening.top))]
     if isinstance(opening, Slot) and opening.height:
@@ -99,7 +99,7 @@ def test_exact_an_outline_is_as_wide_as_its_opening(opening, height, width):
     assert corners[:, 1].min() == 0.0
 
 
-def test_exact_an_unknown_opening_is_not_drawn_as_another():
+def test_an_unknown_opening_is_not_drawn_as_another():
     class Gap:
         top = 1.0
 
@@ -108,7 +108,7 @@ def test_exact_an_unknown_opening_is_not_drawn_as_another():
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_exact_the_view_holds_every_lip_and_level(name):
+def test_the_view_holds_every_lip_and_level(name):
     assessment, _ = split_drawn(name)
     view = View.of(assessment, column=0.5, height=3.0)
     marks = assessment.lips.height[np.isfinite(assessment.lips.height)]
@@ -118,33 +118,33 @@ def test_exact_the_view_holds_every_lip_and_level(name):
     assert view.level <= view.upright
 
 
-def test_exact_the_section_says_how_far_it_is_stretched():
+def test_the_section_says_how_far_it_is_stretched():
     _, narrow = drawn(box(20))
     assert any("times the widths" in text for text in paper.texts(narrow))
 
 
-def test_exact_capped_outlets_are_hatched_and_say_so():
+def test_capped_outlets_are_hatched_and_say_so():
     _, figure = drawn(box(6, capped=(1, 4)))
     assert paper.texts(figure).count("capped") == 2
     hatched = [a for a in figure.axes[1].patches if a.get_hatch() == "////"]
     assert len(hatched) == 2
 
 
-def test_exact_flows_left_out_are_named():
+def test_flows_left_out_are_named():
     site = box(4, amounts={**SIX, "seventh": 4.0, "eighth": 6.0})
     _, figure = drawn(site)
     assert any("not drawn" in t and "seventh, eighth" in t for t in paper.texts(figure))
     assert paper.named(figure, Line2D, "level seventh") == []
 
 
-def test_exact_every_warning_stands_on_the_sheet():
+def test_every_warning_stands_on_the_sheet():
     assessment, figure = drawn(box(3, amounts={"trickle": 0.5}))
     words = " ".join(" ".join(paper.texts(figure)).split())
     assert assessment.warnings
     assert all(warning in words for warning in assessment.warnings)
 
 
-def test_exact_too_many_outlets_or_another_box_are_refused():
+def test_too_many_outlets_or_another_box_are_refused():
     site = box(21)
     with pytest.raises(DomainError, match="21 outlets"):
         split_figure(site, assess(site, samples=10))

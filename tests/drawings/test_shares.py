@@ -5,10 +5,9 @@ import pytest
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 
-from dbox.drawings.section import split_figure
-from dbox.drawings.shares import draw_strip
-from dbox.fieldwork.confidence import assess
-from dbox.files.notation import gpm_litres
+from dbox.drawings.split_picture import draw_strip, split_figure
+from dbox.fieldwork.shares import assess
+from dbox.units import gpm_litres
 from tests.drawings import paper
 from tests.drawings.cases import NAMES, box, sites, split_drawn
 
@@ -28,7 +27,7 @@ def line(axes, label):
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_exact_whiskers_end_at_the_band_and_bars_at_the_share(name):
+def test_whiskers_end_at_the_band_and_bars_at_the_share(name):
     assessment, axes = strip_of(sites()[name])
     bars = [bar.patches[0] for bar in axes.containers]
     assert len(bars) == len(assessment.labels)
@@ -43,7 +42,7 @@ def test_exact_whiskers_end_at_the_band_and_bars_at_the_share(name):
         )
 
 
-def test_exact_the_tolerance_is_shaded_about_each_target():
+def test_the_tolerance_is_shaded_about_each_target():
     assessment, axes = strip_of(sites()["unequal-lines"], flow=1)
     shaded = [a for a in axes.patches if isinstance(a, Rectangle) and a.get_hatch()]
     assert len(shaded) == len(assessment.labels)
@@ -52,7 +51,7 @@ def test_exact_the_tolerance_is_shaded_about_each_target():
         assert band.get_height() == pytest.approx(200 * target * assessment.tolerance)
 
 
-def test_exact_without_a_tolerance_nothing_is_shaded_and_no_verdict_given():
+def test_without_a_tolerance_nothing_is_shaded_and_no_verdict_given():
     site = box(4, tolerance=None)
     _, axes = strip_of(site)
     assert not [a for a in axes.patches if a.get_hatch()]
@@ -61,13 +60,13 @@ def test_exact_without_a_tolerance_nothing_is_shaded_and_no_verdict_given():
     assert not any("cannot tell" in text for text in written)
 
 
-def test_exact_capped_outlets_have_neither_target_nor_band():
+def test_capped_outlets_have_neither_target_nor_band():
     _, axes = strip_of(box(5, capped=(2,)))
     assert [a for a in axes.lines if a.get_label() in ("target 3", "band 3")] == []
 
 
 @pytest.mark.parametrize("name", ["off-level", "unequal-lines", "twenty, six flows, long"])
-def test_exact_each_strip_says_its_flow_its_amount_and_its_verdict(name):
+def test_each_strip_says_its_flow_its_amount_and_its_verdict(name):
     site = sites()[name]
     assessment, figure = split_drawn(name)
     written = paper.texts(figure)
@@ -77,7 +76,7 @@ def test_exact_each_strip_says_its_flow_its_amount_and_its_verdict(name):
         assert any(text.startswith(f"{verdict} (") for text in written)
 
 
-def test_exact_strips_share_one_scale_that_holds_everything():
+def test_strips_share_one_scale_that_holds_everything():
     site = sites()["tilted-curable"]
     assessment, figure = split_drawn("tilted-curable")
     strips = [a for a in figure.axes if any("band" in str(ln.get_label()) for ln in a.lines)]
@@ -89,20 +88,20 @@ def test_exact_strips_share_one_scale_that_holds_everything():
         assert all(tick.get_text().endswith(" %") for tick in axes.get_yticklabels())
 
 
-def test_exact_shares_in_figures_stand_under_their_bars():
+def test_shares_in_figures_stand_under_their_bars():
     assessment, figure = split_drawn("off-level")
     written = paper.texts(figure)
     for share in assessment.result.share.flat:
         assert f"{100 * share:.1f} %" in written
 
 
-def test_exact_the_key_tells_what_bar_whisker_and_dash_mean():
+def test_the_key_tells_what_bar_whisker_and_dash_mean():
     written = paper.texts(split_drawn("off-level")[1])
     assert "5 to 95 % band left by the reading error" in written
     assert {"share of the flow", "target", "within 10 % of the target"} <= set(written)
 
 
-def test_exact_flow_lines_differ_without_colour():
+def test_flow_lines_differ_without_colour():
     _, figure = split_drawn("twenty, six flows, long")
     levels = [a for a in paper.lines(figure) if str(a.get_label()).startswith("level ")]
     assert len(levels) == 6

@@ -8,21 +8,17 @@ import pytest
 from matplotlib.backends.backend_agg import RendererAgg
 from matplotlib.colors import to_rgba
 
-from dbox.drawings.sheets.field import field_sheet
-from dbox.drawings.sheets.inspection import inspection_sheet
-from dbox.drawings.sheets.page import HEADING, Pages
-from dbox.drawings.sheets.parts import CAUTIONS
-from dbox.drawings.sheets.setup import setup_sheet
-from dbox.fieldwork.grades.assess import grade
-from dbox.fieldwork.levelling.plan import level
-from dbox.fieldwork.levelling.turn_table import turn_tables
-from dbox.fieldwork.pour.predict import expect
-from dbox.fieldwork.records.evidence import OUTLET_WORDS, PLACES, WORDS
-from dbox.fieldwork.records.job import JobRecord
-from dbox.fieldwork.records.poured import Pour
-from dbox.fieldwork.site import Tolerance
-from dbox.files.scenario import load
-from dbox.files.shipped import resolve
+from dbox.drawings.inspection_sheet import inspection_sheet
+from dbox.drawings.paper import HEADING, Pages
+from dbox.drawings.paper_parts import CAUTIONS
+from dbox.drawings.setup_sheet import field_sheet, setup_sheet
+from dbox.fieldwork.evidence import OUTLET_WORDS, PLACES, WORDS
+from dbox.fieldwork.grades import grade
+from dbox.fieldwork.levelling import level
+from dbox.fieldwork.pour import expect
+from dbox.fieldwork.site import JobRecord, Pour, Tolerance
+from dbox.fieldwork.turning import turn_tables
+from dbox.files.scenario import load, resolve
 from tests.drawings import paper
 from tests.drawings.cases import LONG, SIX, TITLE, box
 
@@ -114,13 +110,13 @@ def faults(page, margin=0.47):
     [*((name, "letter") for name in SITES), *((name, "a4") for name in ON_BOTH)],
 )
 @pytest.mark.parametrize("kind", KINDS)
-def test_exact_every_word_on_every_page_can_be_read(kind, name, sheet):
+def test_every_word_on_every_page_can_be_read(kind, name, sheet):
     for page in pages(kind, name, sheet):
         assert faults(page) == []
         assert min(text.get_fontsize() for text in rooms(page)[0]) >= 10.0
 
 
-def test_exact_the_check_itself_finds_faults():
+def test_the_check_itself_finds_faults():
     page = Pages("Field form", SITES["six"], "letter")
     figure = page.finished()[0]
     assert faults(figure) == []
@@ -135,13 +131,13 @@ def test_exact_the_check_itself_finds_faults():
 
 @pytest.mark.parametrize(("sheet", "size"), [("letter", (8.5, 11.0)), ("a4", (8.268, 11.693))])
 @pytest.mark.parametrize("kind", KINDS)
-def test_exact_pages_are_of_their_paper(kind, sheet, size):
+def test_pages_are_of_their_paper(kind, sheet, size):
     for page in pages(kind, "six", sheet):
         assert tuple(page.get_size_inches()) == pytest.approx(size, abs=5e-4)
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_exact_everything_is_black_on_white(kind):
+def test_everything_is_black_on_white(kind):
     for page in pages(kind, "full job"):
         colours = {to_rgba(text.get_color()) for text in rooms(page)[0]}
         colours |= {to_rgba(line.get_color()) for line in page.axes[0].lines}
@@ -149,7 +145,7 @@ def test_exact_everything_is_black_on_white(kind):
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_exact_every_page_has_its_number_and_the_title_of_the_job(kind):
+def test_every_page_has_its_number_and_the_title_of_the_job(kind):
     all_pages = pages(kind, "six")
     for number, page in enumerate(all_pages, start=1):
         words = texts(page)
@@ -159,14 +155,14 @@ def test_exact_every_page_has_its_number_and_the_title_of_the_job(kind):
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_exact_invented_data_say_so_on_every_page(kind):
+def test_invented_data_say_so_on_every_page(kind):
     for page in pages(kind, "full job"):
         assert "INVENTED DATA" in texts(page)
     assert "INVENTED DATA" not in said(kind, "six")
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_exact_every_caution_is_on_every_sheet(kind):
+def test_every_caution_is_on_every_sheet(kind):
     words = said(kind, "two")
     for caution in CAUTIONS:
         assert caution in words
@@ -177,7 +173,7 @@ def test_exact_every_caution_is_on_every_sheet(kind):
         assert word not in words.lower()
 
 
-def test_exact_outlets_are_numbered_around_the_plan():
+def test_outlets_are_numbered_around_the_plan():
     first = pages("field", "six")[0]
     numbers = {
         text.get_text(): extents
@@ -192,7 +188,7 @@ def test_exact_outlets_are_numbered_around_the_plan():
     assert numbers["6"][1] < numbers["5"][1] < numbers["4"][1]
 
 
-def test_exact_the_turn_table_is_that_of_the_insert():
+def test_the_turn_table_is_that_of_the_insert():
     words = said("field", "six")
     # a hole 1/2 in off centre: nothing down, half the travel at a quarter turn, 1 in straight up
     assert "hole 1/2 in (12.7 mm) off centre" in words
@@ -201,7 +197,7 @@ def test_exact_the_turn_table_is_that_of_the_insert():
     assert "cannot be turned" in said("field", "fixed")
 
 
-def test_exact_a_field_form_shows_no_reading():
+def test_a_field_form_shows_no_reading():
     site = replace(SITES["six"], outlets=tuple(
         replace(o, readings=(0.0254 * 5 / 16,)) for o in SITES["six"].outlets))  # fmt: skip
     words = spoken(field_sheet(site, ()))
@@ -209,7 +205,7 @@ def test_exact_a_field_form_shows_no_reading():
     assert words.count("pass 3") == 3
 
 
-def test_exact_a_record_says_what_practice_wants_on_it():
+def test_a_record_says_what_practice_wants_on_it():
     words = said("setup", "six")
     for value in ("P 7", "12 Example Road", "2026-05-04", "A. Installer", "stone", "11 in",
                   "two screws", "tight", "north: along outlet 1", "oak 9 ft", "well 60 ft",
@@ -220,14 +216,14 @@ def test_exact_a_record_says_what_practice_wants_on_it():
     assert "within 10.0 % of each line's own target. Source: permit 7" in words
 
 
-def test_exact_a_record_without_a_source_asks_for_it():
+def test_a_record_without_a_source_asks_for_it():
     site = replace(SITES["six"], tolerance=Tolerance(share=0.1))
     words = spoken(setup_sheet([level(site, samples=200)]))
     assert "Source: NOT NAMED: write it here" in words
     assert "none entered, so no verdict" in said("setup", "fixed")
 
 
-def test_exact_a_record_holds_readings_turns_and_shares_with_units():
+def test_a_record_holds_readings_turns_and_shares_with_units():
     found = level(SITES["full job"], samples=200)
     words = said("setup", "full job")
     for i in range(5):
@@ -242,7 +238,7 @@ def test_exact_a_record_holds_readings_turns_and_shares_with_units():
     assert "1.89 L/min" in words
 
 
-def test_exact_a_record_of_two_passes_tells_the_first_from_the_last():
+def test_a_record_of_two_passes_tells_the_first_from_the_last():
     found = level(SITES["six"], samples=200)
     sheet = setup_sheet(
         [found, found], as_left=True, outcome="ruler", notes=("rule, 09:30", "rule, 10:15")
@@ -256,7 +252,7 @@ def test_exact_a_record_of_two_passes_tells_the_first_from_the_last():
     assert all(faults(page) == [] for page in sheet)
 
 
-def test_exact_a_re_check_is_never_called_the_first_finding():
+def test_a_re_check_is_never_called_the_first_finding():
     """Its readings are not what was found before anything was turned."""
     levelling = level(SITES["six"], samples=200)
     first, later = (
@@ -274,7 +270,7 @@ def test_exact_a_re_check_is_never_called_the_first_finding():
         assert faults(page) == []
 
 
-def test_exact_falls_stand_on_the_record_with_their_limits():
+def test_falls_stand_on_the_record_with_their_limits():
     words = said("setup", "full job")
     for part in ("supply pipe", "7-1/2 in (190.5 mm)", "36 ft", "1.74 %", "over 99 %", "sags",
                  "Minn. R. 7080.2050", "25 Pa. Code 73.42", "1/16 in (1.6 mm), as"):  # fmt: skip
@@ -282,7 +278,7 @@ def test_exact_falls_stand_on_the_record_with_their_limits():
     assert "No rod readings were entered." in said("setup", "six")
 
 
-def test_exact_a_pour_that_was_done_is_on_the_record():
+def test_a_pour_that_was_done_is_on_the_record():
     site = SITES["six"]
     flow = 1e-3 / 60
     done = Pour(name="first", inflow=24 * flow, catches=(*[4 * flow] * 5, None), order=(2, 0))
@@ -295,14 +291,14 @@ def test_exact_a_pour_that_was_done_is_on_the_record():
     assert "Jug holds:" in said("setup", "six")
 
 
-def test_exact_an_inspection_has_a_box_for_every_piece_of_evidence():
+def test_an_inspection_has_a_box_for_every_piece_of_evidence():
     words = said("inspection", "six")
     for choices in (*WORDS.values(), *OUTLET_WORDS.values(), PLACES):
         for word in choices:
             assert f"\u2610 {word}" in words, word
 
 
-def test_exact_the_order_of_looking_begins_with_papers_and_ends_with_digging():
+def test_the_order_of_looking_begins_with_papers_and_ends_with_digging():
     words = said("inspection", "two")
     steps = [words.index(part) for part in ("Read the papers", "Walk the field", "Tank: level",
              "Ports of every line", "Wait for rest", "Read every lip", "Bail below", "Pour slowly",

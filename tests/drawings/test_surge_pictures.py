@@ -12,11 +12,10 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Polygon, Rectangle
 from PIL import Image
 
-from dbox.drawings.surge import animation
-from dbox.drawings.surge.animation import LAST_FRAME, Film, check_film, write_film
-from dbox.drawings.surge.contrast import contrast_figure
-from dbox.drawings.surge.frame import SurgeFrame
-from dbox.drawings.surge.moment import (
+from dbox.drawings import surge_film
+from dbox.drawings.surge_film import LAST_FRAME, Film, SurgeFrame, check_film, write_film
+from dbox.drawings.surge_picture import contrast_figure, surge_figure
+from dbox.drawings.surge_views import (
     FRAME,
     QUIET_FRAMES,
     frame_times,
@@ -24,11 +23,10 @@ from dbox.drawings.surge.moment import (
     moment,
     shown_until,
 )
-from dbox.drawings.surge.still import surge_figure
 from dbox.errors import DomainError, ScenarioError
-from dbox.fieldwork.surge.run import house_event, run, run_days, settling_rates, side_by_side
-from dbox.files.units import GALLON, INCH
+from dbox.fieldwork.surge import house_event, run, run_days, settling_rates, side_by_side
 from dbox.hydraulics.surge.inflow import steady
+from dbox.units import GALLON, INCH
 from tests.drawings import paper
 from tests.drawings.cases import GPM, box, sites
 
@@ -75,7 +73,7 @@ def width(stream):
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_exact_water_stands_where_the_run_says(name):
+def test_water_stands_where_the_run_says(name):
     shown, found = frame(name), outcome(name).surge
     for row in (0, found.time.size // 4, int(np.argmax(found.level))):
         shown.show(float(found.time[row]))
@@ -88,7 +86,7 @@ def test_exact_water_stands_where_the_run_says(name):
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_exact_bars_are_the_running_shares(name):
+def test_bars_are_the_running_shares(name):
     shown, found = frame(name), outcome(name).surge
     for row in (1, found.time.size // 2, found.time.size - 1):
         shown.show(float(found.time[row]))
@@ -97,7 +95,7 @@ def test_exact_bars_are_the_running_shares(name):
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_exact_streams_are_as_wide_as_flows_are_large(name):
+def test_streams_are_as_wide_as_flows_are_large(name):
     shown, case = frame(name), outcome(name)
     row = int(np.argmax(case.surge.level))
     shown.show(float(case.surge.time[row]))
@@ -111,7 +109,7 @@ def test_exact_streams_are_as_wide_as_flows_are_large(name):
         assert wide / inlet == pytest.approx(part, abs=1e-3)
 
 
-def test_exact_lips_and_targets_stand_at_their_heights():
+def test_lips_and_targets_stand_at_their_heights():
     shown, case = frame("shower"), outcome("shower")
     for i, label in enumerate(case.labels):
         lip = one(shown.figure, Line2D, f"lip {label}").get_ydata()
@@ -120,7 +118,7 @@ def test_exact_lips_and_targets_stand_at_their_heights():
         assert target == pytest.approx([case.target[i]] * 2)
 
 
-def test_exact_trenches_fill_in_proportion_to_their_depth():
+def test_trenches_fill_in_proportion_to_their_depth():
     shown, case = frame("shower"), outcome("shower")
     shown.show(case.surge.seconds)
     heights = [shown.box.trenches[i].get_height() for i in range(5)]
@@ -129,7 +127,7 @@ def test_exact_trenches_fill_in_proportion_to_their_depth():
     )
 
 
-def test_exact_trenches_share_one_scale_with_their_pipes_once_one_is_passed():
+def test_trenches_share_one_scale_with_their_pipes_once_one_is_passed():
     case = outcome("shower")
     depth = case.surge.depth.copy()
     depth[-1] = [0.4, 0.15, 0.1, 0.0, 0.0]
@@ -141,7 +139,7 @@ def test_exact_trenches_share_one_scale_with_their_pipes_once_one_is_passed():
         assert water.get_height() / (pipe - water.get_y()) == pytest.approx(part)
 
 
-def test_exact_a_settling_box_takes_its_lips_along():
+def test_a_settling_box_takes_its_lips_along():
     site = sites()["family-of-four"]
     case = run_days(site, 1, settling=settling_rates(site, 30 * INCH, "right"))
     shown = SurgeFrame(case)
@@ -153,7 +151,7 @@ def test_exact_a_settling_box_takes_its_lips_along():
         assert hole.min() == pytest.approx(lip, abs=1e-12)
 
 
-def test_exact_water_over_the_rim_is_said():
+def test_water_over_the_rim_is_said():
     shown, found = frame("flood over the rim"), outcome("flood over the rim").surge
     shown.show(found.peak_time)
     assert found.spilled[-1] > 0
@@ -162,7 +160,7 @@ def test_exact_water_over_the_rim_is_said():
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_exact_no_words_lie_on_words_at_any_time(name):
+def test_no_words_lie_on_words_at_any_time(name):
     shown = SurgeFrame(outcome(name))
     for at in times(name):
         shown.show(float(at))
@@ -173,7 +171,7 @@ def test_exact_no_words_lie_on_words_at_any_time(name):
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_exact_the_still_is_legible_and_holds_every_flow(name):
+def test_the_still_is_legible_and_holds_every_flow(name):
     case, figure = outcome(name), surge_figure(outcome(name))
     assert paper.overlaps(figure) == []
     assert paper.off_page(figure) == []
@@ -185,7 +183,7 @@ def test_exact_the_still_is_legible_and_holds_every_flow(name):
         assert np.array_equal(flow.get_ydata(), case.surge.flow[:, i])
 
 
-def test_exact_the_contrast_shows_each_peak_on_one_scale():
+def test_the_contrast_shows_each_peak_on_one_scale():
     figure = contrast_figure(contrast())
     assert paper.overlaps(figure) == []
     assert paper.off_page(figure) == []
@@ -200,7 +198,7 @@ def test_exact_the_contrast_shows_each_peak_on_one_scale():
         assert [bar.get_height() for bar in bars] == pytest.approx(shares)
 
 
-def test_exact_warnings_stand_in_every_picture():
+def test_warnings_stand_in_every_picture():
     case = outcome("shower")
     assert case.warnings
     for figure in (frame("shower").figure, surge_figure(case), contrast_figure([case])):
@@ -208,7 +206,7 @@ def test_exact_warnings_stand_in_every_picture():
         assert all(warning in words for warning in case.warnings)
 
 
-def test_exact_flows_that_a_contrast_leaves_out_are_named():
+def test_flows_that_a_contrast_leaves_out_are_named():
     five = tuple(contrast()) + tuple(contrast())[:2]
     words = " ".join(" ".join(paper.texts(contrast_figure(five))).split())
     assert "not drawn: bucket" in words
@@ -217,7 +215,7 @@ def test_exact_flows_that_a_contrast_leaves_out_are_named():
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_exact_the_moving_part_plays_six_to_twelve_seconds(name):
+def test_the_moving_part_plays_six_to_twelve_seconds(name):
     found, at = outcome(name).surge, frame_times(outcome(name).surge)
     steps = np.searchsorted(found.time, at[1:]).clip(1) - 1
     moving = np.array(is_moving(found))[steps]
@@ -228,7 +226,7 @@ def test_exact_the_moving_part_plays_six_to_twelve_seconds(name):
     assert at[-1] == pytest.approx(shown_until(found))
 
 
-def test_exact_a_moment_goes_straight_between_rows():
+def test_a_moment_goes_straight_between_rows():
     found = outcome("shower").surge
     row = 20
     halfway = moment(found, float(found.time[row : row + 2].mean()))
@@ -237,7 +235,7 @@ def test_exact_a_moment_goes_straight_between_rows():
     assert halfway.share.sum() == pytest.approx(1.0)
 
 
-def test_two_ways_a_frame_is_the_same_drawn_over_or_anew():
+def test_a_frame_is_the_same_drawn_over_or_anew():
     film, at = Film(outcome("shower")), 600.0
     for before in (0.0, 3000.0, at):
         film.show(before)
@@ -251,7 +249,7 @@ def test_two_ways_a_frame_is_the_same_drawn_over_or_anew():
     assert np.mean(np.abs(partly - whole).max(2) > 40) < 1e-4
 
 
-def test_exact_a_gif_has_its_frames_and_lasts_as_long(tmp_path):
+def test_a_gif_has_its_frames_and_lasts_as_long(tmp_path):
     path, told = tmp_path / "surge.gif", []
     write_film(outcome("shower"), path, frames=20, progress=told.append)
     count = frame_times(outcome("shower").surge, 20).size
@@ -268,7 +266,7 @@ def test_exact_a_gif_has_its_frames_and_lasts_as_long(tmp_path):
     assert told == pytest.approx(np.arange(1, count + 1) / count)
 
 
-def test_exact_the_page_holds_its_frames_and_asks_the_network_for_nothing(tmp_path):
+def test_the_page_holds_its_frames_and_asks_the_network_for_nothing(tmp_path):
     path = tmp_path / "surge.html"
     write_film(outcome("shower"), path, frames=10)
     page = path.read_text(encoding="utf-8")
@@ -284,13 +282,13 @@ def test_exact_the_page_holds_its_frames_and_asks_the_network_for_nothing(tmp_pa
     assert path.read_text(encoding="utf-8") == page
 
 
-def test_exact_an_mp4_without_ffmpeg_says_what_to_do(tmp_path, monkeypatch):
-    monkeypatch.setattr(animation.FFMpegWriter, "isAvailable", classmethod(lambda _: False))
+def test_an_mp4_without_ffmpeg_says_what_to_do(tmp_path, monkeypatch):
+    monkeypatch.setattr(surge_film.FFMpegWriter, "isAvailable", classmethod(lambda _: False))
     with pytest.raises(ScenarioError, match=r"needs ffmpeg.*\.gif or \.html"):
         check_film(tmp_path / "surge.mp4")
 
 
-def test_exact_nothing_is_replaced_unless_told(tmp_path):
+def test_nothing_is_replaced_unless_told(tmp_path):
     path = tmp_path / "surge.gif"
     path.write_text("kept")
     with pytest.raises(ScenarioError, match="is there already"):
@@ -300,7 +298,7 @@ def test_exact_nothing_is_replaced_unless_told(tmp_path):
         check_film(tmp_path / "none" / "surge.gif")
 
 
-def test_exact_too_many_outlets_are_refused():
+def test_too_many_outlets_are_refused():
     site = box(21)
     case = run(site, steady(GPM, 60.0))
     for draw in (SurgeFrame, surge_figure, lambda o: contrast_figure([o])):
@@ -308,7 +306,7 @@ def test_exact_too_many_outlets_are_refused():
             draw(case)
 
 
-def test_exact_water_that_never_moves_can_still_be_drawn():
+def test_water_that_never_moves_can_still_be_drawn():
     quiet = outcome("one")
     still = replace(
         quiet,

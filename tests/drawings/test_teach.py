@@ -8,16 +8,11 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 
 from dbox import Circle, DomainError, Slot
-from dbox.drawings.teach.case_pages import case_key, case_pages
-from dbox.drawings.teach.compare_sheet import compare_figure
-from dbox.drawings.teach.handout import handout_key, handout_pages
-from dbox.drawings.teach.sweep_sheet import sweep_figure
-from dbox.fieldwork.lessons.bench_box import INCH, LESSON_FLOWS, LESSON_HOLE, lesson_site
-from dbox.fieldwork.lessons.cases import MOST_GROUPS, make_cases
-from dbox.fieldwork.lessons.compare import Kind, compare
-from dbox.fieldwork.lessons.exercise import exercise
-from dbox.fieldwork.lessons.one_lip import lip_table
-from dbox.fieldwork.lessons.sweep import sweep
+from dbox.drawings.lesson_papers import case_key, case_pages, handout_key, handout_pages
+from dbox.drawings.lesson_pictures import compare_figure, sweep_figure
+from dbox.fieldwork.lesson_box import INCH, LESSON_FLOWS, LESSON_HOLE, lesson_site
+from dbox.fieldwork.lesson_cases import MOST_GROUPS, make_cases
+from dbox.fieldwork.lesson_sweeps import Kind, compare, exercise, lip_table, sweep
 from dbox.fieldwork.site import Flow, Tolerance
 from tests.drawings import paper
 from tests.drawings.cases import sites
@@ -51,11 +46,11 @@ def check(figure) -> None:
     assert max(figure.get_size_inches()) <= 11.0
 
 
-def test_exact_every_word_of_a_sweep_can_be_read(sheet):
+def test_every_word_of_a_sweep_can_be_read(sheet):
     check(sheet)
 
 
-def test_exact_a_curve_is_the_worst_share_of_its_flow(sheet, swept):
+def test_a_curve_is_the_worst_share_of_its_flow(sheet, swept):
     for i, flow in enumerate(swept.site.flows[:6]):
         (curve,) = paper.named(sheet, Line2D, flow.name)
         assert np.array_equal(curve.get_xdata(), swept.tilt)
@@ -65,14 +60,14 @@ def test_exact_a_curve_is_the_worst_share_of_its_flow(sheet, swept):
         assert curve.get_ydata() == pytest.approx(shown)
 
 
-def test_exact_a_dot_stands_where_a_line_leaves_the_tolerance(sheet, swept):
+def test_a_dot_stands_where_a_line_leaves_the_tolerance(sheet, swept):
     for i, flow in enumerate(swept.site.flows[:6]):
         dots = paper.named(sheet, Line2D, f"limit {flow.name}")
         inside = 0 < swept.limit[i] < np.inf
         assert [dot.get_xdata()[0] for dot in dots] == ([swept.limit[i]] if inside else [])
 
 
-def test_two_ways_the_tolerance_line_lies_where_the_tolerance_ends():
+def test_the_tolerance_line_lies_where_the_tolerance_ends():
     from scipy.interpolate import RegularGridInterpolator
 
     swept = sweep(lesson_site())
@@ -88,12 +83,12 @@ def test_two_ways_the_tolerance_line_lies_where_the_tolerance_ends():
 
 
 @pytest.mark.parametrize("kinds", [None, KINDS, KINDS[:1]])
-def test_exact_every_word_of_a_comparison_can_be_read(kinds):
+def test_every_word_of_a_comparison_can_be_read(kinds):
     compared = compare() if kinds is None else compare(kinds, error=INCH / 8, outlets=7)
     check(compare_figure(compared))
 
 
-def test_exact_bars_and_water_are_those_of_the_comparison():
+def test_bars_and_water_are_those_of_the_comparison():
     compared = compare()
     figure = compare_figure(compared)
     for k, kind in enumerate(compared.kinds):
@@ -104,14 +99,14 @@ def test_exact_bars_and_water_are_those_of_the_comparison():
             assert set(line.get_ydata()) == {compared.head[k, i]}
 
 
-def test_exact_too_many_openings_are_refused():
+def test_too_many_openings_are_refused():
     with pytest.raises(DomainError, match="at most 8"):
         compare_figure(compare([*KINDS, *KINDS]))
 
 
 @pytest.mark.parametrize("size", ["letter", "a4"])
 @pytest.mark.parametrize(("hole", "n"), [(LESSON_HOLE, 4), (Slot(0.02), 8), (Circle(0.05), 2)])
-def test_exact_the_handout_is_two_pages_and_its_key_one(size, hole, n):
+def test_the_handout_is_two_pages_and_its_key_one(size, hole, n):
     lips, lesson = lip_table(hole, n, LESSON_FLOWS), exercise(hole, n)
     pages, key = handout_pages(lips, lesson, size), handout_key(lips, lesson, size)
     assert (len(pages), len(key)) == (2, 1)
@@ -121,7 +116,7 @@ def test_exact_the_handout_is_two_pages_and_its_key_one(size, hole, n):
         assert "INVENTED DATA" in paper.texts(page)
 
 
-def test_exact_the_answers_stand_on_the_key_alone():
+def test_the_answers_stand_on_the_key_alone():
     lips, lesson = lip_table(LESSON_HOLE, 4, LESSON_FLOWS), exercise(LESSON_HOLE, 4)
     pages = " ".join(t for page in handout_pages(lips, lesson) for t in paper.texts(page))
     (key,) = handout_key(lips, lesson)
@@ -141,7 +136,7 @@ def some_cases():
 
 
 @pytest.mark.parametrize("size", ["letter", "a4"])
-def test_exact_a_case_is_one_page_and_its_answer_is_on_the_key_alone(size):
+def test_a_case_is_one_page_and_its_answer_is_on_the_key_alone(size):
     cases = some_cases()
     pages = case_pages(cases, size)
     assert len(pages) <= len(cases) + 2

@@ -6,9 +6,9 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from dbox import split
-from dbox.drawings.teach.live import LiveWindow, has_screen
-from dbox.fieldwork.lessons.bench import FILLED, Bench
-from dbox.fieldwork.lessons.bench_box import INCH, LITRE_PER_MINUTE, lesson_site
+from dbox.drawings.lesson_view import LiveWindow, has_screen
+from dbox.fieldwork.lesson_bench import FILLED, Bench
+from dbox.fieldwork.lesson_box import INCH, LITRE_PER_MINUTE, lesson_site
 from tests.drawings import paper
 
 
@@ -32,7 +32,7 @@ def set_some(window: LiveWindow) -> None:
     window.sliders["flow"].set_val(np.log10(30.0))
 
 
-def test_exact_the_water_stands_at_the_level_of_a_single_split(window):
+def test_the_water_stands_at_the_level_of_a_single_split(window):
     set_some(window)
     window.kinds.set_active(3)
     window.trench.set_active(0)
@@ -52,7 +52,7 @@ def test_exact_the_water_stands_at_the_level_of_a_single_split(window):
     assert window.section.tail.get_visible()
 
 
-def test_exact_more_flow_raises_the_water_and_a_lean_lowers_lips(window):
+def test_more_flow_raises_the_water_and_a_lean_lowers_lips(window):
     (low, _) = window.section.level.get_ydata()
     window.sliders["flow"].set_val(2.0)
     assert window.section.level.get_ydata()[0] > low
@@ -63,7 +63,7 @@ def test_exact_more_flow_raises_the_water_and_a_lean_lowers_lips(window):
     assert after[-1] < before[-1]
 
 
-def test_two_ways_a_cheap_frame_looks_like_a_whole_drawing(window):
+def test_a_cheap_frame_looks_like_a_whole_drawing(window):
     still = pixels(window)
     set_some(window)
     cheap = pixels(window)
@@ -72,7 +72,7 @@ def test_two_ways_a_cheap_frame_looks_like_a_whole_drawing(window):
     assert np.array_equal(cheap, pixels(window))
 
 
-def test_two_ways_buttons_are_seen_in_later_frames(window):
+def test_buttons_are_seen_in_later_frames(window):
     window.trench.set_active(0)
     window.kinds.set_active(2)
     window.sliders["lip"].set_val(0.05)
@@ -82,7 +82,7 @@ def test_two_ways_buttons_are_seen_in_later_frames(window):
 
 
 @pytest.mark.parametrize("n", [2, 4, 8])
-def test_exact_every_word_of_the_window_can_be_read(n):
+def test_every_word_of_the_window_can_be_read(n):
     figure = Figure()
     window = LiveWindow(Bench(site=lesson_site(n)), figure)
     set_some(window)
@@ -90,7 +90,7 @@ def test_exact_every_word_of_the_window_can_be_read(n):
     assert paper.off_page(figure) == []
 
 
-def test_exact_there_is_no_screen_where_pictures_go_to_files_only(monkeypatch):
+def test_there_is_no_screen_where_pictures_go_to_files_only(monkeypatch):
     import matplotlib
 
     monkeypatch.setitem(matplotlib.rcParams, "backend", "agg")

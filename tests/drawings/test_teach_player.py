@@ -16,9 +16,9 @@ import numpy as np
 import pytest
 
 from dbox import ScenarioError
-from dbox.drawings.teach.player import height_to_y, numbers, player_html, save_html
-from dbox.fieldwork.lessons.bench import Bench, frames
-from dbox.fieldwork.lessons.bench_box import lesson_site
+from dbox.drawings.lesson_page import height_to_y, numbers, player_html, save_html
+from dbox.fieldwork.lesson_bench import Bench, frames
+from dbox.fieldwork.lesson_box import lesson_site
 from dbox.fieldwork.site import Site
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
@@ -105,7 +105,7 @@ def check(found: dict, shown, setting: dict[str, int]) -> None:
 
 @needs_chromium
 @pytest.mark.parametrize("setting", SETTINGS)
-def test_two_ways_the_page_shows_what_was_computed(page, shown, setting, tmp_path):
+def test_the_page_shows_what_was_computed(page, shown, setting, tmp_path):
     file = tmp_path / "page.html"
     save_html(page, file)
     address = "#" + "&".join(f"{name}={value}" for name, value in setting.items())
@@ -115,7 +115,7 @@ def test_two_ways_the_page_shows_what_was_computed(page, shown, setting, tmp_pat
 
 
 @needs_chromium
-def test_exact_a_slider_moves_the_water_and_nothing_leaves_the_page(page, shown, tmp_path):
+def test_a_slider_moves_the_water_and_nothing_leaves_the_page(page, shown, tmp_path):
     drive = """<script>
     const before = document.getElementById("water").getAttribute("y");
     for (const [name, value] of Object.entries(SETTING)) {
@@ -135,7 +135,7 @@ def test_exact_a_slider_moves_the_water_and_nothing_leaves_the_page(page, shown,
 
 
 @needs_chromium
-def test_exact_a_broken_page_would_be_heard_of(page, tmp_path):
+def test_a_broken_page_would_be_heard_of(page, tmp_path):
     """The check of the console itself: a script that fails is told there."""
     file = tmp_path / "broken.html"
     save_html(page.replace("fromAddress();\n", "noSuchThing();\n"), file)
@@ -143,7 +143,7 @@ def test_exact_a_broken_page_would_be_heard_of(page, tmp_path):
 
 
 @needs_chromium
-def test_exact_a_page_that_asks_for_something_is_held_back_and_heard_of(page, tmp_path):
+def test_a_page_that_asks_for_something_is_held_back_and_heard_of(page, tmp_path):
     """The check of requests itself; and the page's own rule, which forbids them."""
     leak = '<img src="http://127.0.0.1:9/leak.png">'
     file = tmp_path / "leaks.html"
@@ -154,14 +154,14 @@ def test_exact_a_page_that_asks_for_something_is_held_back_and_heard_of(page, tm
     assert "leak.png" in opened(file, tmp_path)[0]["asked"]["words"]
 
 
-def test_two_ways_the_numbers_are_the_frames_to_their_step(shown):
+def test_the_numbers_are_the_frames_to_their_step(shown):
     counts = np.frombuffer(base64.b64decode(numbers(shown)), "<u2").astype(float)
     counts = counts.reshape(*shown.level.shape, -1)
     assert (counts[..., 0] - 20_000) * 1e-5 == pytest.approx(shown.level, abs=0.6e-5)
     assert counts[..., 1:] * 1e-4 == pytest.approx(shown.share, abs=0.6e-4)
 
 
-def test_exact_the_page_names_no_other_place(page):
+def test_the_page_names_no_other_place(page):
     assert re.findall(r"""(?:src|href)\s*=\s*["'](?!data:)""", page) == []
     assert "http:" not in page
     assert "https:" not in page
@@ -170,7 +170,7 @@ def test_exact_the_page_names_no_other_place(page):
     assert "Invented" in page
 
 
-def test_exact_a_label_cannot_leave_its_place():
+def test_a_label_cannot_leave_its_place():
     site = lesson_site(2)
     wicked = "</script><b>\"'&"
     outlets = (site.outlets[0], type(site.outlets[1])(**{**vars(site.outlets[1]), "label": wicked}))
@@ -182,7 +182,7 @@ def test_exact_a_label_cannot_leave_its_place():
     assert "<b>" not in page
 
 
-def test_exact_a_page_is_not_replaced_unless_told(tmp_path):
+def test_a_page_is_not_replaced_unless_told(tmp_path):
     file = tmp_path / "page.html"
     save_html("one", file)
     with pytest.raises(ScenarioError, match="not replaced"):

@@ -21,9 +21,8 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from dbox import Circle
-from dbox.fieldwork.records.evidence import OUTLET_WORDS, WORDS, Evidence, OutletEvidence
-from dbox.fieldwork.records.poured import Pour
-from dbox.fieldwork.site import Box, Flow, Outlet, Site
+from dbox.fieldwork.evidence import OUTLET_WORDS, WORDS, Evidence, OutletEvidence
+from dbox.fieldwork.site import Box, Flow, Outlet, Pour, Site
 from tests.fieldwork.job_world import INCH, LPM, NOWHERE, PIPE_HEIGHT, SHARES, SURFACE, World
 
 

@@ -6,11 +6,9 @@ import numpy as np
 from scipy.optimize import brentq
 
 from dbox import Circle
-from dbox.fieldwork.pour.finding import Finding, judge
-from dbox.fieldwork.pour.fit import explain
-from dbox.fieldwork.pour.predict import expect
-from dbox.fieldwork.records.poured import Pour
-from dbox.fieldwork.site import Flow, Outlet, Site
+from dbox.fieldwork.pour import expect
+from dbox.fieldwork.pour_fit import Finding, explain, judge
+from dbox.fieldwork.site import Flow, Outlet, Pour, Site
 
 INCH = 0.0254
 GPM = 231 * INCH**3 / 60

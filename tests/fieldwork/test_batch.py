@@ -6,12 +6,18 @@ import numpy as np
 import pytest
 
 from dbox import Circle, Notch, PipeEnd
-from dbox.fieldwork.batch.boxes import Boxes
-from dbox.fieldwork.batch.judge import judge_drawn, judge_first_order
-from dbox.fieldwork.batch.tally import EDGES, Tally, overall
-from dbox.fieldwork.batch.work import WORK, work_at
-from dbox.fieldwork.confidence import VERDICTS, assess
-from dbox.fieldwork.levelling.plan import level
+from dbox.fieldwork.levelling import level
+from dbox.fieldwork.many_boxes import (
+    EDGES,
+    WORK,
+    Boxes,
+    Tally,
+    judge_drawn,
+    judge_first_order,
+    overall,
+    work_at,
+)
+from dbox.fieldwork.shares import VERDICTS, assess
 
 from .sites import DOSE, HOLE, INCH, POUR, TRICKLE, box
 
@@ -62,7 +68,7 @@ def alone(boxes, row, spread=0.4e-3):
 
 
 @pytest.mark.parametrize("openings", [HOLES, MIXED, HOLES[:2]])
-def test_two_ways_a_drawn_verdict_is_that_of_the_box_alone(openings):
+def test_a_drawn_verdict_is_that_of_the_box_alone(openings):
     boxes = some_boxes(openings, 25, 1.0e-3)
     judged = judge_drawn(boxes, INFLOW, samples=SAMPLES, seed=3)
     for row in range(25):
@@ -78,7 +84,7 @@ def test_two_ways_a_drawn_verdict_is_that_of_the_box_alone(openings):
 
 @pytest.mark.parametrize("openings", [HOLES, MIXED[:2], HOLES[:1]])
 @pytest.mark.parametrize("scatter", [0.3e-3, 2e-3, 12e-3])
-def test_two_ways_the_work_is_that_of_the_box_alone(openings, scatter):
+def test_the_work_is_that_of_the_box_alone(openings, scatter):
     boxes = some_boxes(openings, 15, scatter)
     judged = judge_drawn(boxes, INFLOW, samples=SAMPLES, seed=0)
     work = work_at(boxes, judged.verdict, INFLOW[0])
@@ -98,7 +104,7 @@ def test_two_ways_the_work_is_that_of_the_box_alone(openings, scatter):
 
 @pytest.mark.parametrize("spread", [0.4e-3, 0.8e-3, 1.6e-3])
 @pytest.mark.parametrize("scatter", [0.3e-3, 1.0e-3, 4.0e-3])
-def test_two_ways_quick_verdicts_agree_with_drawn_ones(spread, scatter):
+def test_quick_verdicts_agree_with_drawn_ones(spread, scatter):
     """First order against draws: in four of five at least, and never within against outside."""
     boxes = some_boxes((Circle(1.75 * INCH, coefficient=0.6),) * 6, 150, scatter, spread)
     drawn = judge_drawn(boxes, INFLOW, samples=SAMPLES, seed=0)
@@ -111,7 +117,7 @@ def test_two_ways_quick_verdicts_agree_with_drawn_ones(spread, scatter):
     assert not any({*pair} == opposite for pair in pairs)
 
 
-def test_exact_what_to_turn_is_unknown_where_an_offset_is():
+def test_what_to_turn_is_unknown_where_an_offset_is():
     boxes = some_boxes(HOLES, 20, 2e-3)
     offset = boxes.hole_offset.copy()
     offset[3, 2] = offset[7] = np.nan
@@ -124,7 +130,7 @@ def test_exact_what_to_turn_is_unknown_where_an_offset_is():
     assert Tally.of(judged, some).work.sum() == 18
 
 
-def test_exact_a_level_box_read_without_error_is_within():
+def test_a_level_box_read_without_error_is_within():
     boxes = Boxes(
         openings=HOLES,
         lip=np.zeros((1, 5)),
@@ -142,7 +148,7 @@ def test_exact_a_level_box_read_without_error_is_within():
 
 
 @pytest.mark.parametrize("count", [2, 3, 6, 12])
-def test_two_ways_quick_boxes_are_within_only_where_draws_say_so(count):
+def test_quick_boxes_are_within_only_where_draws_say_so(count):
     """Level boxes read ever better, about where the verdict turns."""
     spread = np.geomspace(0.05e-3, 1.5e-3, 20)
     boxes = Boxes(
@@ -161,7 +167,7 @@ def test_two_ways_quick_boxes_are_within_only_where_draws_say_so(count):
     assert drawn.within_probability[within].min() >= 0.95 - 0.011
 
 
-def test_exact_where_nothing_at_all_is_allowed_a_dry_line_is_within():
+def test_where_nothing_at_all_is_allowed_a_dry_line_is_within():
     boxes = Boxes(
         openings=(HOLE,) * 2,
         lip=np.array([[0.0, 0.05]]),
@@ -175,7 +181,7 @@ def test_exact_where_nothing_at_all_is_allowed_a_dry_line_is_within():
 
 
 @pytest.mark.parametrize("count", range(1, 13))
-def test_exact_level_boxes_are_counted_where_their_share_is_the_target(count):
+def test_level_boxes_are_counted_where_their_share_is_the_target(count):
     boxes = Boxes(
         openings=(HOLE,) * count,
         lip=np.zeros((3, count)),
@@ -189,7 +195,7 @@ def test_exact_level_boxes_are_counted_where_their_share_is_the_target(count):
     assert (tally.worst_at(0.5) < 1.02).all()
 
 
-def test_exact_tallies_of_parts_add_up():
+def test_tallies_of_parts_add_up():
     boxes = some_boxes(HOLES, 40, 1e-3)
     judged = judge_first_order(boxes, INFLOW)
     work = work_at(boxes, judged.verdict, INFLOW[0])
@@ -207,7 +213,7 @@ def test_exact_tallies_of_parts_add_up():
     np.testing.assert_allclose(whole.worst_at(0.5), capped, atol=1.5 * (EDGES[1] - EDGES[0]))
 
 
-def test_exact_one_flow_outside_makes_a_box_outside():
+def test_one_flow_outside_makes_a_box_outside():
     judged = judge_first_order(some_boxes(HOLES, 60, 1e-3, 0.2e-3), INFLOW)
     for codes, all_flows in zip(judged.verdict.T.tolist(), overall(judged).tolist(), strict=True):
         wanted = WITHIN if {*codes} == {WITHIN} else OUTSIDE if OUTSIDE in codes else NEITHER

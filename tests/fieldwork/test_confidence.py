@@ -13,8 +13,8 @@ from scipy.optimize import brentq
 
 from dbox import DomainError, Slot, split
 from dbox.arrays import GRAVITY
-from dbox.fieldwork.confidence import Assessment, assess
 from dbox.fieldwork.readings import MOST_READINGS, reduce_readings
+from dbox.fieldwork.shares import Assessment, assess
 from dbox.fieldwork.site import Box, Flow, Site, Target
 
 from .sites import DOSE, HOLE, INCH, POUR, TRICKLE, arrays, box, same_bytes
@@ -61,7 +61,7 @@ REPEATED = [(0.0, 0.003), (0.001, -0.002), (0.002, 0.0035)]
     [([0.0, 0.001, -0.0005], 0.0008, np.inf), ([0.0, REPEATED[1], 0.001], 0.002, np.inf),
      (REPEATED, None, 3)],
 )  # fmt: skip
-def test_two_ways_bands_against_a_slow_monte_carlo(readings, spread, freedom, case):
+def test_bands_against_a_slow_monte_carlo(readings, spread, freedom, case):
     """3,000 draws against 4,000: four standard errors of a count are 0.021 at 5 %, 0.048 at half.
 
     The spread of REPEATED rests on three freedoms, so its draws are of Student's t.
@@ -87,14 +87,14 @@ def test_two_ways_bands_against_a_slow_monte_carlo(readings, spread, freedom, ca
     np.testing.assert_allclose(result.result.share[case], by_hand, rtol=1e-8)
 
 
-def test_exact_without_reading_error_the_band_is_the_share():
+def test_without_reading_error_the_band_is_the_share():
     result = assess(box([0.0, 0.002, -0.001], spread=1e-12))
     np.testing.assert_allclose(result.share_low, result.result.share, rtol=1e-7)
     np.testing.assert_allclose(result.share_high, result.result.share, rtol=1e-7)
     assert set(result.within_probability) <= {0.0, 1.0}
 
 
-def test_exact_the_band_narrows_as_the_flow_grows():
+def test_the_band_narrows_as_the_flow_grows():
     result = assess(box([0.0, 0.001, -0.001, 0.0], spread=0.001))
     width = (result.share_high - result.share_low).max(-1)
     assert width[0] > 2 * width[1] > 4 * width[2]
@@ -106,7 +106,7 @@ def test_exact_the_band_narrows_as_the_flow_grows():
     st.floats(2e-5, 0.002),
     st.floats(0.02, 0.5),
 )
-def test_exact_verdicts_agree_with_their_probability(readings, spread, tolerance):
+def test_verdicts_agree_with_their_probability(readings, spread, tolerance):
     result = assess(box(readings, spread=spread, tolerance=tolerance), samples=500)
     for verdict, chance in zip(result.verdicts, result.within_probability, strict=True):
         assert (verdict == "within") == (chance >= 0.95)
@@ -117,7 +117,7 @@ def test_exact_verdicts_agree_with_their_probability(readings, spread, tolerance
 
 
 @pytest.mark.parametrize("n", [2, 4, 12])
-def test_exact_lips_read_level_are_never_called_outside(n):
+def test_lips_read_level_are_never_called_outside(n):
     """At a trickle nobody can prove equal shares with a ruler, nor unequal ones from equal
     readings: the answer is that it cannot be told."""
     for spread in (INCH / 16, INCH / 32, 0.0003):
@@ -126,7 +126,7 @@ def test_exact_lips_read_level_are_never_called_outside(n):
             assert "outside" not in assess(site, samples=1000).verdicts
 
 
-def test_exact_a_reading_far_off_is_outside_and_a_fine_one_within():
+def test_a_reading_far_off_is_outside_and_a_fine_one_within():
     low = assess(box([0.0, 0.0, 0.0, -INCH / 4], spread=INCH / 32))
     assert low.verdicts[0] == "outside"
     high = assess(box([0.0, 0.0, 0.0, INCH / 4], spread=INCH / 32))
@@ -135,7 +135,7 @@ def test_exact_a_reading_far_off_is_outside_and_a_fine_one_within():
     assert fine.verdicts == ("within",) * 3
 
 
-def test_exact_a_trickle_cannot_be_told_where_a_dose_can():
+def test_a_trickle_cannot_be_told_where_a_dose_can():
     result = assess(box([0.0, 0.0005, -0.0005, 0.0], spread=INCH / 32, tolerance=0.15))
     assert result.verdicts[0] == "cannot tell"
     assert result.verdicts[2] == "within"
@@ -163,7 +163,7 @@ def undecided(count: int) -> list[tuple[Site, Assessment]]:
 
 
 @pytest.mark.parametrize("count", SOME_SITES)
-def test_two_ways_the_settling_spread_settles(count):
+def test_the_settling_spread_settles(count):
     """Read that well, with the same means, the verdict is given; read for half the work, it is not.
 
     Half the readings have a spread larger by the root of two.
@@ -183,7 +183,7 @@ def test_two_ways_the_settling_spread_settles(count):
 
 
 @pytest.mark.parametrize("count", SOME_SITES)
-def test_two_ways_the_settling_repeats_settle(count):
+def test_the_settling_repeats_settle(count):
     """As many readings of every outlet, their means the same, at the spread stated."""
     tried = 0
     for site, result in undecided(count):
@@ -200,7 +200,7 @@ def test_two_ways_the_settling_repeats_settle(count):
     assert count / 4 < tried < count
 
 
-def test_two_ways_no_more_readings_are_asked_for_than_one_mark_of_a_rule_bears_out():
+def test_no_more_readings_are_asked_for_than_one_mark_of_a_rule_bears_out():
     """Lips anywhere, read to the nearest 1/16 in with 0.2 mm of jitter, 1/32 in stated: how often
     is the lip in the 5 to 95 % band of its mean? (made-up readings, drawn plainly)"""
     rng, mark = np.random.default_rng(5), INCH / 16
@@ -217,7 +217,7 @@ def test_two_ways_no_more_readings_are_asked_for_than_one_mark_of_a_rule_bears_o
     assert covered[2 * MOST_READINGS] < 0.7
 
 
-def test_exact_what_many_readings_would_have_to_tell_is_left_to_a_finer_rule():
+def test_what_many_readings_would_have_to_tell_is_left_to_a_finer_rule():
     """Two level lips of 1/16 in spread at a trickle: by hand, bands of half the spread leave it
     open, so that more than 10 readings are asked for, and none is promised."""
     result = assess(box([0.0, 0.0], spread=INCH / 16, tolerance=0.05, flows=[TRICKLE]))
@@ -226,7 +226,7 @@ def test_exact_what_many_readings_would_have_to_tell_is_left_to_a_finer_rule():
     assert np.isnan(result.settling_repeats[0])
 
 
-def test_exact_the_outlet_read_most_often_tells_how_many_readings_settle_it():
+def test_the_outlet_read_most_often_tells_how_many_readings_settle_it():
     """An error that is to shrink s times asks for s^2 times the readings that it comes from."""
     site = box([[0.0] * 3, 0.0], spread=INCH / 22, flows=[POUR])
     result = assess(site)
@@ -236,13 +236,13 @@ def test_exact_the_outlet_read_most_often_tells_how_many_readings_settle_it():
     assert result.settling_repeats[0] == np.ceil(3 * shrinks**2 - 1e-9)
 
 
-def test_exact_a_settled_flow_keeps_its_spread():
+def test_a_settled_flow_keeps_its_spread():
     result = assess(box([0.0, 0.0, 0.0, 0.0], spread=1e-5))
     np.testing.assert_array_equal(result.settling_spread, 1e-5)
     np.testing.assert_array_equal(result.settling_repeats, 1)
 
 
-def test_exact_without_a_tolerance_there_is_no_probability():
+def test_without_a_tolerance_there_is_no_probability():
     result = assess(box([0.0, 0.001], tolerance=None))
     assert result.tolerance is None
     assert np.isnan(result.within_probability).all()
@@ -250,7 +250,7 @@ def test_exact_without_a_tolerance_there_is_no_probability():
     assert result.verdicts == ("cannot tell",) * 3
 
 
-def test_exact_summary_numbers_by_hand():
+def test_summary_numbers_by_hand():
     site = box([0.0, 0.002, 0.0, 0.001], capped=[2], target=Target(by="list", weights=(1, 2, 9, 1)))
     result = assess(site, samples=100)
     share = split([f.inflow for f in site.flows], [0.0, 0.002, np.inf, 0.001], HOLE).share
@@ -263,14 +263,14 @@ def test_exact_summary_numbers_by_hand():
     assert result.target.tolist() == [0.25, 0.5, 0, 0.25]
 
 
-def test_exact_a_capped_outlet_gets_nothing_for_sure():
+def test_a_capped_outlet_gets_nothing_for_sure():
     result = assess(box([0.0, 0.001, None], capped=[2]))
     for shares in (result.share_low, result.share_high, result.result.share):
         np.testing.assert_array_equal(shares[:, 2], 0)
     np.testing.assert_allclose(result.result.share.sum(1), 1, rtol=1e-14)
 
 
-def test_exact_the_rim_of_the_box_is_minded():
+def test_the_rim_of_the_box_is_minded():
     burst = Flow(name="burst", inflow=0.05)
     result = assess(box([0.0, 0.001], flows=[burst], box=Box(rim=0.06)))
     assert result.result.level[0] == pytest.approx(0.06)
@@ -278,7 +278,7 @@ def test_exact_the_rim_of_the_box_is_minded():
     assert any("burst" in w and "overtops" in w for w in result.warnings)
 
 
-def test_exact_names_labels_and_warnings_come_along():
+def test_names_labels_and_warnings_come_along():
     result = assess(box([0.0, 0.001, 0.0, 0.0]), samples=100)
     assert result.names == ("trickle", "pour", "dose")
     assert result.labels == ("1", "2", "3", "4")
@@ -286,23 +286,23 @@ def test_exact_names_labels_and_warnings_come_along():
     assert any("no spread stated" in w for w in result.warnings)
 
 
-def test_exact_same_seed_same_answer_to_the_last_bit():
+def test_same_seed_same_answer_to_the_last_bit():
     site = box([0.0, (0.001, 0.004, 0.002, 0.0035), -0.001])
     assert same_bytes(assess(site, seed=3), assess(site, seed=3))
     assert not same_bytes(assess(site, seed=3), assess(site, seed=4))
 
 
-def test_exact_read_only():
+def test_read_only():
     for name, array in arrays(assess(box([0.0, 0.001]), samples=100)):
         assert not array.flags.writeable, name
 
 
-def test_exact_an_unmeasured_outlet_is_named():
+def test_an_unmeasured_outlet_is_named():
     with pytest.raises(DomainError, match="no reading for open outlet 2, 3"):
         assess(box([0.0, None, None]))
 
 
-def test_exact_where_nothing_flows_no_share_is_made_up():
+def test_where_nothing_flows_no_share_is_made_up():
     result = assess(box([0.0, 0.001], flows=[Flow(name="none", inflow=0.0), DOSE]), samples=100)
     for shares in (result.result.share, result.share_low, result.share_high, result.over_target):
         np.testing.assert_array_equal(shares[0], 0)

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from dbox import split
-from dbox.fieldwork.contrast import DOSE, TRICKLE, contrast
 from dbox.fieldwork.readings import reduce_readings
+from dbox.fieldwork.shares import DOSE, TRICKLE, contrast
 from dbox.fieldwork.site import Flow, Target
 
 from .sites import HOLE, INCH, box
@@ -30,12 +30,12 @@ def contrast_of(*gpm: float, readings=(0.0, -0.003, 0.002, 0.0), **site):
         ((10, 25), TRICKLE.inflow, 25 * GPM),
     ],
 )
-def test_exact_the_flows_that_are_held_against_each_other(asked, weak, strong):
+def test_the_flows_that_are_held_against_each_other(asked, weak, strong):
     result = contrast_of(*asked)
     assert (result.weak.inflow, result.strong.inflow) == pytest.approx((weak, strong))
 
 
-def test_exact_shares_at_both_flows_and_who_is_favoured():
+def test_shares_at_both_flows_and_who_is_favoured():
     result = contrast_of(0.5, 25)
     for share, gpm in ((result.weak_share, 0.5), (result.strong_share, 25)):
         by_hand = split(gpm * GPM, [0.0, -0.003, 0.002, 0.0], HOLE).share
@@ -45,7 +45,7 @@ def test_exact_shares_at_both_flows_and_who_is_favoured():
     assert np.ptp(result.weak_share) > 5 * np.ptp(result.strong_share)
 
 
-def test_exact_favoured_is_told_over_each_lines_own_target():
+def test_favoured_is_told_over_each_lines_own_target():
     """The lowest lip feeds the longest line: it is the other low one that is favoured."""
     target = Target(by="list", weights=(1.0, 9.0, 1.0, 1.0))
     result = contrast_of(25, 200, readings=(-0.002, -0.003, 0.0, 0.0), target=target)
@@ -53,7 +53,7 @@ def test_exact_favoured_is_told_over_each_lines_own_target():
     assert result.starved == 1
 
 
-def test_exact_a_capped_outlet_is_neither_favoured_nor_starved():
+def test_a_capped_outlet_is_neither_favoured_nor_starved():
     result = contrast_of(0.5, 25, readings=(-0.01, 0.0, 0.003, 0.001), capped=[0])
     assert result.weak_share[0] == 0
     assert (result.favoured, result.starved) == (1, 2)

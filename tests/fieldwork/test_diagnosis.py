@@ -21,11 +21,10 @@ from dbox import Circle, DomainError
 from dbox.fieldwork.diagnosis.causes import CAUSES, index_of
 from dbox.fieldwork.diagnosis.diagnose import diagnose
 from dbox.fieldwork.diagnosis.next_look import next_looks
-from dbox.fieldwork.diagnosis.weigh import Weighing, weigh
-from dbox.fieldwork.records.evidence import Evidence, OutletEvidence
-from dbox.fieldwork.records.works import Works
-from dbox.fieldwork.site import Flow, Outlet, Site
-from dbox.hydraulics.surge.trench import Trench
+from dbox.fieldwork.diagnosis.posterior import Weighing, weigh
+from dbox.fieldwork.evidence import Evidence, OutletEvidence
+from dbox.fieldwork.site import Flow, Outlet, Site, Works
+from dbox.hydraulics.surge.parts import Trench
 from tests.fieldwork.jobs import Job, make_job, revealed, visit
 
 LOOKED_AT = 0.25
@@ -59,12 +58,12 @@ def judge(rows: np.ndarray, slack: float) -> None:
     assert 0.65 - 2 * slack <= right <= 0.95 + 2 * slack, f"{right:.2f} of {between.sum()}"
 
 
-def test_two_ways_the_right_cause_of_40_jobs_leads():
+def test_the_right_cause_of_40_jobs_leads():
     judge(outcomes(40, seed=11, draws=100), slack=2 * np.sqrt(0.8 * 0.2 / 40))
 
 
 @pytest.mark.slow
-def test_two_ways_the_right_cause_of_500_jobs_leads():
+def test_the_right_cause_of_500_jobs_leads():
     judge(outcomes(500, seed=2024), slack=0.0)
 
 
@@ -76,7 +75,7 @@ LOOK_ALIKES = {
 """What separates three mouths that stand full of water (common practice, no source)."""
 
 
-def test_two_ways_the_look_alikes_are_told_apart_once_drain_back_and_port_are_given():
+def test_the_look_alikes_are_told_apart_once_drain_back_and_port_are_given():
     """The rest is what the person of `jobs` saw, errors included."""
     rng = np.random.default_rng(5)
     told = []
@@ -104,7 +103,7 @@ def box(**evidence: object) -> Site:
     )
 
 
-def test_exact_with_nothing_seen_the_priors_stand():
+def test_with_nothing_seen_the_priors_stand():
     site = replace(box(), outlets=tuple(replace(o, readings=()) for o in box().outlets))
     result = diagnose(site, draws=60)
     assert sum(answer.probability for answer in result.answers) == pytest.approx(1.0)
@@ -116,7 +115,7 @@ def test_exact_with_nothing_seen_the_priors_stand():
     assert max(by_cause, key=lambda key: by_cause[key]) == max(causes, key=lambda c: c.weight).key
 
 
-def test_exact_water_that_cannot_stand_so_is_pointed_out():
+def test_water_that_cannot_stand_so_is_pointed_out():
     """A dry port says that the header is shut; a long drain-back that the trench is full."""
     wet = OutletEvidence(mouth="full", port="dry", drain_back="long", ground=())
     dry = OutletEvidence(mouth="dry", port="below the pipe", drain_back="none", ground=())
@@ -134,7 +133,7 @@ def probability(site: Site, cause: str, outlet: int) -> float:
     )
 
 
-def test_exact_of_ports_with_water_the_deeper_one_is_the_line_that_gets_too_much():
+def test_of_ports_with_water_the_deeper_one_is_the_line_that_gets_too_much():
     """All four ports say "below the pipe"; only the depths tell the lines apart."""
 
     def seen(deep: int) -> Site:
@@ -147,7 +146,7 @@ def test_exact_of_ports_with_water_the_deeper_one_is_the_line_that_gets_too_much
     assert probability(seen(1), "unequal", 1) > 3 * probability(seen(0), "unequal", 1)
 
 
-def test_exact_a_rod_that_stops_at_the_mouth_is_at_a_cap_and_far_off_at_a_crushed_header():
+def test_a_rod_that_stops_at_the_mouth_is_at_a_cap_and_far_off_at_a_crushed_header():
     def seen(distance: float) -> Site:
         rods = (OutletEvidence(rod="hard stop", rod_distance=distance),)
         return box(outlets=rods + (OutletEvidence(rod="clear"),) * 3)
@@ -156,7 +155,7 @@ def test_exact_a_rod_that_stops_at_the_mouth_is_at_a_cap_and_far_off_at_a_crushe
     assert probability(seen(4.0), "crushed", 0) > 2 * probability(seen(0.1), "crushed", 0)
 
 
-def test_exact_the_line_that_is_full_got_its_share_before_it_backed_up():
+def test_the_line_that_is_full_got_its_share_before_it_backed_up():
     """Lips alike, so each of four got about a quarter."""
     full = OutletEvidence(mouth="full", port="to the pipe", drain_back="long", rod="clear")
     dry = OutletEvidence(mouth="dry", port="dry", drain_back="none", rod="clear")
@@ -172,7 +171,7 @@ def test_exact_the_line_that_is_full_got_its_share_before_it_backed_up():
     assert np.isnan(nothing.before).all()
 
 
-def test_exact_a_line_fills_in_the_time_of_its_closed_form():
+def test_a_line_fills_in_the_time_of_its_closed_form():
     """Storage A_s takes what the soil does not: A_s dh/dt = Q - r (w L + 2 (w + L) h), so to the
     pipe at h it takes A_s / k ln(1 + k h / (Q - r w L - k h)), k = 2 r (w + L). The walls of this
     short and deep trench take as much as its bottom."""
@@ -189,7 +188,7 @@ def test_exact_a_line_fills_in_the_time_of_its_closed_form():
     assert over.fills_in == pytest.approx(expected, rel=1e-3)
 
 
-def test_exact_normal_things_are_asked_first_and_ruled_out_once_answered():
+def test_normal_things_are_asked_first_and_ruled_out_once_answered():
     asked = {thing.topic: thing.state for thing in diagnose(box(), draws=60).normal}
     assert asked == {"system": "ask", "caps": "ask", "use": "ask"}
     seen = box(
@@ -201,14 +200,14 @@ def test_exact_normal_things_are_asked_first_and_ruled_out_once_answered():
     assert set(answered.values()) == {"ruled out"}
 
 
-def test_exact_same_seed_same_answer():
+def test_same_seed_same_answer():
     site = box(at_rest="above some lips")
     first, again = diagnose(site, draws=60), diagnose(site, draws=60)
     assert [a.probability for a in first.answers] == [a.probability for a in again.answers]
     assert first.looks == again.looks
 
 
-def test_exact_no_open_outlet_or_too_few_draws_is_refused():
+def test_no_open_outlet_or_too_few_draws_is_refused():
     shut = replace(box(), outlets=tuple(replace(o, capped=True) for o in box().outlets))
     with pytest.raises(DomainError, match="capped"):
         diagnose(shut)
@@ -257,7 +256,7 @@ def looks_needed(job: Job, *, by_tool: bool) -> int:
 
 
 @pytest.mark.slow
-def test_two_ways_the_tool_s_own_next_look_needs_fewer_looks_than_practice():
+def test_the_tool_s_own_next_look_needs_fewer_looks_than_practice():
     rng = np.random.default_rng(77)
     jobs = [make_job(rng) for _ in range(80)]
     spared = [looks_needed(job, by_tool=False) - looks_needed(job, by_tool=True) for job in jobs]

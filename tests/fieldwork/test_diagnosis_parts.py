@@ -6,19 +6,21 @@ import numpy as np
 import pytest
 
 from dbox import Circle, Notch, Slot
-from dbox.fieldwork.diagnosis.causes import CAUSES, hypotheses, index_of
-from dbox.fieldwork.diagnosis.depths import port_depth_chance
-from dbox.fieldwork.diagnosis.fit import _support
-from dbox.fieldwork.diagnosis.forward import _resized
-from dbox.fieldwork.diagnosis.overload import overload_of
-from dbox.fieldwork.diagnosis.places import outlet_places
-from dbox.fieldwork.diagnosis.signs import LEAKS, OUTLET_SIGNS, SYSTEM_SIGNS
-from dbox.fieldwork.diagnosis.visible import View, call_chance, words_of
-from dbox.fieldwork.diagnosis.weigh import weigh
-from dbox.fieldwork.records.evidence import OUTLET_WORDS, WORDS, Evidence, OutletEvidence
-from dbox.fieldwork.records.works import Works
-from dbox.fieldwork.site import Box, Outlet, Site, Target
-from dbox.hydraulics.surge.trench import Trench
+from dbox.fieldwork.diagnosis.causes import (
+    CAUSES,
+    LEAKS,
+    OUTLET_SIGNS,
+    SYSTEM_SIGNS,
+    hypotheses,
+    index_of,
+)
+from dbox.fieldwork.diagnosis.diagnose import overload_of
+from dbox.fieldwork.diagnosis.posterior import _support, weigh
+from dbox.fieldwork.diagnosis.visible import View, call_chance, port_depth_chance, words_of
+from dbox.fieldwork.diagnosis.worlds import _resized, outlet_places
+from dbox.fieldwork.evidence import OUTLET_WORDS, WORDS, Evidence, OutletEvidence
+from dbox.fieldwork.site import Box, Outlet, Site, Target, Works
+from dbox.hydraulics.surge.parts import Trench
 from tests.fieldwork.sites import POUR
 
 FOOT = 0.3048
@@ -39,14 +41,14 @@ def lines(count: int = 3, lengths: tuple[float, ...] = (), **site: object) -> Si
     return Site(outlets=outlets, flows=(POUR,), **site)
 
 
-def test_exact_outlets_are_numbered_clockwise_from_the_inlet_seen_from_above():
+def test_outlets_are_numbered_clockwise_from_the_inlet_seen_from_above():
     """Looking the way the water comes: left wall, far wall, right wall; left corner is 0, 0."""
     places, measured = outlet_places(lines(3, box=Box(inside=(0.4, 0.6))))
     assert not measured
     np.testing.assert_allclose(places, [(0.2, 0.0), (0.4, 0.3), (0.2, 0.6)], atol=1e-12)
 
 
-def test_exact_load_is_the_days_water_over_the_bottom_of_the_trench():
+def test_load_is_the_days_water_over_the_bottom_of_the_trench():
     """240 gal a day over three trenches of 50 ft by 2 ft: 80 gal on 100 ft2, with one resting 120.
 
     What a trench loads is its bottom (common practice, no source).
@@ -71,7 +73,7 @@ def prior(site: Site, cause: str) -> list[float]:
     return may_be.prior[may_be.cause == index_of(cause)[0]].tolist()
 
 
-def test_exact_an_equal_split_overloads_the_short_line():
+def test_an_equal_split_overloads_the_short_line():
     """A third of the water on a sixth of the field is twice its part; on five twelfths, less."""
     long, short = 25.0, 10.0
     first, second, third = prior(lines(lengths=(long, short, long)), "unequal")
@@ -83,7 +85,7 @@ def test_exact_an_equal_split_overloads_the_short_line():
 
 
 @pytest.mark.parametrize("depth", [0.05, 0.12, 0.25])
-def test_exact_a_ponded_trench_stands_as_deep_as_its_two_walls_need(depth):
+def test_a_ponded_trench_stands_as_deep_as_its_two_walls_need(depth):
     """Bottom w and two walls d take L times what the bottom takes at w + 2 d = L w."""
     width, pipe = 0.6, 0.3
     trench = Trench(length=20.0, width=width, depth=0.6, pipe_height=pipe, acceptance=1e-7)
@@ -95,7 +97,7 @@ def test_exact_a_ponded_trench_stands_as_deep_as_its_two_walls_need(depth):
     assert load[int(np.argmax(chance))] == pytest.approx(1 + 2 * depth / width, abs=0.12)
 
 
-def test_exact_water_over_the_lips_tells_most_long_after_water_was_used():
+def test_water_over_the_lips_tells_most_long_after_water_was_used():
     """Just after use it may be on its way (common practice, no source)."""
 
     def odds(hours: float) -> float:
@@ -110,7 +112,7 @@ def test_exact_water_over_the_lips_tells_most_long_after_water_was_used():
     assert odds(0.2) < 0.7 * odds(1.5) < 0.7**2 * odds(12)
 
 
-def test_exact_the_chances_of_all_words_add_up_to_one_as_they_are_written():
+def test_the_chances_of_all_words_add_up_to_one_as_they_are_written():
     """A slip in one of them shows, though the tool scales them to one."""
     signs = {**SYSTEM_SIGNS, **OUTLET_SIGNS}
     for name, sign in signs.items():
@@ -126,7 +128,7 @@ def test_exact_the_chances_of_all_words_add_up_to_one_as_they_are_written():
     assert sum(LEAKS) == pytest.approx(1.0)
 
 
-def test_exact_chances_of_drawn_boxes_are_chances():
+def test_chances_of_drawn_boxes_are_chances():
     """Of all words of a look they add up to one; of a call they lie between nothing and one."""
     weighing = weigh(lines(4), draws=60, seed=2)
     view = View(weighing.states, Evidence())
@@ -139,7 +141,7 @@ def test_exact_chances_of_drawn_boxes_are_chances():
     assert np.all((called > 0) & (called <= 1))
 
 
-def test_exact_an_ordinary_day_is_a_trickle_and_a_jet_needs_more():
+def test_an_ordinary_day_is_a_trickle_and_a_jet_needs_more():
     """1 to 4 L/min at the box: Water Science and Technology 51(10), 2005, p. 39.
 
     In a pool that a trickle falls into a jet is spent (common practice, no source).
@@ -151,7 +153,7 @@ def test_exact_an_ordinary_day_is_a_trickle_and_a_jet_needs_more():
 
 
 @pytest.mark.parametrize("factor", [0.7, 1.4])
-def test_exact_an_opening_of_another_width_passes_that_many_times_more(factor):
+def test_an_opening_of_another_width_passes_that_many_times_more(factor):
     """A notch passes as tan(angle / 2) and a slot as its width; a round hole has its diameter."""
     notch, slot = Notch(np.pi / 2, coefficient=0.6), Slot(0.05, coefficient=0.6)
     for opening in (notch, slot):
@@ -160,7 +162,7 @@ def test_exact_an_opening_of_another_width_passes_that_many_times_more(factor):
     assert _resized(Circle(0.05), factor).top == pytest.approx(0.05 * factor)
 
 
-def test_exact_what_a_look_speaks_for_a_cause():
+def test_what_a_look_speaks_for_a_cause():
     """Logarithm of its chance under the cause over the mean chance under the others."""
     chance, weight = np.log([0.8, 0.1, 0.3]), np.array([0.0, 2.0, 2.0])
     assert _support(chance, weight, 0) == pytest.approx(np.log(0.8 / 0.2))
@@ -169,7 +171,7 @@ def test_exact_what_a_look_speaks_for_a_cause():
 
 
 @pytest.mark.parametrize(("acceptance", "days"), [(1e-12, 12.6), (1e-4, np.inf)])
-def test_exact_a_trench_fills_while_it_gets_more_than_its_soil_takes(acceptance, days):
+def test_a_trench_fills_while_it_gets_more_than_its_soil_takes(acceptance, days):
     """100 L a day into 20 m by 0.6 m with 0.35 of voids up to 0.3 m: 1.26 m3 in tight soil."""
     trench = Trench(length=20.0, width=0.6, depth=0.6, pipe_height=0.3, acceptance=acceptance)
     one = lines(1, works=Works(trenches=(trench,)), evidence=Evidence(daily_flow=0.1 / 86400))
@@ -179,7 +181,7 @@ def test_exact_a_trench_fills_while_it_gets_more_than_its_soil_takes(acceptance,
     assert over.fills_in * over.share[0] / 86400 == pytest.approx(days, rel=1e-3)
 
 
-def test_exact_no_line_gives_water_back_and_none_is_made():
+def test_no_line_gives_water_back_and_none_is_made():
     """Lines that are shut seep; what leaks or stays in the box is not in any line."""
     weighing = weigh(lines(4), draws=60, seed=1)
     inflow = np.full(weighing.states.day.shape, 2e-4)
@@ -193,7 +195,7 @@ def test_exact_no_line_gives_water_back_and_none_is_made():
     )
 
 
-def test_exact_where_water_at_rest_stands_is_told_as_it_is():
+def test_where_water_at_rest_stands_is_told_as_it_is():
     """Lips 20 mm apart, the water 15 mm under the lowest, at it, between them and over all."""
     still = np.array([-0.015, 0.0, 0.01, 0.04])
     boxes = SimpleNamespace(

@@ -6,9 +6,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from dbox.fieldwork.diagnosis.pours import START_ERROR, pour_chance
-from dbox.fieldwork.diagnosis.visible import MISTAKE
-from dbox.fieldwork.records.poured import Pour
+from dbox.fieldwork.diagnosis.visible import MISTAKE, START_ERROR, pour_chance
+from dbox.fieldwork.site import Pour
 
 
 def chance_of(order, lips, tails=None):
@@ -28,7 +27,7 @@ def chance_of(order, lips, tails=None):
 
 @pytest.mark.parametrize("errors", [0.5, 1.0, 2.0])
 @pytest.mark.parametrize("by", ["lip", "tail"])
-def test_exact_the_lower_way_out_starts_first(errors, by):
+def test_the_lower_way_out_starts_first(errors, by):
     """Water that rises meets the lower way first: P = Phi(gap / error of its height), mistakes
     apart. A line that holds water against its outlet starts at that water."""
     gap = errors * START_ERROR

@@ -8,11 +8,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dbox.errors import DomainError
-from dbox.fieldwork.grades.assess import grade
-from dbox.fieldwork.grades.falls import QUANTILE, find_bellies, fit_line, hold_to
-from dbox.fieldwork.records.survey import Limit, Limits, Run, Station, Survey
-from dbox.files.grades.words import doubts
+from dbox.fieldwork.grades import QUANTILE, find_bellies, fit_line, grade, hold_to
+from dbox.fieldwork.survey import Limit, Limits, Run, Station, Survey
 from dbox.hydraulics.pipes import CAPACITY, full_flow, header_check
+from dbox.report.grades_report import doubts
 from tests.fieldwork.sites import INCH, box
 
 FOOT = 12 * INCH
@@ -41,7 +40,7 @@ def only(*rods, **more):
     return graded(run(rods, **more)).runs[0]
 
 
-def test_exact_a_fall_by_hand():
+def test_a_fall_by_hand():
     # 1 1/4 in in 5 ft is 1/4 in per ft; the difference of two readings has sqrt(2) times the spread
     found = only(10, 11.25, 12.5, kind="house sewer")
     assert found.pieces.fall == pytest.approx([1.25 * INCH] * 2, abs=1e-15)
@@ -54,7 +53,7 @@ def test_exact_a_fall_by_hand():
     assert found.pieces.verdicts == ("cannot tell", "cannot tell")
 
 
-def test_exact_a_margin_of_a_tabled_quantile():
+def test_a_margin_of_a_tabled_quantile():
     # the normal distribution: 1.2816, 1.6449 and 2.3263 leave 10, 5 and 1 % beyond
     margins = np.array([1.281551565545, 1.644853626951, 2.326347874041])
     held = hold_to(1.0 + margins, 1.0, 1.0)
@@ -65,7 +64,7 @@ def test_exact_a_margin_of_a_tabled_quantile():
     assert pytest.approx(margins[1], rel=1e-12) == QUANTILE
 
 
-def test_exact_the_four_verdicts():
+def test_the_four_verdicts():
     # half an inch in 5 ft is asked for here
     limits = Limits(supply_pipe=Limit(value=0.5 / 60, source="by hand"))
     found = graded(run([10, 11, 11.1, 11.65, 11.2]), limits=limits).runs[0]
@@ -73,7 +72,7 @@ def test_exact_the_four_verdicts():
     assert found.limit.source == "by hand"
 
 
-def test_two_ways_the_probability_is_that_of_drawn_rods():
+def test_the_probability_is_that_of_drawn_rods():
     rng = np.random.default_rng(4)
     drawn = rng.normal([10.0, 10.7], 1 / 16, (200_000, 2)) @ [-1.0, 1.0]
     share = float(np.mean(drawn >= 0.6))
@@ -81,14 +80,14 @@ def test_two_ways_the_probability_is_that_of_drawn_rods():
     assert float(only(10, 10.7).whole.probability) == pytest.approx(share, abs=0.004)
 
 
-def test_exact_repeats_and_the_default_spread():
+def test_repeats_and_the_default_spread():
     found = graded(run([[10, 10, 10, 10], [11]]), spread=None)
     assert found.spread == INCH / 8
     assert found.runs[0].error == pytest.approx([INCH / 16, INCH / 8])
     assert "1/8 in, common practice" in found.warnings[0]
 
 
-def test_exact_what_would_settle_it():
+def test_what_would_settle_it():
     # 1/16 in over what is wanted, error sqrt(2)/16 in: (1.645 sqrt 2)^2 = 5.41 times the readings
     found = only(10, 10 + 0.6 + 1 / 16)
     assert float(found.whole.settling_repeats) == 6
@@ -96,7 +95,7 @@ def test_exact_what_would_settle_it():
     assert float(hold_to(1.0, 0.1, 1.0).settling_repeats) == np.inf
 
 
-def test_exact_no_more_readings_of_a_rod_are_promised_than_settle_anything():
+def test_no_more_readings_of_a_rod_are_promised_than_settle_anything():
     """As above, 6 times the readings: 6 in all where one was taken, 18 where there were three."""
     once, thrice = (
         graded(run([[10] * count, [10 + 0.6 + margin] * count]))
@@ -107,7 +106,7 @@ def test_exact_no_more_readings_of_a_rod_are_promised_than_settle_anything():
     assert "more readings with this rod will not settle it" in doubts(thrice)[0]
 
 
-def test_exact_a_belly_that_holds_water():
+def test_a_belly_that_holds_water():
     # 3/4 in per 5 ft, but the third station 1 in low: under the line by 1 in, behind a dam 1/4 in
     found = only(10, 10.75, 12.5, 12.25, 13)
     assert found.sag[1:-1] / INCH == pytest.approx([-0.5, 1.0, -0.5])
@@ -117,20 +116,20 @@ def test_exact_a_belly_that_holds_water():
     assert found.pieces.verdicts[2] == "back-pitched"
 
 
-def test_exact_a_sag_within_the_rods_error_is_no_belly():
+def test_a_sag_within_the_rods_error_is_no_belly():
     # its own error is sqrt(1 + 1/4 + 1/4) / 16 = 0.077 in; 5 % of one side is 0.126 in
     assert not only(10, 10.75 + 0.12, 11.5).belly.any()
     assert only(10, 10.75 + 0.13, 11.5).belly.tolist() == [False, True, False]
 
 
-def test_exact_uneven_spacing_weighs_the_nearer_neighbour_more():
+def test_uneven_spacing_weighs_the_nearer_neighbour_more():
     at = np.array([0.0, 1.0, 4.0])
     sag, _ = find_bellies(at, np.array([0.0, -0.5, -0.8]), np.full(3, 0.001))
     assert sag[1] == pytest.approx(0.5 - 0.8 / 4)
 
 
 @pytest.mark.parametrize(("rough", "spread"), [(0, 7.570e-3), (2, 2.795e-3)])
-def test_exact_the_nearer_neighbour_brings_more_of_its_error(rough, spread):
+def test_the_nearer_neighbour_brings_more_of_its_error(rough, spread):
     """Stations at 0, 1 and 4: the line between the ends stands at 3/4 of the first, 1/4 of the
     last. A neighbour read to 10 mm, the rest to 1 mm, so the sag is good to
 
@@ -147,7 +146,7 @@ def test_exact_the_nearer_neighbour_brings_more_of_its_error(rough, spread):
         assert bool(belly[1]) is bellied
 
 
-def test_two_ways_straight_pipes_are_seldom_called_bellied():
+def test_straight_pipes_are_seldom_called_bellied():
     rng = np.random.default_rng(11)
     at, straight = np.arange(9.0), -0.02 * np.arange(9.0)
     error = np.full(9, 0.003)
@@ -159,14 +158,14 @@ def test_two_ways_straight_pipes_are_seldom_called_bellied():
 
 
 @given(heights)
-def test_two_ways_water_stands_as_deep_as_the_highest_point_further_down(levels):
+def test_water_stands_as_deep_as_the_highest_point_further_down(levels):
     found = only(*[-level / INCH for level in levels])
     plain = [max(levels[i:]) - levels[i] for i in range(len(levels))]
     assert found.pond == pytest.approx(plain, abs=1e-12)
 
 
 @given(heights, st.floats(-50.0, 50.0))
-def test_exact_moving_the_instrument_changes_nothing(levels, up):
+def test_moving_the_instrument_changes_nothing(levels, up):
     rods = [100.0 - level for level in levels]
     here, there = only(*rods), only(*[rod + up for rod in rods])
     assert here.pieces.fall == pytest.approx(there.pieces.fall, abs=1e-12)
@@ -175,13 +174,13 @@ def test_exact_moving_the_instrument_changes_nothing(levels, up):
 
 
 @given(heights)
-def test_exact_pieces_add_up_to_the_whole(levels):
+def test_pieces_add_up_to_the_whole(levels):
     found = only(*levels)
     assert float(found.pieces.fall.sum()) == pytest.approx(float(found.whole.fall), abs=1e-12)
 
 
 @given(st.floats(-0.1, 0.1), st.integers(2, 12))
-def test_exact_a_straight_pipe_has_its_slope_and_no_residual(slope, count):
+def test_a_straight_pipe_has_its_slope_and_no_residual(slope, count):
     at = np.linspace(0.0, 10.0, count)
     line = fit_line(at, 3.0 - slope * at, np.full(count, 0.002))
     assert line.slope == pytest.approx(slope, abs=1e-12)
@@ -189,7 +188,7 @@ def test_exact_a_straight_pipe_has_its_slope_and_no_residual(slope, count):
     assert line.slope_error == pytest.approx(0.002 / np.sqrt(count * at.var()))
 
 
-def test_exact_the_inlet_over_each_outlet():
+def test_the_inlet_over_each_outlet():
     supply = run([30, 31, 32])
     headers = [
         run([rod, rod + 1], kind="header", name=f"header {i}", outlet=str(i))
@@ -204,12 +203,12 @@ def test_exact_the_inlet_over_each_outlet():
     assert drops[0].outlet == "1"
 
 
-def test_exact_heights_from_two_places_are_not_compared():
+def test_heights_from_two_places_are_not_compared():
     header = run([34, 35], kind="header", outlet="1", datum="elsewhere")
     assert graded(run([30, 31, 32]), header).drops == ()
 
 
-def test_exact_a_drop_has_the_error_of_the_two_ends_that_meet_in_the_box():
+def test_a_drop_has_the_error_of_the_two_ends_that_meet_in_the_box():
     """Exact: one reading to 1/16 in at the inlet; four of the header where it leaves, so half that.
 
     The far ends, read once and nine times, have no part in it.
@@ -238,7 +237,7 @@ def test_the_entered_drop_is_that_over_the_highest_outlet(entered, told):
     assert all("76 mm; by the rod it is 51 mm over outlet 2" in sentence for sentence in said)
 
 
-def test_exact_an_entered_drop_that_the_rod_contradicts_is_told():
+def test_an_entered_drop_that_the_rod_contradicts_is_told():
     header = run([34, 35], kind="header", outlet="1")
     for entered, told in ((2 * INCH, False), (3 * INCH, True)):
         site = box([0.0] * 4)
@@ -248,7 +247,7 @@ def test_exact_an_entered_drop_that_the_rod_contradicts_is_told():
         assert any("inlet drop" in sentence for sentence in warnings) == told
 
 
-def test_two_ways_a_header_is_steep_as_the_check_of_its_grade_says():
+def test_a_header_is_steep_as_the_check_of_its_grade_says():
     for fall in (0.02, 0.1, 0.2, 0.3, 0.6, 1.2):
         found = only(10, 10 + fall, kind="header", outlet="2", diameter=INSIDE)
         assert found.header is not None
@@ -262,14 +261,14 @@ def test_two_ways_a_header_is_steep_as_the_check_of_its_grade_says():
             )
 
 
-def test_exact_a_header_gets_its_target_share_of_every_flow():
+def test_a_header_gets_its_target_share_of_every_flow():
     found = only(10, 11, kind="header", outlet="2", diameter=INSIDE)
     assert found.header is not None
     assert found.header.flow * 60e3 == pytest.approx([0.5, 5, 25])
     assert found.header.verdicts == ("steep",) * 3
 
 
-def test_exact_a_header_of_a_capped_outlet_is_dry_and_steep():
+def test_a_header_of_a_capped_outlet_is_dry_and_steep():
     survey = Survey(
         runs=(run([10, 11], kind="header", outlet="1", diameter=INSIDE),), spread=SPREAD
     )
@@ -279,27 +278,27 @@ def test_exact_a_header_of_a_capped_outlet_is_dry_and_steep():
     assert found.header.verdicts == ("steep",) * 3
 
 
-def test_exact_a_flat_header_backs_up():
+def test_a_flat_header_backs_up():
     found = graded(run([10, 10.02], kind="header", outlet="2", diameter=INSIDE), spread=INCH / 1000)
     assert found.runs[0].header.verdicts == ("flatter than critical",) * 3
     assert found.verdict == "outside"
 
 
-def test_exact_capacity_is_that_of_the_straight_grade():
+def test_capacity_is_that_of_the_straight_grade():
     found = only(10, 10.625, diameter=INSIDE)
     assert found.capacity == pytest.approx(CAPACITY * float(full_flow(INSIDE, 1 / 96)))
     assert np.isnan(only(10, 9, diameter=INSIDE).capacity)
     assert np.isnan(only(10, 11).capacity)
 
 
-def test_exact_a_supply_pipe_too_small_for_the_dose_is_told():
+def test_a_supply_pipe_too_small_for_the_dose_is_told():
     # a dose of 100 L/min; 1 in inside at 1 % carries about 10 L/min
     found = graded(run([10, 10.6], diameter=INCH))
     assert any("runs full" in sentence for sentence in found.warnings)
     assert not graded(run([10, 10.6], diameter=INSIDE)).warnings
 
 
-def test_exact_stations_far_apart_are_told():
+def test_stations_far_apart_are_told():
     limits = Limits(spacing=Limit(value=4 * FOOT, source="permit 7"))
     (told,) = graded(run([10, 12], step=9.0), limits=limits).warnings
     assert told.startswith(
@@ -310,7 +309,7 @@ def test_exact_stations_far_apart_are_told():
     assert not graded(run([10, 40], step=60.0)).warnings
 
 
-def test_exact_the_verdict_on_everything():
+def test_the_verdict_on_everything():
     assert graded(run([10, 11, 12])).verdict == "within"
     assert graded(run([10, 11, 11.6])).verdict == "cannot tell"
     assert graded(run([10, 11, 11.1])).verdict == "outside"
@@ -323,14 +322,14 @@ def test_exact_the_verdict_on_everything():
     assert graded(run([10, 12, 12.01]), limits=NO_FALL).verdict == "cannot tell"
 
 
-def test_exact_nothing_read_and_no_such_outlet_are_refused():
+def test_nothing_read_and_no_such_outlet_are_refused():
     with pytest.raises(DomainError, match="no rod readings"):
         grade(box([0.0] * 4))
     with pytest.raises(DomainError, match="outlet 9"):
         graded(run([10, 11], kind="header", outlet="9", diameter=INSIDE))
 
 
-def test_exact_results_are_read_only():
+def test_results_are_read_only():
     found = only(10, 11, 12, kind="header", outlet="1", diameter=INSIDE)
     falls = (found.pieces.fall, found.whole.error, found.pieces.probability)
     shape = (found.height, found.line.residual, found.sag, found.belly, found.pond)

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from dbox import PipeEnd, split
-from dbox.fieldwork.headers import header_warnings
+from dbox.fieldwork.inlet import header_warnings
 from tests.fieldwork.sites import INCH, POUR, box
 
 PIPE = PipeEnd(4 * INCH)
@@ -19,7 +19,7 @@ def said(*falls: float | None, capped: tuple[int, ...] = ()) -> tuple[str, ...]:
     return header_warnings(replace(site, outlets=tuple(outlets)), flows)
 
 
-def test_exact_a_fall_that_was_not_entered_is_an_eighth_of_an_inch_in_a_foot() -> None:
+def test_a_fall_that_was_not_entered_is_an_eighth_of_an_inch_in_a_foot() -> None:
     """1 in 96 is 1.04 %; it is steep for a 4 in pipe of smooth plastic at 10 L/min."""
     (sentence,) = said(None, 0.02)
     assert sentence.startswith("outlet 1: a bare pipe end, its header taken to fall 1.0 % ")
@@ -29,7 +29,7 @@ def test_exact_a_fall_that_was_not_entered_is_an_eighth_of_an_inch_in_a_foot() -
 
 
 @pytest.mark.parametrize(("fall", "told"), [(0.0005, True), (0.001, True), (0.02, False)])
-def test_exact_a_header_flatter_than_critical_is_told(fall: float, told: bool) -> None:
+def test_a_header_flatter_than_critical_is_told(fall: float, told: bool) -> None:
     """Water runs critical in smooth plastic at slopes of some 0.3 to 0.6 % (from memory)."""
     sentences = said(fall, 0.02)
     assert bool(sentences) is told
@@ -38,7 +38,7 @@ def test_exact_a_header_flatter_than_critical_is_told(fall: float, told: bool) -
         assert "at pour; water backs up" in sentence
 
 
-def test_exact_a_capped_outlet_and_an_insert_have_no_header_to_speak_of() -> None:
+def test_a_capped_outlet_and_an_insert_have_no_header_to_speak_of() -> None:
     assert said(0.0005, 0.02, capped=(0,)) == ()
     site = box([0.0, 0.0], flows=(POUR,))
     assert header_warnings(site, split([POUR.inflow], [0.0, 0.0], site.outlets[0].opening)) == ()

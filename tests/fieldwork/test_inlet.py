@@ -12,20 +12,17 @@ import pytest
 
 from dbox.arrays import GRAVITY
 from dbox.errors import DomainError
-from dbox.fieldwork.confidence import assess
 from dbox.fieldwork.inlet import jet_from, mouths, possible_jets, pumped_mouth
-from dbox.fieldwork.levelling.plan import level
-from dbox.fieldwork.pour.fit import explain
-from dbox.fieldwork.pour.predict import balance, expect
-from dbox.fieldwork.records.poured import Pour
-from dbox.fieldwork.records.works import Works
-from dbox.fieldwork.setup.events import Read, Still
-from dbox.fieldwork.setup.job import begin, replay
-from dbox.fieldwork.site import Box, Flow, Site
-from dbox.fieldwork.surge.run import run
-from dbox.hydraulics.surge.dosing import Pump
+from dbox.fieldwork.levelling import level
+from dbox.fieldwork.pour import balance, expect
+from dbox.fieldwork.pour_fit import explain
+from dbox.fieldwork.setup import Read, Still, begin, replay
+from dbox.fieldwork.shares import assess
+from dbox.fieldwork.site import Box, Flow, Pour, Site, Works
+from dbox.fieldwork.surge import run
 from dbox.hydraulics.surge.inflow import steady
-from dbox.hydraulics.surge.supply import SupplyPipe
+from dbox.hydraulics.surge.parts import SupplyPipe
+from dbox.hydraulics.surge.sources import Pump
 from tests.fieldwork.pours import GPM, simulate
 from tests.fieldwork.sites import INCH, box
 
@@ -57,7 +54,7 @@ def shares_by_hand(inflow: float, extra: float) -> np.ndarray:
     return flows / flows.sum()
 
 
-def test_exact_a_main_runs_full_and_its_jet_decays_across_the_box():
+def test_a_main_runs_full_and_its_jet_decays_across_the_box():
     """2 in and 40 gpm: 79 mm of velocity head at the mouth, 0.60 of it at 16 in."""
     jet = jet_from(site(), pumped_mouth(site()))
     heads = jet.heads(DOSE.inflow)
@@ -66,7 +63,7 @@ def test_exact_a_main_runs_full_and_its_jet_decays_across_the_box():
     assert heads[OFF_AXIS].tolist() == [0.0] * 4
 
 
-def test_exact_a_pumped_dose_has_the_jet_of_its_main_and_a_poured_one_that_of_the_pipe():
+def test_a_pumped_dose_has_the_jet_of_its_main_and_a_poured_one_that_of_the_pipe():
     """The main of 3 in: 9 mm at 30 gpm; a steep gravity pipe flows part full and far faster."""
     pump = replace(PUMP, rate=30 * GPM, main_diameter=3 * INCH)
     pipe = SupplyPipe(length=9.0, diameter=4 * INCH, fall=0.04)
@@ -80,7 +77,7 @@ def test_exact_a_pumped_dose_has_the_jet_of_its_main_and_a_poured_one_that_of_th
     assert poured.heads(30 * GPM)[2] > 3 * pumped.heads(30 * GPM)[2]
 
 
-def test_exact_without_a_pipe_the_jet_is_that_of_an_ordinary_one():
+def test_without_a_pipe_the_jet_is_that_of_an_ordinary_one():
     """Half full its velocity is that of the full pipe: V = (D / 4)^(2/3) sqrt(S) / n.
 
     4 in at 1/8 in per ft (common practice, no source), n = 0.010 of smooth plastic.
@@ -100,7 +97,7 @@ def test_exact_without_a_pipe_the_jet_is_that_of_an_ordinary_one():
     assert any("4 in pipe at 1/8 in per ft (common practice)" in w for w in poured.warnings)
 
 
-def test_two_ways_one_box_one_flow_one_answer():
+def test_one_box_one_flow_one_answer():
     """The surge gives the far outlet what the jet by hand gives it; the split says so."""
     by_hand = shares_by_hand(DOSE.inflow, head_by_hand(DOSE.inflow))
     assert by_hand[2] > 0.4
@@ -170,7 +167,7 @@ def test_without_a_tolerance_a_change_over_a_twentieth_is_warned_of():
     assert any(w.startswith("dose: the jet") for w in found.warnings)
 
 
-def test_exact_a_pump_and_a_gravity_pipe_are_two_ways():
+def test_a_pump_and_a_gravity_pipe_are_two_ways():
     """A wide main hardly throws a jet, the steep pipe does: either may bring the water."""
     wide = replace(PUMP, main_diameter=6 * INCH)
     pipe = SupplyPipe(length=9.0, diameter=4 * INCH, fall=0.04)

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dbox.fieldwork.levelling.insert import angle_for_move, lip_rise
+from dbox.fieldwork.turning import angle_for_move, lip_rise
 
 angles = st.floats(-np.pi, np.pi)
 offsets = st.floats(0.002, 0.03)
@@ -16,7 +16,7 @@ DEGREE = np.pi / 180
     ("clock", "over_e"),
     [(0, -1), (60, -0.5), (90, 0), (120, 0.5), (180, 1), (-60, -0.5), (-90, 0), (-180, 1)],
 )
-def test_exact_lip_over_where_it_stands_a_quarter_turn_from_down(clock, over_e):
+def test_lip_over_where_it_stands_a_quarter_turn_from_down(clock, over_e):
     assert lip_rise(clock * DEGREE, 0.0127) == pytest.approx(over_e * 0.0127, abs=1e-17)
 
 
@@ -36,12 +36,12 @@ def test_exact_lip_over_where_it_stands_a_quarter_turn_from_down(clock, over_e):
         (-60, 1, -120),
     ],
 )
-def test_exact_angles(clock, move_over_e, new_clock):
+def test_angles(clock, move_over_e, new_clock):
     angle = angle_for_move(clock * DEGREE, 0.0127, move_over_e * 0.0127)
     assert np.degrees(angle) == pytest.approx(new_clock, abs=1e-6)
 
 
-def test_exact_full_lift_is_twice_the_offset_and_no_more():
+def test_full_lift_is_twice_the_offset_and_no_more():
     assert angle_for_move(0.0, 0.01, 0.02) == pytest.approx(np.pi)
     assert np.isnan(angle_for_move(0.0, 0.01, [0.0201, -0.0001])).all()
     assert np.isnan(angle_for_move(np.pi, 0.01, [0.0001, -0.0201])).all()
@@ -49,7 +49,7 @@ def test_exact_full_lift_is_twice_the_offset_and_no_more():
     assert angle_for_move(0.0, 0.01, np.nextafter(0.02, 1)) == pytest.approx(np.pi)
 
 
-def test_exact_the_lip_moves_most_a_quarter_turn_from_down():
+def test_the_lip_moves_most_a_quarter_turn_from_down():
     """By e sin(a) a radian: nearly nothing at top and bottom."""
     step = 1e-5
     for angle in np.linspace(-np.pi, np.pi, 9):
@@ -60,14 +60,14 @@ def test_exact_the_lip_moves_most_a_quarter_turn_from_down():
 
 
 @given(angles, angles, offsets)
-def test_exact_turning_there_gives_the_move(now, wanted, offset):
+def test_turning_there_gives_the_move(now, wanted, offset):
     move = lip_rise(wanted, offset) - lip_rise(now, offset)
     angle = angle_for_move(now, offset, move)
     assert lip_rise(angle, offset) - lip_rise(now, offset) == pytest.approx(move, abs=1e-15)
 
 
 @given(st.floats(0.01, 3.13), st.floats(0.01, 3.13), offsets, st.sampled_from([-1, 1]))
-def test_exact_turning_back_gives_the_first_angle(now, wanted, offset, side):
+def test_turning_back_gives_the_first_angle(now, wanted, offset, side):
     there = angle_for_move(side * now, offset, lip_rise(wanted, offset) - lip_rise(now, offset))
     back = angle_for_move(there, offset, lip_rise(now, offset) - lip_rise(wanted, offset))
     assert there == pytest.approx(side * wanted, abs=1e-11)
@@ -75,7 +75,7 @@ def test_exact_turning_back_gives_the_first_angle(now, wanted, offset, side):
 
 
 @given(angles, angles, offsets)
-def test_two_ways_no_smaller_turn_does_it_either_way_round(now, wanted, offset):
+def test_no_smaller_turn_does_it_either_way_round(now, wanted, offset):
     """Turns of both signs tried in steps of 0.1 degree: the lip passes its height at no lesser."""
     height = lip_rise(wanted, offset)
     turn = abs(float(angle_for_move(now, offset, height - lip_rise(now, offset))) - now)
@@ -89,7 +89,7 @@ def test_two_ways_no_smaller_turn_does_it_either_way_round(now, wanted, offset):
 
 
 @given(st.lists(angles, min_size=1, max_size=5), angles, offsets)
-def test_two_ways_arrays_or_one_by_one(many, wanted, offset):
+def test_arrays_or_one_by_one(many, wanted, offset):
     move = lip_rise(wanted, offset) - lip_rise(many, offset)
     together = angle_for_move(many, offset, move)
     singly = [float(angle_for_move(a, offset, m)) for a, m in zip(many, move, strict=True)]

@@ -7,12 +7,9 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from dbox import Circle, DomainError, Notch, PipeEnd, Slot, split
-from dbox.fieldwork.lessons.bench import FILLED, Bench, frames
-from dbox.fieldwork.lessons.bench_box import INCH, LESSON_FLOWS, leaning_lips, lesson_site
-from dbox.fieldwork.lessons.compare import KINDS, Kind, compare
-from dbox.fieldwork.lessons.exercise import exercise
-from dbox.fieldwork.lessons.one_lip import lip_table
-from dbox.fieldwork.lessons.sweep import SIDES, sweep
+from dbox.fieldwork.lesson_bench import FILLED, Bench, frames
+from dbox.fieldwork.lesson_box import INCH, LESSON_FLOWS, leaning_lips, lesson_site
+from dbox.fieldwork.lesson_sweeps import KINDS, SIDES, Kind, compare, exercise, lip_table, sweep
 from dbox.fieldwork.site import Box, Flow, Outlet, Site, Target, Tolerance
 
 LITRE_PER_MINUTE = 1e-3 / 60
@@ -63,7 +60,7 @@ def boxes() -> list[Site]:
 
 @pytest.mark.parametrize("site", boxes())
 @pytest.mark.parametrize("toward", SIDES)
-def test_two_ways_a_sweep_is_single_splits(site, toward):
+def test_a_sweep_is_single_splits(site, toward):
     swept = sweep(site, toward=toward, most=0.3 * INCH, steps=7, grid=5)
     openings = [o.opening for o in site.outlets]
     far, right = SIDES[toward]
@@ -77,7 +74,7 @@ def test_two_ways_a_sweep_is_single_splits(site, toward):
                 assert swept.map_share[i, a, b] == pytest.approx(one.share, abs=1e-9)
 
 
-def test_exact_the_worst_line_is_the_one_that_gets_most_for_its_target():
+def test_the_worst_line_is_the_one_that_gets_most_for_its_target():
     swept = sweep(lesson_site(), toward="right", most=0.2 * INCH, steps=5)
     assert swept.over_target[:, 0] == pytest.approx(1.0, abs=1e-9)
     assert (swept.worst[:, 1:] == 3).all()
@@ -86,7 +83,7 @@ def test_exact_the_worst_line_is_the_one_that_gets_most_for_its_target():
     assert swept.scale == 0.25
 
 
-def test_exact_unequal_targets_are_shown_over_target():
+def test_unequal_targets_are_shown_over_target():
     outlets = tuple(
         Outlet(label=o.label, opening=o.opening, position=o.position, line_length=10.0 + 2 * i)
         for i, o in enumerate(lesson_site(3).outlets)
@@ -100,7 +97,7 @@ def test_exact_unequal_targets_are_shown_over_target():
     assert (swept.limit == 0.0).all()
 
 
-def test_two_ways_the_limit_is_where_a_line_leaves_the_tolerance():
+def test_the_limit_is_where_a_line_leaves_the_tolerance():
     site = lesson_site(4, tolerance=Tolerance(share=0.2))
     swept = sweep(site, most=0.5 * INCH)
     hole = site.outlets[0].opening
@@ -119,19 +116,19 @@ def test_two_ways_the_limit_is_where_a_line_leaves_the_tolerance():
     assert np.isfinite(swept.limit[:3]).all()
 
 
-def test_exact_a_mirrored_lean_gives_mirrored_shares():
+def test_a_mirrored_lean_gives_mirrored_shares():
     left, right = (sweep(lesson_site(), toward=side, steps=5, grid=3) for side in ("left", "right"))
     assert left.share == pytest.approx(right.share[..., ::-1], abs=1e-9)
 
 
 @given(far=st.floats(-0.02, 0.02), right=st.floats(-0.02, 0.02), n=st.integers(2, 20))
-def test_exact_a_lean_is_a_plane_through_the_middle(far, right, n):
+def test_a_lean_is_a_plane_through_the_middle(far, right, n):
     site = lesson_site(n)
     lips = leaning_lips(site, far, right)
     assert lips == pytest.approx(plane(site, far, right), abs=1e-15)
 
 
-def test_exact_a_box_that_was_not_measured_leans_over_its_outlets():
+def test_a_box_that_was_not_measured_leans_over_its_outlets():
     places = [(0.0, 0.1), (0.4, 0.1), (0.2, 0.5)]
     outlets = tuple(Outlet(label=str(p), opening=Circle(0.05), position=p) for p in places)
     site = Site(outlets=outlets, flows=LESSON_FLOWS)
@@ -141,7 +138,7 @@ def test_exact_a_box_that_was_not_measured_leans_over_its_outlets():
     assert leaning_lips(round_box, 0.004, 0.0)[0] == pytest.approx(0.002)
 
 
-def test_exact_what_cannot_be_swept_is_refused():
+def test_what_cannot_be_swept_is_refused():
     lost = Site(outlets=(Outlet(label="A", opening=Circle(0.05)),), flows=LESSON_FLOWS)
     with pytest.raises(DomainError, match="outlet A has no position"):
         sweep(lost)
@@ -154,7 +151,7 @@ def test_exact_what_cannot_be_swept_is_refused():
 
 
 @pytest.mark.parametrize("error", [-INCH / 8, INCH / 16])
-def test_two_ways_a_comparison_is_single_splits(error):
+def test_a_comparison_is_single_splits(error):
     compared = compare(error=error)
     for k, kind in enumerate(compared.kinds):
         for i, flow in enumerate(compared.flows):
@@ -165,7 +162,7 @@ def test_two_ways_a_comparison_is_single_splits(error):
     assert compared.drop == pytest.approx(compared.head[:, -1])
 
 
-def test_exact_the_most_forgiving_comes_first():
+def test_the_most_forgiving_comes_first():
     compared = compare()
     off = np.abs(compared.share[compared.order, 0] - 0.25)
     assert (np.diff(off) >= 0).all()
@@ -177,7 +174,7 @@ def test_exact_the_most_forgiving_comes_first():
     assert exact.caution == ""
 
 
-def test_exact_what_is_caught_adds_up_to_what_is_poured():
+def test_what_is_caught_adds_up_to_what_is_poured():
     lesson = exercise(Circle(2 * INCH, coefficient=0.6), 5)
     poured = np.array([flow.inflow for flow in lesson.table.flows]) * lesson.seconds
     assert lesson.caught[:, 0] + 4 * lesson.caught[:, 1] == pytest.approx(poured, rel=1e-12)
@@ -185,7 +182,7 @@ def test_exact_what_is_caught_adds_up_to_what_is_poured():
         exercise(Circle(0.05), 4, seconds=0.0)
 
 
-def test_two_ways_frames_are_single_splits():
+def test_frames_are_single_splits():
     bench = Bench(site=lesson_site(3), outlet=1)
     shown = frames(bench, inflows=(2e-5, 1e-3), leans=(-0.004, 0.0, 0.006), lips=(-0.003, 0.002))
     rng = np.random.default_rng(3)
@@ -199,7 +196,7 @@ def test_two_ways_frames_are_single_splits():
         assert shown.share[kind, full, a, b, c, d] == pytest.approx(one.share, abs=1e-9)
 
 
-def test_exact_a_filled_trench_takes_nothing_until_the_water_stands_over_it():
+def test_a_filled_trench_takes_nothing_until_the_water_stands_over_it():
     bench = Bench(site=lesson_site())
     result = bench.split(0, [flow.inflow for flow in LESSON_FLOWS], filled=True)
     over = result.level > FILLED
@@ -209,6 +206,6 @@ def test_exact_a_filled_trench_takes_nothing_until_the_water_stands_over_it():
 
 
 @pytest.mark.parametrize(("outlet", "n"), [(4, 4), (-1, 4), (0, 9)])
-def test_exact_a_bench_has_its_outlet_and_not_too_many(outlet, n):
+def test_a_bench_has_its_outlet_and_not_too_many(outlet, n):
     with pytest.raises(DomainError):
         Bench(site=lesson_site(n), outlet=outlet)

@@ -7,12 +7,11 @@ import pytest
 
 from dbox import Circle, DomainError, split
 from dbox.fieldwork.diagnosis.causes import CAUSES, KEYS
-from dbox.fieldwork.diagnosis.weigh import weigh
-from dbox.fieldwork.lessons.cases import LEAK_FALL, MOST_GROUPS, OUTLETS, Case, make_cases
-from dbox.fieldwork.lessons.recipes import RECIPES
-from dbox.fieldwork.records.evidence import OUTLET_WORDS, WORDS
-from dbox.fieldwork.tilt import fit_plane
-from dbox.files.lessons.case_words import NAMES, answer, same_at_all_outlets, seen_at_outlets
+from dbox.fieldwork.diagnosis.posterior import weigh
+from dbox.fieldwork.evidence import OUTLET_WORDS, WORDS
+from dbox.fieldwork.lesson_cases import LEAK_FALL, MOST_GROUPS, OUTLETS, RECIPES, Case, make_cases
+from dbox.fieldwork.readings import fit_plane
+from dbox.report.teach_report import NAMES, answer, same_at_all_outlets, seen_at_outlets
 
 INCH = 0.0254
 SEEDS = range(10)
@@ -26,20 +25,20 @@ def of_cause(cause: str) -> list[Case]:
     return [case for case in all_cases() if case.cause == cause]
 
 
-def test_exact_the_same_seed_gives_the_same_cases():
+def test_the_same_seed_gives_the_same_cases():
     assert make_cases(7, 5) == make_cases(7, 5)
     assert make_cases(7, 5)[:2] == make_cases(7, 2)
     assert make_cases(7, 5) != make_cases(8, 5)
 
 
-def test_exact_no_two_groups_have_the_same_cause():
+def test_no_two_groups_have_the_same_cause():
     for seed in SEEDS:
         causes = [case.cause for case in make_cases(seed, MOST_GROUPS)]
         assert len(set(causes)) == len(causes) == len(RECIPES)
         assert set(causes) <= set(KEYS)
 
 
-def test_exact_every_word_is_one_that_the_diagnosis_knows():
+def test_every_word_is_one_that_the_diagnosis_knows():
     for recipe in RECIPES:
         for name, word in recipe.whole.items():
             assert name == "feed" or word in WORDS[name], (recipe.cause, name)
@@ -51,7 +50,7 @@ def test_exact_every_word_is_one_that_the_diagnosis_knows():
         assert {recipe.look, *recipe.hidden} <= set(NAMES)
 
 
-def test_exact_the_class_is_not_shown_the_look_that_settles_it():
+def test_the_class_is_not_shown_the_look_that_settles_it():
     for case in all_cases(range(3)):
         shown, whole = case.shown.evidence, case.site.evidence
         if case.look in WORDS:
@@ -66,7 +65,7 @@ def test_exact_the_class_is_not_shown_the_look_that_settles_it():
         assert all(getattr(case.site, name) == getattr(case.shown, name) for name in kept)
 
 
-def test_two_ways_the_diagnosis_puts_the_cause_first_on_the_full_evidence():
+def test_the_diagnosis_puts_the_cause_first_on_the_full_evidence():
     """At least 8 of 10 seeds, the first group of each; and of all cases of some seeds."""
 
     def found(case: Case) -> bool:
@@ -79,7 +78,7 @@ def test_two_ways_the_diagnosis_puts_the_cause_first_on_the_full_evidence():
     assert sum(map(found, every)) >= 0.8 * len(every)
 
 
-def test_exact_readings_count_from_the_still_water():
+def test_readings_count_from_the_still_water():
     for case in all_cases(range(3)):
         heights = np.array([outlet.readings for outlet in case.site.outlets])
         assert heights.shape == (OUTLETS, 2)
@@ -90,7 +89,7 @@ def test_exact_readings_count_from_the_still_water():
         assert np.abs(heights * 32 / INCH - np.round(heights * 32 / INCH)).max() < 1e-9
 
 
-def test_exact_a_tilted_box_reads_as_a_plane_and_a_dropped_insert_does_not():
+def test_a_tilted_box_reads_as_a_plane_and_a_dropped_insert_does_not():
     def residual(case: Case) -> float:
         heights = [np.mean(outlet.readings) for outlet in case.site.outlets]
         plane = fit_plane(heights, [outlet.position for outlet in case.site.outlets])
@@ -101,7 +100,7 @@ def test_exact_a_tilted_box_reads_as_a_plane_and_a_dropped_insert_does_not():
 
 
 @pytest.mark.parametrize("cause", ["tilt", "low", "overload", "infiltration", "solids"])
-def test_two_ways_catches_of_sound_lines_follow_the_readings(cause):
+def test_catches_of_sound_lines_follow_the_readings(cause):
     """Splitting the lips as read gives about the catches, where nothing but height is at work."""
     for case in of_cause(cause):
         lips = [np.mean(outlet.readings) for outlet in case.site.outlets]
@@ -111,7 +110,7 @@ def test_two_ways_catches_of_sound_lines_follow_the_readings(cause):
         assert np.abs(told - caught).max() < 0.08
 
 
-def test_exact_what_a_line_does_not_take_is_not_caught():
+def test_what_a_line_does_not_take_is_not_caught():
     for case in of_cause("capped"):
         assert [pour.catches[case.outlet] for pour in case.site.pours] == [0.0, 0.0]
         assert all(case.outlet not in pour.order for pour in case.site.pours)
@@ -124,7 +123,7 @@ def test_exact_what_a_line_does_not_take_is_not_caught():
         assert sum(slow.catches) < 0.7 * slow.inflow
 
 
-def test_exact_the_key_tells_cause_place_look_and_what_it_shows():
+def test_the_key_tells_cause_place_look_and_what_it_shows():
     for case in all_cases(range(2)):
         told = dict(answer(case))
         assert told["Cause"] == CAUSES[KEYS.index(case.cause)].name
@@ -135,6 +134,6 @@ def test_exact_the_key_tells_cause_place_look_and_what_it_shows():
 
 
 @pytest.mark.parametrize(("seed", "groups"), [(-1, 1), (0, 0), (0, MOST_GROUPS + 1)])
-def test_exact_what_cannot_be_made_is_refused(seed, groups):
+def test_what_cannot_be_made_is_refused(seed, groups):
     with pytest.raises(DomainError):
         make_cases(seed, groups)

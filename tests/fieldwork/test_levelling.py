@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from dbox import Circle, DomainError, Notch, Slot, split
-from dbox.fieldwork.levelling.plan import HAND_STEP, level, lips_alike
+from dbox.fieldwork.levelling import HAND_STEP, level, lips_alike
 from dbox.fieldwork.site import Box, Flow, Target
 
 from .sites import DOSE, HOLE, INCH, LITRE_PER_MINUTE, POUR, SIDES, TRICKLE, arrays, box, same_bytes
@@ -50,7 +50,7 @@ def test_practice_the_highest_hole_is_the_mark():
 
 @given(st.lists(st.floats(-0.005, 0.005), min_size=2, max_size=6), st.booleans())
 @settings(max_examples=30)
-def test_exact_after_level_lips_all_lines_share_equally(readings, highest):
+def test_after_level_lips_all_lines_share_equally(readings, highest):
     site = box(readings, clocks=1.2, spread=1e-6, flows=FLOWS)
     result = level(site, match_highest=highest, hand_step=FINE, samples=50)
     assert result.verdict in ("adjust", "nothing to do")
@@ -64,7 +64,7 @@ def test_exact_after_level_lips_all_lines_share_equally(readings, highest):
     st.sampled_from([HAND_STEP, np.radians(1), np.radians(15)]),
 )
 @settings(max_examples=40)
-def test_exact_turns_are_whole_steps_and_lips_follow_the_insert(outlets, step):
+def test_turns_are_whole_steps_and_lips_follow_the_insert(outlets, step):
     site = box([r for r, _ in outlets], clocks=[c for _, c in outlets], spread=1e-6)
     result = level(site, hand_step=step, samples=50)
     steps = result.turn / step
@@ -86,7 +86,7 @@ def test_exact_turns_are_whole_steps_and_lips_follow_the_insert(outlets, step):
 
 @given(st.lists(st.floats(-0.008, 0.008), min_size=1, max_size=6), st.integers(0, 5))
 @settings(max_examples=40)
-def test_two_ways_still_water_after_each_step(readings, capped):
+def test_still_water_after_each_step(readings, capped):
     """Topped up until it just spills, still water stands at the lowest open lip of that moment."""
     closed = [capped] if 0 < capped < len(readings) else []
     site = box(readings, clocks=0.8, spread=1e-6, capped=closed)
@@ -104,19 +104,19 @@ def test_two_ways_still_water_after_each_step(readings, capped):
     assert rises == sorted(rises, reverse=True), "all that go up come before those that go down"
 
 
-def test_exact_lowest_first_among_those_that_go_up():
+def test_lowest_first_among_those_that_go_up():
     site = box([0.001, -0.002, 0.004, 0.0], clocks=0.0, spread=SURE)
     assert level(site, match_highest=True).order == (1, 3, 0)
 
 
-def test_exact_highest_first_among_those_that_go_down():
+def test_highest_first_among_those_that_go_down():
     """Outlet 1 cannot be turned; the holes of the others stand up and come down to it."""
     offsets = [None, 0.5 * INCH, 0.5 * INCH, 0.5 * INCH]
     site = box([0.0, 0.002, 0.004, 0.003], clocks=np.pi, offset=offsets, spread=SURE)
     assert level(site, hand_step=FINE).order == (2, 3, 1)
 
 
-def test_exact_level_lips_need_nothing():
+def test_level_lips_need_nothing():
     result = level(box([0.0] * 4, clocks=0.5, spread=SURE))
     assert result.verdict == "nothing to do"
     assert not result.turn.any()
@@ -127,14 +127,14 @@ def test_exact_level_lips_need_nothing():
 
 @pytest.mark.parametrize("spread", [None, INCH / 32, 0.0005])
 @pytest.mark.parametrize("n", [2, 4, 8])
-def test_exact_lips_read_level_are_not_touched(n, spread):
+def test_lips_read_level_are_not_touched(n, spread):
     """However poor the ruler, equal readings speak for no turn."""
     result = level(box([0.002] * n, clocks=0.5, spread=spread))
     assert "outside" not in result.before.verdicts
     assert result.verdict == "nothing to do"
 
 
-def test_exact_a_line_that_is_surely_outside_is_worked_on_though_the_readings_might_be_alike():
+def test_a_line_that_is_surely_outside_is_worked_on_though_the_readings_might_be_alike():
     """1.8 errors apart: chance one time in 14 to either side, but one in 28 to the one seen."""
     spread = 0.0005
     lips = [0.0, 1.8 * np.sqrt(2.0) * spread]
@@ -144,7 +144,7 @@ def test_exact_a_line_that_is_surely_outside_is_worked_on_though_the_readings_mi
     assert result.verdict == "adjust"
 
 
-def test_exact_what_a_ruler_cannot_see_is_left_alone():
+def test_what_a_ruler_cannot_see_is_left_alone():
     """Half a millimetre apart, each reading good to 1/16 in: no reason to touch anything."""
     result = level(box([0.0, 0.0005, -0.0005, 0.0002], clocks=0.5))
     assert "outside" not in result.before.verdicts
@@ -152,7 +152,7 @@ def test_exact_what_a_ruler_cannot_see_is_left_alone():
     np.testing.assert_array_equal(result.lip_after, [0.0, 0.0005, -0.0005, 0.0002])
 
 
-def test_exact_adjust_means_that_there_is_something_to_turn():
+def test_adjust_means_that_there_is_something_to_turn():
     """0.2 mm at a quarter turn is 0.9 degrees: no hand sets that."""
     result = level(box([0.0, 0.0002, 0.0, -0.0002], clocks=np.pi / 2, spread=1e-5, tolerance=0.02))
     assert result.before.verdicts[0] == "outside"
@@ -162,13 +162,13 @@ def test_exact_adjust_means_that_there_is_something_to_turn():
 
 
 @pytest.mark.parametrize(("times", "verdict"), [(0.99, "nothing to do"), (1.01, "adjust")])
-def test_two_ways_two_lips_are_alike_up_to_1_96_standard_errors(times, verdict):
+def test_two_lips_are_alike_up_to_1_96_standard_errors(times, verdict):
     """Without a tolerance only the readings speak: a 5 % two-sided normal test."""
     apart = times * stats.norm.isf(0.025) * 2**0.5 * 0.001
     assert level(box([0.0, apart], clocks=1.5, spread=0.001, tolerance=None)).verdict == verdict
 
 
-def test_two_ways_lips_with_repeats_are_alike_by_analysis_of_variance():
+def test_lips_with_repeats_are_alike_by_analysis_of_variance():
     """scipy's one-way analysis at 5 %, on drawn readings: three outlets, three repeats each."""
     rng, told = np.random.default_rng(3), []
     for _ in range(40):
@@ -183,7 +183,7 @@ def test_two_ways_lips_with_repeats_are_alike_by_analysis_of_variance():
     assert 5 < sum(told) < len(told) - 5, "both answers came up"
 
 
-def test_exact_a_tilt_past_the_inserts_is_bedded_again_by_the_planted_tilt():
+def test_a_tilt_past_the_inserts_is_bedded_again_by_the_planted_tilt():
     """Pipes on a plane, holes at all clock positions: the plane is that of the pipes."""
     clocks = [0.4, -1.0, 2.0, -2.5]
     for slope_x, slope_y in [(0.0, 0.08), (0.15, -0.05), (-0.2, 0.1)]:
@@ -202,7 +202,7 @@ def test_exact_a_tilt_past_the_inserts_is_bedded_again_by_the_planted_tilt():
         assert result.lift.still_short == ()
 
 
-def test_exact_the_pipes_plane_does_not_mind_the_size_of_the_holes():
+def test_the_pipes_plane_does_not_mind_the_size_of_the_holes():
     """lip = pipe centre - e cos(a) - r: level pipes with holes of two sizes are level pipes."""
     clocks, holes = [0.4, -1.0, 2.0, -2.5], [Circle(d) for d in (0.05, 0.05, 0.03, 0.03)]
     radii = np.array([h.diameter / 2 for h in holes])
@@ -212,7 +212,7 @@ def test_exact_the_pipes_plane_does_not_mind_the_size_of_the_holes():
     assert result.plane.slope_y == pytest.approx(0, abs=1e-12)
 
 
-def test_exact_a_tilt_within_the_inserts_is_turned_out():
+def test_a_tilt_within_the_inserts_is_turned_out():
     readings = list(np.array(SIDES) @ [0.0, 0.02])
     result = level(box(readings, clocks=np.pi / 2, positions=SIDES, spread=SURE), hand_step=FINE)
     assert result.verdict == "adjust"
@@ -222,7 +222,7 @@ def test_exact_a_tilt_within_the_inserts_is_turned_out():
     assert result.after.verdicts == ("within",) * 3
 
 
-def test_exact_what_cannot_reach_is_brought_as_near_as_it_goes():
+def test_what_cannot_reach_is_brought_as_near_as_it_goes():
     site = box([0.0, 0.0, 0.0, -0.05], clocks=np.pi / 2, spread=SURE)
     result = level(site, hand_step=FINE)
     assert result.verdict == "re-bed"
@@ -232,7 +232,7 @@ def test_exact_what_cannot_reach_is_brought_as_near_as_it_goes():
     assert "positions of three outlets are needed" in " ".join(result.warnings)
 
 
-def test_exact_a_fixed_insert_is_the_height_for_all():
+def test_a_fixed_insert_is_the_height_for_all():
     site = box([0.0, 0.004, 0.002], clocks=np.pi / 2, offset=[E, None, E], spread=SURE)
     result = level(site, hand_step=FINE)
     assert result.verdict == "adjust"
@@ -240,14 +240,14 @@ def test_exact_a_fixed_insert_is_the_height_for_all():
     np.testing.assert_allclose(result.lip_after, 0.004, atol=1e-11)
 
 
-def test_exact_two_fixed_inserts_apart_cannot_be_cured():
+def test_two_fixed_inserts_apart_cannot_be_cured():
     result = level(box([0.0, 0.004, 0.0], clocks=0.5, offset=[None, None, E], spread=SURE))
     assert result.verdict == "re-bed"
     assert result.reachable.tolist() in ([True, False, True], [False, True, True])
     assert result.turn[:2].tolist() == [0, 0]
 
 
-def test_exact_an_unknown_clock_is_set_by_the_ruler():
+def test_an_unknown_clock_is_set_by_the_ruler():
     site = box([0.0, 0.004, 0.0], clocks=[None, np.pi / 2, None], spread=SURE)
     result = level(site, match_highest=True)
     assert np.isnan(result.turn).tolist() == [True, False, True]
@@ -262,7 +262,7 @@ def test_exact_an_unknown_clock_is_set_by_the_ruler():
     assert idle.lip_after.tolist() == [0, 0]
 
 
-def test_exact_a_capped_outlet_is_left_out():
+def test_a_capped_outlet_is_left_out():
     site = box([0.0, 0.03, 0.004, None], clocks=np.pi / 2, capped=[1, 3], spread=SURE)
     result = level(site, hand_step=FINE)
     assert result.verdict == "adjust"
@@ -277,7 +277,7 @@ def test_exact_a_capped_outlet_is_left_out():
 
 @pytest.mark.parametrize("design", [0, 1, 2])
 @pytest.mark.parametrize("openings", [HOLE, [HOLE, Slot(0.03), Notch(1.2), Circle(0.04)]])
-def test_exact_unequal_targets_are_met_at_the_design_flow_and_nowhere_else(design, openings):
+def test_unequal_targets_are_met_at_the_design_flow_and_nowhere_else(design, openings):
     target = Target(by="list", weights=(1.0, 2.0, 3.0, 2.0))
     site = box(
         [0.0, 0.002, -0.001, 0.0], clocks=1.7, openings=openings, target=target, spread=SURE,
@@ -301,7 +301,7 @@ def test_exact_unequal_targets_are_met_at_the_design_flow_and_nowhere_else(desig
             assert f"{flow.name} {told[i]}" in sentence
 
 
-def test_exact_the_far_off_flows_of_notches_from_their_own_law():
+def test_the_far_off_flows_of_notches_from_their_own_law():
     """Heads go as q^0.4, the same for all notches: unequal lips that fit one flow fit no other."""
     target = Target(by="list", weights=(1.0, 4.0))
     flows = [Flow(name="one", inflow=1e-4), Flow(name="other", inflow=3.2e-3)]
@@ -318,14 +318,14 @@ def test_exact_the_far_off_flows_of_notches_from_their_own_law():
     assert ((level_other - low) / (level_other - high)) ** 2.5 < 2
 
 
-def test_exact_holes_of_two_sizes_at_equal_targets_hold_for_one_flow():
+def test_holes_of_two_sizes_at_equal_targets_hold_for_one_flow():
     site = box([0.0, 0.0], clocks=1.5, openings=[HOLE, Circle(0.03)], spread=SURE, offset=0.03)
     result = level(site, design_flow=1, hand_step=FINE)
     np.testing.assert_allclose(result.after.result.share[1], 0.5, rtol=1e-7)
     assert abs(result.after.result.share[0, 0] - 0.5) > 0.05
 
 
-def test_exact_a_coarse_hand_shows_in_the_bands_after():
+def test_a_coarse_hand_shows_in_the_bands_after():
     """Readings without error, one insert moved: all that is left is half a step either way."""
     site = box([0.0, -0.004], clocks=0.5, spread=1e-7, flows=[TRICKLE], offset=[None, E])
     step = np.radians(10)
@@ -340,7 +340,7 @@ def test_exact_a_coarse_hand_shows_in_the_bands_after():
     assert np.mean(shares > result.after.share_high[0, 1]) == pytest.approx(0.05, abs=0.02)
 
 
-def test_exact_same_seed_same_answer_to_the_last_bit():
+def test_same_seed_same_answer_to_the_last_bit():
     site = box([0.0, 0.003, -0.001, 0.002], clocks=[0.1, 1.0, None, -2.0], positions=SIDES)
     one, again, other = (level(site, seed=s) for s in (5, 5, 6))
     assert same_bytes(one, again)
@@ -348,35 +348,35 @@ def test_exact_same_seed_same_answer_to_the_last_bit():
     assert one.before.share_low.tobytes() != other.before.share_low.tobytes()
 
 
-def test_exact_read_only():
+def test_read_only():
     for name, array in arrays(level(box([0.0, 0.003, -0.001, 0.0], clocks=1.0, positions=SIDES))):
         assert not array.flags.writeable, name
 
 
 @pytest.mark.parametrize("step", [0.0, -0.1, np.nan])
-def test_exact_a_step_of_nothing_is_refused(step):
+def test_a_step_of_nothing_is_refused(step):
     with pytest.raises(DomainError, match=r"the step of a turn is .* deg; give one above 0"):
         level(box([0.0, 0.003]), hand_step=step)
 
 
 @pytest.mark.parametrize("flow", [-1, 3])
-def test_exact_a_flow_that_is_not_there_is_refused(flow):
+def test_a_flow_that_is_not_there_is_refused(flow):
     with pytest.raises(DomainError, match=f"design_flow is {flow}; the site has 3 flows"):
         level(box([0.0, 0.003]), design_flow=flow)
 
 
-def test_exact_one_open_outlet_gets_everything_and_there_is_nothing_to_do():
+def test_one_open_outlet_gets_everything_and_there_is_nothing_to_do():
     done = level(box([0.004, None], capped=[1], tolerance=None))
     assert (done.verdict, done.order) == ("nothing to do", ())
     assert done.after.result.share.tolist() == [[1.0, 0.0]] * 3
 
 
-def test_exact_an_unmeasured_outlet_is_named():
+def test_an_unmeasured_outlet_is_named():
     with pytest.raises(DomainError, match="no reading for open outlet 2"):
         level(box([0.0, None, 0.001]))
 
 
-def test_exact_one_outlet_has_nothing_to_level():
+def test_one_outlet_has_nothing_to_level():
     result = level(box([0.004], clocks=0.5))
     assert result.verdict == "nothing to do"
     np.testing.assert_array_equal(result.after.result.share, 1)

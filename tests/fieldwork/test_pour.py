@@ -7,9 +7,8 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from dbox import Circle, DomainError
-from dbox.fieldwork.pour.predict import balance, expect
-from dbox.fieldwork.records.poured import Pour
-from dbox.fieldwork.site import Box
+from dbox.fieldwork.pour import balance, expect
+from dbox.fieldwork.site import Box, Pour
 
 from .pours import COEFFICIENT, DIAMETER, FAST, SLOW, simulate
 from .sites import INCH, arrays, box, same_bytes
@@ -25,7 +24,7 @@ def done(catches, *, inflow=FAST, **pour):
     return Pour(name="pour", inflow=inflow, catches=caught, **pour)
 
 
-def test_exact_level_lips_share_the_pour_and_fill_the_jug_alike():
+def test_level_lips_share_the_pour_and_fill_the_jug_alike():
     site = box(LEVEL, openings=HOLE)
     found = expect(site, [Pour(name="pour", inflow=FAST, jug=QUART)])
     np.testing.assert_allclose(found.result.flow, FAST / 4, rtol=1e-10)
@@ -33,7 +32,7 @@ def test_exact_level_lips_share_the_pour_and_fill_the_jug_alike():
     assert found.still_level == 0.0
 
 
-def test_exact_a_dry_outlet_never_fills_its_jug_and_no_jug_is_no_time():
+def test_a_dry_outlet_never_fills_its_jug_and_no_jug_is_no_time():
     site = box([0.0, 0.05], openings=HOLE)
     jug, none = Pour(name="a", inflow=SLOW, jug=QUART), Pour(name="b", inflow=SLOW)
     times = expect(site, [jug, none]).fill_time(expect(site, [jug, none]).result.flow)
@@ -42,14 +41,14 @@ def test_exact_a_dry_outlet_never_fills_its_jug_and_no_jug_is_no_time():
 
 
 @pytest.mark.parametrize("inflow", [SLOW, FAST])
-def test_two_ways_flows_are_those_of_the_plain_simulator(inflow):
+def test_flows_are_those_of_the_plain_simulator(inflow):
     lips = np.array([1, 0, 2, -1, 3]) * INCH / 32
     found = expect(box(list(lips), openings=HOLE), [Pour(name="pour", inflow=inflow)])
     plain = simulate(lips, np.ones(5), inflow)
     np.testing.assert_allclose(found.result.flow[0], plain, rtol=1e-5)
 
 
-def test_two_ways_the_band_is_that_of_plainly_drawn_boxes():
+def test_the_band_is_that_of_plainly_drawn_boxes():
     """300 boxes drawn and simulated one by one; their percentiles are good to about a tenth."""
     spread = INCH / 32
     site = box([0.0, INCH / 16, 0.0], openings=HOLE, spread=spread)
@@ -64,7 +63,7 @@ def test_two_ways_the_band_is_that_of_plainly_drawn_boxes():
 
 
 @pytest.mark.parametrize("apart", [0.0, 0.7, 1.5, 3.0])
-def test_exact_the_lower_of_two_lips_starts_first(apart):
+def test_the_lower_of_two_lips_starts_first(apart):
     """P(first) = Phi(difference / error of a difference)."""
     spread = INCH / 32
     site = box([0.0, apart * spread], openings=HOLE, spread=spread)
@@ -74,7 +73,7 @@ def test_exact_the_lower_of_two_lips_starts_first(apart):
     assert found.order == (0, 1)
 
 
-def test_exact_a_capped_outlet_never_starts():
+def test_a_capped_outlet_never_starts():
     found = expect(box([0.01, 0.0, 0.02], capped=[1]), [Pour(name="pour", inflow=FAST)])
     assert found.order == (0, 2)
     assert found.first_probability[1] == 0
@@ -85,7 +84,7 @@ def test_exact_a_capped_outlet_never_starts():
 @pytest.mark.parametrize(
     "size", [Box(inside=(0.4, 0.5)), Box(shape="round", inside=(0.6,))], ids=["rectangle", "round"]
 )
-def test_two_ways_three_time_constants_bring_the_level_95_per_cent_of_the_way(size):
+def test_three_time_constants_bring_the_level_95_per_cent_of_the_way(size):
     site = box([0.0, 0.002, 0.001], openings=HOLE, box=size)
     found = expect(site, [Pour(name="pour", inflow=FAST)])
     plan = 0.2 if size.shape == "rectangle" else np.pi * 0.3**2
@@ -99,7 +98,7 @@ def test_two_ways_three_time_constants_bring_the_level_95_per_cent_of_the_way(si
     assert (steady - end) / (steady - begin) == pytest.approx(np.exp(-3), rel=0.02)
 
 
-def test_exact_without_a_size_there_is_no_settling_time():
+def test_without_a_size_there_is_no_settling_time():
     assert np.isnan(expect(box(LEVEL), [Pour(name="pour", inflow=FAST)]).settling).all()
 
 
@@ -115,7 +114,7 @@ def test_same_seed_same_answer_and_arrays_are_read_only():
     assert all(not array.flags.writeable for _, array in arrays(one))
 
 
-def test_exact_catches_are_held_against_their_bands():
+def test_catches_are_held_against_their_bands():
     """Nothing to do with the pour's own balance: each outlet for itself."""
     site = box(LEVEL, openings=HOLE, spread=INCH / 64)
     found = expect(site, [done([0.25, 0.1, 0.5, None])])
@@ -132,7 +131,7 @@ def test_exact_catches_are_held_against_their_bands():
         ([0.4, 0.4, 0.5, None], "more", -0.3),
     ],
 )
-def test_exact_the_balance_of_a_pour(catches, verdict, missing):
+def test_the_balance_of_a_pour(catches, verdict, missing):
     found = balance(expect(box(LEVEL), [done(catches)]), 0)
     assert found.verdict == verdict
     assert found.missing == pytest.approx(missing * FAST)
@@ -140,7 +139,7 @@ def test_exact_the_balance_of_a_pour(catches, verdict, missing):
     assert found.uncaught == ((3,) if catches[3] is None else ())
 
 
-def test_exact_the_error_of_the_balance_is_that_of_pour_and_catches_together():
+def test_the_error_of_the_balance_is_that_of_pour_and_catches_together():
     """Poured 1 and caught 4 times 1/4, each to 5 %: 1.645 x 5 % x sqrt(1 + 4/16)."""
     found = balance(expect(box(LEVEL), [done([0.25] * 4)]), 0)
     half = 1.6449 * 0.05 * np.sqrt(1.25) * FAST
@@ -148,7 +147,7 @@ def test_exact_the_error_of_the_balance_is_that_of_pour_and_catches_together():
     assert found.missing - found.low == pytest.approx(half, rel=1e-4)
 
 
-def test_exact_an_uncaught_outlet_counts_with_the_most_its_reading_allows():
+def test_an_uncaught_outlet_counts_with_the_most_its_reading_allows():
     """Half is missing where a quarter may have left uncaught: less, and by less than half."""
     expectation = expect(box(LEVEL, spread=INCH / 64), [done([0.1, 0.1, 0.1, None])])
     found = balance(expectation, 0)
@@ -156,7 +155,7 @@ def test_exact_an_uncaught_outlet_counts_with_the_most_its_reading_allows():
     assert found.missing == pytest.approx(0.7 * FAST - expectation.high[0, 3])
 
 
-def test_exact_starting_against_the_readings_is_told():
+def test_starting_against_the_readings_is_told():
     lips = [0.0, 0.005, 0.001]
     backwards = Pour(name="pour", inflow=FAST, order=(1, 0, 2))
     told = [w for w in expect(box(lips, spread=0.0005), [backwards]).warnings if "started" in w]
@@ -167,7 +166,7 @@ def test_exact_starting_against_the_readings_is_told():
     assert not any("started" in w for w in expect(box(lips, spread=0.0005), [fitting]).warnings)
 
 
-def test_exact_a_pour_that_ends_before_the_catches_is_told():
+def test_a_pour_that_ends_before_the_catches_is_told():
     """60 s of pour; four jugs one after another take 4 x 4 QUART / FAST = 40 s, settling more."""
     site = box(LEVEL, openings=HOLE, box=Box(inside=(0.4, 0.5)))
     short = Pour(name="short", inflow=FAST, volume=FAST * 45, jug=QUART)

@@ -9,11 +9,22 @@ from scipy import stats
 from scipy.special import ndtr
 
 from dbox import Circle, DomainError, Notch, Slot, split
-from dbox.fieldwork.pour.finding import _apart, _readings, judge
-from dbox.fieldwork.pour.fit import DRIBBLE, FREE_INFLOW, LEAST_BLOCKAGE, LIP_SPREAD, PRIOR, explain
-from dbox.fieldwork.pour.model import Candidate, PartlyBlocked, PourModel
-from dbox.fieldwork.pour.predict import expect
-from dbox.fieldwork.records.poured import Pour
+from dbox.fieldwork.pour import expect
+from dbox.fieldwork.pour_fit import (
+    DRIBBLE,
+    FREE_INFLOW,
+    LEAST_BLOCKAGE,
+    LIP_SPREAD,
+    PRIOR,
+    Candidate,
+    PartlyBlocked,
+    PourModel,
+    _apart,
+    _readings,
+    explain,
+    judge,
+)
+from dbox.fieldwork.site import Pour
 
 from .pours import FAST, SLOW, drawn_box
 from .sites import INCH, arrays, box
@@ -26,7 +37,7 @@ def weighed(site, pours):
 
 
 @pytest.mark.parametrize("kind", ["agree", "height", "blockage"])
-def test_two_ways_derivatives_are_those_of_small_steps(kind):
+def test_derivatives_are_those_of_small_steps(kind):
     model = PourModel(
         candidate=Candidate(kind, None if kind == "agree" else 2),
         openings=HOLES,
@@ -52,7 +63,7 @@ def test_two_ways_derivatives_are_those_of_small_steps(kind):
     np.testing.assert_allclose(exact[:, :, :3].sum(1), 0, atol=1e-16)
 
 
-def test_exact_a_partly_blocked_opening_passes_its_part_at_every_head():
+def test_a_partly_blocked_opening_passes_its_part_at_every_head():
     free, blocked = Circle(0.05), PartlyBlocked(Circle(0.05), 0.6)
     heads = [-0.01, 0.003, 0.02, 0.2]
     np.testing.assert_allclose(blocked.discharge(heads), 0.6 * free.discharge(heads))
@@ -61,7 +72,7 @@ def test_exact_a_partly_blocked_opening_passes_its_part_at_every_head():
     np.testing.assert_allclose(blocked.discharge(heads, tailwater=0.002), 0.6 * drowned)
 
 
-def test_two_ways_probabilities_are_those_of_boxes_drawn_from_what_was_known():
+def test_probabilities_are_those_of_boxes_drawn_from_what_was_known():
     """Evidence is the mean likelihood over what was known before: 20,000 boxes, drawn plainly.
 
     The approximation is held to 0.05 in probability.
@@ -106,7 +117,7 @@ def _plain_flows(hole, lips, passing, inflow):
     return flow
 
 
-def test_exact_catches_as_expected_leave_every_lip_where_it_was_read():
+def test_catches_as_expected_leave_every_lip_where_it_was_read():
     site = box([0.0, 0.001, 0.002], openings=HOLES[0], spread=INCH / 64)
     pours = [Pour(name=str(q), inflow=q) for q in (SLOW, FAST)]
     flows = expect(site, pours).result.flow
@@ -119,7 +130,7 @@ def test_exact_catches_as_expected_leave_every_lip_where_it_was_read():
 
 
 @pytest.mark.parametrize("size", [-INCH / 8, INCH / 8])
-def test_exact_a_lip_planted_off_without_noise_is_found_with_its_size(size):
+def test_a_lip_planted_off_without_noise_is_found_with_its_size(size):
     """Sharp readings and catches: the size comes back to a twentieth."""
     lips = np.array([0.0, size, 0.0, 0.0])
     pours = [
@@ -133,7 +144,7 @@ def test_exact_a_lip_planted_off_without_noise_is_found_with_its_size(size):
 
 
 @pytest.mark.parametrize("lost", [0.2, 0.4, 0.8, 1.0])
-def test_exact_a_blockage_planted_without_noise_is_found_with_its_size(lost):
+def test_a_blockage_planted_without_noise_is_found_with_its_size(lost):
     openings = [HOLES[0]] * 3 + [PartlyBlocked(HOLES[0], max(1 - lost, 1e-9))]
     pours = [
         Pour(name=str(q), inflow=q, error=0.01, catches=tuple(split(q, [0.0] * 4, openings).flow))
@@ -145,7 +156,7 @@ def test_exact_a_blockage_planted_without_noise_is_found_with_its_size(lost):
     assert 0 <= found.low <= found.size <= found.high <= 1
 
 
-def test_exact_an_inflow_that_the_catches_tell_takes_one_of_their_degrees_of_freedom():
+def test_an_inflow_that_the_catches_tell_takes_one_of_their_degrees_of_freedom():
     """By hand: two equal outlets, lips known, catches 11 to 9 of a pour whose flow they tell.
 
     The best flow leaves (c1 - c2)^2 / (s1^2 + s2^2), chi-squared of 2 catches less 1 flow. Where a
@@ -170,7 +181,7 @@ def agreement(outlets, pour):
     return next(each for each in found if each.kind == "agree")
 
 
-def test_exact_as_many_readings_are_asked_for_as_their_mean_needs():
+def test_as_many_readings_are_asked_for_as_their_mean_needs():
     """A mean of n readings errs by spread / sqrt(n): a lip off by four of these stands out (by
     hand). One reading was taken, so that two are the least; more than ten are never asked for."""
     site, _ = drawn_box("lower", (FAST,), seed=3, readings=1, spread=INCH / 16)
@@ -185,7 +196,7 @@ def test_exact_as_many_readings_are_asked_for_as_their_mean_needs():
         assert finding.readings == (max(wanted, 2) if wanted <= 10 else None)
 
 
-def test_exact_a_leak_is_not_a_blockage():
+def test_a_leak_is_not_a_blockage():
     """Every outlet gets its share of what is left: ruler and water agree."""
     lips = np.array([0.0, 0.001, 0.0, 0.002])
     site = box(list(lips), openings=HOLES[0], spread=INCH / 64)
@@ -195,7 +206,7 @@ def test_exact_a_leak_is_not_a_blockage():
     assert best.chance > 0.9
 
 
-def test_exact_listing_the_outlets_in_another_order_changes_nothing():
+def test_listing_the_outlets_in_another_order_changes_nothing():
     site, _ = drawn_box("blockage", (SLOW, FAST), seed=4)
     order = [3, 0, 4, 1, 2]
     turned = replace(
@@ -209,7 +220,7 @@ def test_exact_listing_the_outlets_in_another_order_changes_nothing():
         assert each.probability == pytest.approx(other.probability, abs=1e-4)
 
 
-def test_exact_raising_all_readings_together_changes_nothing():
+def test_raising_all_readings_together_changes_nothing():
     site, _ = drawn_box("higher", (SLOW, FAST), seed=4)
     lifted = replace(
         site,
@@ -222,7 +233,7 @@ def test_exact_raising_all_readings_together_changes_nothing():
         assert one.probability == pytest.approx(other.probability, abs=1e-4)
 
 
-def test_exact_a_capped_outlet_takes_no_part():
+def test_a_capped_outlet_takes_no_part():
     lips = [0.0, 0.0, 0.0]
     caught = (0.5 * FAST, None, 0.5 * FAST)
     site = box(lips, openings=HOLES[0], capped=[1], spread=INCH / 64)
@@ -233,7 +244,7 @@ def test_exact_a_capped_outlet_takes_no_part():
     assert (found[0].flow[:, 1] == 0).all()
 
 
-def test_exact_an_outlet_watched_and_dry_is_a_catch_of_nothing():
+def test_an_outlet_watched_and_dry_is_a_catch_of_nothing():
     """It was read level with the others, so it should run."""
     caught = (0.0, FAST / 3, FAST / 3, FAST / 3)
     site = box([0.0] * 4, openings=HOLES[0], spread=INCH / 64)
@@ -244,7 +255,7 @@ def test_exact_an_outlet_watched_and_dry_is_a_catch_of_nothing():
     assert sum(e.probability for e in found if e.outlet == 0) > 0.99
 
 
-def test_exact_an_outlet_that_stays_dry_is_not_said_to_be_clear_or_blocked():
+def test_an_outlet_that_stays_dry_is_not_said_to_be_clear_or_blocked():
     """Read 20 mm over the others, and dry as it should be."""
     lips = np.array([0.0, 0.0, 0.0, 0.02])
     site = box(list(lips), openings=HOLES[0], spread=INCH / 64)
@@ -258,7 +269,7 @@ def test_exact_an_outlet_that_stays_dry_is_not_said_to_be_clear_or_blocked():
     assert finding.dry == (3,)
 
 
-def test_exact_an_outlet_read_dry_that_runs_was_misread():
+def test_an_outlet_read_dry_that_runs_was_misread():
     """Read 20 mm over the others, but level with them: no deposit makes it run."""
     site = box([0.0, 0.0, 0.0, 0.02], openings=HOLES[0], spread=INCH / 64)
     flow = split(SLOW, [0.0] * 4, HOLES[0]).flow
@@ -269,7 +280,7 @@ def test_exact_an_outlet_read_dry_that_runs_was_misread():
     assert finding.best.size == pytest.approx(-0.02, rel=0.05)
 
 
-def test_exact_an_outlet_that_should_run_and_stays_dry_may_be_blocked():
+def test_an_outlet_that_should_run_and_stays_dry_may_be_blocked():
     site = box([0.0] * 4, openings=HOLES[0], spread=INCH / 64)
     rest = split(SLOW, [0.0] * 3, HOLES[0]).flow
     pour = Pour(name="pour", inflow=SLOW, catches=(0.0, *rest))
@@ -278,7 +289,7 @@ def test_exact_an_outlet_that_should_run_and_stays_dry_may_be_blocked():
     assert found["blockage", 0].probability > 0.3
 
 
-def test_exact_agreement_is_not_said_where_a_blockage_of_half_could_hide():
+def test_agreement_is_not_said_where_a_blockage_of_half_could_hide():
     """Catches just as expected, but with a poor ruler they prove nothing."""
     lips = [0.0] * 4
     flow = split(SLOW, lips, HOLES[0]).flow
@@ -302,7 +313,7 @@ def test_explanations_are_read_only():
         assert all(not array.flags.writeable for array in own)
 
 
-def test_exact_blockage_is_uniform_over_its_range_before_anything_is_caught():
+def test_blockage_is_uniform_over_its_range_before_anything_is_caught():
     """b = least + (1 - least) Phi(z) for a standard normal z."""
     model = PourModel(
         candidate=Candidate("blockage", 0),
@@ -319,7 +330,7 @@ def test_exact_blockage_is_uniform_over_its_range_before_anything_is_caught():
         assert model.size(state) == pytest.approx(0.1 + 0.9 * float(ndtr(z)))
 
 
-def test_two_ways_what_explanations_leave_open_counts_against_a_second_pour():
+def test_what_explanations_leave_open_counts_against_a_second_pour():
     """Boxes drawn from what two explanations leave open, each split plainly at a slower pour.
 
     The scatter of their flows, with that of a catch, is what a difference is counted in. Slopes
@@ -350,7 +361,7 @@ def test_two_ways_what_explanations_leave_open_counts_against_a_second_pour():
 @pytest.mark.parametrize(
     ("size", "readings"), [(0.002, 4), (-0.002, 4), (0.004, 3), (0.0005, None)]
 )
-def test_exact_readings_that_tell_a_height_are_asked_for_where_a_ruler_can(size, readings):
+def test_readings_that_tell_a_height_are_asked_for_where_a_ruler_can(size, readings):
     """A ruler good to 1 mm: four errors of the mean of n readings are 4 mm over the root of n.
 
     2 mm takes 4 readings; 4 mm would take 1, and 2 were made already; half a millimetre takes 64.

@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dbox.fieldwork.levelling.plan import level
-from dbox.fieldwork.levelling.reach import Reach
+from dbox.fieldwork.levelling import level
 from dbox.fieldwork.readings import reduce_readings
 from dbox.fieldwork.site import Site
+from dbox.fieldwork.turning import Reach
 
 from .sites import INCH, box
 
@@ -69,7 +69,7 @@ def open_count(site: Site) -> int:
 
 
 @given(sites(), goals)
-def test_two_ways_what_a_goal_asks_for(drawn, goal):
+def test_what_a_goal_asks_for(drawn, goal):
     site, offset = drawn
     found = reach_of(site).goal(goal, np.array(offset))
     reached, turning = asked_of(site, goal, offset)
@@ -79,7 +79,7 @@ def test_two_ways_what_a_goal_asks_for(drawn, goal):
 
 
 @given(sites())
-def test_two_ways_no_goal_tried_asks_for_less(drawn):
+def test_no_goal_tried_asks_for_less(drawn):
     """3,000 goals over the whole reach: none brings more outlets, or as many with less turning."""
     site, offset = drawn
     best = reach_of(site).least_turning(np.array(offset))
@@ -93,13 +93,13 @@ def test_two_ways_no_goal_tried_asks_for_less(drawn):
 
 
 @given(sites())
-def test_exact_the_highest_goal_is_the_highest_lip(drawn):
+def test_the_highest_goal_is_the_highest_lip(drawn):
     site, offset = drawn
     lips = [o.readings[0] - w for o, w in zip(site.outlets, offset, strict=True) if not o.capped]
     assert reach_of(site).highest(np.array(offset)).height == max(lips)
 
 
-def test_exact_reach_at_the_clock_positions():
+def test_reach_at_the_clock_positions():
     site = box(
         [0.01] * 6,
         clocks=[0.0, np.pi / 2, np.pi, -np.pi / 3, None, 0.0],
@@ -111,7 +111,7 @@ def test_exact_reach_at_the_clock_positions():
     assert reach.adjustable.tolist() == [True] * 5 + [False]
 
 
-def test_exact_two_alike_inserts_meet_at_either_lip_or_between():
+def test_two_alike_inserts_meet_at_either_lip_or_between():
     """At 9:00 and 9:00, 4 mm apart: turning one alone is worse than nothing gained by sharing."""
     site = box([0.0, 0.004], clocks=np.pi / 2)
     best = reach_of(site).least_turning(np.zeros(2))
@@ -120,12 +120,12 @@ def test_exact_two_alike_inserts_meet_at_either_lip_or_between():
     assert best.turning == pytest.approx(2 * math.asin(0.002 / E), abs=1e-6)
 
 
-def test_exact_a_fixed_outlet_is_the_goal():
+def test_a_fixed_outlet_is_the_goal():
     site = box([0.0, 0.003, -0.002], clocks=np.pi / 2, offset=[E, None, E])
     assert reach_of(site).least_turning(np.zeros(3)).height == pytest.approx(0.003, abs=1e-12)
 
 
-def test_exact_a_capped_outlet_has_no_say():
+def test_a_capped_outlet_has_no_say():
     site = box([0.0, 0.5, 0.002], clocks=np.pi / 2, capped=[1])
     best = reach_of(site).least_turning(np.zeros(3))
     assert 0 <= best.height <= 0.002
@@ -134,7 +134,7 @@ def test_exact_a_capped_outlet_has_no_say():
 
 
 @given(st.floats(-np.pi, np.pi), st.floats(-E, E), st.sampled_from([-4, -2, 2, 4]))
-def test_exact_a_clock_given_a_full_turn_away_is_the_same_clock(clock, move, half_turns):
+def test_a_clock_given_a_full_turn_away_is_the_same_clock(clock, move, half_turns):
     """9:00 may be written as 90 degrees or as -270: the hole stands where it stands."""
     near = reach_of(box([0.0], clocks=clock))
     far = reach_of(box([0.0], clocks=clock + half_turns * np.pi))
@@ -142,7 +142,7 @@ def test_exact_a_clock_given_a_full_turn_away_is_the_same_clock(clock, move, hal
     assert abs(far.turns(wanted)[0]) == pytest.approx(abs(near.turns(wanted)[0]), abs=1e-6)
 
 
-def test_exact_a_highest_lip_out_of_reach_is_named_and_the_lips_meet_as_high_as_all_can():
+def test_a_highest_lip_out_of_reach_is_named_and_the_lips_meet_as_high_as_all_can():
     """By hand, offset 12.7 mm: hole 1 stands down and can rise by its full travel, 0 to 25.4 mm;
     hole 2 stands up at 30 mm and can sink by it, 4.6 to 30 mm. Lips can meet from 4.6 to 25.4."""
     site = box([0.0, 0.030], clocks=[0.0, np.pi], spread=2e-5)

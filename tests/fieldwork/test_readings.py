@@ -17,7 +17,7 @@ from .sites import INCH, arrays, box
 repeats = st.lists(st.floats(-0.02, 0.02), min_size=1, max_size=5)
 
 
-def test_exact_lip_is_the_reading_less_the_height_of_the_point():
+def test_lip_is_the_reading_less_the_height_of_the_point():
     """Lip, centre and top of holes of two sizes, all with their lips 3 mm over still water."""
     holes = [(Circle(0.05), 0.0), (Circle(0.05), 0.025), (Circle(0.03), 0.03), (Slot(0.02), 0.0)]
     outlets = [
@@ -28,7 +28,7 @@ def test_exact_lip_is_the_reading_less_the_height_of_the_point():
     np.testing.assert_allclose(lips.height, 0.003, rtol=1e-14)
 
 
-def test_exact_missing_is_not_measured_and_never_zero():
+def test_missing_is_not_measured_and_never_zero():
     lips = reduce_readings(box([0.0, None, 0.002, None], capped=[2, 3]))
     assert lips.height[0] == 0
     assert np.isnan(lips.height[1])
@@ -39,12 +39,12 @@ def test_exact_missing_is_not_measured_and_never_zero():
 
 
 @pytest.mark.parametrize("spread", [0.0, -0.001, np.nan])
-def test_exact_a_spread_of_nothing_is_refused(spread):
+def test_a_spread_of_nothing_is_refused(spread):
     with pytest.raises(DomainError, match=r"spread of a reading is .*; it must be above 0"):
         reduce_readings(box([0.0, 0.001], spread=spread))
 
 
-def test_exact_every_open_outlet_without_a_reading_is_named():
+def test_every_open_outlet_without_a_reading_is_named():
     site = box([0.0, None, None, None], capped=[3])
     with pytest.raises(DomainError, match=r"no reading for open outlet 2, 3: .*capped"):
         measured_lips(site)
@@ -53,7 +53,7 @@ def test_exact_every_open_outlet_without_a_reading_is_named():
 
 
 @given(st.lists(repeats, min_size=1, max_size=6), st.floats(1e-5, 0.01))
-def test_two_ways_means_and_errors_of_repeats(readings, spread):
+def test_means_and_errors_of_repeats(readings, spread):
     lips = reduce_readings(box(readings, spread=spread))
     np.testing.assert_allclose(lips.height, [np.mean(r) for r in readings], atol=1e-17)
     np.testing.assert_allclose(lips.error, [spread / len(r) ** 0.5 for r in readings], rtol=1e-14)
@@ -61,7 +61,7 @@ def test_two_ways_means_and_errors_of_repeats(readings, spread):
     assert (lips.spread, lips.spread_from, lips.freedom) == (spread, "stated", np.inf)
 
 
-def test_two_ways_pooled_spread_against_scipy():
+def test_pooled_spread_against_scipy():
     """Pooled variance is the mean of the sample variances weighted by their freedoms."""
     readings = [(0.001, 0.004, 0.002), (-0.003, 0.001), (0.0,), (0.006, 0.002, 0.003, 0.009)]
     lips = reduce_readings(box(readings))
@@ -74,7 +74,7 @@ def test_two_ways_pooled_spread_against_scipy():
     assert lips.warnings == ()
 
 
-def test_two_ways_pooled_spread_of_equal_repeats_is_the_within_group_mean_square():
+def test_pooled_spread_of_equal_repeats_is_the_within_group_mean_square():
     """F of a one-way analysis of variance is between over within: that gives within."""
     readings = [(0.001, 0.004), (-0.003, 0.001), (0.006, 0.003), (0.0, 0.0025)]
     between = 2 * np.var([np.mean(r) for r in readings], ddof=1)
@@ -82,7 +82,7 @@ def test_two_ways_pooled_spread_of_equal_repeats_is_the_within_group_mean_square
     assert reduce_readings(box(readings)).spread == pytest.approx(within**0.5, rel=1e-12)
 
 
-def test_exact_point_over_lip_does_not_enter_the_spread():
+def test_point_over_lip_does_not_enter_the_spread():
     readings = [(0.001, 0.004, 0.002), (0.003, 0.001)]
     site = box(readings)
     shifted = tuple(replace(o, point_over_lip=0.01 * i) for i, o in enumerate(site.outlets))
@@ -90,7 +90,7 @@ def test_exact_point_over_lip_does_not_enter_the_spread():
 
 
 @pytest.mark.parametrize("readings", [[0.0, 0.001], [(0.0, 0.004), (0.001, 0.009)]])
-def test_exact_too_few_repeats_leave_the_default(readings):
+def test_too_few_repeats_leave_the_default(readings):
     """1/16 in (common practice, no source), and it says that it was assumed."""
     lips = reduce_readings(box(readings))
     assert lips.spread == INCH / 16
@@ -99,7 +99,7 @@ def test_exact_too_few_repeats_leave_the_default(readings):
     assert "1/16 in, common practice" in lips.warnings[0]
 
 
-def test_exact_repeats_that_agree_too_well_are_not_believed():
+def test_repeats_that_agree_too_well_are_not_believed():
     """1/32 in at best (common practice, no source)."""
     lips = reduce_readings(box([(0.001, 0.0011), (0.002, 0.002), (0.0, 0.0001)]))
     assert lips.spread == BEST_SPREAD == INCH / 32
@@ -108,7 +108,7 @@ def test_exact_repeats_that_agree_too_well_are_not_believed():
 
 
 @pytest.mark.parametrize(("times", "told"), [(1.99, False), (2.01, True)])
-def test_exact_repeats_wider_than_stated_are_told(times, told):
+def test_repeats_wider_than_stated_are_told(times, told):
     scatter = np.array([-1, 1, -1, 1]) / 3**0.5  # sample standard deviation times 3/2 is 1
     readings = [tuple(times * 0.001 * 1.5 * scatter)]
     spread = 0.001 * float(np.std(1.5 * scatter, ddof=1))
@@ -118,11 +118,11 @@ def test_exact_repeats_wider_than_stated_are_told(times, told):
         assert "read again, or state a wider one" in warnings[0]
 
 
-def test_two_ways_twice_the_stated_spread_is_rarer_than_one_in_a_hundred():
+def test_twice_the_stated_spread_is_rarer_than_one_in_a_hundred():
     assert stats.chi2.sf(3 * 2**2, 3) < 0.01
 
 
-def test_two_ways_draws_scatter_as_the_means_do():
+def test_draws_scatter_as_the_means_do():
     lips = reduce_readings(box([0.0, (0.001, 0.002, 0.0015), 0.003, 0.0], capped=[3], spread=1e-3))
     drawn = lips.sample(20_000, seed=5)
     assert np.all(drawn[:, 3] == np.inf)
@@ -134,7 +134,7 @@ def test_two_ways_draws_scatter_as_the_means_do():
     assert np.abs(correlation).max() < 4 / 20_000**0.5
 
 
-def test_two_ways_a_spread_from_few_repeats_widens_the_draws_to_students_t():
+def test_a_spread_from_few_repeats_widens_the_draws_to_students_t():
     readings = [(0.001, 0.004), (-0.003, 0.001), (0.006, 0.003)]
     lips = reduce_readings(box(readings))
     assert lips.freedom == 3
@@ -147,14 +147,14 @@ def test_two_ways_a_spread_from_few_repeats_widens_the_draws_to_students_t():
     assert squares.min() > 0.05
 
 
-def test_exact_same_seed_same_draws():
+def test_same_seed_same_draws():
     lips = reduce_readings(box([0.0, (0.001, 0.005, 0.003, 0.0), 0.003]))
     assert lips.sample(50, 3).tobytes() == lips.sample(50, 3).tobytes()
     assert lips.sample(50, 3).tobytes() != lips.sample(50, 4).tobytes()
     assert lips.sample(50, 3).shape == (50, 3)
 
 
-def test_exact_read_only():
+def test_read_only():
     for name, array in arrays(reduce_readings(box([0.0, 0.001]))):
         assert not array.flags.writeable, name
 
@@ -165,7 +165,7 @@ def said(*heights: float) -> list[str]:
     return [w for w in warnings if "still water" in w]
 
 
-def test_exact_lips_that_cannot_be_over_still_water_are_pointed_out():
+def test_lips_that_cannot_be_over_still_water_are_pointed_out():
     """Water that just spilled stands at the lowest lip, or clings up to 3 mm over it."""
     assert said(0.0, 0.004) == []
     assert said(0.0029, 0.004) == []

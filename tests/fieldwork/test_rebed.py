@@ -5,11 +5,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dbox.fieldwork.levelling.reach import Reach
-from dbox.fieldwork.levelling.rebed import Lift, lift_for
-from dbox.fieldwork.readings import reduce_readings
+from dbox.fieldwork.levelling import Lift, lift_for
+from dbox.fieldwork.readings import fit_plane, reduce_readings
 from dbox.fieldwork.site import Box
-from dbox.fieldwork.tilt import fit_plane
+from dbox.fieldwork.turning import Reach
 
 from .sites import box
 
@@ -26,7 +25,7 @@ def lift_of(pipes: np.ndarray, size: Box, *, lips: np.ndarray | None = None) -> 
 
 
 @given(slopes, slopes)
-def test_exact_lifting_takes_the_tilt_out(slope_x, slope_y):
+def test_lifting_takes_the_tilt_out(slope_x, slope_y):
     """Far end and right side turned about the inlet wall's left corner."""
     heights = RING @ [slope_x, slope_y]
     lift = lift_of(heights, Box(inside=(0.4, 0.5)))
@@ -37,13 +36,13 @@ def test_exact_lifting_takes_the_tilt_out(slope_x, slope_y):
     assert lift.still_short == ()
 
 
-def test_exact_a_round_box_lifts_over_its_diameter():
+def test_a_round_box_lifts_over_its_diameter():
     lift = lift_of(RING @ [0.01, -0.02], Box(shape="round", inside=(0.6,)))
     assert lift.far_end == pytest.approx(-0.006)
     assert lift.right_side == pytest.approx(0.012)
 
 
-def test_exact_without_a_size_only_the_slopes_are_told():
+def test_without_a_size_only_the_slopes_are_told():
     lift = lift_of(RING @ [0.01, -0.02], Box())
     assert lift.far_end is None
     assert lift.right_side is None
@@ -51,7 +50,7 @@ def test_exact_without_a_size_only_the_slopes_are_told():
     assert lift.slope_across == pytest.approx(0.02)
 
 
-def test_exact_a_pipe_out_of_its_place_stays_short_in_the_levelled_box():
+def test_a_pipe_out_of_its_place_stays_short_in_the_levelled_box():
     """Inserts lift 12.7 mm either way; one pipe stands 40 mm over the others' plane."""
     plane = RING @ [0.02, -0.01]
     up = np.eye(6)[2]

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from dbox.errors import DomainError
-from dbox.fieldwork.setup.events import (
+from dbox.fieldwork.setup import (
     ClockSet,
     Closed,
     Confirmed,
@@ -19,9 +19,11 @@ from dbox.fieldwork.setup.events import (
     Still,
     Turned,
     Undone,
+    begin,
+    record,
+    replay,
+    standing,
 )
-from dbox.fieldwork.setup.job import begin, replay, standing
-from dbox.fieldwork.setup.record import record
 from dbox.fieldwork.site import Box, Tolerance
 from tests.fieldwork.sites import INCH, SIDES, TRICKLE, box
 
@@ -46,7 +48,7 @@ def asked(*events: Event, site=None):
     return None if question is None else (question.kind, question.outlet)
 
 
-def test_exact_open_outlets_are_asked_in_order_and_capped_ones_never():
+def test_open_outlets_are_asked_in_order_and_capped_ones_never():
     site = unread(capped=(1,))
     assert asked(site=site) == ("still", None)
     assert asked(STILL, site=site) == ("reading", 0)
@@ -59,7 +61,7 @@ def test_exact_open_outlets_are_asked_in_order_and_capped_ones_never():
         job(STILL, Read(outlet=1, heights=(0.0,)), site=site)
 
 
-def test_exact_an_unknown_clock_is_asked_once_and_only_where_the_insert_turns():
+def test_an_unknown_clock_is_asked_once_and_only_where_the_insert_turns():
     site = box([None] * 3, clocks=[0.0, None, None], offset=[0.01, 0.01, None])
     assert asked(site=site) == ("clock", 1)
     assert asked(ClockSet(outlet=1, angle=None), site=site) == ("still", None)
@@ -68,14 +70,14 @@ def test_exact_an_unknown_clock_is_asked_once_and_only_where_the_insert_turns():
     assert known.now.angles == (0.0, 0.5, None)
 
 
-def test_exact_repeats_one_by_one_are_repeats_on_one_line():
+def test_repeats_one_by_one_are_repeats_on_one_line():
     together = job(STILL, Read(outlet=0, heights=(0.001, 0.002)))
     apart = job(STILL, Read(outlet=0, heights=(0.001,)), Read(outlet=0, heights=(0.002,)),
                 Settled(outlet=0))  # fmt: skip
     assert together == apart
 
 
-def test_exact_what_is_skipped_is_unmeasured_and_asked_again_last():
+def test_what_is_skipped_is_unmeasured_and_asked_again_last():
     events = (STILL, Skipped(outlet=0), *reads(0.0, 0.0, 0.0, 0.0)[1:])
     left = job(*events)
     assert left.now.readings[0] == ()
@@ -84,7 +86,7 @@ def test_exact_what_is_skipped_is_unmeasured_and_asked_again_last():
     assert asked(*events, Read(outlet=0, heights=(0.0, 0.0)))[0] in ("turn", "close")
 
 
-def test_exact_a_doubtful_reading_counts_only_once_confirmed():
+def test_a_doubtful_reading_counts_only_once_confirmed():
     doubtful = Read(outlet=0, heights=(0.5,), doubtful=True)
     assert asked(STILL, doubtful) == ("confirm", 0)
     assert job(STILL, doubtful).now.readings[0] == ()
@@ -95,7 +97,7 @@ def test_exact_a_doubtful_reading_counts_only_once_confirmed():
     assert job(STILL, doubtful, Confirmed(sure=True)).now.readings[0] == (0.5,)
 
 
-def test_exact_a_correction_keeps_the_old_reading_until_the_new_one():
+def test_a_correction_keeps_the_old_reading_until_the_new_one():
     events = (STILL, *reads(0.0, 0.001), Correcting(outlet=0))
     assert asked(*events) == ("reading", 0)
     assert job(*events).now.readings[0] == (0.0, 0.0)
@@ -115,7 +117,7 @@ WALK: tuple[Event, ...] = (
 
 
 @pytest.mark.parametrize("length", range(1, len(WALK)))
-def test_exact_undo_leads_back_to_where_one_stood(length):
+def test_undo_leads_back_to_where_one_stood(length):
     before, event = WALK[:length], WALK[length]
     assert standing((*before, event, Undone())) == before
     if not isinstance(event, Closed):
@@ -126,7 +128,7 @@ def test_exact_undo_leads_back_to_where_one_stood(length):
     assert job(*undone) == job()
 
 
-def test_exact_nothing_can_be_taken_back_before_the_first_answer():
+def test_nothing_can_be_taken_back_before_the_first_answer():
     with pytest.raises(DomainError, match="nothing to take back"):
         standing([STILL, Undone(), Undone()])
 
@@ -135,7 +137,7 @@ def test_exact_nothing_can_be_taken_back_before_the_first_answer():
     "event", [Read(outlet=0, heights=(0.0,)), Turned(angles=(0.0,) * 4), Closed(),
               Confirmed(sure=True), Left(outlet=0, angle=0.0)]
 )  # fmt: skip
-def test_exact_what_cannot_happen_yet_is_refused(event):
+def test_what_cannot_happen_yet_is_refused(event):
     with pytest.raises(DomainError):
         job(event)
 
@@ -144,19 +146,19 @@ def test_exact_what_cannot_happen_yet_is_refused(event):
     ("event", "why"),
     [(Settled(outlet=0), "without a reading"), (Confirmed(sure=True), "no reading to confirm")],
 )
-def test_exact_nothing_is_done_or_confirmed_before_it_is_read(event, why):
+def test_nothing_is_done_or_confirmed_before_it_is_read(event, why):
     with pytest.raises(DomainError, match=why):
         job(STILL, event)
 
 
-def test_exact_a_job_that_has_ended_asks_nothing_and_takes_nothing():
+def test_a_job_that_has_ended_asks_nothing_and_takes_nothing():
     events = (STILL, *reads(0.0, 0.0, 0.0, 0.0), Closed())
     assert asked(*events) is None
     with pytest.raises(DomainError, match="ended"):
         job(*events, STILL)
 
 
-def test_exact_a_log_plays_back_whatever_the_tolerance_has_become():
+def test_a_log_plays_back_whatever_the_tolerance_has_become():
     """Events lead on by what they say, so an edited scenario never leaves a log unreadable."""
     events = WALK[:-1]
     for share in (0.01, 0.5, 1.0):
@@ -167,12 +169,12 @@ def test_exact_a_log_plays_back_whatever_the_tolerance_has_become():
 # Conclusions whose answer is known without computing it.
 
 
-def test_exact_level_lips_read_finely_are_within():
+def test_level_lips_read_finely_are_within():
     fine = unread(spread=1e-6)
     assert job(STILL, *reads(*[0.001] * 4), site=fine).conclusion == "within"
 
 
-def test_exact_level_lips_read_coarsely_end_at_the_ruler():
+def test_level_lips_read_coarsely_end_at_the_ruler():
     coarse = unread(spread=INCH / 8)
     assert job(STILL, *reads(*[0.0] * 4), site=coarse).conclusion == "ruler"
 
@@ -180,7 +182,7 @@ def test_exact_level_lips_read_coarsely_end_at_the_ruler():
 @pytest.mark.parametrize(
     ("errors", "first", "later"), [(1.8, "adjust", "ruler"), (2.2, "adjust", "adjust")]
 )
-def test_exact_from_the_second_pass_on_no_reading_error_is_turned_after(errors, first, later):
+def test_from_the_second_pass_on_no_reading_error_is_turned_after(errors, first, later):
     """Two lips read apart by some standard errors of their difference.
 
     Common practice, no source: the first reading is worked out as it stands; once the inserts are
@@ -198,13 +200,13 @@ def test_exact_from_the_second_pass_on_no_reading_error_is_turned_after(errors, 
         events = (*events, Turned(angles=now.now.angles), STILL, *reads(0.0, errors * spread))
 
 
-def test_exact_lips_off_by_less_than_a_hand_can_turn_end_at_the_hand():
+def test_lips_off_by_less_than_a_hand_can_turn_end_at_the_hand():
     # at a quarter turn half a step of 5 deg moves the lip by e sin 2.5 deg = 0.55 mm
     site = box([None] * 4, clocks=np.pi / 2, spread=1e-6, tolerance=0.001)
     assert job(STILL, *reads(0.0, 0.0, 0.0, 0.0005), site=site).conclusion == "hand"
 
 
-def test_exact_more_than_the_full_travel_apart_is_to_be_bedded_again():
+def test_more_than_the_full_travel_apart_is_to_be_bedded_again():
     site = unread(positions=SIDES, spread=1e-4)
     far = job(STILL, *reads(0.0, 0.0, 0.03, 0.03), site=site)
     assert far.conclusion == "re-bed"
@@ -212,13 +214,13 @@ def test_exact_more_than_the_full_travel_apart_is_to_be_bedded_again():
     assert far.levelling.lift is not None
 
 
-def test_exact_a_box_that_can_be_set_asks_to_turn():
+def test_a_box_that_can_be_set_asks_to_turn():
     far = job(STILL, *reads(0.0, 0.0, 0.01, 0.01), site=unread(spread=1e-4))
     assert far.conclusion == "adjust"
     assert far.question.kind == "turn"
 
 
-def test_exact_holes_stand_where_told_but_for_those_left_elsewhere():
+def test_holes_stand_where_told_but_for_those_left_elsewhere():
     events = (STILL, *reads(0.0, 0.0, 0.0, 0.01))
     told = job(*events, site=unread(spread=1e-4))
     assert sum(a != 0.0 for a in told.told_angles) == 3
@@ -257,7 +259,7 @@ class Bench:
 
 
 @pytest.mark.parametrize("seed", range(8))
-def test_two_ways_turning_as_told_levels_the_lips_to_half_a_step_of_the_hand(seed):
+def test_turning_as_told_levels_the_lips_to_half_a_step_of_the_hand(seed):
     bench = Bench(seed)
     events = bench.readings()
     now = job(*events, site=bench.site())
@@ -269,7 +271,7 @@ def test_two_ways_turning_as_told_levels_the_lips_to_half_a_step_of_the_hand(see
 
 
 @pytest.mark.parametrize("seed", range(8))
-def test_two_ways_readings_without_error_end_within_tolerance_or_at_the_hand(seed):
+def test_readings_without_error_end_within_tolerance_or_at_the_hand(seed):
     bench = Bench(seed)
     site, events = bench.site(), ()
     for _ in range(4):
@@ -285,7 +287,7 @@ def test_two_ways_readings_without_error_end_within_tolerance_or_at_the_hand(see
 
 
 @pytest.mark.parametrize("seed", range(4))
-def test_two_ways_the_rim_stays_where_it_is_while_the_water_rises(seed):
+def test_the_rim_stays_where_it_is_while_the_water_rises(seed):
     bench, rim = Bench(seed), 0.15
     over_first_water = rim - bench.still
     site = bench.site()
@@ -299,7 +301,7 @@ def test_two_ways_the_rim_stays_where_it_is_while_the_water_rises(seed):
         assert last.now.as_read(site).box.rim == pytest.approx(rim - bench.still, abs=1e-12)
 
 
-def test_exact_a_rim_is_unknown_once_no_lip_can_be_followed():
+def test_a_rim_is_unknown_once_no_lip_can_be_followed():
     site = replace(box([None] * 4, clocks=None), box=Box(rim=0.1))
     start = tuple(ClockSet(outlet=i, angle=None) for i in range(4))
     turned = Turned(angles=(None,) * 4)
@@ -308,7 +310,7 @@ def test_exact_a_rim_is_unknown_once_no_lip_can_be_followed():
     assert now.now.as_read(site).box.rim is None
 
 
-def test_exact_the_record_holds_every_pass_with_its_readings_and_times():
+def test_the_record_holds_every_pass_with_its_readings_and_times():
     bench = Bench(3)
     site = bench.site()
     first = tuple(replace(e, at=f"09:{i:02d}") for i, e in enumerate(bench.readings()))
@@ -328,7 +330,7 @@ def test_exact_the_record_holds_every_pass_with_its_readings_and_times():
     assert kept.last_complete is two
 
 
-def test_exact_a_job_ended_while_there_is_something_to_turn_was_stopped():
+def test_a_job_ended_while_there_is_something_to_turn_was_stopped():
     events = (STILL, *reads(0.0, 0.0, 0.0, 0.01), Closed())
     assert record(job(*events, site=unread(spread=1e-4))).outcome == "stopped"
     assert record(job(*events[:-1], site=unread(spread=1e-4))).outcome is None

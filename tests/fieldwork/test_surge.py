@@ -6,24 +6,23 @@ import numpy as np
 import pytest
 
 from dbox.errors import DomainError
-from dbox.fieldwork.records.works import Works
-from dbox.fieldwork.site import Box, Site
-from dbox.fieldwork.surge.ponding import Ponding
-from dbox.fieldwork.surge.run import (
+from dbox.fieldwork.site import Box, Site, Works
+from dbox.fieldwork.surge import (
+    TRICKLE,
     YEAR,
+    Ponding,
     house_days,
     house_event,
+    plan,
+    prepare,
     run,
     run_days,
     settling_rates,
     side_by_side,
 )
-from dbox.fieldwork.surge.system import TRICKLE, plan, prepare
-from dbox.hydraulics.surge.household import DAY, PER_PERSON
 from dbox.hydraulics.surge.inflow import steady
-from dbox.hydraulics.surge.supply import SupplyPipe
-from dbox.hydraulics.surge.tank import Tank
-from dbox.hydraulics.surge.trench import Trench
+from dbox.hydraulics.surge.parts import SupplyPipe, Tank, Trench
+from dbox.hydraulics.surge.sources import DAY, PER_PERSON
 from tests.fieldwork.sites import INCH, SIDES, box
 
 PIPE = SupplyPipe(length=9.0, diameter=0.1, fall=0.01)
@@ -44,7 +43,7 @@ def site(readings=READINGS, **works) -> Site:
     )
 
 
-def test_exact_heights_of_a_system() -> None:
+def test_heights_of_a_system() -> None:
     """A trench lies under its lip by the header's fall and the height of its pipe."""
     header = SupplyPipe(length=3.0, diameter=0.1, fall=0.02)
     system = prepare(site(headers=(header, None, header, None)), 1e-5).system
@@ -56,7 +55,7 @@ def test_exact_heights_of_a_system() -> None:
     assert system.rim_length == pytest.approx(72 * INCH)
 
 
-def test_exact_plan_of_a_round_box() -> None:
+def test_plan_of_a_round_box() -> None:
     assert plan(Box(shape="round", inside=(0.5,))) == pytest.approx((np.pi / 16, np.pi / 2))
 
 
@@ -70,7 +69,7 @@ def test_an_unmeasured_lip_is_refused() -> None:
         run(site((0.0, None, 0.0, 0.0)), steady(1e-4, 60.0))
 
 
-def test_exact_only_a_straight_inlet_throws_a_jet() -> None:
+def test_only_a_straight_inlet_throws_a_jet() -> None:
     for inlet, there in (("straight", True), ("tee", False), ("baffle", False), (None, False)):
         one = replace(site(), box=replace(site().box, inlet=inlet))
         assert (prepare(one, 1e-5).system.jet is not None) == there
@@ -81,7 +80,7 @@ def test_exact_only_a_straight_inlet_throws_a_jet() -> None:
     assert "places of outlets are not given" in found.warnings[-1]
 
 
-def test_exact_only_outlets_in_the_far_wall_face_the_jet() -> None:
+def test_only_outlets_in_the_far_wall_face_the_jet() -> None:
     far = ((16 * INCH, 10 * INCH), *SIDES[1:])
     straight = replace(
         box([0.0] * 4, positions=far, works=Works(supply=PIPE)),
@@ -93,7 +92,7 @@ def test_exact_only_outlets_in_the_far_wall_face_the_jet() -> None:
     assert jet.offset[0] == pytest.approx(0.0)
 
 
-def test_exact_load_is_the_day_s_volume_or_the_share_of_what_people_send() -> None:
+def test_load_is_the_day_s_volume_or_the_share_of_what_people_send() -> None:
     event = run(site(), house_event(["shower"]))
     assert event.load == pytest.approx(4 * PER_PERSON / DAY * event.surge.share)
     assert event.ponding is None
@@ -105,7 +104,7 @@ def test_exact_load_is_the_day_s_volume_or_the_share_of_what_people_send() -> No
     assert nobody.overloaded == ()
 
 
-def test_exact_the_load_of_a_longer_run_is_that_of_one_of_its_days() -> None:
+def test_the_load_of_a_longer_run_is_that_of_one_of_its_days() -> None:
     """Exact: what ran in over the run, by its three days of 86,400 s; a load is a rate."""
     days = run_days(site(), 3, seed=3)
     assert days.load == pytest.approx(days.surge.volume[-1] / (3 * 86400.0))
@@ -113,7 +112,7 @@ def test_exact_the_load_of_a_longer_run_is_that_of_one_of_its_days() -> None:
     assert 0.5 < days.load.sum() / (4 * PER_PERSON / 86400.0) < 1.5
 
 
-def test_exact_overloaded_is_more_than_a_trench_takes() -> None:
+def test_overloaded_is_more_than_a_trench_takes() -> None:
     tight = replace(TRENCH, acceptance=TRENCH.acceptance / 5)
     day = run_days(site(trenches=(tight,) * 4), 1)
     wanted = np.flatnonzero(day.surge.volume[-1] > tight.capacity * DAY).tolist()
@@ -133,7 +132,7 @@ def test_the_low_side_ponds_first_and_a_level_box_later() -> None:
     assert ponding.sooner > 0
 
 
-def test_exact_a_level_box_ponds_no_sooner_than_itself() -> None:
+def test_a_level_box_ponds_no_sooner_than_itself() -> None:
     """Two ways: the run of a level box against the refilling that stands for it."""
     tight = replace(TRENCH, acceptance=TRENCH.acceptance / 6)
     ponding = run_days(site((0.0,) * 4, trenches=(tight,) * 4), 12, seed=5).ponding
@@ -142,7 +141,7 @@ def test_exact_a_level_box_ponds_no_sooner_than_itself() -> None:
     assert ponding.level_time == pytest.approx(ponding.time, abs=3600.0)
 
 
-def test_exact_sooner() -> None:
+def test_sooner() -> None:
     none = Ponding(line=None, time=np.nan, level_line=None, level_time=np.nan)
     assert none.sooner == 0.0
     only = Ponding(line=1, time=5.0, level_line=None, level_time=np.nan)
@@ -150,7 +149,7 @@ def test_exact_sooner() -> None:
     assert Ponding(line=1, time=5.0, level_line=0, level_time=9.0).sooner == 4.0
 
 
-def test_exact_settling_sinks_one_side() -> None:
+def test_settling_sinks_one_side() -> None:
     rates = settling_rates(site(), 0.01, "right")
     across = np.array([place[1] for place in SIDES]) / (20 * INCH)
     assert rates * YEAR == pytest.approx(-0.01 * across)
@@ -171,7 +170,7 @@ def test_days_of_nobody_are_refused() -> None:
         house_days(site(people=None), 1, 0)
 
 
-def test_exact_side_by_side_lets_in_the_same_volume() -> None:
+def test_side_by_side_lets_in_the_same_volume() -> None:
     outcomes = side_by_side(site(), 0.05)
     assert [o.surge.event.name for o in outcomes] == ["trickle", "pour", "dose"]
     assert [o.surge.came for o in outcomes] == pytest.approx([0.05] * 3)
@@ -206,7 +205,7 @@ def test_what_is_left_out_and_what_goes_over_is_said() -> None:
     assert any("surface tension" in w for w in trickle.warnings)
 
 
-def test_exact_a_quiet_site_says_nothing() -> None:
+def test_a_quiet_site_says_nothing() -> None:
     assert run(site(), steady(1e-3, 120.0)).warnings == site_warnings()
 
 

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import linalg, stats
 
-from dbox.fieldwork.tilt import fit_plane
+from dbox.fieldwork.readings import fit_plane
 
 slopes = st.floats(-0.05, 0.05)
 RECTANGLE = np.array([[0.1, 0.0], [0.3, 0.0], [0.3, 0.5], [0.1, 0.5]])
@@ -14,7 +14,7 @@ RING = np.array([[0.1, 0.0], [0.3, 0.0], [0.4, 0.1], [0.4, 0.4], [0.3, 0.5], [0.
 
 
 @given(slopes, slopes, st.floats(-0.1, 0.1))
-def test_exact_a_planted_tilt_is_found_with_no_residual(slope_x, slope_y, height):
+def test_a_planted_tilt_is_found_with_no_residual(slope_x, slope_y, height):
     plane = fit_plane(height + RING @ [slope_x, slope_y], RING)
     assert plane.slope_x == pytest.approx(slope_x, abs=1e-15)
     assert plane.slope_y == pytest.approx(slope_y, abs=1e-15)
@@ -23,7 +23,7 @@ def test_exact_a_planted_tilt_is_found_with_no_residual(slope_x, slope_y, height
 
 
 @given(st.lists(st.floats(-0.02, 0.02), min_size=6, max_size=6))
-def test_two_ways_against_scipy_lstsq(heights):
+def test_against_scipy_lstsq(heights):
     plane = fit_plane(heights, RING)
     design = np.column_stack([np.ones(6), RING])
     (height, *slope), *_ = linalg.lstsq(design, heights)
@@ -33,7 +33,7 @@ def test_two_ways_against_scipy_lstsq(heights):
 
 
 @given(st.lists(st.floats(-0.02, 0.02), min_size=3, max_size=8))
-def test_two_ways_outlets_in_a_row_against_linregress(heights):
+def test_outlets_in_a_row_against_linregress(heights):
     """Along the row the slope is that of a straight line; across it none can be seen."""
     along = np.linspace(0.05, 0.6, len(heights))
     plane = fit_plane(heights, np.column_stack([along, np.full(len(heights), 0.3)]))
@@ -45,7 +45,7 @@ def test_two_ways_outlets_in_a_row_against_linregress(heights):
     assert "tilt across that line cannot be seen" in plane.warnings[0]
 
 
-def test_exact_a_slanting_row_shows_tilt_along_itself_only():
+def test_a_slanting_row_shows_tilt_along_itself_only():
     along = np.linspace(0, 0.5, 4)[:, None] * np.array([[0.6, 0.8]])
     plane = fit_plane(along @ [0.01, 0.02], along)
     steepest = 0.01 * 0.6 + 0.02 * 0.8
@@ -54,7 +54,7 @@ def test_exact_a_slanting_row_shows_tilt_along_itself_only():
     np.testing.assert_allclose(plane.residual, 0, atol=1e-16)
 
 
-def test_exact_a_moved_insert_stands_out_from_the_tilt():
+def test_a_moved_insert_stands_out_from_the_tilt():
     heights = 0.01 + RING @ [0.02, -0.01]
     heights[2] -= 0.006
     plane = fit_plane(heights, RING)
@@ -64,7 +64,7 @@ def test_exact_a_moved_insert_stands_out_from_the_tilt():
     np.testing.assert_allclose(RING.T @ plane.residual, 0, atol=1e-15)
 
 
-def test_exact_four_corners_cannot_tell_which_insert_moved_and_say_so():
+def test_four_corners_cannot_tell_which_insert_moved_and_say_so():
     """Four at the corners leave one freedom: the residuals are equal but for their sign."""
     for moved in range(4):
         heights = np.zeros(4)
@@ -74,20 +74,20 @@ def test_exact_four_corners_cannot_tell_which_insert_moved_and_say_so():
         assert plane.warnings, "nothing tells the reader that the residuals point at no outlet"
 
 
-def test_exact_three_outlets_fit_any_plane_and_say_so():
+def test_three_outlets_fit_any_plane_and_say_so():
     plane = fit_plane([0.0, 0.003, -0.001], RING[[0, 2, 4]])
     np.testing.assert_allclose(plane.residual, 0, atol=1e-15)
     assert "a moved insert cannot be told apart" in plane.warnings[0]
 
 
 @pytest.mark.parametrize("count", [0, 1, 2])
-def test_exact_fewer_than_three_give_no_plane(count):
+def test_fewer_than_three_give_no_plane(count):
     heights = np.full(6, np.nan)
     heights[:count] = 0.001
     assert fit_plane(heights, RING) is None
 
 
-def test_exact_what_was_not_measured_takes_no_part():
+def test_what_was_not_measured_takes_no_part():
     heights, places = 0.01 + RING @ [0.02, -0.01], RING.copy()
     heights[1], heights[3] = np.nan, np.inf
     places[4, 0] = np.nan
@@ -98,7 +98,7 @@ def test_exact_what_was_not_measured_takes_no_part():
 
 
 @given(st.lists(st.floats(-0.02, 0.02), min_size=6, max_size=6))
-def test_exact_a_mirrored_box_tilts_the_other_way(heights):
+def test_a_mirrored_box_tilts_the_other_way(heights):
     plane = fit_plane(heights, RING)
     mirrored = fit_plane(heights, RING * [1, -1] + [0, 0.5])
     assert mirrored.slope_x == pytest.approx(plane.slope_x, abs=1e-15)
@@ -106,5 +106,5 @@ def test_exact_a_mirrored_box_tilts_the_other_way(heights):
     np.testing.assert_allclose(mirrored.residual, plane.residual, atol=1e-15)
 
 
-def test_exact_read_only():
+def test_read_only():
     assert not fit_plane([0.0, 0.003, -0.001], RING[:3]).residual.flags.writeable

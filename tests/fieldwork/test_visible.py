@@ -11,13 +11,11 @@ import pytest
 
 from dbox import Circle
 from dbox.fieldwork.diagnosis.causes import index_of
-from dbox.fieldwork.diagnosis.depths import port_depth_chance, rod_chance
 from dbox.fieldwork.diagnosis.diagnose import diagnose
 from dbox.fieldwork.diagnosis.next_look import KINDS, SLOW_POUR
-from dbox.fieldwork.diagnosis.visible import View, call_chance
-from dbox.fieldwork.records.evidence import OUTLET_WORDS, WORDS, Evidence, OutletEvidence
-from dbox.fieldwork.records.poured import Pour
-from dbox.fieldwork.site import Flow, Outlet, Site
+from dbox.fieldwork.diagnosis.visible import View, call_chance, port_depth_chance, rod_chance
+from dbox.fieldwork.evidence import OUTLET_WORDS, WORDS, Evidence, OutletEvidence
+from dbox.fieldwork.site import Flow, Outlet, Pour, Site
 
 INCH, FOOT, HOUR = 0.0254, 0.3048, 3600.0
 

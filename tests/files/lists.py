@@ -1,8 +1,7 @@
 """Lists of boxes as tests write them, and what is set for all of them."""
 
-from dbox.files.batch.boxes import read_boxes
-from dbox.files.batch.heads import read_heads
-from dbox.files.batch.typed import read_settings
+from dbox.files.list_boxes import read_boxes, read_settings
+from dbox.files.list_rows import read_heads
 
 INCH = 0.0254
 SETTINGS = read_settings(

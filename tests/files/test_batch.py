@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from dbox import Circle, ScenarioError
-from dbox.files.batch.heads import read_heads
-from dbox.files.batch.results import answer, heads
+from dbox.files.list_results import answer, heads
+from dbox.files.list_rows import read_heads
 
 from .lists import INCH, SETTINGS, listed
 
@@ -18,7 +18,7 @@ def why(faults):
     return {(fault.line, fault.box): fault.why for fault in faults}
 
 
-def test_exact_a_row_is_a_box():
+def test_a_row_is_a_box():
     boxes, faults = listed(
         "box,outlet 1 (in),outlet 2 (in),outlet 3 (in),clock 1,clock 2,clock 3",
         "Elm 3,1/8,-0.25,3 mm,6:00,9:00,",
@@ -39,7 +39,7 @@ def test_exact_a_row_is_a_box():
     assert (first.hole_offset == 0.5 * INCH).all()
 
 
-def test_exact_a_row_is_an_outlet():
+def test_a_row_is_an_outlet():
     boxes, faults = listed(
         "box;outlet;reading (mm);reading 2 (mm);clock;opening",
         "Elm 3;1;3,2;3,0;6:00;",
@@ -58,7 +58,7 @@ def test_exact_a_row_is_an_outlet():
     assert sorted(kinds) == ["Circle", "Circle", "Circle", "Notch"]
 
 
-def test_exact_columns_take_the_place_of_what_is_typed():
+def test_columns_take_the_place_of_what_is_typed():
     boxes, _ = listed(
         "box,outlet 1,opening,offset (mm),spread (mm),tolerance (%)",
         "Elm 3,0,circle 1 in,10,2,25",
@@ -81,7 +81,7 @@ def test_exact_columns_take_the_place_of_what_is_typed():
         ("-inf", "is"),
     ],
 )
-def test_exact_a_bad_cell_keeps_its_box_out_and_no_other(cell, said):
+def test_a_bad_cell_keeps_its_box_out_and_no_other(cell, said):
     boxes, faults = listed("box,outlet 1 (in),outlet 2", "A,0,0", f"B,0,{cell}", "C,1/8,0")
     assert [*boxes.names] == ["A", "C"]
     ((place, reason),) = why(faults).items()
@@ -90,7 +90,7 @@ def test_exact_a_bad_cell_keeps_its_box_out_and_no_other(cell, said):
     assert said in reason
 
 
-def test_exact_torn_lines_are_told_and_the_rest_go_on():
+def test_torn_lines_are_told_and_the_rest_go_on():
     boxes, faults = listed("box,outlet 1,outlet 2", "A,0,0", "B,0", 'C,"0,0', "D,0,0,,", "E,0,0,1")
     assert [*boxes.names] == ["A", "D"]
     reasons = why(faults)
@@ -110,14 +110,14 @@ def test_exact_torn_lines_are_told_and_the_rest_go_on():
         (["A,1,0", "A,2"], "has 2 cells under 3 heads"),
     ],
 )
-def test_exact_a_box_with_a_bad_outlet_is_kept_out_whole(lines, said):
+def test_a_box_with_a_bad_outlet_is_kept_out_whole(lines, said):
     boxes, faults = listed("box,outlet,reading", *lines, "Z,1,0", "Z,2,1/8")
     assert [*boxes.names][-1] == "Z"
     assert [*boxes.names] == ["Z"]
     assert any(said in fault.why for fault in faults)
 
 
-def test_exact_an_outlet_whose_line_is_torn_takes_its_neighbours_along():
+def test_an_outlet_whose_line_is_torn_takes_its_neighbours_along():
     """Which box a line without a name is of cannot be told, so both it may be of are kept out."""
     boxes, faults = listed("box,outlet,reading", "A,1,0", '"B,2,0', "C,1,0", "D,1,0")
     assert boxes.names == ["D"]
@@ -139,17 +139,17 @@ def test_exact_an_outlet_whose_line_is_torn_takes_its_neighbours_along():
         ("", "there is no column box"),
     ],
 )
-def test_exact_heads_that_are_none_are_refused(head, said):
+def test_heads_that_are_none_are_refused(head, said):
     with pytest.raises(ScenarioError, match=said):
         read_heads([head, ""])
 
 
-def test_exact_ignored_columns_are_not_read():
+def test_ignored_columns_are_not_read():
     layout, _ = read_heads(["box,Owner,outlet 1", ""], ["owner"])
     assert [column.index for column in layout.readings] == [2]
 
 
-def test_exact_a_row_without_a_box_keeps_out_the_box_above_it():
+def test_a_row_without_a_box_keeps_out_the_box_above_it():
     """Spreadsheets show a name once for all its rows; which box the others are of is a guess."""
     boxes, faults = listed("box,outlet,reading", "A,1,0", ",2,1/8", "B,1,0")
     assert boxes.names == ["B"]
@@ -159,7 +159,7 @@ def test_exact_a_row_without_a_box_keeps_out_the_box_above_it():
     assert "write its name" in faults[0].why
 
 
-def test_exact_results_are_a_table_with_a_row_a_box():
+def test_results_are_a_table_with_a_row_a_box():
     rows = ["box,outlet 1,outlet 2", '"Elm, 3",0,0', "O'k 12,0,1/4", "Üb,capped,0"]
     boxes, _ = listed(*rows)
     lines, tally = answer(boxes, SETTINGS, with_work=True)
@@ -177,7 +177,7 @@ def test_exact_results_are_a_table_with_a_row_a_box():
     assert tally.boxes == 3
 
 
-def test_exact_a_small_move_is_told_in_inches_too():
+def test_a_small_move_is_told_in_inches_too():
     """Exact: lips 1/32 in apart (0.79 mm) meet; a rule marked in 32nds shows such a move."""
     boxes, _ = listed("box,outlet 1,outlet 2,spread,tolerance", "A,0,1/32,0.1 mm,2 %")
     lines, _ = answer(boxes, SETTINGS, with_work=True)
@@ -187,13 +187,13 @@ def test_exact_a_small_move_is_told_in_inches_too():
 
 
 @pytest.mark.parametrize("cell", ["9:00", "09:00:00", "9:00:00 AM"])
-def test_exact_times_that_a_spreadsheet_made_of_a_clock_are_read(cell):
+def test_times_that_a_spreadsheet_made_of_a_clock_are_read(cell):
     boxes, faults = listed("box,outlet 1,clock 1", f"A,0,{cell}")
     assert not faults
     assert boxes.clock[0, 0] == np.pi / 2
 
 
-def test_exact_blanks_around_names_mean_nothing():
+def test_blanks_around_names_mean_nothing():
     boxes, faults = listed("box,outlet,reading", "A,1,0", "A , 2,1/8", ",,")
     assert (boxes.names, [[*labels] for labels in boxes.labels], faults) == (
         ["A"], [["1", "2"]], [])  # fmt: skip
@@ -209,7 +209,7 @@ def test_exact_blanks_around_names_mean_nothing():
         ("box,outlet 1,clock 1 (deg)", '"clock 1 \\(deg\\)" has a unit'),
     ],
 )
-def test_exact_heads_that_would_not_be_read_are_refused(head, said):
+def test_heads_that_would_not_be_read_are_refused(head, said):
     with pytest.raises(ScenarioError, match=said):
         read_heads([head, ""])
 
@@ -222,24 +222,24 @@ def test_exact_heads_that_would_not_be_read_are_refused(head, said):
         ("box,outlet,reading,reading 2", "A,1,capped,0", "is capped and has a height"),
     ],
 )
-def test_exact_what_python_takes_and_a_box_does_not_is_refused(head, row, said):
+def test_what_python_takes_and_a_box_does_not_is_refused(head, row, said):
     boxes, faults = listed(head, row)
     assert not boxes.names
     assert said in faults[0].why
 
 
-def test_exact_a_line_that_csv_refuses_is_one_bad_row():
+def test_a_line_that_csv_refuses_is_one_bad_row():
     boxes, faults = listed("box,outlet 1", "A,0", "B\rC,0", "D," + "9" * 140_000, "E,0")
     assert [*boxes.names] == ["A", "E"]
     assert [fault.line for fault in faults] == [3, 4]
 
 
-def test_exact_shares_keep_the_place_of_an_outlet_that_is_not_there():
+def test_shares_keep_the_place_of_an_outlet_that_is_not_there():
     boxes, _ = listed("box,outlet 1,outlet 2,outlet 3", "A,0,none,0")
     lines, _ = answer(boxes, SETTINGS, with_work=False)
     assert b"0.5000 - 0.5000" in lines
 
 
-def test_exact_an_opening_in_the_unit_of_its_column():
+def test_an_opening_in_the_unit_of_its_column():
     boxes, _ = listed("box,outlet 1,opening (mm)", "A,0,circle 30")
     assert boxes.openings == [Circle(0.03)]

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from dbox import ScenarioError
-from dbox.files.batch.run import run_batch
+from dbox.files.list_run import run_batch
 from tests.files.test_batch_run import SETTINGS, StoppedError, stop_after
 
 LIST = "box,outlet 1,outlet 2\nA,0,1/8\nB,1/8,0\nC,0,0\nD,0,1/4\nE,1/4,0\n"
@@ -25,14 +25,14 @@ def run(out: Path, source: str = "list.csv", **options):
 
 def stopped(out: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A run that was killed after its first piece."""
-    monkeypatch.setattr("dbox.files.batch.run._KEEP_EVERY", 0.0)
-    monkeypatch.setattr("dbox.files.batch.run._DRAWN_PIECE", 8)
+    monkeypatch.setattr("dbox.files.list_run._KEEP_EVERY", 0.0)
+    monkeypatch.setattr("dbox.files.list_run._DRAWN_PIECE", 8)
     with pytest.raises(StoppedError):
         run(out, told=stop_after(1))
 
 
 @pytest.mark.parametrize("name", ["r.csv.lock", "r.csv.state.new", "r.csv.new", "r.bad.csv.lock"])
-def test_exact_files_that_are_called_alike_are_left_alone(out, name):
+def test_files_that_are_called_alike_are_left_alone(out, name):
     """Among them the very list that is read."""
     source = out.with_name(name)
     source.write_text(LIST)
@@ -45,7 +45,7 @@ def test_exact_files_that_are_called_alike_are_left_alone(out, name):
     "name", ["r.csv", "r.bad.csv", "r.csv.state", "r.csv.part", "r.bad.csv.part"]
 )
 @pytest.mark.parametrize("kind", ["file", "json", "link", "hard link", "link to nothing"])
-def test_exact_files_of_others_are_refused_and_stay(out, name, kind):
+def test_files_of_others_are_refused_and_stay(out, name, kind):
     other, mine = out.with_name(name), out.with_name("precious.csv")
     mine.write_text('{"pieces": 1}' if kind == "json" else "mine")
     if kind == "link":
@@ -69,7 +69,7 @@ def test_exact_files_of_others_are_refused_and_stay(out, name, kind):
 
 @pytest.mark.parametrize("name", ["r.csv.part", "r.bad.csv.part", "r.csv.state"])
 @pytest.mark.parametrize("kind", ["file", "link"])
-def test_exact_what_has_taken_the_place_of_a_part_is_left_alone(out, monkeypatch, name, kind):
+def test_what_has_taken_the_place_of_a_part_is_left_alone(out, monkeypatch, name, kind):
     stopped(out, monkeypatch)
     part, mine = out.with_name(name), out.with_name("precious.csv")
     mine.write_text("mine, and longer than all that the run has written\n" * 100)
@@ -84,7 +84,7 @@ def test_exact_what_has_taken_the_place_of_a_part_is_left_alone(out, monkeypatch
     assert mine.read_text().count("mine") == 100
 
 
-def test_exact_results_that_come_during_the_run_are_not_replaced(out):
+def test_results_that_come_during_the_run_are_not_replaced(out):
     def come(_):
         out.write_text("mine")
 
@@ -97,7 +97,7 @@ def test_exact_results_that_come_during_the_run_are_not_replaced(out):
 
 
 @pytest.mark.parametrize("torn", [b'{"about": {"li', b"\n", b""])
-def test_exact_a_last_line_of_the_state_that_was_torn_off_is_passed_over(out, monkeypatch, torn):
+def test_a_last_line_of_the_state_that_was_torn_off_is_passed_over(out, monkeypatch, torn):
     run(out.with_name("whole.csv"))
     stopped(out, monkeypatch)
     state = out.with_name("r.csv.state")
@@ -108,7 +108,7 @@ def test_exact_a_last_line_of_the_state_that_was_torn_off_is_passed_over(out, mo
     assert out.read_bytes() == out.with_name("whole.csv").read_bytes()
 
 
-def test_exact_a_state_of_version_0_1_is_gone_on_with(out, monkeypatch):
+def test_a_state_of_version_0_1_is_gone_on_with(out, monkeypatch):
     """There it was one object without an end of line, put in place anew each time."""
     run(out.with_name("whole.csv"))
     stopped(out, monkeypatch)

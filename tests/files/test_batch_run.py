@@ -7,17 +7,17 @@ import numpy as np
 import pytest
 
 from dbox import ScenarioError
-from dbox.files.batch.pieces import layout_of, pieces
-from dbox.files.batch.run import run_batch
-from dbox.files.batch.typed import read_settings
-from dbox.files.shipped import LIST, resolve
+from dbox.files.list_boxes import read_settings
+from dbox.files.list_rows import layout_of, pieces
+from dbox.files.list_run import run_batch
+from dbox.files.scenario import LIST, resolve
 
 from .lists import SETTINGS
 
 
 @pytest.mark.parametrize("size", [1, 7, 64, 10_000])
 @pytest.mark.parametrize("end", ["", "\n"])
-def test_exact_pieces_hold_every_line_once_and_whole_boxes(tmp_path, size, end):
+def test_pieces_hold_every_line_once_and_whole_boxes(tmp_path, size, end):
     lines = ["box,outlet,reading", *(f"{name},{i},{i}" for name in "ABBCDA" for i in (1, 2, 3))]
     path = tmp_path / "list.csv"
     path.write_text("\n".join(lines) + end)
@@ -34,7 +34,7 @@ def test_exact_pieces_hold_every_line_once_and_whole_boxes(tmp_path, size, end):
     assert found[-1].end == path.stat().st_size
 
 
-def test_exact_a_box_whose_rows_stand_apart_is_kept_out_whole(tmp_path):
+def test_a_box_whose_rows_stand_apart_is_kept_out_whole(tmp_path):
     source, out = tmp_path / "list.csv", tmp_path / "out.csv"
     source.write_text("box,outlet,reading\nA,1,0\nA,2,1/8\nB,1,0\nA,3,0\nC,1,0\n")
     run_batch(source, out, SETTINGS)
@@ -62,10 +62,10 @@ def stop_after(pieces_done):
 
 
 @pytest.mark.parametrize("keep_every", [0.0, 1e9])
-def test_exact_a_run_stopped_anywhere_goes_on_to_the_same_bytes(tmp_path, monkeypatch, keep_every):
+def test_a_run_stopped_anywhere_goes_on_to_the_same_bytes(tmp_path, monkeypatch, keep_every):
     """Whether all that was written counts, or none of it, and whatever was written after that."""
-    monkeypatch.setattr("dbox.files.batch.run._KEEP_EVERY", keep_every)
-    monkeypatch.setattr("dbox.files.batch.run._DRAWN_PIECE", 100)
+    monkeypatch.setattr("dbox.files.list_run._KEEP_EVERY", keep_every)
+    monkeypatch.setattr("dbox.files.list_run._DRAWN_PIECE", 100)
     source, whole, out = tmp_path / "list.csv", tmp_path / "whole.csv", tmp_path / "out.csv"
     rows = (f"box {i},{i % 5},{'x' if i % 17 == 3 else i % 3 / 4}" for i in range(150))
     source.write_text("\n".join(["box,outlet 1 (mm),outlet 2", *rows]))
@@ -86,7 +86,7 @@ def test_exact_a_run_stopped_anywhere_goes_on_to_the_same_bytes(tmp_path, monkey
     assert {path.suffix for path in tmp_path.iterdir()} == {".csv"}
 
 
-def test_exact_a_run_stopped_at_its_end_is_ended(tmp_path):
+def test_a_run_stopped_at_its_end_is_ended(tmp_path):
     """The picture is made once the results are there; a stop then leaves only that to do."""
     source, out = tmp_path / "list.csv", tmp_path / "out.csv"
     source.write_text("box,outlet 1,outlet 2\nA,0,1/8\n")
@@ -106,8 +106,8 @@ def test_exact_a_run_stopped_at_its_end_is_ended(tmp_path):
 
 
 @pytest.mark.parametrize("changed", ["list", "options"])
-def test_exact_a_run_goes_on_with_nothing_else_than_it_began_with(tmp_path, monkeypatch, changed):
-    monkeypatch.setattr("dbox.files.batch.run._KEEP_EVERY", 0.0)
+def test_a_run_goes_on_with_nothing_else_than_it_began_with(tmp_path, monkeypatch, changed):
+    monkeypatch.setattr("dbox.files.list_run._KEEP_EVERY", 0.0)
     source, out = tmp_path / "list.csv", tmp_path / "out.csv"
     source.write_text("box,outlet 1,outlet 2\nA,0,1/8\n")
     with pytest.raises(StoppedError):
@@ -123,7 +123,7 @@ def test_exact_a_run_goes_on_with_nothing_else_than_it_began_with(tmp_path, monk
         run_batch(source, out, settings)
 
 
-def test_exact_two_runs_at_once_are_refused(tmp_path):
+def test_two_runs_at_once_are_refused(tmp_path):
     source, out = tmp_path / "list.csv", tmp_path / "out.csv"
     source.write_text("box,outlet 1,outlet 2\nA,0,1/8\n")
 
@@ -143,21 +143,21 @@ def test_exact_two_runs_at_once_are_refused(tmp_path):
         (b"box,outlet 1\n" + b"x" * 100_001, "line of more than 100,000 bytes"),
     ],
 )
-def test_exact_files_that_are_no_lists_are_refused(tmp_path, content, said):
+def test_files_that_are_no_lists_are_refused(tmp_path, content, said):
     source = tmp_path / "list.csv"
     source.write_bytes(content)
     with pytest.raises(ScenarioError, match=said):
         run_batch(source, tmp_path / "out.csv", SETTINGS)
 
 
-def test_exact_names_that_are_no_utf8_stay_as_they_are(tmp_path):
+def test_names_that_are_no_utf8_stay_as_they_are(tmp_path):
     source, out = tmp_path / "list.csv", tmp_path / "out.csv"
     source.write_bytes(b"\xef\xbb\xbfbox,outlet 1\r\nCaf\xe9,0\r\n")
     run_batch(source, out, SETTINGS)
     assert out.read_bytes().split(b"\n")[1].startswith(b"Caf\xe9,within")
 
 
-def test_exact_the_shipped_list_says_that_it_is_invented_and_is_sound(tmp_path):
+def test_the_shipped_list_says_that_it_is_invented_and_is_sound(tmp_path):
     settings = read_settings(samples=0)
     outcome = run_batch(resolve("forty-boxes", LIST), tmp_path / "out.csv", settings)
     assert outcome.tally.boxes == 40
@@ -171,7 +171,7 @@ def test_exact_the_shipped_list_says_that_it_is_invented_and_is_sound(tmp_path):
         assert all(row["box"].startswith("invented") for row in csv.DictReader(file))
 
 
-def test_exact_parts_that_no_run_has_left_are_not_touched(tmp_path):
+def test_parts_that_no_run_has_left_are_not_touched(tmp_path):
     source, part = tmp_path / "out.csv.part", tmp_path / "out.csv.part"
     source.write_text("box,outlet 1,outlet 2\nA,0,1/8\n")
     with pytest.raises(ScenarioError, match="is there already"):
@@ -183,14 +183,14 @@ def test_exact_parts_that_no_run_has_left_are_not_touched(tmp_path):
 @pytest.mark.parametrize(
     ("out", "said"), [("no/such/out.csv", "there is no folder"), (".", "is a folder")]
 )
-def test_exact_results_that_cannot_be_written_are_refused_first(tmp_path, out, said):
+def test_results_that_cannot_be_written_are_refused_first(tmp_path, out, said):
     source = tmp_path / "list.csv"
     source.write_text("box,outlet 1,outlet 2\nA,0,1/8\n")
     with pytest.raises(ScenarioError, match=said):
         run_batch(source, tmp_path / out, SETTINGS)
 
 
-def test_exact_results_that_came_in_the_meantime_are_not_replaced(tmp_path):
+def test_results_that_came_in_the_meantime_are_not_replaced(tmp_path):
     source, out = tmp_path / "list.csv", tmp_path / "out.csv"
     source.write_text("box,outlet 1,outlet 2\nA,0,1/8\n")
     with pytest.raises(StoppedError):
@@ -201,7 +201,7 @@ def test_exact_results_that_came_in_the_meantime_are_not_replaced(tmp_path):
     assert out.read_text() == "mine"
 
 
-def test_exact_results_that_went_in_the_meantime_are_missed(tmp_path):
+def test_results_that_went_in_the_meantime_are_missed(tmp_path):
     source, out = tmp_path / "list.csv", tmp_path / "out.csv"
     source.write_text("box,outlet 1,outlet 2\nA,0,1/8\n")
 
@@ -216,9 +216,9 @@ def test_exact_results_that_went_in_the_meantime_are_missed(tmp_path):
 
 
 @pytest.mark.parametrize("size", [1, 8, 20, 10_000])
-def test_exact_torn_lines_cost_the_same_boxes_in_pieces_of_any_size(tmp_path, monkeypatch, size):
+def test_torn_lines_cost_the_same_boxes_in_pieces_of_any_size(tmp_path, monkeypatch, size):
     """A line that tells no box may be of the one before it or of the one after it."""
-    monkeypatch.setattr("dbox.files.batch.run._DRAWN_PIECE", size)
+    monkeypatch.setattr("dbox.files.list_run._DRAWN_PIECE", size)
     source, out = tmp_path / "list.csv", tmp_path / "out.csv"
     lines = ["A,1,0", "A,2,1/8", '"B,1,0', "B,2,0", "B,3,1/8", "", "C,1,0", "C,2,0", "D,1,0"]
     source.write_text("\n".join(["box,outlet,reading", *lines]))

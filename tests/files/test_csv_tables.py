@@ -9,11 +9,9 @@ from hypothesis import strategies as st
 
 from dbox import Circle
 from dbox.errors import ScenarioError
-from dbox.fieldwork.records.poured import Pour
-from dbox.fieldwork.site import Flow, Outlet, Site
-from dbox.files.document import MOST_BYTES
-from dbox.files.spreadsheet.tables import with_catches, with_readings
-from dbox.files.spreadsheet.write import catches_csv, readings_csv
+from dbox.fieldwork.site import Flow, Outlet, Pour, Site
+from dbox.files.readings_csv import catches_csv, readings_csv, with_catches, with_readings
+from dbox.files.toml_file import MOST_BYTES
 
 INCH = 0.0254
 LPM = 1e-3 / 60
@@ -63,23 +61,23 @@ MM = [(0.0032, 0.003), (0.0,), ()]
     ],
     ids=["plain", "semicolons", "tabs", "mark", "hint", "quoted", "units in cells", "all quoted"],
 )
-def test_exact_one_table_saved_in_many_ways_is_one_table(tmp_path: Path, content: str) -> None:
+def test_one_table_saved_in_many_ways_is_one_table(tmp_path: Path, content: str) -> None:
     for found, wanted in zip(readings(tmp_path, content), MM, strict=True):
         assert found == pytest.approx(wanted)
 
 
-def test_exact_fractions_are_read_as_people_write_them(tmp_path: Path) -> None:
+def test_fractions_are_read_as_people_write_them(tmp_path: Path) -> None:
     content = 'outlet;reading (in)\n1;1-3/16\n2;"-1/16"""\nditch side;½\n'
     found = readings(tmp_path, content)
     assert [f[0] for f in found] == pytest.approx([1.1875 * INCH, -INCH / 16, INCH / 2])
 
 
-def test_exact_a_leading_nought_makes_a_decimal_comma_clear(tmp_path: Path) -> None:
+def test_a_leading_nought_makes_a_decimal_comma_clear(tmp_path: Path) -> None:
     found = readings(tmp_path, "outlet;reading (in)\n1;0,125\n2;-0,125\nditch side;3,1250\n")
     assert [f[0] for f in found] == pytest.approx([INCH / 8, -INCH / 8, 3.125 * INCH])
 
 
-def test_exact_a_spreadsheets_exponent_is_no_unit(tmp_path: Path) -> None:
+def test_a_spreadsheets_exponent_is_no_unit(tmp_path: Path) -> None:
     found = readings(tmp_path, "outlet;reading (m)\n1;3,2E-03\n2;-1e-3\n")
     assert found == [(0.0032,), (-0.001,), ()]
 
@@ -151,14 +149,14 @@ SLOW = Pour(name="slow", inflow=4 * LPM, jug=1e-3)
 FAST = Pour(name="fast (buckets)", inflow=20 * LPM, catches=(LPM, LPM, LPM))
 
 
-def test_exact_catches_are_read_by_the_name_of_the_pour(tmp_path: Path) -> None:
+def test_catches_are_read_by_the_name_of_the_pour(tmp_path: Path) -> None:
     path = saved(tmp_path, "outlet;Slow (s);fast (buckets)\n1;41,5;1,2 L in 30 s\n2;;dry\n")
     slow, fast = with_catches(a_site(SLOW, FAST), path).pours
     assert slow.catches == (pytest.approx(1e-3 / 41.5), None, None)
     assert fast.catches == (pytest.approx(1.2e-3 / 30), 0.0, None)
 
 
-def test_exact_a_pour_without_a_column_keeps_its_catches(tmp_path: Path) -> None:
+def test_a_pour_without_a_column_keeps_its_catches(tmp_path: Path) -> None:
     path = saved(tmp_path, "outlet,slow (L/min)\n2,1.5\n")
     slow, fast = with_catches(a_site(SLOW, FAST), path).pours
     assert slow.catches == (None, pytest.approx(1.5 * LPM), None)
@@ -210,7 +208,7 @@ heights = st.lists(st.floats(-0.9, 0.9), max_size=4).map(tuple)
 @given(
     st.lists(st.tuples(labels, heights), min_size=1, max_size=6, unique_by=lambda o: o[0].lower())
 )
-def test_exact_readings_written_are_read_back(tmp_path: Path, rows: list) -> None:
+def test_readings_written_are_read_back(tmp_path: Path, rows: list) -> None:
     site = a_site(labels=tuple(label for label, _ in rows))
     outlets = [replace(o, readings=r) for o, (_, r) in zip(site.outlets, rows, strict=True)]
     site = replace(site, outlets=tuple(outlets))
@@ -221,7 +219,7 @@ def test_exact_readings_written_are_read_back(tmp_path: Path, rows: list) -> Non
 
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
 @given(st.lists(st.none() | st.floats(0, 1e-2), min_size=3, max_size=3))
-def test_exact_catches_written_are_read_back(tmp_path: Path, catches: list) -> None:
+def test_catches_written_are_read_back(tmp_path: Path, catches: list) -> None:
     site = a_site(replace(SLOW, catches=tuple(catches)), FAST)
     back = with_catches(site, saved(tmp_path, catches_csv(site.pours, LABELS)))
     for one, other in zip(back.pours, site.pours, strict=True):
@@ -231,7 +229,7 @@ def test_exact_catches_written_are_read_back(tmp_path: Path, catches: list) -> N
             )
 
 
-def test_exact_a_table_to_fill_in_has_a_row_for_each_outlet() -> None:
+def test_a_table_to_fill_in_has_a_row_for_each_outlet() -> None:
     bare = Pour(name="bare", inflow=LPM)
     assert catches_csv([SLOW, bare, FAST], LABELS).splitlines() == [
         "outlet,slow (s),bare,fast (buckets) (L/min)",

@@ -3,10 +3,10 @@
 from dbox import Circle
 from dbox.fieldwork.diagnosis.diagnose import diagnose
 from dbox.fieldwork.site import Flow, Outlet, Site
-from dbox.files.evidence.results import diagnosis_json
+from dbox.report.diagnose_report import diagnosis_json
 
 
-def test_exact_the_effort_of_every_look_is_told_in_seconds() -> None:
+def test_the_effort_of_every_look_is_told_in_seconds() -> None:
     """Exact: a minute has 60 s, and no look at a box takes a minute's sixtieth or a working day."""
     outlets = tuple(Outlet(label=str(i), opening=Circle(0.05)) for i in (1, 2))
     found = diagnose(Site(outlets=outlets, flows=(Flow(name="day", inflow=3e-5),)), draws=20)

@@ -4,18 +4,11 @@ import pytest
 
 from dbox.errors import ScenarioError
 from dbox.fieldwork.diagnosis.causes import KEYS
-from dbox.fieldwork.records.evidence import (
-    OUTLET_WORDS,
-    PLACES,
-    WORDS,
-    Evidence,
-    OutletEvidence,
-    Prior,
-)
+from dbox.fieldwork.evidence import OUTLET_WORDS, PLACES, WORDS, Evidence, OutletEvidence, Prior
 from dbox.fieldwork.site import Site
-from dbox.files.evidence.interview import answered, labels_of, queries, said
+from dbox.files.evidence_interview import answered, labels_of, queries, said
 from dbox.files.scenario import loads
-from dbox.files.writer import toml_text
+from dbox.files.toml_file import toml_text
 
 INCH = 0.0254
 BOX = {
@@ -40,18 +33,18 @@ def faults(*arguments: object, **more: object) -> list[str]:
 
 
 @pytest.mark.parametrize(("name", "word"), [(n, w) for n in WORDS for w in WORDS[n]])
-def test_exact_every_word_of_the_whole_comes_back(name: str, word: str) -> None:
+def test_every_word_of_the_whole_comes_back(name: str, word: str) -> None:
     assert site({name: word}).evidence == Evidence(**{name: word})
     assert site({name: word.upper().replace(" ", "-")}).evidence == Evidence(**{name: word})
 
 
 @pytest.mark.parametrize(("name", "word"), [(n, w) for n in OUTLET_WORDS for w in OUTLET_WORDS[n]])
-def test_exact_every_word_of_an_outlet_comes_back(name: str, word: str) -> None:
+def test_every_word_of_an_outlet_comes_back(name: str, word: str) -> None:
     seen = site(outlet={name: word}).evidence
     assert seen.outlets == (OutletEvidence(), OutletEvidence(**{name: word}), OutletEvidence())
 
 
-def test_exact_quantities_arrive_in_si() -> None:
+def test_quantities_arrive_in_si() -> None:
     whole = {
         "since_use": "1 h 30 min",
         "since": "60 days",
@@ -72,7 +65,7 @@ def test_exact_quantities_arrive_in_si() -> None:
     assert mine.port_water == pytest.approx(-INCH)
 
 
-def test_exact_nothing_there_differs_from_not_looked_at() -> None:
+def test_nothing_there_differs_from_not_looked_at() -> None:
     assert site().evidence == Evidence()
     assert site({}, {}).evidence == Evidence()
     for written in ([], "none"):
@@ -83,7 +76,7 @@ def test_exact_nothing_there_differs_from_not_looked_at() -> None:
     assert site().evidence.sludge is None
 
 
-def test_exact_wet_places_are_kept_in_order_and_once() -> None:
+def test_wet_places_are_kept_in_order_and_once() -> None:
     seen = site(outlet={"ground": ["End", "head", "end"]}).evidence.outlets[1]
     assert seen.ground == ("end", "head")
     assert [site(outlet={"ground": p}).evidence.outlets[1].ground for p in PLACES] == [
@@ -91,7 +84,7 @@ def test_exact_wet_places_are_kept_in_order_and_once() -> None:
     ]
 
 
-def test_exact_two_depths_of_a_port_are_water_over_its_pipe() -> None:
+def test_two_depths_of_a_port_are_water_over_its_pipe() -> None:
     """29 in to the water and 30 in to the pipe: an inch of water in it; the port has its word."""
     seen = site(outlet={"port_water": ["29 in", "30 in"]}).evidence.outlets[1]
     assert seen.port_water == pytest.approx(INCH)
@@ -100,7 +93,7 @@ def test_exact_two_depths_of_a_port_are_water_over_its_pipe() -> None:
     assert below.port == "below the pipe"
 
 
-def test_exact_priors_are_read_by_cause() -> None:
+def test_priors_are_read_by_cause() -> None:
     assert site(priors={"tilt": 20, "full": 0}).priors == (Prior("tilt", 20), Prior("full", 0))
     assert {p.cause for p in site(priors=dict.fromkeys(KEYS, 1.5)).priors} == set(KEYS)
     assert site().priors == ()
@@ -185,7 +178,7 @@ def query(key: str, kind: str) -> object:
         ("all dry; 1 full", ["full", "dry", "dry"]),
     ],
 )
-def test_exact_one_line_answers_for_every_outlet(typed: str, seen: list) -> None:
+def test_one_line_answers_for_every_outlet(typed: str, seen: list) -> None:
     told = answered(BOX, query("mouth", "each"), typed)
     found = loads(toml_text(told)).evidence
     assert [found.of_outlet(i).mouth for i in range(3)] == seen
@@ -193,7 +186,7 @@ def test_exact_one_line_answers_for_every_outlet(typed: str, seen: list) -> None
     assert "evidence" not in BOX["outlet"][0]
 
 
-def test_exact_an_answer_is_taken_out_again() -> None:
+def test_an_answer_is_taken_out_again() -> None:
     asked = query("sludge", "whole")
     told = answered(BOX, asked, "none")
     assert said(told, asked) == "none"
@@ -206,7 +199,7 @@ def test_an_answer_that_cannot_be_is_refused(typed: str) -> None:
         answered(BOX, query("mouth", "each"), typed)
 
 
-def test_exact_pours_are_asked_for_until_there_are_no_more() -> None:
+def test_pours_are_asked_for_until_there_are_no_more() -> None:
     def flows(told: dict) -> list:
         return [q for q in queries(told, 0) if q.kind == "pour"]
 

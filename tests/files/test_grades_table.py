@@ -6,8 +6,8 @@ Expected values are exact, by hand from 1 in = 25.4 mm.
 import pytest
 
 from dbox.errors import ScenarioError
-from dbox.fieldwork.records.job import JobRecord
-from dbox.fieldwork.records.survey import Limits
+from dbox.fieldwork.site import JobRecord
+from dbox.fieldwork.survey import Limits
 from dbox.files.scenario import loads
 from dbox.hydraulics.pipes import PLASTIC_ROUGHNESS
 

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dbox.errors import ScenarioError
-from dbox.files.heights import read_heights
+from dbox.files.typed_box import read_heights
 
 INCH = 0.0254
 
@@ -36,7 +36,7 @@ INCH = 0.0254
         ("1 in 25.4 mm", [1, 1]),
     ],
 )
-def test_exact_heights(typed, inches):
+def test_heights(typed, inches):
     assert read_heights(typed, "in") == pytest.approx([i * INCH for i in inches], abs=1e-12)
 
 
@@ -60,12 +60,12 @@ def test_exact_heights(typed, inches):
         ("1/8 3 gal", "not known here"),
     ],
 )
-def test_exact_what_is_no_height_is_refused_with_its_mend(typed, mend):
+def test_what_is_no_height_is_refused_with_its_mend(typed, mend):
     with pytest.raises(ScenarioError, match=mend):
         read_heights(typed, "in")
 
 
-def test_exact_without_a_unit_of_the_file_each_height_needs_its_own():
+def test_without_a_unit_of_the_file_each_height_needs_its_own():
     with pytest.raises(ScenarioError, match="unit"):
         read_heights("1/8 3/16", None)
     assert read_heights("3 4 mm", None) == (0.003, 0.004)
@@ -73,12 +73,12 @@ def test_exact_without_a_unit_of_the_file_each_height_needs_its_own():
 
 
 @given(st.text(max_size=30))
-def test_exact_any_text_is_read_or_refused(text):
+def test_any_text_is_read_or_refused(text):
     with contextlib.suppress(ScenarioError):
         assert all(-1 <= height <= 1 for height in read_heights(text, "in"))
 
 
 @given(st.lists(st.integers(-40, 40), min_size=1, max_size=6))
-def test_exact_sixteenths_written_with_commas_come_back(sixteenths):
+def test_sixteenths_written_with_commas_come_back(sixteenths):
     line = ", ".join(f"{s}/16" for s in sixteenths)
     assert read_heights(line, "in") == pytest.approx([s / 16 * INCH for s in sixteenths])

@@ -6,9 +6,8 @@ import pytest
 
 from dbox import Circle
 from dbox.errors import ScenarioError
+from dbox.files.box_interview import check, keys, next_key, outlet_named, scenario_text
 from dbox.files.scenario import loads
-from dbox.files.setup.interview import check, keys, next_key, scenario_text
-from dbox.files.setup.interview_checks import outlet_named
 
 INCH = 0.0254
 
@@ -28,11 +27,11 @@ def asked_in_order(typed: dict[str, str]) -> list[str]:
     return list(answers)
 
 
-def test_exact_questions_come_in_the_order_one_meets_them():
+def test_questions_come_in_the_order_one_meets_them():
     assert asked_in_order(FULL) == [*FULL, "write"]
 
 
-def test_exact_what_does_not_apply_is_not_asked():
+def test_what_does_not_apply_is_not_asked():
     order = asked_in_order({"outlets": "2", "hole": "notch 90 deg"})
     assert order == ["units", "title", "outlets", "capped", "hole", "inside", "point", "spread",
                      "tolerance", "write"]  # fmt: skip
@@ -40,7 +39,7 @@ def test_exact_what_does_not_apply_is_not_asked():
     assert not any(key.startswith(("clock", "place")) for key in fixed)
 
 
-def test_exact_the_scenario_says_what_was_said():
+def test_the_scenario_says_what_was_said():
     text = scenario_text(FULL)
     assert 'diameter = "1-3/4 in"' in text
     assert all(len(line) <= 72 for line in text.splitlines())
@@ -59,7 +58,7 @@ def test_exact_the_scenario_says_what_was_said():
         "trickle (default)", "bucket (default)", "dose (default)"]  # fmt: skip
 
 
-def test_exact_what_is_left_out_is_not_in_the_file():
+def test_what_is_left_out_is_not_in_the_file():
     answers = {"units": "mm", "title": "", "outlets": "north, east", "capped": "",
                "hole": "pipe 100", "inside": "400", "point": "lip", "spread": "",
                "tolerance": ""}  # fmt: skip
@@ -102,25 +101,25 @@ def test_exact_what_is_left_out_is_not_in_the_file():
         ("title", "x" * 500, "within 200"),
     ],
 )
-def test_exact_an_answer_that_cannot_be_is_refused_at_once(key, typed, mend):
+def test_an_answer_that_cannot_be_is_refused_at_once(key, typed, mend):
     before = {k: FULL[k] for k in list(FULL)[: list(keys(FULL)).index(key)]}
     with pytest.raises(ScenarioError, match=mend):
         check(key, typed, before)
 
 
 @pytest.mark.parametrize("word", ["", "yes", "Y", "ok", "done"])
-def test_exact_the_scenario_is_written_at_any_word_for_yes(word):
+def test_the_scenario_is_written_at_any_word_for_yes(word):
     assert check("write", word, FULL) == "yes"
 
 
-def test_exact_the_first_clock_must_be_given_and_the_next_may_be_the_same():
+def test_the_first_clock_must_be_given_and_the_next_may_be_the_same():
     before = {k: FULL[k] for k in ("units", "title", "outlets", "capped", "hole", "offset")}
     with pytest.raises(ScenarioError, match="skip"):
         check("clock 1", "", before)
     assert check("clock 3", "", {**before, "clock 1": "6:30"}) == "6:30"
 
 
-def test_exact_a_label_goes_before_a_number():
+def test_a_label_goes_before_a_number():
     assert outlet_named("2", ["2", "1"]) == 0
     assert outlet_named("North", ["east", "north"]) == 1
     with pytest.raises(ScenarioError, match="east, north"):

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from dbox.errors import ScenarioError
-from dbox.files.joblog import MOST_BYTES, JobLog, log_path, read_log
+from dbox.files.job_log import MOST_BYTES, JobLog, log_path, read_log
 
 ROOT = Path(__file__).parents[2]
 
@@ -38,7 +38,7 @@ def run(code: str, *arguments: str) -> subprocess.CompletedProcess[str]:
     )  # fmt: skip
 
 
-def test_exact_every_event_comes_back_in_order(tmp_path: Path):
+def test_every_event_comes_back_in_order(tmp_path: Path):
     path = log_path(tmp_path / "box.toml")
     written(path, 3)
     assert answers(read_log(path)) == [answer(n) for n in range(3)]
@@ -48,11 +48,11 @@ def test_exact_every_event_comes_back_in_order(tmp_path: Path):
     assert all(json.loads(line) for line in path.read_text().splitlines())
 
 
-def test_exact_no_log_is_an_empty_one(tmp_path: Path):
+def test_no_log_is_an_empty_one(tmp_path: Path):
     assert read_log(tmp_path / "none.log.jsonl") == []
 
 
-def test_exact_an_event_is_on_the_disk_before_append_returns(tmp_path: Path, monkeypatch):
+def test_an_event_is_on_the_disk_before_append_returns(tmp_path: Path, monkeypatch):
     flushed: list[bytes] = []
     path = tmp_path / "log"
     fsync = os.fsync
@@ -68,7 +68,7 @@ def test_exact_an_event_is_on_the_disk_before_append_returns(tmp_path: Path, mon
 
 
 @pytest.mark.parametrize("every", [9, pytest.param(1, marks=pytest.mark.slow)])
-def test_exact_cut_anywhere_it_goes_on_with_every_complete_event(tmp_path: Path, every: int):
+def test_cut_anywhere_it_goes_on_with_every_complete_event(tmp_path: Path, every: int):
     """A kill or a power cut can leave any part of the last line.
 
     Everyday the cuts beside each newline and one byte in nine, in the slow test every byte.
@@ -99,7 +99,7 @@ def test_exact_cut_anywhere_it_goes_on_with_every_complete_event(tmp_path: Path,
         assert read_log(path)[-1] == answer(9)
 
 
-def test_exact_torn_pieces_are_all_kept(tmp_path: Path):
+def test_torn_pieces_are_all_kept(tmp_path: Path):
     path = tmp_path / "log"
     written(path, 1)
     for piece in (b'{"event": "re', b"\0\0\0\0", b'"'):
@@ -116,7 +116,7 @@ def test_exact_torn_pieces_are_all_kept(tmp_path: Path):
              b'{"event": NaN}', b"\xff\xfe", b'{"event": "read"'],
     ids=lambda line: repr(line[:16]),
 )  # fmt: skip
-def test_exact_a_complete_line_that_is_no_event_is_refused_by_its_number(tmp_path: Path, line):
+def test_a_complete_line_that_is_no_event_is_refused_by_its_number(tmp_path: Path, line):
     path = tmp_path / "log"
     written(path, 2)
     good = path.read_bytes()
@@ -128,7 +128,7 @@ def test_exact_a_complete_line_that_is_no_event_is_refused_by_its_number(tmp_pat
     assert path.read_bytes() == good + line + b"\n" + good
 
 
-def test_exact_a_damaged_log_is_read_or_refused_and_never_more(tmp_path: Path):
+def test_a_damaged_log_is_read_or_refused_and_never_more(tmp_path: Path):
     path = tmp_path / "log"
     written(path, 4)
     good, rng = path.read_bytes(), random.Random(7)
@@ -141,7 +141,7 @@ def test_exact_a_damaged_log_is_read_or_refused_and_never_more(tmp_path: Path):
             assert all(isinstance(entry["event"], str) for entry in log.entries)
 
 
-def test_exact_a_second_job_is_refused_and_told_which_process_has_it(tmp_path: Path):
+def test_a_second_job_is_refused_and_told_which_process_has_it(tmp_path: Path):
     path = tmp_path / "log"
     code = """
         import sys
@@ -160,7 +160,7 @@ def test_exact_a_second_job_is_refused_and_told_which_process_has_it(tmp_path: P
     assert answers(read_log(path)) == [answer(1), answer(2)]
 
 
-def test_exact_a_killed_process_leaves_the_log_free(tmp_path: Path):
+def test_a_killed_process_leaves_the_log_free(tmp_path: Path):
     path = tmp_path / "log"
     code = """
         import os, signal, sys
@@ -177,7 +177,7 @@ def test_exact_a_killed_process_leaves_the_log_free(tmp_path: Path):
 
 @pytest.mark.skipif(sys.platform == "win32", reason="limits a file's size as POSIX does")
 @pytest.mark.parametrize("room", [1, 40, 89])
-def test_exact_a_full_disk_loses_nothing_and_says_so(tmp_path: Path, room):
+def test_a_full_disk_loses_nothing_and_says_so(tmp_path: Path, room):
     """A limit on the size of a file fails a write half-way, as a full disk does."""
     path = tmp_path / "log"
     written(path, 2)
@@ -207,7 +207,7 @@ def test_exact_a_full_disk_loses_nothing_and_says_so(tmp_path: Path, room):
         assert answers(log.entries) == [answer(0), answer(1)]
 
 
-def test_exact_a_log_that_cannot_be_written_says_where(tmp_path: Path):
+def test_a_log_that_cannot_be_written_says_where(tmp_path: Path):
     with pytest.raises(ScenarioError, match=r"cannot be written \(No such file"):
         JobLog(tmp_path / "nowhere" / "log", "09:00")
     (tmp_path / "folder").mkdir()
@@ -215,7 +215,7 @@ def test_exact_a_log_that_cannot_be_written_says_where(tmp_path: Path):
         JobLog(tmp_path / "folder", "09:00")
 
 
-def test_exact_a_huge_file_is_no_log(tmp_path: Path):
+def test_a_huge_file_is_no_log(tmp_path: Path):
     path = tmp_path / "log"
     path.write_bytes(b"\n" * (MOST_BYTES + 1))
     with pytest.raises(ScenarioError, match="bigger"):

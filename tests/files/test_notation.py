@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dbox.files import notation, units
+from dbox import units
+from dbox import units as notation
 
 metres = st.floats(-1.0, 1.0)
 

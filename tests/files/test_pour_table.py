@@ -3,11 +3,9 @@
 import pytest
 
 from dbox.errors import ScenarioError
-from dbox.fieldwork.records.poured import DEFAULT_ERROR, Pour
-from dbox.files.pour.assembly import with_typed_pours
-from dbox.files.pour.table import read_catch
-from dbox.files.scenario import loads
-from dbox.files.shipped import resolve, shipped_names
+from dbox.fieldwork.site import DEFAULT_ERROR, Pour
+from dbox.files.pour_keys import read_catch, with_typed_pours
+from dbox.files.scenario import loads, resolve, shipped_names
 
 GALLON = 231 * 0.0254**3
 LITRE = 1e-3

@@ -5,27 +5,25 @@ from dataclasses import replace
 import pytest
 
 from dbox.fieldwork.diagnosis.diagnose import diagnose
-from dbox.fieldwork.grades.assess import grade
-from dbox.fieldwork.pour.predict import expect
-from dbox.fieldwork.records.evidence import Evidence
-from dbox.fieldwork.records.poured import Pour
-from dbox.fieldwork.records.survey import Run, Station, Survey
-from dbox.fieldwork.records.works import Works
-from dbox.fieldwork.site import Box
-from dbox.fieldwork.surge.run import run
-from dbox.files.evidence.results import diagnosis_json
-from dbox.files.grades.results import grades_json
-from dbox.files.pour.results import pour_json
-from dbox.files.surge.results import surge_json
+from dbox.fieldwork.evidence import Evidence
+from dbox.fieldwork.grades import grade
+from dbox.fieldwork.pour import expect
+from dbox.fieldwork.site import Box, Pour, Works
+from dbox.fieldwork.surge import run
+from dbox.fieldwork.survey import Run, Station, Survey
 from dbox.hydraulics.surge.inflow import steady
-from dbox.hydraulics.surge.trench import Trench
+from dbox.hydraulics.surge.parts import Trench
+from dbox.report.diagnose_report import diagnosis_json
+from dbox.report.grades_report import grades_json
+from dbox.report.pour_report import pour_json
+from dbox.report.surge_report import surge_json
 from tests.fieldwork.sites import INCH, box
 
 FOOT = 12 * INCH
 GALLONS_A_DAY = 231 * INCH**3 / 86400
 
 
-def test_exact_slopes_of_a_pipe_and_of_its_pieces() -> None:
+def test_slopes_of_a_pipe_and_of_its_pieces() -> None:
     """4 in in 10 ft, then 2 in in 20 ft: 1/30 and 1/120; 6 in in 30 ft in all is 1/60."""
     rods = ((0.0, 50.0), (10.0, 54.0), (30.0, 56.0))
     stations = tuple(Station(at=at * FOOT, heights=(-rod * INCH,)) for at, rod in rods)
@@ -37,7 +35,7 @@ def test_exact_slopes_of_a_pipe_and_of_its_pieces() -> None:
     assert told["length_m"] == pytest.approx(30 * FOOT)
 
 
-def test_exact_the_least_time_to_fill_a_jug_goes_with_the_greatest_flow() -> None:
+def test_the_least_time_to_fill_a_jug_goes_with_the_greatest_flow() -> None:
     site = box([0.0] * 4, spread=INCH / 32)
     expectation = expect(site, [Pour(name="pour", inflow=2e-4, jug=1e-3)])
     for told in pour_json(expectation, (), None)["pours"][0]["outlets"]:
@@ -47,7 +45,7 @@ def test_exact_the_least_time_to_fill_a_jug_goes_with_the_greatest_flow() -> Non
         assert told["fill_low_s"] < told["fill_s"] < told["fill_high_s"]
 
 
-def test_exact_the_depth_of_a_trench_is_what_it_holds_at_the_end() -> None:
+def test_the_depth_of_a_trench_is_what_it_holds_at_the_end() -> None:
     """40 L over four tight trenches of 6 m by 0.6 m with a third of voids: 10 L on 1.2 m2."""
     tight = Trench(length=6.0, width=0.6, depth=0.6, pipe_height=0.3, acceptance=1e-12, voids=1 / 3)
     site = box([0.0] * 4, box=Box(inside=(0.4, 0.5)), works=Works(trenches=(tight,) * 4))
@@ -56,7 +54,7 @@ def test_exact_the_depth_of_a_trench_is_what_it_holds_at_the_end() -> None:
     assert [each["trench_depth_m"] for each in told] == pytest.approx([0.01 / 1.2] * 4, rel=0.02)
 
 
-def test_exact_loads_after_leveling_and_with_a_line_resting() -> None:
+def test_loads_after_leveling_and_with_a_line_resting() -> None:
     """240 gal a day on three lines of 100 ft2: 0.8 gal/ft2 a day; two carry 1.2, the third none."""
     site = box([0.0] * 3, evidence=Evidence(daily_flow=240 * GALLONS_A_DAY))
     lines = tuple(replace(outlet, line_area=100 * FOOT**2) for outlet in site.outlets)

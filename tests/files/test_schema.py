@@ -3,7 +3,7 @@
 import json
 from typing import Any
 
-from dbox.files.tables import schema
+from dbox.files.scenario_tables import schema
 
 
 def keys() -> list[tuple[str, dict[str, Any]]]:

@@ -8,20 +8,21 @@ from pathlib import Path
 import pytest
 
 from dbox.errors import DomainError, ScenarioError
-from dbox.fieldwork.setup import events
-from dbox.fieldwork.setup.passes import Rules
-from dbox.files.joblog import JobLog, read_log
-from dbox.files.scenario import loads
-from dbox.files.setup.job import SetupJob
-from dbox.files.setup.log import (
+from dbox.fieldwork import setup
+from dbox.fieldwork.setup import Rules
+from dbox.files.job_log import (
+    JobLog,
+    SetupJob,
     differences,
     entry_of,
     event_of,
     identity,
     logged_site,
+    read_log,
     story,
     visits,
 )
+from dbox.files.scenario import loads
 
 TEXT = """
 title = "Two lines"
@@ -33,29 +34,29 @@ tolerance = {share = "10 %"}
 SITE = loads(TEXT)
 
 EVERY = (
-    events.ClockSet(at="09:00", outlet=1, angle=-pi / 3),
-    events.ClockSet(at="09:00", outlet=0, angle=None),
-    events.Still(at="09:01", method="ruler, Ø 1 mm"),
-    events.Read(at="09:02", outlet=0, heights=(0.0031750000000000003, -1e-3), doubtful=True),
-    events.Confirmed(at="", sure=True),
-    events.Settled(at="", outlet=0),
-    events.Skipped(at="", outlet=1),
-    events.Correcting(at="", outlet=1),
-    events.Left(at="", outlet=1, angle=0.1),
-    events.Turned(at="", angles=(None, 0.25)),
-    events.Closed(at=""),
-    events.Undone(at=""),
+    setup.ClockSet(at="09:00", outlet=1, angle=-pi / 3),
+    setup.ClockSet(at="09:00", outlet=0, angle=None),
+    setup.Still(at="09:01", method="ruler, Ø 1 mm"),
+    setup.Read(at="09:02", outlet=0, heights=(0.0031750000000000003, -1e-3), doubtful=True),
+    setup.Confirmed(at="", sure=True),
+    setup.Settled(at="", outlet=0),
+    setup.Skipped(at="", outlet=1),
+    setup.Correcting(at="", outlet=1),
+    setup.Left(at="", outlet=1, angle=0.1),
+    setup.Turned(at="", angles=(None, 0.25)),
+    setup.Closed(at=""),
+    setup.Undone(at=""),
 )
 
 
 @pytest.mark.parametrize("event", EVERY, ids=lambda e: type(e).__name__)
-def test_exact_an_event_comes_back_from_its_line(event):
+def test_an_event_comes_back_from_its_line(event):
     line = json.dumps(entry_of(event, SITE, "as typed"), allow_nan=False)
     assert event_of(json.loads(line), SITE) == event
     assert json.loads(line)["typed"] == "as typed"
 
 
-def test_exact_lines_name_outlets_and_units():
+def test_lines_name_outlets_and_units():
     read = entry_of(EVERY[3], SITE, "1/8")
     assert read["outlet"] == "north"
     assert read["readings_m"] == (0.0031750000000000003, -1e-3)
@@ -68,7 +69,7 @@ def test_exact_lines_name_outlets_and_units():
      {"readings_m": 0.1}, {"readings_m": [1e9]}, {"doubtful": "no"}, {"readings_m": None}],
     ids=str,
 )  # fmt: skip
-def test_exact_a_line_that_does_not_say_what_it_must_is_refused(change):
+def test_a_line_that_does_not_say_what_it_must_is_refused(change):
     line = {**entry_of(EVERY[3], SITE, "1/8"), **change}
     with pytest.raises(ScenarioError, match="does not go with"):
         event_of(line, SITE)
@@ -78,7 +79,7 @@ def begun(log: JobLog, site=SITE, **more) -> None:
     log.append({"event": "begun", "at": "", "box": identity(site), **more})
 
 
-def test_exact_a_job_is_where_it_was_once_its_log_is_read(tmp_path: Path):
+def test_a_job_is_where_it_was_once_its_log_is_read(tmp_path: Path):
     path = tmp_path / "log"
     with JobLog(path, "09:00") as log:
         begun(log)
@@ -86,13 +87,13 @@ def test_exact_a_job_is_where_it_was_once_its_log_is_read(tmp_path: Path):
         for event in EVERY[2:5]:
             job.tell(event, "typed")
         with pytest.raises(DomainError):
-            job.tell(events.Closed(), "not yet")
+            job.tell(setup.Closed(), "not yet")
     again = SetupJob(SITE, Rules(), story(read_log(path)))
     assert again.job == job.job
     assert again.last == EVERY[4]
 
 
-def test_exact_a_second_beginning_leaves_the_first_behind(tmp_path: Path):
+def test_a_second_beginning_leaves_the_first_behind(tmp_path: Path):
     path = tmp_path / "log"
     with JobLog(path, "09:00") as log:
         begun(log)
@@ -104,10 +105,10 @@ def test_exact_a_second_beginning_leaves_the_first_behind(tmp_path: Path):
 
 
 def read_at(outlet: int, site=SITE) -> dict:
-    return entry_of(events.Read(outlet=outlet, heights=(0.0,)), site, "0")
+    return entry_of(setup.Read(outlet=outlet, heights=(0.0,)), site, "0")
 
 
-def test_exact_every_visit_in_which_something_was_read_is_counted():
+def test_every_visit_in_which_something_was_read_is_counted():
     box, still = identity(SITE), entry_of(EVERY[2], SITE, "")
     lines = [
         {"event": "begun", "at": "2025-05-06T09:00", "box": box}, still, read_at(0),
@@ -129,7 +130,7 @@ def test_exact_every_visit_in_which_something_was_read_is_counted():
      'kind = "slot", width = 1', 'kind = "slot", width = 1, height = 2, coefficient = 0.6',
      'kind = "pipe", diameter = 4'],
 )  # fmt: skip
-def test_exact_a_box_comes_back_from_its_log_whatever_its_file_has_become(insert):
+def test_a_box_comes_back_from_its_log_whatever_its_file_has_become(insert):
     was = loads(TEXT.replace('kind = "circle", diameter = 2, offset = "1/2"', insert))
     box = json.loads(json.dumps(identity(was)))
     third = '{label = "west"}, {label = "south", clock = "9:00", state = "capped"'
@@ -151,12 +152,12 @@ def test_exact_a_box_comes_back_from_its_log_whatever_its_file_has_become(insert
     "box",
     [{}, *({"title": "A", "outlets": [o]} for o in ({"label": "1"}, {"hole": {"kind": "x"}}))],
 )
-def test_exact_a_log_that_does_not_say_its_box_is_refused(box):
+def test_a_log_that_does_not_say_its_box_is_refused(box):
     with pytest.raises(ScenarioError, match="which box it is about"):
         logged_site(box, SITE)
 
 
-def test_exact_the_same_box_whatever_is_mended_about_the_job():
+def test_the_same_box_whatever_is_mended_about_the_job():
     mended = TEXT.replace("10 %", "5 %") + '[flows]\npour = "5 gpm"\n[target]\nby = [2, 1]\n'
     present = identity(loads(mended.replace("units", "# mended\nunits")))
     logged = json.loads(json.dumps(identity(SITE)))
@@ -176,13 +177,13 @@ def test_exact_the_same_box_whatever_is_mended_about_the_job():
         ('clock = "7:30"', 'clock = "7:30", state = "capped"', "outlet 2 has another capped"),
     ],
 )
-def test_exact_another_box_is_told_by_what_differs(was, is_now, told):
+def test_another_box_is_told_by_what_differs(was, is_now, told):
     logged = json.loads(json.dumps(identity(SITE)))
     found = "; ".join(differences(logged, identity(loads(TEXT.replace(was, is_now)))))
     assert told in found
 
 
-def test_exact_a_log_that_cannot_be_played_is_refused():
+def test_a_log_that_cannot_be_played_is_refused():
     told = story([{"event": "begun", "box": identity(SITE)}, entry_of(EVERY[4], SITE, "")])
     with pytest.raises(ScenarioError, match="cannot be played again"):
         SetupJob(SITE, Rules(), told)
@@ -192,7 +193,7 @@ def test_exact_a_log_that_cannot_be_played_is_refused():
         SetupJob(fewer, Rules(), told)
 
 
-def test_exact_the_answers_of_an_interview_are_those_that_stand():
+def test_the_answers_of_an_interview_are_those_that_stand():
     lines = [
         {"event": "described", "key": "units", "typed": "in"},
         {"event": "described", "key": "title", "typed": "A"},

@@ -7,12 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from dbox.fieldwork.setup import events
-from dbox.fieldwork.setup.job import begin, replay
-from dbox.fieldwork.setup.record import record
+from dbox.fieldwork import setup
+from dbox.fieldwork.setup import begin, record, replay
 from dbox.files.scenario import load
-from dbox.files.setup.results import after_path, after_text, setup_json
 from dbox.files.write_file import write_file
+from dbox.report.setup_report import after_path, after_text, setup_json
 
 TEXT = """# my own remark
 title = "Three lines"
@@ -30,15 +29,15 @@ tolerance = {share = "10 %", source = "permit"}
 """
 HEIGHTS = ((0.003175, 0.0047625), (), (0.00123456,))
 STORY = (
-    events.ClockSet(outlet=2, angle=None),
-    events.Still(at="09:00", method="laser"),
-    events.Read(at="09:01", outlet=0, heights=(0.0, 0.0)),
-    events.Read(at="09:02", outlet=2, heights=(0.004, 0.004)),
-    events.Turned(at="09:05", angles=(pi / 4, 0.0, None)),
-    events.Still(at="09:10", method="laser"),
-    events.Read(at="09:11", outlet=0, heights=HEIGHTS[0]),
-    events.Read(at="09:12", outlet=2, heights=HEIGHTS[2]),
-    events.Settled(at="09:13", outlet=2),
+    setup.ClockSet(outlet=2, angle=None),
+    setup.Still(at="09:00", method="laser"),
+    setup.Read(at="09:01", outlet=0, heights=(0.0, 0.0)),
+    setup.Read(at="09:02", outlet=2, heights=(0.004, 0.004)),
+    setup.Turned(at="09:05", angles=(pi / 4, 0.0, None)),
+    setup.Still(at="09:10", method="laser"),
+    setup.Read(at="09:11", outlet=0, heights=HEIGHTS[0]),
+    setup.Read(at="09:12", outlet=2, heights=HEIGHTS[2]),
+    setup.Settled(at="09:13", outlet=2),
 )
 
 
@@ -49,7 +48,7 @@ def scenario(tmp_path: Path) -> Path:
     return path
 
 
-def test_exact_other_commands_see_the_box_as_last_read(scenario: Path):
+def test_other_commands_see_the_box_as_last_read(scenario: Path):
     job = replay(begin(load(scenario)), STORY)
     last = record(job).last_complete
     made = after_path(scenario)
@@ -69,7 +68,7 @@ def test_exact_other_commands_see_the_box_as_last_read(scenario: Path):
     assert replace(seen, outlets=asis.outlets, box=asis.box) == asis
 
 
-def test_exact_the_json_is_si_and_knows_what_is_not_known(scenario: Path):
+def test_the_json_is_si_and_knows_what_is_not_known(scenario: Path):
     kept = record(replay(begin(load(scenario)), STORY))
     told = json.loads(json.dumps(setup_json(kept), allow_nan=False))
     assert (told["title"], told["finished"], told["outcome"]) == ("Three lines", False, None)
@@ -88,7 +87,7 @@ def test_exact_the_json_is_si_and_knows_what_is_not_known(scenario: Path):
     assert two["level"]["verdict"] in ("nothing to do", "adjust", "re-bed")
 
 
-def test_exact_an_incomplete_pass_has_no_answer_yet(scenario: Path):
+def test_an_incomplete_pass_has_no_answer_yet(scenario: Path):
     told = setup_json(record(replay(begin(load(scenario)), STORY[:3])))
     assert told["passes"][0]["split"] is None
     assert told["passes"][0]["conclusion"] is None

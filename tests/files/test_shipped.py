@@ -7,8 +7,7 @@ import pytest
 
 from dbox.errors import ScenarioError
 from dbox.fieldwork.site import Site
-from dbox.files.scenario import load
-from dbox.files.shipped import resolve, shipped_names
+from dbox.files.scenario import load, resolve, shipped_names
 from dbox.hydraulics.openings import Circle
 
 NAMES = (

@@ -7,8 +7,8 @@ import pytest
 
 from dbox.errors import ScenarioError
 from dbox.files.scenario import load, loads
+from dbox.files.scenario_tables import schema
 from dbox.files.starter import starter
-from dbox.files.tables import schema
 from dbox.files.write_file import write_file
 
 

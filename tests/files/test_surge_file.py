@@ -6,13 +6,19 @@ from pathlib import Path
 import pytest
 
 from dbox.errors import ScenarioError
-from dbox.fieldwork.records.works import Works
-from dbox.files.scenario import load, loads
-from dbox.files.shipped import resolve
-from dbox.files.surge import inflow_series
-from dbox.files.surge.inflow_series import read_inflow
-from dbox.files.surge.measures import acceptance, curve, people
-from dbox.files.surge.typed import typed_dose, typed_settling, typed_until, typed_volume
+from dbox.fieldwork.site import Works
+from dbox.files import typed_surge
+from dbox.files.scenario import load, loads, resolve
+from dbox.files.surge_keys import read_acceptance as acceptance
+from dbox.files.surge_keys import read_curve as curve
+from dbox.files.surge_keys import read_people as people
+from dbox.files.typed_surge import (
+    read_inflow,
+    typed_dose,
+    typed_settling,
+    typed_until,
+    typed_volume,
+)
 
 INCH, FOOT = 0.0254, 0.3048
 GALLON = 231 * INCH**3
@@ -35,7 +41,7 @@ siphon = {inside = "4 ft", diameter = 3, high = 24, low = 9}
 """
 
 
-def test_exact_every_part_of_a_file() -> None:
+def test_every_part_of_a_file() -> None:
     works = loads(WHOLE).works
     assert works.people == 4
     assert works.tank is not None
@@ -63,7 +69,7 @@ def test_exact_every_part_of_a_file() -> None:
     assert works.siphon.area == pytest.approx(math.pi / 4 * (4 * FOOT) ** 2)
 
 
-def test_exact_nothing_said_is_nothing_known() -> None:
+def test_nothing_said_is_nothing_known() -> None:
     plain = 'insert = {kind = "circle", diameter = "2 in"}\noutlet = [{reading = 0}]'
     assert loads(plain).works == Works()
 
@@ -109,7 +115,7 @@ def test_faults_name_the_place_and_the_mend(before: str, after: str, fault: str)
         ("2 cm/d", 20.0),
     ],
 )
-def test_exact_acceptance_rates(text: str, millimetres_a_day: float) -> None:
+def test_acceptance_rates(text: str, millimetres_a_day: float) -> None:
     assert acceptance(text) * 86400e3 == pytest.approx(millimetres_a_day, rel=1e-4)
 
 
@@ -144,7 +150,7 @@ def test_curves_that_cannot_be_are_refused(value: object) -> None:
         "Seconds\tM3_S\n0\t0\n60\t3e-4\n\n120\t0\n",
     ],
 )
-def test_exact_inflow_files_of_one_triangle(tmp_path: Path, content: str) -> None:
+def test_inflow_files_of_one_triangle(tmp_path: Path, content: str) -> None:
     path = tmp_path / "in.csv"
     path.write_text(content, encoding="utf-8")
     flow = read_inflow(path)
@@ -186,7 +192,7 @@ def test_inflow_files_that_cannot_be_are_refused(tmp_path: Path, content: str, f
         pytest.param(525_601, "time (min),flow (L/s)", marks=pytest.mark.slow),
     ],
 )
-def test_exact_a_day_of_seconds_and_a_year_of_minutes_are_read(tmp_path, rows, head) -> None:
+def test_a_day_of_seconds_and_a_year_of_minutes_are_read(tmp_path, rows, head) -> None:
     """A steady rate; the volume is the rate times the time."""
     path = tmp_path / "in.csv"
     path.write_text("\n".join([head, *(f"{i},0.000125" for i in range(rows))]))
@@ -196,7 +202,7 @@ def test_exact_a_day_of_seconds_and_a_year_of_minutes_are_read(tmp_path, rows, h
 
 
 def test_a_file_too_big_for_an_inflow_series_is_called_so(tmp_path: Path, monkeypatch) -> None:
-    monkeypatch.setattr("dbox.files.surge.inflow_series._MOST_BYTES", 1000)
+    monkeypatch.setattr("dbox.files.typed_surge._MOST_BYTES", 1000)
     path = tmp_path / "in.csv"
     path.write_text("seconds,m3_s\n" + "0.000000,0.00000\n" * 100)
     with pytest.raises(ScenarioError, match=r"an inflow series has 1,000,000 rows") as caught:
@@ -204,7 +210,7 @@ def test_a_file_too_big_for_an_inflow_series_is_called_so(tmp_path: Path, monkey
     assert "scenario" not in str(caught.value)
 
 
-def test_exact_plain_numbers_and_written_ones_read_alike(tmp_path: Path) -> None:
+def test_plain_numbers_and_written_ones_read_alike(tmp_path: Path) -> None:
     """The quick way of plain numbers against the way of quantities, taken for one fraction."""
     found = []
     for last in ("0.5", "1/2"):
@@ -224,7 +230,7 @@ def test_inflow_faults_are_told_at_once_but_not_without_end(tmp_path: Path) -> N
     assert "980 more faults" in caught.value.faults[-1]
 
 
-def test_exact_typed_words() -> None:
+def test_typed_words() -> None:
     dose = typed_dose(Works(), "60 gal at 30 gpm")
     assert dose.volume(1e6) == pytest.approx(60 * GALLON)
     assert dose.end == pytest.approx(120.0)
@@ -259,8 +265,8 @@ def test_the_family_has_every_part() -> None:
     assert all(works.headers)
 
 
-def test_exact_as_many_rows_as_the_refusal_says(tmp_path: Path, monkeypatch) -> None:
-    monkeypatch.setattr(inflow_series, "MOST_ROWS", 3)
+def test_as_many_rows_as_the_refusal_says(tmp_path: Path, monkeypatch) -> None:
+    monkeypatch.setattr(typed_surge, "MOST_ROWS", 3)
     path = tmp_path / "series.csv"
     path.write_text("seconds,m3_s\n0,0\n10,0.001\n20,0\n")
     assert read_inflow(path).end == 20.0

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from dbox import units
 from dbox.errors import ScenarioError
-from dbox.files import units
 
 LENGTHS = [
     ("1/8 in", 3.175e-3),

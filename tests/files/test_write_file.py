@@ -21,7 +21,7 @@ def file(tmp_path: Path) -> Path:
     return path
 
 
-def test_exact_nothing_is_replaced_unasked(file: Path):
+def test_nothing_is_replaced_unasked(file: Path):
     with pytest.raises(ScenarioError, match="is there already"):
         write_file(file, "yours")
     assert file.read_text() == "mine"
@@ -33,7 +33,7 @@ def test_exact_nothing_is_replaced_unasked(file: Path):
 @pytest.mark.parametrize(
     "content", [b"a\r\n\xff", "in \u00bd\n", lambda path: path.write_text("x")]
 )
-def test_exact_the_bytes_are_those_given(tmp_path: Path, content):
+def test_the_bytes_are_those_given(tmp_path: Path, content):
     path = tmp_path / "f.txt"
     write_file(path, content)
     wanted = b"x" if callable(content) else content
@@ -42,7 +42,7 @@ def test_exact_the_bytes_are_those_given(tmp_path: Path, content):
 
 @pytest.mark.parametrize("overwrite", [False, True])
 @pytest.mark.parametrize("error", [StoppedError, OSError(28, "No space left"), KeyboardInterrupt])
-def test_exact_what_fails_half_way_leaves_all_as_it_was(file: Path, overwrite, error):
+def test_what_fails_half_way_leaves_all_as_it_was(file: Path, overwrite, error):
     path = file if overwrite else file.with_name("new.toml")
 
     def half(aside: Path) -> None:
@@ -57,7 +57,7 @@ def test_exact_what_fails_half_way_leaves_all_as_it_was(file: Path, overwrite, e
     assert file.read_text() == "mine"
 
 
-def test_exact_what_comes_while_it_is_written_stays(tmp_path: Path):
+def test_what_comes_while_it_is_written_stays(tmp_path: Path):
     path = tmp_path / "new.toml"
     with pytest.raises(ScenarioError, match="is there already"):
         write_file(path, lambda _: path.write_text("theirs"))
@@ -66,7 +66,7 @@ def test_exact_what_comes_while_it_is_written_stays(tmp_path: Path):
 
 
 @pytest.mark.parametrize("aim", ["box.toml", "not there"])
-def test_exact_a_link_is_something_that_is_there(file: Path, aim):
+def test_a_link_is_something_that_is_there(file: Path, aim):
     link = file.with_name("link.toml")
     link.symlink_to(file.with_name(aim))
     with pytest.raises(ScenarioError, match="is there already"):
@@ -77,7 +77,7 @@ def test_exact_a_link_is_something_that_is_there(file: Path, aim):
 
 
 @pytest.mark.skipif(os.name == "nt", reason="of other systems")
-def test_exact_a_file_has_the_rights_that_it_had_or_that_new_ones_get(file: Path):
+def test_a_file_has_the_rights_that_it_had_or_that_new_ones_get(file: Path):
     file.chmod(0o640)
     write_file(file, "yours", overwrite=True)
     assert stat.S_IMODE(file.stat().st_mode) == 0o640
@@ -90,7 +90,7 @@ def test_exact_a_file_has_the_rights_that_it_had_or_that_new_ones_get(file: Path
 
 
 @pytest.mark.skipif(os.name == "nt", reason="of other systems")
-def test_exact_what_is_no_file_is_not_replaced(tmp_path: Path):
+def test_what_is_no_file_is_not_replaced(tmp_path: Path):
     pipe = tmp_path / "pipe.png"
     os.mkfifo(pipe)
     with pytest.raises(ScenarioError, match="is no file that may be replaced"):
@@ -99,7 +99,7 @@ def test_exact_what_is_no_file_is_not_replaced(tmp_path: Path):
 
 
 @pytest.mark.parametrize("links", [True, False])
-def test_exact_new_files_replace_none_where_files_have_one_name_too(tmp_path, monkeypatch, links):
+def test_new_files_replace_none_where_files_have_one_name_too(tmp_path, monkeypatch, links):
     """A memory stick knows no second names for a file."""
 
     def no_links(*_: object) -> None:
@@ -116,7 +116,7 @@ def test_exact_new_files_replace_none_where_files_have_one_name_too(tmp_path, mo
     assert (path.read_text(), aside.read_text()) == ("one", "two")
 
 
-def test_exact_a_step_cut_short_by_a_kill_is_finished(tmp_path: Path):
+def test_a_step_cut_short_by_a_kill_is_finished(tmp_path: Path):
     """A kill between the two halves of it leaves one file under both names."""
     aside, path = tmp_path / "aside", tmp_path / "new"
     aside.write_text("one")
@@ -130,7 +130,7 @@ def test_exact_a_step_cut_short_by_a_kill_is_finished(tmp_path: Path):
     ("there", "begun"),
     [("", True), ("ab", True), ("abc", True), ("abd", False), ("abcd", False)],
 )
-def test_exact_what_a_kill_has_left_is_the_beginning(tmp_path: Path, there, begun):
+def test_what_a_kill_has_left_is_the_beginning(tmp_path: Path, there, begun):
     path = tmp_path / "f"
     path.write_text(there)
     assert is_begun(path, b"abc") is begun

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dbox.files.shipped import shipped_names
+from dbox.files.scenario import shipped_names
 from dbox.files.starter import starter
-from dbox.files.writer import toml_text
+from dbox.files.toml_file import toml_text
 
 SHIPPED = [
     (resources.files("dbox_scenarios") / f"{name}.toml").read_text() for name in shipped_names()
@@ -27,11 +27,11 @@ documents = st.dictionaries(
 
 
 @pytest.mark.parametrize("written", [*SHIPPED, starter()])
-def test_exact_a_scenario_comes_back_as_it_was(written):
+def test_a_scenario_comes_back_as_it_was(written):
     document = tomllib.loads(written)
     assert tomllib.loads(toml_text(document)) == document
 
 
 @given(documents)
-def test_exact_any_document_comes_back_as_it_was(document):
+def test_any_document_comes_back_as_it_was(document):
     assert tomllib.loads(toml_text(document)) == document

@@ -13,10 +13,9 @@ import numpy as np
 from scipy.integrate import solve_ivp
 
 from dbox.arrays import Array
+from dbox.hydraulics.surge.box_pool import System
 from dbox.hydraulics.surge.inflow import Inflow
-from dbox.hydraulics.surge.supply import REACHES
-from dbox.hydraulics.surge.system import System
-from dbox.hydraulics.surge.trench import WETTING_DEPTH
+from dbox.hydraulics.surge.parts import REACHES, WETTING_DEPTH
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

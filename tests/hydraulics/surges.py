@@ -4,13 +4,11 @@ import numpy as np
 from hypothesis import strategies as st
 
 from dbox.hydraulics.jet import Jet
-from dbox.hydraulics.surge.dosing import Siphon
+from dbox.hydraulics.surge.box_pool import System
 from dbox.hydraulics.surge.inflow import measured, pulses
-from dbox.hydraulics.surge.run import Surge, surge
-from dbox.hydraulics.surge.supply import SupplyPipe
-from dbox.hydraulics.surge.system import System
-from dbox.hydraulics.surge.tank import Tank
-from dbox.hydraulics.surge.trench import SOIL_STATES, Trench
+from dbox.hydraulics.surge.march import Surge, surge
+from dbox.hydraulics.surge.parts import SOIL_STATES, SupplyPipe, Tank, Trench
+from dbox.hydraulics.surge.sources import Siphon
 from tests.hydraulics.boxes import openings
 
 BALANCE = 1e-9

@@ -9,35 +9,36 @@ from scipy.integrate import solve_ivp
 from dbox.arrays import GRAVITY
 from dbox.errors import DomainError
 from dbox.hydraulics.pipes import full_flow
-from dbox.hydraulics.surge.dosing import Pump, Siphon
-from dbox.hydraulics.surge.household import (
+from dbox.hydraulics.surge.inflow import measured, one_after_another, pulses, steady
+from dbox.hydraulics.surge.sources import (
     DAY,
     FIXTURES,
     PER_PERSON,
+    Pump,
+    Siphon,
     household_day,
     to_inflow,
     use,
 )
-from dbox.hydraulics.surge.inflow import measured, one_after_another, pulses, steady
 
 GALLON = 231 * 0.0254**3
 GPM = GALLON / 60
 
 
 @given(st.lists(st.tuples(st.floats(0, 1e4), st.floats(0.1, 1e4), st.floats(0, 1e-2)), min_size=1))
-def test_exact_pulses_add_up(each) -> None:
+def test_pulses_add_up(each) -> None:
     begin, seconds, rate = np.array(each).T
     both = pulses(begin, seconds, rate)
     assert both.volume(1e6) == pytest.approx(float(rate @ seconds), abs=1e-6 * (rate.sum() + 1e-9))
     assert both.first[-1] == 0.0
 
 
-def test_exact_steady_volume_until_a_time() -> None:
+def test_steady_volume_until_a_time() -> None:
     assert steady(2e-4).volume(50.0) == pytest.approx(1e-2)
     assert steady(2e-4, 30.0).volume(50.0) == pytest.approx(6e-3)
 
 
-def test_exact_measured_series_is_straight_between_its_rows() -> None:
+def test_measured_series_is_straight_between_its_rows() -> None:
     flow = measured([10.0, 20.0, 40.0], [0.0, 1e-3, 0.5e-3])
     assert flow.entry == "box"
     assert flow.volume(10.0) == pytest.approx(5e-3)
@@ -46,7 +47,7 @@ def test_exact_measured_series_is_straight_between_its_rows() -> None:
 
 
 @pytest.mark.parametrize("part", [0.0, 0.25, 0.5, 1.0])
-def test_exact_volume_within_a_piece_that_rises_or_falls(part: float) -> None:
+def test_volume_within_a_piece_that_rises_or_falls(part: float) -> None:
     """Up to 2 L/s in 10 s and down again in 20 s: triangles, and what is left of one."""
     flow = measured([0.0, 10.0, 30.0], [0.0, 2e-3, 0.0])
     assert flow.volume(10.0 * part) == pytest.approx(0.01 * part**2, abs=1e-15)
@@ -62,14 +63,14 @@ def test_a_series_that_cannot_be_is_refused(seconds, rates) -> None:
         measured(seconds, rates)
 
 
-def test_exact_pump_dose_is_late_and_less_by_what_drains_back() -> None:
+def test_pump_dose_is_late_and_less_by_what_drains_back() -> None:
     dose = Pump(volume=0.2, rate=2e-3, drain_back=0.05).dose()
     assert dose.volume(1e9) == pytest.approx(0.15)
     assert dose.begin[dose.first > 0] == pytest.approx([25.0])
     assert dose.end == pytest.approx(100.0)
 
 
-def test_two_ways_pump_works_where_its_curve_meets_lift_and_friction() -> None:
+def test_pump_works_where_its_curve_meets_lift_and_friction() -> None:
     """A straight curve against Manning's friction: a quadratic, solved by its formula."""
     full = float(full_flow(0.05, 1.0))
     pump = Pump(
@@ -103,7 +104,7 @@ def test_a_pump_that_cannot_lift_is_refused() -> None:
         Pump(volume=0.2, rate=1e-3, drain_back=0.2).dose()
 
 
-def test_two_ways_siphon_against_scipy() -> None:
+def test_siphon_against_scipy() -> None:
     """Exact: the dose is the chamber between its levels; its rates are those of a drained tank."""
     siphon = Siphon(area=1.5, diameter=0.075, high=0.5, low=0.2)
     dose = siphon.dose()
@@ -149,14 +150,14 @@ def test_same_seed_same_day_and_another_day_another() -> None:
     assert household_day(4, seed=4, day=2) != household_day(4, seed=3, day=2)
 
 
-def test_exact_mean_day_sends_what_the_fixtures_say() -> None:
+def test_mean_day_sends_what_the_fixtures_say() -> None:
     """Poisson counts: the mean of many days, within four of its standard errors."""
     days = [to_inflow(household_day(4, 7, d)).volume(DAY) for d in range(400)]
     error = np.std(days) / np.sqrt(len(days))
     assert np.mean(days) == pytest.approx(4 * PER_PERSON, abs=4 * error)
 
 
-def test_exact_a_day_ends_at_midnight_and_days_follow_each_other() -> None:
+def test_a_day_ends_at_midnight_and_days_follow_each_other() -> None:
     each = [to_inflow(household_day(6, 1, d)) for d in range(30)]
     assert all(flow.end <= DAY for flow in each)
     joined = one_after_another(each, DAY)

@@ -7,10 +7,10 @@ from dbox import Circle
 from dbox.arrays import GRAVITY
 from dbox.errors import DomainError
 from dbox.hydraulics.jet import Jet
+from dbox.hydraulics.surge.box_pool import System, box_alone
 from dbox.hydraulics.surge.inflow import steady
-from dbox.hydraulics.surge.run import surge
-from dbox.hydraulics.surge.supply import SupplyPipe
-from dbox.hydraulics.surge.system import System, box_alone
+from dbox.hydraulics.surge.march import surge
+from dbox.hydraulics.surge.parts import SupplyPipe
 
 PIPE = SupplyPipe(length=9.0, diameter=0.1, fall=0.01)
 
@@ -28,7 +28,7 @@ def start(flow: float) -> tuple[float, float]:
     return velocity, float(np.sqrt(4 / np.pi * flow / velocity))
 
 
-def test_exact_core_then_decay_with_distance() -> None:
+def test_core_then_decay_with_distance() -> None:
     """Exact: U0 in the core, 6.2 D / x of it beyond."""
     flow = 3e-4
     velocity, size = start(flow)
@@ -36,7 +36,7 @@ def test_exact_core_then_decay_with_distance() -> None:
     assert heads == pytest.approx(np.array([1.0, 0.25]) * velocity**2 / (2 * GRAVITY))
 
 
-def test_exact_half_the_velocity_at_the_half_width() -> None:
+def test_half_the_velocity_at_the_half_width() -> None:
     flow = 3e-4
     velocity, size = start(flow)
     far = 12.4 * size
@@ -44,7 +44,7 @@ def test_exact_half_the_velocity_at_the_half_width() -> None:
     assert head == pytest.approx((0.25 * velocity) ** 2 / (2 * GRAVITY))
 
 
-def test_exact_before_it_widens_its_half_width_is_half_its_diameter() -> None:
+def test_before_it_widens_its_half_width_is_half_its_diameter() -> None:
     """At three diameters a tenth of the distance is less than what the jet has from the pipe."""
     flow = 3e-4
     velocity, size = start(flow)
@@ -52,7 +52,7 @@ def test_exact_before_it_widens_its_half_width_is_half_its_diameter() -> None:
     assert head == pytest.approx((0.5 * velocity) ** 2 / (2 * GRAVITY))
 
 
-def test_exact_nothing_where_nothing_flows_or_nothing_faces_it() -> None:
+def test_nothing_where_nothing_flows_or_nothing_faces_it() -> None:
     assert jet([0.3, 0.4]).heads(0.0).tolist() == [0.0, 0.0]
     assert jet([0.3, 0.3], facing=[0.0, -1.0]).heads(1e-3).tolist() == [0.0, 0.0]
 

@@ -23,7 +23,7 @@ def power_rating(factor: float, power: float):
 
 
 @given(powers_of_ten)
-def test_exact_step_for_a_straight_rating_at_any_length(stiffness: float) -> None:
+def test_step_for_a_straight_rating_at_any_length(stiffness: float) -> None:
     """Exact: dx/dt = i(t) - x has x = straight-line response + exp(-t) of the rest."""
     first, last = 2.0, 5.0
     pool = Pool(1.0, lambda x: (x, 1.0), 7.0, lowest=-1e9)
@@ -35,11 +35,11 @@ def test_exact_step_for_a_straight_rating_at_any_length(stiffness: float) -> Non
 
 
 @given(st.floats(0, 1e6))
-def test_exact_weight_lies_between_a_half_and_one(stiffness: float) -> None:
+def test_weight_lies_between_a_half_and_one(stiffness: float) -> None:
     assert 0.5 <= fitted_weight(stiffness) <= 1.0
 
 
-def test_exact_weight_has_no_seam() -> None:
+def test_weight_has_no_seam() -> None:
     for seam in (2e-3, 50.0):
         below, above = fitted_weight(seam * (1 - 1e-9)), fitted_weight(seam * (1 + 1e-9))
         assert below == pytest.approx(above, abs=1e-8)
@@ -61,7 +61,7 @@ def test_a_step_keeps_volume_and_never_draws_below_the_outlet(
     assert came - out * dt == pytest.approx(stayed, abs=1e-12 * (came + area * level) + 1e-300)
 
 
-def test_exact_steady_pool_stays_as_it_is() -> None:
+def test_steady_pool_stays_as_it_is() -> None:
     rating = power_rating(2.0, 2.0)
     pool = Pool(0.3, rating, 0.05)
     outflow, level = route(np.full(20, rating(0.05)[0]), 1e4, pool)
@@ -103,7 +103,7 @@ def bent_rating(bends: list[tuple[float, float]]):
     ),
     st.floats(0, 3), st.floats(0, 1), st.floats(-2, 4).map(lambda x: 10.0**x),
 )  # fmt: skip
-def test_two_ways_the_level_of_a_step_by_bisection(bends, level, inflow, seconds) -> None:
+def test_the_level_of_a_step_by_bisection(bends, level, inflow, seconds) -> None:
     """x + dt F(x) = x0 + dt i, weighted on the end: one root, from the outlet up to the right side.
 
     Plain bisection finds it however the rating bends; the pool's search has to, in no more steps.

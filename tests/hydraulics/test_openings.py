@@ -21,7 +21,7 @@ def kinks(opening: Opening, tail: float) -> list[float]:
 
 
 @given(plates, heads, st.floats(0, 0.98) | st.just(-1.0))
-def test_two_ways_the_slope_is_the_derivative_of_the_discharge(opening, head, tail_over_head):
+def test_the_slope_is_the_derivative_of_the_discharge(opening, head, tail_over_head):
     """Fourth-order central difference, well away from kinks: good to about 1e-10."""
     tail = tail_over_head * head
     gap = min(abs(head - k) for k in [*kinks(opening, tail), 0.0])
@@ -35,7 +35,7 @@ def test_two_ways_the_slope_is_the_derivative_of_the_discharge(opening, head, ta
 
 
 @given(openings, heads, heads, fractions)
-def test_exact_more_head_never_gives_less_flow(opening, head, more, tail_over_head):
+def test_more_head_never_gives_less_flow(opening, head, more, tail_over_head):
     low, high = sorted([head, more])
     tail = tail_over_head * low
     for t in (None, tail):
@@ -45,7 +45,7 @@ def test_exact_more_head_never_gives_less_flow(opening, head, more, tail_over_he
 
 
 @given(openings, heads, st.floats(-0.1, 4.0), st.floats(-0.1, 4.0))
-def test_exact_more_tailwater_never_gives_more_flow(opening, head, tail, more):
+def test_more_tailwater_never_gives_more_flow(opening, head, tail, more):
     low, high = sorted([tail, more])
     free = opening.discharge(head)
     drowned = opening.discharge(head, [low, high])
@@ -54,33 +54,33 @@ def test_exact_more_tailwater_never_gives_more_flow(opening, head, tail, more):
 
 
 @given(openings, heads, st.floats(-5.0, 0.0) | st.just(-np.inf))
-def test_exact_tailwater_below_the_lip_does_nothing(opening, head, tail):
+def test_tailwater_below_the_lip_does_nothing(opening, head, tail):
     # numpy raises single numbers and arrays to a power by different routines
     assert opening.discharge(head, tail) == pytest.approx(opening.discharge(head), rel=1e-15)
     assert opening.slope(head, tail) == pytest.approx(opening.slope(head), rel=1e-15)
 
 
 @given(openings, heads, st.floats(0.0, 1.0))
-def test_exact_nothing_flows_where_the_tailwater_stands_as_high(opening, head, more):
+def test_nothing_flows_where_the_tailwater_stands_as_high(opening, head, more):
     assert opening.discharge(head, head + more) == 0
     assert opening.slope(head, head + more) == 0
 
 
 @given(openings, st.floats(-1e6, 0.0) | st.just(-np.inf), st.none() | st.floats(-1, 1))
-def test_exact_nothing_flows_over_a_dry_lip(opening, head, tail):
+def test_nothing_flows_over_a_dry_lip(opening, head, tail):
     assert opening.discharge(head, tail) == 0
     assert opening.slope(head, tail) == 0
 
 
 @given(openings, heads)
-def test_exact_drowning_begins_without_a_step(opening, head):
+def test_drowning_begins_without_a_step(opening, head):
     """A tailwater of h/10,000 over the lip takes off at most a few ten-thousandths."""
     free, drowned = opening.discharge(head, [0.0, 1e-4 * head])
     assert drowned == pytest.approx(free, rel=1e-3)
 
 
 @given(openings, st.floats(-1e6, 1e6), st.none() | st.floats(-1e6, 1e6))
-def test_exact_never_negative_never_nan(opening, head, tail):
+def test_never_negative_never_nan(opening, head, tail):
     for value in (opening.discharge(head, tail), opening.slope(head, tail)):
         assert np.isfinite(value)
         assert value >= 0
@@ -94,7 +94,7 @@ TINY_AND_HUGE = [5e-324, 1e-310, 1e-200, 1e-30, 1e-9, 1e3, 1e6]
     [Circle(0.05), Circle(0.05, coefficient=0.6), Slot(0.02), Slot(0.02, 0.01), Notch(1.0)],
     ids=repr,
 )
-def test_exact_finite_from_the_least_number_to_a_thousand_kilometres(opening):
+def test_finite_from_the_least_number_to_a_thousand_kilometres(opening):
     for head in TINY_AND_HUGE:
         tails = [-1.0, 0.0, 0.5 * head, head * (1 - 1e-15), head, 2 * head]
         values = [opening.discharge(head, tails), opening.slope(head, tails)]
@@ -111,7 +111,7 @@ def test_exact_finite_from_the_least_number_to_a_thousand_kilometres(opening):
     ],
     ids=repr,
 )
-def test_exact_coefficients_are_held_at_the_ends_of_their_range(opening, law, ends):
+def test_coefficients_are_held_at_the_ends_of_their_range(opening, law, ends):
     def coefficient(head):
         return float(opening.discharge(head) / law.discharge(head))
 
@@ -125,7 +125,7 @@ def test_exact_coefficients_are_held_at_the_ends_of_their_range(opening, law, en
 
 
 @given(plates, st.floats(0.3, 0.9), heads)
-def test_exact_the_users_coefficient_is_a_factor(opening, coefficient, head):
+def test_the_users_coefficient_is_a_factor(opening, coefficient, head):
     typed, unit = (
         type(opening)(*_sizes(opening), coefficient=value) for value in (coefficient, 1.0)
     )
@@ -141,7 +141,7 @@ def _sizes(opening: Opening) -> list[float]:
 
 
 @given(openings, st.lists(st.floats(-0.1, 0.5), min_size=1, max_size=8), fractions)
-def test_two_ways_any_shape_equals_one_by_one(opening, many, tail_over_head):
+def test_any_shape_equals_one_by_one(opening, many, tail_over_head):
     column, tails = np.array(many)[:, None], np.array([-1.0, 0.01, tail_over_head])
     for ask in (opening.discharge, opening.slope):
         table = ask(column, tails)
@@ -153,7 +153,7 @@ def test_two_ways_any_shape_equals_one_by_one(opening, many, tail_over_head):
 
 
 @given(openings, st.floats(0, 0.5), st.floats(0.001, 0.499))
-def test_exact_input_is_left_alone(opening, head, tail):
+def test_input_is_left_alone(opening, head, tail):
     heads_, tails = np.array([head, -0.1]), np.array([tail, tail])
     before = heads_.copy(), tails.copy()
     opening.discharge(heads_, tails)
@@ -172,7 +172,7 @@ def test_exact_input_is_left_alone(opening, head, tail):
         (0.1, [0.0, np.inf], "a tailwater is not a number"),
     ],
 )
-def test_exact_not_a_number_is_refused(ask, head, tail, message):
+def test_not_a_number_is_refused(ask, head, tail, message):
     for opening in (Circle(0.05), Slot(0.02), Notch(1.0), PipeEnd(0.1)):
         with pytest.raises(DomainError, match=message):
             getattr(opening, ask)(head, tail)
@@ -197,19 +197,19 @@ def test_exact_not_a_number_is_refused(ask, head, tail, message):
         (lambda: Slot(0.01, coefficient=0.0), "coefficient"),
     ],
 )
-def test_exact_impossible_openings_are_refused(make, message):
+def test_impossible_openings_are_refused(make, message):
     with pytest.raises(DomainError, match=message):
         make()
 
 
-def test_exact_openings_are_values():
+def test_openings_are_values():
     assert Circle(0.05) == Circle(0.05) != Circle(0.05, coefficient=0.6)
     assert hash(Slot(0.02)) == hash(Slot(0.02))
     with pytest.raises(AttributeError):
         Circle(0.05).diameter = 0.06
 
 
-def test_exact_cautions_name_the_size_that_is_out_of_range():
+def test_cautions_name_the_size_that_is_out_of_range():
     (notch,) = Notch(np.radians(120)).cautions
     assert "120 deg is outside the 25 to 100 deg" in notch
     (slot,) = Slot(0.02).cautions

@@ -11,9 +11,9 @@ from scipy.optimize import brentq, minimize_scalar
 
 from dbox.arrays import GRAVITY
 from dbox.errors import DomainError, SolveError
-from dbox.hydraulics.circular_section import area, top_width
 from dbox.hydraulics.openings import pipe_end
 from dbox.hydraulics.openings.pipe_end import PipeEnd
+from dbox.hydraulics.pipes import area, top_width
 
 DIAMETER = 0.1022604
 MOUTH = PipeEnd(DIAMETER)
@@ -53,7 +53,7 @@ def exact(head: float, diameter: float, loss: float) -> tuple[mpmath.mpf, mpmath
 @pytest.mark.parametrize(
     "ratio", [1e-8, 1e-5, 1e-3, 0.02, 0.03, 0.05, 0.3, 0.7, 1.0, 1.3, 3, 20, 100]
 )
-def test_exact_flow_and_slope_to_twelve_digits(ratio: float, loss: float) -> None:
+def test_flow_and_slope_to_twelve_digits(ratio: float, loss: float) -> None:
     head = ratio * DIAMETER
     flow, slope = exact(head, DIAMETER, loss)
     mouth = PipeEnd(DIAMETER, entrance_loss=loss)
@@ -62,7 +62,7 @@ def test_exact_flow_and_slope_to_twelve_digits(ratio: float, loss: float) -> Non
 
 
 @pytest.mark.parametrize("p", [*np.geomspace(1e-12, 1e12, 49), 1 / 64, np.nextafter(1 / 64, 0)])
-def test_exact_excess_on_both_sides_of_its_series(p: float) -> None:
+def test_excess_on_both_sides_of_its_series(p: float) -> None:
     with mpmath.workdps(40):
         root = mpmath.sqrt(mpmath.mpf(p))
         true = (1 + mpmath.mpf(p)) * mpmath.atan(root) / root - 1
@@ -70,20 +70,20 @@ def test_exact_excess_on_both_sides_of_its_series(p: float) -> None:
     assert float(pipe_end._excess(np.array([p]))[0]) == pytest.approx(float(true), rel=5e-14)
 
 
-def test_exact_one_nanometre_of_head() -> None:
+def test_one_nanometre_of_head() -> None:
     low_head_law = math.sqrt(6) / 4 * math.sqrt(GRAVITY * DIAMETER) * 1e-9**2
     # the next term of the series is a few tenths of head over diameter
     assert float(MOUTH.discharge(1e-9)) == pytest.approx(low_head_law, rel=1e-8)
 
 
-def test_exact_far_over_the_crown_it_is_a_jet_of_the_pipes_width() -> None:
+def test_far_over_the_crown_it_is_a_jet_of_the_pipes_width() -> None:
     head = 1e4 * DIAMETER
     jet = np.pi / 4 * DIAMETER**2 * np.sqrt(2 * GRAVITY * (head - DIAMETER))
     assert float(MOUTH.discharge(head)) == pytest.approx(jet, rel=1e-8)
     assert np.all(np.isfinite(MOUTH.discharge([1e9, 1e100, 1e300])))
 
 
-def test_exact_a_flow_worked_by_hand() -> None:
+def test_a_flow_worked_by_hand() -> None:
     # mouth half full: A = pi D^2/8, T = D, so h = D/2 + pi D/16 and Q = sqrt(g A^3 / D)
     head = DIAMETER / 2 + np.pi * DIAMETER / 16
     flow = math.sqrt(GRAVITY * (math.pi / 8) ** 3 * DIAMETER**5)
@@ -92,7 +92,7 @@ def test_exact_a_flow_worked_by_hand() -> None:
     assert float(lossy.discharge(head + np.pi * DIAMETER / 32)) == pytest.approx(flow, rel=1e-14)
 
 
-def test_exact_dry_and_shapes() -> None:
+def test_dry_and_shapes() -> None:
     assert MOUTH.discharge([-np.inf, -0.01, 0.0]).tolist() == [0.0, 0.0, 0.0]
     assert MOUTH.slope([-np.inf, -0.01, 0.0]).tolist() == [0.0, 0.0, 0.0]
     assert MOUTH.discharge(0.01).shape == ()
@@ -102,7 +102,7 @@ def test_exact_dry_and_shapes() -> None:
     assert MOUTH.discharge(0.02, 0.03) == 0
 
 
-def test_exact_coefficient_is_a_factor() -> None:
+def test_coefficient_is_a_factor() -> None:
     reduced = PipeEnd(DIAMETER, coefficient=0.9)
     for tailwater in (None, 0.045):
         free = MOUTH.discharge([0.01, 0.05, 0.2], tailwater)
@@ -113,7 +113,7 @@ def test_exact_coefficient_is_a_factor() -> None:
         assert reduced.slope([0.01, 0.05, 0.2], tailwater) == pytest.approx(0.9 * slope, rel=1e-15)
 
 
-def test_exact_description() -> None:
+def test_description() -> None:
     assert MOUTH.top == DIAMETER
     assert MOUTH.measured_heads == (0.0, DIAMETER)
     assert PipeEnd(0.1) == PipeEnd(0.1)
@@ -121,7 +121,7 @@ def test_exact_description() -> None:
 
 
 @pytest.mark.parametrize("bad", [0.0, -1.0, np.nan, np.inf])
-def test_exact_impossible_pipes_are_refused(bad: float) -> None:
+def test_impossible_pipes_are_refused(bad: float) -> None:
     with pytest.raises(DomainError, match="diameter"):
         PipeEnd(bad)
     with pytest.raises(DomainError, match="coefficient"):
@@ -131,7 +131,7 @@ def test_exact_impossible_pipes_are_refused(bad: float) -> None:
             PipeEnd(0.1, entrance_loss=bad)
 
 
-def test_exact_search_cut_short_is_an_error(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_search_cut_short_is_an_error(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(pipe_end, "_MOST_STEPS", 1)
     with pytest.raises(SolveError, match=r"head of 1\.5 diameters"):
         MOUTH.discharge(1.5 * DIAMETER)
@@ -162,7 +162,7 @@ def reference(head: float, tailwater: float, diameter: float, loss: float) -> fl
     diameter=st.floats(0.03, 0.3),
     loss=st.floats(0.0, 2.0),
 )
-def test_two_ways_free_and_drowned(head: float, part: float, diameter: float, loss: float) -> None:
+def test_free_and_drowned(head: float, part: float, diameter: float, loss: float) -> None:
     mouth = PipeEnd(diameter, entrance_loss=loss)
     found = float(mouth.discharge(head, part * head))
     # brentq finds depth to 1e-15 m or so; flow is 1.5 to 4 times as sensitive
@@ -170,7 +170,7 @@ def test_two_ways_free_and_drowned(head: float, part: float, diameter: float, lo
 
 
 @given(head=st.floats(1e-3, 0.5))
-def test_two_ways_without_loss_it_is_the_greatest_flow_for_the_head(head: float) -> None:
+def test_without_loss_it_is_the_greatest_flow_for_the_head(head: float) -> None:
     def flow(depth: float) -> float:
         return float(area(depth, DIAMETER)) * math.sqrt(2 * GRAVITY * max(head - depth, 0.0))
 
@@ -182,7 +182,7 @@ def test_two_ways_without_loss_it_is_the_greatest_flow_for_the_head(head: float)
 
 
 @given(head=st.floats(1e-4, 1.0), part=st.floats(-0.5, 0.99), loss=losses)
-def test_two_ways_slope_is_the_difference_quotient(head: float, part: float, loss: float) -> None:
+def test_slope_is_the_difference_quotient(head: float, part: float, loss: float) -> None:
     mouth = PipeEnd(DIAMETER, entrance_loss=loss)
     tailwater = part * head
     step = 1e-5 * (head - max(tailwater, 0.0))
@@ -194,7 +194,7 @@ def test_two_ways_slope_is_the_difference_quotient(head: float, part: float, los
 
 
 @given(head=heads, more=st.floats(0.0, 1.0), tailwater=st.floats(-0.1, 0.5), loss=losses)
-def test_exact_more_head_never_gives_less_flow(
+def test_more_head_never_gives_less_flow(
     head: float, more: float, tailwater: float, loss: float
 ) -> None:
     flow = PipeEnd(DIAMETER, entrance_loss=loss).discharge([head, head + more], tailwater)
@@ -203,7 +203,7 @@ def test_exact_more_head_never_gives_less_flow(
 
 
 @given(head=heads, low=st.floats(-0.1, 1.1), high=st.floats(-0.1, 1.1), loss=losses)
-def test_exact_more_tailwater_never_gives_more_flow(
+def test_more_tailwater_never_gives_more_flow(
     head: float, low: float, high: float, loss: float
 ) -> None:
     low, high = sorted((low, high))
@@ -211,7 +211,7 @@ def test_exact_more_tailwater_never_gives_more_flow(
     assert flow[0] * (1 + 1e-13) >= flow[1] >= 0
 
 
-def test_exact_with_a_loss_the_flow_is_held_at_the_free_one() -> None:
+def test_with_a_loss_the_flow_is_held_at_the_free_one() -> None:
     # at 0.7 h the drowned equation alone gives more than the free flow, at 0.95 h less
     mouth = PipeEnd(DIAMETER, entrance_loss=2.0)
     free, held, drowned = mouth.discharge(0.05, [-1.0, 0.7 * 0.05, 0.95 * 0.05])
@@ -222,7 +222,7 @@ def test_exact_with_a_loss_the_flow_is_held_at_the_free_one() -> None:
 
 
 @given(head=st.floats(1e-6, 1.0), loss=losses)
-def test_exact_no_step_where_the_tailwater_takes_over(head: float, loss: float) -> None:
+def test_no_step_where_the_tailwater_takes_over(head: float, loss: float) -> None:
     mouth = PipeEnd(DIAMETER, entrance_loss=loss)
     tailwater = np.linspace(0.0, head, 4001)
     flow = mouth.discharge(head, tailwater)
@@ -231,7 +231,7 @@ def test_exact_no_step_where_the_tailwater_takes_over(head: float, loss: float) 
 
 
 @given(fall=st.floats(1e-9, 1.0), loss=losses)
-def test_exact_deep_under_water_only_the_fall_counts(fall: float, loss: float) -> None:
+def test_deep_under_water_only_the_fall_counts(fall: float, loss: float) -> None:
     flow = np.pi / 4 * DIAMETER**2 * math.sqrt(2 * GRAVITY * fall / (1 + loss))
     mouth = PipeEnd(DIAMETER, entrance_loss=loss)
     found, slope = mouth.rating(np.array([2.0 + fall]), np.array([fall]))
@@ -241,13 +241,13 @@ def test_exact_deep_under_water_only_the_fall_counts(fall: float, loss: float) -
 
 @settings(max_examples=30)
 @given(st.lists(st.floats(0.0, 1e4), min_size=1, max_size=50), st.floats(0.0, 1e3))
-def test_exact_each_head_is_computed_as_if_alone(many: list[float], loss: float) -> None:
+def test_each_head_is_computed_as_if_alone(many: list[float], loss: float) -> None:
     mouth = PipeEnd(DIAMETER, entrance_loss=loss)
     alone = [float(mouth.discharge(head)) for head in many]
     assert mouth.discharge(many) == pytest.approx(alone, rel=1e-13)
 
 
-def test_exact_thirty_digit_values_at_half_inch_to_two_inches() -> None:
+def test_thirty_digit_values_at_half_inch_to_two_inches() -> None:
     # computed apart from this code with mpmath from the equations, inside diameter 4.026 in
     found = PipeEnd(4.026 * 0.0254).discharge(np.array([0.5, 1.0, 2.0]) * 0.0254) / GPM
     assert found == pytest.approx([1.52329326, 5.90994683, 22.1018002], rel=3e-9)

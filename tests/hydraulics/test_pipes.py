@@ -12,15 +12,16 @@ from scipy.optimize import brentq, minimize_scalar
 from dbox.arrays import GRAVITY
 from dbox.errors import DomainError
 from dbox.hydraulics import pipes
-from dbox.hydraulics.circular_section import area, top_width
 from dbox.hydraulics.openings.pipe_end import PipeEnd
 from dbox.hydraulics.pipes import (
     CAPACITY,
+    area,
     critical_depth,
     full_flow,
     header_check,
     normal_depth,
     normal_velocity,
+    top_width,
 )
 
 DIAMETER = 0.1022604
@@ -43,7 +44,7 @@ def plain_uniform_flow(depth: float, diameter: float, slope: float, roughness: f
     return float(wet * (wet / perimeter) ** (2 / 3) * math.sqrt(slope) / roughness)
 
 
-def test_exact_capacity_is_the_maximum_to_fifteen_digits() -> None:
+def test_capacity_is_the_maximum_to_fifteen_digits() -> None:
     with mpmath.workdps(30):
         phi = mpmath.findroot(
             lambda x: 5 * x * mpmath.sin(x) ** 2 - x + mpmath.sin(x) * mpmath.cos(x), 2.6
@@ -54,23 +55,23 @@ def test_exact_capacity_is_the_maximum_to_fifteen_digits() -> None:
     assert float(phi) == pytest.approx(pipes._FULLEST, rel=1e-15)
 
 
-def test_exact_half_the_full_flow_runs_half_full() -> None:
+def test_half_the_full_flow_runs_half_full() -> None:
     half = full_flow(DIAMETER, SLOPE) / 2
     assert normal_depth(half, DIAMETER, SLOPE) == pytest.approx(DIAMETER / 2, rel=1e-13)
 
 
-def test_exact_half_full_critical_flow() -> None:
+def test_half_full_critical_flow() -> None:
     flow = math.sqrt(GRAVITY * (math.pi / 8) ** 3 * DIAMETER**5)
     assert critical_depth(flow, DIAMETER) == pytest.approx(DIAMETER / 2, rel=1e-13)
 
 
-def test_exact_nothing_flows_at_no_depth() -> None:
+def test_nothing_flows_at_no_depth() -> None:
     assert normal_depth(0.0, DIAMETER, SLOPE) == 0
     assert critical_depth(0.0, DIAMETER) == 0
     assert normal_velocity(0.0, DIAMETER, SLOPE) == 0
 
 
-def test_exact_shapes_broadcast() -> None:
+def test_shapes_broadcast() -> None:
     flow = np.full((2, 1), 1e-4)
     for found in (
         normal_depth(flow, DIAMETER, [0.01, 0.02, 0.03]),
@@ -84,9 +85,7 @@ def test_exact_shapes_broadcast() -> None:
 
 
 @given(part=parts, diameter=diameters, slope=slopes, roughness=st.floats(0.008, 0.02))
-def test_two_ways_normal_depth(
-    part: float, diameter: float, slope: float, roughness: float
-) -> None:
+def test_normal_depth(part: float, diameter: float, slope: float, roughness: float) -> None:
     flow = part * float(full_flow(diameter, slope, roughness=roughness))
     found = float(normal_depth(flow, diameter, slope, roughness=roughness))
     plain = brentq(
@@ -100,7 +99,7 @@ def test_two_ways_normal_depth(
 
 
 @given(part=parts, diameter=diameters, slope=slopes)
-def test_exact_uniform_flow_at_the_depth_found_is_the_flow(
+def test_uniform_flow_at_the_depth_found_is_the_flow(
     part: float, diameter: float, slope: float
 ) -> None:
     flow = part * float(full_flow(diameter, slope))
@@ -113,7 +112,7 @@ def test_exact_uniform_flow_at_the_depth_found_is_the_flow(
 
 
 @given(flow=st.floats(1e-7, 1.0), diameter=diameters)
-def test_two_ways_critical_depth_has_the_least_energy(flow: float, diameter: float) -> None:
+def test_critical_depth_has_the_least_energy(flow: float, diameter: float) -> None:
     def energy(depth: float) -> float:
         return depth + (flow / float(area(depth, diameter))) ** 2 / (2 * GRAVITY)
 
@@ -125,18 +124,14 @@ def test_two_ways_critical_depth_has_the_least_energy(flow: float, diameter: flo
 
 
 @given(fill=st.floats(1e-6, 0.999), diameter=diameters)
-def test_exact_critical_depth_of_the_flow_that_is_critical_there(
-    fill: float, diameter: float
-) -> None:
+def test_critical_depth_of_the_flow_that_is_critical_there(fill: float, diameter: float) -> None:
     depth = fill * diameter
     flow = np.sqrt(GRAVITY * area(depth, diameter) ** 3 / top_width(depth, diameter))
     assert critical_depth(flow, diameter) == pytest.approx(depth, rel=1e-13)
 
 
 @given(fill=st.floats(1e-6, 0.99), loss=st.floats(0.0, 2.0))
-def test_two_ways_a_pipe_end_passes_the_flow_whose_critical_head_it_has(
-    fill: float, loss: float
-) -> None:
+def test_a_pipe_end_passes_the_flow_whose_critical_head_it_has(fill: float, loss: float) -> None:
     depth = fill * DIAMETER
     head = depth + (1 + loss) * area(depth, DIAMETER) / (2 * top_width(depth, DIAMETER))
     passed = PipeEnd(DIAMETER, entrance_loss=loss).discharge(head)
@@ -144,16 +139,14 @@ def test_two_ways_a_pipe_end_passes_the_flow_whose_critical_head_it_has(
 
 
 @given(st.lists(st.floats(0.0, 1.0), min_size=2, max_size=30), diameters, slopes)
-def test_exact_more_flow_is_never_shallower(
-    shares: list[float], diameter: float, slope: float
-) -> None:
+def test_more_flow_is_never_shallower(shares: list[float], diameter: float, slope: float) -> None:
     flow = np.sort(shares) * CAPACITY * float(full_flow(diameter, slope)) * (1 - 1e-12)
     for depth in (normal_depth(flow, diameter, slope), critical_depth(flow, diameter)):
         assert np.all(np.isfinite(depth) & (depth >= 0) & (depth <= diameter))
         assert np.all(np.diff(depth) >= -1e-12 * diameter)
 
 
-def test_exact_between_full_and_capacity_the_lower_depth_is_given() -> None:
+def test_between_full_and_capacity_the_lower_depth_is_given() -> None:
     flow = float(full_flow(DIAMETER, SLOPE)) * np.array([1.0, 1.03, 1.07, CAPACITY])
     depths = normal_depth(flow, DIAMETER, SLOPE)
     back = [plain_uniform_flow(depth, DIAMETER, SLOPE, 0.010) for depth in depths]
@@ -162,7 +155,7 @@ def test_exact_between_full_and_capacity_the_lower_depth_is_given() -> None:
     assert np.all(depths < 0.9382 * DIAMETER)
 
 
-def test_exact_above_capacity_the_error_names_the_flow_and_the_capacity() -> None:
+def test_above_capacity_the_error_names_the_flow_and_the_capacity() -> None:
     with pytest.raises(DomainError, match=r"flow\[1, 0\] is 0\.1 m3/s; .* at most 0\.00782"):
         normal_depth([[1e-4, 1e-3], [0.1, 0.2]], DIAMETER, SLOPE)
     with pytest.raises(DomainError, match=r"flow is 0\.1 m3/s"):
@@ -170,7 +163,7 @@ def test_exact_above_capacity_the_error_names_the_flow_and_the_capacity() -> Non
 
 
 @pytest.mark.parametrize("bad", [-1.0, np.nan, np.inf])
-def test_exact_impossible_input_is_refused(bad: float) -> None:
+def test_impossible_input_is_refused(bad: float) -> None:
     for call in (
         lambda: normal_depth(bad, DIAMETER, SLOPE),
         lambda: critical_depth(bad, DIAMETER),
@@ -186,7 +179,7 @@ def test_exact_impossible_input_is_refused(bad: float) -> None:
         full_flow(DIAMETER, SLOPE, roughness=bad)
 
 
-def test_exact_slope_that_is_no_number_is_refused() -> None:
+def test_slope_that_is_no_number_is_refused() -> None:
     for bad in (np.nan, np.inf):
         with pytest.raises(DomainError, match="slope"):
             header_check(1e-4, DIAMETER, bad)
@@ -195,7 +188,7 @@ def test_exact_slope_that_is_no_number_is_refused() -> None:
 
 
 @given(part=st.floats(1e-6, 1.07), diameter=diameters, slope=slopes)
-def test_two_ways_steep_is_a_froude_number_of_at_least_one(
+def test_steep_is_a_froude_number_of_at_least_one(
     part: float, diameter: float, slope: float
 ) -> None:
     flow = part * float(full_flow(diameter, slope))
@@ -207,7 +200,7 @@ def test_two_ways_steep_is_a_froude_number_of_at_least_one(
     assert bool(check.warnings) == (froude < 1)
 
 
-def test_exact_headers_that_cannot_be_steep_run_full() -> None:
+def test_headers_that_cannot_be_steep_run_full() -> None:
     check = header_check([1e-4, 1e-4, 0.1, 0.0], DIAMETER, [0.0, -0.01, SLOPE, -0.01])
     assert check.normal_depth.tolist() == [DIAMETER, DIAMETER, DIAMETER, 0.0]
     assert check.steep.tolist() == [False, False, False, True]
@@ -215,7 +208,7 @@ def test_exact_headers_that_cannot_be_steep_run_full() -> None:
     assert check.warnings[0].startswith("3 of 4 headers run full")
 
 
-def test_exact_a_header_runs_full_only_over_its_greatest_free_flow() -> None:
+def test_a_header_runs_full_only_over_its_greatest_free_flow() -> None:
     """A free surface carries up to 1.0757 times the full flow, and on a steep slope is steep."""
     flow = float(full_flow(DIAMETER, 0.05)) * np.array([0.99, 1.01, 1.07, 1.08])
     check = header_check(flow, DIAMETER, 0.05)
@@ -226,7 +219,7 @@ def test_exact_a_header_runs_full_only_over_its_greatest_free_flow() -> None:
     assert [text.split(",")[0] for text in check.warnings] == ["1 of 4 headers runs full"]
 
 
-def test_exact_warnings_count_and_compare() -> None:
+def test_warnings_count_and_compare() -> None:
     flat = header_check(3e-4, DIAMETER, 0.002)
     ratio = float(flat.normal_depth / flat.critical_depth)
     assert flat.warnings[0].startswith("the header runs too flat")
@@ -236,7 +229,7 @@ def test_exact_warnings_count_and_compare() -> None:
     assert [text.split(" headers")[0] for text in both.warnings] == ["1 of 3", "1 of 3"]
 
 
-def test_exact_result_is_read_only() -> None:
+def test_result_is_read_only() -> None:
     check = header_check([3e-4, 1e-4], DIAMETER, SLOPE)
     for array in (check.normal_depth, check.critical_depth, check.steep):
         with pytest.raises(ValueError, match="read-only"):

@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 
 from dbox import Circle, Notch, PipeEnd, Slot
 from dbox.errors import DomainError
-from dbox.hydraulics.surge.drowned_table import DrownedTable
-from dbox.hydraulics.surge.rating_table import RatingTable, opening_table
+from dbox.hydraulics.surge.box_pool import DrownedTable
+from dbox.hydraulics.surge.level_pool import RatingTable, opening_table
 from tests.hydraulics.boxes import openings
 
 KINDS = (
@@ -22,14 +22,14 @@ KINDS = (
 
 
 @given(openings, st.floats(-5, 1).map(lambda x: 10.0**x))
-def test_two_ways_table_and_opening(opening, head: float) -> None:
+def test_table_and_opening(opening, head: float) -> None:
     flow, slope = opening_table(opening)(head)
     assert flow == pytest.approx(float(opening.discharge(head)), rel=3e-5)
     assert slope == pytest.approx(float(opening.slope(head)), rel=2e-2)
 
 
 @pytest.mark.parametrize("opening", KINDS)
-def test_exact_nothing_flows_below_the_lip(opening) -> None:
+def test_nothing_flows_below_the_lip(opening) -> None:
     table = opening_table(opening)
     assert table(-1.0) == (0.0, 0.0)
     assert table(0.0)[0] == 0.0
@@ -42,7 +42,7 @@ def test_a_table_rises_everywhere(opening) -> None:
     assert np.all(np.diff([table(float(h))[0] for h in levels]) > 0)
 
 
-def test_exact_straight_lines_between_typed_values() -> None:
+def test_straight_lines_between_typed_values() -> None:
     table = RatingTable([0.0, 1.0, 2.0], [0.0, 1.0, 3.0])
     assert [table(x) for x in (0.5, 1.5, 4.0)] == [(0.5, 1.0), (2.0, 2.0), (7.0, 2.0)]
 
@@ -63,7 +63,7 @@ def test_a_rating_that_cannot_be_is_refused(levels, flows) -> None:
 
 
 @pytest.mark.parametrize("opening", KINDS)
-def test_two_ways_drowned_table_and_opening(opening) -> None:
+def test_drowned_table_and_opening(opening) -> None:
     """Within 0.5 % below the top of the hole, within 2 % around it, and mostly 0.02 %."""
     rng = np.random.default_rng(5)
     head = 10 ** rng.uniform(-3.2, 0.0, 2000)
@@ -83,7 +83,7 @@ def test_two_ways_drowned_table_and_opening(opening) -> None:
     ("opening", "bound"),
     [(Circle(0.03), 0.01), (Circle(0.05), 0.01), (Slot(0.02, 0.1), 0.03), (PipeEnd(0.1), 0.03)],
 )
-def test_two_ways_drowned_table_near_the_top_of_an_opening(opening, bound: float) -> None:
+def test_drowned_table_near_the_top_of_an_opening(opening, bound: float) -> None:
     """Both levels within a twentieth of the top, down to a millionth of it between them."""
     rng = np.random.default_rng(6)
     head = opening.top * rng.uniform(0.95, 1.05, 3000)
@@ -95,7 +95,7 @@ def test_two_ways_drowned_table_near_the_top_of_an_opening(opening, bound: float
     assert bound / 20 < error.max() < bound
 
 
-def test_exact_a_drowned_table_gives_its_own_slopes() -> None:
+def test_a_drowned_table_gives_its_own_slopes() -> None:
     """Two ways: the slopes against differences of the table's own flow."""
     opening = Circle(0.05)
     table, step = DrownedTable(opening), 1e-7
@@ -112,5 +112,5 @@ def test_exact_a_drowned_table_gives_its_own_slopes() -> None:
         assert by_tail == pytest.approx(change, rel=1e-4)
 
 
-def test_exact_no_fall_no_flow() -> None:
+def test_no_fall_no_flow() -> None:
     assert DrownedTable(Circle(0.05))(1e-4, 1e-2, 0.02, 0.02) == (0.0, 0.0, 0.0)

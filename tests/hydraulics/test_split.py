@@ -81,7 +81,7 @@ def no_inflow_leaves_still_water(box):
 
 
 @given(boxes())
-def test_exact_what_holds_of_every_split(box):
+def test_what_holds_of_every_split(box):
     """Several at once, since drawing a box costs more than splitting it."""
     result = box.split()
     volume_is_conserved(box, result)
@@ -93,7 +93,7 @@ def test_exact_what_holds_of_every_split(box):
 
 @pytest.mark.parametrize("inflow", [1e-20, 1e-30, 1e-100, 1e-300])
 @pytest.mark.parametrize("opening", [HOLE, Notch(1.5), Slot(0.02), PipeEnd(0.1)])
-def test_exact_the_faintest_inflow_is_shared_by_the_lowest_lips(opening, inflow):
+def test_the_faintest_inflow_is_shared_by_the_lowest_lips(opening, inflow):
     """Exact: it stands at still water and runs over the two lips that are lowest, in halves."""
     result = split(inflow, [0.002, 0.0, 0.001, 0.0], opening)
     assert result.share == pytest.approx([0, 0.5, 0, 0.5], abs=1e-12)
@@ -105,13 +105,13 @@ def test_exact_the_faintest_inflow_is_shared_by_the_lowest_lips(opening, inflow)
     assert float(drowned.level) == pytest.approx(0.005, abs=1e-9)
 
 
-def test_exact_an_inflow_too_small_to_be_parted_is_no_error():
+def test_an_inflow_too_small_to_be_parted_is_no_error():
     """5e-324 is the least number there is: any half of it is all or nothing."""
     assert split(5e-324, np.zeros(3), HOLE).level == pytest.approx(0, abs=1e-12)
 
 
 @given(boxes(), st.randoms(use_true_random=False))
-def test_exact_outlets_may_be_listed_in_any_order(box, random):
+def test_outlets_may_be_listed_in_any_order(box, random):
     order = random.sample(range(len(box.lips)), len(box.lips))
     result, other = box.split(), box.taken(order).split()
     agree(other.flow, result.flow[order], box.inflow)
@@ -119,7 +119,7 @@ def test_exact_outlets_may_be_listed_in_any_order(box, random):
 
 
 @given(st.integers(1, 8), heights, heights, openings, inflows)
-def test_exact_a_mirrored_box_gives_mirrored_shares(pairs, slope_x, slope_y, opening, inflow):
+def test_a_mirrored_box_gives_mirrored_shares(pairs, slope_x, slope_y, opening, inflow):
     along, across = np.arange(pairs) / 8, 0.25
     both_sides = np.concatenate([along, along[::-1]])
     side = np.repeat([across, -across], pairs)
@@ -130,7 +130,7 @@ def test_exact_a_mirrored_box_gives_mirrored_shares(pairs, slope_x, slope_y, ope
 
 
 @given(boxes(height=dyadic), dyadic)
-def test_exact_moving_all_lips_tailwaters_and_rim_together_changes_nothing(box, shift):
+def test_moving_all_lips_tailwaters_and_rim_together_changes_nothing(box, shift):
     moved = replace(
         box,
         lips=[lip + shift for lip in box.lips],
@@ -145,7 +145,7 @@ def test_exact_moving_all_lips_tailwaters_and_rim_together_changes_nothing(box, 
 
 
 @given(boxes(), st.floats(1, 100))
-def test_exact_more_inflow_never_means_less_flow_anywhere(box, times):
+def test_more_inflow_never_means_less_flow_anywhere(box, times):
     less, more = box.split(), box.split(inflow=times * box.inflow)
     slack = 2 * BALANCE * times * box.inflow
     assert np.all(more.flow >= less.flow - slack)
@@ -154,7 +154,7 @@ def test_exact_more_inflow_never_means_less_flow_anywhere(box, times):
 
 
 @given(boxes(), st.integers(0, 19), st.floats(0, 0.05), st.sampled_from(["lips", "tailwater"]))
-def test_exact_a_higher_lip_or_tailwater_never_draws_more(box, outlet, rise, what):
+def test_a_higher_lip_or_tailwater_never_draws_more(box, outlet, rise, what):
     outlet %= len(box.lips)
     assume(box.lips[outlet] < np.inf)
     old = box.lips if what == "lips" else (box.tailwater or [-np.inf] * len(box.lips))
@@ -169,7 +169,7 @@ def test_exact_a_higher_lip_or_tailwater_never_draws_more(box, outlet, rise, wha
 
 
 @given(boxes(most=6))
-def test_two_ways_brentq_on_the_sum_of_the_flows(box):
+def test_brentq_on_the_sum_of_the_flows(box):
     level = level_by_bracketing(box)
     result = box.split()
     # brentq's level is good to a rounding; what that does to a drowned flow is not its fault
@@ -184,18 +184,18 @@ def test_two_ways_brentq_on_the_sum_of_the_flows(box):
 @pytest.mark.parametrize("n", [1, 2, 6, 20])
 @pytest.mark.parametrize("litres", [0.001, 0.1, 3.0, 100.0, 2000.0])
 @pytest.mark.parametrize("opening", [HOLE, Notch(1.5), Slot(0.02, 0.01), PipeEnd(0.1)], ids=repr)
-def test_exact_equal_lips_share_equally(n, litres, opening):
+def test_equal_lips_share_equally(n, litres, opening):
     result = split(litres * LITRE_PER_MINUTE, np.full(n, 0.03), opening)
     np.testing.assert_allclose(result.share, 1 / n, rtol=1e-15)
     assert result.imbalance <= BALANCE
 
 
-def test_exact_two_slots_of_unequal_width_share_by_width():
+def test_two_slots_of_unequal_width_share_by_width():
     slots = [Slot(0.01, coefficient=0.6), Slot(0.03, coefficient=0.6)]
     assert split(1e-4, [0.0, 0.0], slots).share.tolist() == pytest.approx([0.25, 0.75], rel=1e-14)
 
 
-def test_exact_level_of_one_slot():
+def test_level_of_one_slot():
     inflow, width = 2e-4, 0.05
     head = (inflow / (0.6 * 2 / 3 * np.sqrt(2 * GRAVITY) * width)) ** (2 / 3)
     result = split(inflow, [0.01], Slot(width, coefficient=0.6))
@@ -204,7 +204,7 @@ def test_exact_level_of_one_slot():
 
 @pytest.mark.parametrize("inflow", [1e-3 * LITRE_PER_MINUTE, 1e-6, 1e-3])
 @pytest.mark.parametrize("lip", [-0.4, 0.0, 12.0])
-def test_exact_a_drowned_trickle_keeps_its_balance(inflow, lip):
+def test_a_drowned_trickle_keeps_its_balance(inflow, lip):
     """Wholly drowned, Q = C A sqrt(2 g fall); the fall may be far below a rounding of the head."""
     result = split(inflow, [lip], HOLE, tailwater=[lip + 0.3])
     fall = (inflow / (0.6 * np.pi / 4 * 0.0508**2)) ** 2 / (2 * GRAVITY)
@@ -212,7 +212,7 @@ def test_exact_a_drowned_trickle_keeps_its_balance(inflow, lip):
     assert float(result.flow[0]) == pytest.approx(inflow, rel=BALANCE)
 
 
-def test_exact_a_drowned_and_a_free_outlet():
+def test_a_drowned_and_a_free_outlet():
     """The trickle leaves by the free lip; the one whose water stands higher outside takes none."""
     result = split(1e-5, [0.0, -0.05], HOLE, tailwater=[-np.inf, 0.08])
     assert result.share.tolist() == [1.0, 0.0]
@@ -229,7 +229,7 @@ def test_exact_a_drowned_and_a_free_outlet():
         ([np.inf, np.inf], None, 0.25, 0.25),
     ],
 )
-def test_exact_still_water_stands_at_the_lowest_way_out(lips, tailwater, rim, level):
+def test_still_water_stands_at_the_lowest_way_out(lips, tailwater, rim, level):
     result = split(0.0, lips, HOLE, tailwater, rim=rim)
     assert result.level == level
     assert not result.flow.any()
@@ -238,7 +238,7 @@ def test_exact_still_water_stands_at_the_lowest_way_out(lips, tailwater, rim, le
     assert result.imbalance == 0
 
 
-def test_exact_what_the_outlets_cannot_take_goes_over_the_rim():
+def test_what_the_outlets_cannot_take_goes_over_the_rim():
     lips, rim, inflow = [0.0, 0.01, np.inf], 0.06, 0.02
     at_rim = HOLE.discharge([rim, rim - 0.01])
     result = split(inflow, lips, HOLE, rim=rim)
@@ -247,14 +247,14 @@ def test_exact_what_the_outlets_cannot_take_goes_over_the_rim():
     assert float(result.overflow) == pytest.approx(inflow - at_rim.sum(), rel=1e-14)
 
 
-def test_exact_a_rim_below_every_lip_takes_it_all():
+def test_a_rim_below_every_lip_takes_it_all():
     result = split(1e-4, [0.0, 0.01], HOLE, rim=-0.02)
     assert result.level == -0.02
     assert result.overflow == 1e-4
     assert not result.flow.any()
 
 
-def test_exact_all_capped_with_a_rim_overtops():
+def test_all_capped_with_a_rim_overtops():
     result = split([0.0, 1e-4], [np.inf, np.inf], HOLE, rim=0.1)
     assert result.overflow.tolist() == [0.0, 1e-4]
     assert result.level.tolist() == [0.1, 0.1]
@@ -284,18 +284,18 @@ def test_exact_all_capped_with_a_rim_overtops():
         ({"inflow": [1e-5] * 3, "rim": [0.1] * 2}, "do not fit"),
     ],
 )
-def test_exact_impossible_input_is_refused_by_name(arguments, message):
+def test_impossible_input_is_refused_by_name(arguments, message):
     good = {"inflow": 1e-5, "lips": [0.0, 0.001], "openings": HOLE}
     with pytest.raises(DomainError, match=message):
         split(**(good | arguments))
 
 
-def test_exact_an_error_is_also_a_value_error():
+def test_an_error_is_also_a_value_error():
     with pytest.raises(ValueError, match="no outlets"):
         split(1e-5, [], HOLE)
 
 
-def test_exact_leading_axes_broadcast():
+def test_leading_axes_broadcast():
     inflow, lips = np.full((4, 1), 1e-5), np.zeros((3, 2))
     result = split(inflow, lips, HOLE, tailwater=np.full(2, -np.inf), rim=np.full((1, 3), 0.1))
     assert result.level.shape == result.overflow.shape == result.imbalance.shape == (4, 3)
@@ -307,14 +307,14 @@ def test_exact_leading_axes_broadcast():
     assert split([], [0.0, 0.0], HOLE).share.shape == (0, 2)
 
 
-def test_exact_one_opening_or_one_for_each_is_the_same():
+def test_one_opening_or_one_for_each_is_the_same():
     lips = [0.0, 0.002, -0.001]
     one, each = split(1e-4, lips, HOLE), split(1e-4, lips, [HOLE] * 3)
     np.testing.assert_array_equal(one.flow, each.flow)
     assert one.openings == each.openings == (HOLE,) * 3
 
 
-def test_exact_results_are_read_only_and_their_own():
+def test_results_are_read_only_and_their_own():
     inflow, lips = np.array([1e-5, 2e-5]), np.array([0.0, 0.001])
     result = split(inflow, lips, HOLE)
     for array in (result.inflow, result.level, result.head, result.flow, result.overflow):
@@ -336,7 +336,7 @@ def drawn_boxes(count, mixed):
 
 
 @pytest.mark.parametrize("mixed", [False, True])
-def test_two_ways_many_boxes_at_once_or_one_by_one(mixed):
+def test_many_boxes_at_once_or_one_by_one(mixed):
     inflow, lips, kinds = drawn_boxes(100_000, mixed)
     result = split(inflow, lips, kinds)
     assert result.imbalance.max() <= BALANCE
@@ -346,13 +346,13 @@ def test_two_ways_many_boxes_at_once_or_one_by_one(mixed):
 
 
 @pytest.mark.parametrize("mixed", [False, True])
-def test_exact_many_boxes_at_once_are_repeatable(mixed):
+def test_many_boxes_at_once_are_repeatable(mixed):
     inflow, lips, kinds = drawn_boxes(30_000, mixed)
     first, second = split(inflow, lips, kinds), split(inflow, lips, kinds)
     assert first.flow.tobytes() == second.flow.tobytes()
 
 
-def test_exact_boxes_of_every_kind_in_one_call():
+def test_boxes_of_every_kind_in_one_call():
     """Dry, capped, drowned, overtopping and ordinary boxes do not disturb each other."""
     inflow = np.array([0.0, 1e-5, 1e-5, 0.05, 1e-5])
     lips = np.array([[0.0, 0.0], [np.inf, 0.0], [0.0, 0.0], [0.0, 0.0], [0.0, 0.001]])
@@ -365,7 +365,7 @@ def test_exact_boxes_of_every_kind_in_one_call():
         assert result.overflow[i] == pytest.approx(single.overflow, rel=1e-13)
 
 
-def test_exact_model_range_looks_only_at_running_outlets():
+def test_model_range_looks_only_at_running_outlets():
     law = Circle(0.05)  # measured from 5 to 50 mm
     level_at = [float(law.discharge(h)) for h in (0.004, 0.02, 0.06)]
     assert split(level_at, [0.0], law).within_model_range.tolist() == [False, True, False]

@@ -6,14 +6,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dbox.errors import DomainError
-from dbox.hydraulics.circular_section import area
-from dbox.hydraulics.pipes import normal_depth
-from dbox.hydraulics.surge.supply import Delay, SupplyPipe
+from dbox.hydraulics.pipes import area, normal_depth
+from dbox.hydraulics.surge.parts import Delay, SupplyPipe
 from tests.hydraulics.surges import pipes
 
 
 @given(pipes, st.floats(-5, -0.2).map(lambda x: 10.0**x))
-def test_two_ways_steady_flow_stands_at_normal_depth(pipe: SupplyPipe, part: float) -> None:
+def test_steady_flow_stands_at_normal_depth(pipe: SupplyPipe, part: float) -> None:
     """What the reaches hold in steady flow is length times the area at normal depth."""
     flow, held = part * pipe.full, 0.0
     for pool in pipe.pools():
@@ -26,7 +25,7 @@ def test_two_ways_steady_flow_stands_at_normal_depth(pipe: SupplyPipe, part: flo
     assert held == pytest.approx(pipe.length * float(area(depth, pipe.diameter)), rel=1e-4)
 
 
-def test_exact_mean_delay_of_a_small_change_is_storage_over_flow() -> None:
+def test_mean_delay_of_a_small_change_is_storage_over_flow() -> None:
     """Exact: the mean lateness of a step up is the volume held back over the step's size."""
     pipe, low, high = SupplyPipe(length=9.0, diameter=0.1, fall=0.01), 1e-4, 1.1e-4
     pools = pipe.pools()
@@ -51,7 +50,7 @@ def test_exact_mean_delay_of_a_small_change_is_storage_over_flow() -> None:
 
 
 @given(st.lists(st.tuples(st.floats(0.01, 100), st.floats(0, 1)), min_size=1), st.floats(0, 500))
-def test_exact_a_delay_keeps_volume(steps, seconds: float) -> None:
+def test_a_delay_keeps_volume(steps, seconds: float) -> None:
     delay, time, passed = Delay(seconds), 0.0, 0.0
     for span, volume in steps:
         time += span
@@ -66,7 +65,7 @@ def test_exact_a_delay_keeps_volume(steps, seconds: float) -> None:
     assert passed + rest == pytest.approx(given_, abs=1e-12)
 
 
-def test_exact_a_delay_is_a_shift_in_time() -> None:
+def test_a_delay_is_a_shift_in_time() -> None:
     delay = Delay(30.0)
     passed = np.cumsum([delay.push(t, 1.0) for t in np.arange(1.0, 101.0)])
     assert passed == pytest.approx(np.maximum(np.arange(1.0, 101.0) - 30.0, 0.0))

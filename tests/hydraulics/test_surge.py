@@ -10,14 +10,11 @@ from dbox import Circle, split
 from dbox.arrays import Array
 from dbox.errors import DomainError
 from dbox.hydraulics.jet import Jet
-from dbox.hydraulics.surge.dosing import Siphon
-from dbox.hydraulics.surge.household import DAY, household_day, to_inflow, use
+from dbox.hydraulics.surge.box_pool import System, box_alone
 from dbox.hydraulics.surge.inflow import Inflow, measured, pulses, steady
-from dbox.hydraulics.surge.run import surge
-from dbox.hydraulics.surge.supply import SupplyPipe
-from dbox.hydraulics.surge.system import System, box_alone
-from dbox.hydraulics.surge.tank import Tank
-from dbox.hydraulics.surge.trench import Trench
+from dbox.hydraulics.surge.march import surge
+from dbox.hydraulics.surge.parts import SupplyPipe, Tank, Trench
+from dbox.hydraulics.surge.sources import DAY, Siphon, household_day, to_inflow, use
 from tests.hydraulics.plain_surge import plain_surge
 from tests.hydraulics.surges import assert_physical, inflows, powers, systems
 
@@ -52,7 +49,7 @@ def assert_two_ways(system: System, event: Inflow, seconds: float, shares: float
     assert_physical(fast)
 
 
-def test_two_ways_a_morning_through_tank_box_and_trenches() -> None:
+def test_a_morning_through_tank_box_and_trenches() -> None:
     uses = [use("toilet"), use("shower", 300.0), use("sink", 1500.0), use("washer", 2400.0)]
     assert_two_ways(family(), to_inflow(uses), 2 * 3600.0)
 
@@ -68,11 +65,11 @@ def test_two_ways_a_morning_through_tank_box_and_trenches() -> None:
     ],
     ids=["bucket", "dose", "siphon", "measured", "pulses"],
 )
-def test_two_ways_single_events(event: Inflow) -> None:
+def test_single_events(event: Inflow) -> None:
     assert_two_ways(family(), event, 1500.0)
 
 
-def test_two_ways_one_drowned_outlet() -> None:
+def test_one_drowned_outlet() -> None:
     """A trench standing 2 mm over its lip takes less and rises as it fills."""
     drowned = family(acceptance=0.1)
     ponded = replace(drowned.trenches[0], ponding=0.282)
@@ -81,13 +78,13 @@ def test_two_ways_one_drowned_outlet() -> None:
     assert_two_ways(drowned, to_inflow([use("shower"), use("toilet", 900.0)]), 3600.0, 2e-4)
 
 
-def test_two_ways_all_drowned() -> None:
+def test_all_drowned() -> None:
     """Box and trenches stand level and rise together: micrometres decide; see `basin`."""
     level = family(acceptance=0.1, ponding=0.284)
     assert_two_ways(level, to_inflow([use("shower"), use("toilet", 900.0)]), 3600.0, 1e-3)
 
 
-def test_two_ways_a_jet() -> None:
+def test_a_jet() -> None:
     pipe = family().supply
     assert pipe is not None
     jet = Jet(
@@ -101,7 +98,7 @@ def test_two_ways_a_jet() -> None:
         assert_two_ways(system, event, 600.0)
 
 
-def test_two_ways_a_steady_box_splits_as_split_does() -> None:
+def test_a_steady_box_splits_as_split_does() -> None:
     """Once nothing changes, the flows are those of `split`."""
     system = box_alone(0.2, LIPS, (Circle(2 * INCH),) * 6)
     for inflow in (1e-5, 3e-4, 2e-3):
@@ -111,20 +108,20 @@ def test_two_ways_a_steady_box_splits_as_split_does() -> None:
         assert run.level[-1] == pytest.approx(float(wanted.level), rel=1e-4)
 
 
-def test_two_ways_a_smaller_variation_changes_little() -> None:
+def test_a_smaller_variation_changes_little() -> None:
     """The error falls with the square: to half the variation belongs a quarter of the rest."""
     event = to_inflow(household_day(4, 0))
     runs = [surge(family(), event, seconds=DAY, variation=v).share for v in (0.1, 0.02)]
     assert np.abs(runs[0] - runs[1]).max() < SHARES
 
 
-def test_exact_level_lips_share_equally() -> None:
+def test_level_lips_share_equally() -> None:
     system = family(lips=np.zeros(6), bottoms=np.full(6, -0.28))
     run = surge(system, to_inflow(household_day(3, 1)), seconds=DAY)
     assert run.share == pytest.approx(np.full(6, 1 / 6), abs=1e-12)
 
 
-def test_exact_outlets_may_be_listed_in_any_order() -> None:
+def test_outlets_may_be_listed_in_any_order() -> None:
     order = np.array([3, 0, 5, 1, 4, 2])
     event = to_inflow([use("washer")])
     run = surge(family(), event, seconds=4000.0)
@@ -132,21 +129,21 @@ def test_exact_outlets_may_be_listed_in_any_order() -> None:
     assert surge(mixed, event, seconds=4000.0).share == pytest.approx(run.share[order], abs=1e-9)
 
 
-def test_exact_raising_all_heights_changes_nothing() -> None:
+def test_raising_all_heights_changes_nothing() -> None:
     event = to_inflow([use("washer")])
     run = surge(family(), event, seconds=4000.0)
     raised = family(lips=LIPS + 0.1, bottoms=LIPS - 0.28 + 0.1, rim=0.1 + 6 * INCH)
     assert surge(raised, event, seconds=4000.0).share == pytest.approx(run.share, abs=1e-9)
 
 
-def test_exact_a_delay_changes_no_share_and_no_volume() -> None:
+def test_a_delay_changes_no_share_and_no_volume() -> None:
     event = to_inflow([use("washer")])
     late = surge(family(delays=np.full(6, 90.0)), event, seconds=4000.0)
     assert late.share == pytest.approx(surge(family(), event, seconds=4000.0).share, abs=1e-12)
     assert late.balance_error < 1e-12
 
 
-def test_exact_what_the_outlets_cannot_take_goes_over_the_rim() -> None:
+def test_what_the_outlets_cannot_take_goes_over_the_rim() -> None:
     box = box_alone(0.2, np.zeros(2), (Circle(0.02),) * 2, rim=0.05)
     run = surge(box, steady(0.01, 60.0), seconds=600.0)
     assert run.spilled[-1] > 0.5
@@ -155,14 +152,14 @@ def test_exact_what_the_outlets_cannot_take_goes_over_the_rim() -> None:
     assert 0.05 < run.peak_level < 0.10
 
 
-def test_exact_a_capped_outlet_gets_nothing() -> None:
+def test_a_capped_outlet_gets_nothing() -> None:
     lips = np.array([0.0, np.inf, 0.0])
     run = surge(box_alone(0.2, lips, (Circle(0.05),) * 3), steady(3e-4, 60.0), seconds=600.0)
     assert run.share.tolist() == [0.5, 0.0, 0.5]
     assert np.isnan(run.first_flow[1])
 
 
-def test_exact_first_flow_is_when_the_box_has_risen_to_the_lip() -> None:
+def test_first_flow_is_when_the_box_has_risen_to_the_lip() -> None:
     """Exact: with the other outlet capped by height, area times rise over inflow."""
     lips = np.array([0.05, 0.0])
     box = box_alone(0.2, lips, (Circle(0.05), Circle(0.001)))
@@ -171,7 +168,7 @@ def test_exact_first_flow_is_when_the_box_has_risen_to_the_lip() -> None:
     assert run.first_flow[0] == pytest.approx((0.2 * 0.05 + lost) / 2e-4, rel=0.02)
 
 
-def test_exact_settling_moves_shares_toward_the_side_that_sinks() -> None:
+def test_settling_moves_shares_toward_the_side_that_sinks() -> None:
     flat = family(lips=np.zeros(6), bottoms=np.full(6, -0.28))
     event = to_inflow([use("washer"), use("shower", 5000.0)])
     sinks = np.array([0.0, 0, 0, 1, 1, 1]) * -0.004 / DAY
@@ -200,7 +197,7 @@ def tight(n: int = 1, **parts) -> System:
     return System(**{**vars(box), **parts})
 
 
-def test_exact_when_a_trench_is_full_to_its_pipe() -> None:
+def test_when_a_trench_is_full_to_its_pipe() -> None:
     """What came by then fills the trench to its pipe and the box to the level of that flow."""
     inflow, box = 2e-4, tight()
     level = float(split(inflow, [0.0], Circle(0.05, coefficient=0.6)).level)
@@ -208,7 +205,7 @@ def test_exact_when_a_trench_is_full_to_its_pipe() -> None:
     assert found.filled[0] == pytest.approx((0.6 + 0.2 * level) / inflow, rel=1e-5)
 
 
-def test_exact_what_surfaces_is_what_the_trenches_cannot_hold() -> None:
+def test_what_surfaces_is_what_the_trenches_cannot_hold() -> None:
     """Three trenches of 1.2 m3 get 6 m3 in a box that is no store to speak of."""
     found = surge(tight(3, area=1e-3), pulses([0.0], [3000.0], [2e-3]), seconds=7200.0)
     assert found.surfaced[-1] == pytest.approx(2.0 - 1.2, rel=1e-4)
@@ -216,7 +213,7 @@ def test_exact_what_surfaces_is_what_the_trenches_cannot_hold() -> None:
     assert found.balance_error <= 1e-9
 
 
-def test_exact_trenches_at_their_brim_take_what_is_wet_and_the_rest_surfaces() -> None:
+def test_trenches_at_their_brim_take_what_is_wet_and_the_rest_surfaces() -> None:
     """Exact: two trenches below the box, full from the start, in steps up to half an hour long.
 
     Each takes its bottom, 5 m2, and its walls, 21 m by 0.4 m, at 1e-5 m/s: 1.34e-4 m3/s.
@@ -232,7 +229,7 @@ def test_exact_trenches_at_their_brim_take_what_is_wet_and_the_rest_surfaces() -
 
 
 @pytest.mark.parametrize("delay", [0.0, 60.0])
-def test_two_ways_a_trench_that_surfaces_stands_at_its_brim(delay: float) -> None:
+def test_a_trench_that_surfaces_stands_at_its_brim(delay: float) -> None:
     """However much is under way to it: the box then stands where the split says, 0.1 m outside."""
     inflow, hole = 2e-4, Circle(0.05, coefficient=0.6)
     found = surge(tight(delays=np.full(1, delay)), steady(inflow), seconds=4 * 3600.0)
@@ -242,7 +239,7 @@ def test_two_ways_a_trench_that_surfaces_stands_at_its_brim(delay: float) -> Non
 
 
 @pytest.mark.parametrize("delay", [0.0, 60.0, 900.0])
-def test_two_ways_a_header_behind_a_drowned_outlet_passes_at_once(delay: float) -> None:
+def test_a_header_behind_a_drowned_outlet_passes_at_once(delay: float) -> None:
     """A full pipe gives at its end what enters it: 0.18 m3 raise the 3 m2 of the trench by 60 mm.
 
     The box then stands where the split says against that level, however long its water would be
@@ -258,7 +255,7 @@ def test_two_ways_a_header_behind_a_drowned_outlet_passes_at_once(delay: float) 
 
 
 @pytest.mark.parametrize("seconds", [3600.0, 3650.0])
-def test_exact_a_thinned_run_ends_where_the_whole_one_does(seconds: float) -> None:
+def test_a_thinned_run_ends_where_the_whole_one_does(seconds: float) -> None:
     event = to_inflow([use("shower", 100.0), use("toilet", 3500.0)])
     whole, thin = (surge(family(), event, seconds=seconds, record=r) for r in (0.0, 600.0))
     assert thin.seconds == seconds
@@ -267,7 +264,7 @@ def test_exact_a_thinned_run_ends_where_the_whole_one_does(seconds: float) -> No
     np.testing.assert_array_equal(thin.volume[-1], whole.volume[-1])
 
 
-def test_two_ways_an_inflow_that_begins_late_or_with_nothing() -> None:
+def test_an_inflow_that_begins_late_or_with_nothing() -> None:
     """Nothing runs before the first piece, so a first piece of nothing says the same."""
     rate, none = np.array([2e-4, 0.0]), np.array([0.0])
     late = Inflow(begin=np.array([600.0, 900.0]), first=rate, last=rate.copy())
@@ -306,7 +303,7 @@ def test_parts_that_do_not_fit_are_refused() -> None:
 
 @settings(max_examples=40, deadline=None)
 @given(systems(), inflows(), powers(60, 2e4))
-def test_exact_volume_balances_and_nothing_is_negative(
+def test_volume_balances_and_nothing_is_negative(
     system: System, event: Inflow, seconds: float
 ) -> None:
     assert_physical(surge(system, event, seconds=seconds))
@@ -317,7 +314,7 @@ def test_exact_volume_balances_and_nothing_is_negative(
     max_examples=10_000, deadline=None, suppress_health_check=list(HealthCheck), database=None
 )
 @given(systems(), inflows(), powers(60, 3e4))
-def test_exact_ten_thousand_systems(system: System, event: Inflow, seconds: float) -> None:
+def test_ten_thousand_systems(system: System, event: Inflow, seconds: float) -> None:
     assert_physical(surge(system, event, seconds=seconds))
 
 

@@ -11,10 +11,10 @@ import pytest
 
 from dbox import Circle
 from dbox.arrays import Array
-from dbox.hydraulics.surge.household import DAY, household_day, to_inflow
+from dbox.hydraulics.surge.box_pool import System
 from dbox.hydraulics.surge.inflow import Inflow, steady
-from dbox.hydraulics.surge.run import surge
-from dbox.hydraulics.surge.system import System
+from dbox.hydraulics.surge.march import surge
+from dbox.hydraulics.surge.sources import DAY, household_day, to_inflow
 from tests.hydraulics.plain_surge import plain_surge
 from tests.hydraulics.test_surge import family
 
@@ -51,7 +51,7 @@ def error(system: System, event: Inflow, seconds: float) -> float:
     return float(np.abs(share - plain.share).max())
 
 
-def test_two_ways_a_small_dose_into_nearly_full_trenches() -> None:
+def test_a_small_dose_into_nearly_full_trenches() -> None:
     """8 litres over five lips, one drowned by 3 mm: the worst of 60 drawn sites, 3e-3 off."""
     lips = np.array([1.0, -2.0, 0.0, 2.0, -1.0]) * 1e-3
     trench = family().trenches[0]
@@ -69,7 +69,7 @@ def test_two_ways_a_small_dose_into_nearly_full_trenches() -> None:
     [((-0.28, -0.08), FREE), ((-0.01, 0.004), DROWNED)],
     ids=["free", "nearly full"],
 )
-def test_two_ways_drawn_sites(over: tuple[float, float], bound: float) -> None:
+def test_drawn_sites(over: tuple[float, float], bound: float) -> None:
     rng = np.random.default_rng(7)
     errors = [error(drawn(rng, over), *dose(rng)) for _ in range(12)]
     assert max(errors) < bound
@@ -77,7 +77,7 @@ def test_two_ways_drawn_sites(over: tuple[float, float], bound: float) -> None:
 
 
 @pytest.mark.slow
-def test_two_ways_days_of_a_house() -> None:
+def test_days_of_a_house() -> None:
     """Free outlets only: where trenches stand level with the box scipy takes minutes a day."""
     rng = np.random.default_rng(3)
     for _ in range(2):

@@ -7,10 +7,10 @@ from scipy.integrate import solve_ivp
 from dbox import PipeEnd
 from dbox.errors import DomainError
 from dbox.hydraulics.surge.level_pool import route
-from dbox.hydraulics.surge.tank import Tank
+from dbox.hydraulics.surge.parts import Tank
 
 
-def test_exact_filter_loss_grows_with_the_square_of_the_velocity_in_its_open_slots() -> None:
+def test_filter_loss_grows_with_the_square_of_the_velocity_in_its_open_slots() -> None:
     """Half of the slots open: twice the velocity, four times the loss."""
     clean = Tank(area=3.0, outlet=0.1, filter_loss=2.0)
     assert clean.opening() == PipeEnd(0.1, entrance_loss=2.0)
@@ -29,7 +29,7 @@ def test_a_clogged_filter_stands_the_tank_higher_and_lets_less_out() -> None:
     assert flows == sorted(flows, reverse=True)
 
 
-def test_two_ways_a_flush_through_the_tank() -> None:
+def test_a_flush_through_the_tank() -> None:
     """Against scipy on the exact rating."""
     tank = Tank(area=3.7, outlet=0.1022604)
     inflow, seconds = 1.9e-4, 86.0

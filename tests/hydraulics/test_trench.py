@@ -7,14 +7,14 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from dbox.errors import DomainError
-from dbox.hydraulics.surge.trench import SOIL_STATES, WETTING_DEPTH, Trench, TrenchLine
+from dbox.hydraulics.surge.parts import SOIL_STATES, WETTING_DEPTH, Trench, TrenchLine
 from tests.hydraulics.surges import trenches
 
 PLAIN = {"length": 18.0, "width": 0.9, "depth": 0.5, "pipe_height": 0.3, "acceptance": 2e-7}
 
 
 @given(trenches(), st.lists(st.tuples(st.floats(0, 10), st.floats(0.1, 1e5)), min_size=1))
-def test_exact_what_came_is_stored_infiltrated_or_surfaced(trench: Trench, steps) -> None:
+def test_what_came_is_stored_infiltrated_or_surfaced(trench: Trench, steps) -> None:
     line = TrenchLine(trench)
     start, came = line.volume, 0.0
     for volume, seconds in steps:
@@ -25,7 +25,7 @@ def test_exact_what_came_is_stored_infiltrated_or_surfaced(trench: Trench, steps
     assert start + came == pytest.approx(line.volume + line.infiltrated + line.surfaced, rel=1e-12)
 
 
-def test_two_ways_filling_and_draining_against_scipy() -> None:
+def test_filling_and_draining_against_scipy() -> None:
     trench = Trench(**PLAIN)
 
     def change(_, depth, inflow):
@@ -45,7 +45,7 @@ def test_two_ways_filling_and_draining_against_scipy() -> None:
         assert line.depth == pytest.approx(depth, abs=1e-5)
 
 
-def test_exact_steady_depth_where_losses_equal_inflow() -> None:
+def test_steady_depth_where_losses_equal_inflow() -> None:
     """Exact: bottom and walls together take the inflow."""
     trench = Trench(**PLAIN)
     line = TrenchLine(trench)
@@ -57,17 +57,17 @@ def test_exact_steady_depth_where_losses_equal_inflow() -> None:
     assert line.takes(line.depth) == pytest.approx(inflow, rel=1e-6)
 
 
-def test_exact_capacity_is_bottom_and_walls_up_to_the_pipe() -> None:
+def test_capacity_is_bottom_and_walls_up_to_the_pipe() -> None:
     assert Trench(**PLAIN).capacity == pytest.approx(2e-7 * (16.2 + 2 * 18.9 * 0.3))
 
 
 @pytest.mark.parametrize("soil", sorted(SOIL_STATES))
-def test_exact_soil_states_multiply_the_long_term_rate(soil: str) -> None:
+def test_soil_states_multiply_the_long_term_rate(soil: str) -> None:
     assert Trench(**PLAIN, soil=soil).rate == pytest.approx(2e-7 * SOIL_STATES[soil])
     assert SOIL_STATES["biomat"] == 1.0
 
 
-def test_exact_groundwater_stops_the_bottom_and_the_wall_below_it() -> None:
+def test_groundwater_stops_the_bottom_and_the_wall_below_it() -> None:
     line = TrenchLine(Trench(**PLAIN, water_table=0.1))
     assert line.depth == pytest.approx(0.1)
     assert line.takes(0.1) == 0.0
@@ -78,7 +78,7 @@ def test_exact_groundwater_stops_the_bottom_and_the_wall_below_it() -> None:
 
 @pytest.mark.parametrize("water_table", [-np.inf, 0.1])
 @pytest.mark.parametrize("seconds", [1.0, 3600.0, 1e6])
-def test_exact_a_trench_at_its_brim_takes_what_is_wet_and_the_rest_surfaces(
+def test_a_trench_at_its_brim_takes_what_is_wet_and_the_rest_surfaces(
     seconds: float, water_table: float
 ) -> None:
     """Exact: bottom and walls up to the brim, for as long as it stands there; nothing above it."""
@@ -92,7 +92,7 @@ def test_exact_a_trench_at_its_brim_takes_what_is_wet_and_the_rest_surfaces(
 
 
 @pytest.mark.parametrize("parts", [1, 7, 500])
-def test_exact_from_empty_over_the_brim_and_down_again(parts: int) -> None:
+def test_from_empty_over_the_brim_and_down_again(parts: int) -> None:
     """Exact, in one step or in many: an exponential up to the wetting depth, another above it.
 
     With s the storage area, b the bottom's loss and w that of the walls per depth: s dd/dt =

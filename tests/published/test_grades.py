@@ -5,10 +5,9 @@ import pytest
 from scipy.optimize import curve_fit
 from scipy.stats import linregress
 
-from dbox.fieldwork.grades.falls import fit_line
-from dbox.fieldwork.records.survey import Limits
-from dbox.hydraulics.circular_section import area
-from dbox.hydraulics.pipes import full_flow, normal_depth, normal_velocity
+from dbox.fieldwork.grades import fit_line
+from dbox.fieldwork.survey import Limits
+from dbox.hydraulics.pipes import area, full_flow, normal_depth, normal_velocity
 
 INCH = 0.0254
 GPM = 231 * INCH**3 / 60

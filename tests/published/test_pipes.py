@@ -9,16 +9,18 @@ from fluids.open_flow import V_Manning
 from fluids.piping import nearest_pipe
 
 from dbox.arrays import GRAVITY, Array
-from dbox.hydraulics.circular_section import area, hydraulic_radius, top_width
 from dbox.hydraulics.openings.pipe_end import PipeEnd
 from dbox.hydraulics.pipes import (
     CAPACITY,
     PIPE_INSIDE_DIAMETERS,
     PLASTIC_ROUGHNESS,
+    area,
     critical_depth,
     full_flow,
+    hydraulic_radius,
     normal_depth,
     normal_velocity,
+    top_width,
 )
 
 FOOT = 0.3048

@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 
-from dbox.hydraulics.surge.level_pool import Pool, route
-from dbox.hydraulics.surge.rating_table import RatingTable
+from dbox.hydraulics.surge.level_pool import Pool, RatingTable, route
 
 # V. T. Chow, D. R. Maidment, L. W. Mays (1988), Applied Hydrology, problem 8.2.2, as a published
 # solution works it: storage [1e6 m3] and outflow [m3/s] of the reservoir; inflow every 2 h; the
@@ -63,7 +62,7 @@ def drawdown(factor: float, power: float, steps: int) -> float:
 @pytest.mark.parametrize(
     ("factor", "power"), [(0.05, 1.5), (0.5, 2.5), (2e-3, 0.5)], ids=["slot", "notch", "orifice"]
 )
-def test_exact_drawdown_of_slot_notch_and_deep_orifice(factor: float, power: float) -> None:
+def test_drawdown_of_slot_notch_and_deep_orifice(factor: float, power: float) -> None:
     """Exact: t = 2A/k (h^-1/2 - h0^-1/2), 2A/3k (h^-1.5 - h0^-1.5), 2A/k (sqrt h0 - sqrt h)."""
     assert drawdown(factor, power, 400) == pytest.approx(TO, rel=1e-4)
     # twice the steps, a quarter of the error
@@ -71,7 +70,7 @@ def test_exact_drawdown_of_slot_notch_and_deep_orifice(factor: float, power: flo
     assert errors[1] < 0.3 * errors[0]
 
 
-def test_exact_filling_of_a_tank_with_a_square_rating() -> None:
+def test_filling_of_a_tank_with_a_square_rating() -> None:
     """Exact: from empty, h = hs tanh(t / tau), hs = sqrt(I / k), tau = A / sqrt(I k)."""
     inflow, factor = 3e-4, 1.5
     highest, tau = np.sqrt(inflow / factor), AREA / np.sqrt(inflow * factor)

@@ -1,4 +1,4 @@
-"""Which causes are weighed, and how common is each before anything is seen?
+"""The causes that are weighed, how common each is, what it shows and what to do about it.
 
 THE WEIGHTS HERE ARE JUDGEMENT, not counts: a guess at how often each is behind a call about a wet
 line. They matter while little was seen and fade with every look; a scenario changes any of them
@@ -6,9 +6,16 @@ under `[priors]`. A cause that sits at one outlet may sit at each of them, its w
 sizes are judgement too: what a fault of the kind commonly measures where it is found.
 
 What each cause shows is said in `signs` (words) and computed in `forward` (water).
+
+The rows follow what practice takes to separate one cause from another: common practice, no source.
+Every chance is a judgement; none was counted. `usual` is what is seen where a cause does not speak
+of the sign. Signs that hang on water are not here but computed in `visible`: the level at rest,
+ports, wet ground, traces of use, holes, lips, pours.
+
+The first lines disturb nothing and can be taken back; the last need a permit in most places.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -16,7 +23,7 @@ import numpy.typing as npt
 
 from dbox.arrays import Array, freeze
 from dbox.errors import DomainError
-from dbox.fieldwork.records.evidence import Prior
+from dbox.fieldwork.evidence import Prior
 from dbox.fieldwork.site import Site
 
 INCH = 0.0254
@@ -24,69 +31,33 @@ INCH = 0.0254
 
 @dataclass(frozen=True)
 class Fault:
-    """How far a lip is off, or seems to be: a normal size, cut off at its ends.
+    """How far a lip is off, or seems to be: a normal size, cut off at its ends."""
 
-    Parameters
-    ----------
-    mean, spread : float
-        Of the size before it is cut off. [m]
-    least, most : float
-        Beyond these it would be another cause, or none. [m]
-    read : int
-        What a ruler sees of it: +1 a higher lip, -1 a lower one, 0 nothing.
-    felt : int
-        What the water feels of it, in the same way.
-    """
-
-    mean: float
-    spread: float
-    least: float
-    most: float = np.inf
-    read: int = 0
-    felt: int = 0
+    mean: float  # Of the size before it is cut off. [m]
+    spread: float  # Of the size before it is cut off. [m]
+    least: float  # Beyond these it would be another cause, or none. [m]
+    most: float = np.inf  # Beyond these it would be another cause, or none. [m]
+    read: int = 0  # What a ruler sees of it: +1 a higher lip, -1 a lower one, 0 nothing.
+    felt: int = 0  # What the water feels of it, in the same way.
 
 
 @dataclass(frozen=True, kw_only=True)
 class Cause:
-    """One cause, or a pair that often comes together.
+    """One cause, or a pair that often comes together."""
 
-    Parameters
-    ----------
-    key : str
-        Its name in `[priors]`.
-    name : str
-        What it is called.
-    weight : float
-        How common it is taken to be, over those of all causes. [-]
-    of_outlet : bool
-        Whether it sits at one outlet.
-    normal : bool
-        Whether it is no fault.
-    tilted : bool
-        Whether the box leans.
-    fault : Fault or None
-        What it does to the lip of its outlet.
-    line : str
-        What it does to the line of its outlet: `blocked`, `crushed`, `belly`, `full`, `capped`.
-    load : tuple of float
-        Factor on the load of every line, least and most. [-]
-    own_load : tuple of float
-        Factor on the load of its own line. [-]
-    wets : bool
-        Whether it is a line in water that people call about: then boxes in which none stands in
-        water are not among those asked about.
-    """
-
-    key: str
-    name: str
-    weight: float
-    of_outlet: bool = False
-    normal: bool = False
-    tilted: bool = False
-    fault: Fault | None = None
+    key: str  # Its name in `[priors]`.
+    name: str  # What it is called.
+    weight: float  # How common it is taken to be, over those of all causes. [-]
+    of_outlet: bool = False  # Whether it sits at one outlet.
+    normal: bool = False  # Whether it is no fault.
+    tilted: bool = False  # Whether the box leans.
+    fault: Fault | None = None  # What it does to the lip of its outlet.
+    # What it does to the line of its outlet: `blocked`, `crushed`, `belly`, `full`, `capped`.
     line: str = ""
-    load: tuple[float, float] = (1.0, 1.0)
-    own_load: tuple[float, float] = (1.0, 1.0)
+    load: tuple[float, float] = (1.0, 1.0)  # Factor on the load of every line, least and most. [-]
+    own_load: tuple[float, float] = (1.0, 1.0)  # Factor on the load of its own line. [-]
+    # Whether it is a line in water that people call about: then boxes in which none stands in water
+    # are not among those asked about.
     wets: bool = False
 
 
@@ -147,47 +118,18 @@ def index_of(*keys: str) -> list[int]:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Hypotheses:
-    """Every cause at every outlet where it may sit; arrays are read-only.
+    """Every cause at every outlet where it may sit; arrays are read-only."""
 
-    Parameters
-    ----------
-    cause : ndarray of int, shape (h,)
-        Place in `CAUSES`.
-    outlet : ndarray of int, shape (h,)
-        Outlet it sits at; -1 for none.
-    prior : ndarray, shape (h,)
-        Probability before anything is seen. [-]
-    group : ndarray of int, shape (h,)
-        Which answer it counts for: hypotheses that are told alike are added up.
-    answers : tuple of (int, int)
-        Cause and outlet of each answer.
-    """
-
-    cause: npt.NDArray[np.int64]
-    outlet: npt.NDArray[np.int64]
-    prior: Array
+    cause: npt.NDArray[np.int64]  # (h,) Place in `CAUSES`.
+    outlet: npt.NDArray[np.int64]  # (h,) Outlet it sits at; -1 for none.
+    prior: Array  # (h,) Probability before anything is seen. [-]
+    # (h,) Which answer it counts for: hypotheses that are told alike are added up.
     group: npt.NDArray[np.int64]
-    answers: tuple[tuple[int, int], ...] = field(default=())
+    answers: tuple[tuple[int, int], ...] = field(default=())  # Cause and outlet of each answer.
 
 
 def hypotheses(site: Site) -> Hypotheses:
-    """List what may be wrong at a site.
-
-    Parameters
-    ----------
-    site : Site
-        The box; causes are not put at an outlet that the file says is capped.
-
-    Returns
-    -------
-    Hypotheses
-        With priors that add up to 1.
-
-    Raises
-    ------
-    DomainError
-        Where the priors of the site leave nothing.
-    """
+    """List what may be wrong at a site."""
     open_outlets = [i for i, outlet in enumerate(site.outlets) if not outlet.capped]
     weights = _weights(site.priors)
     rows = [
@@ -249,3 +191,186 @@ def feed_is_strong(site: Site) -> bool:
     """Whether the box is fed in doses, so that an ordinary day is no trickle."""
     dosed = site.works.pump is not None or site.works.siphon is not None
     return site.evidence.feed in ("pump", "siphon") or (dosed and site.evidence.feed is None)
+
+
+Chances = tuple[float, ...]
+SEALED = ("full", "tilt_full", "low_full", "solids_full")
+
+
+@dataclass(frozen=True)
+class Sign:
+    """One observation in words."""
+
+    usual: Chances  # Chance of each word where nothing is said below. [-]
+    # Chance under a cause: of the whole system or, for a sign of one outlet, of the outlet that the
+    # cause sits at. [-]
+    by_cause: Mapping[str, Chances] = field(default_factory=dict)
+    # Chance at every outlet under a cause. [-]
+    everywhere: Mapping[str, Chances] = field(default_factory=dict)
+
+    def table(self) -> Array:
+        """Chances by cause, at the outlet of the cause or of the system. [-] (causes, words)."""
+        chosen = {**self.everywhere, **self.by_cause}
+        return _normal([chosen.get(cause.key, self.usual) for cause in CAUSES])
+
+    def elsewhere(self) -> Array:
+        """Chances at the outlets that the cause does not sit at. [-] (causes, words)."""
+        return _normal([self.everywhere.get(cause.key, self.usual) for cause in CAUSES])
+
+
+def _normal(rows: list[Chances]) -> Array:
+    table = np.array(rows)
+    normal: Array = table / table.sum(-1, keepdims=True)
+    return normal
+
+
+def _sealed(chances: Chances) -> dict[str, Chances]:
+    return dict.fromkeys(SEALED, chances)
+
+
+LEAKS = (0.06, 0.94)
+"""What the level does, every outlet plugged, in a box that loses water: holds, falls. [-]"""
+
+SYSTEM_SIGNS = {
+    "system": Sign((0.97, 0.005, 0.005, 0.02), {
+        "serial": (0.03, 0.50, 0.45, 0.02), "capped": (0.70, 0.01, 0.01, 0.28)}),
+    "season": Sign((0.80, 0.16, 0.04), {
+        "all_full": (0.30, 0.65, 0.05), "infiltration": (0.25, 0.70, 0.05),
+        "frozen": (0.02, 0.03, 0.95), "broken": (0.65, 0.30, 0.05),
+        **_sealed((0.68, 0.28, 0.04))}),
+    "rain": Sign((0.87, 0.13), {
+        "all_full": (0.45, 0.55), "infiltration": (0.08, 0.92), "broken": (0.65, 0.35),
+        "leak": (0.80, 0.20), **_sealed((0.75, 0.25))}),
+    "meter": Sign((0.95, 0.05), {"overload": (0.35, 0.65)}),
+    "inflow": Sign((0.90, 0.06, 0.04), {
+        "overload": (0.22, 0.72, 0.06), "infiltration": (0.35, 0.05, 0.60),
+        "all_full": (0.80, 0.06, 0.14)}),
+    "tank_level": Sign((0.92, 0.08), {
+        "inlet_drop": (0.25, 0.75), "all_full": (0.45, 0.55), "frozen": (0.35, 0.65),
+        "overload": (0.75, 0.25), "infiltration": (0.65, 0.35), "solids": (0.82, 0.18)}),
+    "tank_outlet": Sign((0.92, 0.08), {
+        "solids": (0.18, 0.82), "solids_full": (0.18, 0.82), "deposit": (0.70, 0.30)}),
+    "sludge": Sign((0.87, 0.13), {
+        "solids": (0.10, 0.90), "solids_full": (0.12, 0.88), "deposit": (0.65, 0.35),
+        "blocked": (0.78, 0.22), **dict.fromkeys(("full", "tilt_full"), (0.80, 0.20))}),
+    "stain": Sign((0.90, 0.10), {
+        "all_full": (0.25, 0.75), **_sealed((0.62, 0.38)), "overload": (0.65, 0.35),
+        "infiltration": (0.65, 0.35), "inlet_drop": (0.60, 0.40), "frozen": (0.72, 0.28)}),
+    "cracks": Sign((0.92, 0.03, 0.03, 0.02), {
+        "leak": (0.20, 0.70, 0.03, 0.07), "infiltration": (0.45, 0.12, 0.35, 0.08),
+        "broken": (0.08, 0.12, 0.12, 0.68)}),
+    "ground_at_box": Sign((0.93, 0.07), {
+        "leak": (0.28, 0.72), "broken": (0.35, 0.65), "all_full": (0.70, 0.30),
+        "inlet_drop": (0.85, 0.15)}),
+    "inlet_mouth": Sign((0.94, 0.06), {
+        "inlet_drop": (0.10, 0.90), "all_full": (0.40, 0.60), "frozen": (0.50, 0.50)}),
+    "baffle": Sign((0.75, 0.25), {"jet": (0.05, 0.95)}),
+    "ice": Sign((0.99, 0.01), {"frozen": (0.12, 0.88)}),
+    "plugged": Sign((0.95, 0.05), {
+        "leak": LEAKS, "broken": (0.85, 0.15), "infiltration": (0.80, 0.20)}),
+}  # fmt: skip
+
+OUTLET_SIGNS = {
+    "cap": Sign((0.99, 0.01), {"capped": (0.06, 0.94)}),
+    "mouth": Sign((0.88, 0.10, 0.02), {
+        "blocked": (0.04, 0.16, 0.80), "crushed": (0.08, 0.27, 0.65),
+        "back_pitched": (0.06, 0.68, 0.26), **_sealed((0.03, 0.19, 0.78)),
+        "deposit": (0.80, 0.15, 0.05), "capped": (0.75, 0.10, 0.15),
+    }, {
+        "all_full": (0.02, 0.13, 0.85), "frozen": (0.15, 0.30, 0.55),
+        "overload": (0.35, 0.60, 0.05), "infiltration": (0.50, 0.45, 0.05),
+        "solids": (0.65, 0.30, 0.05)}),
+    "lip": Sign((0.87, 0.13), {"deposit": (0.08, 0.92), "high": (0.95, 0.05)},
+                {"solids": (0.45, 0.55), "solids_full": (0.55, 0.45)}),
+    # behind a block the header falls away, so what stands in it is below its own lip and stays
+    "drain_back": Sign((0.87, 0.11, 0.02), {
+        "blocked": (0.85, 0.12, 0.03), "crushed": (0.72, 0.24, 0.04),
+        "back_pitched": (0.06, 0.88, 0.06), **_sealed((0.04, 0.13, 0.83)),
+    }, {"all_full": (0.03, 0.12, 0.85), "frozen": (0.75, 0.20, 0.05),
+        "overload": (0.75, 0.20, 0.05)}),
+    "rod": Sign((0.92, 0.03, 0.02, 0.03), {
+        "blocked": (0.08, 0.60, 0.27, 0.05), "crushed": (0.10, 0.16, 0.69, 0.05),
+        "back_pitched": (0.47, 0.05, 0.02, 0.46), **_sealed((0.86, 0.06, 0.02, 0.06)),
+        "deposit": (0.80, 0.15, 0.02, 0.03), "capped": (0.60, 0.02, 0.36, 0.02),
+    }, {"frozen": (0.25, 0.10, 0.60, 0.05), "solids": (0.76, 0.19, 0.02, 0.03),
+        "broken": (0.82, 0.06, 0.07, 0.05)}),
+    "traffic": Sign((0.95, 0.05), {"crushed": (0.30, 0.70)}),
+    "wiped": Sign((0.93, 0.07), {"deposit": (0.10, 0.90)}, {"solids": (0.55, 0.45)}),
+}  # fmt: skip
+
+
+PERMIT = "ask the local authority first: this may need a permit and a licensed installer"
+GAS = "never lean into the box or the tank: sewer gas kills"
+TRENCH = "have utilities marked, keep out of a trench that may cave in"
+
+_LEVEL = (
+    "set the inserts: dbox level says which way and how far",
+    "where inserts cannot reach, bed the box again on firm ground",
+)
+_REST = (
+    "use less water; send the others more, or cap this line to rest it for months, if they can "
+    "take it (see its load)",
+    f"replace or add a line only when rest has failed; {PERMIT}",
+)
+_ROD = (
+    "rod or jet it from the box, gently; note how far the rod goes",
+    f"dig where the rod stops; {TRENCH}",
+)
+
+ADVICE = {
+    "tilt": _LEVEL,
+    "low": ("raise that insert, or seat it again: dbox level says how far",
+            "look whether its pipe has sunk; bed and seal it again"),
+    "high": ("lower that insert: dbox level says how far",
+             "look whether its pipe was pushed up; set and seal it again"),
+    "deposit": ("wipe the lip, take the deposit or root out, pour again",
+                "look at the tank's outlet tee or filter: where did it come from?"),
+    "blocked": _ROD,
+    "crushed": ("keep wheels off", *_ROD, f"replace the crushed length; {PERMIT}"),
+    "back_pitched": ("read the fall of the header with a rod: dbox grades FILE",
+                     f"dig up and bed the header so that it falls away; {TRENCH}; {PERMIT}"),
+    "full": _REST,
+    "all_full": ("wait for the ground to dry and look again; use less water",
+                 "look where rain and roof water go, and lead them away",
+                 f"have the field judged as a whole; {PERMIT}"),
+    "overload": ("close the house valve: does it stop? Find and mend the running fixture",
+                 "read the water meter for a week; use less water"),
+    "infiltration": ("lead roof and surface water away from tank, box and field",
+                     "seal lids, joints and cracks; look at the tank after rain"),
+    "leak": ("plug the outlets, fill with clean water, mark where the level stops falling",
+             "seal the crack there, or replace the box"),
+    "jet": ("turn the inlet down, or fit a tee or baffle, then pour slow and fast again",),
+    "inlet_drop": ("measure the inlet's invert against the outlets'",
+                   f"set the inlet pipe higher or the box lower; {PERMIT}"),
+    "trickle": ("set the lips alike as finely as a hand can: dbox level",
+                "a ruler cannot prove equal shares at a trickle; a dosed feed hides such "
+                f"differences; {PERMIT}"),
+    "unequal": ("send each line a share by its length: dbox level with [target] by length",
+                f"give the short or slow line less, or lengthen it; {PERMIT}"),
+    "trench_slope": ("rest the line", f"relay it level along the contour; {PERMIT}"),
+    "solids": ("have the tank pumped, mend its outlet tee or filter",
+               "clean the box, wipe every lip, pour again",
+               "flush headers only where what comes out is caught"),
+    "capped": ("ask who capped it and when; if it has rested for long enough, open it and watch",),
+    "serial": ("nothing: look at the last line, only if that is full is the field full",),
+    "frozen": ("use warm water steadily; cover the ground with straw or snow",
+               "do not thaw with salt, chemicals or flame"),
+    "holes": ("fit inserts with holes alike, then level",),
+    "broken": (f"close the ground around it off; {GAS}",
+               "replace lid, pipe or box; seal and level it again"),
+    "tilt_full": (*_LEVEL, *_REST),
+    "low_full": ("raise that insert, or seat it again", *_REST),
+    "solids_full": ("have the tank pumped, mend its outlet tee or filter", *_REST),
+}  # fmt: skip
+"""Steps by the key of the cause."""
+
+CAUTIONS = (
+    "Sewer gas kills: never enter, or lean into, a tank or a box.",
+    "Never leave an open lid alone; keep children away.",
+    "Effluent carries pathogens: gloves, wash, nothing to the face.",
+    "Trenches cave in; have buried utilities marked before you dig.",
+    "Switch off and lock out a pump before you reach for it.",
+    "Pour clean water only.",
+    "Local code, the permit and licensed practice decide; causes are ranked here, not proved.",
+)
+"""What is said with every diagnosis."""

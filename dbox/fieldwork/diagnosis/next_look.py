@@ -1,4 +1,4 @@
-"""What to look at next: which look is expected to tell the leading causes apart, for its effort?
+"""The look that is expected to tell the leading causes apart, for its effort.
 
 The information that a look is expected to give is the mutual information of cause and outcome, in
 bits: how much less uncertain one would be, on average, once it was made. It comes from boxes drawn
@@ -16,15 +16,12 @@ import numpy as np
 import numpy.typing as npt
 
 from dbox.arrays import Array
-from dbox.fieldwork.diagnosis.forward import LITRE_PER_MINUTE, States
-from dbox.fieldwork.diagnosis.gauges import found_heights
-from dbox.fieldwork.diagnosis.lips import OWN_SCATTER
-from dbox.fieldwork.diagnosis.pours import catch_chance
-from dbox.fieldwork.diagnosis.visible import View
-from dbox.fieldwork.diagnosis.weigh import Weighing, outlet_word, pours_done, system_word
-from dbox.fieldwork.records.evidence import Evidence
-from dbox.fieldwork.records.poured import Pour
-from dbox.fieldwork.site import DEFAULT_SPREAD
+from dbox.fieldwork.diagnosis.cause_lips import OWN_SCATTER
+from dbox.fieldwork.diagnosis.posterior import Weighing, outlet_word, pours_done, system_word
+from dbox.fieldwork.diagnosis.visible import View, catch_chance, found_heights
+from dbox.fieldwork.diagnosis.worlds import LITRE_PER_MINUTE, States
+from dbox.fieldwork.evidence import Evidence
+from dbox.fieldwork.site import DEFAULT_SPREAD, Pour
 
 OPENING = 10.0
 """Effort of opening the box safely, where it was not yet. [min] (judgement)"""
@@ -42,21 +39,11 @@ _CATCH_ERROR = 0.10
 
 @dataclass(frozen=True)
 class Kind:
-    """A kind of look.
+    """A kind of look."""
 
-    Parameters
-    ----------
-    minutes : float
-        Its own effort. [min] (judgement)
-    inside : bool
-        Whether the box has to be open.
-    each : bool
-        Whether it is made outlet by outlet, each at that effort.
-    """
-
-    minutes: float
-    inside: bool = False
-    each: bool = False
+    minutes: float  # Its own effort. [min] (judgement)
+    inside: bool = False  # Whether the box has to be open.
+    each: bool = False  # Whether it is made outlet by outlet, each at that effort.
 
 
 KINDS = {
@@ -77,24 +64,12 @@ KINDS = {
 
 @dataclass(frozen=True, kw_only=True)
 class Look:
-    """A look not yet made.
+    """A look not yet made."""
 
-    Parameters
-    ----------
-    name : str
-        A key of `KINDS`.
-    outlet : int
-        Outlet to look at; -1 for all of them, or for the whole system.
-    bits : float
-        Information it is expected to give on the cause. [bit]
-    minutes : float
-        Its effort. [min]
-    """
-
-    name: str
-    outlet: int
-    bits: float
-    minutes: float
+    name: str  # A key of `KINDS`.
+    outlet: int  # Outlet to look at; -1 for all of them, or for the whole system.
+    bits: float  # Information it is expected to give on the cause. [bit]
+    minutes: float  # Its effort. [min]
 
     @property
     def worth(self) -> float:
@@ -103,20 +78,7 @@ class Look:
 
 
 def next_looks(weighing: Weighing, *, seed: int) -> tuple[Look, ...]:
-    """Every look not yet made, the one most worth making first.
-
-    Parameters
-    ----------
-    weighing : Weighing
-        What was weighed so far.
-    seed : int
-        Same seed, same answer.
-
-    Returns
-    -------
-    tuple of Look
-        By `worth`, falling.
-    """
+    """Every look not yet made, the one most worth making first."""
     prospect = _Prospect.of(weighing, seed)
     opened = _is_open(weighing)
     looks = []

@@ -1,19 +1,45 @@
-"""What would one see of each drawn box? The chance of every word of every observation.
+"""Chances of what one would see of each drawn box: words, depths, pours.
 
 Words that hang on water follow the drawn levels and loads; the others come from the tables of
 `signs`. No chance is ever nought: a person may misread, mistake an outlet or write down the wrong
 word, and two causes may be at work, so every observation keeps a small chance of any word.
+
+Over what its word says already. A long trench that gets more than its bottom takes stands
+
+    depth = (load - 1) width / 2
+
+deep, by what its walls take (`surge.trench`); one that keeps up shows a film. Where water has
+reached the pipe its depth tells how much room is left in the ground and little of the load. A
+header is blocked near the box, crushed where wheels cross it, capped at its mouth (common practice,
+no source). The spreads are judgement.
+
+A catch scatters by its timing error and by a little of the whole pour; an outlet starts before
+another where it feels the lower way out. An outlet that is not in an order that was watched did not
+start.
+
+A catch means a head over the lip, by the outlet's own rating; all lips of one pour then hang below
+one level that is not known. Only differences count.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
-from dbox.arrays import Array
-from dbox.fieldwork.diagnosis.causes import index_of
-from dbox.fieldwork.diagnosis.forward import States
-from dbox.fieldwork.diagnosis.signs import LEAKS, OUTLET_SIGNS, SYSTEM_SIGNS
-from dbox.fieldwork.records.evidence import OUTLET_WORDS, WORDS, Evidence
+from dbox.arrays import Array, BoolArray
+from dbox.fieldwork.diagnosis.cause_lips import Gauge
+from dbox.fieldwork.diagnosis.causes import (
+    CAUSES,
+    LEAKS,
+    OUTLET_SIGNS,
+    SYSTEM_SIGNS,
+    Hypotheses,
+    index_of,
+)
+from dbox.fieldwork.diagnosis.worlds import HEADS, MODEL_ERROR, States, Water
+from dbox.fieldwork.evidence import OUTLET_WORDS, WORDS, Evidence
+from dbox.fieldwork.readings import reduce_readings
+from dbox.fieldwork.site import DEFAULT_SPREAD, Pour, Site
 
 MISTAKE = 0.04
 """Chance that what was written down says nothing of what was there. [-] (judgement)"""
@@ -44,32 +70,13 @@ _NOT_AT_REST = {"at_rest": (0.03, 0.42, 0.35, 0.20), "mouth": (0.20, 0.70, 0.10)
 
 @dataclass(frozen=True, eq=False)
 class View:
-    """What is visible of drawn boxes.
+    """What is visible of drawn boxes."""
 
-    Parameters
-    ----------
-    states : States
-        The boxes.
-    evidence : Evidence
-        Of which only the time since the last use matters.
-    """
-
-    states: States
-    evidence: Evidence
+    states: States  # The boxes.
+    evidence: Evidence  # Of which only the time since the last use matters.
 
     def system(self, name: str) -> Array:
-        """Chance of each word of an observation of the whole system.
-
-        Parameters
-        ----------
-        name : str
-            A key of `evidence.WORDS`.
-
-        Returns
-        -------
-        ndarray, shape (r, words)
-            Chances that add up to 1. [-]
-        """
+        """Chance of each word of an observation of the whole system. [-]"""
         if name == "at_rest":
             return _mixed(self._at_rest())
         if name == "rim":
@@ -80,18 +87,7 @@ class View:
         return _mixed(chance)
 
     def outlet(self, name: str) -> Array:
-        """The same for an observation of each outlet.
-
-        Parameters
-        ----------
-        name : str
-            A key of `evidence.OUTLET_WORDS`, or `ground`.
-
-        Returns
-        -------
-        ndarray, shape (r, n, words)
-            Chances that add up to 1. [-]
-        """
+        """The same for an observation of each outlet. [-]"""
         if name == "port":
             return _mixed(self._port())
         if name == "ground":
@@ -110,17 +106,7 @@ class View:
     def level_at_rest(self, heights: Array, spread: float) -> Array:
         """Probability density of the level found, measured against the lips.
 
-        Parameters
-        ----------
-        heights : ndarray, shape (n,)
-            Lips over the water as found; NaN where not measured. [m]
-        spread : float
-            Standard deviation of one reading. [m]
-
-        Returns
-        -------
-        ndarray, shape (r,)
-            Over 10 cm, so that it compares with a chance. [-]
+        heights [m], spread [m] -> [-].
         """
         used = ~np.isnan(heights)
         # the measured heights place the water under these lips; the lips' own fit is weighed apart
@@ -202,18 +188,7 @@ class View:
 
 
 def call_chance(states: States) -> Array:
-    """Chance that a line stands in enough water for somebody to call about it.
-
-    Parameters
-    ----------
-    states : States
-        Boxes drawn.
-
-    Returns
-    -------
-    ndarray, shape (r,)
-        [-]
-    """
+    """Chance that a line stands in enough water for somebody to call about it. [-]"""
     most = np.log(np.maximum(states.load.max(-1), 1e-3))
     return 0.02 + 0.98 * _logistic((most - _LOAD_CALLED) / _LOAD_SPREAD)
 
@@ -246,3 +221,181 @@ def _logistic(x: Array) -> Array:
 def normal_below(x: Array) -> Array:
     """Normal distribution function, by the logistic one: good to 0.01, enough here. [-] (...)"""
     return _logistic(1.702 * x)
+
+
+USUAL_TRENCH = (0.9, 0.3)
+"""Width of a trench and height of its pipe over its bottom, where not known. [m] (common practice,
+no source)"""
+
+FILM = 0.02
+"""Mean depth of water in a trench that keeps up, where there is some. [m] (judgement)"""
+
+SOIL_SPREAD = 0.25
+"""Spread of the logarithm of a line's load by its own soil. [-] (judgement)"""
+
+STOPS = ("soft stop", "hard stop")
+"""Words of a rod that went no further."""
+
+_REACH = {"capped": 0.1, "blocked": 0.8, "crushed": 3.0}
+"""How far a rod goes, about, by what stops it. [m] (judgement)"""
+
+_ANYWHERE, _REACH_SPREAD = 2.0, 0.8
+
+
+def port_depth_chance(states: States, site: Site, outlet: int) -> Array:
+    """Probability density of the depth in a port that stands below the pipe, given that it does.
+    [-]
+    """
+    width, pipe = _trench(site, outlet)
+    water = site.evidence.of_outlet(outlet).port_water or 0.0
+    depth = float(np.clip(pipe + water, 1e-3, pipe))
+    seen, full = (float(np.log1p(2.0 * d / width)) for d in (depth, pipe))
+    load = np.log(np.maximum(states.load[:, outlet], 1e-3))
+    away = (seen - load) / SOIL_SPREAD
+    ponds = np.exp(-0.5 * away**2) / np.sqrt(2.0 * np.pi)
+    # depth to logarithm of load, as the film is told in depth
+    per_depth = (width / 2.0 + depth) / FILM
+    film = normal_below(-load / SOIL_SPREAD) * np.exp(-depth / FILM) * per_depth * SOIL_SPREAD
+    below = np.maximum(normal_below((full - load) / SOIL_SPREAD), 1e-3)
+    return np.asarray((1.0 - MISTAKE) * (ponds + film) / below + MISTAKE)
+
+
+def rod_chance(states: States, distance: float, outlet: int) -> Array:
+    """Probability density of the way that a rod went before it stopped; distance [m] -> [-]."""
+    by_cause = np.array([_REACH.get(cause.line, _ANYWHERE) for cause in CAUSES])[states.cause]
+    reach = np.where(states.own[:, outlet], by_cause, _ANYWHERE)
+    away = np.log(max(distance, 0.05) / reach) / _REACH_SPREAD
+    near = np.exp(-0.5 * away**2) / (_REACH_SPREAD * np.sqrt(2.0 * np.pi))
+    return np.asarray((1.0 - MISTAKE) * near + MISTAKE)
+
+
+def _trench(site: Site, outlet: int) -> tuple[float, float]:
+    if not site.works.trenches:
+        return USUAL_TRENCH
+    trench = site.works.trenches[outlet]
+    return (trench.width, trench.pipe_height) if trench is not None else USUAL_TRENCH
+
+
+START_ERROR = 0.0012
+"""Standard deviation of the height at which an outlet is seen to start. [m] (about 3/64 in)"""
+
+_OF_POUR = 0.02
+_SEEN_TO_RUN = 0.10
+"""Flow over a fair share that half the people note as running. [-] (judgement)"""
+_POUR_ERROR = 0.05
+
+
+def pour_chance(water: Water, states: States, pour: Pour, noise: Array) -> Array:
+    """Probability of what a pour showed, up to a factor that is the same for every box.
+
+    noise [-] -> [-].
+    """
+    inflow = pour.inflow * np.exp(_POUR_ERROR * noise)
+    flow = water.flows(states, inflow)
+    result = np.zeros(len(flow))
+    if pour.done:
+        caught = np.array([np.nan if c is None else c for c in pour.catches])
+        result += catch_chance(water, flow, caught, pour)
+    if pour.order:
+        result += _order_chance(states, flow, pour)
+    return result
+
+
+def catch_error(flow: Array | float, pour: Pour) -> Array | float:
+    """Standard deviation of a catch: of its own timing, and of a little of the whole pour.
+
+    flow [m3/s] -> [m3/s].
+    """
+    error: Array | float = np.hypot(pour.error * flow, _OF_POUR * pour.inflow)
+    return error
+
+
+def catch_chance(water: Water, flow: Array, caught: Array, pour: Pour) -> Array:
+    """Log probability density of catches, each over the flow poured.
+
+    flow [m3/s], caught [m3/s] -> [-].
+    """
+    spread = np.hypot(catch_error(flow, pour), water.blur(flow))
+    away = (caught[..., None, :] - flow) / spread
+    near = np.exp(-0.5 * away**2) / (np.sqrt(2.0 * np.pi) * spread) * pour.inflow
+    chance = np.where(np.isnan(caught)[..., None, :], 1.0, (1.0 - MISTAKE) * near + MISTAKE)
+    return np.asarray(np.log(chance).sum(-1))
+
+
+def _order_chance(states: States, flow: Array, pour: Pour) -> Array:
+    """Log probability of an order of starting: every outlet later than the one before it."""
+    ways = np.maximum(states.felt, states.tail)
+    ways = np.where(states.closed & (states.seep <= 0), np.inf, ways)
+    # a line that takes next to nothing is often not noted as running
+    over = (flow / (_SEEN_TO_RUN * pour.inflow / flow.shape[1])) ** 2
+    runs = 0.05 + 0.90 * over / (1.0 + over)
+    order, result = list(pour.order), np.zeros(len(flow))
+    for earlier, later in pairwise(order):
+        gap = np.minimum(ways[:, later], 1e3) - np.minimum(ways[:, earlier], 1e3)
+        result += _log_mixed(1.0 / (1.0 + np.exp(np.clip(-1.7 * gap / START_ERROR, -60, 60))))
+    for outlet in range(flow.shape[1]):
+        if np.isfinite(states.read[0, outlet]):
+            run = runs[:, outlet]
+            result += _log_mixed(run if outlet in order else 1.0 - run)
+    return result
+
+
+def _log_mixed(chance: Array) -> Array:
+    return np.asarray(np.log((1.0 - MISTAKE) * chance + MISTAKE / 2.0))
+
+
+_LEAST_SHARE = 0.02
+_WIDER = 1.2
+_LINES_TELL_NOTHING = ("blocked", "crushed", "capped", "full")
+_WHOLE_TELLS_NOTHING = ("all_full", "frozen", "jet")
+
+
+def ruler_gauge(site: Site) -> Gauge | None:
+    """The readings, or else the lips read over the water as it was found."""
+    lips = reduce_readings(site)
+    heights, errors = np.where(np.isfinite(lips.height), lips.height, np.nan), lips.error
+    if np.count_nonzero(~np.isnan(heights)) < 2:
+        heights = found_heights(site)
+        errors = np.full(heights.shape, site.spread or DEFAULT_SPREAD)
+    if np.count_nonzero(~np.isnan(heights)) < 2:
+        return None
+    nowhere = np.zeros((1, heights.size), bool)
+    return Gauge(heights=heights, errors=np.maximum(errors, 1e-5), felt=False, useless=nowhere)
+
+
+def found_heights(site: Site) -> Array:
+    """Lips over the water as it was found, NaN where not measured. [m] (n,)"""
+    found = [
+        None if outlet.capped else site.evidence.of_outlet(i).at_rest
+        for i, outlet in enumerate(site.outlets)
+    ]
+    return np.array([np.nan if height is None else height for height in found])
+
+
+def gauges_of(site: Site, hypotheses: Hypotheses) -> list[Gauge]:
+    """Every gauge of a site, the ruler's first."""
+    ruler = ruler_gauge(site)
+    useless = _useless(hypotheses, len(site.outlets))
+    pours = [_catch_gauge(site, pour, useless) for pour in site.pours if pour.done]
+    return [g for g in (ruler, *pours) if g is not None and np.isfinite(g.heights).sum() > 1]
+
+
+def _catch_gauge(site: Site, pour: Pour, useless: BoolArray) -> Gauge:
+    heights, errors = np.full(len(site.outlets), np.nan), np.full(len(site.outlets), 1.0)
+    for i, (outlet, caught) in enumerate(zip(site.outlets, pour.catches, strict=True)):
+        if caught is None or caught < _LEAST_SHARE * pour.inflow or outlet.capped:
+            continue
+        flows = outlet.opening.discharge(HEADS)
+        error = catch_error(caught, pour)
+        low, head, high = np.interp([caught - error, caught, caught + error], flows, HEADS)
+        # a little wider than the split will have it, so that no box that fits is missed
+        heights[i], errors[i] = -head, _WIDER * np.hypot((high - low) / 2.0, MODEL_ERROR)
+    return Gauge(heights=heights, errors=errors, felt=True, useless=useless)
+
+
+def _useless(hypotheses: Hypotheses, n: int) -> BoolArray:
+    causes = [CAUSES[c] for c in hypotheses.cause]
+    whole = np.array([c.key in _WHOLE_TELLS_NOTHING for c in causes])
+    line = np.array([c.line in _LINES_TELL_NOTHING or c.key == "holes" for c in causes])
+    own = np.arange(n) == hypotheses.outlet[:, None]
+    return np.asarray(whole[:, None] | (line[:, None] & own))

@@ -1,4 +1,4 @@
-"""What every opening can do: give its discharge and slope at any head, dry to deeply drowned.
+"""What every opening can do: discharge and slope at any head, dry to deeply drowned.
 
 A thin-plate opening of any shape passes
 

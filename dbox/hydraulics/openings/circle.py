@@ -16,9 +16,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from dbox.arrays import GRAVITY, Array
-from dbox.hydraulics.circular_section import area
 from dbox.hydraulics.openings import laws
 from dbox.hydraulics.openings.base import Opening, check_coefficient, check_positive
+from dbox.hydraulics.pipes import area
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(32)
 _NODES, _WEIGHTS = 0.5 * (_NODES + 1.0), 0.5 * _WEIGHTS
@@ -89,18 +89,7 @@ class Circle(Opening):
 
 
 def circle_integral(ratio: Array) -> tuple[Array, Array]:
-    """The integral f(n) of the module docstring and its derivative.
-
-    Parameters
-    ----------
-    ratio : ndarray, shape (...)
-        Head over diameter, at least 0. [-]
-
-    Returns
-    -------
-    integral, derivative : ndarray, shape (...)
-        f(n) and df/dn, to about 1e-14 relative for any n. [-]
-    """
+    """The integral f(n) of the module docstring and its derivative; ratio [-] -> [-]."""
     deep = ratio > 1.0
     any_deep = bool(deep.any())
     below = np.where(deep, 1.0 / np.where(deep, ratio, 1.0), ratio) if any_deep else ratio

@@ -29,17 +29,7 @@ CARTER_WIDTH = 0.15
 def staus(head: Array, diameter: float) -> tuple[Array, Array]:
     """Coefficient of a circular thin-plate weir and its derivative.
 
-    Parameters
-    ----------
-    head : ndarray, shape (...)
-        Water level over the lip. [m]
-    diameter : float
-        Diameter of the hole. [m]
-
-    Returns
-    -------
-    coefficient, slope : ndarray, shape (...)
-        The coefficient [-] and its derivative with respect to head. [1/m]
+    head [m], diameter [m] -> [-], [1/m].
 
     Notes
     -----
@@ -66,17 +56,7 @@ def staus(head: Array, diameter: float) -> tuple[Array, Array]:
 def kindsvater_shen(head: Array, angle: float) -> tuple[Array, Array]:
     """Coefficient of a sharp V-notch, Ce (1 + kh / h)^2.5, and its derivative.
 
-    Parameters
-    ----------
-    head : ndarray, shape (...)
-        Water level over the bottom of the notch. [m]
-    angle : float
-        Full opening angle; held at the ends of 25 to 100 deg. [rad]
-
-    Returns
-    -------
-    coefficient, slope : ndarray, shape (...)
-        The coefficient [-] and its derivative with respect to head. [1/m]
+    head [m], angle [rad] -> [-], [1/m].
 
     References
     ----------
@@ -99,17 +79,7 @@ def kindsvater_shen(head: Array, angle: float) -> tuple[Array, Array]:
 def kindsvater_carter(head: Array, width: float) -> tuple[Array, Array]:
     """Coefficient of a narrow rectangular weir in a wide wall, and its derivative.
 
-    Parameters
-    ----------
-    head : ndarray, shape (...)
-        Water level over the lip. [m]
-    width : float
-        Width of the slot. [m]
-
-    Returns
-    -------
-    coefficient, slope : ndarray, shape (...)
-        The coefficient [-] and its derivative with respect to head. [1/m]
+    head [m], width [m] -> [-], [1/m].
 
     References
     ----------

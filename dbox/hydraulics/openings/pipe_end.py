@@ -22,8 +22,8 @@ import numpy as np
 
 from dbox.arrays import GRAVITY, Array
 from dbox.errors import DomainError, SolveError
-from dbox.hydraulics.circular_section import area
 from dbox.hydraulics.openings.base import Opening, check_coefficient, check_positive
+from dbox.hydraulics.pipes import area
 
 _LEAST_HEAD, _MOST_HEAD = 1e-300, 1e6  # in diameters; beyond them the mouth's shape is a constant
 _MOST_STEPS = 20  # five are needed for any head and any loss up to 10,000

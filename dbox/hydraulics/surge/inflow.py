@@ -1,4 +1,4 @@
-"""What runs in, and when? Inflows of one shape: pieces of time in which the rate changes straight.
+"""Inflows of one shape: pieces of time in which the rate changes straight.
 
 A fixture or a pump is a rate for a time, a measured series is straight lines between its rows; what
 a dosing siphon sends is straight by itself (see `dosing`).
@@ -21,35 +21,16 @@ SHORTEST = 1e-6
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Inflow:
-    """Pieces of straight inflow; arrays are read-only.
+    """Pieces of straight inflow; arrays are read-only."""
 
-    Parameters
-    ----------
-    begin : ndarray, shape (k,)
-        When each piece begins, rising; each ends where the next begins, the last never. [s]
-    first : ndarray, shape (k,)
-        Rate at the beginning of each piece, at least 0. [m3/s]
-    last : ndarray, shape (k,)
-        Rate at its end; that of the last piece equals its first. [m3/s]
-    entry : str
-        One of `ENTRIES`; where that part is missing, the next one down takes the inflow.
-    name : str
-        What it is.
-    pumped : bool
-        Whether a pressure pipe brings it, which runs full.
-
-    Raises
-    ------
-    DomainError
-        Where a rate cannot be or times do not rise.
-    """
-
+    # (k,) When each piece begins, rising; each ends where the next begins, the last never. [s]
     begin: Array
-    first: Array
-    last: Array
+    first: Array  # (k,) Rate at the beginning of each piece, at least 0. [m3/s]
+    last: Array  # (k,) Rate at its end; that of the last piece equals its first. [m3/s]
+    # One of `ENTRIES`; where that part is missing, the next one down takes the inflow.
     entry: str = "box"
-    name: str = ""
-    pumped: bool = False
+    name: str = ""  # What it is.
+    pumped: bool = False  # Whether a pressure pipe brings it, which runs full.
 
     def __post_init__(self) -> None:
         rates = np.concatenate([self.first, self.last])
@@ -70,13 +51,7 @@ class Inflow:
         return float(self.begin[-1])
 
     def volume(self, seconds: float) -> float:
-        """Volume that has run in from the first piece on until a time. [m3]
-
-        Parameters
-        ----------
-        seconds : float
-            The time. [s]
-        """
+        """Volume that has run in from the first piece on until a time. [m3]; seconds [s]."""
         ends = np.minimum(np.append(self.begin[1:], np.inf), seconds)
         spans = np.maximum(ends - self.begin, 0.0)
         whole = np.append(np.diff(self.begin), np.inf)
@@ -85,21 +60,7 @@ class Inflow:
 
 
 def steady(rate: float, seconds: float = np.inf, *, entry: str = "box", name: str = "") -> Inflow:
-    """An inflow of one rate.
-
-    Parameters
-    ----------
-    rate : float
-        Rate, at least 0. [m3/s]
-    seconds : float
-        How long it runs. [s]
-    entry, name : str
-        See `Inflow`.
-
-    Returns
-    -------
-    Inflow
-        From time 0.
+    """An inflow of one rate; rate [m3/s], seconds [s].
 
     >>> round(steady(1e-3, 60.0).volume(100.0), 12)
     0.06
@@ -112,21 +73,7 @@ def pulses(
 ) -> Inflow:
     """An inflow of rates that each hold for a time and add up where they meet.
 
-    Parameters
-    ----------
-    begin : array_like, shape (k,)
-        When each begins, 0 or later. [s]
-    seconds : array_like, shape (k,)
-        How long each runs, above 0; inf where it does not end. [s]
-    rate : array_like, shape (k,)
-        Its rate. [m3/s]
-    entry, name : str
-        See `Inflow`.
-
-    Returns
-    -------
-    Inflow
-        From time 0.
+    begin [s], seconds [s], rate [m3/s].
 
     >>> both = pulses([0.0, 10.0], [20.0, 20.0], [1e-4, 2e-4])
     >>> both.begin.tolist(), (both.first * 1e4).round(9).tolist()
@@ -148,24 +95,7 @@ def pulses(
 def measured(seconds: ArrayLike, rate: ArrayLike, *, name: str = "") -> Inflow:
     """A measured series that enters straight at the box, straight lines between its rows.
 
-    Parameters
-    ----------
-    seconds : array_like, shape (k,)
-        Time of each row, rising; the first is taken as 0. [s]
-    rate : array_like, shape (k,)
-        Rate at each. [m3/s]
-    name : str
-        See `Inflow`.
-
-    Returns
-    -------
-    Inflow
-        Nothing after the last row.
-
-    Raises
-    ------
-    DomainError
-        Where there are fewer than two rows, times do not rise, or a rate cannot be.
+    seconds [s], rate [m3/s].
 
     >>> measured([0, 10, 30], [0.0, 1e-4, 0.0]).volume(30.0)
     0.0015
@@ -180,20 +110,7 @@ def measured(seconds: ArrayLike, rate: ArrayLike, *, name: str = "") -> Inflow:
 
 
 def one_after_another(inflows: Sequence[Inflow], every: float) -> Inflow:
-    """The same kind of inflow again and again.
-
-    Parameters
-    ----------
-    inflows : sequence of Inflow
-        Each ends within `every`, and in nothing.
-    every : float
-        Time from the start of one to the start of the next. [s]
-
-    Returns
-    -------
-    Inflow
-        Named and entering as the first of them.
-    """
+    """The same kind of inflow again and again; every [s]."""
     begin = np.concatenate([i * every + flow.begin for i, flow in enumerate(inflows)])
     first, last = (
         np.concatenate([getattr(flow, part) for flow in inflows]) for part in ("first", "last")

@@ -1,1 +1,0 @@
-"""`dbox diagnose FILE`: the command, its questions and its text."""

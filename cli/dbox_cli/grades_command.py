@@ -1,0 +1,39 @@
+"""`dbox grades FILE`: falls of the pipes."""
+
+import typer
+
+from dbox_cli.arguments import AsJson, File, Flows, Gate, Overwrite, Picture, naming, site_of
+from dbox_cli.output import check_picture, print_json, save_picture
+
+
+def command(
+    file: File,
+    flow: Flows = None,
+    as_json: AsJson = False,
+    picture: Picture = None,
+    overwrite: Overwrite = False,
+    gate: Gate = False,
+) -> None:
+    """Falls of house sewer, supply pipe and headers from rod readings."""
+    from dbox.fieldwork.grades import grade
+
+    check_picture(picture, {"FILE": file}, overwrite=overwrite)
+    site = site_of(file, flow)
+    with naming(file):
+        grading = grade(site)
+    if as_json:
+        from dbox.report.grades_report import grades_json
+
+        print_json(grades_json(grading))
+    else:
+        from dbox.report.grades_report import report
+
+        typer.echo("\n".join(report(site, grading)))
+    if picture:
+        from dbox.drawings.grades_picture import grades_figure
+
+        save_picture(
+            grades_figure(site.title, grading), picture, overwrite=overwrite, quiet=as_json
+        )
+    if gate and grading.verdict == "outside":
+        raise typer.Exit(1)

@@ -1,0 +1,86 @@
+"""`dbox level FILE`: what to turn, how far and to where, or re-bed."""
+
+from enum import Enum
+from typing import Annotated
+
+import typer
+
+from dbox_cli.arguments import (
+    AsJson,
+    File,
+    Flows,
+    Gate,
+    Overwrite,
+    Picture,
+    Readings,
+    Samples,
+    Seed,
+    flow_index,
+    naming,
+    site_of,
+)
+from dbox_cli.output import check_picture, print_json, save_picture
+
+
+class GoalChoice(Enum):
+    """Which common height the lips are brought to."""
+
+    LEAST_TURNING = "least-turning"
+    HIGHEST = "highest"
+
+
+Goal = Annotated[
+    GoalChoice,
+    typer.Option(help="The height with the least turning, or the highest lip as in practice."),
+]
+At = Annotated[
+    str | None,
+    typer.Option(help="Flow, by name, at which unequal targets are met [the first]."),
+]
+Step = Annotated[float, typer.Option(help="Smallest turn that your hand can set [deg].")]
+
+
+def command(
+    file: File,
+    goal: Goal = GoalChoice.LEAST_TURNING,
+    at: At = None,
+    step: Step = 5.0,
+    flow: Flows = None,
+    readings: Readings = None,
+    seed: Seed = 0,
+    samples: Samples = 4000,
+    as_json: AsJson = False,
+    picture: Picture = None,
+    overwrite: Overwrite = False,
+    gate: Gate = False,
+) -> None:
+    """What to turn, how far, to which clock position; or which side to lift."""
+    from math import radians
+
+    from dbox.fieldwork.levelling import level
+
+    check_picture(picture, {"FILE": file, "--readings": readings}, overwrite=overwrite)
+    site = site_of(file, flow, readings)
+    with naming(file):
+        levelling = level(
+            site,
+            match_highest=goal is GoalChoice.HIGHEST,
+            design_flow=flow_index(site, at),
+            hand_step=radians(step),
+            seed=seed,
+            samples=samples,
+        )
+    if as_json:
+        from dbox.report.split_report import level_json
+
+        print_json(level_json(levelling))
+    else:
+        from dbox.report.level_report import report
+
+        typer.echo("\n".join(report(levelling)))
+    if picture:
+        from dbox.drawings.level_picture import level_figure
+
+        save_picture(level_figure(levelling), picture, overwrite=overwrite, quiet=as_json)
+    if gate and "outside" in levelling.before.verdicts:
+        raise typer.Exit(1)

@@ -1,1 +1,0 @@
-"""`dbox pour FILE`: the command and its text."""

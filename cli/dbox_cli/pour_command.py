@@ -1,0 +1,106 @@
+"""`dbox pour FILE`: a pour test."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from dbox_cli.arguments import (
+    AsJson,
+    File,
+    Readings,
+    Samples,
+    Seed,
+    naming,
+    refuse_one_file_twice,
+    site_of,
+)
+
+if TYPE_CHECKING:
+    from dbox.fieldwork.site import Site
+
+Flow = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--flow",
+        metavar="FLOW",
+        help='Pour to plan, such as "5 gal in 60 s", in place of those of FILE; may be repeated.',
+    ),
+]
+Jug = Annotated[
+    str | None, typer.Option(help='Content of the jug filled at the outlets, such as "1 qt".')
+]
+Error = Annotated[str | None, typer.Option(help='Error of a timed catch [that of FILE, or "5 %"].')]
+Catches = Annotated[
+    str | None,
+    typer.Option(metavar="FILE.csv", help="Catches from a table: outlet, then a column per pour."),
+]
+WriteCsv = Annotated[
+    Path | None,
+    typer.Option(metavar="FILE.csv", help="Write the table of catches, to fill in; a new file."),
+]
+
+
+def command(
+    file: File,
+    flow: Flow = None,
+    jug: Jug = None,
+    error: Error = None,
+    catches: Catches = None,
+    readings: Readings = None,
+    write_csv: WriteCsv = None,
+    seed: Seed = 0,
+    samples: Samples = 4000,
+    as_json: AsJson = False,
+) -> None:
+    """Pour test: what each outlet should give; then whether ruler and water agree."""
+    from dbox.fieldwork.pour import expect
+    from dbox.fieldwork.pour_fit import explain, judge
+    from dbox.files.pour_keys import with_typed_pours
+
+    refuse_one_file_twice(
+        {"FILE": file, "--catches": catches, "--readings": readings, "--write-csv": write_csv}
+    )
+    site = with_typed_pours(site_of(file, None, readings), flow or (), jug, error)
+    if not readings:
+        _say_if_set_up(file)
+    if catches:
+        from dbox.files.readings_csv import with_catches
+
+        site = with_catches(site, catches)
+    with naming(file):
+        expectation = expect(site, site.pours, seed=seed, samples=samples)
+        explanations = explain(expectation) if expectation.weighed else ()
+        finding = judge(expectation, explanations) if explanations else None
+    if as_json:
+        from dbox.report.pour_report import pour_json
+        from dbox_cli.output import print_json
+
+        print_json(pour_json(expectation, explanations, finding))
+    else:
+        from dbox.report.pour_report import report
+
+        typer.echo("\n".join(report(expectation, explanations, finding)))
+    if write_csv:
+        _write(site, write_csv, quiet=as_json)
+
+
+def _say_if_set_up(file: str) -> None:
+    """A set-up keeps its readings in its log; say that these are others."""
+    from dbox.files.job_log import log_path
+    from dbox.files.scenario import resolve
+
+    if log_path(resolve(file).resolve()).exists():
+        typer.echo(
+            f"dbox: note: these are the readings of {file}; a set-up has read the box since. For "
+            f"those: dbox setup {file} --write-after, then pour with the file that it writes",
+            err=True,
+        )
+
+
+def _write(site: "Site", path: Path, *, quiet: bool) -> None:
+    from dbox.files.readings_csv import catches_csv
+    from dbox.files.write_file import write_file
+
+    write_file(path, catches_csv(site.pours, [outlet.label for outlet in site.outlets]))
+    typer.echo(f"wrote {path}", err=quiet)

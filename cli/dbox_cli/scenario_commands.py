@@ -1,0 +1,75 @@
+"""`dbox new`, `dbox check` and `dbox schema`: a scenario file made, validated, described."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from dbox_cli.arguments import Readings, refuse_one_file_twice, site_of
+
+
+def new(
+    file: Annotated[Path, typer.Argument(help="File to write; never overwritten.")],
+) -> None:
+    """Write a commented starter scenario to fill in at the box."""
+    from dbox.files.scenario import shipped_names
+    from dbox.files.starter import starter
+    from dbox.files.write_file import write_file
+
+    if str(file) in shipped_names():
+        raise typer.BadParameter(f"{file} is a shipped scenario; name another file, as job.toml")
+    write_file(file, starter())
+    typer.echo(f"wrote {file}: fill it in, then: dbox check {file}")
+
+
+WriteCsv = Annotated[
+    Path | None,
+    typer.Option(metavar="FILE.csv", help="Write the table of readings, to fill in; a new file."),
+]
+
+
+def check(
+    file: Annotated[str, typer.Argument(help="Scenario file, or name of a shipped one.")],
+    readings: Readings = None,
+    write_csv: WriteCsv = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Machine output.")] = False,
+) -> None:
+    """Validate a scenario; every fault is told at once."""
+    from dbox.fieldwork.readings import without_placeholders
+
+    refuse_one_file_twice({"FILE": file, "--readings": readings, "--write-csv": write_csv})
+    written = site_of(file, None, readings)
+    site = without_placeholders(written)
+    missing = [o.label for o in site.outlets if not o.capped and not o.readings]
+    if write_csv:
+        from dbox.files.readings_csv import readings_csv
+        from dbox.files.write_file import write_file
+
+        write_file(write_csv, readings_csv(site))
+        typer.echo(f"wrote {write_csv}", err=as_json)
+    if as_json:
+        from dbox_cli.output import print_json
+
+        print_json(
+            {
+                "file": file,
+                "outlets": len(site.outlets),
+                "not_measured": missing,
+                "placeholder": written.placeholder,
+            }
+        )
+        return
+    typer.echo(f"{file}: in order; {len(site.outlets)} outlets, {len(site.flows)} flows")
+    if written.placeholder:
+        typer.echo("its readings are placeholders: put in your own, then take out the line")
+        typer.echo("placeholder = true, or the word PLACEHOLDER in the title")
+    if missing:
+        typer.echo(f"not measured yet: outlet {', '.join(missing)}")
+
+
+def schema() -> None:
+    """Print the JSON Schema of the scenario file."""
+    from dbox.files.scenario_tables import schema
+    from dbox_cli.output import print_json
+
+    print_json(schema())

@@ -1,1 +1,0 @@
-"""`dbox setup FILE`: the command, its questions, its talk and its text."""

@@ -1,0 +1,161 @@
+"""`dbox sheet FILE`: printable pages."""
+
+from enum import Enum
+from math import radians
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from dbox_cli.arguments import File, Flows, Seed, flow_index, naming, refuse_one_file_twice, site_of
+from dbox_cli.level_command import At, Goal, GoalChoice, Step
+from dbox_cli.output import heard, print_json
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from dbox.fieldwork.setup import Rules
+    from dbox.fieldwork.site import Site
+
+
+class Kind(Enum):
+    """What the sheet is for."""
+
+    FIELD = "field"
+    SETUP = "setup"
+    INSPECTION = "inspection"
+
+
+class Paper(Enum):
+    """What it is printed on."""
+
+    LETTER = "letter"
+    A4 = "a4"
+
+
+KindChoice = Annotated[
+    Kind,
+    typer.Option("--kind", help="A blank form, the record of a set-up, or an inspection."),
+]
+PaperChoice = Annotated[Paper, typer.Option("--paper", help="Paper to print on.")]
+Out = Annotated[Path, typer.Option("--out", help="PDF file to write.")]
+Overwrite = Annotated[bool, typer.Option("--overwrite", help="Replace a file that is there.")]
+Visit = Annotated[
+    int | None, typer.Option(help="Of a set-up: the record of this visit, from 1 [the last].")
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Machine output.")]
+
+
+def command(
+    file: File,
+    kind: KindChoice,
+    out: Out,
+    paper: PaperChoice = Paper.LETTER,
+    goal: Goal = GoalChoice.LEAST_TURNING,
+    at: At = None,
+    step: Step = 5.0,
+    flow: Flows = None,
+    seed: Seed = 0,
+    visit: Visit = None,
+    overwrite: Overwrite = False,
+    as_json: AsJson = False,
+) -> None:
+    """Printable PDF: blank field form, set-up record, inspection sheet.
+
+    A set-up record is made of what dbox setup has logged, else of the readings in FILE. --goal,
+    --at and --step are for it and mean what they mean to dbox level. Each dbox setup --again is
+    another visit; --visit prints an earlier one.
+    """
+    from dbox.drawings.paper import check_sheet, save_pages
+    from dbox.fieldwork.setup import Rules
+
+    if visit is not None and kind is not Kind.SETUP:
+        raise typer.BadParameter("--visit is for --kind setup; leave it out")
+    refuse_one_file_twice({"FILE": file, "--out": out})
+    check_sheet(out, overwrite=overwrite)
+    site = site_of(file, flow)
+    with naming(file), heard() as warned:
+        if kind is Kind.SETUP:
+            highest = goal is GoalChoice.HIGHEST
+            turn = Rules(
+                match_highest=highest, design_flow=flow_index(site, at), hand_step=radians(step)
+            )
+            pages, source = _record(site, file, turn, seed, paper.value, visit)
+        else:
+            pages, source = _form(site, kind, seed, paper.value), file
+    save_pages(pages, out, title=f"{kind.value}: {site.title}", overwrite=overwrite)
+    if not as_json:
+        typer.echo(f"wrote {out}: {len(pages)} pages on {paper.value} paper, from {source}")
+        return
+    print_json(
+        {
+            "kind": kind.value,
+            "paper": paper.value,
+            "pages": len(pages),
+            "from": source,
+            "files": [str(out)],
+            "warnings": warned,
+        }
+    )
+
+
+def _form(site: "Site", kind: Kind, seed: int, paper: str) -> tuple["Figure", ...]:
+    """A sheet to fill in by hand; an inspection is filled in where the scenario has evidence."""
+    if kind is Kind.INSPECTION and site.evidence.count:
+        from dbox.drawings.inspection_sheet import findings_sheet
+        from dbox.fieldwork.diagnosis.diagnose import diagnose
+
+        return findings_sheet(diagnose(site, seed=seed), paper)
+    if kind is Kind.INSPECTION:
+        from dbox.drawings.inspection_sheet import inspection_sheet
+
+        return inspection_sheet(site, paper)
+    from dbox.drawings.setup_sheet import field_sheet
+    from dbox.fieldwork.turning import turn_tables
+
+    return field_sheet(site, turn_tables(site), paper)
+
+
+def _record(
+    site: "Site", file: str, rules: "Rules", seed: int, paper: str, visit: int | None
+) -> tuple[tuple["Figure", ...], str]:
+    """The record of a set-up: of its log where there is one, else of the scenario's readings."""
+    from dbox.drawings.setup_sheet import setup_sheet
+    from dbox.errors import ScenarioError
+    from dbox.fieldwork.grades import grade
+    from dbox.fieldwork.levelling import level
+    from dbox.fieldwork.pour import expect
+    from dbox.files.job_log import kept_setup, log_path
+    from dbox.files.scenario import resolve
+
+    scenario = resolve(file)
+    kept = kept_setup(scenario, site, rules, visit)
+    done = [each for each in kept.passes if each.levelling] if kept else []
+    passes = [each.levelling for each in done if each.levelling]
+    source = f"{len(passes)} pass{'es' * (len(passes) > 1)} in {log_path(scenario)}"
+    if kept and kept.visits > 1:
+        what = f"visit {kept.visit} of {kept.visits}, begun {kept.begun_at[:10]}"
+        source = f"{'re-check, ' * (kept.visit > 1)}{what}: {source}"
+    if kept and visit is not None and not passes:
+        raise ScenarioError(f"visit {visit} has no pass in which every open outlet was read")
+    if not passes:
+        source = f"the readings in {file}"
+        passes = [level(site, match_highest=rules.match_highest, design_flow=rules.design_flow,
+                        hand_step=rules.hand_step, seed=seed)]  # fmt: skip
+    left = passes[-1].site
+    pages = setup_sheet(
+        passes,
+        as_left=bool(done) and done[-1].angles_after is None,
+        outcome=(kept.outcome or "") if kept else "",
+        visit=(kept.visit, kept.begun_at[:10]) if kept and done else (1, ""),
+        notes=[f"{each.method}; water still at {_minute(each.still_at)}" for each in done],
+        grading=grade(site) if site.grades else None,
+        expectation=expect(left, left.pours, seed=seed) if left.pours else None,
+        paper=paper,
+    )
+    return pages, source
+
+
+def _minute(moment: str) -> str:
+    """A moment in ISO 8601 to the minute, as a person writes it."""
+    return moment[:16].replace("T", " ")

@@ -1,0 +1,127 @@
+"""`dbox split [FILE]`: shares of each outlet at each flow."""
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from dbox_cli.arguments import (
+    AsJson,
+    Flows,
+    Gate,
+    OptionalFile,
+    Overwrite,
+    Picture,
+    Readings,
+    Samples,
+    Seed,
+    naming,
+    site_of,
+)
+from dbox_cli.output import check_picture, print_json, save_picture
+
+if TYPE_CHECKING:
+    from dbox.fieldwork.site import Site
+
+Heights = Annotated[
+    str | None,
+    typer.Option(help='Without FILE: each lip over still water, such as "3/32, 0, -5/32".'),
+]
+Opening = Annotated[
+    str | None,
+    typer.Option(help='Without FILE: "circle 2 in", "notch 90 deg", "slot 1 in", "pipe 4 in".'),
+]
+Coefficient = Annotated[float | None, typer.Option(help="Without FILE: discharge coefficient [-].")]
+Spread = Annotated[
+    str | None, typer.Option(help='Without FILE: spread of one reading, such as "1/32 in".')
+]
+Tolerance = Annotated[
+    str | None, typer.Option(help='Without FILE: allowed difference from target, "10 %".')
+]
+Units = Annotated[str | None, typer.Option(help="Without FILE: unit of bare lengths [in].")]
+
+
+def command(
+    file: OptionalFile = None,
+    heights: Heights = None,
+    opening: Opening = None,
+    coefficient: Coefficient = None,
+    spread: Spread = None,
+    tolerance: Tolerance = None,
+    units: Units = None,
+    flow: Flows = None,
+    readings: Readings = None,
+    seed: Seed = 0,
+    samples: Samples = 4000,
+    as_json: AsJson = False,
+    picture: Picture = None,
+    overwrite: Overwrite = False,
+    gate: Gate = False,
+) -> None:
+    """Share of every outlet at each flow, with 5 to 95 % bands.
+
+    With no file: dbox split --heights "0, 3/32, -5/32, 0, 3/32" --opening "circle 2 in"
+    """
+    check_picture(picture, {"FILE": file, "--readings": readings}, overwrite=overwrite)
+    typed = {"--heights": heights, "--opening": opening, "--coefficient": coefficient,
+             "--spread": spread, "--tolerance": tolerance, "--units": units}  # fmt: skip
+    if file is not None:
+        _refuse_both(file, [option for option, value in typed.items() if value is not None])
+        site = site_of(file, flow, readings)
+    else:
+        _refuse_alone(readings)
+        site = _typed_site(heights, opening, coefficient, spread, tolerance, units, flow)
+    from dbox.fieldwork.shares import assess
+
+    with naming(file or "--heights"):
+        assessment = assess(site, seed=seed, samples=samples)
+    if as_json:
+        from dbox.report.split_report import split_json
+
+        print_json(split_json(site, assessment))
+    else:
+        from dbox.report.split_report import report
+
+        typer.echo("\n".join(report(site, assessment)))
+    if picture:
+        from dbox.drawings.split_picture import split_figure
+
+        save_picture(split_figure(site, assessment), picture, overwrite=overwrite, quiet=as_json)
+    if gate and "outside" in assessment.verdicts:
+        raise typer.Exit(1)
+
+
+def _refuse_both(file: str, options: list[str]) -> None:
+    if options:
+        raise typer.BadParameter(f"{', '.join(options)} is for use without FILE; {file} says it")
+
+
+def _refuse_alone(readings: str | None) -> None:
+    if readings:
+        raise typer.BadParameter("--readings needs a FILE; without one give --heights")
+
+
+def _typed_site(
+    heights: str | None,
+    opening: str | None,
+    coefficient: float | None,
+    spread: str | None,
+    tolerance: str | None,
+    units: str | None,
+    flow: list[str] | None,
+) -> "Site":
+    if heights is None or opening is None:
+        raise typer.BadParameter(
+            'name a FILE, or give --heights and --opening, as --heights "3/32, 0, -5/32" '
+            '--opening "circle 2 in"'
+        )
+    from dbox.files.typed_box import TypedBox
+
+    return TypedBox(
+        heights=heights,
+        opening=opening,
+        coefficient=coefficient,
+        spread=spread,
+        tolerance=tolerance,
+        units=units or "in",
+        flows=flow or (),
+    ).site()

@@ -1,1 +1,0 @@
-"""`dbox surge FILE`: the command, its pictures and its text."""

@@ -1,1 +1,0 @@
-"""`dbox teach ...`: its commands and their text."""

@@ -1,0 +1,162 @@
+"""How many boxes of a list are within tolerance, on one sheet."""
+
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Patch
+
+from dbox.arrays import Array
+from dbox.drawings.style import (
+    BODY,
+    GREY,
+    HAIR,
+    INK,
+    MEDIUM,
+    MOST_FLOWS,
+    SMALL,
+    THIN,
+    TINT,
+    Sheet,
+    pens,
+    wrap,
+)
+from dbox.fieldwork.many_boxes import EDGES, Tally
+from dbox.fieldwork.shares import VERDICTS
+from dbox.fieldwork.site import Flow
+from dbox.units import gpm_litres
+from dbox.units import percent_text as percent
+
+_LOOKS: dict[str, dict[str, Any]] = {
+    "within": {"facecolor": "white"},
+    "outside": {"facecolor": GREY},
+    "cannot tell": {"facecolor": TINT, "hatch": "////"},
+}
+_NAME_ROOM, _BAR, _STRIP = 1.9, 0.36, 1.85
+_LEAST_NAMED = 0.045
+_TOGETHER = 5
+"""Bins of `EDGES` to a bar. [-]"""
+
+_CAUTIONS = [
+    "The worst line of a box is the one with the largest share over its target; 1 is as wanted.",
+    "Cannot tell: the readings are too coarse for a verdict. Read again, or with a finer ruler.",
+    "The tool models the box; local code, the permit and the inspector decide.",
+]
+
+
+@pens
+def batch_figure(flows: tuple[Flow, ...], tally: Tally) -> Figure:
+    """Draw what a list of boxes came to."""
+    sheet = Sheet.blank()
+    refused = int(tally.refused[0])
+    more = f" {refused:,} rows could not be computed." if refused else ""
+    boxes = "1 box" if tally.boxes == 1 else f"{tally.boxes:,} boxes"
+    sheet.head(boxes, _headline(tally) + more)
+    drawn = flows[:MOST_FLOWS]
+    notes = [*_CAUTIONS]
+    if len(flows) > len(drawn):
+        notes.append(f"{len(flows) - len(drawn)} more flows are told in the results only.")
+    sheet.foot(notes)
+    if tally.boxes:
+        _draw_verdicts(sheet, drawn, tally)
+        _draw_worst(sheet, drawn, tally)
+    return sheet.figure
+
+
+def _headline(tally: Tally) -> str:
+    if not tally.boxes:
+        return "No box could be judged."
+    parts = [
+        f"{percent(count / tally.boxes, 0)} {word}"
+        for word, count in zip(VERDICTS, tally.verdicts, strict=True)
+    ]
+    return f"Over all flows together: {', '.join(parts)}."
+
+
+def _draw_verdicts(sheet: Sheet, flows: tuple[Flow, ...], tally: Tally) -> None:
+    """A bar for all flows and one for each, parted by verdict."""
+    sheet.heading("Verdicts", "parts of the boxes, %")
+    by_flow = zip(flows, tally.by_flow[: len(flows)], strict=True)
+    rows = [("all flows", tally.verdicts), *((flow.name, counts) for flow, counts in by_flow)]
+    height = len(rows) * _BAR
+    left = sheet.left + _NAME_ROOM
+    axes = sheet.axes(left, sheet.right, sheet.top - height, sheet.top)
+    for row, (name, counts) in enumerate(rows):
+        start = 0.0
+        for word, part in zip(VERDICTS, counts / counts.sum(), strict=True):
+            axes.barh(row, part, 0.62, start, edgecolor=INK, linewidth=THIN, **_LOOKS[word])
+            if part >= _LEAST_NAMED:
+                _name_part(axes, start + part / 2, row, part)
+            start += part
+        middle = sheet.top - (row + 0.5) * _BAR
+        sheet.write(left - 0.1, middle, _cut(name, BODY), BODY, ha="right", va="center")
+    axes.set(xlim=(0, 1), ylim=(len(rows) - 0.5, -0.5))
+    axes.set_axis_off()
+    sheet.top -= height + 0.05
+    key = [
+        Patch(edgecolor=INK, linewidth=THIN, label=word, **look) for word, look in _LOOKS.items()
+    ]
+    sheet.figure.legend(
+        handles=key,
+        loc="upper left",
+        bbox_to_anchor=(left / 8.25, sheet.top / 10.95),
+        ncols=len(key),
+        frameon=False,
+        fontsize=SMALL,
+        borderaxespad=0,
+    )
+    sheet.top -= 0.4
+
+
+def _name_part(axes: Axes, x: float, y: float, part: float) -> None:
+    box = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}
+    axes.text(x, y, f"{100 * part:.0f}", ha="center", va="center", fontsize=SMALL, bbox=box)
+
+
+def _draw_worst(sheet: Sheet, flows: tuple[Flow, ...], tally: Tally) -> None:
+    """A strip for each flow: how many boxes have a worst line so far over its target."""
+    about = "parts of the boxes, %; line: the middle box, dashes: one in ten is beyond"
+    sheet.heading("Worst line of each box", about)
+    height = min(_STRIP, (sheet.top - sheet.bottom - 0.45) / len(flows))
+    left = sheet.left + _NAME_ROOM
+    parts = 100 * tally.worst / tally.boxes
+    quantiles = np.stack([tally.worst_at(0.5), tally.worst_at(0.9)], -1)
+    for case, flow in enumerate(flows):
+        top = sheet.top - case * height
+        axes = sheet.axes(left, sheet.right, top - height + 0.18, top - 0.1)
+        _draw_strip(axes, parts[case], quantiles[case], last=case == len(flows) - 1)
+        name = _cut(flow.name, BODY, "bold")
+        sheet.write(sheet.left, top - 0.15, name, BODY, weight="bold")
+        told = f"{gpm_litres(flow.inflow)}\n" if not flow.name[:1].isdigit() else ""
+        sheet.write(
+            sheet.left,
+            top - 0.36,
+            f"{told}middle box {quantiles[case, 0]:.2f}\none in ten over {quantiles[case, 1]:.2f}",
+        )
+    bottom = sheet.top - len(flows) * height - 0.05
+    sheet.write(
+        (left + sheet.right) / 2, bottom, "share over target of the worst line", ha="center"
+    )
+
+
+def _draw_strip(axes: Axes, parts: Array, quantiles: Array, *, last: bool) -> None:
+    # the open bin, which comes last, is drawn as wide as the others
+    lower = EDGES[:-1:_TOGETHER]
+    width = lower[1] - lower[0]
+    heights = np.add.reduceat(parts, np.arange(0, parts.size, _TOGETHER))
+    axes.bar(lower, heights, width, align="edge", color=TINT, edgecolor=INK, linewidth=HAIR)
+    for quantile, style in zip(quantiles, ("-", (0, (4, 2))), strict=True):
+        axes.axvline(quantile, color=INK, linewidth=MEDIUM, linestyle=style)
+    end = EDGES[-2] + width
+    axes.set(xlim=(1.0, end), ylim=(0, 1.08 * max(heights.max(), 1e-9)))
+    ticks = np.arange(1.0, EDGES[-2] + 0.01, 0.5)
+    axes.set_xticks(ticks, [*(f"{tick:g}" for tick in ticks[:-1]), f"{ticks[-1]:g} +"])
+    axes.tick_params(labelsize=SMALL, labelbottom=last, width=THIN)
+    axes.locator_params(axis="y", nbins=4, prune="upper")
+    for side in ("top", "right"):
+        axes.spines[side].set_visible(False)
+
+
+def _cut(name: str, size: float, weight: str = "normal") -> str:
+    return wrap(name, _NAME_ROOM - 0.5, size, weight, 1)[0]

@@ -1,0 +1,283 @@
+"""The sheet to inspect by, and the page with what was seen and what it points to.
+
+The words to tick are those of `fieldwork.records.evidence`, so that what is ticked here can be
+typed into a scenario as it stands.
+
+Where a great deal was seen it goes on to a second page rather than into smaller letters.
+"""
+
+from collections.abc import Sequence
+
+from matplotlib.figure import Figure
+
+from dbox.drawings.paper import BOX, BY_HAND, TOGETHER, Column, Pages, entries, table
+from dbox.drawings.paper_parts import (
+    box_entries,
+    cautions,
+    length_text,
+    outlet_text,
+    plan,
+    signatures,
+)
+from dbox.drawings.style import pens
+from dbox.fieldwork.diagnosis.causes import ADVICE
+from dbox.fieldwork.diagnosis.diagnose import Answer, Diagnosis
+from dbox.fieldwork.diagnosis.posterior import Finding
+from dbox.fieldwork.evidence import OUTLET_WORDS, PLACES, WORDS
+from dbox.fieldwork.site import Site
+from dbox.files.evidence_words import (
+    cause_words,
+    contradiction_words,
+    look_words,
+    seen_lines,
+    seen_words,
+    size_words,
+)
+from dbox.units import percent_text as percent
+
+_ORDER = (
+    "Read the papers and ask: what kind of system, which lines, what was changed. One wet line may "
+    "be as designed: serial, drop box, alternating, or a line capped to rest.",
+    "Walk the field: wet, lush or soft ground, ruts, and where along each line.",
+    "Tank: level against the outlet, tee or filter, when last pumped.",
+    "Ports of every line, before any water is run.",
+    "Wait for rest: no laundry, dose or pumping for half an hour at least. Open the box, take a "
+    "photo, and note the water against every lip, the mouths and the stains.",
+    "Read every lip from the still water, and the tilt of the rim both ways.",
+    "Bail below all lips and watch each pipe for 10 to 30 min: what runs back, and does it stop?",
+    "Pour slowly, then fast: the order in which the outlets start, and what each takes.",
+    "Rod each header: how far, and how it feels.",
+    "Dig last.",
+)
+"""Cheapest first; common practice, no source."""
+
+_HOUSE = ("system", "feed", "season", "rain", "meter", "inflow", "tank_level", "tank_outlet")
+"""What is asked or looked at before the box is opened."""
+
+_ELSEWHERE = ("port", "mouth", "cap", "drain_back", "wiped", "rod", "traffic")
+"""Observations of an outlet that have their place in other tables."""
+
+_NAMES = {
+    "season": "Trouble comes",
+    "rain": "and it comes",
+    "meter": "Meter, taps shut",
+    "inflow": "Into the box at rest",
+    "tank_level": "Level in the tank",
+    "tank_outlet": "Tank outlet, filter",
+    "at_rest": "Water at rest",
+    "baffle": "Baffle or tee",
+    "inlet_mouth": "Mouth of the inlet",
+    "stain": "Stains",
+    "ground_at_box": "Ground at the box",
+    "plugged": "All plugged, level",
+    "lip": "lip is",
+    "trace": "trace of water",
+    "hole": "hole, by the others",
+}
+"""What an observation is called on the sheet, where not by its key."""
+
+
+@pens
+def inspection_sheet(site: Site, paper: str = "letter") -> tuple[Figure, ...]:
+    """Draw the sheet of a troubleshooter."""
+    pages = Pages("Inspection", site, paper)
+    record = site.record
+    pairs = [
+        ("Address", record.address),
+        ("Date", ""),
+        ("Permit", record.permit),
+        ("Looked at by", ""),
+        ("Bedrooms", record.bedrooms),
+        ("People", ""),
+        ("System on file", record.system),
+        ("Feed on file", record.feed),
+        ("Last pumped", ""),
+        ("Water last used", ""),
+    ]
+    entries(pages, pairs)
+    cautions(pages)
+    pages.heading("Order of looking, cheapest first")
+    for number, step in enumerate(_ORDER, start=1):
+        pages.paragraph(step, mark=f"{BOX} {number}.")
+    _choices(pages, "Papers, house and tank", _HOUSE)
+    pages.heading("The box", keep=3.4)
+    plan(pages)
+    entries(pages, box_entries(site))
+    _ports(pages)
+    _at_rest(pages)
+    _moving(pages)
+    _after(pages)
+    return pages.finished()
+
+
+def ticks(words: Sequence[str]) -> str:
+    """Words to tick, each with an empty box before it."""
+    held = (f"{BOX} {word}  ".replace(" ", TOGETHER) for word in words)
+    return " ".join(held)
+
+
+def _choices(pages: Pages, title: str, keys: Sequence[str]) -> None:
+    """A row of words to tick for each observation of the whole system."""
+    rows = [
+        [_NAMES.get(key, key.replace("_", " ").capitalize()), ticks(WORDS[key])] for key in keys
+    ]
+    columns = [Column("look at", 1.75), Column("tick what is so; nothing = not looked at", 5.7)]
+    table(pages, columns, rows, title=title, least_height=0.28)
+
+
+def _by_outlet(pages: Pages, title: str, columns: Sequence[Column], cells: Sequence[str]) -> None:
+    """A row for every outlet, with the same blanks and boxes in each."""
+    rows = [
+        [outlet_text(i, outlet), *cells] for i, outlet in enumerate(pages.site.outlets, start=1)
+    ]
+    heads = [Column("outlet", 0.12 * sum(column.width for column in columns)), *columns]
+    table(pages, heads, rows, title=title, least_height=BY_HAND)
+
+
+def _ports(pages: Pages) -> None:
+    """Water in the ports and wet ground along each line."""
+    title = "Ports and ground, before any water is run"
+    rows = [
+        [
+            outlet_text(i, o, whole=True),
+            length_text(o),
+            ticks(OUTLET_WORDS["port"]),
+            "",
+            ticks(PLACES),
+        ]
+        for i, o in enumerate(pages.site.outlets, start=1)
+    ]
+    columns = [
+        Column("line", 0.75),
+        Column("length", 0.75),
+        Column("water in the port", 2.25),
+        Column("over the\npipe bottom", 1.15),
+        Column("wet ground", 2.2),
+    ]
+    table(pages, columns, rows, title=title, least_height=BY_HAND)
+
+
+def _at_rest(pages: Pages) -> None:
+    """The box while nothing runs."""
+    at_box = [key for key in WORDS if key not in _HOUSE]
+    _choices(pages, "The box, opened at rest", at_box)
+    lines = [("Rim tilt, along", ""), ("Rim tilt, across", ""), ("Rule good to", ""), ("Photo", "")]
+    entries(pages, lines)
+    _by_outlet(
+        pages,
+        "Every outlet at rest: its lip over the still water, + above it",
+        [Column("lip over\nwater", 1.2), Column("mouth", 2.6), Column("cap", 2.2)],
+        ["", ticks(OUTLET_WORDS["mouth"]), ticks(OUTLET_WORDS["cap"])],
+    )
+    close = [key for key in OUTLET_WORDS if key not in _ELSEWHERE]
+    cells = [ticks(OUTLET_WORDS[key]) for key in close]
+    columns = [
+        Column(_NAMES.get(key, key), float(len(cell)))
+        for key, cell in zip(close, cells, strict=True)
+    ]
+    _by_outlet(pages, "Lips and holes, looked at closely", columns, cells)
+
+
+def _moving(pages: Pages) -> None:
+    """The box with water running, and the headers rodded."""
+    _by_outlet(
+        pages,
+        "Bailed, then poured with clean water",
+        [
+            Column("runs back in 30 min\n(small = it stops)", 2.3),
+            Column("slow pour:\norder", 1.0),
+            Column("fast pour:\norder", 1.0),
+            Column("caught, in\nseconds", 1.1),
+            Column("lip wiped", 1.25),
+        ],
+        [ticks(OUTLET_WORDS["drain_back"]), "", "", "", ticks(OUTLET_WORDS["wiped"])],
+    )
+    _by_outlet(
+        pages,
+        "Headers rodded",
+        [Column("rod stopped\nat", 1.1), Column("it felt", 3.3), Column("over the header", 1.6)],
+        ["", ticks(OUTLET_WORDS["rod"]), ticks(OUTLET_WORDS["traffic"])],
+    )
+
+
+def _after(pages: Pages) -> None:
+    """What is made of it."""
+    pages.heading("Causes thought likely, and the next test", keep=2.3)
+    pages.paragraph(
+        "Several causes often come together, and no one sign proves any. Write what speaks for and "
+        "against each, and the cheapest look that would tell the leading two apart."
+    )
+    pages.blank_lines(5)
+    signatures(
+        pages,
+        ("Looked at by", "Owner"),
+        "Signed for what was seen and is ticked or written on these pages; what caused it is a "
+        "judgement.",
+    )
+
+
+_TOLD, _FINDINGS, _LOOKS, _LEAST = 3, 3, 2, 0.01
+
+_CAUTION = (
+    "Sewer gas kills: never lean into a tank or a box. Trenches cave in; have utilities marked. "
+    "Gloves; pump power off; clean water only. Causes are ranked, not proved: local code, the "
+    "permit and licensed practice decide."
+)
+
+
+@pens
+def findings_sheet(found: Diagnosis, paper: str = "letter") -> tuple[Figure, ...]:
+    """Draw an inspection that is filled in."""
+    pages = Pages("Inspection, filled in", found.site, paper)
+    record = found.site.record
+    pairs = [
+        ("Address", record.address),
+        ("Date", record.date),
+        ("Permit", record.permit),
+        ("Looked at by", record.who),
+    ]
+    entries(pages, pairs)
+    pages.framed([_CAUTION])
+    pages.heading("What was seen; what is not named was not looked at")
+    pages.paragraph("; ".join(seen_lines(found.site)) or "nothing yet")
+    _causes(pages, found)
+    pages.heading("Next look")
+    for look in found.looks[:_LOOKS]:
+        told = f"{look_words(found.site, look)} ({look.minutes:.0f} min, {look.bits:.2f} bit)"
+        pages.paragraph(told, mark="-")
+    lead = found.answers[0]
+    pages.heading(f"If it is {cause_words(found.site, lead)}: the least drastic first")
+    for number, step in enumerate(ADVICE[lead.cause.key], start=1):
+        pages.paragraph(step, mark=f"{number}.")
+    entries(pages, [("Signature", ""), ("Licence or title", "")], least_height=0.4)
+    return pages.finished()
+
+
+def _causes(pages: Pages, found: Diagnosis) -> None:
+    """The leading causes with what speaks for and against each, and what does not go together."""
+    pages.heading("Causes, ranked; none is announced")
+    if not found.fits_well:
+        pages.paragraph("None of these fits well: look again, and think of what is not listed.")
+    likely = [answer for answer in found.answers[1:_TOLD] if answer.probability >= _LEAST]
+    for number, answer in enumerate([found.answers[0], *likely], start=1):
+        words = f"{cause_words(found.site, answer)}: {percent(answer.probability, 0)}"
+        size = size_words(found.site, answer)
+        pages.paragraph(f"{words}; {size}" if size else words, mark=f"{number}.", weight="bold")
+        if number == 1 or answer.probability >= found.answers[0].probability / 4:
+            _reasons(pages, found, answer)
+    for pair in found.contradictions:
+        pages.paragraph(f"Do not go together: {contradiction_words(found.site, pair)}", mark="!")
+
+
+def _reasons(pages: Pages, found: Diagnosis, answer: Answer) -> None:
+    for head, findings in (
+        ("for", answer.speaks_for),
+        ("against", answer.speaks_against),
+        ("fits badly", answer.fits_badly),
+    ):
+        if findings:
+            pages.paragraph(f"{head}: {_listed(found, findings)}", mark="  ")
+
+
+def _listed(found: Diagnosis, findings: tuple[Finding, ...]) -> str:
+    return "; ".join(seen_words(found.site, finding.seen) for finding in findings[:_FINDINGS])

@@ -1,0 +1,376 @@
+"""Printed pages: frame, flowing words, tables, and the PDF file.
+
+Every page carries the kind of sheet, the title of the job, its number and a caution. Letters are
+large enough to be read at arm's length; everything is black on white.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+import matplotlib
+from matplotlib.backends.backend_pdf import PdfPages
+from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+
+from dbox.drawings.style import (
+    HAIR,
+    INK,
+    MARGIN,
+    MEDIUM,
+    THIN,
+    Sheet,
+    check_picture,
+    line_height,
+    pens,
+    text_width,
+    wrap,
+)
+from dbox.errors import ScenarioError
+from dbox.fieldwork.site import Site
+from dbox.files.write_file import write_file
+
+
+def check_sheet(path: Path | str, *, overwrite: bool = False) -> Path:
+    """Refuse a file that cannot be written, before anything is computed for it.
+
+    >>> check_sheet("form.png")
+    Traceback (most recent call last):
+    dbox.errors.ScenarioError: form.png: a sheet is a PDF file; name one that ends in .pdf
+    """
+    if Path(path).suffix.lower() != ".pdf":
+        raise ScenarioError(f"{path}: a sheet is a PDF file; name one that ends in .pdf")
+    return check_picture(path, overwrite=overwrite)
+
+
+@pens
+def save_pages(
+    figures: Sequence[Figure], path: Path | str, *, title: str = "", overwrite: bool = False
+) -> None:
+    """Write pages as one PDF."""
+    path = check_sheet(path, overwrite=overwrite)
+    content = BytesIO()
+    # whole pages, letters kept as text, and no setting of the reader's own
+    with matplotlib.rc_context({"pdf.fonttype": 42, "pdf.compression": 6, "savefig.bbox": None}):
+        _draw(figures, content, title)
+    write_file(path, content.getvalue(), overwrite=overwrite)
+
+
+def _draw(figures: Sequence[Figure], content: BytesIO, title: str) -> None:
+    about = {"Title": title, "CreationDate": None, "ModDate": None}
+    with PdfPages(content, metadata=about) as pdf:
+        for figure in figures:
+            pdf.savefig(figure)
+
+
+PAPERS = {"letter": (8.5, 11.0), "a4": (210 / 25.4, 297 / 25.4)}
+"""Width and height of each paper. [in]"""
+
+BODY, HEADING, TITLE = 10.5, 13.0, 17.0
+"""Sizes of letters. [pt]"""
+
+BOX = "\u2610"
+"""An empty box to tick."""
+
+STAMP = "INVENTED DATA"
+
+_FOOT = "Never enter or lean into a tank or a box: the gas kills. Local code and permit decide."
+_GAP = 0.12
+_KEPT = 6
+"""Lines of a paragraph that are not parted by the end of a page."""
+_ASCENT = 1.0
+"""Upper edge of a line over its base, over the size of the letters. [-]"""
+_FRAME = 0.85
+"""Height of head and foot together, about. [in]"""
+
+
+class Pages:
+    """Pages that are filled from the top, a new one being begun where the room ends.
+
+    kind: What the sheet is called.
+    site: The job: its title stands on every page, and whether its data are invented.
+    paper: One of `PAPERS`.
+    """
+
+    def __init__(self, kind: str, site: Site, paper: str) -> None:
+        self.kind = kind
+        self.site = site
+        self.size = PAPERS[paper]
+        self.sheets: list[Sheet] = []
+        self._numbers: list[tuple[float, float]] = []
+        self._begin()
+
+    @property
+    def sheet(self) -> Sheet:
+        """The page that is being filled."""
+        return self.sheets[-1]
+
+    @property
+    def width(self) -> float:
+        """Width between the margins. [in]"""
+        return self.sheet.right - self.sheet.left
+
+    @property
+    def top(self) -> float:
+        """Where the free part of the page begins, over its lower edge. [in]"""
+        return self.sheet.top
+
+    @property
+    def room(self) -> float:
+        """Height that a new page has for its content, about. [in]"""
+        return self.size[1] - 2 * MARGIN - _FRAME
+
+    def need(self, height: float) -> None:
+        """Begin a new page unless a height is still free on this one. [in]"""
+        if self.sheet.top - height < self.sheet.bottom:
+            self._begin()
+
+    def skip(self, height: float) -> None:
+        """Leave a height free. [in]"""
+        self.sheet.top -= height
+
+    def heading(self, text: str, keep: float = 1.0) -> None:
+        """Write a heading, on a page that has room for what follows too. [in]"""
+        self.need(line_height(HEADING) + _GAP + keep)
+        self.skip(_GAP)
+        self._lines(wrap(text, self.width, HEADING, "bold"), HEADING, 0.0, "bold")
+        self.skip(0.04)
+
+    def paragraph(self, text: str, *, mark: str = "", weight: str = "normal") -> None:
+        """Write a paragraph; a mark stands before it and the words are indented after it."""
+        indent = text_width(f"{mark}  ", BODY) if mark else 0.0
+        lines = wrap(text, self.width - indent, BODY, weight)
+        self.need((len(lines) if len(lines) <= _KEPT else 3) * line_height(BODY))
+        if mark:
+            write_line(self.sheet, self.sheet.left, self.top, mark, BODY)
+        self._lines(lines, BODY, indent, weight)
+        self.skip(0.03)
+
+    def blank_lines(self, count: int, height: float = 0.32) -> None:
+        """Draw lines to write on, all on one page; height [in]."""
+        self.need(count * height)
+        for _ in range(count):
+            self.skip(height)
+            self.rule(self.sheet.left, self.sheet.right, self.top, HAIR)
+        self.skip(0.05)
+
+    def framed(self, texts: Sequence[str]) -> None:
+        """Write paragraphs inside a frame that stays on one page."""
+        inside = self.width - 0.24
+        groups = [wrap(text, inside, BODY) for text in texts]
+        height = sum(len(g) * line_height(BODY) + 0.03 for g in groups) + 0.16
+        self.need(height + 0.06)
+        sheet = self.sheet
+        corner = (sheet.left, self.top - height)
+        sheet.draw(
+            Rectangle(corner, self.width, height, fill=False, edgecolor=INK, linewidth=MEDIUM)
+        )
+        end = self.top - height - 0.06
+        self.skip(0.08)
+        for lines in groups:
+            self._lines(lines, BODY, 0.12)
+            self.skip(0.03)
+        sheet.top = end
+
+    def rule(self, left: float, right: float, y: float, width: float = THIN) -> None:
+        """Draw a line across. [in]"""
+        self.sheet.page.plot([left, right], [y, y], color=INK, linewidth=width)
+
+    def finished(self) -> tuple[Figure, ...]:
+        """Number the pages and hand them over."""
+        for number, (sheet, place) in enumerate(
+            zip(self.sheets, self._numbers, strict=True), start=1
+        ):
+            words = f"page {number} of {len(self.sheets)}"
+            write_line(sheet, *place, words, BODY, ha="right")
+        return tuple(sheet.figure for sheet in self.sheets)
+
+    def _lines(self, lines: list[str], size: float, indent: float, weight: str = "normal") -> None:
+        """Write lines one under the other, going on over the page's end."""
+        for line in lines:
+            self.need(line_height(size))
+            write_line(self.sheet, self.sheet.left + indent, self.top, line, size, weight=weight)
+            self.skip(line_height(size))
+
+    def _begin(self) -> None:
+        """Begin a page with its frame."""
+        sheet = _blank(self.size)
+        self.sheets.append(sheet)
+        size = HEADING if len(self.sheets) > 1 else TITLE
+        write_line(sheet, sheet.left, sheet.top, self.kind, size, weight="bold")
+        self._numbers.append((sheet.right, sheet.top))
+        sheet.top -= line_height(size)
+        self._title(sheet)
+        foot = wrap(_FOOT, self.width, BODY)
+        rise = sheet.bottom + len(foot) * line_height(BODY)
+        for i, line in enumerate(foot):
+            write_line(sheet, sheet.left, rise - i * line_height(BODY), line, BODY)
+        sheet.bottom = rise + 0.06
+        self.rule(sheet.left, sheet.right, sheet.bottom)
+        sheet.bottom += 0.06
+
+    def _title(self, sheet: Sheet) -> None:
+        """Write the title of the job, and that its data are invented where they are."""
+        stamp = text_width(STAMP, BODY, "bold") + 0.2 if self.site.record.invented else 0.0
+        if stamp:
+            write_line(sheet, sheet.right, sheet.top, STAMP, BODY, ha="right", weight="bold")
+        lines = wrap(self.site.title or "job without a title", self.width - stamp, BODY, most=2)
+        for i, line in enumerate(lines):
+            write_line(sheet, sheet.left, sheet.top - i * line_height(BODY), line, BODY)
+        sheet.top -= len(lines) * line_height(BODY) + 0.04
+        self.rule(sheet.left, sheet.right, sheet.top, MEDIUM)
+        sheet.top -= 0.08
+
+
+def write_line(
+    sheet: Sheet, x: float, top: float, text: str, size: float = BODY, **look: Any
+) -> None:
+    """Write one line of text; lines of one height stand on one base, whatever their letters.
+
+    x [in], top [in], size [pt].
+    """
+    sheet.write(x, top - _ASCENT * size / 72, text, size, **{**look, "va": "baseline"})
+
+
+def _blank(size: tuple[float, float]) -> Sheet:
+    """An empty page of a size, its coordinates in inches."""
+    width, height = size
+    figure = Figure(figsize=size)
+    page = figure.add_axes((0, 0, 1, 1))
+    page.set(xlim=(0, width), ylim=(0, height))
+    page.set_axis_off()
+    return Sheet(figure, page, MARGIN, width - MARGIN, MARGIN, height - MARGIN)
+
+
+LETTERS = 10.0
+"""Size of letters in tables, and the smallest on any sheet. [pt]"""
+
+BY_HAND = 0.34
+"""Height of a row that is filled by hand. [in]"""
+
+TOGETHER = "\u00a0"
+"""A blank at which words are not parted."""
+
+_WHOLE = 0.7
+"""Part of a page that a table may take and still be kept whole. [-]"""
+
+_AS_WIDE = "\u2024"
+_PAD, _SIDE = 0.045, 0.06
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of a table."""
+
+    head: str  # Words over it; a line break in them is kept.
+    width: float  # Its part of the table's width, against those of the other columns. [-]
+    align: str = "left"  # `left`, `center` or `right`.
+
+
+def table(
+    pages: Pages,
+    columns: Sequence[Column],
+    rows: Sequence[Sequence[str]],
+    *,
+    title: str = "",
+    least_height: float = 0.0,
+) -> None:
+    """Set a table: whole where it is not too long, else with its head again on every page.
+
+    least_height [in].
+    """
+    total = sum(column.width for column in columns)
+    widths = [column.width / total * pages.width for column in columns]
+    head = _wrapped([column.head for column in columns], widths, "bold")
+    body = [_wrapped(row, widths, "normal") for row in rows]
+    heights = [max(_height(cells), least_height) for cells in body]
+    whole = _height(head) + sum(heights)
+    keep = whole if whole < _WHOLE * pages.room else _height(head) + sum(heights[:2])
+    if title:
+        pages.heading(title, keep)
+    pages.need(keep)
+    _set_row(pages, columns, widths, head, _height(head), "bold")
+    for cells, height in zip(body, heights, strict=True):
+        if pages.top - height < pages.sheet.bottom:
+            pages.need(height)
+            _set_row(pages, columns, widths, head, _height(head), "bold")
+        _set_row(pages, columns, widths, cells, height, "normal")
+    pages.skip(0.08)
+
+
+def entries(
+    pages: Pages,
+    pairs: Sequence[tuple[str, str]],
+    columns: int = 2,
+    *,
+    least_height: float = 0.29,
+) -> None:
+    """Set labelled entries side by side; an empty one is a line to write on; least_height [in]."""
+    gap = 0.2
+    width = (pages.width - gap * (columns - 1)) / columns
+    for start in range(0, len(pairs), columns):
+        group = pairs[start : start + columns]
+        labels = [text_width(f"{label}:  ", BODY, "bold") for label, _ in group]
+        words = [
+            wrap(text, width - label, BODY) if text else []
+            for (_, text), label in zip(group, labels, strict=True)
+        ]
+        height = max(max(len(lines) for lines in words) * line_height(BODY) + 0.06, least_height)
+        pages.need(height)
+        for i, ((label, _), indent, lines) in enumerate(zip(group, labels, words, strict=True)):
+            left = pages.sheet.left + i * (width + gap)
+            drop = least_height - 0.25
+            write_line(pages.sheet, left, pages.top - drop, f"{label}:", BODY, weight="bold")
+            for number, line in enumerate(lines):
+                below = drop + number * line_height(BODY)
+                write_line(pages.sheet, left + indent, pages.top - below, line, BODY)
+            if not lines:
+                pages.rule(left + indent, left + width, pages.top - drop - 0.21, HAIR)
+        pages.skip(height)
+    pages.skip(0.04)
+
+
+def _wrapped(row: Sequence[str], widths: Sequence[float], weight: str) -> list[list[str]]:
+    return [
+        [line for part in cell.split("\n") for line in _lines(part, width - 2 * _SIDE, weight)]
+        for cell, width in zip(row, widths, strict=True)
+    ]
+
+
+def _lines(words: str, width: float, weight: str) -> list[str]:
+    """Break words to a width, but not at a blank that is to hold two words together."""
+    held = words.replace(" mm", f"{TOGETHER}mm").replace(TOGETHER, _AS_WIDE)
+    return [line.replace(_AS_WIDE, " ") for line in wrap(held, width, LETTERS, weight)]
+
+
+def _height(cells: list[list[str]]) -> float:
+    return max(len(lines) for lines in cells) * line_height(LETTERS) + 2 * _PAD
+
+
+def _set_row(
+    pages: Pages,
+    columns: Sequence[Column],
+    widths: Sequence[float],
+    cells: list[list[str]],
+    height: float,
+    weight: str,
+) -> None:
+    """Set one row with the lines around its cells."""
+    sheet, x, top = pages.sheet, pages.sheet.left, pages.top
+    bottom = top - height
+    for column, width, lines in zip(columns, widths, cells, strict=True):
+        anchor = {"left": x + _SIDE, "center": x + width / 2, "right": x + width - _SIDE}
+        block = len(lines) * line_height(LETTERS)
+        for i, line in enumerate(lines):
+            y = top - (height - block) / 2 - i * line_height(LETTERS)
+            place = anchor[column.align]
+            if line:
+                write_line(sheet, place, y, line, LETTERS, ha=column.align, weight=weight)
+        sheet.page.plot([x, x], [bottom, top], color=INK, linewidth=HAIR)
+        x += width
+    sheet.page.plot([x, x], [bottom, top], color=INK, linewidth=HAIR)
+    pages.rule(sheet.left, x, top, MEDIUM if weight == "bold" else HAIR)
+    pages.rule(sheet.left, x, bottom, THIN if weight == "bold" else HAIR)
+    pages.skip(height)

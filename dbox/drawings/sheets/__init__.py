@@ -1,1 +1,0 @@
-"""Printable sheets: forms, records and inspections as PDF pages."""

@@ -1,0 +1,334 @@
+"""A run as a film: GIF, MP4 or a page with a player.
+
+The film is written by matplotlib's own writers. They save the whole figure for every frame; here
+the figure is drawn once, and for each frame only what moves is drawn over a copy of that, so that
+saving hands over what stands on the canvas. A GIF is kept in sixteen greys all along.
+"""
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+from subprocess import CalledProcessError
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from matplotlib.animation import AbstractMovieWriter, FFMpegWriter, HTMLWriter, PillowWriter
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from PIL import Image
+
+from dbox.arrays import Array
+from dbox.drawings.fonts import use_fonts
+from dbox.drawings.style import (
+    DASHES,
+    GREY,
+    HEADING,
+    INK,
+    MEDIUM,
+    MOST_OUTLETS,
+    SMALL,
+    THIN,
+    TITLE,
+    Sheet,
+    joined,
+    pens,
+    wrap,
+)
+from dbox.drawings.surge_picture import dress
+from dbox.drawings.surge_views import (
+    FRAME,
+    MOVING_FRAMES,
+    BoxView,
+    Scale,
+    ShareView,
+    about,
+    clock,
+    frame_times,
+    full_bar,
+    moment,
+    shown_until,
+    time_unit,
+)
+from dbox.errors import DomainError, ScenarioError, any_of
+from dbox.fieldwork.surge import Outcome
+from dbox.files.write_file import check_place, write_file
+from dbox.units import GALLON, INCH, MINUTE, gpm, inches_mm
+
+WIDTH, HEIGHT, DOTS = 8.0, 6.0, 100
+"""Size of a frame [in], and its dots per inch."""
+
+_LEFT, _RIGHT, _TOP = 0.75, 7.85, 5.88
+
+
+class SurgeFrame:
+    """A figure that shows a run at one moment.
+
+    outcome: The run.
+    figure: An empty figure to draw in; left out, a new one.
+    """
+
+    @pens
+    def __init__(self, outcome: Outcome, figure: Figure | None = None) -> None:
+        if len(outcome.labels) > MOST_OUTLETS:
+            raise DomainError(
+                f"{len(outcome.labels)} outlets: a drawing holds at most {MOST_OUTLETS}"
+            )
+        self.outcome, self.run = outcome, outcome.surge
+        self.figure = figure if figure is not None else Figure()
+        self.figure.set(size_inches=(WIDTH, HEIGHT), dpi=DOTS)
+        page = self.figure.add_axes((0, 0, 1, 1))
+        page.set(xlim=(0, WIDTH), ylim=(0, HEIGHT))
+        page.set_axis_off()
+        sheet = Sheet(self.figure, page, _LEFT, _RIGHT, 0.1, _TOP)
+        self._write_head(sheet)
+        place = (_LEFT, _RIGHT, 2.55, _TOP - 1.0)
+        self.box = BoxView(sheet, outcome.site, self.run, Scale.of(self.run), place)
+        whole = full_bar(outcome)
+        first, column = self.box.first, self.box.column
+        self.shares = ShareView(sheet, outcome, first, column, 1.45, 2.5, whole)
+        self._write_key(sheet)
+        self._draw_strips(sheet)
+        self.show(0.0)
+        use_fonts([self.figure])
+        for artist in self.moving:
+            artist.set_animated(True)
+
+    @property
+    def moving(self) -> list[Artist]:
+        """What changes from one moment to the next, from the back to the front."""
+        return [*self.box.moving, *self.shares.moving, *self.marks, self.clock, self.status]
+
+    @pens
+    def show(self, time: float) -> None:
+        """Move everything to a time; time [s]."""
+        now = moment(self.run, time)
+        self.box.show(now)
+        self.shares.show(now.share)
+        for mark in self.marks:
+            mark.set_xdata([time / self.unit] * 2)
+        self.clock.set_text(clock(time))
+        still = self.run.system.still_level
+        words = f"in {gpm(now.inflow)};  water {inches_mm(now.level - still)} over the lowest lip"
+        if self.run.system.rim is not None and now.overflow > 0:
+            words += f";  OVER THE RIM {gpm(now.overflow)}"
+        self.status.set_text(words)
+
+    def _write_head(self, sheet: Sheet) -> None:
+        title = self.outcome.site.title or "A discharge on its way through the box"
+        sheet.write(0.12, _TOP, wrap(title, 6.0, HEADING, "bold", 1)[0], HEADING, weight="bold")
+        sheet.write(0.12, _TOP - 0.22, wrap(about(self.run), 6.0, SMALL, most=1)[0])
+        notes = " ".join(f"! {note}." for note in joined(self.outcome.warnings))
+        sheet.write(0.12, _TOP - 0.64, "\n".join(wrap(notes, _RIGHT - 0.12, SMALL, most=2)))
+        look = {"ha": "right", "weight": "bold"}
+        self.clock = sheet.write(_RIGHT, _TOP, "", TITLE, **look)
+        self.status = sheet.write(0.12, _TOP - 0.42, "")
+
+    def _write_key(self, sheet: Sheet) -> None:
+        """Left of the bars, under the inlet's column."""
+        room = self.box.first - 0.6 * self.box.column - 0.12
+        lines = wrap("share so far; dashed: its target", room, SMALL)
+        sheet.write(0.12, 2.4, "\n".join(lines))
+
+    def _draw_strips(self, sheet: Sheet) -> None:
+        run, until = self.run, shown_until(self.run)
+        self.unit, name = time_unit(until)
+        self.marks = []
+        over = (run.level - run.system.still_level) / INCH
+        rate = MINUTE / GALLON
+        strips = [
+            (_LEFT, 4.15, f"water over the lowest lip, in, against {name}", [over]),
+            (4.7, _RIGHT, "gpm: in (solid), all outlets (dashed)",
+             [run.inflow * rate, run.flow.sum(1) * rate]),
+        ]  # fmt: skip
+        for left, right, words, curves in strips:
+            axes = sheet.axes(left, right, 0.4, 1.12)
+            _plot(axes, run.time / self.unit, curves, until / self.unit)
+            sheet.write(left, 1.3, words)
+            (mark,) = axes.plot([0.0, 0.0], axes.get_ylim(), color=INK, linewidth=MEDIUM,
+                                label="now", zorder=5)  # fmt: skip
+            self.marks.append(mark)
+
+
+def _plot(axes: Axes, time: Array, curves: list[Array], until: float) -> None:
+    """Curves from 0 on, light enough for the mark to be seen."""
+    most = max(float(np.max(curve)) for curve in curves)
+    dress(axes, until, 0.0, 1.08 * most if most > 0 else 1.0, count=3)
+    for curve, dashes in zip(curves, DASHES, strict=False):
+        axes.plot(time, curve, color=GREY, linewidth=THIN, linestyle=dashes)
+
+
+FILM_SUFFIXES = (".gif", ".mp4", ".html")
+"""Kinds of film that can be written."""
+
+LAST_FRAME = 2.0
+"""How long the last frame of a GIF stands. [s]"""
+
+_GREYS = 16
+_TO_GREY = np.rint(np.arange(256) * (_GREYS - 1) / 255).astype(np.uint8)
+_PALETTE = np.repeat(np.arange(_GREYS) * 255 // (_GREYS - 1), 3).astype(np.uint8).tobytes()
+
+_PLAYER_STYLE = """<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<style>
+.animation img { max-width: 100%; height: auto; }
+.anim-controls { max-width: 100%; }
+.fa { font-style: normal; }
+.fa-minus::before { content: "\\2212"; }
+.fa-plus::before { content: "+"; }
+.fa-fast-backward::before { content: "|\\25C0"; }
+.fa-step-backward::before { content: "\\2039"; }
+.fa-play::before { content: "\\25B6"; }
+.fa-play.fa-flip-horizontal::before { content: "\\25C0"; }
+.fa-pause::before { content: "\\2016"; }
+.fa-step-forward::before { content: "\\203A"; }
+.fa-fast-forward::before { content: "\\25B6|"; }
+</style>
+"""
+
+
+class Screen(Figure):
+    """A figure whose saving hands over what stands on its canvas."""
+
+    def savefig(self, fname: Any, **how: Any) -> None:
+        """Write the canvas, as the writers of films ask for it."""
+        canvas: Any = self.canvas
+        if how["format"] == "rgba":
+            fname.write(canvas.buffer_rgba())
+        else:
+            grey_picture(canvas).save(fname, format=how["format"])
+
+
+class GreyGif(PillowWriter):
+    """Pillow's GIF, its frames in one palette of greys from the start."""
+
+    def setup(self, fig: Figure, outfile: Any, dpi: float | None = None) -> None:
+        """Begin a film; dpi [dots/in]."""
+        super().setup(fig, outfile, dpi=dpi)
+        self.pictures: list[Image.Image] = []
+
+    def grab_frame(self, **_: Any) -> None:
+        """Take what stands on the canvas."""
+        canvas: Any = self.fig.canvas
+        self.pictures.append(grey_picture(canvas))
+
+    def finish(self) -> None:
+        """Write the file; the last frame stands for `LAST_FRAME`."""
+        each = round(1000 / self.fps)
+        durations = [each] * (len(self.pictures) - 1) + [round(1000 * LAST_FRAME)]
+        first, *others = self.pictures
+        first.save(self.outfile, save_all=True, append_images=others, duration=durations, loop=0,
+                   optimize=False)  # fmt: skip
+
+
+def grey_picture(canvas: Any) -> Image.Image:
+    """What stands on a canvas, in sixteen greys."""
+    red: npt.NDArray[np.uint8] = np.asarray(canvas.buffer_rgba())[:, :, 0]
+    picture = Image.fromarray(_TO_GREY[red], "P")
+    picture.putpalette(_PALETTE)
+    return picture
+
+
+class Film:
+    """A run on a canvas, frame after frame.
+
+    outcome: The run.
+    """
+
+    @pens
+    def __init__(self, outcome: Outcome) -> None:
+        self.screen = Screen()
+        self.frame = SurgeFrame(outcome, self.screen)
+        canvas: Any = FigureCanvasAgg(self.screen)
+        self.canvas = canvas
+        self.canvas.draw()
+        self.still = self.canvas.copy_from_bbox(self.screen.bbox)
+
+    @pens
+    def show(self, time: float) -> None:
+        """Draw the frame of a time [s]."""
+        self.frame.show(time)
+        self.canvas.restore_region(self.still)
+        renderer = self.canvas.get_renderer()
+        for artist in self.frame.moving:
+            artist.draw(renderer)
+
+    def play(
+        self,
+        writer: AbstractMovieWriter,
+        path: Path,
+        times: Array,
+        progress: Callable[[float], None] | None = None,
+    ) -> None:
+        """Hand every frame to a writer; times [s]."""
+        with writer.saving(self.screen, path, self.screen.dpi):
+            for count, time in enumerate(times, start=1):
+                self.show(float(time))
+                writer.grab_frame()
+                if progress:
+                    progress(count / times.size)
+
+
+def check_film(path: Path | str, *, overwrite: bool = False) -> Path:
+    """Refuse a film that cannot be written, before anything is computed for it.
+
+    >>> check_film("surge.avi")
+    Traceback (most recent call last):
+    dbox.errors.ScenarioError: surge.avi: no film ends like this; write .gif, .mp4 or .html
+    """
+    path = Path(path)
+    suffix = path.suffix.lower()
+    if suffix not in FILM_SUFFIXES:
+        raise ScenarioError(f"{path}: no film ends like this; write {any_of(FILM_SUFFIXES)}")
+    check_place(path, overwrite=overwrite)
+    if suffix == ".mp4" and not FFMpegWriter.isAvailable():
+        raise ScenarioError(
+            f"{path}: an .mp4 needs ffmpeg, which is not found here; install it, or write .gif "
+            "or .html"
+        )
+    return path
+
+
+def write_film(
+    outcome: Outcome,
+    path: Path | str,
+    *,
+    overwrite: bool = False,
+    frames: int = MOVING_FRAMES,
+    progress: Callable[[float], None] | None = None,
+) -> None:
+    """Write the film of a run as GIF, MP4 or HTML, as the suffix says."""
+    path = check_film(path, overwrite=overwrite)
+    film = Film(outcome)
+
+    def make(draft: Path) -> None:
+        try:
+            film.play(_writer(draft), draft, frame_times(outcome.surge, frames), progress)
+        except CalledProcessError as error:
+            raise ScenarioError(
+                f"{path}: ffmpeg cannot write it (it ended with {error.returncode}); make room, "
+                "name another place, or write .gif or .html"
+            ) from error
+        if draft.suffix == ".html":
+            draft.write_text(_alone(draft.read_text(encoding="utf-8")), encoding="utf-8")
+
+    write_file(path, make, overwrite=overwrite)
+
+
+def _writer(path: Path) -> AbstractMovieWriter:
+    fps: Any = 1.0 / FRAME
+    if path.suffix == ".gif":
+        return GreyGif(fps=fps)
+    if path.suffix == ".mp4":
+        return FFMpegWriter(fps=fps)
+    return HTMLWriter(fps=fps, embed_frames=True, default_mode="once", embed_limit=1000.0)
+
+
+def _alone(page: str) -> str:
+    """Rid matplotlib's player of what it fetches: its buttons' letters; and of its random name."""
+    page = re.sub(r"<link [^>]*>", "", page)
+    name = re.search(r"_anim_img([0-9a-f]{32})", page)
+    assert name is not None
+    return "<!DOCTYPE html>\n" + _PLAYER_STYLE + page.replace(name[1], "surge")

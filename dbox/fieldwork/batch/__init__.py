@@ -1,1 +1,0 @@
-"""Many boxes at once: their shares, verdicts and turns as arrays, boxes by outlets."""

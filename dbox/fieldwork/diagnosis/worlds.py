@@ -1,0 +1,378 @@
+"""Boxes and lines drawn for each cause, and the water in them.
+
+Places that were not measured are taken to lie evenly around the box, clockwise from the inlet: near
+enough to tell a side that is low from an outlet that is.
+
+Every draw is a box with its lips (`lips`), what its headers and trenches do, and a flow of an
+ordinary day. The split gives the share of every line; share over length, times how hard the whole
+field is worked, is the load of a line over what its trench takes. Where that passes 1 the trench
+ponds. At rest water stands at the lowest way out: a lip, or the tailwater of a full trench where
+that is higher. All sizes that are drawn are judgement, no source.
+"""
+
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from dbox.arrays import Array, BoolArray
+from dbox.fieldwork.diagnosis.cause_lips import Drawn
+from dbox.fieldwork.diagnosis.causes import CAUSES, Hypotheses, feed_is_strong, index_of
+from dbox.fieldwork.site import Box, Site
+from dbox.hydraulics.jet import Jet
+from dbox.hydraulics.openings import Circle, Notch, Opening, PipeEnd, Slot
+from dbox.hydraulics.split import split
+from dbox.hydraulics.surge.parts import SupplyPipe
+
+USUAL_INSIDE = (0.40, 0.50)
+"""Inside length and width of a box that was not measured. [m] (common practice, no source)"""
+
+FAST = 20e-3 / 60.0
+"""Flow of a fast pour. [m3/s]"""
+
+_POOL = 10e-3 / 60.0  # less than about this falls into the pool and throws little
+_PIPE = SupplyPipe(length=10.0, diameter=0.102, fall=0.125 / 12)
+_FLOWS = np.concatenate([[0.0], np.geomspace(1e-6, 1e-2, 60)])
+_AIM_SPREAD = np.radians(8.0)  # of an inlet off the middle line of its box: judgement
+_AIMS = np.radians(np.linspace(-24.0, 24.0, 17))
+
+
+def outlet_places(site: Site) -> tuple[Array, bool]:
+    """Place of every outlet. [m]"""
+    known = [outlet.position for outlet in site.outlets if outlet.position is not None]
+    if len(known) == len(site.outlets):
+        return np.array(known, np.float64), True
+    along, across = _inside(site.box)
+    n = len(site.outlets)
+    # clockwise from the inlet, which is at the start and at the end of the turn
+    turn = 2.0 * np.pi * (np.arange(n) + 1.0) / (n + 1.0)
+    return np.stack(
+        [0.5 * along * (1.0 - np.cos(turn)), 0.5 * across * (1.0 - np.sin(turn))], -1
+    ), False
+
+
+@dataclass(frozen=True, eq=False)
+class Jets:
+    """Where the jet of a straight inlet strikes, for every way that it may point."""
+
+    # (a, k, n) Velocity head at each outlet at k inflows, over that of the outlet struck most at a
+    # fast pour. [-]
+    pattern: Array
+    # (a,) Chance of each way, given that the jet is what sends a line too much: one that strikes no
+    # outlet is not asked about. [-]
+    chance: Array
+
+    @classmethod
+    def of(cls, site: Site, places: Array) -> "Jets":
+        """The jets of a site with outlets at n places. [m] (n, 2)."""
+        along, across = _inside(site.box)
+        out = places - np.array([0.5 * along, 0.5 * across])
+        out = out / np.maximum(np.hypot(out[:, 0], out[:, 1]), 1e-6)[:, None]
+        from_inlet = places - np.array([0.0, 0.5 * across])
+        pattern = np.array([_heads(from_inlet, out, turn) for turn in _AIMS.tolist()])
+        struck = np.array([np.interp(FAST, _FLOWS, heads.max(-1)) for heads in pattern])
+        pattern /= np.maximum(struck, 1e-9)[:, None, None]
+        chance = np.exp(-0.5 * (_AIMS / _AIM_SPREAD) ** 2) * (struck >= 0.5 * struck.max())
+        return cls(pattern, chance / chance.sum())
+
+    def heads(self, strength: Array, aim: npt.NDArray[np.int64], inflow: Array) -> Array:
+        """Extra head at the outlets; a trickle falls into the pool and throws little.
+
+        strength [m], inflow [m3/s] -> [m].
+        """
+        thrown = np.zeros((strength.size, self.pattern.shape[-1]))
+        carried = strength * inflow * (FAST + _POOL) / FAST / (inflow + _POOL)
+        for way in np.unique(aim[strength > 0]).tolist():
+            rows = np.flatnonzero((strength > 0) & (aim == way))
+            each = np.stack([np.interp(inflow[rows], _FLOWS, h) for h in self.pattern[way].T], -1)
+            thrown[rows] = each * carried[rows, None]
+        return thrown
+
+
+def _heads(from_inlet: Array, out: Array, turn: float) -> Array:
+    ahead = np.array([np.cos(turn), np.sin(turn)])
+    jet = Jet(
+        pipe=_PIPE,
+        distance=np.maximum(from_inlet @ ahead, 1e-3),
+        offset=from_inlet @ np.array([-ahead[1], ahead[0]]),
+        facing=out @ ahead,
+    )
+    return jet.heads(_FLOWS)
+
+
+def _inside(box: Box) -> tuple[float, float]:
+    sizes = box.inside * 2 if len(box.inside) == 1 else box.inside
+    return (sizes[0], sizes[1]) if sizes else USUAL_INSIDE
+
+
+LITRE_PER_MINUTE = 1e-3 / 60.0
+USUAL_DAY = 2.0 * LITRE_PER_MINUTE
+"""Flow of an ordinary day at a gravity-fed box. [m3/s] (1 to 4 L/min: Water Science and Technology
+51(10), 2005, p. 39)"""
+USUAL_DOSE = 100.0 * LITRE_PER_MINUTE
+"""Flow of a pumped or siphoned dose. [m3/s] (common practice, no source)"""
+USUAL_SURGE = 10.0 * LITRE_PER_MINUTE
+"""Flow of a bath or a washer let go, at which a jet does what it does to a gravity-fed box. [m3/s]
+(common practice, no source)"""
+USUAL_MARGIN = 0.55
+"""Load of a line over what it takes, in a field that is asked about and splits evenly. [-]
+(judgement)"""
+FULL_LOAD = 4.0
+"""Load at which a trench that is full is counted. [-]"""
+MODEL_ERROR = 0.0004
+"""What surface tension and a rough lip amount to, as a height of the lip. [m] (judgement)"""
+JET = 0.005
+"""Head that a jet gives the outlet it strikes at a fast pour, where it is the trouble. [m]
+(judgement: between the 12 mm that it has in a pipe at 1 in 100 and the 2 mm that a free jet would
+have left across a box)"""
+HEADS = np.concatenate([[0.0], np.geomspace(1e-4, 0.5, 120)])
+"""Heads at which openings are rated, to turn flows into heads. [m]"""
+HOLE_FACTORS = (0.7, 1.4)
+"""Size of a hole that differs, over the others'. [-] (judgement)"""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class States:
+    """Boxes drawn, one a row, with the cause that each stands for."""
+
+    cause: npt.NDArray[np.int64]  # (r,) Cause and outlet of the row, and its hypothesis.
+    outlet: npt.NDArray[np.int64]  # (r,) Cause and outlet of the row, and its hypothesis.
+    hypothesis: npt.NDArray[np.int64]  # (r,) Cause and outlet of the row, and its hypothesis.
+    slopes: Array  # (r, 2) Slopes of the box. [-]
+    # (r, n) Lips as in `lips.Drawn`, inf where the file says that the outlet is capped. [m]
+    smooth: Array
+    # (r, n) Lips as in `lips.Drawn`, inf where the file says that the outlet is capped. [m]
+    read: Array
+    # (r, n) Lips as in `lips.Drawn`, inf where the file says that the outlet is capped. [m]
+    felt: Array
+    tail: Array  # (r, n) Level standing in the line against its outlet; -inf for none. [m]
+    closed: BoolArray  # (r, n) Whether the line takes no more than it seeps.
+    seep: Array  # (r, n) What a closed line takes. [m3/s]
+    leak: Array  # (r,) What the box loses through its walls. [m3/s]
+    crack: Array  # (r,) How far below the lowest lip that loss lets the level fall. [m]
+    jet: Array  # (r,) Head that the jet gives the outlet it strikes, at a fast pour. [m]
+    aim: npt.NDArray[np.int64]  # (r,) Which way it points, a row of `places.Jets`.
+    hole: npt.NDArray[np.int64]  # (r,) Which factor the hole of the outlet differs by; -1 for none.
+    load: Array  # (r, n) Load of each line over what it takes. [-]
+    day: Array  # (r,) Flow of an ordinary day. [m3/s]
+    day_share: Array  # (r, n) Share of each line on an ordinary day. [-]
+    still: Array  # (r,) Level at rest over the lowest lip that a ruler finds. [m]
+    # (r,) What is fitted: the drop across a leaning box, the fault of a lip, or the leak. [m, or
+    # m3/s for a leak]
+    size: Array
+
+    def take(self, rows: npt.NDArray[np.int64]) -> "States":
+        """Some of the rows, in the order given, of shape (k,)."""
+        return States(**{f.name: getattr(self, f.name)[rows] for f in fields(self)})
+
+    @property
+    def own(self) -> BoolArray:
+        """Whether an outlet is the one that the cause of the row sits at. (r, n)."""
+        result: BoolArray = np.arange(self.felt.shape[1]) == self.outlet[:, None]
+        return result
+
+
+@dataclass(frozen=True, eq=False)
+class Water:
+    """Splits the drawn boxes of one site."""
+
+    site: Site  # The box.
+    places: Array  # (n, 2) Places of its outlets. [m]
+    jets: Jets  # What a straight inlet may throw at them.
+
+    def flows(self, states: States, inflow: Array) -> Array:
+        """Flow of every outlet; inflow [m3/s] -> [m3/s]."""
+        seep = np.minimum(states.seep, 0.3 * inflow[:, None])
+        inside = np.maximum(inflow - seep.sum(-1) - states.leak, 0.02 * inflow)
+        thrown = self.jets.heads(states.jet, states.aim, inflow)
+        lips = np.where(states.closed, np.inf, states.felt - thrown)
+        shut: BoolArray = np.all(np.isinf(lips), axis=-1)
+        lips = np.where(shut[:, None], np.where(np.isinf(states.read), np.inf, states.felt), lips)
+        openings = [o.opening for o in self.site.outlets]
+        # a full trench rises with what it is given, so its water acts as a higher lip and not as a
+        # level outside that stays where it is
+        flow = split(inside, np.maximum(lips, states.tail), openings).flow.copy()
+        odd = np.flatnonzero(states.hole >= 0)
+        if odd.size:
+            flow[odd] = self._odd_holes(states.take(odd), lips[odd], inside[odd])
+        flow[shut] = 0.0
+        return np.asarray(flow + np.where(states.closed, seep, 0.0))
+
+    def blur(self, flow: Array) -> Array:
+        """Standard deviation of a flow by what the model of the opening leaves out.
+
+        flow [m3/s] -> [m3/s].
+        """
+        blur = np.empty_like(flow)
+        for i, outlet in enumerate(self.site.outlets):
+            rated = outlet.opening.discharge(HEADS)
+            slopes = outlet.opening.slope(HEADS)
+            blur[..., i] = MODEL_ERROR * np.interp(flow[..., i], rated, slopes)
+        return blur
+
+    def _odd_holes(self, states: States, lips: Array, inflow: Array) -> Array:
+        """Split boxes in which one hole differs: all sizes side by side, those unused capped."""
+        openings = [o.opening for o in self.site.outlets]
+        sizes = [openings, *([_resized(o, f) for o in openings] for f in HOLE_FACTORS)]
+        own = states.own
+        chosen = [~own, *(own & (states.hole == k)[:, None] for k in range(len(HOLE_FACTORS)))]
+        wide = np.concatenate([np.where(mask, lips, np.inf) for mask in chosen], -1)
+        flow = split(inflow, wide, [o for row in sizes for o in row]).flow
+        return np.asarray(flow.reshape(len(inflow), len(sizes), -1).sum(1))
+
+
+def _resized(opening: Opening, factor: float) -> Opening:
+    if isinstance(opening, Circle | PipeEnd):
+        return replace(opening, diameter=opening.diameter * factor)
+    if isinstance(opening, Slot):
+        return replace(opening, width=opening.width * factor)
+    assert isinstance(opening, Notch)
+    return replace(opening, angle=2.0 * float(np.arctan(factor * np.tan(opening.angle / 2.0))))
+
+
+def draw_states(
+    site: Site, water: Water, hypotheses: Hypotheses, drawn: Drawn, rng: np.random.Generator
+) -> States:
+    """Draw what else is unknown, and let the water of an ordinary day run."""
+    h, d, n = drawn.felt.shape
+    rows = np.repeat(np.arange(h), d)
+    cause, outlet = hypotheses.cause[rows], hypotheses.outlet[rows]
+    dice = _Dice(rng, h, d)
+    own = np.arange(n) == outlet[:, None]
+    line = {name: _of_line(cause, name)[:, None] & own for name in ("blocked", "crushed", "capped")}
+    broken = np.isin(cause, index_of("broken")) & (dice.even() < 0.4)
+    leaks = np.isin(cause, index_of("leak")) | broken
+    felt = drawn.felt.reshape(-1, n)
+    uncapped = np.array([not outlet.capped for outlet in site.outlets])
+    read = drawn.read.reshape(-1, n)
+    seep = np.where(line["blocked"], _spread(dice, 0.05, 0.8), 0.0)
+    seep = np.where(line["crushed"], _spread(dice, 0.6, 0.7), seep)
+    state = States(
+        cause=cause,
+        outlet=outlet,
+        hypothesis=rows,
+        slopes=drawn.slopes.reshape(-1, 2),
+        smooth=np.where(uncapped, drawn.smooth.reshape(-1, n), np.inf),
+        read=np.where(uncapped, read, np.inf),
+        felt=np.where(uncapped, felt, np.inf),
+        tail=_tails(cause, own, felt, dice),
+        closed=line["blocked"] | line["crushed"] | line["capped"] | _frozen(cause)[:, None],
+        seep=seep,
+        leak=np.where(leaks, np.squeeze(_spread(dice, 0.3, 0.9), -1), 0.0),
+        crack=np.where(leaks, 0.004 + 0.05 * dice.even(), 0.0),
+        jet=np.where(np.isin(cause, index_of("jet")), JET * np.exp(0.5 * dice.normal()), 0.0),
+        aim=_picked(water.jets.chance, dice),
+        hole=np.where(np.isin(cause, index_of("holes")), (dice.even() < 0.5).astype(int), -1),
+        load=np.zeros((h * d, n)),
+        day=np.zeros(h * d),
+        day_share=np.zeros((h * d, n)),
+        still=np.zeros(h * d),
+        size=np.zeros(h * d),
+    )
+    return _with_day(site, water, state, drawn, dice)
+
+
+@dataclass(frozen=True, eq=False)
+class _Dice:
+    """Numbers for d draws, the same for each of h hypotheses."""
+
+    rng: np.random.Generator
+    h: int
+    d: int
+
+    def even(self) -> Array:
+        return np.tile(self.rng.random(self.d), self.h)
+
+    def normal(self) -> Array:
+        return np.tile(self.rng.standard_normal(self.d), self.h)
+
+
+def _spread(dice: _Dice, litres_per_minute: float, sigma: float) -> Array:
+    """A flow that may be some times more or less, (r, 1). [m3/s]"""
+    middle = litres_per_minute * LITRE_PER_MINUTE
+    return np.asarray(middle * np.exp(sigma * dice.normal()))[:, None]
+
+
+def _picked(chance: Array, dice: _Dice) -> npt.NDArray[np.int64]:
+    """Places drawn by their chances, (r,)."""
+    return np.searchsorted(np.cumsum(chance), dice.even()).clip(max=len(chance) - 1)
+
+
+def _of_line(cause: npt.NDArray[np.int64], name: str) -> BoolArray:
+    return np.isin(cause, [i for i, c in enumerate(CAUSES) if c.line == name])
+
+
+def _frozen(cause: npt.NDArray[np.int64]) -> BoolArray:
+    return np.isin(cause, index_of("frozen"))
+
+
+def _tails(cause: npt.NDArray[np.int64], own: BoolArray, felt: Array, dice: _Dice) -> Array:
+    """Levels that full trenches hold against their outlets, (r, n)."""
+    over = 0.07 * dice.even()[:, None]
+    alone = np.where(_of_line(cause, "full")[:, None] & own, felt + over, -np.inf)
+    all_full = np.isin(cause, index_of("all_full"))[:, None]
+    highest = np.where(np.isfinite(felt), felt, -np.inf).max(-1, keepdims=True)
+    return np.where(all_full, highest + 0.002 + over, alone)
+
+
+def _with_day(site: Site, water: Water, state: States, drawn: Drawn, dice: _Dice) -> States:
+    """The same states, with the shares and loads of an ordinary day and the level at rest."""
+    usual = USUAL_DOSE if feed_is_strong(site) else np.where(state.jet > 0, USUAL_SURGE, USUAL_DAY)
+    inflow = usual * np.exp(0.4 * dice.normal())
+    # water that leaves by a box's wall never reaches a line, yet a day's flow is not lost in it
+    running = replace(state, leak=np.minimum(state.leak, 0.5 * inflow))
+    flow = water.flows(running, inflow)
+    share = flow / np.maximum(flow.sum(-1, keepdims=True), 1e-12)
+    wanted = _wanted(site)
+    load = share / wanted * _margins(state, dice, _short(wanted))
+    full = np.isfinite(state.tail)
+    lowest = np.where(np.isfinite(state.read), state.read, np.inf).min(-1)
+    ways = np.maximum(np.where(state.closed, np.inf, state.felt), state.tail).min(-1)
+    # where every way is shut, ice holds the level as it found it, over the lips
+    still = np.where(np.isfinite(ways), ways, lowest + 0.01 + 0.05 * dice.even())
+    return replace(
+        state,
+        load=np.where(full, np.maximum(load, FULL_LOAD), load),
+        day=inflow,
+        day_share=share,
+        still=np.where(state.crack > 0, -state.crack, still - lowest),
+        size=_sizes(state, drawn),
+    )
+
+
+def _wanted(site: Site) -> Array:
+    """Part of the field that each line is, by area, by length or evenly. (n,)"""
+    for name in ("line_area", "line_length"):
+        values = [getattr(o, name) for o in site.outlets if not o.capped]
+        if all(v is not None for v in values):
+            part = np.array([0.0 if o.capped else getattr(o, name) for o in site.outlets])
+            return np.asarray(np.where(part > 0, part / part.sum(), 1.0))
+    part = np.array([0.0 if o.capped else 1.0 for o in site.outlets])
+    return np.asarray(np.where(part > 0, part / part.sum(), 1.0))
+
+
+def _short(wanted: Array) -> Array:
+    """How many times more the shortness that is known loads a line than its neighbours. (n,)"""
+    used = wanted < 1.0 if np.any(wanted < 1.0) else np.ones(wanted.size, bool)
+    return np.asarray(np.maximum(np.median(wanted[used]) / wanted, 1.0))
+
+
+def _margins(state: States, dice: _Dice, short: Array) -> Array:
+    """Load of each line over what it takes, were the split even. (r, n)"""
+    low, high = np.array([c.load for c in CAUSES]).T
+    own_low, own_high = np.array([c.own_load for c in CAUSES]).T
+    everywhere = low[state.cause] + (high - low)[state.cause] * dice.even()
+    own = own_low[state.cause] + (own_high - own_low)[state.cause] * dice.even()
+    margin = USUAL_MARGIN * np.exp(0.35 * dice.normal()) * everywhere
+    # what a line's known shortness explains need not be its soil too
+    more = np.maximum(own[:, None] / short, 1.0)
+    return np.asarray(margin[:, None] * np.where(state.own, more, 1.0))
+
+
+def _sizes(state: States, drawn: Drawn) -> Array:
+    """What is fitted: drop of a leaning box, fault of a lip, or leak."""
+    tilted = np.isin(state.cause, [i for i, c in enumerate(CAUSES) if c.tilted])
+    fault = drawn.fault.reshape(-1)
+    plane = drawn.plane.reshape(fault.size, -1)
+    size = np.where(tilted, np.ptp(plane, axis=-1), fault)
+    return np.where(state.leak > 0, state.leak, size)

@@ -1,0 +1,364 @@
+"""Falls of the pipes from rod readings, how sure they are, and whether they are enough.
+
+The fall of a piece is the difference of two readings, so its error is the root of the sum of their
+squared errors, and the probability that it falls at least a wanted height is
+
+    P(fall >= wanted) = Phi((fall - wanted) / error)
+
+with Phi the normal distribution. A belly is a station that stands lower than the straight line
+between its two neighbours by more than the rod's error. The straight grade through all stations is
+the weighted least-squares line.
+
+Every run of pipe is looked at piece by piece and as a whole (`falls` says how), and held to limits
+whose values and sources stand in `survey`. The box's inlet is held against the start of each
+header. A header's straight grade is held against critical depth, since the model of a free spill
+fails on a flatter one. What the rod cannot see is left out: an instrument that is off level tilts
+every run alike, and pipe between two stations may do as it likes.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dbox.arrays import Array, ArrayLike, BoolArray, freeze
+from dbox.errors import DomainError
+from dbox.fieldwork.readings import PLACEHOLDERS
+from dbox.fieldwork.shares import SURE, target_shares
+from dbox.fieldwork.site import Flow, Site
+from dbox.fieldwork.survey import DEFAULT_ROD_SPREAD, Limit, Run, Survey
+from dbox.hydraulics.pipes import CAPACITY, full_flow, header_check
+
+QUANTILE = 1.6448536269514722
+"""Standard deviations that a sure answer lies from its limit: Phi of it is `SURE`. [-]"""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Falls:
+    """Falls held to a limit; arrays are read-only."""
+
+    fall: Array  # (...) Height lost, and its standard deviation. [m]
+    error: Array  # (...) Height lost, and its standard deviation. [m]
+    wanted: Array  # (...) Least height that ought to be lost. [m]
+    probability: Array  # (...) That it falls at least that much. [-]
+    back_probability: Array  # (...) That it rises. [-]
+
+    @property
+    def verdicts(self) -> tuple[str, ...]:
+        """`enough`, `too flat`, `back-pitched` or `cannot tell`, for each fall in C order."""
+        return tuple(
+            "back-pitched"
+            if back >= SURE
+            else "enough"
+            if enough >= SURE
+            else "too flat"
+            if enough <= 1.0 - SURE
+            else "cannot tell"
+            for enough, back in zip(self.probability.flat, self.back_probability.flat, strict=True)
+        )
+
+    @property
+    def settling_repeats(self) -> Array:
+        """How many times as many readings would give a sure answer; 1 where it is. [-] (...)."""
+        margin = np.abs(self.fall - self.wanted)
+        with np.errstate(divide="ignore"):
+            more = (QUANTILE * self.error / margin) ** 2
+        result: Array = np.maximum(np.ceil(more - 1e-9), 1.0)
+        return result
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Line:
+    """The straight grade through stations; arrays are read-only."""
+
+    slope: float  # Fall over length of the least-squares line, and its standard deviation. [-]
+    # Fall over length of the least-squares line, and its standard deviation. [-]
+    slope_error: float
+    residual: Array  # (n,) Height of each station over the line. [m]
+
+
+def hold_to(fall: ArrayLike, error: ArrayLike, wanted: ArrayLike) -> Falls:
+    """Hold falls to what they ought to be; fall [m], error [m], wanted [m].
+
+    >>> held = hold_to([0.02, 0.01, 0.001, -0.01], 0.003, 0.01)
+    >>> held.verdicts
+    ('enough', 'cannot tell', 'too flat', 'back-pitched')
+    """
+    from scipy.special import ndtr
+
+    given = (np.array(values, np.float64) for values in (fall, error, wanted))
+    lost, spread, least = (np.array(values) for values in np.broadcast_arrays(*given))
+    enough, back = np.asarray(ndtr((lost - least) / spread)), np.asarray(ndtr(-lost / spread))
+    freeze(lost, spread, least, enough, back)
+    return Falls(fall=lost, error=spread, wanted=least, probability=enough, back_probability=back)
+
+
+def fit_line(at: Array, height: Array, error: Array) -> Line:
+    """Fit the straight grade through stations, each weighted by its error.
+
+    at [m], height [m], error [m].
+
+    References
+    ----------
+    P. R. Bevington, Data Reduction and Error Analysis for the Physical Sciences (1969), chapter 6:
+    from memory. Any text gives the weighted line.
+
+    >>> fall = fit_line(np.array([0.0, 1.0, 2.0]), np.array([0.0, -0.01, -0.02]), np.ones(3))
+    >>> round(fall.slope, 12), round(fall.slope_error, 6)
+    (0.01, 0.707107)
+    """
+    weight = error**-2
+    over, up = at - np.average(at, weights=weight), height - np.average(height, weights=weight)
+    spread = float((weight * over**2).sum())
+    rise = float((weight * over * up).sum()) / spread
+    residual = up - rise * over
+    freeze(residual)
+    return Line(slope=-rise, slope_error=spread**-0.5, residual=residual)
+
+
+def find_bellies(at: Array, height: Array, error: Array) -> tuple[Array, BoolArray]:
+    """Look for stations that sag; at [m], height [m], error [m] -> [m].
+
+    Notes
+    -----
+    Of many sound stations one in twenty would seem to sag, so the surer the more there are: all of
+    a straight run together stay without a belly with probability `confidence.SURE` at least.
+    """
+    from scipy.special import ndtri
+
+    sag, belly = np.full(at.shape, np.nan), np.zeros(at.shape, dtype=bool)
+    if at.size > 2:
+        upper = (at[2:] - at[1:-1]) / (at[2:] - at[:-2])
+        between = upper * height[:-2] + (1 - upper) * height[2:]
+        sag[1:-1] = between - height[1:-1]
+        variance = error[1:-1] ** 2 + (upper * error[:-2]) ** 2 + ((1 - upper) * error[2:]) ** 2
+        sure = float(ndtri(1.0 - (1.0 - SURE) / (at.size - 2)))
+        belly[1:-1] = sag[1:-1] > sure * np.sqrt(variance)
+    return sag, belly
+
+
+_ABOUT = 1.2
+"""Over the greatest spacing, what still counts as about it. [-]"""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class HeaderFlow:
+    """Whether a header is steep at each flow of the site; arrays are read-only."""
+
+    flow: Array  # (flows,) Its target share of the inflow. [m3/s]
+    normal_depth: Array  # (flows,) At the least-squares grade. [m]
+    critical_depth: Array  # (flows,) At the least-squares grade. [m]
+    verdicts: tuple[str, ...]  # `steep`, `flatter than critical` or `cannot tell`, for each flow.
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class RunGrade:
+    """One run as read; arrays are read-only."""
+
+    run: Run  # What was read.
+    limit: Limit  # Least fall over length. [-]
+    at: Array  # (n,) Distance of each station along the run. [m]
+    height: Array  # (n,) Mean height over the run's datum, and its standard deviation. [m]
+    error: Array  # (n,) Mean height over the run's datum, and its standard deviation. [m]
+    pieces: Falls  # From each station to the next, of shape (pieces,), one less than the stations.
+    whole: Falls  # From the first station to the last, of shape ().
+    line: Line  # The straight grade.
+    # (n,) How far each station stands under the line between its neighbours; NaN at the ends. [m]
+    sag: Array
+    belly: BoolArray  # (n,) Whether it sags by more than the rod's error.
+    # (n,) Depth of water that a lower end of the run, standing higher, would hold there. [m]
+    pond: Array
+    # Most that the pipe carries with a free surface at the straight grade; NaN where its diameter
+    # is not known or it does not fall. [m3/s]
+    capacity: float
+    header: HeaderFlow | None  # None unless it is a header of known diameter.
+
+    @property
+    def length(self) -> Array:
+        """Length of each of the pieces between stations. [m] (pieces,)."""
+        return np.diff(self.at)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Drop:
+    """How much higher the lower end of one run stands than the upper end of another."""
+
+    upper: str  # Names of the two runs.
+    lower: str  # Names of the two runs.
+    outlet: str  # Label of the outlet.
+    limit: Limit  # Least drop. [m]
+    fall: Falls  # Of shape ().
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Grading:
+    """All runs as read."""
+
+    survey: Survey  # What was read.
+    flows: tuple[Flow, ...]  # The flows at which the headers were looked at.
+    spread: float  # Standard deviation of one rod reading. [m]
+    runs: tuple[RunGrade, ...]  # In the order of the file.
+    # From the box's inlet to each header that was read over the same datum.
+    drops: tuple[Drop, ...]
+    warnings: tuple[str, ...]  # What could not be looked at, and why.
+
+    @property
+    def verdict(self) -> str:
+        """`outside` where anything is wrong, else `cannot tell`, else `within`."""
+        said = [v for d in self.drops for v in d.fall.verdicts]
+        for grade in self.runs:
+            said += [*grade.pieces.verdicts, *grade.whole.verdicts]
+            # a sag that drains is a change of grade; one that holds water is wrong
+            said += ["belly"] * int((grade.belly & (grade.pond > 0)).sum())
+            said += grade.header.verdicts if grade.header else ()
+        sound = {"enough", "steep"}
+        if all(word in sound for word in said):
+            return "within"
+        return "cannot tell" if all(w in {*sound, "cannot tell"} for w in said) else "outside"
+
+
+def grade(site: Site) -> Grading:
+    """Work out the falls of every run of a site."""
+    survey = site.grades
+    if survey is None or not survey.runs:
+        raise DomainError("no rod readings; add [grades] and under it a [[grades.run]] for each")
+    if survey.placeholder:
+        raise DomainError(PLACEHOLDERS)
+    spread = DEFAULT_ROD_SPREAD if survey.spread is None else survey.spread
+    runs = tuple(_run_grade(site, survey, run, spread) for run in survey.runs)
+    drops = tuple(
+        _drop(survey, upper, lower)
+        for upper in runs
+        if upper.run.kind == "supply pipe"
+        for lower in runs
+        if lower.run.kind == "header" and lower.run.datum == upper.run.datum
+    )
+    return Grading(
+        survey=survey,
+        flows=site.flows,
+        spread=spread,
+        runs=runs,
+        drops=drops,
+        warnings=_warnings(site, survey, runs, drops),
+    )
+
+
+def _run_grade(site: Site, survey: Survey, run: Run, spread: float) -> RunGrade:
+    at = np.array([station.at for station in run.stations])
+    height = np.array([float(np.mean(station.heights)) for station in run.stations])
+    repeats = np.array([len(station.heights) for station in run.stations])
+    error = spread / np.sqrt(repeats)
+    limit, line = survey.limits.fall(run.kind), fit_line(at, height, error)
+    sag, belly = find_bellies(at, height, error)
+    pond = np.maximum.accumulate(height[::-1])[::-1] - height
+    freeze(at, height, error, sag, belly, pond)
+    capacity = np.nan
+    if run.diameter is not None and line.slope > 0:
+        full = full_flow(run.diameter, line.slope, roughness=run.roughness)
+        capacity = CAPACITY * float(full)
+    return RunGrade(
+        run=run,
+        limit=limit,
+        at=at,
+        height=height,
+        error=error,
+        pieces=hold_to(
+            -np.diff(height), np.hypot(error[1:], error[:-1]), limit.value * np.diff(at)
+        ),
+        whole=hold_to(
+            height[0] - height[-1], np.hypot(error[0], error[-1]), limit.value * (at[-1] - at[0])
+        ),
+        line=line,
+        sag=sag,
+        belly=belly,
+        pond=pond,
+        capacity=capacity,
+        header=_header_flow(site, run, line),
+    )
+
+
+def _header_flow(site: Site, run: Run, line: Line) -> HeaderFlow | None:
+    if run.kind != "header" or run.diameter is None:
+        return None
+    labels = [outlet.label for outlet in site.outlets]
+    if run.outlet not in labels:
+        raise DomainError(f"{run.name} leads away from outlet {run.outlet}, which is not there")
+    share = target_shares(site)[labels.index(run.outlet)]
+    flow = np.array([f.inflow for f in site.flows]) * share
+    slopes = line.slope + QUANTILE * line.slope_error * np.array([[-1.0], [0.0], [1.0]])
+    check = header_check(flow, run.diameter, slopes, roughness=run.roughness)
+    least, most = check.steep[0], check.steep[2]
+    words = np.where(least, "steep", np.where(most, "cannot tell", "flatter than critical"))
+    freeze(flow)
+    return HeaderFlow(
+        flow=flow,
+        normal_depth=check.normal_depth[1],
+        critical_depth=check.critical_depth[1],
+        verdicts=tuple(str(word) for word in words),
+    )
+
+
+def _drop(survey: Survey, upper: RunGrade, lower: RunGrade) -> Drop:
+    limit = survey.limits.inlet_drop
+    fall = hold_to(
+        upper.height[-1] - lower.height[0],
+        np.hypot(upper.error[-1], lower.error[0]),
+        np.asarray(limit.value),
+    )
+    return Drop(
+        upper=upper.run.name,
+        lower=lower.run.name,
+        outlet=lower.run.outlet or "",
+        limit=limit,
+        fall=fall,
+    )
+
+
+def _warnings(
+    site: Site, survey: Survey, runs: tuple[RunGrade, ...], drops: tuple[Drop, ...]
+) -> tuple[str, ...]:
+    said = []
+    if survey.spread is None:
+        said.append(
+            f"no spread stated: one rod reading is taken to be good to "
+            f"{1000 * DEFAULT_ROD_SPREAD:.1f} mm (1/8 in, common practice)"
+        )
+    spacing = survey.limits.spacing
+    most = np.inf if spacing is None else _ABOUT * spacing.value
+    far = [g.run.name for g in runs if g.length.max() > most]
+    if spacing is not None and far:
+        said.append(
+            f"{', '.join(far)}: stations farther apart than about {spacing.value / 0.3048:.3g} ft "
+            f"({spacing.source}); a belly between them is not seen"
+        )
+    blind = [g.run.name for g in runs if g.run.kind == "header" and g.run.diameter is None]
+    if blind:
+        said.append(
+            f"{', '.join(blind)}: no pipe diameter, so whether it is flatter than critical is not "
+            "known"
+        )
+    said += _overfull(site, runs)
+    said += _typed_drop(site, drops)
+    return tuple(said)
+
+
+def _overfull(site: Site, runs: tuple[RunGrade, ...]) -> list[str]:
+    most = max(site.flows, key=lambda flow: flow.inflow)
+    return [
+        f"{g.run.name}: {most.name} is more than it carries with a free surface; it runs full"
+        for g in runs
+        if g.run.kind == "supply pipe" and g.capacity < most.inflow
+    ]
+
+
+def _typed_drop(site: Site, drops: tuple[Drop, ...]) -> list[str]:
+    """Say where the rod and the inlet drop that was entered for the box disagree."""
+    typed = site.box.inlet_drop
+    if typed is None or not drops:
+        return []
+    least = min(drops, key=lambda drop: float(drop.fall.fall))
+    if abs(float(least.fall.fall) - typed) <= 2 * float(least.fall.error):
+        return []
+    return [
+        f"the box's inlet drop is entered as {1000 * typed:.0f} mm; by the rod it is "
+        f"{1000 * float(least.fall.fall):.0f} mm over outlet {least.outlet}"
+    ]

@@ -1,1 +1,0 @@
-"""The falls of the pipes from rod readings."""

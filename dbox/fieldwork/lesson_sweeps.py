@@ -1,0 +1,373 @@
+"""How far a box may lean or one lip be off, and which opening forgives most.
+
+All lips but the first are level. The whole table is one call of `split`.
+
+The box is the one of the handout's table. What is caught in a time is share times flow times time.
+
+The box's lips are level before it leans (`bench_box`). It is leaned step by step towards one side,
+and both ways at once over a grid; every lean is split at every flow, all of them in one call.
+
+Every kind of opening gets the same box, the same one wrong lip and the same flows. The narrower an
+opening, the higher the water stands over it and the less an error matters; but the inlet must then
+stand higher over the outlets, or it drowns.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from dbox.arrays import Array, freeze
+from dbox.errors import DomainError
+from dbox.fieldwork.lesson_box import INCH, LESSON_FLOWS, LESSON_TOLERANCE, leaning_lips
+from dbox.fieldwork.shares import target_shares
+from dbox.fieldwork.site import Flow, Site, Tolerance
+from dbox.hydraulics.openings import Circle, Notch, Opening, PipeEnd, Slot
+from dbox.hydraulics.split import Split, range_warnings, split
+
+LESSON_ERRORS = tuple(part * INCH for part in (-1 / 32, -1 / 16, -1 / 8, -1 / 4, 1 / 8))
+"""Errors of the usual table, + above the other lips. [m]"""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class LipTable:
+    """The share of a line whose lip is wrong; arrays are read-only."""
+
+    opening: Opening  # The opening of every outlet.
+    outlets: int  # How many outlets the box has.
+    flows: tuple[Flow, ...]  # The flows, one a row.
+    error: Array  # (errors,) The wrong lip over the others, one a column. [m]
+    share: Array  # (flows, errors) Share of its line. [-]
+    level_head: Array  # (flows,) Head over the lips while all are level. [m]
+    warnings: tuple[str, ...]  # Where the model is weak.
+
+    @property
+    def fair(self) -> float:
+        """Share of each line while the lips are level. [-]"""
+        return 1.0 / self.outlets
+
+    @property
+    def others(self) -> Array:
+        """Share of each line whose lip is right. [-] (flows, errors)."""
+        result: Array = (1.0 - self.share) / (self.outlets - 1)
+        return result
+
+
+def lip_table(
+    opening: Opening,
+    outlets: int,
+    flows: Sequence[Flow],
+    errors: Sequence[float] = LESSON_ERRORS,
+) -> LipTable:
+    """Split a box with one wrong lip, at every flow and every error; errors [m].
+
+    >>> from dbox import Circle
+    >>> bucket = Flow(name="bucket", inflow=20e-3 / 60)
+    >>> lip_table(Circle(0.0508, coefficient=0.6), 4, [bucket]).share.round(2).tolist()
+    [[0.27, 0.29, 0.34, 0.43, 0.17]]
+    """
+    if outlets < 2 or not flows:
+        raise DomainError(f"{outlets} outlets and {len(flows)} flows; give at least 2 and 1")
+    wrong = np.array([0.0, *errors])
+    lips = np.zeros((wrong.size, outlets))
+    lips[:, 0] = wrong
+    inflow = np.array([flow.inflow for flow in flows])
+    result = split(inflow[:, None], lips, opening)
+    error, share, head = wrong[1:].copy(), result.share[:, 1:, 0], result.level[:, 0].copy()
+    level = split(inflow, lips[0], opening)
+    freeze(error, share, head)
+    return LipTable(
+        opening=opening,
+        outlets=outlets,
+        flows=tuple(flows),
+        error=error,
+        share=share,
+        level_head=head,
+        warnings=range_warnings(level, [flow.name for flow in flows]),
+    )
+
+
+WRONG = -INCH / 8
+"""How the one lip is set over the others. [m]"""
+
+POURS = (LESSON_FLOWS[1], LESSON_FLOWS[2])
+"""The pours of the exercise: the most of an ordinary day, and a bucket."""
+
+SECONDS = 30.0
+"""For how long each outlet is caught. [s]"""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Exercise:
+    """A bench exercise and what it gives."""
+
+    table: LipTable  # The pours, with one error.
+    seconds: float  # For how long each outlet is caught. [s]
+
+    @property
+    def share(self) -> Array:
+        """Share of the line with the wrong lip, and of each other line. [-] (pours, 2)."""
+        return np.stack([self.table.share[:, 0], self.table.others[:, 0]], -1)
+
+    @property
+    def caught(self) -> Array:
+        """What each of the two catches. [m3] (pours, 2)."""
+        inflow = np.array([flow.inflow for flow in self.table.flows])
+        result: Array = self.share * inflow[:, None] * self.seconds
+        return result
+
+
+def exercise(
+    opening: Opening,
+    outlets: int,
+    *,
+    pours: tuple[Flow, ...] = POURS,
+    error: float = WRONG,
+    seconds: float = SECONDS,
+) -> Exercise:
+    """Work out the exercise for a bench box; error [m], seconds [s]."""
+    if not seconds > 0:
+        raise DomainError(f"each outlet is caught for {seconds} s; give a time above 0")
+    return Exercise(table=lip_table(opening, outlets, pours, [error]), seconds=seconds)
+
+
+SIDES = {"far": (1.0, 0.0), "inlet": (-1.0, 0.0), "right": (0.0, 1.0), "left": (0.0, -1.0)}
+"""Which way a box leans towards each of its sides: far wall low, right wall low. [-]"""
+
+MOST_LEAN = 0.375 * INCH
+"""Lean up to which a sweep goes where nobody says. [m]"""
+
+STEPS, GRID = 97, 49
+"""Leans along a curve, and along either side of the map."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Sweep:
+    """Shares of a leaning box; arrays are read-only."""
+
+    site: Site  # The box.
+    tolerance: Tolerance  # What is allowed: that of the site, or one assumed for the lesson.
+    toward: str  # The side that the curve leans to, a key of `SIDES`.
+    target: Array  # (n,) Wanted share of each outlet. [-]
+    tilt: Array  # (steps,) How much lower that side stands than the one opposite. [m]
+    share: Array  # (flows, steps, n) Share of each outlet along the curve. [-]
+    low: Array  # (grid,) How much lower the far wall, or the right wall, stands on the map. [m]
+    map_share: Array  # (flows, grid, grid, n) Share of each outlet, the far wall's lean first. [-]
+    level_head: Array  # (flows,) Head over the lips while they are level. [m]
+    warnings: tuple[str, ...]  # Where the model is weak.
+
+    @property
+    def over_target(self) -> Array:
+        """Share over target of the line that gets the most for its target. [-] (flows, steps)."""
+        result: Array = _over(self.share, self.target).max(-1)
+        return result
+
+    @property
+    def equal_targets(self) -> bool:
+        """Whether every open line is to get the same, so that a share itself can be shown."""
+        wanted = self.target[self.target > 0]
+        return bool(np.ptp(wanted) < 1e-12)
+
+    @property
+    def scale(self) -> float:
+        """Factor from share over target to what is shown, a share where all are equal. [-]"""
+        return float(self.target.max()) if self.equal_targets else 1.0
+
+    @property
+    def worst(self) -> npt.NDArray[np.int64]:
+        """Place of that line among the outlets, (flows, steps)."""
+        over = _over(self.share, self.target)
+        result: npt.NDArray[np.int64] = np.flatnonzero(self.target > 0)[over.argmax(-1)]
+        return result
+
+    @property
+    def map_over_target(self) -> Array:
+        """The same over the map. [-] (flows, grid, grid)."""
+        result: Array = _over(self.map_share, self.target).max(-1)
+        return result
+
+    @property
+    def map_off(self) -> Array:
+        """Largest difference of any line from its target, over it. [-] (flows, grid, grid)."""
+        return _off(self.map_share, self.target)
+
+    @property
+    def limit(self) -> Array:
+        """Lean at which some line leaves the tolerance, between steps by a straight line. [m]
+
+        (flows,); inf where none does, 0 where the level box is out already.
+        """
+        off, allowed = _off(self.share, self.target), self.tolerance.share
+        return np.array([_crossing(self.tilt, row, allowed) for row in off])
+
+
+def sweep(
+    site: Site,
+    *,
+    toward: str = "right",
+    most: float = MOST_LEAN,
+    steps: int = STEPS,
+    grid: int = GRID,
+) -> Sweep:
+    """Lean a box and split it at every lean and flow; most [m]."""
+    if toward not in SIDES:
+        raise DomainError(f"toward is {toward!r}; a box leans to {', '.join(SIDES)}")
+    if not (np.isfinite(most) and most > 0):
+        raise DomainError(f"the most that the box leans is {most} m; it must be above 0")
+    tilt, low = np.linspace(0.0, most, steps), np.linspace(-most, most, grid)
+    lips = np.concatenate([
+        leaning_lips(site, *(way * tilt for way in SIDES[toward])),
+        leaning_lips(site, low[:, None], low).reshape(grid * grid, -1),
+    ])  # fmt: skip
+    inflow = np.array([flow.inflow for flow in site.flows])
+    result = split(inflow[:, None], lips, [o.opening for o in site.outlets])
+    level = _at(result, 0)
+    target, share, level_head = target_shares(site), result.share, level.level.copy()
+    shares = share[:, :steps], share[:, steps:].reshape(inflow.size, grid, grid, -1)
+    freeze(tilt, low, target, level_head, *shares)
+    return Sweep(
+        site=site,
+        tolerance=site.tolerance or LESSON_TOLERANCE,
+        toward=toward,
+        target=target,
+        tilt=tilt,
+        share=shares[0],
+        low=low,
+        map_share=shares[1],
+        level_head=level_head,
+        warnings=range_warnings(level, [flow.name for flow in site.flows]),
+    )
+
+
+def _at(result: Split, place: int) -> Split:
+    """The split of every flow at one lean."""
+    parts = {
+        name: getattr(result, name)[:, place]
+        for name in ("inflow", "level", "head", "flow", "overflow")
+    }
+    return replace(result, **parts)
+
+
+def _over(share: Array, target: Array) -> Array:
+    """Share over target of the outlets that are to get any."""
+    wanted = target > 0
+    return np.asarray(share[..., wanted] / target[wanted])
+
+
+def _off(share: Array, target: Array) -> Array:
+    return np.asarray(np.abs(_over(share, target) - 1.0).max(-1))
+
+
+def _crossing(tilt: Array, off: Array, allowed: float) -> float:
+    """Where a curve first passes what is allowed; off is 0 or more."""
+    beyond = np.flatnonzero(off > allowed)
+    if not beyond.size:
+        return np.inf
+    first = int(beyond[0])
+    if first == 0:
+        return 0.0
+    ends = slice(first - 1, first + 1)
+    return float(np.interp(allowed, off[ends], tilt[ends]))
+
+
+LESSON_ERROR = -INCH / 8
+"""The wrong lip over the others where nobody says. [m]"""
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of opening and what it is called."""
+
+    name: str
+    opening: Opening
+
+
+KINDS = (
+    Kind("round hole", Circle(2 * INCH)),
+    Kind("large hole", Circle(3.5 * INCH)),
+    Kind("V-notch", Notch(np.pi / 2)),
+    Kind("slot", Slot(INCH)),
+    Kind("bare pipe end", PipeEnd(4.026 * INCH)),
+)
+"""A 2 in hole, a 3-1/2 in hole, a 90 degree notch, a 1 in slot open on top, a 4 in pipe of schedule
+40 (inside 4.026 in, ASME B36.10M: from memory)."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Comparison:
+    """Kinds of openings under one error; arrays are read-only."""
+
+    kinds: tuple[Kind, ...]  # What was compared.
+    outlets: int  # How many outlets the box has.
+    flows: tuple[Flow, ...]  # The flows.
+    error: float  # The wrong lip over the others. [m]
+    share: Array  # (k, flows) Share of its line. [-]
+    head: Array  # (k, flows) Head over the lips while all are level. [m]
+    warnings: tuple[str, ...]  # Where the model is weak.
+
+    @property
+    def fair(self) -> float:
+        """Share of each line while the lips are level. [-]"""
+        return 1.0 / self.outlets
+
+    @property
+    def weakest(self) -> int:
+        """Place of the smallest flow, at which an error matters the most."""
+        return int(np.argmin([flow.inflow for flow in self.flows]))
+
+    @property
+    def drop(self) -> Array:
+        """Head at the strongest flow: what the inlet must stand over the lips. [m] (k,)."""
+        result: Array = self.head.max(-1)
+        return result
+
+    @property
+    def caution(self) -> str:
+        """One sentence in place of a warning for every opening and flow; empty for none."""
+        if not self.warnings:
+            return ""
+        return (
+            "many of these heads lie outside those at which the coefficients were measured, and "
+            "below 5 mm surface tension decides: take the order of the openings, not the last digit"
+        )
+
+    @property
+    def order(self) -> npt.NDArray[np.int64]:
+        """Places of the kinds, the most forgiving at the weakest flow first, (k,)."""
+        off = np.abs(self.share[:, self.weakest] - self.fair)
+        result: npt.NDArray[np.int64] = np.argsort(off, kind="stable")
+        return result
+
+
+def compare(
+    kinds: Sequence[Kind] = KINDS,
+    *,
+    outlets: int = 4,
+    flows: Sequence[Flow] = LESSON_FLOWS,
+    error: float = LESSON_ERROR,
+) -> Comparison:
+    """Hold kinds of openings against each other; error [m]."""
+    if not kinds:
+        raise DomainError("no opening to compare; name at least one")
+    tables = [lip_table(kind.opening, outlets, flows, [error]) for kind in kinds]
+    share = np.array([table.share[:, 0] for table in tables])
+    head = np.array([table.level_head for table in tables])
+    freeze(share, head)
+    return Comparison(
+        kinds=tuple(kinds),
+        outlets=outlets,
+        flows=tuple(flows),
+        error=error,
+        share=share,
+        head=head,
+        warnings=_warnings(kinds, tables),
+    )
+
+
+def _warnings(kinds: Sequence[Kind], tables: Sequence[LipTable]) -> tuple[str, ...]:
+    return tuple(
+        f"{kind.name}: {sentence}"
+        for kind, table in zip(kinds, tables, strict=True)
+        for sentence in table.warnings
+    )

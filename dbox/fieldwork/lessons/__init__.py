@@ -1,1 +1,0 @@
-"""Why does a dead-level box matter? What an instructor shows, and lets a class guess first."""

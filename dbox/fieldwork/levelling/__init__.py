@@ -1,1 +1,0 @@
-"""Which insert to turn, how far and which way, or how to bed the box again."""

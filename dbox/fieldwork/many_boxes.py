@@ -1,0 +1,307 @@
+"""Many boxes at once, boxes by outlets: verdicts, turns and their tally.
+
+By drawing, as `confidence` does it for one box: the same seed and number of draws give a box the
+same chances. Or quickly, to first order: the errors of the lips, taken to be independent and
+normal, move the roots r = sqrt(q) of the flows, which run nearly straight with the heads, by
+
+    dr_i / dlip_j = R_i (w_j - [i = j]),    R = dr/dh,    w_j = R_j r_j / sum R r,
+
+the water level moving by w_j where lip j does. A dry lip has the root that it would have if its
+straight line went on below 0. A box is outside where one outlet is surely beyond an edge of its
+tolerance, within where by the sum of the tails at all edges (Bonferroni) none is.
+"""
+
+from dataclasses import dataclass, fields, replace
+from statistics import NormalDist
+
+import numpy as np
+import numpy.typing as npt
+
+from dbox.arrays import Array, BoolArray, freeze
+from dbox.fieldwork.levelling import HAND_STEP, alike, offsets_of
+from dbox.fieldwork.shares import SURE, VERDICTS, chances, verdict_codes
+from dbox.fieldwork.turning import LEAST_MOVE, Reach, hand_turns
+from dbox.hydraulics.openings import Opening
+from dbox.hydraulics.split import OutletSet, Split, split
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Boxes:
+    """Boxes alike in the number of their outlets and in their openings."""
+
+    openings: tuple[Opening, ...]  # The openings, one per outlet.
+    lip: Array  # (k, n) Lips over still water; inf where capped. [m]
+    error: Array  # (k, n) Standard deviation of each lip. [m]
+    tolerance: Array  # (k,) Allowed difference of a share from its target, as a fraction of it. [-]
+    # (k, n) Hole centre from pipe centre; 0 where the insert cannot be turned, NaN where unknown.
+    # [m]
+    hole_offset: Array
+    # (k, n) Angle of the hole from straight down, clockwise as seen from inside the box; NaN where
+    # unknown. [rad]
+    clock: Array
+
+    @property
+    def uncapped(self) -> BoolArray:
+        """Whether the outlet is open. (k, n)."""
+        return np.isfinite(self.lip)
+
+    @property
+    def target(self) -> Array:
+        """Wanted share: the same for every open outlet of a box. [-] (k, n)."""
+        shares: Array = self.uncapped / self.uncapped.sum(-1, keepdims=True)
+        return shares
+
+
+_DRAWN = 2**16
+"""Lips drawn at a time, so that a list of any length needs little memory."""
+
+_LEAST_HEAD = 1e-6
+_ROUNDING = 1e-9
+_WITHIN, _OUTSIDE, _NEITHER = range(len(VERDICTS))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Judged:
+    """Shares and verdicts of boxes; arrays are read-only, flows first."""
+
+    share: Array  # (f, k, n) Share of each outlet at the best estimate of the lips. [-]
+    worst: npt.NDArray[np.intp]  # (f, k) Index of the outlet with the largest share over target.
+    worst_over_target: Array  # (f, k) That share over its target. [-]
+    # (f, k) Chance that every outlet is within tolerance; NaN to first order, which only bounds it.
+    # [-]
+    within_probability: Array
+    verdict: npt.NDArray[np.int8]  # (f, k) Index into `confidence.VERDICTS`.
+
+
+def judge_drawn(boxes: Boxes, inflow: Array, *, samples: int, seed: int) -> Judged:
+    """Judge boxes by drawing their lips; inflow [m3/s]."""
+    count, outlets = boxes.lip.shape
+    scatter = np.random.default_rng(seed).standard_normal((samples, outlets))
+    within, beyond = np.empty((2, inflow.size, count))
+    target = boxes.target
+    step = max(1, _DRAWN // scatter.size)
+    for first in range(0, count, step):
+        rows = slice(first, first + step)
+        drawn = boxes.lip[rows, None] + scatter * boxes.error[rows, None]
+        for case, flow in enumerate(inflow):
+            within[case, rows], beyond[case, rows] = chances(
+                split(flow, drawn, boxes.openings).share,
+                target[rows, None],
+                boxes.tolerance[rows, None, None],
+            )
+    result = split(inflow[:, None], boxes.lip, boxes.openings)
+    return _judged(boxes, result, within, verdict_codes(within, beyond))
+
+
+def judge_first_order(boxes: Boxes, inflow: Array) -> Judged:
+    """Judge boxes by the slopes of their outlets, which is quick; inflow [m3/s]."""
+    result = split(inflow[:, None], boxes.lip, boxes.openings)
+    low, high = _rooms(boxes, result)
+    least = np.minimum(low, high).min(0)
+    sure = NormalDist().inv_cdf(SURE)
+    within = least >= sure
+    if within.any():
+        from scipy.special import ndtr
+
+        tails = (ndtr(-low[:, within]) + ndtr(-high[:, within])).sum(0)
+        within[within] = tails <= 1.0 - SURE
+    codes = np.where(within, _WITHIN, np.where(least <= -sure, _OUTSIDE, _NEITHER))
+    return _judged(boxes, result, np.full(least.shape, np.nan), codes.astype(np.int8))
+
+
+def _rooms(boxes: Boxes, result: Split) -> tuple[Array, Array]:
+    """Room to the lower and the upper edge of tolerance, in standard errors. (n, f, k) each."""
+    head, flow = _outlets_first(result.head), _outlets_first(result.flow)
+    deviation, target = _outlets_first(boxes.error)[:, None], _outlets_first(boxes.target)[:, None]
+    # a lip that is dry, or nearly so, has the root that its opening gives at an error's head
+    rate = _root_rate(boxes.openings, np.maximum(head, np.maximum(deviation, _LEAST_HEAD)))
+    root = np.where(flow > 0, np.sqrt(flow), rate * np.maximum(head, -1.0))
+    pull = rate * np.maximum(root, 0.0)
+    pull /= pull.sum(0)
+    variance = deviation**2
+    common = (variance * pull**2).sum(0)
+    error = rate * np.sqrt(np.maximum(variance * (1.0 - 2.0 * pull) + common, 0.0))
+    wanted = target * result.inflow
+    low, high = np.sqrt(wanted * (1.0 - boxes.tolerance)), np.sqrt(wanted * (1.0 + boxes.tolerance))
+    # where nothing at all is within tolerance there is no lower edge, and a capped line has none
+    floor = (target > 0) & (boxes.tolerance < 1.0)
+    with np.errstate(divide="ignore"):
+        over = np.where(floor, (root - low + _ROUNDING * high) / error, np.inf)
+        under = np.where(target > 0, (high - root + _ROUNDING * high) / error, np.inf)
+    return over, under
+
+
+def _outlets_first(values: Array) -> Array:
+    """Outlets along the first axis, as in the solver: sums over them then run along memory."""
+    return np.ascontiguousarray(np.moveaxis(values, -1, 0))
+
+
+def _root_rate(openings: tuple[Opening, ...], head: Array) -> Array:
+    """How the root of each outlet's flow runs with its head. [(m3/s)^0.5/m] (n, ...)"""
+    flow, slope = OutletSet(openings).rating(head.reshape(len(openings), -1), None)
+    rate: Array = (0.5 * slope / np.sqrt(flow)).reshape(head.shape)
+    return rate
+
+
+def _judged(boxes: Boxes, result: Split, within: Array, codes: npt.NDArray[np.int8]) -> Judged:
+    share, target = result.share, boxes.target
+    over = np.where(target > 0, share / np.where(target > 0, target, 1.0), 0.0)
+    worst = over.argmax(-1)
+    largest = np.take_along_axis(over, worst[..., None], -1)[..., 0]
+    freeze(share, worst, largest, within, codes)
+    return Judged(
+        share=share,
+        worst=worst,
+        worst_over_target=largest,
+        within_probability=within,
+        verdict=codes,
+    )
+
+
+WORK = ("nothing to do", "adjust", "re-bed", "read again")
+"""What can be wanted at a box; the last where its readings cannot tell whether anything is."""
+
+_TOGETHER = 64
+"""Boxes whose goals are weighed at a time: what thousands of goals need then stays small."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Work:
+    """The work at boxes; arrays are read-only."""
+
+    # (k,) Index into `WORK`; -1 where the offset of some hole is unknown.
+    kind: npt.NDArray[np.int8]
+    # (k, n) Rounded turn, clockwise seen from inside the box; NaN where the clock is unknown. [rad]
+    turn: Array
+    angle_after: Array  # (k, n) Angle of the hole from straight down; NaN where unknown. [rad]
+    move: Array  # (k, n) Rise of each lip; 0 where capped. [m]
+    reachable: BoolArray  # (k, n) Whether the lip can be brought to its height; True where capped.
+
+
+def work_at(boxes: Boxes, verdict: npt.NDArray[np.int8], inflow: float) -> Work:
+    """Work out what to turn at each box, or that it must be bedded again; inflow [m3/s]."""
+    unknown = np.any(np.isnan(boxes.hole_offset) & boxes.uncapped, axis=-1)
+    boxes = replace(boxes, hole_offset=np.nan_to_num(boxes.hole_offset))
+    reach = Reach.of_lips(boxes.lip, boxes.hole_offset, boxes.clock)
+    offset = _offsets(boxes, inflow)
+    wanted = _goals(boxes, offset) + offset
+    reachable = reach.allows(wanted)
+    kind = _kinds(boxes, verdict, reach, offset, reachable)
+    hold = (kind != WORK.index("adjust")) & (kind != WORK.index("re-bed"))
+    turn, after = hand_turns(reach, wanted, HAND_STEP, hold=hold[:, None])
+    move = np.where(reach.uncapped, after, 0.0) - reach.lip
+    too_fine = (kind == WORK.index("adjust")) & np.all(np.abs(move) <= LEAST_MOVE, axis=-1)
+    kind[too_fine] = WORK.index("nothing to do")
+    kind[unknown] = -1
+    angle_after = (reach.angle + turn + np.pi) % (2.0 * np.pi) - np.pi
+    freeze(kind, turn, angle_after, move, reachable)
+    return Work(kind=kind, turn=turn, angle_after=angle_after, move=move, reachable=reachable)
+
+
+def _goals(boxes: Boxes, offset: Array) -> Array:
+    """Height that the wanted lips are counted from. [m] (k, 1)"""
+    goals = np.empty((len(boxes.lip), 1))
+    for first in range(0, len(goals), _TOGETHER):
+        rows = slice(first, first + _TOGETHER)
+        reach = Reach.of_lips(boxes.lip[rows], boxes.hole_offset[rows], boxes.clock[rows])
+        goals[rows, 0] = reach.least_turning_height(offset[rows])
+    return goals
+
+
+def _offsets(boxes: Boxes, inflow: float) -> Array:
+    """Wanted height of each lip over the goal; 0 for equal holes, at any flow. [m] (k, n)"""
+    if len(set(boxes.openings)) == 1:
+        return np.zeros_like(boxes.lip)
+    return offsets_of(boxes.openings, boxes.target * inflow, boxes.uncapped)
+
+
+def _kinds(
+    boxes: Boxes,
+    verdict: npt.NDArray[np.int8],
+    reach: Reach,
+    offset: Array,
+    reachable: BoolArray,
+) -> npt.NDArray[np.int8]:
+    within, outside = VERDICTS.index("within"), VERDICTS.index("outside")
+    over = reach.lip - offset
+    by_chance = alike(over, np.where(boxes.uncapped, boxes.error, np.inf))
+    kinds = np.where(reachable.all(-1), WORK.index("adjust"), WORK.index("re-bed"))
+    kinds[by_chance & ~np.any(verdict == outside, axis=0)] = WORK.index("read again")
+    kinds[np.all(verdict == within, axis=0)] = WORK.index("nothing to do")
+    return kinds.astype(np.int8)
+
+
+Counts = npt.NDArray[np.int64]
+
+EDGES: Array = np.append(np.arange(100, 401) / 100, np.inf)
+"""Edges of the bins of the worst share over target; the last bin is open. [-]"""
+
+EDGES.setflags(write=False)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Tally:
+    """Counts of boxes; tallies of parts of a list add up to that of the list."""
+
+    # (3,) Boxes by their worst verdict over all flows, in the order of `VERDICTS`.
+    verdicts: Counts
+    by_flow: Counts  # (f, 3) Boxes by their verdict at each flow.
+    worst: Counts  # (f, bins) Boxes by the share over target of their worst line, between `EDGES`.
+    # (4,) Boxes by what is to be done, in the order of `WORK`; none where that is unknown.
+    work: Counts
+    refused: Counts  # (1,) Rows that could not be computed.
+
+    @classmethod
+    def empty(cls, flows: int, refused: int = 0) -> "Tally":
+        """No boxes at all, at a number of flows."""
+        return cls(
+            verdicts=np.zeros(len(VERDICTS), np.int64),
+            by_flow=np.zeros((flows, len(VERDICTS)), np.int64),
+            worst=np.zeros((flows, EDGES.size - 1), np.int64),
+            work=np.zeros(len(WORK), np.int64),
+            refused=np.array([refused], np.int64),
+        )
+
+    @classmethod
+    def of(cls, judged: Judged, work: Work | None) -> "Tally":
+        """Count boxes."""
+        worst = np.clip(judged.worst_over_target, EDGES[0], EDGES[-2])
+        return cls(
+            verdicts=_counts(overall(judged), len(VERDICTS)),
+            by_flow=np.stack([_counts(codes, len(VERDICTS)) for codes in judged.verdict]),
+            worst=np.stack([np.histogram(each, EDGES)[0] for each in worst]),
+            work=_counts(work.kind[work.kind >= 0] if work else np.array([], np.int8), len(WORK)),
+            refused=np.zeros(1, np.int64),
+        )
+
+    def __add__(self, other: "Tally") -> "Tally":
+        return Tally(
+            **{f.name: getattr(self, f.name) + getattr(other, f.name) for f in fields(self)}
+        )
+
+    @property
+    def boxes(self) -> int:
+        """Boxes that were computed."""
+        return int(self.verdicts.sum())
+
+    def worst_at(self, part: float) -> Array:
+        """Share over target that the worst line of a part of the boxes stays under, at each flow.
+
+        part [-] -> [-].
+        """
+        ends = np.minimum(EDGES, EDGES[-2])
+        sums = [np.concatenate([[0], np.cumsum(each)]) / self.boxes for each in self.worst]
+        return np.array([np.interp(part, each, ends) for each in sums])
+
+
+def overall(judged: Judged) -> npt.NDArray[np.int8]:
+    """Verdict over all flows: within at each, outside at one at least, else cannot tell."""
+    within, outside, neither = range(len(VERDICTS))
+    any_outside = np.any(judged.verdict == outside, axis=0)
+    all_within = np.all(judged.verdict == within, axis=0)
+    codes = np.where(any_outside, outside, np.where(all_within, within, neither))
+    return codes.astype(np.int8)
+
+
+def _counts(codes: npt.NDArray[np.int8], kinds: int) -> Counts:
+    return np.bincount(codes, minlength=kinds).astype(np.int64)

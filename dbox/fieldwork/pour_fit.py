@@ -1,0 +1,574 @@
+"""What explains the catches of a pour best: the ruler, one lip off, or an outlet partly blocked.
+
+The unknowns are standard normal numbers z: one for each open lip over its reading, one for each
+inflow, ln(inflow / poured), and one for the blockage where there is one. With the level y at which
+the outlets pass the inflow Q, s_i = dq_i/dh and S = sum of s_i, the derivatives are exact:
+
+    dq_i / d lip_j = s_i s_j / S - s_i [i = j],    dq_i / d ln Q = Q s_i / S,
+    dq_i / d b     = q_k / (1 - b) (s_i / S - [i = k])    for a blockage b of outlet k.
+
+The candidates are
+
+    agree        every lip stands where it was read, within the error of its readings
+    height k     so do all but lip k, which stands off its reading by x, x ~ N(0, LIP_SPREAD)
+    blockage k   outlet k passes only 1 - b of what its lip would let through, whatever the flow,
+                 b between LEAST_BLOCKAGE and 1, all values alike
+
+Each is fitted to the readings and to all catches of all pours at once. Its unknowns are written as
+standard normal numbers z (b through the normal distribution function), so that with the residuals
+d of the catches, each over its error, the misfit S = |z|^2 + |d|^2 holds readings, priors and
+catches alike. scipy.optimize.least_squares finds its minimum, and Laplace's approximation gives
+the evidence of the candidate,
+
+    ln evidence = - S / 2 - ln det(I + G^T G) / 2,     G = dd/dz at the minimum,
+
+which charges a candidate for what it leaves free (R. E. Kass and A. E. Raftery 1995, Bayes
+factors, J. American Statistical Association 90, 773-795: from memory). Evidence times the
+probability before the pour, `PRIOR`, scaled to add up to one, is the probability after it.
+
+A height error fades as the flow grows and a blockage does not: two pours of different flow tell
+them apart, one alone hardly can.
+
+One thing is said only where it is much more probable than all others together. Otherwise the
+answer is "cannot tell", with what would tell: a second pour at the flow at which the two best
+explanations differ most, or more readings of the outlet in doubt. That they agree is said only
+where a blockage of half an outlet would have shown.
+
+The difference of two explanations at a flow is counted in standard deviations,
+d^2 = D^T V^-1 D, with D the difference of the flows that they give and V the covariance of a
+catch's error and of what either leaves open.
+"""
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+
+from dbox.arrays import Array, freeze
+from dbox.errors import DomainError, SolveError
+from dbox.fieldwork.inlet import CURE
+from dbox.fieldwork.pour import SIDE_95, Expectation
+from dbox.fieldwork.readings import MOST_READINGS
+from dbox.hydraulics.openings import Opening
+from dbox.hydraulics.openings.base import CAPILLARY_HEAD
+from dbox.hydraulics.split import Split, split
+
+_HEADS = np.geomspace(1e-5, 1.0, 300)
+_LEAST_PASSING = 1e-9
+_FARTHEST = 7.0
+
+
+@dataclass(frozen=True)
+class PartlyBlocked(Opening):
+    """An opening that passes a part of what it would pass free, whatever the head."""
+
+    opening: Opening  # The opening without what blocks it.
+    passing: float  # Part of its flow that is left. [-]
+
+    @property
+    def top(self) -> float:
+        """Height of the opening's highest point over its lip. [m]"""
+        return self.opening.top
+
+    @property
+    def measured_heads(self) -> tuple[float, float]:
+        """Heads between which the coefficient of the free opening was measured. [m]"""
+        return self.opening.measured_heads
+
+    def _free_rating(self, head: Array) -> tuple[Array, Array]:
+        flow, slope = self.opening.rating(head)
+        return self.passing * flow, self.passing * slope
+
+    def _drowned_rating(self, head: Array, fall: Array) -> tuple[Array, Array]:
+        flow, slope = self.opening.rating(head, fall)
+        return self.passing * flow, self.passing * slope
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """An explanation: `agree`, or `height` or `blockage` of one outlet (its index)."""
+
+    kind: str
+    outlet: int | None
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class PourModel:
+    """A box, its readings and its pours, under one candidate."""
+
+    candidate: Candidate  # What is taken to be wrong.
+    openings: tuple[Opening, ...]  # The openings, free.
+    height: Array  # (n,) Lips as read, inf where capped, and the errors of the readings. [m]
+    error: Array  # (n,) Lips as read, inf where capped, and the errors of the readings. [m]
+    inflow: Array  # (p,) Poured. [m3/s]
+    inflow_error: Array  # (p,) Spread of ln(inflow). [-]
+    lip_spread: float  # Spread of the lip that is off. [m]
+    least_blockage: float  # Least part of its flow that a blocked outlet loses. [-]
+
+    @cached_property
+    def _uncapped(self) -> npt.NDArray[np.intp]:
+        return np.flatnonzero(np.isfinite(self.height))
+
+    @cached_property
+    def _spread(self) -> Array:
+        """Spread of each open lip; that of the lip which is off is wider. [m] (open,)."""
+        spread: Array = self.error[self._uncapped].copy()
+        if self.candidate.kind == "height":
+            spread[self._off] = np.hypot(spread[self._off], self.lip_spread)
+        return spread
+
+    @property
+    def _off(self) -> int:
+        """The outlet that is off, counted among the open ones."""
+        return int(np.flatnonzero(self._uncapped == self._at)[0])
+
+    @property
+    def unknowns(self) -> int:
+        """How many unknowns there are."""
+        blocked = self.candidate.kind == "blockage"
+        return int(self._uncapped.size) + self.inflow.size + blocked
+
+    @property
+    def fault(self) -> int | None:
+        """Which unknown says how far the outlet is off; None where nothing is."""
+        if self.candidate.kind == "agree":
+            return None
+        return self._off if self.candidate.kind == "height" else self.unknowns - 1
+
+    def lips(self, state: Array) -> Array:
+        """Lips at a state of shape (k,); inf where capped. [m] (n,)."""
+        lips = self.height.copy()
+        lips[self._uncapped] += self._spread * state[: self._uncapped.size]
+        return lips
+
+    def lip_errors(self, error: Array) -> Array:
+        """Errors of the lips from those of the state, shape (k,); 0 where capped. [m] (n,)."""
+        errors = np.zeros_like(self.height)
+        errors[self._uncapped] = self._spread * error[: self._uncapped.size]
+        return errors
+
+    def size(self, state: Array) -> float:
+        """Lip over its reading [m], part lost [-], or NaN, at a state of shape (k,). [-]"""
+        if self.candidate.kind == "agree":
+            return float("nan")
+        if self.candidate.kind == "height":
+            return float(self._spread[self._off] * state[self._off])
+        from scipy.special import ndtr
+
+        return self.least_blockage + (1.0 - self.least_blockage) * float(ndtr(state[-1]))
+
+    def rating(self, state: Array) -> tuple[Array, Array]:
+        """Flows at a state of shape (k,), and their derivatives with respect to it.
+
+        state [-] -> [m3/s].
+        """
+        result, count = self._split(state), self._uncapped.size
+        steep = np.stack(
+            [o.rating(result.head[:, i])[1] for i, o in enumerate(result.openings)], axis=-1
+        )
+        part = steep / steep.sum(-1, keepdims=True)
+        slope = np.zeros((*steep.shape, self.unknowns))
+        slope[:, :, :count] = part[:, :, None] * (steep[:, self._uncapped] * self._spread)[:, None]
+        slope[:, self._uncapped, np.arange(count)] -= steep[:, self._uncapped] * self._spread
+        case = np.arange(self.inflow.size)
+        slope[case, :, count + case] = part * (result.inflow * self.inflow_error)[:, None]
+        if self.candidate.kind == "blockage":
+            lost = result.flow[:, self._at] / self._passing(state)
+            change = (
+                (1.0 - self.least_blockage) * np.exp(-0.5 * state[-1] ** 2) / np.sqrt(2 * np.pi)
+            )
+            slope[:, :, -1] = change * lost[:, None] * part
+            slope[:, self._at, -1] -= change * lost
+        return result.flow, slope
+
+    def starts(self, caught: Array, near: Array | None) -> list[Array]:
+        """States to begin the search from; caught [m3/s], near [-] -> [-]."""
+        first = np.zeros(self.unknowns)
+        if near is not None:
+            first[: near.size] = near
+        if self.candidate.kind != "height":
+            return [first]
+        first[self._off] *= self.error[self._at] / self._spread[self._off]
+        second = np.zeros(self.unknowns)
+        strongest = int(np.argmax(np.where(np.isnan(caught[:, self._at]), -1.0, self.inflow)))
+        free = self.openings[self._at].rating(_HEADS)[0]
+        head = float(np.interp(np.nan_to_num(caught[strongest, self._at]), free, _HEADS))
+        level = float(self._split(first).level[strongest])
+        second[self._off] = (level - head - self.height[self._at]) / self._spread[self._off]
+        return [first, second]
+
+    def at_inflow(self, inflow: float, inflow_error: float) -> "PourModel":
+        """The same box under one other pour [m3/s] whose ln has a spread [-]."""
+        return replace(self, inflow=np.array([inflow]), inflow_error=np.array([inflow_error]))
+
+    @property
+    def _at(self) -> int:
+        assert self.candidate.outlet is not None
+        return self.candidate.outlet
+
+    def _passing(self, state: Array) -> float:
+        return max(1.0 - self.size(state), _LEAST_PASSING)
+
+    def _split(self, state: Array) -> Split:
+        openings = list(self.openings)
+        if self.candidate.kind == "blockage":
+            openings[self._at] = PartlyBlocked(openings[self._at], self._passing(state))
+        count = self._uncapped.size
+        more = self.inflow_error * state[count : count + self.inflow.size]
+        # a search may step far off; no inflow is a thousand times what was poured
+        inflow = self.inflow * np.exp(np.clip(more, -_FARTHEST, _FARTHEST))
+        return split(inflow, self.lips(state), openings)
+
+
+PRIOR = {"agree": 0.5, "height": 0.25, "blockage": 0.25}
+"""Probability of each kind before anything is caught; equal among the outlets. [-] (assumed)"""
+
+LIP_SPREAD = 0.125 * 0.0254
+"""Standard deviation of a lip that stands off its reading. [m] (1/8 in: assumed)"""
+
+LEAST_BLOCKAGE = 0.1
+"""Least part of its flow that a blocked outlet loses; less is not called one. [-] (assumed)"""
+
+DRIBBLE = 0.005
+"""Least error of a catch, over the inflow: no one can time a dribble better. [-] (assumed)"""
+
+FREE_INFLOW = 0.5
+"""Spread of ln(inflow) where every outlet was caught: the catches themselves then tell what came
+in, so that a leak cannot pass for a blockage. [-]"""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Explanation:
+    """One way to explain the catches; arrays are read-only."""
+
+    kind: str  # `agree`, `height` or `blockage`.
+    outlet: int | None  # The outlet that is off; None for `agree`.
+    probability: float  # Among all candidates. [-]
+    # `height`: lip over its reading [m]; `blockage`: part of the flow that is lost [-]; with the
+    # ends of its 5 to 95 per cent band. NaN for `agree`.
+    size: float
+    # `height`: lip over its reading [m]; `blockage`: part of the flow that is lost [-]; with the
+    # ends of its 5 to 95 per cent band. NaN for `agree`.
+    low: float
+    # `height`: lip over its reading [m]; `blockage`: part of the flow that is lost [-]; with the
+    # ends of its 5 to 95 per cent band. NaN for `agree`.
+    high: float
+    # (n,) Lips that explain readings and catches together, and their errors; inf and 0 where
+    # capped. [m]
+    lip: Array
+    # (n,) Lips that explain readings and catches together, and their errors; inf and 0 where
+    # capped. [m]
+    lip_error: Array
+    flow: Array  # (pours, n) Flows that it gives, for the pours that were weighed. [m3/s]
+    # Probability of a misfit at least as large, if it were true and the outlet as far off. [-]
+    chance: float
+    model: PourModel  # What was fitted.
+    state: Array  # (k,) Its unknowns at the best fit. [-]
+    covariance: Array  # (k, k) Of the unknowns. [-]
+
+
+def explain(expectation: Expectation) -> tuple[Explanation, ...]:
+    """Weigh every explanation of what was caught.
+
+    Notes
+    -----
+    At most one thing is taken to be wrong. Where that does not hold, `chance` of the best
+    explanation is small.
+    """
+    if not any(pour.done for pour in expectation.pours):
+        raise DomainError("nothing was caught at any outlet; add a catch for each to a pour")
+    if not expectation.weighed:
+        raise DomainError(
+            "the jet of the straight inlet decides in every pour with catches, so they cannot be "
+            f"held against the ruler; {CURE}"
+        )
+    uncapped = np.flatnonzero(np.isfinite(expectation.lips.height))
+    fits = [_Fit(expectation, Candidate("agree", None))]
+    for kind, outlets in (("height", uncapped), ("blockage", _running(expectation))):
+        fits += [_Fit(expectation, Candidate(kind, int(k)), fits[0].state) for k in outlets]
+    share = np.array([PRIOR[f.kind] / (1 if f.kind == "agree" else uncapped.size) for f in fits])
+    evidence = np.array([f.log_evidence for f in fits]) + np.log(share)
+    weight = np.exp(evidence - evidence.max())
+    weight /= weight.sum()
+    order = np.argsort(-weight, kind="stable")
+    return tuple(fits[i].explanation(float(weight[i])) for i in order)
+
+
+def _running(expectation: Expectation) -> npt.NDArray[np.intp]:
+    """Outlets that by their readings may give more than a dribble in a pour with catches."""
+    inflow = np.array([pour.inflow for pour in expectation.pours])[:, None]
+    runs = expectation.high > DRIBBLE * inflow
+    return np.flatnonzero(runs[list(expectation.weighed)].sum(0))
+
+
+_MOST_STEPS = 300
+_HOPELESS = 25.0
+
+
+class _Fit:
+    """The best fit of one candidate."""
+
+    def __init__(
+        self, expectation: Expectation, candidate: Candidate, near: Array | None = None
+    ) -> None:
+        self.kind = candidate.kind
+        weighed = list(expectation.weighed)
+        pours = [expectation.pours[case] for case in weighed]
+        caught = expectation.caught[weighed]
+        inflow = np.array([p.inflow for p in pours])
+        error = np.array([p.error for p in pours])
+        uncapped = np.isfinite(expectation.lips.height)
+        complete = np.isnan(caught[:, uncapped]).sum(-1) == 0
+        self.model = PourModel(
+            candidate=candidate,
+            openings=expectation.result.openings,
+            height=expectation.lips.height,
+            error=expectation.lips.error,
+            inflow=inflow,
+            inflow_error=np.where(complete, FREE_INFLOW, error),
+            lip_spread=LIP_SPREAD,
+            least_blockage=LEAST_BLOCKAGE,
+        )
+        self.known = ~np.isnan(caught)
+        self.caught = caught[self.known]
+        slack = np.hypot(error[:, None] * caught, DRIBBLE * inflow[:, None])
+        self.slack = slack[self.known]
+        self.free = int(complete.sum())
+        self._last: tuple[Array, Array, Array] | None = None
+        self._solve(caught, near)
+
+    def _solve(self, caught: Array, near: Array | None) -> None:
+        from scipy.optimize import least_squares
+
+        starts = self.model.starts(caught, near)
+        solved = [
+            least_squares(self._residual, z, self._slope, max_nfev=_MOST_STEPS) for z in starts
+        ]
+        best = min(solved, key=lambda solution: float(solution.cost))
+        if not best.success:
+            self._refuse(2.0 * float(best.cost), str(best.message))
+        self.state: Array = best.x
+        self.misfit = 2.0 * float(best.cost)
+        steep = self._slope(self.state)
+        precision = steep.T @ steep
+        self.covariance = np.asarray(np.linalg.inv(precision), np.float64)
+        self.log_evidence = -0.5 * self.misfit - 0.5 * float(np.linalg.slogdet(precision)[1])
+
+    def _refuse(self, misfit: float, message: str) -> None:
+        if misfit > _HOPELESS * self.caught.size:
+            raise DomainError(
+                "the catches are so far from all that this box could give that no explanation can "
+                "be fitted; check volumes, times, labels and readings"
+            )
+        raise SolveError(f"fit of {self.model.candidate} stops at misfit {misfit:g}: {message}")
+
+    def _rating(self, state: Array) -> tuple[Array, Array]:
+        """Flows and slopes; the search asks for both of them at one state after another."""
+        if self._last is None or not np.array_equal(self._last[0], state):
+            self._last = (state.copy(), *self.model.rating(state))
+        return self._last[1:]
+
+    def _residual(self, state: Array) -> Array:
+        off = (self._rating(state)[0][self.known] - self.caught) / self.slack
+        return np.concatenate([state, off])
+
+    def _slope(self, state: Array) -> Array:
+        steep = self._rating(state)[1][self.known] / self.slack[:, None]
+        return np.concatenate([np.eye(state.size), steep])
+
+    def explanation(self, probability: float) -> Explanation:
+        """What was found, in units."""
+        from scipy.special import chdtrc
+
+        error = np.sqrt(self.covariance.diagonal())
+        ends = (self.model.size(self.state + side * SIDE_95 * error) for side in (0.0, -1.0, 1.0))
+        size, low, high = ends
+        lip, lip_error = self.model.lips(self.state), self.model.lip_errors(error)
+        flow = self._rating(self.state)[0]
+        freeze(lip, lip_error, flow, self.state, self.covariance)
+        # how surprising the fault is in itself is no fault of the fit
+        fault = self.model.fault
+        own = 0.0 if fault is None else float(self.state[fault]) ** 2
+        freedom = self.caught.size - self.free - (fault is not None)
+        return Explanation(
+            kind=self.kind,
+            outlet=self.model.candidate.outlet,
+            probability=probability,
+            size=size,
+            low=low,
+            high=high,
+            lip=lip,
+            lip_error=lip_error,
+            flow=flow,
+            chance=float(chdtrc(freedom, self.misfit - own)) if freedom > 0 else 1.0,
+            model=self.model,
+            state=self.state,
+            covariance=self.covariance,
+        )
+
+
+AGREE = 0.65
+"""Probability at which ruler and water are said to agree. [-] (assumed)"""
+
+LEFT_OPEN = 0.02
+"""Probability from which an explanation counts as left open. [-] (assumed)"""
+
+BLIND = 0.5
+"""Blockage which a test that says "agree" must be able to rule out. [-] (assumed)"""
+
+SURE = 0.9
+"""Probability at which an outlet, or a kind, is named. [-] (assumed)"""
+
+NO_FIT = 1e-3
+"""Probability of the misfit below which no explanation with one fault is believed. [-]"""
+
+_TELLS = 1.0
+_STANDS_OUT = 4.0
+_FLOWS = 25
+
+
+@dataclass(frozen=True, kw_only=True)
+class SecondPour:
+    """The further pour that tells most about two explanations."""
+
+    inflow: float  # What to pour. [m3/s]
+    outlet: int  # The outlet to catch, where the two differ most.
+    flow: float  # What it gives if the best explanation, or its rival, is right. [m3/s]
+    rival_flow: float  # What it gives if the best explanation, or its rival, is right. [m3/s]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Finding:
+    """What the pour test says."""
+
+    # `agree`, `disagree`, `cannot tell`, or `none fits` where one fault does not explain it.
+    verdict: str
+    outlet: int | None  # The outlet on which ruler and water disagree.
+    kind: str | None  # `height` or `blockage`; None where that cannot be told.
+    # Of what is said: of agreement, or of this outlet and, where told, this kind. [-]
+    probability: float
+    best: Explanation  # The most probable explanation, and the one that stands most against it.
+    rival: Explanation  # The most probable explanation, and the one that stands most against it.
+    # What would tell most about the two; None where nothing is open or no pour tells much.
+    second_pour: SecondPour | None
+    # Readings in all of the outlet in doubt that would tell a wrong height from a right one; None
+    # where nothing is open or no number of readings would.
+    readings: int | None
+    dry: tuple[int, ...]  # Outlets that stay dry in these pours, of which nothing is said.
+
+
+def judge(expectation: Expectation, explanations: tuple[Explanation, ...]) -> Finding:
+    """Say what the catches tell, and no more."""
+    best, rival = explanations[0], explanations[1]
+    verdict, outlet, kind, probability = _verdict(explanations)
+    if verdict == "disagree":
+        rival = next((e for e in explanations[1:] if e.outlet == outlet), rival)
+    elif verdict == "cannot tell" and best.kind == "agree":
+        rival = next(iter(_unseen(explanations)), rival)
+    settled = kind is not None or verdict in ("agree", "none fits")
+    return Finding(
+        verdict=verdict,
+        outlet=outlet,
+        kind=kind,
+        probability=probability,
+        best=best,
+        rival=rival,
+        second_pour=None if settled else _second_pour(expectation, best, rival),
+        readings=None if settled else _readings(expectation, best, rival),
+        dry=tuple(sorted(_outlets(explanations, "height") - _outlets(explanations, "blockage"))),
+    )
+
+
+def _outlets(explanations: tuple[Explanation, ...], kind: str) -> set[int]:
+    return {e.outlet for e in explanations if e.kind == kind and e.outlet is not None}
+
+
+def _verdict(explanations: tuple[Explanation, ...]) -> tuple[str, int | None, str | None, float]:
+    """Verdict, outlet, kind and its probability."""
+    best = explanations[0]
+    if best.chance < NO_FIT:
+        return "none fits", None, None, best.chance
+    by_outlet: dict[int, float] = {}
+    for each in explanations:
+        if each.outlet is None:
+            if each.probability >= AGREE and not _unseen(explanations):
+                return "agree", None, None, each.probability
+        else:
+            by_outlet[each.outlet] = by_outlet.get(each.outlet, 0.0) + each.probability
+    outlet = max(by_outlet, key=lambda k: by_outlet[k])
+    chance = by_outlet[outlet]
+    if chance < SURE:
+        return "cannot tell", None, None, best.probability
+    named = next(e for e in explanations if e.outlet == outlet)
+    if named.probability < SURE:
+        return "disagree", outlet, None, chance
+    return "disagree", outlet, named.kind, named.probability
+
+
+def _unseen(explanations: tuple[Explanation, ...]) -> list[Explanation]:
+    """Blockages that these pours could not have shown, the most probable one first."""
+    return [
+        e
+        for e in explanations
+        if e.kind == "blockage" and e.probability >= LEFT_OPEN and e.high >= BLIND
+    ]
+
+
+def _readings(expectation: Expectation, best: Explanation, rival: Explanation) -> int | None:
+    """Readings of the outlet, in all, by which its lip would stand out from its first ones."""
+    height = next((e for e in (best, rival) if e.kind == "height"), None)
+    if height is None or best.kind == rival.kind:
+        return None
+    # of a lip that is hardly off no number of readings tells that it is
+    size = max(abs(height.size), _STANDS_OUT * expectation.lips.spread / MOST_READINGS)
+    needed = int(np.ceil((_STANDS_OUT * expectation.lips.spread / size) ** 2))
+    needed = max(needed, int(expectation.lips.repeats[height.outlet]) + 1)
+    return needed if needed <= MOST_READINGS else None
+
+
+def _second_pour(
+    expectation: Expectation, best: Explanation, rival: Explanation
+) -> SecondPour | None:
+    """The flow at which two explanations differ most, if they then differ enough."""
+    openings = [
+        o for o, h in zip(best.model.openings, best.model.height, strict=True) if np.isfinite(h)
+    ]
+    slowest = float(sum(o.discharge(1.2 * CAPILLARY_HEAD) for o in openings))
+    done = [p for p in expectation.pours if p.done]
+    fastest = max(2.0 * max(p.inflow for p in done), 4.0 * slowest)
+    error = max(p.error for p in done)
+    inflows = np.geomspace(slowest, fastest, _FLOWS)
+    apart = [_apart(best, rival, float(q), error) for q in inflows]
+    inflow = float(inflows[int(np.argmax(apart))])
+    if max(apart) < _TELLS:
+        return None
+    flow, other = (_predicted(e, inflow, error)[0] for e in (best, rival))
+    outlet = int(np.argmax(np.abs(flow - other)))
+    return SecondPour(
+        inflow=inflow, outlet=outlet, flow=float(flow[outlet]), rival_flow=float(other[outlet])
+    )
+
+
+def _apart(best: Explanation, rival: Explanation, inflow: float, error: float) -> float:
+    """Standard deviations between two explanations at an inflow. [-]"""
+    (flow, spread), (other, other_spread) = (_predicted(e, inflow, error) for e in (best, rival))
+    noise = np.diag((error * np.maximum(flow, other)) ** 2 + (0.01 * inflow) ** 2)
+    variance = noise + 0.5 * (spread + other_spread)
+    difference = flow - other
+    return float(np.sqrt(difference @ np.linalg.solve(variance, difference)))
+
+
+def _predicted(explanation: Explanation, inflow: float, error: float) -> tuple[Array, Array]:
+    """Flows of all outlets in another pour, shape (n,), and their covariance, (n, n)."""
+    model = explanation.model.at_inflow(inflow, error)
+    old = explanation.model.inflow.size
+    count = explanation.state.size - old - (explanation.kind == "blockage")
+    kept = np.r_[0:count, count + old : explanation.state.size]
+    state = np.insert(explanation.state[kept], count, 0.0)
+    covariance = np.zeros((state.size, state.size))
+    covariance[count, count] = 1.0
+    others = np.delete(np.arange(state.size), count)
+    covariance[np.ix_(others, others)] = explanation.covariance[np.ix_(kept, kept)]
+    flow, slope = (rated[0] for rated in model.rating(state))
+    return flow, slope @ covariance @ slope.T

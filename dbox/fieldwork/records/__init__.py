@@ -1,1 +1,0 @@
-"""What was read, poured, seen and noted at one site, in SI: records, nothing here computes."""

@@ -1,0 +1,316 @@
+"""Shares of each line at each flow, with bands, targets and verdicts.
+
+Equal for every open outlet, in proportion to the length or the bottom area of its line, or in
+proportion to typed weights. A capped outlet gets none.
+
+The reading errors are carried by sampling: boxes are drawn that would have given the readings,
+each is split, and the drawn shares give 5 to 95 per cent bands and the probability that every
+outlet lies within the tolerance of its target. Where that is not near 1, and no one outlet is
+surely beyond its tolerance on one side either, the answer is "cannot tell", and scaling the same
+draws tells how good a reading would have to be.
+
+The shares are those without the jet of a straight inlet. Where that would move one beyond the
+tolerance, or the verdict is another with it, the jet decides and the answer is "cannot tell" too.
+
+The same lips split a trickle and a dose very differently. The weakest of the flows asked for is
+held against the strongest; where they are much alike, an ordinary trickle or a pumped dose takes
+the place of the other end.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from dbox.arrays import Array, ArrayLike, BoolArray, freeze
+from dbox.errors import DomainError
+from dbox.fieldwork.inlet import (
+    NOTICED,
+    Strike,
+    header_warnings,
+    jet_warnings,
+    possible_jets,
+    strike,
+)
+from dbox.fieldwork.readings import MOST_READINGS, Lips, measured_lips
+from dbox.fieldwork.site import Flow, Outlet, Site
+from dbox.hydraulics.split import Split, range_warnings, split
+
+
+def target_shares(site: Site) -> Array:
+    """Share of the inflow that each outlet ought to get. [-]
+
+    >>> from dbox import Circle
+    >>> from dbox.fieldwork.site import Flow, Outlet, Site
+    >>> lines = [Outlet(label=str(i), opening=Circle(0.05), capped=i == 2) for i in range(3)]
+    >>> target_shares(Site(outlets=tuple(lines), flows=(Flow(name="day", inflow=1e-5),))).tolist()
+    [0.5, 0.5, 0.0]
+    """
+    if site.target.by == "list" and len(site.target.weights) != len(site.outlets):
+        raise DomainError(
+            f"target has {len(site.target.weights)} weights for {len(site.outlets)} outlets"
+        )
+    weights = np.array([_weight(site, i, o) for i, o in enumerate(site.outlets)])
+    if not np.all((weights >= 0) & (weights < np.inf)):
+        raise DomainError(f"a target weight is {weights.tolist()}; give finite numbers, 0 or more")
+    if not weights.sum() > 0:
+        raise DomainError("no open outlet has a target above 0; open one or give it a weight")
+    shares: Array = weights / weights.sum()
+    return shares
+
+
+def _weight(site: Site, index: int, outlet: Outlet) -> float:
+    if outlet.capped:
+        return 0.0
+    weights = {
+        "equal": 1.0,
+        "length": outlet.line_length,
+        "area": outlet.line_area,
+        "list": site.target.weights[index] if site.target.by == "list" else None,
+    }
+    weight = weights[site.target.by]
+    if weight is None:
+        raise DomainError(
+            f"outlet {outlet.label} has no line {site.target.by}; the target goes by it"
+        )
+    return weight
+
+
+SURE = 0.95
+"""Chance of being within, or beyond, from which the verdict says so. [-]"""
+
+BAND = (5.0, 95.0)
+"""Percentiles of the share bands. [%]"""
+
+VERDICTS = ("within", "outside", "cannot tell")
+"""What can be said of a box at a flow."""
+
+SAMPLES = 4000
+_ROUNDING = 1e-12
+_SCALES = 0.5 ** np.arange(0.5, 4.5, 0.5)  # each step asks for twice the readings
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Assessment:
+    """Shares at every flow with bands and verdicts; arrays are read-only."""
+
+    names: tuple[str, ...]  # Name of each flow.
+    labels: tuple[str, ...]  # Label of each outlet.
+    lips: Lips  # The lips that the shares come from.
+    result: Split  # The split at the best estimate of the lips, cases by outlets.
+    share_low: Array  # (flows, n) Ends of the 5 to 95 per cent band of each share. [-]
+    share_high: Array  # (flows, n) Ends of the 5 to 95 per cent band of each share. [-]
+    target: Array  # (n,) Wanted share of each outlet. [-]
+    tolerance: float | None  # Allowed difference from the target, as a fraction of it. [-]
+    # (flows,) Probability that every outlet is within tolerance; NaN where none was given, and
+    # where the jet of the inlet decides. [-]
+    within_probability: Array
+    verdicts: tuple[str, ...]  # `within`, `outside` or `cannot tell`, for each flow.
+    lip_verdicts: tuple[str, ...]  # The same by the lips alone, as if the inlet threw no jet.
+    # (flows,) Whether the jet of the inlet moves a share beyond the tolerance, or changes the
+    # verdict.
+    jet_decides: BoolArray
+    # (flows,) Spread of one reading that would settle it; the present one where it is settled, NaN
+    # where even a sixteenth of it would not, or where the jet of the inlet decides. [m]
+    settling_spread: Array
+    warnings: tuple[str, ...]  # Where the model or the readings are weak.
+
+    @property
+    def jet_flows(self) -> str:
+        """Names of the flows at which the jet of the inlet decides, in words."""
+        pairs = zip(self.names, self.jet_decides.tolist(), strict=True)
+        return ", ".join(name for name, decides in pairs if decides)
+
+    @property
+    def over_target(self) -> Array:
+        """Share over target of each outlet; 1 where capped. [-] (flows, n)."""
+        wanted = self.target > 0
+        return np.where(wanted, self.result.share / np.where(wanted, self.target, 1.0), 1.0)
+
+    @property
+    def worst_over_target(self) -> Array:
+        """Largest share over target among the outlets. [-] (flows,)."""
+        result: Array = self.over_target[:, self.target > 0].max(-1)
+        return result
+
+    @property
+    def cv(self) -> Array:
+        """Population coefficient of variation of share over target. [-] (flows,)."""
+        over = self.over_target[:, self.target > 0]
+        mean = over.mean(-1)
+        result: Array = over.std(-1) / np.where(mean > 0, mean, 1.0)
+        return result
+
+    @property
+    def settling_repeats(self) -> Array:
+        """Readings of each outlet that would settle it with the present spread. [-] (flows,).
+
+        Those taken where it is settled; NaN where more than `MOST_READINGS` would be asked for.
+        """
+        more = (self.lips.spread / self.settling_spread) ** 2
+        readings: Array = np.ceil(self.lips.repeats.max() * more - 1e-9)
+        return np.where((more > 1.0) & (readings > MOST_READINGS), np.nan, readings)
+
+
+def assess(site: Site, *, seed: int = 0, samples: int = SAMPLES) -> Assessment:
+    """Split every flow of a site among its outlets, with bands and verdicts."""
+    lips = measured_lips(site)
+    return assess_lips(site, lips, lips.sample(samples, seed))
+
+
+def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
+    """The same for lips that need not be the measured ones, such as those after turning.
+
+    drawn [m].
+    """
+    openings = [o.opening for o in site.outlets]
+    inflow = np.array([f.inflow for f in site.flows])
+    names = tuple(f.name for f in site.flows)
+    target, tolerance = target_shares(site), site.tolerance.share if site.tolerance else None
+    result = split(inflow, lips.height, openings, rim=site.box.rim)
+    shares = split(inflow[:, None], drawn, openings, rim=site.box.rim).share
+    low, high = np.percentile(shares, BAND, axis=1)
+    probability, beyond = _chances(shares, target, tolerance)
+    codes = verdict_codes(probability, beyond)
+    jet = strike(site, possible_jets(site), lips.height, inflow, result.share, target)
+    alike = _same_with_jet(site, jet, drawn, codes)
+    decides = ~alike | jet.changes(NOTICED if tolerance is None else tolerance)
+    unsure = decides & ~(alike & (codes == VERDICTS.index("outside")))
+    settling = _settling_spread(site, lips, drawn, probability, beyond)
+    settling[decides], probability[unsure] = np.nan, np.nan
+    freeze(low, high, target, probability, decides, settling)
+    return Assessment(
+        names=names,
+        labels=tuple(o.label for o in site.outlets),
+        lips=lips,
+        result=result,
+        share_low=low,
+        share_high=high,
+        target=target,
+        tolerance=tolerance,
+        within_probability=probability,
+        verdicts=_words(np.where(unsure, VERDICTS.index("cannot tell"), codes)),
+        lip_verdicts=_words(codes),
+        jet_decides=decides,
+        settling_spread=settling,
+        warnings=(
+            *jet_warnings(site, jet, decides, names),
+            *range_warnings(result, names),
+            *header_warnings(site, result),
+            *lips.warnings,
+        ),
+    )
+
+
+def _chances(shares: Array, target: Array, tolerance: float | None) -> tuple[Array, Array]:
+    """As `chances`; unknown where nobody named a tolerance."""
+    if tolerance is None:
+        unknown = np.full(shares.shape[:-2], np.nan)
+        return unknown, unknown
+    return chances(shares, target, tolerance)
+
+
+def chances(shares: Array, target: Array, tolerance: ArrayLike) -> tuple[Array, Array]:
+    """Chance that every outlet is within tolerance, and that some one outlet is beyond it.
+
+    shares [-], target [-], tolerance [-] -> [-].
+
+    Beyond counts the draws on one side, of the outlet and side where they are most: poor readings
+    of a level box put every draw off somewhere, but nobody could say where.
+    """
+    over, allowed = shares - target, np.asarray(tolerance) * target + _ROUNDING
+    within: Array = np.all(np.abs(over) <= allowed, axis=-1).mean(-1)
+    sides = np.maximum((over > allowed).mean(-2), (over < -allowed).mean(-2))
+    return within, sides.max(-1)
+
+
+def verdict_codes(within: Array, beyond: Array) -> npt.NDArray[np.int8]:
+    """What two chances of `chances` say: an index into `VERDICTS`; within [-], beyond [-]."""
+    codes = np.where(within >= SURE, 0, np.where(beyond >= SURE, 1, 2))
+    return codes.astype(np.int8)
+
+
+def _words(codes: npt.NDArray[np.integer]) -> tuple[str, ...]:
+    return tuple(VERDICTS[code] for code in codes)
+
+
+def _same_with_jet(site: Site, jet: Strike, drawn: Array, codes: npt.NDArray[np.int8]) -> BoolArray:
+    """Whether each verdict is the same in every way in which the jet may strike. (flows,)"""
+    same = np.ones(codes.shape, np.bool_)
+    openings = [o.opening for o in site.outlets]
+    for extra in jet.head:
+        lips = drawn - extra[:, None]
+        shares = split(jet.inflow[:, None], lips, openings, rim=site.box.rim).share
+        tolerance = site.tolerance.share if site.tolerance else None
+        same &= verdict_codes(*_chances(shares, jet.target, tolerance)) == codes
+    return same
+
+
+def _settling_spread(
+    site: Site, lips: Lips, drawn: Array, probability: Array, beyond: Array
+) -> Array:
+    """Spread of one reading at which each verdict would be within or outside."""
+    spread = np.full(probability.shape, lips.spread)
+    if site.tolerance is None:
+        return np.full_like(spread, np.nan)
+    target, tolerance = target_shares(site), site.tolerance.share
+    openings = [o.opening for o in site.outlets]
+    measured = np.isfinite(lips.height)
+    scatter = np.where(measured, drawn, 0.0) - np.where(measured, lips.height, 0.0)
+    nearer = lips.height + _SCALES[:, None, None] * scatter
+    unsettled = verdict_codes(probability, beyond) == VERDICTS.index("cannot tell")
+    for case in np.flatnonzero(unsettled):
+        each = split(site.flows[case].inflow, nearer, openings, rim=site.box.rim).share
+        within, outside = _chances(each, target, tolerance)
+        settled = _SCALES[(within >= SURE) | (outside >= SURE)]
+        spread[case] = lips.spread * settled.max() if settled.size else np.nan
+    return spread
+
+
+US_GALLON_PER_MINUTE = 231 * 0.0254**3 / 60
+
+TRICKLE = Flow(name="an ordinary trickle", inflow=0.5 * US_GALLON_PER_MINUTE)
+"""What reaches a box on an ordinary day. [m3/s] (within 1 to 4 L/min: Water Science and
+Technology 51(10), 2005, p. 39)"""
+
+DOSE = Flow(name="a pumped dose", inflow=25 * US_GALLON_PER_MINUTE)
+"""What a pump or siphon sends at once. [m3/s] (common practice, no source)"""
+
+_ALIKE = 8.0
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Contrast:
+    """The same box at a weak and at a strong flow; arrays are read-only."""
+
+    weak: Flow  # The two flows.
+    strong: Flow  # The two flows.
+    weak_share: Array  # (n,) Share of each outlet at either. [-]
+    strong_share: Array  # (n,) Share of each outlet at either. [-]
+    target: Array  # (n,) Wanted share of each outlet. [-]
+    favoured: int  # Outlet whose share at the weak flow is the most over its target.
+    starved: int  # Outlet whose share at the weak flow is the most under its target.
+
+
+def contrast(site: Site, lips: Lips) -> Contrast:
+    """Hold a weak flow against a strong one."""
+    weak = min(site.flows, key=lambda flow: flow.inflow)
+    strong = max(site.flows, key=lambda flow: flow.inflow)
+    if strong.inflow < _ALIKE * weak.inflow:
+        halfway = np.sqrt(TRICKLE.inflow * DOSE.inflow)
+        weak, strong = (weak, DOSE) if weak.inflow < halfway else (TRICKLE, strong)
+    outlets = [o.opening for o in site.outlets]
+    flows = [weak.inflow, strong.inflow]
+    weak_share, strong_share = split(flows, lips.height, outlets, rim=site.box.rim).share
+    target = target_shares(site)
+    over = np.where(target > 0, weak_share / np.where(target > 0, target, 1.0), 1.0)
+    freeze(weak_share, strong_share, target)
+    return Contrast(
+        weak=weak,
+        strong=strong,
+        weak_share=weak_share,
+        strong_share=strong_share,
+        target=target,
+        favoured=int(np.argmax(over)),
+        starved=int(np.argmin(over)),
+    )

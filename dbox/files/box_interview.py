@@ -1,0 +1,290 @@
+"""The questions that make a scenario where there is none, and the checks of their answers.
+
+A check takes what was typed, empty where Enter was pressed alone, and the answers so far; it gives
+the text that is kept, empty where the answer is left out. What cannot be raises `ScenarioError`
+with a message that begins with `is` and ends with the mend.
+
+Each question has a key; its answer is text, checked at once and kept as typed, so that the
+scenario written in the end says what the person said: `1-3/4 in`, not 44.45 mm. An empty answer is
+"left out" and stays out of the file: not measured, never zero.
+"""
+
+from collections.abc import Callable, Iterator, Mapping
+from typing import Any
+
+from dbox import units
+from dbox.errors import ScenarioError, show
+from dbox.files import scenario_keys
+from dbox.files.scenario import loads
+from dbox.files.scenario_keys import KINDS
+from dbox.files.scenario_tables import POINTS, UNITS
+from dbox.files.toml_file import toml_text
+from dbox.files.typed_box import opening_from_text
+
+Answers = Mapping[str, str]
+
+MOST_OUTLETS = 20
+"""A box with more is written as a file."""
+
+YES = ("yes", "y", "ok", "done")
+"""What people type for yes, wherever a question can be answered so."""
+
+_FIXED = ("fixed", "none", "no", "cannot be turned", "0")
+
+
+def labels_of(answers: Answers) -> list[str]:
+    """Labels of the outlets, clockwise from the inlet.
+
+    >>> labels_of({"outlets": "3"}), labels_of({"outlets": "north, east"})
+    (['1', '2', '3'], ['north', 'east'])
+    """
+    text = answers.get("outlets", "")
+    if text.isdecimal():
+        return [str(number) for number in range(1, int(text) + 1)]
+    return [part.strip() for part in text.split(",") if part.strip()]
+
+
+def capped_of(answers: Answers) -> list[str]:
+    """Labels of the outlets that are capped."""
+    return [part.strip() for part in answers.get("capped", "").split(",") if part.strip()]
+
+
+def parts_of(text: str) -> list[str]:
+    """Parts of a text that are separated by a comma or by x."""
+    parts = text.replace("×", "x").replace(",", "x").split("x")
+    return [part.strip() for part in parts if part.strip()]
+
+
+def _units(text: str, _: Answers) -> str:
+    return scenario_keys.choice(text, UNITS) if text else "in"
+
+
+def _title(text: str, _: Answers) -> str:
+    return scenario_keys.text(text)
+
+
+def _outlets(text: str, _: Answers) -> str:
+    if text.isascii() and text.isdecimal():
+        if not 1 <= int(text[:4]) <= MOST_OUTLETS or len(text) > 4:
+            raise ScenarioError(f"is {show(text)}; this asks for 1 to {MOST_OUTLETS} outlets")
+        return text
+    names = [scenario_keys.flow_name(part) for part in text.split(",")] if text else []
+    if len({name.lower() for name in names}) < len(names):
+        raise ScenarioError(f"is {show(text)}; give each outlet a name of its own")
+    if len(names) == 1:
+        raise ScenarioError(
+            f"is {show(text)}; write how many there are, or their names with commas between"
+        )
+    return ", ".join(names)
+
+
+def _capped(text: str, answers: Answers) -> str:
+    labels = labels_of(answers)
+    named = [outlet_named(part.strip(), labels) for part in text.split(",")] if text else []
+    if labels and len(set(named)) == len(labels):
+        raise ScenarioError(f"is {show(text)}; leave one open, so that water can leave")
+    return ", ".join(labels[i] for i in sorted(set(named)))
+
+
+def _hole(text: str, answers: Answers) -> str:
+    if not text:
+        return ""
+    plain = " ".join(text.lower().split())
+    opening_from_text(plain, None, answers["units"])
+    return plain
+
+
+def _offset(text: str, answers: Answers) -> str:
+    if text.lower() in _FIXED:
+        return "fixed"
+    if text:
+        scenario_keys.offset(text, answers["units"])
+    return text
+
+
+def clock_before(answers: Answers) -> str:
+    """The last clock position that was given; empty where there is none."""
+    given = [value for key, value in answers.items() if key.startswith("clock ") and value]
+    return given[-1] if given else ""
+
+
+def _clock(text: str, answers: Answers) -> str:
+    if not (text or clock_before(answers)):
+        raise ScenarioError("is empty; write a clock position, or skip where it is not known")
+    if text:
+        units.clock(text)
+    return text or clock_before(answers)
+
+
+def _inside(text: str, answers: Answers) -> str:
+    parts = parts_of(text)
+    if len(parts) > 2:
+        raise ScenarioError(f"is {show(text)}; write it as 16 in x 20 in, or one diameter")
+    scenario_keys.each(parts, lambda part: scenario_keys.side(part, answers["units"]))
+    return " x ".join(parts)
+
+
+def _place(text: str, answers: Answers) -> str:
+    parts = parts_of(text)
+    if text and len(parts) != 2:
+        raise ScenarioError(
+            f"is {show(text)}; write the distances along and across, as 16 in, 4 in"
+        )
+    scenario_keys.each(parts, lambda part: scenario_keys.place(part, answers["units"]))
+    return ", ".join(parts)
+
+
+def _point(text: str, _: Answers) -> str:
+    return scenario_keys.choice("centre" if text == "center" else text, POINTS) if text else "lip"
+
+
+def _spread(text: str, answers: Answers) -> str:
+    if text:
+        scenario_keys.spread(text, answers["units"])
+    return text
+
+
+def _tolerance(text: str, _: Answers) -> str:
+    if text:
+        scenario_keys.tolerance(text)
+    return text
+
+
+def _write(text: str, _: Answers) -> str:
+    if text.lower() not in ("", *YES):
+        raise ScenarioError(f"is {show(text)}; press Enter to write it, or go back with undo")
+    return "yes"
+
+
+CHECKS: dict[str, Callable[[str, Answers], str]] = {
+    "units": _units,
+    "title": _title,
+    "outlets": _outlets,
+    "capped": _capped,
+    "hole": _hole,
+    "offset": _offset,
+    "clock": _clock,
+    "inside": _inside,
+    "place": _place,
+    "point": _point,
+    "spread": _spread,
+    "tolerance": _tolerance,
+    "source": _title,
+    "write": _write,
+}
+
+
+def outlet_named(text: str, labels: list[str]) -> int:
+    """Which outlet is meant by its label or, where no label is that, by its number.
+
+    >>> outlet_named("2", ["north", "east"]), outlet_named("2", ["2", "1"])
+    (1, 0)
+    """
+    lower = [label.lower() for label in labels]
+    if text.lower() in lower:
+        return lower.index(text.lower())
+    if text.isascii() and text.isdecimal() and 1 <= int(text[:4]) <= len(labels):
+        return int(text[:4]) - 1
+    raise ScenarioError(f"is {show(text)}; the outlets are {', '.join(labels[:20])}")
+
+
+NEEDED = ("outlets", "hole", "offset")
+"""Questions that cannot be left out; the first clock position has to be given or skipped."""
+
+
+def next_key(answers: Answers) -> str | None:
+    """Key of the first question that is not answered; None where all are.
+
+    >>> next_key({"units": "in", "title": ""})
+    'outlets'
+    """
+    return next((key for key in keys(answers) if key not in answers), None)
+
+
+def keys(answers: Answers) -> Iterator[str]:
+    """Keys of the questions that these answers lead to, in order."""
+    yield from ("units", "title", "outlets", "capped", "hole")
+    labels = labels_of(answers)
+    if answers.get("hole", "circle").lower().startswith("circle"):
+        yield "offset"
+    if answers.get("offset", "") not in ("", "fixed"):
+        yield from (f"clock {label}" for label in labels if label not in capped_of(answers))
+    yield "inside"
+    if answers.get("inside"):
+        yield from (f"place {label}" for label in labels)
+    yield from ("point", "spread", "tolerance")
+    if answers.get("tolerance"):
+        yield "source"
+    yield "write"
+
+
+def check(key: str, text: str, answers: Answers) -> str:
+    """Check an answer and bring it to the form that is kept."""
+    topic = key.partition(" ")[0]
+    kept = CHECKS[topic](text.strip(), answers)
+    if topic in NEEDED and not kept:
+        raise ScenarioError("is empty; this one is needed")
+    told = {**answers, key: kept}
+    if "hole" in told:
+        scenario_text(told)
+    return kept
+
+
+def scenario_text(answers: Answers) -> str:
+    """The scenario that the answers make."""
+    text = toml_text(_document(answers))
+    try:
+        loads(text, "")
+    except ScenarioError as error:
+        raise ScenarioError(*(fault.removeprefix(": ") for fault in error.faults)) from error
+    return _HEAD + text
+
+
+_HEAD = """\
+# Written by the questions of `dbox setup`. Its readings are in the
+# log next to it. Equal shares are wanted and the default flows are
+# computed, unless you add [target] and [flows]; `dbox new` shows all.
+
+"""
+
+
+def _document(answers: Answers) -> dict[str, Any]:
+    tables: dict[str, Any] = {
+        "title": answers.get("title"),
+        "units": answers.get("units", "in"),
+        "box": _box(answers),
+        "insert": _insert(answers),
+        "readings": _given(point=answers.get("point"), spread=answers.get("spread")),
+        "outlet": [_outlet(label, answers) for label in labels_of(answers)],
+        "tolerance": _given(share=answers.get("tolerance"), source=answers.get("source")),
+    }
+    return {key: value for key, value in tables.items() if value}
+
+
+def _given(**values: Any) -> dict[str, Any]:
+    """The values that are not left out."""
+    return {key: value for key, value in values.items() if value}
+
+
+def _box(answers: Answers) -> dict[str, Any]:
+    inside = parts_of(answers.get("inside", ""))
+    return (
+        {"shape": "rectangle" if len(inside) == 2 else "round", "inside": inside} if inside else {}
+    )
+
+
+def _insert(answers: Answers) -> dict[str, Any]:
+    kind, _, rest = answers["hole"].partition(" ")
+    sizes = zip(KINDS[kind].sizes, parts_of(rest), strict=False)
+    offset = answers.get("offset", "")
+    return {"kind": kind, **dict(sizes), **_given(offset="" if offset == "fixed" else offset)}
+
+
+def _outlet(label: str, answers: Answers) -> dict[str, Any]:
+    place = answers.get(f"place {label}", "")
+    return _given(
+        label=label,
+        at=parts_of(place),
+        clock=answers.get(f"clock {label}"),
+        state="capped" if label in capped_of(answers) else "",
+    )

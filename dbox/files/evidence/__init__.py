@@ -1,1 +1,0 @@
-"""What was seen, as text: its tables, questions and words, and the diagnosis made from it."""

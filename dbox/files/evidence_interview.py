@@ -1,0 +1,230 @@
+"""What was seen, asked in the order of a visit: from typed answers to tables of a scenario.
+
+Every question may be left out. An answer is text, checked at once by the reader of the scenario
+itself and kept as typed. What is asked of every outlet is answered in one line:
+
+    dry                     all outlets the same
+    4 full, others dry      by label
+    dry, dry, -, full       one for each, in the order of the file; - not looked at
+"""
+
+import copy
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from dbox.errors import ScenarioError, any_of, show
+from dbox.fieldwork.evidence import OUTLET_WORDS, PLACES, WORDS
+from dbox.files.evidence_words import LOOKS
+from dbox.files.scenario import loads
+from dbox.files.toml_file import toml_text
+
+Document = dict[str, Any]
+
+NOT_LOOKED = "-"
+"""Typed in place of an answer: not looked at; it takes an earlier answer out."""
+
+_VISIT = (
+    ("The papers and the people",
+     (*(("whole", k) for k in ("system", "feed", "season", "rain", "since", "daily_flow")),)),
+    ("Walk about; nothing is opened yet",
+     (("whole", "meter"), *(("each", k) for k in ("cap", "ground", "traffic")),
+      ("whole", "ground_at_box"))),
+    ("The tank, from above", (("whole", "tank_level"), ("whole", "tank_outlet"))),
+    ("The inspection ports, before any water runs", (("each", "port"), ("each", "port_water"))),
+    ("The open box at rest",
+     (*(("whole", k) for k in ("since_use", "photos", "at_rest")), ("each", "at_rest"),
+      *(("each", k) for k in ("mouth", "trace", "lip", "hole")),
+      *(("whole", k) for k in ("stain", "sludge", "cracks", "ice", "inlet_mouth", "baffle",
+                               "inflow", "rim", "rim_slope")), ("outlet", "reading"))),
+    ("Bail the box below every lip, and plug it", (("each", "drain_back"), ("whole", "plugged"))),
+    ("Pours of clean water", ()),
+    ("Rods", (*(("each", k) for k in ("rod", "rod_distance", "wiped")),)),
+)  # fmt: skip
+"""Parts of a visit, and what is asked in each; of the pours as many as were made."""
+
+_POURS = "Pours of clean water"
+
+_TEXTS = {
+    "feed": "ask how the box is fed",
+    "since": "for how long has the trouble been known, as 60 days",
+    "daily_flow": "what does the house send in a day, by its meter, as 300 gal/day",
+    "since_use": "how long since water was last used, as 8 h",
+    "photos": "names of photo files, with commas between",
+    "each at_rest": "measure every lip over the water as it is found, + above it, as 1/8 in",
+    "port_water": "water in the port over the bottom of the pipe, as -1 in; or the depths to the "
+    "water and to the pipe, as 31 in and 30 in",
+    "rim_slope": "rise of the rim along the inlet direction, then across it, as 0 %, 1/8 in/ft",
+    "reading": "fill until it just spills, let it go still: every lip over the water, as 1/8 in",
+    "rod_distance": "how far from the box did the rod stop, as 6 ft",
+    "flow": "what was poured, as 5 gal in 60 s; Enter: no pour, or no more",
+    "order": "which outlets started, the first one first, as 4, 1, 2",
+    "catch": "what was caught at each, as 4 1.2 L in 30 s, 1 dry",
+}
+
+_CHOICES = {**WORDS, **OUTLET_WORDS, "ground": ("none", *PLACES)}
+
+
+@dataclass(frozen=True)
+class Query:
+    """One question."""
+
+    part: str  # Part of the visit.
+    kind: str  # `whole` system, `each` outlet's evidence, `outlet` for a key of it, or `pour`.
+    key: str  # Key of the scenario.
+    pour: int = -1  # Which pour, counted from 0.
+
+    @property
+    def text(self) -> str:
+        """What is asked."""
+        own = _TEXTS.get(f"{self.kind} {self.key}") or _TEXTS.get(self.key)
+        return own or LOOKS[self.key]
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """The words that answer it; none where it takes a quantity."""
+        return () if (self.kind, self.key) == ("each", "at_rest") else _CHOICES.get(self.key, ())
+
+    @property
+    def of_outlets(self) -> bool:
+        """Whether every outlet has an answer of its own."""
+        return self.kind in ("each", "outlet") or self.key == "catch"
+
+
+def queries(document: Document, pours_before: int) -> Iterator[Query]:
+    """Questions in the order of a visit."""
+    for part, asked in _VISIT:
+        yield from (Query(part, kind, key) for kind, key in asked)
+        if part == _POURS:
+            made = len(document.get("pour", ()))
+            for pour in range(pours_before, made):
+                yield from (Query(part, "pour", key, pour) for key in ("flow", "order", "catch"))
+            yield Query(part, "pour", "flow", made)
+
+
+def answered(document: Document, query: Query, typed: str) -> Document:
+    """The scenario with an answer in it."""
+    told = copy.deepcopy(document)
+    if query.of_outlets:
+        for index, text in enumerate(_by_outlet(labels_of(told), _capped(told), typed)):
+            if text is not None:
+                _put(_holder(told, query, index), _key(told, query, index), _value(query, text))
+    else:
+        _put(_holder(told, query, 0), query.key, _value(query, typed.strip()))
+    try:
+        loads(toml_text(told), "")
+    except ScenarioError as error:
+        raise ScenarioError(*(fault.removeprefix(": ") for fault in error.faults)) from error
+    return told
+
+
+def said(document: Document, query: Query) -> str:
+    """What the scenario says under a question; nothing where it says nothing."""
+    if not query.of_outlets:
+        if query.kind == "pour" and query.pour >= len(document.get("pour", ())):
+            return ""
+        return _shown(_holder(copy.deepcopy(document), query, 0).get(query.key))
+    labels, found = labels_of(document), []
+    for index, label in enumerate(labels):
+        holder = _holder(copy.deepcopy(document), query, index)
+        text = _shown(holder.get(_key(document, query, index)))
+        found += [f"{label} {text}"] if text else []
+    return ", ".join(found)
+
+
+def labels_of(document: Document) -> list[str]:
+    """What the outlets are called."""
+    return [str(o.get("label", i)) for i, o in enumerate(document["outlet"], start=1)]
+
+
+def _capped(document: Document) -> set[int]:
+    return {i for i, o in enumerate(document["outlet"]) if o.get("state") == "capped"}
+
+
+def _by_outlet(labels: list[str], capped: set[int], typed: str) -> list[str | None]:
+    """An answer for each outlet; None where it has none."""
+    parts = [part.strip() for part in re.split(r"[,;]", typed)]
+    named = [_labelled(labels, part) for part in parts]
+    uncapped = [i for i in range(len(labels)) if i not in capped]
+    answers: list[str | None] = [None] * len(labels)
+    if all(name is None for name, _ in named):
+        if len(parts) not in (1, len(uncapped)):
+            raise ScenarioError(
+                f"is {show(typed)}; write one answer for all, one for each of the "
+                f"{len(uncapped)} outlets, or labels, as {labels[0]} ..., others ..."
+            )
+        for place, index in enumerate(uncapped):
+            answers[index] = parts[place % len(parts)]
+        return answers
+    for name, text in named:
+        if name is None:
+            raise ScenarioError(
+                f"is {show(text)} in one part; begin it with {any_of([*labels, 'others'])}"
+            )
+        if name >= 0:
+            answers[name] = text
+    for name, text in named:
+        if name == -1:
+            answers = [text if answers[i] is None and i in uncapped else answers[i]
+                       for i in range(len(labels))]  # fmt: skip
+    return answers
+
+
+def _labelled(labels: list[str], part: str) -> tuple[int | None, str]:
+    """Outlet that a part begins with, -1 for the others, None for no label; and the rest."""
+    heads = [*((label.lower(), i) for i, label in enumerate(labels)), ("others", -1), ("all", -1)]
+    for head, index in sorted(heads, key=lambda item: -len(item[0])):
+        rest = part[len(head) :]
+        if part.lower().startswith(head) and rest[:1] in (" ", ":", "=") and rest.strip(" :="):
+            return index, rest.strip(" :=")
+    return None, part
+
+
+def _holder(document: Document, query: Query, index: int) -> Document:
+    """The table that an answer stands in, made where it is not there."""
+    if query.kind == "whole":
+        holder: Document = document.setdefault("evidence", {})
+    elif query.kind == "pour":
+        pours = document.setdefault("pour", [])
+        if query.pour == len(pours):
+            pours.append({"name": f"seen {query.pour + 1}"})
+        holder = pours[query.pour]
+        holder = holder.setdefault("catch", {}) if query.key == "catch" else holder
+    else:
+        holder = document["outlet"][index]
+        holder = holder.setdefault("evidence", {}) if query.kind == "each" else holder
+    return holder
+
+
+def _key(document: Document, query: Query, index: int) -> str:
+    return labels_of(document)[index] if query.key == "catch" else query.key
+
+
+def _put(holder: Document, key: str, value: object) -> None:
+    if value == NOT_LOOKED:
+        holder.pop(key, None)
+    else:
+        holder[key] = value
+
+
+def _value(query: Query, text: str) -> object:
+    """An answer as it stands in a scenario."""
+    if text == NOT_LOOKED:
+        return text
+    if query.key in ("order", "photos", "rim_slope"):
+        return [part.strip() for part in text.split(",")]
+    several = [part.strip() for part in re.split(r"\s+and\s+", text)]
+    if query.key == "ground":
+        return [] if several in (["none"], ["dry"]) else several
+    if query.key in ("port_water", "reading") and len(several) > 1:
+        return several
+    return text
+
+
+def _shown(value: object) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, list):
+        return " and ".join(map(str, value)) or "none"
+    return str(value)

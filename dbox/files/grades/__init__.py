@@ -1,1 +1,0 @@
-"""Rod readings as text: their tables, results and sentences."""

@@ -1,1 +1,0 @@
-"""Lessons as text: what is typed, and what is handed on."""

@@ -1,0 +1,372 @@
+"""A list of boxes in pieces: its heads, its rows, whole boxes in their order.
+
+One row a box, a column for each outlet clockwise from the inlet:
+
+    box,outlet 1 (in),outlet 2 (in),outlet 3 (in),clock 1,clock 2,clock 3
+    Oak St 12,1/8,0,capped,6:00,7:30,
+
+One row an outlet, the rows of a box together; more readings of an outlet in `reading 2` and so on:
+
+    box;outlet;reading (mm);reading 2 (mm);clock
+    Oak St 12;1;3,2;3,0;6:00
+
+Heights are of lips over still water. `none` stands where a box has no such outlet, `capped` where
+it is closed. Both shapes may have the columns `opening`, `offset`, `spread` and `tolerance`; an
+empty cell there means what the command line says.
+
+A line is a row: a cell with a line break in it is refused, so that one quote left open spoils one
+row and not the rest of a list.
+
+The pieces depend on the file alone, so that a run that was stopped finds the same ones again.
+"""
+
+import csv
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
+from dataclasses import dataclass, field
+from functools import partial
+from pathlib import Path
+from typing import BinaryIO
+
+from dbox.errors import ScenarioError, did_you_mean, show
+from dbox.files.csv_table import parted
+
+BOX, OUTLET, READING, CLOCK = "box", "outlet", "reading", "clock"
+OPENING, OFFSET, SPREAD, TOLERANCE = "opening", "offset", "spread", "tolerance"
+OF_BOX = (OPENING, OFFSET, SPREAD, TOLERANCE)
+MOST_OUTLETS = 100
+
+_HEAD = re.compile(
+    r"(?P<name>[a-z]+)\s*(?P<number>[1-9][0-9]{0,2})?\s*(?:[(\[]\s*(?P<unit>.+?)\s*[)\]])?"
+)
+
+
+@dataclass(frozen=True)
+class Column:
+    """Where a column stands, its head, and the unit in it."""
+
+    index: int
+    head: str
+    unit: str | None
+
+
+@dataclass(frozen=True)
+class Layout:
+    """The columns of a list."""
+
+    delimiter: str  # What parts the cells.
+    width: int  # Number of heads.
+    by_outlet: bool  # Whether a row is an outlet rather than a box.
+    box: Column  # Name of the box.
+    outlet: Column | None  # Label of the outlet, where a row is one.
+    readings: tuple[Column, ...]  # One per outlet, or one per reading of the same outlet.
+    clocks: tuple[Column | None, ...]  # One per outlet, or one; None where there is none.
+    others: dict[str, Column] = field(default_factory=dict)  # Those of `OF_BOX` that are there.
+
+
+def read_heads(lines: Sequence[str], ignored: Sequence[str] = ()) -> tuple[Layout, int]:
+    """Read the first row of a list."""
+    delimiter, above = parted(lines)
+    try:
+        heads = next(csv.reader([lines[above]], delimiter=delimiter, strict=True), [])
+    except (csv.Error, IndexError):
+        heads = []
+    heads = [" ".join(head.split()) for head in heads]
+    faults: list[str] = []
+    found = _named(heads, {name.lower() for name in ignored}, faults)
+    by_outlet = (OUTLET, 0) in found
+    kind = READING if by_outlet else OUTLET
+    other = OUTLET if by_outlet else READING
+    faults += [
+        f"column {show(column.head)} is of the other shape; a row is a box, with {OUTLET} 1 and so "
+        f"on, or an outlet, with {OUTLET} and {READING}"
+        for (name, number), column in found.items()
+        if name == other and (number or not by_outlet)
+    ]
+    numbers = sorted(number for name, number in found if name == kind)
+    faults += _missing(found, kind, numbers)
+    if faults:
+        raise ScenarioError(*faults)
+    clocks = [0] if by_outlet else numbers
+    layout = Layout(
+        delimiter=delimiter,
+        width=len(heads),
+        by_outlet=by_outlet,
+        box=found[BOX, 0],
+        outlet=found.get((OUTLET, 0)),
+        readings=tuple(found[kind, number] for number in numbers),
+        clocks=tuple(found.get((CLOCK, number)) for number in clocks),
+        others={name: found[name, 0] for name in OF_BOX if (name, 0) in found},
+    )
+    _refuse_idle(layout, found)
+    return layout, above + 1
+
+
+def _refuse_idle(layout: Layout, found: Mapping[tuple[str, int], Column]) -> None:
+    """Refuse columns that would not be read, and units that mean nothing."""
+    without = [
+        layout.box,
+        *([layout.outlet] if layout.outlet else []),
+        *filter(None, layout.clocks),
+    ]
+    read = {*without, *layout.readings, *layout.others.values()}
+    faults = [
+        f"column {show(column.head)} is of no outlet that the list has, or has a number too many; "
+        f"mend its head, or leave it out by --ignore {show(column.head)}"
+        for column in found.values()
+        if column not in read
+    ]
+    faults += [
+        f"column {show(column.head)} has a unit, and takes none; leave it out"
+        for column in without
+        if column.unit
+    ]
+    if faults:
+        raise ScenarioError(*faults)
+
+
+def _named(
+    heads: Sequence[str], ignored: Set[str], faults: list[str]
+) -> dict[tuple[str, int], Column]:
+    """Columns by name and number, 0 where there is none."""
+    found: dict[tuple[str, int], Column] = {}
+    known = (BOX, OUTLET, READING, CLOCK, *OF_BOX)
+    for index, head in enumerate(heads):
+        if not head or head.lower() in ignored:
+            continue
+        match = _HEAD.fullmatch(head.lower())
+        name = match["name"] if match else head
+        if match is None or name not in known:
+            mend = f"{did_you_mean(name, known)}; or leave it out by --ignore {show(head)}"
+            faults.append(f"unknown column {show(head)}; {mend}")
+            continue
+        key = name, int(match["number"] or 0)
+        if key in found:
+            faults.append(f"column {show(head)} is there twice; keep one of them")
+        found[key] = Column(index, head, match["unit"])
+    return found
+
+
+def _missing(
+    found: Mapping[tuple[str, int], Column], kind: str, numbers: Sequence[int]
+) -> Iterator[str]:
+    """What a list cannot do without."""
+    if (BOX, 0) not in found:
+        yield f"there is no column {BOX}; it names each box"
+    if not numbers:
+        other = READING if kind == READING else f"{OUTLET} 1, {OUTLET} 2 and so on"
+        yield f"there is no column of heights; add {other}"
+    elif kind == OUTLET and [*numbers] != [*range(1, len(numbers) + 1)]:
+        yield f"the columns {OUTLET} 1 to {OUTLET} {numbers[-1]} are not all there; add the others"
+    if len(numbers) > MOST_OUTLETS:
+        yield f"there are {len(numbers)} columns of heights; {MOST_OUTLETS} are the most for a box"
+
+
+_UNEVEN = (
+    "has {} cells under {} heads; look for a decimal comma, a quote that is not closed or a line "
+    "break in a cell"
+)
+
+
+@dataclass(frozen=True)
+class Fault:
+    """A row that is no box."""
+
+    line: int  # Its line in the file.
+    box: str  # Name of its box, as far as known.
+    why: str  # What is wrong and what mends it.
+
+
+@dataclass(frozen=True, eq=False)
+class Rows:
+    """Rows with as many cells as there are heads."""
+
+    lines: Sequence[int]  # Line of each row in the file.
+    columns: list[tuple[str, ...]]  # The cells, column by column.
+
+
+def read_rows(text: str, first_line: int, layout: Layout) -> tuple[Rows, list[Fault]]:
+    """Part whole lines into cells."""
+    cells = _cells(text.removesuffix("\n"), layout.delimiter)
+    try:
+        columns = [*zip(*cells, strict=True)]
+    except ValueError:
+        columns = []
+    # a row that is empty has no name either
+    if len(columns) == layout.width and "" not in columns[layout.box.index]:
+        return Rows(range(first_line, first_line + len(cells)), columns), []
+    lines, rows, faults = _even(cells, first_line, layout)
+    return Rows(lines, [*zip(*rows, strict=True)] or [()] * layout.width), faults
+
+
+def _even(
+    cells: Iterable[list[str]], first_line: int, layout: Layout
+) -> tuple[list[int], list[list[str]], list[Fault]]:
+    """Rows with as many cells as there are heads, their lines, and what is none."""
+    lines, rows, faults = [], [], []
+    width, name_at = layout.width, layout.box.index
+    for line, row in enumerate(cells, start=first_line):
+        if not any(cell.strip() for cell in row):
+            continue
+        if len(row) == width or (len(row) > width and not any(row[width:])):
+            lines.append(line)
+            rows.append(row[:width])
+            continue
+        # a line that is one cell may be anything
+        name = row[name_at] if len(row) > max(name_at, 1) else ""
+        faults.append(Fault(line, name, _UNEVEN.format(len(row), width)))
+    return lines, rows, faults
+
+
+def _cells(text: str, delimiter: str) -> list[list[str]]:
+    lines = text.split("\n")
+    if '"' not in text:
+        try:
+            return [*csv.reader(lines, delimiter=delimiter, quoting=csv.QUOTE_NONE)]
+        except csv.Error:
+            # one of them is no row; which one is found below
+            pass
+    return [*_one_by_one(lines, delimiter)]
+
+
+def _one_by_one(lines: Iterable[str], delimiter: str) -> Iterator[list[str]]:
+    for line in lines:
+        try:
+            cells = next(csv.reader([line], delimiter=delimiter, strict=True), [])
+        except csv.Error:
+            cells = [line]
+        # where a quote is left open it is one cell, if any
+        yield [line] if line.count('"') % 2 else cells
+
+
+LONGEST_LINE = 100_000
+"""Bytes of a line; a longer one is no row of a list."""
+
+_MOST_HELD = 100_000
+_MARK = b"\xef\xbb\xbf"
+
+
+@dataclass(frozen=True)
+class Piece:
+    """Some lines of a list."""
+
+    first_line: int  # Number of the first of them in the file.
+    content: bytes  # The lines.
+    end: int  # Bytes of the file up to their end.
+    apart: frozenset[str] = frozenset()  # Names of boxes in it that have other rows elsewhere.
+
+    @property
+    def text(self) -> str:
+        """The lines as text; bytes that are no UTF-8 are kept as they are."""
+        return self.content.decode("utf-8", "surrogateescape")
+
+
+def layout_of(path: Path, ignored: Sequence[str]) -> tuple[Layout, int]:
+    """Read the heads of a list."""
+    if path.exists() and not path.is_file():
+        raise ScenarioError(f"{path}: is no file; save the list as one, it is read more than once")
+    try:
+        with path.open("rb") as file:
+            lines = [_line(file, path).removeprefix(_MARK), _line(file, path)]
+    except OSError as error:
+        raise ScenarioError(f"{path}: cannot be read ({error.strerror}); name another") from error
+    if b"\0" in lines[0]:
+        raise ScenarioError(f"{path}: is no UTF-8 text; save it as CSV in UTF-8")
+    try:
+        return read_heads([line.decode("utf-8", "replace") for line in lines], ignored)
+    except ScenarioError as error:
+        raise ScenarioError(*(f"{path}: {fault}" for fault in error.faults)) from error
+
+
+def pieces(path: Path, layout: Layout, above: int, size: int) -> Iterator[Piece]:
+    """The boxes of a list, some at a time."""
+    blocks = partial(_blocks, path, above, size)
+    if layout.by_outlet:
+        yield from _by_box(blocks(), layout, _apart(blocks(), layout))
+    else:
+        yield from blocks()
+
+
+def _blocks(path: Path, above: int, size: int) -> Iterator[Piece]:
+    """Whole lines of about one size."""
+    line = above + 1
+    with path.open("rb") as file:
+        for _ in range(above):
+            _line(file, path)
+        while content := file.read(size):
+            if not content.endswith(b"\n"):
+                content += _line(file, path)
+            yield Piece(line, content, file.tell())
+            line += content.count(b"\n")
+
+
+def _line(file: BinaryIO, path: Path) -> bytes:
+    line = file.readline(LONGEST_LINE + 1)
+    if len(line) > LONGEST_LINE:
+        raise ScenarioError(
+            f"{path}: has a line of more than {LONGEST_LINE:,} bytes; is it a list saved as CSV?"
+        )
+    return line
+
+
+@dataclass(frozen=True)
+class _Line:
+    number: int
+    box: str
+    sure: bool
+    content: bytes
+    end: int
+
+
+def _by_box(blocks: Iterator[Piece], layout: Layout, apart: Set[str]) -> Iterator[Piece]:
+    """The same lines, cut where a box ends."""
+    held: list[_Line] = []
+    for line in _pieces_named(blocks, layout):
+        full = held and line.end > held[0].end
+        # a line that tells no box may be of the one before it or of the one after it
+        parts = held and line.sure and held[-1].sure and line.box != held[-1].box
+        if (full and parts) or len(held) > _MOST_HELD:
+            yield _piece(held, apart)
+            held = []
+        held.append(line)
+    if held:
+        yield _piece(held, apart)
+
+
+def _pieces_named(blocks: Iterator[Piece], layout: Layout) -> Iterator[_Line]:
+    """The lines, each with its box: that of the line before where it tells none."""
+    name = ""
+    for block in blocks:
+        lines = block.content.removesuffix(b"\n").split(b"\n")
+        for number, line in enumerate(lines, start=block.first_line):
+            told = _name(line, layout)
+            name = told or name
+            yield _Line(number, name, bool(told), line + b"\n", block.end)
+
+
+def _apart(blocks: Iterator[Piece], layout: Layout) -> Set[str]:
+    """Names of boxes whose rows do not stand together."""
+    seen: set[str] = set()
+    apart: set[str] = set()
+    last = None
+    for line in _pieces_named(blocks, layout):
+        if line.box != last:
+            (apart if line.box in seen else seen).add(line.box)
+            last = line.box
+    return apart
+
+
+def _piece(lines: Sequence[_Line], apart: Set[str]) -> Piece:
+    content = b"".join(line.content for line in lines)
+    names = frozenset(line.box for line in lines)
+    return Piece(lines[0].number, content, lines[-1].end, names & apart)
+
+
+def _name(line: bytes, layout: Layout) -> str:
+    """Name of the box that a line is about; empty where it cannot be told."""
+    text = line.decode("utf-8", "surrogateescape")
+    try:
+        cells = next(csv.reader([text], delimiter=layout.delimiter, strict=True), [])
+    except csv.Error:
+        return ""
+    return cells[layout.box.index].strip() if len(cells) > layout.box.index else ""

@@ -1,0 +1,484 @@
+"""A run over a list in pieces, on all cores, that goes on where it was stopped.
+
+`results.csv` is written as `results.csv.part`, and the rows that could not be computed beside it;
+`results.csv.state` says how many pieces of the list are in them, how long they were then, and what
+was counted. A line is added to it after what it tells of is on the disk; the last whole one counts,
+and a run holds it locked. A run that is killed leaves all of them; the same command cuts the parts
+back to what the state tells of and goes on from there. Files of these names that no run has made
+are refused and left as they are.
+
+The answers to a piece depend on the piece alone, so that a run which was killed and started again
+writes the same file, byte for byte.
+"""
+
+import contextlib
+import gc
+import hashlib
+import json
+import os
+import signal
+import stat
+import threading
+import time
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor
+from contextlib import closing
+from dataclasses import dataclass
+from functools import partial
+from importlib.metadata import version
+from itertools import chain, islice
+from multiprocessing import get_context, parent_process
+from pathlib import Path
+from typing import Any, BinaryIO
+
+import numpy as np
+
+from dbox.errors import ScenarioError
+from dbox.fieldwork.many_boxes import EDGES, WORK, Tally
+from dbox.fieldwork.shares import VERDICTS
+from dbox.files.list_boxes import Settings, read_boxes
+from dbox.files.list_results import answer, bad_heads, bad_lines, heads
+from dbox.files.list_rows import OFFSET, OPENING, TOLERANCE, Layout, Piece, layout_of, pieces
+from dbox.files.write_file import check_place, lock, put, write_file
+
+_FILES = ("results", "bad")
+_KEPT = {"about": dict, "pieces": int, "lengths": dict, "content": dict, "done": bool}
+_LONGEST = 10_000_000
+_OPEN = os.O_RDWR | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
+
+
+@dataclass(frozen=True)
+class Places:
+    """The files of a run."""
+
+    results: Path  # The results.
+
+    def __post_init__(self) -> None:
+        check_place(self.results, overwrite=True)
+
+    @property
+    def bad(self) -> Path:
+        """The rows that could not be computed."""
+        return self.results.with_name(f"{self.results.stem}.bad.csv")
+
+    @property
+    def state(self) -> Path:
+        """How far a run has come that has not ended; locked as long as it goes on."""
+        return self.results.with_name(f"{self.results.name}.state")
+
+    def part(self, name: str) -> Path:
+        """The results, or the bad rows, while they are being written."""
+        path: Path = getattr(self, name)
+        return path.with_name(f"{path.name}.part")
+
+    def begin_anew(self) -> str:
+        """What to do where a run cannot be gone on with."""
+        return f"to begin anew remove {self.state} and what ends in .part beside it"
+
+
+class Progress:
+    """The parts of a run and how far they have come; locked against every other run.
+
+    places: Where they are kept.
+    about: What the run is about: the list and all that decides its answers.
+    heads: First line of the `results` and of the `bad` rows.
+
+    Attributes
+    ----------
+    pieces : int
+        Pieces of the list that are in the parts.
+    content : dict
+        What was counted of them; empty before the first.
+    done : bool
+        Whether all pieces are.
+    resumed : bool
+        Whether an earlier run is gone on with that had come to something.
+    """
+
+    def __init__(
+        self, places: Places, about: Mapping[str, str], heads: Mapping[str, bytes]
+    ) -> None:
+        self.places, self._about, self._heads = places, dict(about), heads
+        self._files: dict[str, BinaryIO] = {}
+        self._state = self._opened()
+        try:
+            kept = self._kept()
+            self.pieces: int = kept["pieces"]
+            self.content: dict[str, Any] = kept["content"]
+            self.done: bool = kept["done"]
+            self.resumed = self.done or self.pieces > 0
+            if not self.done:
+                self._open(kept["lengths"])
+        except BaseException:
+            self.close()
+            raise
+
+    def close(self) -> None:
+        """Close all files, which frees them for others."""
+        for file in (*self._files.values(), self._state):
+            # what a full disk does not take any more has not been counted
+            with contextlib.suppress(OSError):
+                file.close()
+        self._files = {}
+
+    def write(self, results: bytes, bad: bytes) -> None:
+        """Add one piece to the parts."""
+        with _told(self.places.results):
+            self._files["results"].write(results)
+            self._files["bad"].write(bad)
+        self.pieces += 1
+
+    def keep(self, content: Mapping[str, Any], *, done: bool = False) -> None:
+        """Let all that was written count."""
+        with _told(self.places.results):
+            for file in self._files.values():
+                file.flush()
+                os.fsync(file.fileno())
+            lengths = {name: file.tell() for name, file in self._files.items()}
+            self.content, self.done = dict(content), done
+            self._state.write(self._line(lengths))
+            self._state.flush()
+            os.fsync(self._state.fileno())
+
+    def put_in_place(self, *, with_bad: bool) -> None:
+        """Give the parts their names, once all is done; again where that was cut short."""
+        for file in self._files.values():
+            file.close()
+        for name in _FILES if with_bad else _FILES[:1]:
+            part, path = self.places.part(name), getattr(self.places, name)
+            if os.path.lexists(part):
+                with _told(path):
+                    _own(part, self._heads[name], linked=True).close()
+                    put(part, path)
+            elif not path.exists():
+                raise ScenarioError(f"{path}: was written and is gone; {self.places.begin_anew()}")
+        if not with_bad and self.places.part("bad").exists():
+            # nothing but its head
+            _own(self.places.part("bad"), self._heads["bad"]).close()
+            self.places.part("bad").unlink()
+
+    def end(self) -> None:
+        """Forget how far the run had come: nothing is left to do."""
+        self.places.state.unlink()
+
+    def _opened(self) -> BinaryIO:
+        """The state, made where there is none, and locked as long as the run goes on."""
+        state = self.places.state
+        if not os.path.lexists(state):
+            _refuse_old([*self._ends, *map(self.places.part, _FILES)])
+            self.pieces, self.content, self.done = 0, {}, False
+            write_file(state, self._line({}))
+        with _told(state):
+            file = _own(state, linked=True)
+            taken = lock(file.fileno())
+        if not taken or not _same(file, state):
+            file.close()
+            raise ScenarioError(f"{self.places.results}: another run writes it; let that one end")
+        return file
+
+    def _kept(self) -> dict[str, Any]:
+        """What has been kept last, by an earlier run or as this one began."""
+        state = self.places.state
+        self._state.seek(0)
+        first = self._state.readline(_LONGEST)
+        kept = _entry(first)
+        if kept is None:
+            raise _not_own(state)
+        others = self._state.read().splitlines(keepends=True)
+        if not [first, *others][-1].endswith(b"\n"):
+            # torn off; the next line begins anew
+            self._state.write(b"\n")
+        kept = next((e for e in map(_entry, reversed(others)) if e), kept)
+        about = kept["about"]
+        other = [what for what, value in self._about.items() if about.get(what) != value]
+        if other:
+            raise ScenarioError(
+                f"{state}: was begun with another {' and another '.join(other)}; go on with the "
+                f"same, or {self.places.begin_anew()}"
+            )
+        if not kept["done"]:
+            _refuse_old(self._ends)
+        return kept
+
+    @property
+    def _ends(self) -> list[Path]:
+        return [self.places.results, self.places.bad]
+
+    def _line(self, lengths: Mapping[str, int]) -> bytes:
+        state = {
+            "about": self._about,
+            "pieces": self.pieces,
+            "lengths": lengths,
+            "content": self.content,
+            "done": self.done,
+        }
+        return json.dumps(state).encode("ascii") + b"\n"
+
+    def _open(self, lengths: Mapping[str, int]) -> None:
+        for name in _FILES:
+            path, length = self.places.part(name), lengths.get(name, 0)
+            with _told(path):
+                is_new = not os.path.lexists(path)
+                file = path.open("x+b") if is_new else _own(path, self._heads[name])
+                self._files[name] = file
+                if file.seek(0, os.SEEK_END) < length:
+                    raise ScenarioError(
+                        f"{path}: is shorter than the run had written; {self.places.begin_anew()}"
+                    )
+                file.truncate(length)
+                file.seek(length)
+                if not length:
+                    file.write(self._heads[name])
+
+
+def _own(path: Path, head: bytes = b"", *, linked: bool = False) -> BinaryIO:
+    """Open a file that a run has made, never through a link; it begins with its head.
+
+    `linked`: it may have its last name already, besides.
+    """
+    if path.is_symlink():
+        raise _not_own(path)
+    file = open(os.open(path, _OPEN), "r+b")  # noqa: SIM115
+    about = os.fstat(file.fileno())
+    begins = file.read(len(head)) if stat.S_ISREG(about.st_mode) else None
+    if begins is None or not head.startswith(begins) or (about.st_nlink > 1 and not linked):
+        file.close()
+        raise _not_own(path)
+    return file
+
+
+def _same(file: BinaryIO, path: Path) -> bool:
+    """Whether the open file still has its name; the run that had it open may have ended."""
+    try:
+        return os.path.samestat(os.fstat(file.fileno()), path.lstat())
+    except FileNotFoundError:
+        return False
+
+
+def _entry(line: bytes) -> dict[str, Any] | None:
+    """A line of a state; None where it is none."""
+    try:
+        entry = json.loads(line)
+    except (ValueError, RecursionError):
+        return None
+    if not isinstance(entry, dict):
+        return None
+    return entry if all(isinstance(entry.get(k), kind) for k, kind in _KEPT.items()) else None
+
+
+def _not_own(path: Path) -> ScenarioError:
+    return ScenarioError(
+        f"{path}: is not what a run over a list leaves, so it is left alone; move it away, or name "
+        "other results"
+    )
+
+
+@contextlib.contextmanager
+def _told(path: Path) -> Iterator[None]:
+    """Tell what the system refuses."""
+    try:
+        yield
+    except FileExistsError:
+        check_place(path, overwrite=False)
+        raise
+    except OSError as error:
+        raise ScenarioError(
+            f"{path}: cannot be written ({error.strerror}); make room or name another place, and "
+            "give the same command again"
+        ) from error
+
+
+def _refuse_old(paths: Iterable[Path]) -> None:
+    for path in paths:
+        check_place(path, overwrite=False)
+
+
+_QUICK_PIECE, _DRAWN_PIECE = 2**16, 2**14
+_KEEP_EVERY = 2.0
+_AHEAD = 2
+_KEPT_BLOCK = 24 * 2**20
+
+Answer = tuple[bytes, bytes, Tally]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outcome:
+    """What a run over a list came to."""
+
+    tally: Tally  # The boxes counted.
+    with_work: bool  # Whether it was worked out what to turn.
+    resumed: bool  # Whether an earlier run was gone on with.
+    places: Places  # The files that were written; the bad rows only where there are some.
+
+
+def run_batch(
+    source: Path,
+    out: Path,
+    settings: Settings,
+    *,
+    ignored: Sequence[str] = (),
+    processes: int | None = None,
+    told: Callable[[float], None] | None = None,
+    picture: Path | None = None,
+    draw: Callable[[Outcome], None] | None = None,
+) -> Outcome:
+    """Judge every box of a list and write what is found; told [-]."""
+    layout, above = layout_of(source, ignored)
+    _refuse_unsaid(source, layout, settings)
+    with_work = settings.offset is not None or OFFSET in layout.others
+    firsts = {"results": heads(settings, with_work=with_work), "bad": bad_heads()}
+    about = {
+        "list": _digest(source),
+        "set of options": repr((settings, layout)),
+        "version of dbox": version("dbox"),
+        "picture": str(picture or ""),
+    }
+    with closing(Progress(Places(out), about, firsts)) as progress:
+        tally = _tally_of(progress.content, len(settings.flows))
+        if not progress.done:
+            step = _DRAWN_PIECE if settings.samples or with_work else _QUICK_PIECE
+            rest = islice(pieces(source, layout, above, step), progress.pieces, None)
+            job = partial(_answered, layout, settings, with_work)
+            answers = _in_order(rest, job, processes)
+            tally = _write(progress, answers, tally, source.stat().st_size, told)
+        outcome = Outcome(
+            tally=tally, with_work=with_work, resumed=progress.resumed, places=progress.places
+        )
+        progress.put_in_place(with_bad=bool(tally.refused.any()))
+        if draw:
+            draw(outcome)
+        progress.end()
+    return outcome
+
+
+def _refuse_unsaid(source: Path, layout: Layout, settings: Settings) -> None:
+    """What neither a column nor the command line says is wrong with every row: say it once."""
+    faults = []
+    if settings.opening is None and OPENING not in layout.others:
+        faults.append(f'has no column {OPENING}; add it, or give --opening "circle 2 in"')
+    if settings.tolerance is None and TOLERANCE not in layout.others:
+        faults.append(
+            f'has no column {TOLERANCE}; add it, or give --tolerance "10 %": there is no general '
+            "one, it is the permit's or yours"
+        )
+    if faults:
+        raise ScenarioError(*(f"{source}: {fault}" for fault in faults))
+
+
+def _digest(source: Path) -> str:
+    with source.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _answered(layout: Layout, settings: Settings, with_work: bool, piece: Piece) -> Answer:
+    """The answers to one piece: results, bad rows, counts."""
+    listed, faults = read_boxes(piece.text, piece.first_line, layout, settings, apart=piece.apart)
+    lines, tally = answer(listed, settings, with_work=with_work)
+    return lines, bad_lines(faults), tally + Tally.empty(len(settings.flows), len(faults))
+
+
+def _in_order(
+    rest: Iterator[Piece], job: Callable[[Piece], Answer], processes: int | None
+) -> Iterator[tuple[int, Answer]]:
+    """Ends of the pieces and the answers to them, as many at once as there are processes."""
+    processes = processes or os.cpu_count() or 1
+    first = [*islice(rest, 2)]
+    every = chain(first, rest)
+    if processes == 1 or len(first) < 2:
+        yield from ((piece.end, job(piece)) for piece in every)
+        return
+    # a process of its own each time, not a copy of this one: the same on every system
+    context = get_context("spawn")
+    with ProcessPoolExecutor(processes, context, initializer=_begin_work) as pool:
+        waiting: deque[tuple[int, Future[Answer]]] = deque()
+        try:
+            for piece in every:
+                waiting.append((piece.end, pool.submit(job, piece)))
+                if len(waiting) > processes + _AHEAD:
+                    end, found = waiting.popleft()
+                    yield end, found.result()
+            for end, found in waiting:
+                yield end, found.result()
+        finally:
+            pool.shutdown(wait=False, cancel_futures=True)
+
+
+def _begin_work() -> None:
+    """Make a process ready: it makes no cycles, is not interrupted, and ends with its parent."""
+    gc.disable()
+    # once a large block was given back, glibc keeps smaller ones for the next piece, where it
+    # would else return them to the system and fetch them again, page by page
+    np.empty(_KEPT_BLOCK, dtype=np.uint8)
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = parent_process()
+    if parent is not None:
+        threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
+
+
+def _end_with(parent: Any) -> None:
+    parent.join()
+    os._exit(1)
+
+
+def _write(
+    progress: Progress,
+    answers: Iterable[tuple[int, Answer]],
+    tally: Tally,
+    size: int,
+    told: Callable[[float], None] | None,
+) -> Tally:
+    """Write answers as they come, tell the part of the list done, and count on from a tally."""
+    kept = time.monotonic()
+    for end, (lines, bad, counted) in answers:
+        progress.write(lines, bad)
+        tally += counted
+        if time.monotonic() - kept > _KEEP_EVERY:
+            progress.keep(_content_of(tally))
+            kept = time.monotonic()
+        if told:
+            told(end / size)
+    progress.keep(_content_of(tally), done=True)
+    return tally
+
+
+def _content_of(tally: Tally) -> dict[str, Any]:
+    return {name: counts.tolist() for name, counts in vars(tally).items()}
+
+
+def _tally_of(content: dict[str, Any], flows: int) -> Tally:
+    if not content:
+        return Tally.empty(flows)
+    return Tally(**{name: np.array(counts, np.int64) for name, counts in content.items()})
+
+
+def batch_json(outcome: Outcome, settings: Settings) -> dict[str, Any]:
+    """The answer of `dbox batch --json`."""
+    tally, places = outcome.tally, outcome.places
+    refused = int(tally.refused[0])
+    return {
+        "boxes": tally.boxes,
+        "refused": refused,
+        "verdicts": _counts(VERDICTS, tally.verdicts),
+        "flows": [
+            {
+                "name": flow.name,
+                "inflow_m3_s": flow.inflow,
+                "verdicts": _counts(VERDICTS, tally.by_flow[case]),
+                "worst_over_target_from": EDGES[:-1].round(6).tolist(),
+                "worst_over_target_boxes": tally.worst[case].tolist(),
+            }
+            for case, flow in enumerate(settings.flows)
+        ],
+        "work": {
+            **_counts(WORK, tally.work),
+            "unknown": tally.boxes - int(tally.work.sum()),
+        }
+        if outcome.with_work
+        else None,
+        "files": [str(places.results), *([str(places.bad)] if refused else [])],
+    }
+
+
+def _counts(words: tuple[str, ...], counts: Any) -> dict[str, int]:
+    return dict(zip(words, counts.tolist(), strict=True))

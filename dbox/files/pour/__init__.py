@@ -1,1 +1,0 @@
-"""Pour tests as text: their table, command line and results."""

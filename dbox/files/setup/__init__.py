@@ -1,1 +1,0 @@
-"""A guided set-up as text: questions, typed answers, its log, its results."""

@@ -1,1 +1,0 @@
-"""Tables that a spreadsheet has saved as CSV, read and written."""

@@ -1,1 +1,0 @@
-"""Tank, pipe and trenches as text: their tables, command line and results."""

@@ -1,0 +1,358 @@
+"""The box as a pool as time goes on, and the system it stands in.
+
+With r the tailwater over the head, the factor
+
+    f(head, r) = drowned flow / (free flow sqrt(1 - r))
+
+is 1 at r = 0 and smooth up to r = 1, where flow itself ends in a square root. It is taken once from
+the opening's exact drowned flow on a grid and read between its lines.
+
+A dH/dt = inflow - sum of Q_i(H - lip_i + jet_i, tailwater_i) - Q_rim(H)
+
+Where no jet strikes, all outlets that are not drowned are one rating of the level, tabulated once;
+the others, and all in a jet, are asked one by one with their own head. Behind a drowned
+outlet the trench rises as it fills, which is felt at once where it stands nearly level with the
+box: the flow of a step is the one that goes with the rise that it makes. Nothing flows back from a
+trench that stands higher than the box. Over its rim the box spills as a sharp weir all round.
+
+Heights are over one datum, that of the lips. What a site lacks is left out: without a tank the
+house's water enters the supply pipe, without that the box; without a trench a line drains freely.
+"""
+
+from bisect import bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import log, sqrt
+
+import numpy as np
+
+from dbox.arrays import Array, freeze
+from dbox.errors import DomainError
+from dbox.hydraulics.jet import Jet
+from dbox.hydraulics.openings import Opening, Slot
+from dbox.hydraulics.openings.base import check_positive
+from dbox.hydraulics.split import OutletSet
+from dbox.hydraulics.surge.level_pool import Pool, Rating, heads_of, opening_table, together
+from dbox.hydraulics.surge.parts import SupplyPipe, Tank, Trench
+
+_RATIOS = np.linspace(0.0, 1.0, 65)
+_HEADS = np.geomspace(5e-4, 2.0, 60)
+
+
+class DrownedTable:
+    """What is left of an opening's free flow under a tailwater.
+
+    opening: Any opening.
+
+    Notes
+    -----
+    Beyond heads of 0.5 mm and 2 m the factor at these is used. Between the lines of the grid it is
+    mostly good to 0.01 per cent; where water stands near the top of the opening, on either side, to
+    1 per cent for a round hole and to 3 per cent for a slot that is closed on top.
+
+    >>> from dbox import Circle
+    >>> hole = Circle(0.05, coefficient=0.6)
+    >>> free, slope = (float(part) for part in hole.rating(0.04))
+    >>> flow, *_ = DrownedTable(hole)(free, slope, 0.04, 0.02)
+    >>> bool(abs(flow / 5.1850037331023e-4 - 1) < 2e-3)
+    True
+    """
+
+    __slots__ = ("_rows", "_starts")
+
+    def __init__(self, opening: Opening):
+        head = np.repeat(_HEADS[:, None], _RATIOS.size, axis=1)
+        # at r = 1 nothing flows; the factor is taken just before it
+        fall = head * np.maximum(1.0 - _RATIOS, 1e-6)
+        free, _ = opening.rating(head)
+        drowned, _ = opening.rating(head.ravel(), fall.ravel())
+        factor = drowned.reshape(head.shape) / (free * np.sqrt(fall / head))
+        self._rows: list[list[float]] = factor.tolist()
+        self._starts: list[float] = np.log(_HEADS).tolist()
+
+    def __call__(
+        self, flow: float, slope: float, head: float, tailwater: float
+    ) -> tuple[float, float, float]:
+        """Drowned flow from the free one at a head, and how it changes.
+
+        head [m], tailwater [m] -> [m3/s], [m2/s].
+        """
+        ratio = tailwater / head
+        if ratio >= 1.0:
+            return 0.0, 0.0, 0.0
+        root = sqrt(1.0 - ratio)
+        factor, by_log_head, by_ratio = self._factor(log(head), ratio)
+        drowned = root * factor * flow
+        by_tail = (root * by_ratio * flow - 0.5 * drowned / (root * root)) / head
+        by_head = root * (factor * slope + flow * by_log_head / head) - ratio * by_tail
+        return drowned, by_head, by_tail
+
+    def _factor(self, log_head: float, ratio: float) -> tuple[float, float, float]:
+        """Factor, and its derivatives with respect to log of head and to ratio."""
+        starts, rows = self._starts, self._rows
+        row = min(max(bisect_right(starts, log_head) - 1, 0), len(starts) - 2)
+        width = starts[row + 1] - starts[row]
+        across = min(max((log_head - starts[row]) / width, 0.0), 1.0)
+        place = ratio * (_RATIOS.size - 1)
+        column = min(int(place), _RATIOS.size - 2)
+        along = place - column
+        low, high = rows[row], rows[row + 1]
+        rise_low, rise_high = low[column + 1] - low[column], high[column + 1] - high[column]
+        below, above = low[column] + along * rise_low, high[column] + along * rise_high
+        by_ratio = (rise_low + across * (rise_high - rise_low)) * (_RATIOS.size - 1)
+        return below + across * (above - below), (above - below) / width, by_ratio
+
+
+_JET_FLOWS = np.concatenate([[0.0], np.geomspace(1e-7, 0.05, 120)])
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """Room behind a drowned outlet."""
+
+    level: float  # Level of the water in the trench, what is on its way there counted in. [m]
+    area: float  # What the trench stores per depth. [m2]
+    takes: float  # What the soil takes. [m3/s]
+    brim: float  # Level at which it surfaces and rises no more. [m]
+
+
+class Basin(Pool):
+    """The box at its present level, with its outlets and, as the last of them, its rim.
+
+    area: Plan area of the box. [m2]
+    lips: (n,) Lips over any datum; inf where capped. [m]
+    openings: One per outlet.
+    level: Water level at the start, over the same datum. [m]
+    rim: Level at which the box spills over its rim; left out, it never does. [m]
+    rim_length: Length of the rim. [m]
+    jet: The jet of a straight inlet.
+    """
+
+    __slots__ = (
+        "_apart", "_drowned", "_jet", "_jet_heads", "_lips", "_openings", "_ratings", "_rooms",
+        "_seconds", "_tables", "_together",
+    )  # fmt: skip
+
+    def __init__(
+        self,
+        area: float,
+        lips: Array,
+        openings: Sequence[Opening],
+        level: float,
+        *,
+        rim: float | None = None,
+        rim_length: float = 1.0,
+        jet: Jet | None = None,
+    ):
+        self._openings = (*openings, Slot(rim_length))
+        tables = {kind: opening_table(kind) for kind in dict.fromkeys(self._openings)}
+        self._tables = [tables[opening] for opening in self._openings]
+        self._drowned: dict[Opening, DrownedTable] = {}
+        self._rooms: list[Room | None] = [None] * len(self._openings)
+        self._seconds = 1.0
+        self._jet: list[list[float]] = []
+        self._jet_heads = [0.0] * len(self._openings)
+        if jet is not None:
+            heads = np.column_stack([jet.heads(_JET_FLOWS), np.zeros(_JET_FLOWS.size)])
+            self._jet = heads.tolist() if np.any(heads > 0) else []
+        self._lips = self._checked(lips, rim)
+        self._ratings: dict[tuple[int, ...], Rating] = {}
+        self._set_apart(tuple(range(len(self._lips))) if self._jet else ())
+        super().__init__(area, self.rating, level, min(self._lips))
+
+    def _checked(self, lips: Array, rim: float | None) -> list[float]:
+        heights = [*lips.tolist(), np.inf if rim is None else rim]
+        if len(heights) != len(self._openings):
+            raise DomainError(f"{lips.size} lips for {len(self._openings) - 1} openings")
+        if not min(heights) < np.inf or any(np.isnan(heights)):
+            raise DomainError("a box needs a way out: an open lip, or a rim")
+        return heights
+
+    def _without(self, apart: tuple[int, ...]) -> Rating:
+        """Rating of all outlets but some, free and without a jet."""
+        if apart not in self._ratings:
+            self._ratings[apart] = self._tabulate(apart)
+        return self._ratings[apart]
+
+    def _tabulate(self, apart: tuple[int, ...]) -> Rating:
+        open_ones = [i for i, lip in enumerate(self._lips) if lip < np.inf and i not in apart]
+        if not open_ones:
+            return lambda _: (0.0, 0.0)
+        lips = np.array([self._lips[i] for i in open_ones])
+        kinds = tuple(self._openings[i] for i in open_ones)
+        levels = np.unique(np.concatenate([
+            lip + heads_of(kind) for lip, kind in zip(lips, kinds, strict=True)
+        ]))  # fmt: skip
+        flow, slope = OutletSet(kinds).rating(levels - lips[:, None], None)
+        return together(levels, flow, slope)
+
+    def move_lips(self, lips: Array) -> None:
+        """Set the lips anew, as in a box that settles; lips [m]."""
+        self._lips = [*lips.tolist(), self._lips[-1]]
+        self._ratings.clear()
+        self.lowest = min(self._lips)
+        self._set_apart(self._apart)
+        self.refresh()
+
+    def expose(self, inflow: float, rooms: Sequence[Room | None], seconds: float) -> bool:
+        """Say what the outlets stand against in the next step; inflow [m3/s], seconds [s]."""
+        under = [i for i, room in enumerate(rooms) if room and room.level > self._lips[i]]
+        for i, room in enumerate(rooms):
+            self._rooms[i] = room if i in under else None
+        self._seconds = seconds
+        if self._jet:
+            self._jet_heads = self._heads(inflow)
+            self.lowest = min(lip - k for lip, k in zip(self._lips, self._jet_heads, strict=True))
+        else:
+            self._set_apart(tuple(under))
+        return bool(under)
+
+    def _set_apart(self, apart: tuple[int, ...]) -> None:
+        """Ask some outlets one by one, the others together."""
+        self._apart = apart
+        self._together = self._without(apart)
+        self.rating = self._partly if apart else self._together
+
+    def _heads(self, inflow: float) -> list[float]:
+        place = min(bisect_right(_JET_FLOWS, inflow) - 1, len(_JET_FLOWS) - 2)
+        low, high = float(_JET_FLOWS[place]), float(_JET_FLOWS[place + 1])
+        part = min((inflow - low) / (high - low), 1.0)
+        pairs = zip(self._jet[place], self._jet[place + 1], strict=True)
+        return [start + part * (end - start) for start, end in pairs]
+
+    def outlet_flow(self, i: int, level: float) -> tuple[float, float]:
+        """Flow [m3/s] and slope [m2/s] of one outlet, the last being the rim; level [m]."""
+        lip, over, room = self._lips[i], level + self._jet_heads[i], self._rooms[i]
+        head = over - lip
+        if not head > 0.0 or (room is not None and over <= room.level):
+            return 0.0, 0.0
+        flow, slope = self._tables[i](head)
+        if room is None:
+            return flow, slope
+        kind = self._openings[i]
+        if kind not in self._drowned:
+            self._drowned[kind] = DrownedTable(kind)
+        table = self._drowned[kind]
+        filling = _filling(*table(flow, slope, head, room.level - lip), over, room, self._seconds)
+        if over <= room.brim:
+            return filling
+        brim_flow, brim_slope, _ = table(flow, slope, head, room.brim - lip)
+        return max(filling, (brim_flow, brim_slope))
+
+    def outlet_flows(self, level: float) -> list[float]:
+        """Flow of every outlet and, last, over the rim. [m3/s]; level [m]."""
+        if self._apart:
+            return [self.outlet_flow(i, level)[0] for i in range(len(self._lips))]
+        return [
+            table(level - lip)[0] if level > lip else 0.0
+            for table, lip in zip(self._tables, self._lips, strict=True)
+        ]
+
+    def _partly(self, level: float) -> tuple[float, float]:
+        """All outlets, those that are asked one by one apart from the others."""
+        flow, slope = self._together(level)
+        for i in self._apart:
+            more, steeper = self.outlet_flow(i, level)
+            flow += more
+            slope += steeper
+        return flow, slope
+
+
+def _filling(
+    flow: float, by_head: float, by_tail: float, over: float, room: Room, seconds: float
+) -> tuple[float, float]:
+    """Mean flow into a trench that rises as it fills, and its slope over the level in the box.
+
+    Near the tailwater flow goes with the root of the fall, q = b sqrt(fall), and the fall shrinks
+    by c (q - takes) as the trench rises. That is a quadratic for q; further off, where the
+    tailwater matters less, c is less in the same measure.
+    """
+    fall = over - room.level
+    if not flow > 0.0:
+        return 0.0, 0.0
+    feels = min(max(-2.0 * by_tail * fall / flow, 0.0), 1.0)
+    c = feels * seconds / room.area
+    b2, b2_slope = flow * flow / fall, flow / fall * (2.0 * by_head - flow / fall)
+    # first the rise up to the end of the step; then up to its fitted middle
+    at_end = _root(b2, c, fall + c * room.takes)
+    c *= 1.0 - 0.5 / (1.0 + (0.5 * c * b2 / at_end) ** 2)
+    most = fall + c * room.takes
+    filling = _root(b2, c, most)
+    slope = (b2 + b2_slope * (most - c * filling)) / (2.0 * filling + b2 * c)
+    return filling, max(slope, 0.0)
+
+
+def _root(b2: float, c: float, most: float) -> float:
+    """The q above 0 at which q^2 = b2 (most - c q)."""
+    return 2.0 * most / (c + sqrt(c * c + 4.0 * most / b2))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class System:
+    """Tank, supply pipe, box, headers and trenches; arrays are read-only."""
+
+    area: float  # Plan area of the box. [m2]
+    lips: Array  # (n,) Lips over the datum; inf where capped. [m]
+    openings: tuple[Opening, ...]  # One per outlet.
+    # Level at which the box spills over its rim; None where it never does. [m]
+    rim: float | None = None
+    rim_length: float = 1.0  # Length of the rim. [m]
+    tank: Tank | None = None  # The septic tank.
+    supply: SupplyPipe | None = None  # The pipe from the tank to the box.
+    jet: Jet | None = None  # The jet of a straight inlet.
+    delays: Array  # (n,) Travel time of each header. [s]
+    trenches: tuple[Trench | None, ...]  # The trench of each line.
+    bottoms: Array  # (n,) Bottom of each trench over the datum; -inf where there is none. [m]
+
+    def __post_init__(self) -> None:
+        check_positive("plan area of the box [m2]", self.area)
+        check_positive("length of the rim [m]", self.rim_length)
+        n = self.lips.size
+        counts = (len(self.openings), self.delays.size, len(self.trenches), self.bottoms.size)
+        if self.lips.shape != (n,) or any(count != n for count in counts):
+            raise DomainError(f"openings, delays, trenches and bottoms do not fit {n} lips")
+        if not np.all(np.isfinite(self.delays) & (self.delays >= 0)):
+            raise DomainError("a header's delay [s] is not a finite number, 0 or more")
+        freeze(self.lips, self.delays, self.bottoms)
+
+    @property
+    def still_level(self) -> float:
+        """Where water stands when nothing runs: the lowest way out. [m]"""
+        return float(min(self.lips.min(), np.inf if self.rim is None else self.rim))
+
+    def basin(self) -> Basin:
+        """The box, its water at rest."""
+        return Basin(
+            self.area,
+            self.lips,
+            self.openings,
+            self.still_level,
+            rim=self.rim,
+            rim_length=self.rim_length,
+            jet=self.jet,
+        )
+
+
+def box_alone(
+    area: float,
+    lips: Array,
+    openings: tuple[Opening, ...],
+    *,
+    rim: float | None = None,
+    rim_length: float = 1.0,
+) -> System:
+    """A box with nothing before it and lines that drain freely.
+
+    area [m2], lips [m], rim [m], rim_length [m].
+    """
+    n = lips.size
+    return System(
+        area=area,
+        lips=lips,
+        openings=openings,
+        rim=rim,
+        rim_length=rim_length,
+        delays=np.zeros(n),
+        trenches=(None,) * n,
+        bottoms=np.full(n, -np.inf),
+    )

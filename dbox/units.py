@@ -1,0 +1,541 @@
+"""Quantities: their constants, how people write them and how results are written for people.
+
+quantity = [sign] term {term}            1-3/16 in      5 ft 3 in
+    term     = number [unit]                 larger units first, each once
+    number   = decimal | fraction | mixed    1.1875   3/16   1-3/16   1 3/16
+    rate     = quantity over [number] unit   5 gal in 40 s   3/16 in/ft   12 gal per day
+
+A sign counts for the whole: `-1-3/16` is -1.1875. Text is read once from the left, so the time
+grows with its length only.
+
+Every reader takes text or a number as a file gives it and raises `ScenarioError` where it is not
+the quantity wanted: the message begins with `is`, for the caller to put the place in front
+(`faults.at_place`), and ends with the mend. How text is written stands in `grammar`.
+
+The inch, the foot and the US gallon are exact by definition: 1 in = 25.4 mm, 1 ft = 12 in,
+1 gal = 231 in3 (NIST Handbook 44, Appendix C: from memory).
+
+Inches are given to the nearest 1/16, as a ruler shows them, with millimetres beside them; flows in
+gallons a minute with litres a minute. What is printed here is read back by `units`.
+"""
+
+import math
+import re
+import unicodedata
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from dbox.errors import ScenarioError, did_you_mean, show
+
+_NUMBER = (
+    r"[0-9]+(?:-|\s+)[0-9]+\s*/\s*[0-9]+"
+    r"|[0-9]+\s*/\s*[0-9]+"
+    r"|(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:e[+-]?[0-9]+)?"
+)
+_UNIT = r"(?:sq|cu)\s+[a-z]+|per\s+cent|[a-z]+[23]?|[\"'%°]"
+_TERM = re.compile(rf"({_NUMBER})\s*({_UNIT})?\s*")
+_FRACTION = re.compile(r"(?:([0-9]+)[-\s]\s*)?([0-9]+)\s*/\s*([0-9]+)")
+_OVER = re.compile(r"(?<=\s)(?:in|per)(?=\s)|/(?=\s*[a-z])|(?<=[a-z\"'])\s*/")
+_PLAIN = str.maketrans(
+    {
+        **dict.fromkeys("−‐‑‒–﹣", "-"),
+        **dict.fromkeys("”“″„", '"'),
+        **dict.fromkeys("’‘′", "'"),
+        **dict.fromkeys("⁄∕", "/"),
+        "²": "2",
+        "³": "3",
+    }
+)
+
+
+class UnclearError(Exception):
+    """Why text is not the quantity wanted; the message is the mend."""
+
+
+class ExampleError(UnclearError):
+    """A mend that wants an example of the quantity after it."""
+
+
+def clean(text: str) -> str:
+    """Make typographic signs, marks and fractions plain, in lower case.
+
+    >>> clean("−1½ in"), clean("5” "), clean("¼ in")
+    ('-1 1/2 in', '5"', '1/4 in')
+    """
+    plain = ""
+    for character in text:
+        spelled = unicodedata.normalize("NFKC", character)
+        if len(spelled) > 1 and "⁄" in spelled:
+            # A glyph after a digit is the fraction of a mixed number, not more digits.
+            plain += f" {spelled}" if plain[-1:].isdigit() else spelled
+        else:
+            plain += character
+    return plain.translate(_PLAIN).replace("''", '"').strip().lower()
+
+
+def read_number(text: str) -> float:
+    """Value of one unsigned number that the grammar has already recognised. [-]
+
+    >>> read_number("1-3/16")
+    1.1875
+    """
+    fraction = _FRACTION.fullmatch(text)
+    if fraction is None:
+        return float(text)
+    whole, top, bottom = (int(part or 0) for part in fraction.groups())
+    if bottom == 0:
+        raise UnclearError("a fraction cannot have 0 below the line")
+    if fraction[1] is not None and top >= bottom:
+        raise UnclearError("the fraction after a whole number must be less than 1, as in 1-3/16")
+    return whole + top / bottom
+
+
+def read_terms(text: str) -> list[tuple[str, str | None]]:
+    """Split unsigned text into numbers and their units.
+
+    >>> read_terms("5 ft 3 in")
+    [('5', 'ft'), ('3', 'in')]
+    """
+    terms: list[tuple[str, str | None]] = []
+    place = 0
+    while term := _TERM.match(text, place):
+        terms.append((term[1], " ".join(term[2].split()) if term[2] else None))
+        place = term.end()
+    unclear = not terms or place < len(text)
+    if unclear or (len(terms) > 1 and any(unit is None for _, unit in terms)):
+        if re.search(r"[0-9]\s*/\s*[0-9]", text):
+            raise UnclearError("write a fraction as 13/16 or 1-3/16")
+        if "," in text:
+            raise UnclearError("leave the comma out; decimals take a point")
+        raise ExampleError("write one number and its unit")
+    return terms
+
+
+def read_alone(text: str) -> float:
+    """Read a signed number that has no unit. [-]
+
+    >>> read_alone("-3/4")
+    -0.75
+    """
+    unsigned = text.removeprefix("-") if text.startswith("-") else text.removeprefix("+")
+    if re.fullmatch(_NUMBER, unsigned.strip()) is None:
+        raise ExampleError("write one number, without a unit")
+    value = read_number(unsigned.strip())
+    return -value if text.startswith("-") and value else value
+
+
+def read_sum(text: str, units: Mapping[str, float], bare_unit: str | None) -> float:
+    """Read a signed sum of terms. [SI]; units [SI].
+
+    >>> read_sum("-1-3/16", {"in": 1.0}, "in")
+    -1.1875
+    """
+    unsigned = text.removeprefix("-") if text.startswith("-") else text.removeprefix("+")
+    total, last = 0.0, math.inf
+    for number, written in read_terms(unsigned.lstrip()):
+        unit = written or bare_unit
+        if unit is None:
+            raise ExampleError("give its unit")
+        if unit not in units:
+            raise UnclearError(
+                f"the unit {show(unit)} is not known here; {did_you_mean(unit, units)}"
+            )
+        if units[unit] >= last:
+            raise UnclearError("write the larger unit first, each once, as in 5 ft 3 in")
+        last = units[unit]
+        total += read_number(number) * last
+    return -total if text.startswith("-") and total else total
+
+
+def read_ratio(text: str, above: Mapping[str, float], below: Mapping[str, float]) -> float | None:
+    """Read one quantity over another, split at the last `in`, `per` or `/`.
+
+    above [SI], below [SI] -> [SI].
+
+    >>> read_ratio("1 in in 4 ft", {"in": 1.0}, {"ft": 12.0})
+    0.020833333333333332
+    >>> read_ratio("3/16", {"in": 1.0}, {"ft": 12.0})
+    """
+    places = list(_OVER.finditer(text))
+    if not places:
+        return None
+    left, right = text[: places[-1].start()].strip(), text[places[-1].end() :].strip()
+    counted = right[:1].isdigit() or right[:1] in (".", "-")
+    bottom = read_sum(right if counted else f"1 {right}", below, None)
+    if bottom <= 0:
+        raise UnclearError("what it is measured over must be more than 0")
+    return read_sum(left, above, None) / bottom
+
+
+INCH = 0.0254
+"""[m]"""
+FOOT = 12 * INCH
+"""[m]"""
+LITRE = 1e-3
+"""[m3]"""
+GALLON = 231 * 0.016387064 * LITRE
+"""US gallon, 231 cubic inches of 16.387064 mL. [m3]"""
+MINUTE = 60.0
+"""[s]"""
+HOUR = 3600.0
+"""[s]"""
+DAY = 86400.0
+"""[s]"""
+
+LONGEST_TEXT = 80
+"""Characters of one quantity; more cannot be a quantity."""
+
+LENGTH_UNITS = {
+    **dict.fromkeys(("in", "inch", "inches", '"'), INCH),
+    **dict.fromkeys(("ft", "foot", "feet", "'"), FOOT),
+    "mm": 1e-3,
+    "cm": 1e-2,
+    "m": 1.0,
+}
+AREA_UNITS = {
+    **dict.fromkeys(("ft2", "sq ft"), FOOT**2),
+    **dict.fromkeys(("m2", "sq m"), 1.0),
+}
+VOLUME_UNITS = {
+    **dict.fromkeys(("gal", "gallon", "gallons"), GALLON),
+    **dict.fromkeys(("qt", "quart", "quarts"), GALLON / 4),
+    **dict.fromkeys(("l", "litre", "litres", "liter", "liters"), LITRE),
+    "ml": LITRE / 1000,
+    **dict.fromkeys(("ft3", "cu ft"), FOOT**3),
+    "m3": 1.0,
+}
+DURATION_UNITS = {
+    **dict.fromkeys(("s", "sec", "second", "seconds"), 1.0),
+    **dict.fromkeys(("min", "minute", "minutes"), MINUTE),
+    **dict.fromkeys(("h", "hr", "hour", "hours"), HOUR),
+    **dict.fromkeys(("d", "day", "days"), DAY),
+}
+FLOW_UNITS = {
+    "gpm": GALLON / MINUTE,
+    "gph": GALLON / HOUR,
+    "gpd": GALLON / DAY,
+    "lpm": LITRE / MINUTE,
+    "cfs": FOOT**3,
+}
+ANGLE_UNITS = {
+    **dict.fromkeys(("deg", "degree", "degrees", "°"), math.pi / 180),
+    **dict.fromkeys(("rad", "radian", "radians"), 1.0),
+}
+PERCENT_UNITS = dict.fromkeys(("%", "percent", "per cent"), 0.01)
+
+_CLOCK = re.compile(r"([0-9]{1,2}):([0-9]{2})")
+
+
+@dataclass(frozen=True)
+class _Kind:
+    """A kind of quantity: what to call it, how to read it, and what is too much of it in SI."""
+
+    name: str
+    example: str
+    read: Callable[[str, str | None], float]
+    largest: float
+    largest_text: str
+    signed: bool = False
+
+
+def _by_units(units: Mapping[str, float]) -> Callable[[str, str | None], float]:
+    """Make the reader of a quantity that has units of its own."""
+    return lambda text, bare_unit: read_sum(text, units, bare_unit)
+
+
+def _read_flow(text: str, bare_unit: str | None) -> float:
+    ratio = read_ratio(text, VOLUME_UNITS, DURATION_UNITS)
+    return read_sum(text, FLOW_UNITS, bare_unit) if ratio is None else ratio
+
+
+def _read_grade(text: str, bare_unit: str | None) -> float:
+    ratio = read_ratio(text, LENGTH_UNITS, LENGTH_UNITS)
+    return read_sum(text, PERCENT_UNITS, bare_unit) if ratio is None else ratio
+
+
+def _read_count(text: str, _: str | None) -> float:
+    return read_alone(text)
+
+
+_LENGTH = _Kind("a length", "1-3/16 in", _by_units(LENGTH_UNITS), 10_000.0, "10 km", signed=True)
+_AREA = _Kind("an area", "180 ft2", _by_units(AREA_UNITS), 1e6, "1,000,000 m2")
+_VOLUME = _Kind("a volume", "5 gal", _by_units(VOLUME_UNITS), 1e5, "100,000 m3")
+_DURATION = _Kind("a time", "40 s", _by_units(DURATION_UNITS), 36525 * DAY, "100 years")
+_FLOW = _Kind("a flow", "5 gpm", _read_flow, 1.0, "1 m3/s")
+_ANGLE = _Kind("an angle", "90 deg", _by_units(ANGLE_UNITS), 100.0, "100 rad", signed=True)
+_GRADE = _Kind("a fall", "1/8 in/ft", _read_grade, 10.0, "1000 %", signed=True)
+_PERCENT = _Kind("a percentage", "10 %", _by_units(PERCENT_UNITS), 100.0, "10,000 %", signed=True)
+_COUNT = _Kind("a number", "0.6", _read_count, 1e9, "1,000,000,000", signed=True)
+_WITH_UNITS = (_FLOW, _LENGTH, _VOLUME, _DURATION, _AREA, _ANGLE, _GRADE, _PERCENT)
+
+
+def _plain_text(value: object, wanted: str) -> str:
+    """Text of a value, refusing what cannot be a quantity whatever it says."""
+    if isinstance(value, str):
+        if not value.strip():
+            raise ScenarioError(f"is empty; {wanted}, or leave it out where not measured")
+        if len(value) <= LONGEST_TEXT:
+            return clean(value)
+    elif isinstance(value, int | float) and not isinstance(value, bool) and -1e15 < value < 1e15:
+        return repr(value)
+    raise ScenarioError(f"is {show(value)}; {wanted}")
+
+
+def _mend(text: str, kind: _Kind, error: UnclearError) -> str:
+    """Say what to write instead, naming what the text is where that is another kind."""
+    for other in _WITH_UNITS:
+        if other is not kind:
+            try:
+                other.read(text, None)
+            except UnclearError:
+                continue
+            return f", {other.name}; {kind.name} is wanted here, as {show(kind.example)}"
+    if isinstance(error, ExampleError):
+        return f"; {error}, as {show(kind.example)}"
+    return f"; {error}"
+
+
+def _quantity(value: object, kind: _Kind, bare_unit: str | None = None) -> float:
+    """Read a value as a kind of quantity in SI, or say why it is none and what to write."""
+    text = _plain_text(value, f"write {kind.name}, as {show(kind.example)}")
+    try:
+        result = kind.read(text, bare_unit)
+    except UnclearError as error:
+        raise ScenarioError(f"is {show(value)}{_mend(text, kind, error)}") from error
+    if not abs(result) <= kind.largest:
+        raise ScenarioError(f"is {show(value)}, above {kind.largest_text}; check the unit")
+    if result < 0 and not kind.signed:
+        raise ScenarioError(f"is {show(value)}; {kind.name} cannot be below 0")
+    return result
+
+
+def length(value: object, bare_unit: str | None = None) -> float:
+    """Read a length or a height, signed. [m]
+
+    >>> length("1-3/16 in"), length(3, "mm")
+    (0.0301625, 0.003)
+    """
+    # Nothing is nothing in any unit, so a 0 needs none.
+    return _quantity(value, _LENGTH, bare_unit or ("m" if _is_bare_zero(value) else None))
+
+
+def _is_bare_zero(value: object) -> bool:
+    """Tell whether a value is 0 without a unit."""
+    if isinstance(value, str):
+        return value.strip().lstrip("+-") in ("0", "0.0")
+    return isinstance(value, int | float) and not isinstance(value, bool) and value == 0
+
+
+def area(value: object) -> float:
+    """Read an area such as `180 ft2` or `17 m2`; parameters and errors as for `length`. [m2]"""
+    return _quantity(value, _AREA)
+
+
+def volume(value: object) -> float:
+    """Read a volume such as `1500 gal` or `12 L`; parameters and errors as for `length`. [m3]
+
+    >>> round(volume("1 gal"), 12)
+    0.003785411784
+    """
+    return _quantity(value, _VOLUME)
+
+
+def duration(value: object) -> float:
+    """Read a time span such as `40 s` or `1 min 30 s`; as for `length`. [s]
+
+    >>> duration("1 min 30 s")
+    90.0
+    """
+    return _quantity(value, _DURATION)
+
+
+def flow(value: object) -> float:
+    """Read a flow; a bare number is refused, since no unit of flow goes without saying. [m3/s]
+
+    >>> flow("0.3 L/s"), flow("60 L in 1 min")
+    (0.0003, 0.001)
+    """
+    return _quantity(value, _FLOW)
+
+
+def angle(value: object) -> float:
+    """Read an angle such as `90 deg`; as for `flow`. [rad]
+
+    >>> angle("180 deg") == math.pi
+    True
+    """
+    return _quantity(value, _ANGLE)
+
+
+def grade(value: object) -> float:
+    """Read a fall per run such as `3/16 in/ft`, `1 in in 4 ft` or `2 %`; as for `flow`. [-]
+
+    >>> grade("3/16in/ft"), grade("-2 %")
+    (0.015625, -0.02)
+    """
+    return _quantity(value, _GRADE)
+
+
+def percent(value: object) -> float:
+    """Read a percentage such as `10 %` as a fraction; as for `flow`. [-]
+
+    >>> percent("10 %")
+    0.1
+    """
+    return _quantity(value, _PERCENT)
+
+
+def number(value: object) -> float:
+    """Read a number without a unit; as for `flow`. [-]
+
+    >>> number("3/4")
+    0.75
+    """
+    return _quantity(value, _COUNT)
+
+
+def clock(value: object) -> float:
+    """Read a clock position of a hole as its angle from straight down. [rad]
+
+    >>> clock("6:00"), clock("9:00") == math.pi / 2, clock("12:00") == math.pi
+    (0.0, True, True)
+    """
+    match = _CLOCK.fullmatch(clean(value)) if isinstance(value, str) and len(value) < 9 else None
+    hour, minute = (int(match[1]), int(match[2])) if match else (0, 0)
+    if match is None or not 1 <= hour <= 12 or minute > 59:
+        raise ScenarioError(
+            f'is {show(value)}; write a clock position from "1:00" to "12:59", "6:00" straight down'
+        )
+    turned = (hour % 12) * 60 + minute - 360
+    return math.pi * (turned if turned > -360 else 360) / 360
+
+
+SIXTEENTHS = 16
+
+
+def inches(metres: float, *, signed: bool = False, parts: int = SIXTEENTHS) -> str:
+    """Write a length to the nearest sixteenth of an inch, or other part of one; metres [m].
+
+    >>> inches(0.0301625), inches(-0.0301625), inches(0.003175, signed=True)
+    ('1-3/16 in', '-1-3/16 in', '+1/8 in')
+    """
+    count = round(metres / INCH * parts)
+    whole, rest = divmod(abs(count), parts)
+    sign = "-" if count < 0 else "+" if signed and count else ""
+    if not rest:
+        return f"{sign}{whole} in"
+    shared = math.gcd(rest, parts)
+    fraction = f"{rest // shared}/{parts // shared}"
+    return f"{sign}{whole}-{fraction} in" if whole else f"{sign}{fraction} in"
+
+
+def millimetres(metres: float, *, signed: bool = False) -> str:
+    """Write a length to a tenth of a millimetre; parameters as for `inches`. [m]
+
+    >>> millimetres(0.0047625, signed=True)
+    '+4.8 mm'
+    """
+    # Adding 0.0 turns a rounded -0.0 into 0.0.
+    tenths = round(metres * 1000, 1) + 0.0
+    return f"{tenths:+.1f} mm" if signed and tenths else f"{tenths:.1f} mm"
+
+
+def inches_mm(metres: float, *, signed: bool = False) -> str:
+    """Write a length both ways; parameters as for `inches`. [m]
+
+    >>> inches_mm(0.0047625, signed=True)
+    '+3/16 in (+4.8 mm)'
+    """
+    return f"{inches(metres, signed=signed)} ({millimetres(metres, signed=signed)})"
+
+
+def feet(metres: float) -> str:
+    """Write the length of a line to three digits. [m]
+
+    >>> feet(18.288)
+    '60 ft'
+    """
+    return f"{_three_digits(metres / FOOT)} ft"
+
+
+def gpm(inflow: float) -> str:
+    """Write a flow in US gallons a minute, to three digits. [m3/s]
+
+    >>> gpm(3.1545e-5)
+    '0.5 gpm'
+    """
+    return f"{_three_digits(inflow * MINUTE / GALLON)} gpm"
+
+
+def litres_per_min(inflow: float) -> str:
+    """Write a flow in litres a minute, to three digits. [m3/s]
+
+    >>> litres_per_min(3.1545e-5)
+    '1.89 L/min'
+    """
+    return f"{_three_digits(inflow * MINUTE / LITRE)} L/min"
+
+
+def gpm_litres(inflow: float) -> str:
+    """Write a flow both ways. [m3/s]
+
+    >>> gpm_litres(3.1545e-5)
+    '0.5 gpm (1.89 L/min)'
+    """
+    return f"{gpm(inflow)} ({litres_per_min(inflow)})"
+
+
+def gallons(volume: float) -> str:
+    """Write a volume in US gallons, to three digits. [m3]
+
+    >>> gallons(0.0189270589)
+    '5 gal'
+    """
+    return f"{_three_digits(volume / GALLON)} gal"
+
+
+def litres(volume: float) -> str:
+    """Write a volume in litres, to three digits. [m3]
+
+    >>> litres(0.000946352946)
+    '0.946 L'
+    """
+    return f"{_three_digits(volume / LITRE)} L"
+
+
+def percent_text(fraction: float, digits: int = 1) -> str:
+    """Write a fraction in per cent. [-]
+
+    >>> percent(0.5021)
+    '50.2 %'
+    """
+    return f"{round(fraction * 100, digits) + 0.0:.{digits}f} %"
+
+
+def clock_text(angle: float) -> str:
+    """Write the angle of a hole as the nearest minute of a clock face; angle [rad].
+
+    >>> clock_text(0.0), clock_text(math.pi / 4), clock_text(-math.pi / 2)
+    ('6:00', '7:30', '3:00')
+    """
+    minutes = (round(angle / math.tau * 720) + 360) % 720
+    return f"{minutes // 60 or 12}:{minutes % 60:02d}"
+
+
+def turn_text(turn: float) -> str:
+    """Write a turn in whole degrees and its way round, as seen from inside the box; turn [rad].
+
+    >>> turn_text(math.radians(30)), turn_text(math.radians(-5))
+    ('30 deg clockwise', '5 deg counterclockwise')
+    """
+    way = "clockwise" if turn > 0 else "counterclockwise"
+    return f"{abs(math.degrees(turn)):.0f} deg {way}"
+
+
+def _three_digits(value: float) -> str:
+    """Round to three significant digits without an exponent or idle zeros."""
+    if not value:
+        return "0"
+    decimals = max(0, 2 - math.floor(math.log10(abs(value))))
+    text = f"{value:.{decimals}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
