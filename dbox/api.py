@@ -1,0 +1,529 @@
+"""The Python door: every job on one site, each answer with its words, its JSON and its picture.
+
+    import dbox
+    site = dbox.load("off-level")
+    plan = dbox.level(site)      # its headline is its repr
+    plan.report(), plan.to_dict(), plan.plot(), plan.result
+
+All numbers are SI. Nothing heavy is imported before a job needs it.
+"""
+
+from abc import ABC, abstractmethod
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from dbox.arrays import ArrayLike
+from dbox.errors import DomainError
+from dbox.fieldwork.site import Site
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from matplotlib.figure import Figure
+
+    from dbox.fieldwork.diagnosis.diagnose import Diagnosis
+    from dbox.fieldwork.grades import Grading
+    from dbox.fieldwork.levelling import Levelling
+    from dbox.fieldwork.pour import Expectation
+    from dbox.fieldwork.pour_fit import Explanation, Finding
+    from dbox.fieldwork.shares import Assessment
+    from dbox.fieldwork.surge import Outcome
+
+PER_DRAW = 4000
+"""Boxes drawn for the bands of shares, as the commands do."""
+
+
+@dataclass(frozen=True, repr=False, eq=False)
+class Answer(ABC):
+    """What a job found at a site.
+
+    Parameters
+    ----------
+    site : Site
+        The box that was asked about.
+    result : object
+        The numbers: a frozen dataclass of arrays in SI, named and with units in its docstring.
+    """
+
+    site: Site
+    result: Any
+
+    def __repr__(self) -> str:
+        """The headline: the finding in one line."""
+        return self.headline
+
+    @property
+    def headline(self) -> str:
+        """The first sentences of the report, on one line."""
+        lines = self._lines()
+        said = " ".join(lines[: lines.index("")] if "" in lines else lines)
+        return said.removeprefix(" ".join(self.site.title.split())).strip()
+
+    def report(self) -> str:
+        """The text that the command prints, at most 72 columns wide."""
+        return "\n".join(self._lines())
+
+    @abstractmethod
+    def to_dict(self) -> dict[str, Any]:
+        """What the command prints with --json: SI, the unit in the key."""
+
+    @abstractmethod
+    def plot(self) -> "Figure":
+        """The answer as a matplotlib Figure, neither shown nor saved."""
+
+    @abstractmethod
+    def _lines(self) -> list[str]: ...
+
+
+class Shares(Answer):
+    """Shares of every outlet at each flow, with bands and verdicts; see `assess`."""
+
+    result: "Assessment"
+
+    def to_dict(self) -> dict[str, Any]:
+        """As `dbox split --json`."""
+        from dbox.report.split_report import split_json
+
+        return split_json(self.site, self.result)
+
+    def plot(self) -> "Figure":
+        """The box in section, with a strip of shares for each flow."""
+        from dbox.drawings.split_picture import split_figure
+
+        return split_figure(self.site, self.result)
+
+    def _lines(self) -> list[str]:
+        from dbox.report.split_report import report
+
+        return report(self.site, self.result)
+
+
+class Plan(Answer):
+    """What to turn, how far and to where, or that the box must be re-bed; see `level`."""
+
+    result: "Levelling"
+
+    def to_dict(self) -> dict[str, Any]:
+        """As `dbox level --json`."""
+        from dbox.report.split_report import level_json
+
+        return level_json(self.result)
+
+    def plot(self) -> "Figure":
+        """The box from above, with what is to be turned at each outlet."""
+        from dbox.drawings.level_picture import level_figure
+
+        return level_figure(self.result)
+
+    def _lines(self) -> list[str]:
+        from dbox.report.level_report import report
+
+        return report(self.result)
+
+
+@dataclass(frozen=True, repr=False, eq=False)
+class PourTest(Answer):
+    """What each outlet should give in a pour, and what explains the catches; see `pour`.
+
+    Parameters
+    ----------
+    explanations : tuple of Explanation
+        What may explain the catches, the likeliest first; empty before the pour.
+    finding : Finding or None
+        Whether ruler and water agree; None before the pour.
+    """
+
+    result: "Expectation"
+    explanations: "tuple[Explanation, ...]" = ()
+    finding: "Finding | None" = None
+
+    def to_dict(self) -> dict[str, Any]:
+        """As `dbox pour --json`."""
+        from dbox.report.pour_report import pour_json
+
+        return pour_json(self.result, self.explanations, self.finding)
+
+    def plot(self) -> "Figure":
+        """Expected flows with their bands, and what was caught."""
+        from dbox.drawings.answers import pour_picture
+
+        return pour_picture(self.headline, self.result)
+
+    def _lines(self) -> list[str]:
+        from dbox.report.pour_report import report
+
+        return report(self.result, self.explanations, self.finding)
+
+
+class Grades(Answer):
+    """Falls of the pipes from rod readings; see `grades`."""
+
+    result: "Grading"
+
+    def to_dict(self) -> dict[str, Any]:
+        """As `dbox grades --json`."""
+        from dbox.report.grades_report import grades_json
+
+        return grades_json(self.result)
+
+    def plot(self) -> "Figure":
+        """The profile of every run."""
+        from dbox.drawings.grades_picture import grades_figure
+
+        return grades_figure(self.site.title, self.result)
+
+    def _lines(self) -> list[str]:
+        from dbox.report.grades_report import report
+
+        return report(self.site, self.result)
+
+
+class Run(Answer):
+    """A discharge through tank, pipe, box and trenches; see `surge`."""
+
+    result: "Outcome"
+
+    def to_dict(self) -> dict[str, Any]:
+        """As `dbox surge --json`."""
+        from dbox.report.surge_report import surge_json
+
+        return surge_json(self.result)
+
+    def plot(self) -> "Figure":
+        """Level and flows in time."""
+        from dbox.drawings.surge_picture import surge_figure
+
+        return surge_figure(self.result)
+
+    def _lines(self) -> list[str]:
+        from dbox.report.surge_report import report
+
+        return report(self.result)
+
+
+class Causes(Answer):
+    """Ranked causes of a wet line and the next looks; see `diagnose`."""
+
+    result: "Diagnosis"
+
+    @property
+    def headline(self) -> str:
+        """The leading cause with its chance; it is ranked, not announced."""
+        from dbox.files.evidence_words import cause_words
+
+        first = self.result.answers[0]
+        return (
+            f"{cause_words(self.site, first)}: {100 * first.probability:.0f} %, the first of "
+            f"{len(self.result.answers)} ranked causes"
+        )
+
+    def to_dict(self) -> dict[str, Any]:
+        """As `dbox diagnose --json`."""
+        from dbox.report.diagnose_report import diagnosis_json
+
+        return diagnosis_json(self.result)
+
+    def plot(self) -> "Figure":
+        """The leading causes as bars."""
+        from dbox.drawings.answers import diagnosis_picture
+
+        return diagnosis_picture(self.headline, self.result)
+
+    def _lines(self) -> list[str]:
+        from dbox.report.diagnose_report import report
+
+        return report(self.result)
+
+
+def load(path_or_name: "str | Path") -> Site:
+    """Load a scenario: a file, or one that is shipped, by its bare name.
+
+    Parameters
+    ----------
+    path_or_name : str or Path
+        A path to a TOML file, or a shipped name, such as "off-level".
+
+    Returns
+    -------
+    Site
+        The box as measured, in SI.
+
+    Raises
+    ------
+    ScenarioError
+        With every fault of the file, each with its place, value and mend.
+
+    >>> load("off-level").title
+    'Off level: five equal lines (invented)'
+    """
+    from dbox.files import scenario
+
+    return scenario.load(scenario.resolve(str(path_or_name)))
+
+
+def loads(text: str) -> Site:
+    """Load a scenario from its TOML text.
+
+    Parameters
+    ----------
+    text : str
+        The text of a scenario file.
+
+    Returns
+    -------
+    Site
+        The box as measured, in SI.
+
+    Raises
+    ------
+    ScenarioError
+        With every fault of the text.
+    """
+    from dbox.files import scenario
+
+    return scenario.loads(text)
+
+
+def assess(site: Site, *, seed: int = 0, samples: int = PER_DRAW) -> Shares:
+    """Share of every outlet at each flow of a site, with 5 to 95 per cent bands.
+
+    Parameters
+    ----------
+    site : Site
+        A box with a reading for every open outlet.
+    seed : int
+        Seed of the bands; the same seed gives the same answer.
+    samples : int
+        Boxes drawn for the bands.
+
+    Returns
+    -------
+    Shares
+        Its `result.result.share` has shape (flows, outlets), the bands `result.share_low` and
+        `result.share_high` too. [-]
+
+    Raises
+    ------
+    DomainError
+        Where an open outlet has no reading, or readings are only placeholders.
+
+    >>> assess(load("off-level")).result.result.share.shape
+    (3, 5)
+    """
+    from dbox.fieldwork import shares
+
+    return Shares(site, shares.assess(site, seed=seed, samples=samples))
+
+
+def level(
+    site: Site,
+    *,
+    highest: bool = False,
+    at: str | None = None,
+    step: float | None = None,
+    seed: int = 0,
+    samples: int = PER_DRAW,
+) -> Plan:
+    """What to turn, how far and to which clock position, or that the box must be re-bed.
+
+    Parameters
+    ----------
+    site : Site
+        A box with a reading for every open outlet.
+    highest : bool
+        Bring all lips to the highest as it stands, in place of the height with the least turning.
+    at : str or None
+        Name of the flow at which unequal targets are met; the first flow where none is named.
+    step : float or None
+        Smallest turn that a hand can set; None: 5 degrees. [rad]
+    seed : int
+        Seed of the bands.
+    samples : int
+        Boxes drawn for the bands.
+
+    Returns
+    -------
+    Plan
+        Its `result` holds verdict, moves [m], turns [rad] and shares before and after.
+
+    Raises
+    ------
+    DomainError
+        Where a reading is missing, or no flow has that name.
+
+    >>> level(load("tilted-rebed")).result.verdict
+    're-bed'
+    """
+    from dbox.fieldwork import levelling
+
+    names = [flow.name for flow in site.flows]
+    if at is not None and at not in names:
+        raise DomainError(f"at is {at!r}; the flows are {', '.join(names)}")
+    options = {} if step is None else {"hand_step": step}
+    found = levelling.level(
+        site, match_highest=highest, design_flow=0 if at is None else names.index(at),
+        seed=seed, samples=samples, **options,
+    )  # fmt: skip
+    return Plan(site, found)
+
+
+def pour(site: Site, *, seed: int = 0, samples: int = PER_DRAW) -> PourTest:
+    """What each outlet should give in the pours of a site; with catches, what explains them.
+
+    Parameters
+    ----------
+    site : Site
+        A box with readings and, where poured already, catches.
+    seed : int
+        Seed of the bands.
+    samples : int
+        Boxes drawn for the bands.
+
+    Returns
+    -------
+    PourTest
+        Its `result` holds expected flows [m3/s]; `explanations` and `finding` say what fits.
+
+    Raises
+    ------
+    DomainError
+        Where a reading is missing or no pour is given.
+    """
+    from dbox.fieldwork.pour import expect
+    from dbox.fieldwork.pour_fit import explain, judge
+    from dbox.files.pour_keys import with_typed_pours
+
+    site = with_typed_pours(site, (), None, None)
+    expectation = expect(site, site.pours, seed=seed, samples=samples)
+    done = any(each.done for each in site.pours)
+    explanations = explain(expectation) if done else ()
+    finding = judge(expectation, explanations) if done else None
+    return PourTest(site, expectation, explanations, finding)
+
+
+def grades(site: Site) -> Grades:
+    """Falls of house sewer, supply pipe and headers from rod readings.
+
+    Parameters
+    ----------
+    site : Site
+        A site with rod readings.
+
+    Returns
+    -------
+    Grades
+        Its `result` holds every run with its falls [m] and their errors [m].
+
+    Raises
+    ------
+    DomainError
+        Where there are no rod readings, or they are only placeholders.
+    """
+    from dbox.fieldwork.grades import grade
+
+    return Grades(site, grade(site))
+
+
+def surge(
+    site: Site,
+    *,
+    event: str | Sequence[str] | None = None,
+    day: bool = False,
+    days: int | None = None,
+    dose: str | None = None,
+    inflow: "tuple[ArrayLike, ArrayLike] | str | Path | None" = None,
+    people: int | None = None,
+    seconds: float | None = None,
+    seed: int = 0,
+    progress: Callable[[float], None] | None = None,
+) -> Run:
+    """A discharge through tank, pipe, box and trenches; ask for one of the events.
+
+    Parameters
+    ----------
+    site : Site
+        A box with what stands before and behind it, as far as known.
+    event : str or sequence of str or None
+        Fixtures that start together: toilet, shower, bath, washer, dishwasher, sink.
+    day : bool
+        A plausible day of the house.
+    days : int or None
+        That many days, each drawn anew.
+    dose : str or None
+        "pump" or "siphon" of the site, or such as "60 gal at 30 gpm".
+    inflow : tuple of array_like, or path, or None
+        Measured at the box: times [s] and rates [m3/s], each of shape (t,), or a CSV file.
+    people : int or None
+        How many live in the house, in place of what the site says.
+    seconds : float or None
+        How long to go on with an event; None: till it is through. [s]
+    seed : int
+        Seed of the days.
+    progress : callable or None
+        Told the part that is done. [-]
+
+    Returns
+    -------
+    Run
+        Its `result.surge` holds level [m] and flows [m3/s] in time, (t,) and (t, n).
+
+    Raises
+    ------
+    DomainError
+        Where not exactly one thing is asked for, or the site lacks what it needs.
+
+    >>> round(float(surge(load("off-level"), dose="20 gal at 5 gpm").result.surge.share.sum()), 6)
+    1.0
+    """
+    from dbox.fieldwork import surge as at_site
+
+    asked = [event is not None, day, days is not None, dose is not None, inflow is not None]
+    if sum(asked) != 1:
+        raise DomainError("ask for one of event, day, days, dose and inflow")
+    if people is not None:
+        site = replace(site, works=replace(site.works, people=people))
+    if day or days is not None:
+        return Run(site, at_site.run_days(site, days or 1, seed=seed, progress=progress))
+    if event is not None:
+        flow = at_site.house_event([event] if isinstance(event, str) else list(event))
+    elif dose is not None:
+        from dbox.files.typed_surge import typed_dose
+
+        flow = typed_dose(site.works, dose)
+    elif isinstance(inflow, tuple):
+        from dbox.hydraulics.surge.inflow import measured
+
+        flow = measured(*inflow, name="inflow")
+    else:
+        from dbox.files.typed_surge import read_inflow
+
+        flow = read_inflow(str(inflow))
+    return Run(site, at_site.run(site, flow, seconds=seconds))
+
+
+def diagnose(site: Site, *, seed: int = 0, draws: int = 400) -> Causes:
+    """Rank the causes of a wet line by what was seen of it; none is announced.
+
+    Parameters
+    ----------
+    site : Site
+        A site with evidence, readings or catches, as far as there are any.
+    seed : int
+        Seed of the draws.
+    draws : int
+        Boxes drawn for each cause at each outlet.
+
+    Returns
+    -------
+    Causes
+        Its `result.answers` are the causes, the most probable first.
+
+    Raises
+    ------
+    DomainError
+        Where every outlet is capped, or draws are too few.
+    """
+    from dbox.fieldwork.diagnosis.diagnose import diagnose as weigh_causes
+
+    return Causes(site, weigh_causes(site, seed=seed, draws=draws))
