@@ -35,8 +35,9 @@ def pour_picture(headline: str, expectation: Expectation) -> Figure:
         each.set_title(pour.name, fontsize=BODY, loc="left")
         each.set_ylabel("flow [L/min]")
         each.spines[["top", "right"]].set_visible(False)
-        each.legend(frameon=False, fontsize=BODY)
     axes[-1].set_xlabel("outlet")
+    handles, names = axes[-1].get_legend_handles_labels()
+    figure.legend(handles, names, loc="outside lower center", ncols=3, frameon=False, fontsize=BODY)
     return figure
 
 

@@ -76,6 +76,14 @@ class PartlyBlocked(Opening):
         """Heads between which the coefficient of the free opening was measured. [m]"""
         return self.opening.measured_heads
 
+    def outline(self, reach: float) -> Array:
+        """Corners (k, 2) of the opening without what blocks it. [m]"""
+        return self.opening.outline(reach)
+
+    def widened(self, factor: float) -> "PartlyBlocked":
+        """The same part of a wider opening. [-]"""
+        return replace(self, opening=self.opening.widened(factor))
+
     def _free_rating(self, head: Array) -> tuple[Array, Array]:
         flow, slope = self.opening.rating(head)
         return self.passing * flow, self.passing * slope

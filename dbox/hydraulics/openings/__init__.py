@@ -6,3 +6,6 @@ from dbox.hydraulics.openings.pipe_end import PipeEnd
 from dbox.hydraulics.openings.plates import Notch, Slot
 
 __all__ = ["Circle", "Notch", "Opening", "PipeEnd", "Slot"]
+
+KINDS: dict[str, type[Opening]] = {each.kind: each for each in (Circle, Notch, Slot, PipeEnd)}
+"""Every opening by what a scenario calls it; one line here for a new one."""

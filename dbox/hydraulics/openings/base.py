@@ -10,6 +10,7 @@ stands outside (no tailwater: t <= 0). The one integral runs from weir to orific
 
 from abc import ABC, abstractmethod
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
@@ -21,6 +22,12 @@ CAPILLARY_HEAD = 0.005
 
 About twice the capillary length of water, sqrt(0.0728 / (998 * 9.81)) m = 2.7 mm at 20 C.
 """
+
+
+def round_outline(diameter: float) -> Array:
+    """Corners (k, 2) of a round opening; diameter [m] -> [m]."""
+    turn = np.linspace(0.0, 2.0 * np.pi, 121)
+    return 0.5 * diameter * np.column_stack([np.sin(turn), 1.0 - np.cos(turn)])
 
 
 def check_positive(what: str, value: float) -> None:
@@ -39,6 +46,15 @@ def check_coefficient(coefficient: float | None) -> None:
 class Opening(ABC):
     """An opening with a lip; immutable, so equal openings can be computed together."""
 
+    kind: ClassVar[str]
+    """What a scenario calls it."""
+
+    needs: ClassVar[tuple[str, ...]]
+    """Sizes without which there is no such opening, fields of the class."""
+
+    may_have: ClassVar[tuple[str, ...]] = ()
+    """Sizes that it may have besides."""
+
     @property
     @abstractmethod
     def top(self) -> float:
@@ -53,6 +69,14 @@ class Opening(ABC):
     def cautions(self) -> tuple[str, ...]:
         """Sentences on what about its shape lies outside its coefficient's source."""
         return ()
+
+    @abstractmethod
+    def outline(self, reach: float) -> Array:
+        """Corners (k, 2) up to a height over the lip: across from its middle, up from it. [m]"""
+
+    @abstractmethod
+    def widened(self, factor: float) -> "Opening":
+        """The same opening with its size, or its width at every height, times a factor. [-]"""
 
     @abstractmethod
     def _free_rating(self, head: Array) -> tuple[Array, Array]:

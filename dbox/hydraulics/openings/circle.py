@@ -11,13 +11,14 @@ from the arithmetic-geometric mean (Abramowitz and Stegun 17.6): E/K = 1 - n/2 -
 a sum of positive terms, gives f = n^2 g with g = 4/15 K [2 - n - 2 (1 - n + n^2) s].
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import ClassVar
 
 import numpy as np
 
 from dbox.arrays import GRAVITY, Array
 from dbox.hydraulics.openings import laws
-from dbox.hydraulics.openings.base import Opening, check_coefficient, check_positive
+from dbox.hydraulics.openings.base import Opening, check_coefficient, check_positive, round_outline
 from dbox.hydraulics.pipes import area
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(32)
@@ -52,6 +53,8 @@ class Circle(Opening):
     [0.0, 0.0, 145.717]
     """
 
+    kind: ClassVar[str] = "circle"
+    needs: ClassVar[tuple[str, ...]] = ("diameter",)
     diameter: float
     coefficient: float | None = field(default=None, kw_only=True)
 
@@ -71,6 +74,14 @@ class Circle(Opening):
             return 0.0, np.inf
         low, high = laws.STAUS_RELATIVE_HEADS
         return low * self.diameter, high * self.diameter
+
+    def outline(self, reach: float) -> Array:  # noqa: ARG002
+        """Corners (k, 2) of the whole round. [m]"""
+        return round_outline(self.diameter)
+
+    def widened(self, factor: float) -> "Circle":
+        """A round of another diameter. [-]"""
+        return replace(self, diameter=self.diameter * factor)
 
     def _free_rating(self, head: Array) -> tuple[Array, Array]:
         return self._scaled(head, *circle_integral(head / self.diameter))

@@ -16,13 +16,14 @@ half-angle of `circular_section`. The head is nearly proportional to p when low 
 when high, so Newton converges everywhere from one guess, and neither end loses digits.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import ClassVar
 
 import numpy as np
 
 from dbox.arrays import GRAVITY, Array
 from dbox.errors import DomainError, SolveError
-from dbox.hydraulics.openings.base import Opening, check_coefficient, check_positive
+from dbox.hydraulics.openings.base import Opening, check_coefficient, check_positive, round_outline
 from dbox.hydraulics.pipes import area
 
 _LEAST_HEAD, _MOST_HEAD = 1e-300, 1e6  # in diameters; beyond them the mouth's shape is a constant
@@ -65,6 +66,8 @@ class PipeEnd(Opening):
     [0.0, 0.0, 372.86]
     """
 
+    kind: ClassVar[str] = "pipe"
+    needs: ClassVar[tuple[str, ...]] = ("diameter",)
     diameter: float
     coefficient: float | None = field(default=None, kw_only=True)
     entrance_loss: float = field(default=0.0, kw_only=True)
@@ -90,6 +93,14 @@ class PipeEnd(Opening):
         metres and seconds, which is a head of 1.03 diameters.
         """
         return 0.0, self.diameter
+
+    def outline(self, reach: float) -> Array:  # noqa: ARG002
+        """Corners (k, 2) of the whole round. [m]"""
+        return round_outline(self.diameter)
+
+    def widened(self, factor: float) -> "PipeEnd":
+        """A round of another diameter. [-]"""
+        return replace(self, diameter=self.diameter * factor)
 
     def _free_rating(self, head: Array) -> tuple[Array, Array]:
         flow, slope, _ = self._critical(head)

@@ -4,7 +4,8 @@ Open: Q = C 2/3 sqrt(2 g) b h^1.5. Closed at height H: the same less the part ov
 from weir to orifice without a kink in the flow.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import ClassVar
 
 import numpy as np
 
@@ -38,6 +39,8 @@ class Notch(Opening):
     [0.0, 0.0, 0.000766]
     """
 
+    kind: ClassVar[str] = "notch"
+    needs: ClassVar[tuple[str, ...]] = ("angle",)
     angle: float
     coefficient: float | None = field(default=None, kw_only=True)
 
@@ -66,6 +69,15 @@ class Notch(Opening):
             f"a notch of {np.degrees(self.angle):.0f} deg is outside the {np.degrees(low):.0f} to "
             f"{np.degrees(high):.0f} deg that its coefficient was measured at",
         )
+
+    def outline(self, reach: float) -> Array:
+        """Corners (3, 2) of the wedge up to a height. [m]"""
+        half = float(np.tan(0.5 * self.angle)) * reach
+        return np.array([[0.0, 0.0], [half, reach], [-half, reach]])
+
+    def widened(self, factor: float) -> "Notch":
+        """A notch that is wider at every height. [-]"""
+        return replace(self, angle=2.0 * float(np.arctan(factor * np.tan(0.5 * self.angle))))
 
     def _free_rating(self, head: Array) -> tuple[Array, Array]:
         power = head * np.sqrt(head)
@@ -113,6 +125,9 @@ class Slot(Opening):
     [0.0, 88.57, 708.59]
     """
 
+    kind: ClassVar[str] = "slot"
+    needs: ClassVar[tuple[str, ...]] = ("width",)
+    may_have: ClassVar[tuple[str, ...]] = ("height",)
     width: float
     height: float | None = None
     coefficient: float | None = field(default=None, kw_only=True)
@@ -144,6 +159,19 @@ class Slot(Opening):
             f"a slot {1000 * self.width:.0f} mm wide is narrower than the "
             f"{1000 * laws.CARTER_WIDTH:.0f} mm that its coefficient was measured down to",
         )
+
+    def outline(self, reach: float) -> Array:
+        """Corners (4, 2) up to a height or to the upper edge. [m]
+
+        >>> Slot(0.05).outline(0.02).tolist()
+        [[-0.025, 0.0], [0.025, 0.0], [0.025, 0.02], [-0.025, 0.02]]
+        """
+        half, top = 0.5 * self.width, min(self.top, reach)
+        return np.array([[-half, 0.0], [half, 0.0], [half, top], [-half, top]])
+
+    def widened(self, factor: float) -> "Slot":
+        """A wider slot. [-]"""
+        return replace(self, width=self.width * factor)
 
     def _free_rating(self, head: Array) -> tuple[Array, Array]:
         return self._scaled(head, *self._above(head, head))
