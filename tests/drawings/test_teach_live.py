@@ -84,6 +84,7 @@ def test_buttons_are_seen_in_later_frames(window):
 @pytest.mark.parametrize("n", [2, 4, 8])
 def test_every_word_of_the_window_can_be_read(n):
     figure = Figure()
+    FigureCanvasAgg(figure)
     window = LiveWindow(Bench(site=lesson_site(n)), figure)
     set_some(window)
     assert paper.overlaps(figure) == []
