@@ -1,0 +1,76 @@
+"""The Python door: what it answers is what the commands print, and it draws figures."""
+
+import json
+
+import pytest
+from matplotlib.figure import Figure
+
+import dbox
+from dbox import DomainError
+
+JOBS = {
+    "split": lambda site: dbox.assess(site, samples=200),
+    "level": lambda site: dbox.level(site, samples=200),
+    "pour": lambda site: dbox.pour(site, samples=200),
+    "grades": dbox.grades,
+    "surge": lambda site: dbox.surge(site, event="shower"),
+    "diagnose": lambda site: dbox.diagnose(site, draws=40),
+}
+OPTIONS = {
+    "split": ["--samples", "200"], "level": ["--samples", "200"], "pour": ["--samples", "200"],
+    "grades": [], "surge": ["--event", "shower"], "diagnose": ["--draws", "40"],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("job", JOBS)
+def test_an_answer_is_what_the_command_prints(dbox_command, job):
+    answer = JOBS[job](dbox.load("full-job"))
+    assert dbox_command(job, "full-job", *OPTIONS[job]) == answer.report() + "\n"
+    said = json.loads(dbox_command(job, "full-job", *OPTIONS[job], "--json"))
+    assert json.loads(json.dumps(answer.to_dict())) == said
+
+
+@pytest.mark.parametrize("job", JOBS)
+def test_an_answer_shows_its_headline_and_draws_a_figure(job):
+    answer = JOBS[job](dbox.load("full-job"))
+    assert 20 < len(repr(answer)) < 400
+    assert "\n" not in repr(answer)
+    assert isinstance(answer.plot(), Figure)
+
+
+def test_a_day_a_dose_and_a_series_are_sent_through():
+    site = dbox.load("family-of-four")
+    for asked in ({"day": True}, {"dose": "60 gal at 30 gpm"}, {"inflow": ([0, 60], [1e-4, 0.0])}):
+        run = dbox.surge(site, **asked)
+        assert run.result.surge.share.sum() == pytest.approx(1.0)
+
+
+def test_what_is_not_asked_for_clearly_is_refused():
+    site = dbox.load("family-of-four")
+    with pytest.raises(DomainError, match="ask for one"):
+        dbox.surge(site, day=True, dose="pump")
+    with pytest.raises(DomainError, match="the flows are"):
+        dbox.level(site, at="flood")
+    with pytest.raises(AttributeError, match="no attribute 'drain'"):
+        dbox.drain  # noqa: B018
+
+
+def test_text_of_a_scenario_loads_as_its_file_does():
+    text = 'insert = {kind = "circle", diameter = "2 in"}\noutlet = [{reading = "1/8 in"}]\n'
+    (outlet,) = dbox.loads(text).outlets
+    assert outlet.readings == (pytest.approx(0.125 * 0.0254),)
+
+
+@pytest.fixture
+def dbox_command(monkeypatch, capsys):
+    """Run the command in this process; give what it prints."""
+    from dbox_cli.main import run
+
+    def call(*arguments: str) -> str:
+        monkeypatch.setattr("sys.argv", ["dbox", *arguments])
+        with pytest.raises(SystemExit) as stop:
+            run()
+        assert not stop.value.code
+        return capsys.readouterr().out
+
+    return call
