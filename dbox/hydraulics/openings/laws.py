@@ -11,13 +11,13 @@ import numpy as np
 from dbox.arrays import Array
 
 STAUS_RELATIVE_HEADS = (0.1, 1.0)
-"""Heads over diameter between which Staus's formula follows his table. [-]"""
+"""Heads over diameter between which Staus's formula follows his table. [-] (Staus 1931)"""
 
 SHEN_HEADS = (0.06, 0.38)
-"""Heads between which the Kindsvater-Shen notch is specified. [m]"""
+"""Heads between which the Kindsvater-Shen notch is specified. [m] (Shen 1981)"""
 
 SHEN_ANGLES = (np.radians(25.0), np.radians(100.0))
-"""Notch angles between which the Kindsvater-Shen coefficient was measured. [rad]"""
+"""Notch angles between which the Kindsvater-Shen coefficient was measured. [rad] (Shen 1981)"""
 
 CARTER_HEADS = (0.03, np.inf)
 """Heads over which the Kindsvater-Carter weir is specified. [m] (Blevins 1984)"""

@@ -26,8 +26,11 @@ from dbox.errors import DomainError, SolveError
 from dbox.hydraulics.openings.base import Opening, check_coefficient, check_positive, round_outline
 from dbox.hydraulics.pipes import area
 
-_LEAST_HEAD, _MOST_HEAD = 1e-300, 1e6  # in diameters; beyond them the mouth's shape is a constant
-_MOST_STEPS = 20  # five are needed for any head and any loss up to 10,000
+_LEAST_HEAD, _MOST_HEAD = 1e-300, 1e6
+"""Heads over diameter, beyond which the mouth's shape is a constant. [-] (numerical)"""
+
+_MOST_STEPS = 20
+"""Five are needed for any head and any loss up to 10,000. [-] (numerical)"""
 
 
 @dataclass(frozen=True)
