@@ -506,7 +506,7 @@ def litres(volume: float) -> str:
 def percent_text(fraction: float, digits: int = 1) -> str:
     """Write a fraction in per cent. [-]
 
-    >>> percent(0.5021)
+    >>> percent_text(0.5021)
     '50.2 %'
     """
     return f"{round(fraction * 100, digits) + 0.0:.{digits}f} %"

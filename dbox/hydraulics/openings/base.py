@@ -71,13 +71,13 @@ class Opening(ABC):
         """Sentences on what about its shape lies outside its coefficient's source."""
         return ()
 
-    @abstractmethod
     def outline(self, reach: float) -> Array:
         """Corners (k, 2) up to a height over the lip: across from its middle, up from it. [m]"""
+        raise NotImplementedError(f"{type(self).__name__} has no outline; reach {reach} m")
 
-    @abstractmethod
     def widened(self, factor: float) -> "Opening":
         """The same opening with its size, or its width at every height, times a factor. [-]"""
+        raise NotImplementedError(f"{type(self).__name__} is not made wider; factor {factor}")
 
     @abstractmethod
     def _free_rating(self, head: Array) -> tuple[Array, Array]:
