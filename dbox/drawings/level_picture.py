@@ -38,7 +38,6 @@ from dbox.drawings.style import (
     THICK,
     THIN,
     Sheet,
-    joined,
     line_height,
     pens,
     spread_out,
@@ -51,6 +50,7 @@ from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.levelling import Levelling, Lift
 from dbox.fieldwork.shares import Assessment
 from dbox.fieldwork.site import Box, Site
+from dbox.report.wording import joined
 from dbox.units import FOOT, clock_text, inches, inches_mm, millimetres, turn_text
 from dbox.units import percent_text as percent
 

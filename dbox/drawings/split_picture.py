@@ -25,7 +25,6 @@ from dbox.drawings.style import (
     THIN,
     TINT,
     Sheet,
-    joined,
     line_height,
     pens,
     text_width,
@@ -44,6 +43,7 @@ from dbox.drawings.wall import (
 from dbox.errors import DomainError
 from dbox.fieldwork.shares import Assessment
 from dbox.fieldwork.site import Site
+from dbox.report.wording import joined
 from dbox.units import gpm_litres
 from dbox.units import percent_text as percent
 

@@ -4,7 +4,7 @@ Drawings are printed in black and white: a meaning is carried by a shape, a hatc
 never by a colour alone. A sheet fits Letter and A4 alike.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import wraps
 from io import BytesIO
@@ -119,19 +119,6 @@ def spread_out(wanted: list[float], gap: float, low: float, high: float) -> list
         placed[i] = min(placed[i], ceiling)
         ceiling = placed[i] - gap
     return placed
-
-
-def joined(sentences: Iterable[str]) -> list[str]:
-    """Say once what several sentences say after their last semicolon.
-
-    >>> joined(["a: 2 mm; too low", "full", "b: 3 mm; too low", "full"])
-    ['a: 2 mm, b: 3 mm; too low', 'full']
-    """
-    beginnings: dict[str, list[str]] = {}
-    for sentence in dict.fromkeys(sentences):
-        beginning, semicolon, ending = sentence.rpartition("; ")
-        beginnings.setdefault(semicolon + ending, []).append(beginning)
-    return [", ".join(begun) + ending for ending, begun in beginnings.items()]
 
 
 P = ParamSpec("P")

@@ -23,15 +23,15 @@ from dbox.hydraulics.openings import PipeEnd
 from dbox.hydraulics.pipes import header_check
 from dbox.hydraulics.split import Split, split
 from dbox.hydraulics.surge.parts import PressurePipe, SupplyPipe
+from dbox.notes import Note
 
 DEFAULT_FALL = 0.125 / 12
 """Fall of a header where none is entered. [-] (1/8 in per ft; common practice, no source)"""
 
 
-def header_warnings(site: Site, result: Split) -> tuple[str, ...]:
-    """Sentences on bare pipe ends whose header is too flat, or whose fall is not known."""
-    sentences = []
-    unknown = []
+def header_notes(site: Site, result: Split) -> tuple[Note, ...]:
+    """Bare pipe ends whose header is too flat, or whose fall is not known."""
+    notes, unknown = [], []
     for i, outlet in enumerate(site.outlets):
         if outlet.capped or not isinstance(outlet.opening, PipeEnd):
             continue
@@ -41,17 +41,14 @@ def header_warnings(site: Site, result: Split) -> tuple[str, ...]:
         check = header_check(result.flow[:, i], outlet.opening.diameter, fall)
         flat = [site.flows[case].name for case in np.flatnonzero(~check.steep).tolist()]
         if flat:
-            sentences.append(
-                f"outlet {outlet.label}: its header falls {100 * fall:.2g} %, flatter than "
-                f"critical at {', '.join(flat)}; water backs up to the mouth and less flows than "
-                f"computed"
-            )
+            values = {"fall": fall, "flows": tuple(flat)}
+            where = f"outlet {outlet.label}"
+            notes.append(Note(what="header: too flat", where=where, values=values))
     if unknown:
-        sentences.append(
-            f"outlet {', '.join(unknown)}: a bare pipe end, its header taken to fall "
-            f"{100 * DEFAULT_FALL:.1f} % (1/8 in per ft, common practice); enter header_fall"
-        )
-    return tuple(sentences)
+        where = f"outlet {', '.join(unknown)}"
+        values = {"fall": DEFAULT_FALL}
+        notes.append(Note(what="header: fall not known", where=where, values=values))
+    return tuple(notes)
 
 
 ORDINARY_PIPE = SupplyPipe(length=1.0, diameter=4 * 0.0254, fall=DEFAULT_FALL)
@@ -75,10 +72,10 @@ _AT_WALL = 0.05
 
 @dataclass(frozen=True, kw_only=True)
 class Mouth:
-    """A pipe that may bring the water, and what to say where its size is taken and not known."""
+    """A pipe that may bring the water, and a note where its size is taken and not known."""
 
     pipe: SupplyPipe | PressurePipe
-    taken: str = ""
+    taken: Note | None = None
 
 
 def mouths(site: Site) -> tuple[Mouth, ...]:
@@ -90,8 +87,7 @@ def mouths(site: Site) -> tuple[Mouth, ...]:
         found.append(pumped_mouth(site))
     if found:
         return tuple(found)
-    taken = "[supply] is not given: the jet of the inlet is that of a 4 in pipe at 1/8 in per ft"
-    return (Mouth(pipe=ORDINARY_PIPE, taken=f"{taken} (common practice)"),)
+    return (Mouth(pipe=ORDINARY_PIPE, taken=Note(what="jet: supply not known")),)
 
 
 def pumped_mouth(site: Site) -> Mouth:
@@ -99,8 +95,7 @@ def pumped_mouth(site: Site) -> Mouth:
     pump = site.works.pump
     if pump is not None and pump.main_diameter:
         return Mouth(pipe=PressurePipe(diameter=pump.main_diameter))
-    taken = "the pump's main_diameter is not given: the jet of the inlet is that of a 2 in pipe"
-    return Mouth(pipe=ORDINARY_MAIN, taken=f"{taken} (common practice)")
+    return Mouth(pipe=ORDINARY_MAIN, taken=Note(what="jet: main not known"))
 
 
 def placed(site: Site) -> bool:
@@ -182,48 +177,29 @@ def strike(
     return found
 
 
-def jet_warnings(
+def jet_notes(
     site: Site, found: Strike, matters: BoolArray, names: Sequence[str]
-) -> tuple[str, ...]:
-    """Sentences on the flows at which the jet matters to what is computed without it."""
+) -> tuple[Note, ...]:
+    """The flows at which the jet matters to what is computed without it."""
     if not matters.any():
         return ()
-    said = [
-        f"{names[case]}: {_sentence(site, found, case)}"
-        for case in np.flatnonzero(matters).tolist()
-    ]
-    said.append(
-        "shares here are computed without the inlet's jet, so nothing is called within where it "
-        f"decides; {CURE}"
-    )
-    return (*said, *_unknown(site))
+    cases = np.flatnonzero(matters).tolist()
+    notes = [jet_note(site, found, case, "jet: counts", where=names[case]) for case in cases]
+    notes.append(Note(what="jet: computed without"))
+    notes += [mouth.taken for mouth in mouths(site) if mouth.taken]
+    return (*notes, *([] if placed(site) else [Note(what="jet: places not known")]))
 
 
-def jet_sentence(site: Site, found: Strike) -> str:
-    """The jet at one flow with which was computed, and what ends it."""
-    return f"{_sentence(site, found, 0)}; {CURE}"
-
-
-def _sentence(site: Site, found: Strike, case: int) -> str:
+def jet_note(site: Site, found: Strike, case: int, what: str, where: str = "") -> Note:
+    """What the jet does at one flow, at the outlet where it adds the most."""
     moved = np.abs(found.share - found.without)[:, case]
     way = int(moved.max(-1).argmax())
     i = int(found.head[way, case].argmax())
-    extra, share, without = (
-        float(each[i]) for each in (found.head[way, case], found.share[way, case],
-                                    found.without[case])
-    )  # fmt: skip
-    which = f"outlet {site.outlets[i].label}" if placed(site) else "an outlet opposite"
-    return (
-        f"the jet of the straight inlet adds {1000 * extra:.0f} mm of head at {which}, which gets "
-        f"about {100 * share:.0f} % with it and {100 * without:.0f} % without"
-    )
-
-
-def _unknown(site: Site) -> list[str]:
-    said = [mouth.taken for mouth in mouths(site) if mouth.taken]
-    if not placed(site):
-        said.append(
-            "where the outlets stand in the box is not given, so any of them may stand in the "
-            "jet; enter the box's inside and each outlet's at"
-        )
-    return said
+    values = {
+        "inflow": float(found.inflow[case]),
+        "outlet": site.outlets[i].label if placed(site) else "",
+        "head": float(found.head[way, case, i]),
+        "share": float(found.share[way, case, i]),
+        "without": float(found.without[case, i]),
+    }
+    return Note(what=what, where=where, values=values)

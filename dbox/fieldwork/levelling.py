@@ -25,6 +25,7 @@ from dbox.fieldwork.site import Box, Site
 from dbox.fieldwork.turning import Goal, Reach, Turning, drawn_after, lip_rise, turn_to
 from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.split import split
+from dbox.notes import Note
 
 
 def lip_offsets(site: Site, flow: int) -> Array:
@@ -86,8 +87,6 @@ HAND_STEP = float(np.radians(5.0))
 """Smallest turn that a hand can set. [rad] (common practice, no source)"""
 
 _UNLIKELY = 0.05
-_TOO_FINE = "the lips differ by less than one step of a hand turns them"
-_NO_PLACES = "positions of three outlets are needed to tell which side to lift"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -111,7 +110,7 @@ class Levelling(Turning):
     lift: Lift | None  # How to re-bed; None unless the verdict is to re-bed and the tilt is known.
     before: Assessment  # Shares as they are and as they would be.
     after: Assessment  # Shares as they are and as they would be.
-    warnings: tuple[str, ...]  # What the reader should know.
+    warnings: tuple[Note, ...]  # What the reader should know.
 
 
 def level(
@@ -150,7 +149,8 @@ def level(
         before=before,
         after=after,
         warnings=(
-            *(short + ([_TOO_FINE] if too_fine else _about_tilt(plane, verdict))),
+            *short,
+            *([Note(what="level: finer than a hand")] if too_fine else _about_tilt(plane, verdict)),
             *_unknown_clocks(site, reach),
             *_one_flow_only(design_flow, offset, after),
         ),
@@ -167,7 +167,7 @@ def _checked_lips(site: Site, design_flow: int, hand_step: float) -> Lips:
 
 def _as_high_as_all_reach(
     reach: Reach, offset: Array, highest: Goal, site: Site, *, asked: bool
-) -> tuple[Goal | None, list[str]]:
+) -> tuple[Goal | None, list[Note]]:
     """The highest lip or, where an insert ends below it, the highest height for all; and why."""
     if not asked:
         return None, []
@@ -175,12 +175,12 @@ def _as_high_as_all_reach(
     common = reach.highest_for_all(offset) if short.any() else None
     if common is None:
         return highest, []
-    labels = ", ".join(site.outlets[i].label for i in np.flatnonzero(short))
-    return common, [
-        f"the highest lip asks for {1000 * highest.height:+.1f} mm, which outlet {labels} cannot "
-        f"reach; the goal taken is {1000 * common.height:+.1f} mm, the highest that all can reach. "
-        f"The goal with the least turning would do too"
-    ]
+    values = {
+        "outlets": tuple(site.outlets[i].label for i in np.flatnonzero(short)),
+        "highest": highest.height,
+        "taken": common.height,
+    }
+    return common, [Note(what="level: highest out of reach", values=values)]
 
 
 def _verdict(before: Assessment, lips: Lips, offset: Array, all_reach: bool) -> str:
@@ -236,33 +236,28 @@ def _bedding(
     return plane, lift_for(plane, site.box, reach, positions, offset)
 
 
-def _about_tilt(plane: Plane | None, verdict: str) -> list[str]:
+def _about_tilt(plane: Plane | None, verdict: str) -> list[Note]:
     if plane is None:
-        return [_NO_PLACES] if verdict == "re-bed" else []
+        return [Note(what="level: places not known")] if verdict == "re-bed" else []
     return list(plane.warnings)
 
 
-def _unknown_clocks(site: Site, reach: Reach) -> list[str]:
+def _unknown_clocks(site: Site, reach: Reach) -> list[Note]:
     unknown = np.flatnonzero(reach.adjustable & np.isnan(reach.angle))
     if not unknown.size:
         return []
     labels = ", ".join(site.outlets[i].label for i in unknown)
-    return [
-        f"outlet {labels}: the clock position of the hole is not given, so its turn is unknown; "
-        f"turn it until the ruler shows the lip at its height"
-    ]
+    return [Note(what="level: clock not known", where=f"outlet {labels}")]
 
 
-def _one_flow_only(design_flow: int, offset: Array, after: Assessment) -> list[str]:
+def _one_flow_only(design_flow: int, offset: Array, after: Assessment) -> list[Note]:
     if not offset.any():
         return []
     off = np.abs(after.over_target - 1.0).max(-1)
-    others = [
-        f"{name} {100 * miss:.0f} %"
-        for i, (name, miss) in enumerate(zip(after.names, off, strict=True))
-        if i != design_flow
-    ]
-    return [
-        f"unequal lips meet these targets at one flow only ({after.names[design_flow]}); worst "
-        f"line off its own target at the others: {', '.join(others) or 'none computed'}"
-    ]
+    others = [i for i in range(off.size) if i != design_flow]
+    values = {
+        "flow": after.names[design_flow],
+        "others": tuple(after.names[i] for i in others),
+        "misses": tuple(float(off[i]) for i in others),
+    }
+    return [Note(what="level: one flow only", values=values)]

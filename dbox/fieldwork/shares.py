@@ -27,14 +27,15 @@ from dbox.errors import DomainError
 from dbox.fieldwork.inlet import (
     NOTICED,
     Strike,
-    header_warnings,
-    jet_warnings,
+    header_notes,
+    jet_notes,
     possible_jets,
     strike,
 )
 from dbox.fieldwork.readings import MOST_READINGS, Lips, measured_lips
 from dbox.fieldwork.site import Flow, Outlet, Site
-from dbox.hydraulics.split import Split, range_warnings, split
+from dbox.hydraulics.split import Split, range_notes, split
+from dbox.notes import Note
 
 
 def target_shares(site: Site) -> Array:
@@ -113,7 +114,7 @@ class Assessment:
     # (flows,) Spread of one reading that would settle it; the present one where it is settled, NaN
     # where even a sixteenth of it would not, or where the jet of the inlet decides. [m]
     settling_spread: Array
-    warnings: tuple[str, ...]  # Where the model or the readings are weak.
+    warnings: tuple[Note, ...]  # Where the model or the readings are weak.
 
     @property
     def jet_flows(self) -> str:
@@ -194,9 +195,9 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
         jet_decides=decides,
         settling_spread=settling,
         warnings=(
-            *jet_warnings(site, jet, decides, names),
-            *range_warnings(result, names),
-            *header_warnings(site, result),
+            *jet_notes(site, jet, decides, names),
+            *range_notes(result, names),
+            *header_notes(site, result),
             *lips.warnings,
         ),
     )

@@ -7,6 +7,7 @@ import numpy as np
 from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.levelling import Levelling, Lift
 from dbox.report.text import noted, wrapped
+from dbox.report.wording import sentences
 from dbox.units import FOOT, clock_text, inches, inches_mm, millimetres, turn_text
 from dbox.units import percent_text as percent
 
@@ -27,7 +28,7 @@ def report(levelling: Levelling) -> list[str]:
     lines += ["", *_shares(levelling)]
     lines += ["", *wrapped(_other_goal(levelling))]
     lines += _tilt_lines(levelling)
-    lines += noted((*levelling.warnings, *levelling.after.warnings))
+    lines += noted(sentences((*levelling.warnings, *levelling.after.warnings)))
     return [*lines, "", *wrapped(_CAUTION)]
 
 

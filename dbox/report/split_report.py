@@ -14,6 +14,7 @@ from dbox.fieldwork.readings import Lips
 from dbox.fieldwork.shares import SURE, Assessment, Contrast, contrast
 from dbox.fieldwork.site import Flow, Site
 from dbox.report.text import bar, noted, wrapped
+from dbox.report.wording import sentences
 from dbox.units import clock_text, gpm, gpm_litres, inches, inches_mm, millimetres
 from dbox.units import percent_text as percent
 
@@ -26,7 +27,7 @@ def split_json(site: Site, assessment: Assessment) -> Json:
     return {
         "cases": _cases(assessment),
         "tolerance": tolerance and {"share": tolerance.share, "source": tolerance.source},
-        "warnings": list(assessment.warnings),
+        "warnings": sentences(assessment.warnings),
     }
 
 
@@ -49,7 +50,7 @@ def level_json(levelling: Levelling) -> Json:
         "still_level_m": levelling.still_level.tolist(),
         "before": _cases(levelling.before),
         "after": _cases(levelling.after),
-        "warnings": [*levelling.warnings, *levelling.before.warnings],
+        "warnings": sentences((*levelling.warnings, *levelling.before.warnings)),
     }
 
 
@@ -126,7 +127,7 @@ def report(site: Site, assessment: Assessment) -> list[str]:
     lines += ["", *wrapped(_reading_words(assessment.lips))]
     for case, flow in enumerate(site.flows):
         lines += ["", *_case(site, assessment, case, flow)]
-    lines += noted(assessment.warnings)
+    lines += noted(sentences(assessment.warnings))
     if site.tolerance and site.tolerance.source:
         lines += ["", *wrapped(f"Tolerance from: {site.tolerance.source}")]
     return lines

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dbox.drawings.level_picture import shared_out
-from dbox.drawings.style import joined, spread_out, text_width, wrap
+from dbox.drawings.style import spread_out, text_width, wrap
 from dbox.errors import DomainError
 from tests.drawings import paper
 from tests.drawings.cases import NAMES, level_drawn, sites
@@ -98,8 +98,3 @@ def test_a_text_is_no_wider_than_measured(text, weight):
     width = box.width / figure.dpi
     assert width <= text_width(text, 8.0, weight) + 0.02
     assert width >= 0.9 * text_width(text, 8.0, weight)
-
-
-def test_joined_sentences_keep_all_that_they_say():
-    told = joined(["a: 1 mm; too low", "b: 2 mm; too low", "no spread", "x; y; too low"])
-    assert told == ["a: 1 mm, b: 2 mm, x; y; too low", "no spread"]

@@ -16,6 +16,7 @@ from dbox.arrays import GRAVITY
 from dbox.fieldwork.readings import MOST_READINGS, reduce_readings
 from dbox.fieldwork.shares import Assessment, assess
 from dbox.fieldwork.site import Box, Flow, Site, Target
+from dbox.report.wording import sentences
 
 from .sites import DOSE, HOLE, INCH, POUR, TRICKLE, arrays, box, same_bytes
 
@@ -275,15 +276,15 @@ def test_the_rim_of_the_box_is_minded():
     result = assess(box([0.0, 0.001], flows=[burst], box=Box(rim=0.06)))
     assert result.result.level[0] == pytest.approx(0.06)
     assert result.result.overflow[0] > 0
-    assert any("burst" in w and "overtops" in w for w in result.warnings)
+    assert any("burst" in w and "overtops" in w for w in sentences(result.warnings))
 
 
 def test_names_labels_and_warnings_come_along():
     result = assess(box([0.0, 0.001, 0.0, 0.0]), samples=100)
     assert result.names == ("trickle", "pour", "dose")
     assert result.labels == ("1", "2", "3", "4")
-    assert any(w.startswith("trickle: heads of") for w in result.warnings)
-    assert any("no spread stated" in w for w in result.warnings)
+    assert any(w.startswith("trickle: heads of") for w in sentences(result.warnings))
+    assert any("no spread stated" in w for w in sentences(result.warnings))
 
 
 def test_same_seed_same_answer_to_the_last_bit():

@@ -5,7 +5,8 @@ from dataclasses import replace
 import pytest
 
 from dbox import PipeEnd, split
-from dbox.fieldwork.inlet import header_warnings
+from dbox.fieldwork.inlet import header_notes
+from dbox.report.wording import sentences
 from tests.fieldwork.sites import INCH, POUR, box
 
 PIPE = PipeEnd(4 * INCH)
@@ -16,7 +17,7 @@ def said(*falls: float | None, capped: tuple[int, ...] = ()) -> tuple[str, ...]:
     site = box([0.0] * len(falls), openings=PIPE, capped=capped, flows=(POUR,))
     outlets = (replace(o, header_fall=f) for o, f in zip(site.outlets, falls, strict=True))
     flows = split([POUR.inflow], [0.0] * len(falls), PIPE)
-    return header_warnings(replace(site, outlets=tuple(outlets)), flows)
+    return tuple(sentences(header_notes(replace(site, outlets=tuple(outlets)), flows)))
 
 
 def test_a_fall_that_was_not_entered_is_an_eighth_of_an_inch_in_a_foot() -> None:
@@ -41,4 +42,4 @@ def test_a_header_flatter_than_critical_is_told(fall: float, told: bool) -> None
 def test_a_capped_outlet_and_an_insert_have_no_header_to_speak_of() -> None:
     assert said(0.0005, 0.02, capped=(0,)) == ()
     site = box([0.0, 0.0], flows=(POUR,))
-    assert header_warnings(site, split([POUR.inflow], [0.0, 0.0], site.outlets[0].opening)) == ()
+    assert header_notes(site, split([POUR.inflow], [0.0, 0.0], site.outlets[0].opening)) == ()

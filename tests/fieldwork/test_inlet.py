@@ -23,6 +23,8 @@ from dbox.fieldwork.surge import run
 from dbox.hydraulics.surge.inflow import steady
 from dbox.hydraulics.surge.parts import SupplyPipe
 from dbox.hydraulics.surge.sources import Pump
+from dbox.notes import Note
+from dbox.report.wording import sentences
 from tests.fieldwork.pours import GPM, simulate
 from tests.fieldwork.sites import INCH, box
 
@@ -90,11 +92,15 @@ def test_without_a_pipe_the_jet_is_that_of_an_ordinary_one():
     (jet,) = possible_jets(bare)
     expected = (decay * velocity) ** 2 / (2 * GRAVITY)
     assert jet.heads(velocity * area)[2] == pytest.approx(expected, rel=1e-6)
-    assert "[supply] is not given" in mouths(bare)[0].taken
+    assert mouths(bare)[0].taken == Note(what="jet: supply not known")
     told = assess(bare, samples=200)
-    assert any("4 in pipe at 1/8 in per ft (common practice)" in w for w in told.warnings)
+    assert any(
+        "4 in pipe at 1/8 in per ft (common practice)" in w for w in sentences(told.warnings)
+    )
     poured = run(bare, steady(DOSE.inflow, 60.0), seconds=120.0)
-    assert any("4 in pipe at 1/8 in per ft (common practice)" in w for w in poured.warnings)
+    assert any(
+        "4 in pipe at 1/8 in per ft (common practice)" in w for w in sentences(poured.warnings)
+    )
 
 
 def test_one_box_one_flow_one_answer():
@@ -104,9 +110,9 @@ def test_one_box_one_flow_one_answer():
     dose = run(site(), replace(PUMP, volume=2.0).dose())
     assert dose.surge.share == pytest.approx(by_hand, abs=0.01)
     told = f"gets about {100 * by_hand[2]:.0f} % with it and 20 % without"
-    assert [w for w in dose.warnings if "jet of the straight inlet" in w and told in w]
+    assert [w for w in sentences(dose.warnings) if "jet of the straight inlet" in w and told in w]
     split = assess(site(), samples=200)
-    assert [w for w in split.warnings if w.startswith("dose: the jet") and told in w]
+    assert [w for w in sentences(split.warnings) if w.startswith("dose: the jet") and told in w]
 
 
 def test_within_is_never_said_where_the_jet_decides():
@@ -118,8 +124,8 @@ def test_within_is_never_said_where_the_jet_decides():
     assert np.isnan(straight.within_probability).tolist() == [False, True]
     assert np.isnan(straight.settling_spread[1])
     assert any("turn the inlet's end down, or set a tee or a baffle" in w
-               for w in straight.warnings)  # fmt: skip
-    assert not any("jet" in w for w in cured.warnings)
+               for w in sentences(straight.warnings))  # fmt: skip
+    assert not any("jet" in w for w in sentences(cured.warnings))
 
 
 @pytest.mark.parametrize("inlet", ["tee", "baffle", "turned down", None])
@@ -134,13 +140,15 @@ def test_outlets_out_of_the_jet_keep_their_verdict():
     aside = [(x * INCH, y * INCH) for x, y in ((4, 0), (8, 0), (12, 0), (12, 20), (4, 20))]
     found = assess(site(positions=aside), samples=200)
     assert found.verdicts == ("within", "within")
-    assert not any("jet" in w for w in found.warnings)
+    assert not any("jet" in w for w in sentences(found.warnings))
 
 
 def test_where_outlets_stand_unknown_any_may_be_in_the_jet():
     found = assess(site(positions=None), samples=200)
     assert found.verdicts[1] == "cannot tell"
-    assert any("where the outlets stand in the box is not given" in w for w in found.warnings)
+    assert any(
+        "where the outlets stand in the box is not given" in w for w in sentences(found.warnings)
+    )
     jets = possible_jets(site(positions=None, capped=[1]))
     assert [jet.facing.tolist().index(1.0) for jet in jets] == [0, 2, 3, 4]
 
@@ -164,7 +172,7 @@ def test_outside_is_not_said_where_the_jet_would_cure_it():
 def test_without_a_tolerance_a_change_over_a_twentieth_is_warned_of():
     found = assess(site(tolerance=None), samples=200)
     assert found.jet_decides.tolist() == [False, True]
-    assert any(w.startswith("dose: the jet") for w in found.warnings)
+    assert any(w.startswith("dose: the jet") for w in sentences(found.warnings))
 
 
 def test_a_pump_and_a_gravity_pipe_are_two_ways():
@@ -206,7 +214,7 @@ def test_catches_in_a_jet_blame_no_lip():
     assert found.jet_decides.tolist() == [True]
     assert found.weighed == ()
     assert np.isnan(found.stands).all()
-    assert any("the jet of the straight inlet" in w for w in found.warnings)
+    assert any("the jet of the straight inlet" in w for w in sentences(found.warnings))
     with pytest.raises(DomainError, match="jet of the straight inlet decides"):
         explain(found)
     # without knowing of the jet the same catches would blame the far lip

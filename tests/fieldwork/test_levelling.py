@@ -9,6 +9,7 @@ from scipy import stats
 from dbox import Circle, DomainError, Notch, Slot, split
 from dbox.fieldwork.levelling import HAND_STEP, level, lips_alike
 from dbox.fieldwork.site import Box, Flow, Target
+from dbox.report.wording import sentences
 
 from .sites import DOSE, HOLE, INCH, LITRE_PER_MINUTE, POUR, SIDES, TRICKLE, arrays, box, same_bytes
 
@@ -158,7 +159,7 @@ def test_adjust_means_that_there_is_something_to_turn():
     assert result.before.verdicts[0] == "outside"
     assert not result.turn.any()
     assert result.verdict != "adjust"
-    assert any("hand" in w or "step" in w for w in result.warnings)
+    assert any("hand" in w or "step" in w for w in sentences(result.warnings))
 
 
 @pytest.mark.parametrize(("times", "verdict"), [(0.99, "nothing to do"), (1.01, "adjust")])
@@ -229,7 +230,7 @@ def test_what_cannot_reach_is_brought_as_near_as_it_goes():
     assert result.reachable.tolist() == [True, True, True, False]
     assert result.lip_after[3] == pytest.approx(-0.05 + E, abs=1e-12)
     assert result.move[3] == pytest.approx(result.goal.height + 0.05, abs=1e-15)
-    assert "positions of three outlets are needed" in " ".join(result.warnings)
+    assert "positions of three outlets are needed" in " ".join(sentences(result.warnings))
 
 
 def test_a_fixed_insert_is_the_height_for_all():
@@ -255,7 +256,7 @@ def test_an_unknown_clock_is_set_by_the_ruler():
     assert np.isnan(result.angle_after).tolist() == [True, False, True]
     np.testing.assert_array_equal(result.lip_after, 0.004)
     assert result.order == (0, 2)
-    (sentence,) = [w for w in result.warnings if "clock" in w]
+    (sentence,) = [w for w in sentences(result.warnings) if "clock" in w]
     assert sentence.startswith("outlet 1, 3: the clock position of the hole is not given")
     idle = level(box([0.0, 0.0], clocks=[None, 0.5], spread=SURE))
     assert idle.verdict == "nothing to do"
@@ -293,7 +294,7 @@ def test_unequal_targets_are_met_at_the_design_flow_and_nowhere_else(design, ope
     lips = np.array([o.readings[0] for o in site.outlets]) + result.move
     share = split([f.inflow for f in site.flows], lips, kinds).share
     told = [f"{100 * x:.0f} %" for x in np.abs(share / wanted - 1).max(-1)]
-    (sentence,) = [w for w in result.warnings if "one flow only" in w]
+    (sentence,) = [w for w in sentences(result.warnings) if "one flow only" in w]
     assert f"({result.design_flow})" in sentence
     for i, flow in enumerate((TRICKLE, POUR, DOSE)):
         if i != design:

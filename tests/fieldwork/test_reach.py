@@ -11,6 +11,7 @@ from dbox.fieldwork.levelling import level
 from dbox.fieldwork.readings import reduce_readings
 from dbox.fieldwork.site import Site
 from dbox.fieldwork.turning import Reach
+from dbox.report.wording import sentences
 
 from .sites import INCH, box
 
@@ -153,7 +154,7 @@ def test_a_highest_lip_out_of_reach_is_named_and_the_lips_meet_as_high_as_all_ca
     assert result.reachable.all()
     # the lip hardly moves near the top of its travel
     np.testing.assert_allclose(result.lip_after, 0.0254, atol=1e-9)
-    (sentence,) = [w for w in result.warnings if "highest lip" in w]
+    (sentence,) = [w for w in sentences(result.warnings) if "highest lip" in w]
     assert "+30.0 mm, which outlet 1 cannot reach" in sentence
     assert "+25.4 mm, the highest that all can reach" in sentence
     # with more than the travel of both between them there is no such height
@@ -163,4 +164,4 @@ def test_a_highest_lip_out_of_reach_is_named_and_the_lips_meet_as_high_as_all_ca
     # a highest lip that all reach is the goal itself, and nothing is said
     near = level(box([0.0, 0.020], clocks=[0.0, np.pi], spread=2e-5), match_highest=True)
     assert near.goal.height == 0.020
-    assert not [w for w in near.warnings if "highest lip" in w]
+    assert not [w for w in sentences(near.warnings) if "highest lip" in w]

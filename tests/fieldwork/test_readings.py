@@ -11,6 +11,7 @@ from scipy import stats
 from dbox import Circle, DomainError, Slot
 from dbox.fieldwork.readings import BEST_SPREAD, measured_lips, reduce_readings
 from dbox.fieldwork.site import DEFAULT_SPREAD, Outlet, Site
+from dbox.report.wording import sentences
 
 from .sites import INCH, arrays, box
 
@@ -95,8 +96,8 @@ def test_too_few_repeats_leave_the_default(readings):
     lips = reduce_readings(box(readings))
     assert lips.spread == INCH / 16
     assert (lips.spread_from, lips.freedom) == ("default", np.inf)
-    assert "no spread stated and too few repeats" in lips.warnings[0]
-    assert "1/16 in, common practice" in lips.warnings[0]
+    assert "no spread stated and too few repeats" in sentences(lips.warnings)[0]
+    assert "1/16 in, common practice" in sentences(lips.warnings)[0]
 
 
 def test_repeats_that_agree_too_well_are_not_believed():
@@ -104,7 +105,7 @@ def test_repeats_that_agree_too_well_are_not_believed():
     lips = reduce_readings(box([(0.001, 0.0011), (0.002, 0.002), (0.0, 0.0001)]))
     assert lips.spread == BEST_SPREAD == INCH / 32
     assert lips.spread_from == "repeats"
-    assert "a ruler is not believed better than 0.8 mm" in lips.warnings[0]
+    assert "a ruler is not believed better than 0.8 mm" in sentences(lips.warnings)[0]
 
 
 @pytest.mark.parametrize(("times", "told"), [(1.99, False), (2.01, True)])
@@ -112,7 +113,7 @@ def test_repeats_wider_than_stated_are_told(times, told):
     scatter = np.array([-1, 1, -1, 1]) / 3**0.5  # sample standard deviation times 3/2 is 1
     readings = [tuple(times * 0.001 * 1.5 * scatter)]
     spread = 0.001 * float(np.std(1.5 * scatter, ddof=1))
-    warnings = reduce_readings(box(readings, spread=spread)).warnings
+    warnings = sentences(reduce_readings(box(readings, spread=spread)).warnings)
     assert bool(warnings) == told
     if told:
         assert "read again, or state a wider one" in warnings[0]
@@ -161,7 +162,7 @@ def test_read_only():
 
 def said(*heights: float) -> list[str]:
     """What is said of the water line; one reading is good to 1 mm."""
-    warnings = reduce_readings(box(list(heights), spread=0.001)).warnings
+    warnings = sentences(reduce_readings(box(list(heights), spread=0.001)).warnings)
     return [w for w in warnings if "still water" in w]
 
 

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from scipy import linalg, stats
 
 from dbox.fieldwork.readings import fit_plane
+from dbox.report.wording import sentences
 
 slopes = st.floats(-0.05, 0.05)
 RECTANGLE = np.array([[0.1, 0.0], [0.3, 0.0], [0.3, 0.5], [0.1, 0.5]])
@@ -42,7 +43,7 @@ def test_outlets_in_a_row_against_linregress(heights):
     assert plane.slope_y == pytest.approx(0, abs=1e-15)
     off = np.array(heights) - line.intercept - line.slope * along
     np.testing.assert_allclose(plane.residual, off, atol=1e-14)
-    assert "tilt across that line cannot be seen" in plane.warnings[0]
+    assert "tilt across that line cannot be seen" in sentences(plane.warnings)[0]
 
 
 def test_a_slanting_row_shows_tilt_along_itself_only():
@@ -77,7 +78,7 @@ def test_four_corners_cannot_tell_which_insert_moved_and_say_so():
 def test_three_outlets_fit_any_plane_and_say_so():
     plane = fit_plane([0.0, 0.003, -0.001], RING[[0, 2, 4]])
     np.testing.assert_allclose(plane.residual, 0, atol=1e-15)
-    assert "a moved insert cannot be told apart" in plane.warnings[0]
+    assert "a moved insert cannot be told apart" in sentences(plane.warnings)[0]
 
 
 @pytest.mark.parametrize("count", [0, 1, 2])
