@@ -17,15 +17,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from dbox.arrays import Array, ArrayLike, BoolArray, freeze
-from dbox.fieldwork.site import Box, Site
+from dbox.fieldwork.site import Site
 from dbox.hydraulics.jet import Jet
 from dbox.hydraulics.openings import PipeEnd
 from dbox.hydraulics.pipes import header_check
 from dbox.hydraulics.split import Split, split
 from dbox.hydraulics.surge.parts import PressurePipe, SupplyPipe
 from dbox.notes import Note
+from dbox.units import FOOT, INCH
 
-DEFAULT_FALL = 0.125 / 12
+DEFAULT_FALL = INCH / 8 / FOOT
 """Fall of a header where none is entered. [-] (1/8 in per ft; common practice, no source)"""
 
 
@@ -35,27 +36,28 @@ def header_notes(site: Site, result: Split) -> tuple[Note, ...]:
     for i, outlet in enumerate(site.outlets):
         if outlet.capped or not isinstance(outlet.opening, PipeEnd):
             continue
-        fall = DEFAULT_FALL if outlet.header_fall is None else outlet.header_fall
-        if outlet.header_fall is None:
+        fall = outlet.header_fall
+        if fall is None:
             unknown.append(outlet.label)
-        check = header_check(result.flow[:, i], outlet.opening.diameter, fall)
-        flat = [site.flows[case].name for case in np.flatnonzero(~check.steep).tolist()]
+            fall = DEFAULT_FALL
+        steep = header_check(result.flow[:, i], outlet.opening.diameter, fall).steep
+        flat = tuple(site.flows[case].name for case in np.flatnonzero(~steep))
         if flat:
-            values = {"fall": fall, "flows": tuple(flat)}
-            where = f"outlet {outlet.label}"
-            notes.append(Note(what="header: too flat", where=where, values=values))
+            values = {"fall": fall, "flows": flat}
+            notes.append(
+                Note(what="header: too flat", where=f"outlet {outlet.label}", values=values)
+            )
     if unknown:
-        where = f"outlet {', '.join(unknown)}"
-        values = {"fall": DEFAULT_FALL}
+        where, values = f"outlet {', '.join(unknown)}", {"fall": DEFAULT_FALL}
         notes.append(Note(what="header: fall not known", where=where, values=values))
     return tuple(notes)
 
 
-ORDINARY_PIPE = SupplyPipe(length=1.0, diameter=4 * 0.0254, fall=DEFAULT_FALL)
+ORDINARY_PIPE = SupplyPipe(length=1.0, diameter=4 * INCH, fall=DEFAULT_FALL)
 """The gravity pipe where none is given, for its velocity: its length plays no part. [m, m, -]
 (4 in at 1/8 in per ft: common practice, no source)"""
 
-ORDINARY_MAIN = PressurePipe(diameter=2 * 0.0254)
+ORDINARY_MAIN = PressurePipe(diameter=2 * INCH)
 """The pressure pipe of a pump where its diameter is not given. [m] (2 in: common practice, no
 source)"""
 
@@ -67,7 +69,7 @@ CURE = "turn the inlet's end down, or set a tee or a baffle: that ends the jet"
 """What ends the jet."""
 
 _AT_WALL = 0.05
-"""How near to a wall an outlet is in it. [m]"""
+"""How near to a wall an outlet is in it. [m] (judgement)"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,14 +82,11 @@ class Mouth:
 
 def mouths(site: Site) -> tuple[Mouth, ...]:
     """The pipes that water may come through, the gravity pipe first; one ordinary pipe for none."""
-    works, found = site.works, []
-    if works.supply is not None:
-        found.append(Mouth(pipe=works.supply))
-    if works.pump is not None:
+    supply, pump = site.works.supply, site.works.pump
+    found = [] if supply is None else [Mouth(pipe=supply)]
+    if pump is not None:
         found.append(pumped_mouth(site))
-    if found:
-        return tuple(found)
-    return (Mouth(pipe=ORDINARY_PIPE, taken=Note(what="jet: supply not known")),)
+    return tuple(found) or (Mouth(pipe=ORDINARY_PIPE, taken=Note(what="jet: supply not known")),)
 
 
 def pumped_mouth(site: Site) -> Mouth:
@@ -105,12 +104,8 @@ def placed(site: Site) -> bool:
 
 def jet_from(site: Site, mouth: Mouth) -> Jet:
     """The jet of a straight inlet in the middle of its wall."""
-    places = np.array([outlet.position or (0.0, 0.0) for outlet in site.outlets])
-    return _aimed(mouth, site.box, places)
-
-
-def _aimed(mouth: Mouth, box: Box, places: Array) -> Jet:
-    along, across = places.T
+    box = site.box
+    along, across = np.array([outlet.position or (0.0, 0.0) for outlet in site.outlets]).T
     offset = np.abs(across - box.inside[-1] / 2)
     if box.shape == "round":
         facing = (along - box.inside[0] / 2) / (box.inside[0] / 2)
@@ -167,9 +162,7 @@ def strike(
     site: Site, jets: Sequence[Jet], lips: Array, inflow: Array, without: Array, target: Array
 ) -> Strike:
     """Find what a jet changes; lips [m], inflow [m3/s], without [-], target [-]."""
-    head = np.zeros((len(jets), *without.shape))
-    for way, jet in enumerate(jets):
-        head[way] = jet.heads(inflow)
+    head = np.array([jet.heads(inflow) for jet in jets]).reshape(-1, *without.shape)
     openings = [outlet.opening for outlet in site.outlets]
     share = split(inflow, lips - head, openings, rim=site.box.rim).share if jets else head
     found = Strike(inflow=inflow, head=head, share=share, without=without, target=target)

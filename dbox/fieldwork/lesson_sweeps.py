@@ -21,7 +21,7 @@ import numpy.typing as npt
 from dbox.arrays import Array, freeze
 from dbox.errors import DomainError
 from dbox.fieldwork.lesson_box import INCH, LESSON_FLOWS, LESSON_TOLERANCE, leaning_lips
-from dbox.fieldwork.shares import target_shares
+from dbox.fieldwork.shares import over_target, target_shares
 from dbox.fieldwork.site import Flow, Site, Tolerance
 from dbox.hydraulics.openings import Circle, Notch, Opening, PipeEnd, Slot
 from dbox.hydraulics.split import Split, range_notes, split
@@ -252,8 +252,7 @@ def _at(result: Split, place: int) -> Split:
 
 def _over(share: Array, target: Array) -> Array:
     """Share over target of the outlets that are to get any."""
-    wanted = target > 0
-    return np.asarray(share[..., wanted] / target[wanted])
+    return over_target(share, target)[..., target > 0]
 
 
 def _off(share: Array, target: Array) -> Array:

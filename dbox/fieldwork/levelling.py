@@ -87,29 +87,28 @@ HAND_STEP = float(np.radians(5.0))
 """Smallest turn that a hand can set. [rad] (common practice, no source)"""
 
 _UNLIKELY = 0.05
+"""Chance under which scatter is not put down to the readings. [-] (judgement)"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Levelling(Turning):
     """What to do at the box and what it gives; the work itself is described at `Turning`.
 
-    No turn cures the jet of an inlet: what is to be turned goes by the lips alone.:
+    No turn cures the jet of an inlet: what is to be turned goes by the lips alone.
     """
 
     site: Site  # The box that was asked about.
     verdict: str  # `nothing to do`, `adjust` or `re-bed`.
-    goal: Goal  # The goal taken, the one with the least turning, and the highest lip of practice.
-    # The goal taken, the one with the least turning, and the highest lip of practice.
-    least_turning: Goal
-    # The goal taken, the one with the least turning, and the highest lip of practice.
-    highest: Goal
+    goal: Goal  # The goal taken.
+    least_turning: Goal  # The one with the least turning.
+    highest: Goal  # The highest lip, as practice has it.
     design_flow: str  # Name of the flow at which unequal lips meet their targets.
     # (n,) Wanted height of each lip over the goal; all 0 where equal lips meet the targets. [m]
     offset: Array
     plane: Plane | None  # Tilt of the box, the inserts' turns taken out where all clocks are known.
     lift: Lift | None  # How to re-bed; None unless the verdict is to re-bed and the tilt is known.
-    before: Assessment  # Shares as they are and as they would be.
-    after: Assessment  # Shares as they are and as they would be.
+    before: Assessment  # Shares as they are.
+    after: Assessment  # Shares as they would be.
     warnings: tuple[Note, ...]  # What the reader should know.
 
 
@@ -123,7 +122,11 @@ def level(
     samples: int = SAMPLES,
 ) -> Levelling:
     """Work out what to turn, or that the box must be bedded again; hand_step [rad]."""
-    lips = _checked_lips(site, design_flow, hand_step)
+    if not hand_step > 0:
+        raise DomainError(f"the step of a turn is {np.degrees(hand_step):g} deg; give one above 0")
+    if not 0 <= design_flow < len(site.flows):
+        raise DomainError(f"design_flow is {design_flow}; the site has {len(site.flows)} flows")
+    lips = measured_lips(site)
     reach, offset = Reach.of(site, lips), lip_offsets(site, design_flow)
     goals = reach.least_turning(offset), reach.highest(offset)
     goal, short = _as_high_as_all_reach(reach, offset, goals[1], site, asked=match_highest)
@@ -135,6 +138,18 @@ def level(
     after = assess_lips(site, lips_after, drawn_after(reach, work, drawn, hand_step, seed))
     too_fine = verdict == "adjust" and not work.order
     plane, lift = _bedding(site, reach, offset, verdict)
+    notes = short
+    if too_fine:
+        notes.append(Note(what="level: finer than a hand"))
+    elif plane is not None:
+        notes += plane.warnings
+    elif verdict == "re-bed":
+        notes.append(Note(what="level: places not known"))
+    if unknown := np.flatnonzero(reach.adjustable & np.isnan(reach.angle)).tolist():
+        labels = ", ".join(site.outlets[i].label for i in unknown)
+        notes.append(Note(what="level: clock not known", where=f"outlet {labels}"))
+    if offset.any():
+        notes.append(_one_flow_only(design_flow, after))
     return Levelling(
         **vars(work),
         site=site,
@@ -148,21 +163,8 @@ def level(
         lift=lift,
         before=before,
         after=after,
-        warnings=(
-            *short,
-            *([Note(what="level: finer than a hand")] if too_fine else _about_tilt(plane, verdict)),
-            *_unknown_clocks(site, reach),
-            *_one_flow_only(design_flow, offset, after),
-        ),
+        warnings=tuple(notes),
     )
-
-
-def _checked_lips(site: Site, design_flow: int, hand_step: float) -> Lips:
-    if not hand_step > 0:
-        raise DomainError(f"the step of a turn is {np.degrees(hand_step):g} deg; give one above 0")
-    if not 0 <= design_flow < len(site.flows):
-        raise DomainError(f"design_flow is {design_flow}; the site has {len(site.flows)} flows")
-    return measured_lips(site)
 
 
 def _as_high_as_all_reach(
@@ -236,23 +238,7 @@ def _bedding(
     return plane, lift_for(plane, site.box, reach, positions, offset)
 
 
-def _about_tilt(plane: Plane | None, verdict: str) -> list[Note]:
-    if plane is None:
-        return [Note(what="level: places not known")] if verdict == "re-bed" else []
-    return list(plane.warnings)
-
-
-def _unknown_clocks(site: Site, reach: Reach) -> list[Note]:
-    unknown = np.flatnonzero(reach.adjustable & np.isnan(reach.angle))
-    if not unknown.size:
-        return []
-    labels = ", ".join(site.outlets[i].label for i in unknown)
-    return [Note(what="level: clock not known", where=f"outlet {labels}")]
-
-
-def _one_flow_only(design_flow: int, offset: Array, after: Assessment) -> list[Note]:
-    if not offset.any():
-        return []
+def _one_flow_only(design_flow: int, after: Assessment) -> Note:
     off = np.abs(after.over_target - 1.0).max(-1)
     others = [i for i in range(off.size) if i != design_flow]
     values = {
@@ -260,4 +246,4 @@ def _one_flow_only(design_flow: int, offset: Array, after: Assessment) -> list[N
         "others": tuple(after.names[i] for i in others),
         "misses": tuple(float(off[i]) for i in others),
     }
-    return [Note(what="level: one flow only", values=values)]
+    return Note(what="level: one flow only", values=values)

@@ -17,14 +17,16 @@ from dbox.arrays import Array, ArrayLike, BoolArray, freeze
 from dbox.errors import DomainError
 from dbox.fieldwork.site import DEFAULT_SPREAD, Site
 from dbox.notes import Note
+from dbox.units import INCH
 
-BEST_SPREAD = 1.0 / 32 * 0.0254
+BEST_SPREAD = INCH / 32
 """Least spread believed of a ruler. [m] (1/32 in: common practice, no source)"""
 
 CLINGING_WATER = 0.003
 """How far water may stand over a lip without spilling. [m]
 
-About the capillary length of water, sqrt(0.0728 / (998 * 9.81)) m = 2.7 mm at 20 C.
+About the capillary length of water, sqrt(0.0728 / (998 * 9.81)) m = 2.7 mm at 20 C (surface
+tension and density from memory).
 """
 
 PLACEHOLDERS = (
@@ -41,7 +43,10 @@ many there are; spread / sqrt(k) holds only while the spread is no smaller than 
 """
 
 _LEAST_FREEDOM = 3
+"""Differences between repeats that tell a spread. [-] (judgement)"""
+
 _DOUBTFUL = 3.0
+"""Standard errors beyond which the still water does not fit the lips. [-] (judgement)"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -76,7 +81,9 @@ def reduce_readings(site: Site) -> Lips:
     if site.spread is not None and not site.spread > 0:
         raise DomainError(f"spread of a reading is {site.spread} m; it must be above 0")
     spread, source, freedom, warnings = _spread(site)
-    height = np.array([_mean_lip(o.readings, o.point_over_lip, o.capped) for o in site.outlets])
+    means = [np.mean(o.readings) if o.readings else np.nan for o in site.outlets]
+    over = np.array([o.point_over_lip for o in site.outlets])
+    height = np.where([o.capped for o in site.outlets], np.inf, np.array(means) - over)
     repeats = np.array([0.0 if o.capped else len(o.readings) for o in site.outlets])
     error = np.where(np.isfinite(height), spread / np.sqrt(np.maximum(repeats, 1.0)), 0.0)
     freeze(height, error, repeats)
@@ -125,20 +132,16 @@ def _not_at_the_lip(height: Array, error: Array) -> list[Note]:
     return []
 
 
-def _mean_lip(readings: tuple[float, ...], point_over_lip: float, capped: bool) -> float:
-    if capped:
-        return np.inf
-    return float(np.mean(readings)) - point_over_lip if readings else np.nan
-
-
 def _spread(site: Site) -> tuple[float, str, float, tuple[Note, ...]]:
     deviations = [np.subtract(o.readings, np.mean(o.readings)) for o in site.outlets if o.readings]
     freedom = sum(d.size - 1 for d in deviations)
-    pooled = 0.0
-    if freedom:
-        pooled = float(np.sqrt(sum(float(d @ d) for d in deviations) / freedom))
+    pooled = float(np.sqrt(sum(float(d @ d) for d in deviations) / max(freedom, 1)))
     if site.spread is not None:
-        return site.spread, "stated", np.inf, _compare(site.spread, pooled, freedom)
+        # twice the stated spread from 3 or more differences comes by chance less than once in 100
+        doubtful = freedom >= _LEAST_FREEDOM and pooled > 2.0 * site.spread
+        values = {"pooled": pooled, "stated": site.spread}
+        note = Note(what="readings: wider than stated", values=values)
+        return site.spread, "stated", np.inf, (note,) if doubtful else ()
     if freedom >= _LEAST_FREEDOM:
         if pooled >= BEST_SPREAD:
             return pooled, "repeats", float(freedom), ()
@@ -149,23 +152,12 @@ def _spread(site: Site) -> tuple[float, str, float, tuple[Note, ...]]:
     return DEFAULT_SPREAD, "default", np.inf, (note,)
 
 
-def _compare(stated: float, pooled: float, freedom: int) -> tuple[Note, ...]:
-    # twice the stated spread from 3 or more differences happens by chance less than once in 100
-    if freedom < _LEAST_FREEDOM or pooled <= 2.0 * stated:
-        return ()
-    values = {"pooled": pooled, "stated": stated}
-    return (Note(what="readings: wider than stated", values=values),)
-
-
-_LEAST_OUTLETS = 3
-
-
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Plane:
     """The least-squares plane of outlet heights; arrays are read-only."""
 
-    slope_x: float  # Rise per run along the inlet direction and across it. [-]
-    slope_y: float  # Rise per run along the inlet direction and across it. [-]
+    slope_x: float  # Rise per run along the inlet direction. [-]
+    slope_y: float  # Rise per run across it. [-]
     residual: Array  # (n,) Height of each outlet over the plane; NaN where it took no part. [m]
     warnings: tuple[Note, ...]  # What the plane cannot tell.
 
@@ -186,7 +178,7 @@ def fit_plane(heights: ArrayLike, positions: ArrayLike) -> Plane | None:
     """
     height, place = np.asarray(heights, np.float64), np.asarray(positions, np.float64)
     part = np.isfinite(height) & np.isfinite(place).all(-1)
-    if np.count_nonzero(part) < _LEAST_OUTLETS:
+    if np.count_nonzero(part) < 3:
         return None
     offsets = place[part] - place[part].mean(0)
     mean = height[part].mean()

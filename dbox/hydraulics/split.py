@@ -26,14 +26,20 @@ from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 from dbox.notes import Note
 
 AIM = 1e-12
-"""Residual, relative to inflow, at which the search stops. [-]"""
+"""Residual, relative to inflow, at which the search stops. [-] (numerical)"""
 
 BALANCE = 1e-10
-"""Residual, relative to inflow, still accepted where no nearer height can be written. [-]"""
+"""Residual, relative to inflow, still accepted where no nearer height can be written. [-]
+(numerical)"""
 
 _MOST_STEPS = 200
+"""Steps after which a search is given up. [-] (numerical)"""
+
 _GRID = np.geomspace(1e-7, 1e2, 181)
+"""Heads at which the first guess knows the flow. [m] (numerical)"""
+
 _NEVER_WET = 1e6
+"""Where the first guess puts the lip of a capped outlet. [m] (numerical)"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -194,13 +200,14 @@ class _Search:
 
 
 FAINT = 3e-29
-"""One molecule of water a second. [m3/s] (0.018 kg/mol over 998 kg/m3 and 6.022e23 /mol)
+"""One molecule of water a second. [m3/s] (0.018 kg/mol over 998 kg/m3 and 6.022e23 /mol: from
+memory)
 
 What is less is split as this is: its level, under 1e-11 m over still water, is no level any more,
 and that of a drowned outlet, which goes with the square of the flow, is soon no number any more."""
 
 _BLOCK = 49_152
-"""Outlets computed at a time: few enough to stay in a core's cache."""
+"""Outlets computed at a time: few enough to stay in a core's cache. [-] (numerical)"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -11,7 +11,7 @@ from dbox.arrays import Array
 from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.levelling import Levelling
 from dbox.fieldwork.readings import Lips
-from dbox.fieldwork.shares import SURE, Assessment, Contrast, contrast
+from dbox.fieldwork.shares import NOTABLE, SURE, Assessment, Contrast, contrast
 from dbox.fieldwork.site import Flow, Site
 from dbox.report.text import bar, noted, wrapped
 from dbox.report.wording import sentences
@@ -135,7 +135,7 @@ def report(site: Site, assessment: Assessment) -> list[str]:
 
 def _headline(site: Site, found: Contrast) -> list[str]:
     favoured, starved = found.favoured, found.starved
-    if found.weak_share[favoured] <= 1.02 * found.target[favoured]:
+    if found.weak_share[favoured] <= NOTABLE * found.target[favoured]:
         return wrapped("At its best estimate every line gets its target at every flow.")
     label = site.outlets[favoured].label
     weak, strong = (f"{f.name.removesuffix(' (default)')}" for f in (found.weak, found.strong))

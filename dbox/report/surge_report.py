@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from dbox.fieldwork.shares import NOTABLE, over_target
 from dbox.fieldwork.surge import Outcome, Ponding
 from dbox.report.text import bar, noted, wrapped
 from dbox.report.wording import sentences
@@ -179,8 +180,8 @@ def _lead(outcome: Outcome) -> str:
 def _extremes(outcome: Outcome) -> tuple[int | None, int | None]:
     """Lines that are most over and most under their target; None where all get theirs."""
     share, target = outcome.surge.share, outcome.target
-    over = np.where(target > 0, share / np.where(target > 0, target, 1.0), 1.0)
-    if over.max() <= 1.02:
+    over = over_target(share, target)
+    if over.max() <= NOTABLE:
         return None, None
     return int(np.argmax(over)), int(np.argmin(over))
 

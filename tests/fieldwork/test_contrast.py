@@ -5,7 +5,7 @@ import pytest
 
 from dbox import split
 from dbox.fieldwork.readings import reduce_readings
-from dbox.fieldwork.shares import DOSE, TRICKLE, contrast
+from dbox.fieldwork.shares import contrast, over_target
 from dbox.fieldwork.site import Flow, Target
 
 from .sites import HOLE, INCH, box
@@ -24,13 +24,13 @@ def contrast_of(*gpm: float, readings=(0.0, -0.003, 0.002, 0.0), **site):
     [
         ((3, 0.5, 25, 1), 0.5 * GPM, 25 * GPM),
         ((0.5, 4), 0.5 * GPM, 4 * GPM),  # eight times is contrast enough
-        ((0.5,), 0.5 * GPM, DOSE.inflow),
-        ((0.5, 3.9), 0.5 * GPM, DOSE.inflow),
-        ((25,), TRICKLE.inflow, 25 * GPM),
-        ((10, 25), TRICKLE.inflow, 25 * GPM),
+        ((0.5,), 0.5 * GPM, 30 * GPM),
+        ((0.5, 3.9), 0.5 * GPM, 30 * GPM),
+        ((25,), 0.5 * GPM, 25 * GPM),
+        ((10, 25), 0.5 * GPM, 25 * GPM),
     ],
 )
-def test_the_flows_that_are_held_against_each_other(asked, weak, strong):
+def test_flows_too_much_alike_are_held_against_an_ordinary_one(asked, weak, strong):
     result = contrast_of(*asked)
     assert (result.weak.inflow, result.strong.inflow) == pytest.approx((weak, strong))
 
@@ -57,3 +57,9 @@ def test_a_capped_outlet_is_neither_favoured_nor_starved():
     result = contrast_of(0.5, 25, readings=(-0.01, 0.0, 0.003, 0.001), capped=[0])
     assert result.weak_share[0] == 0
     assert (result.favoured, result.starved) == (1, 2)
+
+
+def test_nothing_wanted_is_neither_over_nor_under():
+    shares, target = np.array([[0.5, 0.5, 0.0]]), np.array([0.25, 0.75, 0.0])
+    np.testing.assert_allclose(over_target(shares, target), [[2.0, 2 / 3, 1.0]])
+    np.testing.assert_allclose(over_target(shares, target, without=0.0), [[2.0, 2 / 3, 0.0]])
