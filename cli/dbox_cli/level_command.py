@@ -70,13 +70,11 @@ def command(
             seed=seed,
             samples=samples,
         )
-    if as_json:
-        from dbox.report.split_report import level_json
+    from dbox.report.level_report import level_json, report
 
+    if as_json:
         print_json(level_json(levelling))
     else:
-        from dbox.report.level_report import report
-
         typer.echo("\n".join(report(levelling)))
     if picture:
         from dbox.drawings.level_picture import level_figure

@@ -74,13 +74,11 @@ def command(
 
     with naming(file or "--heights"):
         assessment = assess(site, seed=seed, samples=samples)
-    if as_json:
-        from dbox.report.split_report import split_json
+    from dbox.report.split_report import report, split_json
 
+    if as_json:
         print_json(split_json(site, assessment))
     else:
-        from dbox.report.split_report import report
-
         typer.echo("\n".join(report(site, assessment)))
     if picture:
         from dbox.drawings.split_picture import split_figure

@@ -200,8 +200,7 @@ class _Search:
 
 
 FAINT = 3e-29
-"""One molecule of water a second. [m3/s] (0.018 kg/mol over 998 kg/m3 and 6.022e23 /mol: from
-memory)
+"""One molecule of water a second. [m3/s] (from memory: 18 g/mol, 998 kg/m3, 6.022e23 /mol)
 
 What is less is split as this is: its level, under 1e-11 m over still water, is no level any more,
 and that of a drowned outlet, which goes with the square of the flow, is soon no number any more."""

@@ -17,8 +17,8 @@ from dbox.fieldwork.shares import Assessment
 from dbox.files import toml_file
 from dbox.files.scenario import PLACEHOLDER
 from dbox.files.toml_file import toml_text
-from dbox.report.level_report import length_words, lift_lines, unreachable_lines
-from dbox.report.split_report import level_json, split_json
+from dbox.report.level_report import length_words, level_json, lift_lines, unreachable_lines
+from dbox.report.split_report import split_json
 from dbox.report.text import noted, wrapped
 from dbox.report.wording import sentences
 from dbox.units import clock_text, gpm, inches, inches_mm, millimetres, turn_text

@@ -16,7 +16,7 @@ from dbox.fieldwork.lesson_cases import Case
 from dbox.fieldwork.lesson_sweeps import SIDES, Comparison, LipTable, Sweep
 from dbox.fieldwork.site import Outlet
 from dbox.files.evidence_words import NAMES
-from dbox.report.split_report import Json
+from dbox.report.encode import Json
 from dbox.report.text import noted, wrapped
 from dbox.report.wording import sentences
 from dbox.units import (
