@@ -139,15 +139,16 @@ def lift_lines(lift: Lift, labels: Sequence[str]) -> list[str]:
         per_foot = f"{length_words(slope * FOOT)} for every foot"
         lines.append(f"  lift {side} by {per_foot if amount is None else length_words(amount)}")
     lines.append("  then bed it firmly, read again, and set the inserts.")
-    return [*lines, *wrapped(f"{reach_words(lift, labels)}.", first="  ", indent="  ")]
+    reach = reach_words(lift, labels, when="then")
+    return [*lines, *wrapped(f"{reach[0].upper()}{reach[1:]}.", first="  ", indent="  ")]
 
 
-def reach_words(lift: Lift, labels: Sequence[str]) -> str:
+def reach_words(lift: Lift, labels: Sequence[str], when: str = "in the levelled box") -> str:
     """Whether the inserts can reach once the box is level."""
     if not lift.still_short:
-        return "In the levelled box every insert can reach"
+        return "in the levelled box every insert can reach"
     names = ", ".join(labels[i] for i in lift.still_short)
-    return f"Even then outlet {names} cannot reach: set its pipe or insert anew"
+    return f"even {when} outlet {names} cannot reach: set its pipe or insert anew"
 
 
 def _work(levelling: Levelling) -> list[str]:

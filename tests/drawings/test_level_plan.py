@@ -6,9 +6,10 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Circle, FancyArrowPatch, Polygon
 
 from dbox.drawings.level_picture import Face, headline, level_figure, words
-from dbox.drawings.plan import Plan, worth_lifting
+from dbox.drawings.plan import Plan
 from dbox.errors import DomainError
 from dbox.fieldwork.levelling import level
+from dbox.report.level_report import worth_lifting
 from dbox.units import clock_text, inches_mm
 from tests.drawings import paper
 from tests.drawings.cases import NAMES, box, level_drawn, sites
