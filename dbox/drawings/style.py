@@ -69,13 +69,13 @@ def _pieces(word: str, width: float, size: float, weight: str) -> list[str]:
 def _cut(text: str, width: float, size: float, weight: str) -> str:
     """Take the middle out of a text: labels of one job mostly differ at their ends."""
     parted = letters(text)
-    keep = len(parted)
-    while True:
+    for keep in range(len(parted), 0, -1):
         head = "".join(parted[: (keep + 1) // 2]).rstrip()
         tail = "".join(parted[len(parted) - keep // 2 :]).lstrip()
-        if not keep or text_width(f"{head}…{tail}", size, weight) <= width:
-            return f"{head}…{tail}"
-        keep -= 1
+        cut = f"{head}…{tail}"
+        if text_width(cut, size, weight) <= width:
+            return cut
+    return "…"
 
 
 def told_apart(labels: Sequence[str], cut: Sequence[str]) -> list[str]:
