@@ -1,18 +1,14 @@
-"""The jet of a straight inlet: what it adds by hand, and that nothing is called within there.
-
-By hand: a pump's main runs full, so V = Q / A, and the velocity head at a distance x is
-(6.2 D / x)^2 V^2 / 2g beyond the core (decay of a round jet: Albertson, Dai, Jensen and Rouse 1950,
-from memory). The split with it is that of the box with that lip lower by as much, `pours.simulate`.
-"""
+"""The jet of a straight inlet and the headers behind bare pipe ends, by hand."""
 
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from dbox import PipeEnd, split
 from dbox.arrays import GRAVITY
 from dbox.errors import DomainError
-from dbox.fieldwork.inlet import jet_from, mouths, possible_jets, pumped_mouth
+from dbox.fieldwork.inlet import header_notes, jet_from, mouths, possible_jets, pumped_mouth
 from dbox.fieldwork.levelling import level
 from dbox.fieldwork.pour import balance, expect
 from dbox.fieldwork.pour_fit import explain
@@ -26,7 +22,7 @@ from dbox.hydraulics.surge.sources import Pump
 from dbox.notes import Note
 from dbox.report.wording import sentences
 from tests.fieldwork.pours import GPM, simulate
-from tests.fieldwork.sites import INCH, box
+from tests.fieldwork.sites import INCH, POUR, box
 
 PLACES = ((4, 0), (12, 0), (16, 10), (12, 20), (4, 20))
 """Five outlets, the third on the axis of the inlet in the far wall. [in]"""
@@ -238,3 +234,39 @@ def test_a_leak_is_not_told_from_what_a_jet_sends_to_an_outlet_that_was_not_caug
         None if i == 2 else flow for i, flow in enumerate(whole.catches)))  # fmt: skip
     assert balance(expect(site("tee"), [part], samples=200), 0).verdict == "less"
     assert balance(expect(site(), [part], samples=200), 0).verdict == "open"
+
+
+PIPE = PipeEnd(4 * INCH)
+
+
+def said(*falls: float | None, capped: tuple[int, ...] = ()) -> tuple[str, ...]:
+    """Sentences on a box of bare pipe ends with these falls, 20 L/min poured in."""
+    site = box([0.0] * len(falls), openings=PIPE, capped=capped, flows=(POUR,))
+    outlets = (replace(o, header_fall=f) for o, f in zip(site.outlets, falls, strict=True))
+    flows = split([POUR.inflow], [0.0] * len(falls), PIPE)
+    return tuple(sentences(header_notes(replace(site, outlets=tuple(outlets)), flows)))
+
+
+def test_a_fall_that_was_not_entered_is_an_eighth_of_an_inch_in_a_foot() -> None:
+    """1 in 96 is 1.04 %; it is steep for a 4 in pipe of smooth plastic at 10 L/min."""
+    (sentence,) = said(None, 0.02)
+    assert sentence.startswith("outlet 1: a bare pipe end, its header taken to fall 1.0 % ")
+    (two,) = said(None, None)
+    assert two.startswith("outlet 1, 2: ")
+    assert said(0.02, 0.02) == ()
+
+
+@pytest.mark.parametrize(("fall", "told"), [(0.0005, True), (0.001, True), (0.02, False)])
+def test_a_header_flatter_than_critical_is_told(fall: float, told: bool) -> None:
+    """Water runs critical in smooth plastic at slopes of some 0.3 to 0.6 % (from memory)."""
+    sentences = said(fall, 0.02)
+    assert bool(sentences) is told
+    for sentence in sentences:
+        assert sentence.startswith(f"outlet 1: its header falls {100 * fall:.2g} %, flatter than")
+        assert "at pour; water backs up" in sentence
+
+
+def test_a_capped_outlet_and_an_insert_have_no_header_to_speak_of() -> None:
+    assert said(0.0005, 0.02, capped=(0,)) == ()
+    site = box([0.0, 0.0], flows=(POUR,))
+    assert header_notes(site, split([POUR.inflow], [0.0, 0.0], site.outlets[0].opening)) == ()
