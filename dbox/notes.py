@@ -4,7 +4,8 @@ Hydraulics and fieldwork make notes and no sentences; `dbox.report.wording` word
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -13,6 +14,12 @@ class Note:
 
     what: str  # A key of `dbox.report.wording.WORDS`.
     where: str = ""  # The outlet, flow or pipe that it is about; empty: all of it.
-    values: Mapping[str, float | str | tuple[float, ...] | tuple[str, ...]] = field(
-        default_factory=dict
-    )  # In SI.
+    # Numbers in SI, texts, and tuples of either.
+    values: Mapping[str, Any] = field(default_factory=dict)
+
+    def __getitem__(self, key: str) -> Any:
+        return self.values[key]
+
+    def under(self, name: str) -> "Note":
+        """The same note of one thing among several, by its name."""
+        return replace(self, where=f"{name}: {self.where}" if self.where else name)

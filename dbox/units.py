@@ -182,6 +182,15 @@ HOUR = 3600.0
 DAY = 86400.0
 """[s]"""
 
+TRICKLE = 0.5 * GALLON / MINUTE
+"""What comes to a box on an ordinary day. [m3/s] (common practice, no source)"""
+LEAST_TRICKLE, MOST_TRICKLE = 0.5 * TRICKLE, 2.0 * TRICKLE
+"""Between what an ordinary day runs. [m3/s] (common practice, no source)"""
+BUCKET = 5 * GALLON / MINUTE
+"""A bucket that is emptied into the box. [m3/s] (common practice, no source)"""
+DOSE = 30 * GALLON / MINUTE
+"""What a pump or siphon sends at once. [m3/s] (common practice, no source)"""
+
 LONGEST_TEXT = 80
 """Characters of one quantity; more cannot be a quantity."""
 

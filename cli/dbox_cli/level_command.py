@@ -19,7 +19,7 @@ from dbox_cli.arguments import (
     naming,
     site_of,
 )
-from dbox_cli.output import check_picture, print_json, save_picture
+from dbox_cli.output import check_picture, print_answer, save_picture
 
 
 class GoalChoice(Enum):
@@ -58,6 +58,7 @@ def command(
     from math import radians
 
     from dbox.fieldwork.levelling import level
+    from dbox.report.level_report import level_json, report
 
     check_picture(picture, {"FILE": file, "--readings": readings}, overwrite=overwrite)
     site = site_of(file, flow, readings)
@@ -70,14 +71,7 @@ def command(
             seed=seed,
             samples=samples,
         )
-    if as_json:
-        from dbox.report.split_report import level_json
-
-        print_json(level_json(levelling))
-    else:
-        from dbox.report.level_report import report
-
-        typer.echo("\n".join(report(levelling)))
+    print_answer(as_json, level_json, report, levelling)
     if picture:
         from dbox.drawings.level_picture import level_figure
 

@@ -6,7 +6,7 @@ import warnings
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ParamSpec
 
 import typer
 
@@ -19,6 +19,23 @@ if TYPE_CHECKING:
 def print_json(content: dict[str, Any]) -> None:
     """Print one JSON object and nothing else."""
     typer.echo(json.dumps(content, indent=2, allow_nan=False, ensure_ascii=False))
+
+
+P = ParamSpec("P")
+
+
+def print_answer(
+    as_json: bool,
+    to_json: Callable[P, dict[str, Any]],
+    to_lines: Callable[P, list[str]],
+    *results: P.args,
+    **options: P.kwargs,
+) -> None:
+    """Print what was found, for machines or for people."""
+    if as_json:
+        print_json(to_json(*results, **options))
+    else:
+        typer.echo("\n".join(to_lines(*results, **options)))
 
 
 def check_picture(

@@ -50,14 +50,8 @@ def check(
     if as_json:
         from dbox_cli.output import print_json
 
-        print_json(
-            {
-                "file": file,
-                "outlets": len(site.outlets),
-                "not_measured": missing,
-                "placeholder": written.placeholder,
-            }
-        )
+        print_json({"file": file, "outlets": len(site.outlets), "not_measured": missing,
+                    "placeholder": written.placeholder})  # fmt: skip
         return
     typer.echo(f"{file}: in order; {len(site.outlets)} outlets, {len(site.flows)} flows")
     if written.placeholder:

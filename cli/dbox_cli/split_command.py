@@ -1,6 +1,6 @@
 """`dbox split [FILE]`: shares of each outlet at each flow."""
 
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -17,7 +17,7 @@ from dbox_cli.arguments import (
     naming,
     site_of,
 )
-from dbox_cli.output import check_picture, print_json, save_picture
+from dbox_cli.output import check_picture, print_answer, save_picture
 
 if TYPE_CHECKING:
     from dbox.fieldwork.site import Site
@@ -62,26 +62,22 @@ def command(
     With no file: dbox split --heights "0, 3/32, -5/32, 0, 3/32" --opening "circle 2 in"
     """
     check_picture(picture, {"FILE": file, "--readings": readings}, overwrite=overwrite)
-    typed = {"--heights": heights, "--opening": opening, "--coefficient": coefficient,
-             "--spread": spread, "--tolerance": tolerance, "--units": units}  # fmt: skip
-    if file is not None:
-        _refuse_both(file, [option for option, value in typed.items() if value is not None])
-        site = site_of(file, flow, readings)
+    typed = {"heights": heights, "opening": opening, "coefficient": coefficient,
+             "spread": spread, "tolerance": tolerance, "units": units}  # fmt: skip
+    given = {name: value for name, value in typed.items() if value is not None}
+    if file is None:
+        site = _typed_site(given, flow, readings)
+    elif given:
+        options = ", ".join(f"--{name}" for name in given)
+        raise typer.BadParameter(f"{options} is for use without FILE; {file} says it")
     else:
-        _refuse_alone(readings)
-        site = _typed_site(heights, opening, coefficient, spread, tolerance, units, flow)
+        site = site_of(file, flow, readings)
     from dbox.fieldwork.shares import assess
+    from dbox.report.split_report import report, split_json
 
     with naming(file or "--heights"):
         assessment = assess(site, seed=seed, samples=samples)
-    if as_json:
-        from dbox.report.split_report import split_json
-
-        print_json(split_json(site, assessment))
-    else:
-        from dbox.report.split_report import report
-
-        typer.echo("\n".join(report(site, assessment)))
+    print_answer(as_json, split_json, report, site, assessment)
     if picture:
         from dbox.drawings.split_picture import split_figure
 
@@ -90,38 +86,14 @@ def command(
         raise typer.Exit(1)
 
 
-def _refuse_both(file: str, options: list[str]) -> None:
-    if options:
-        raise typer.BadParameter(f"{', '.join(options)} is for use without FILE; {file} says it")
-
-
-def _refuse_alone(readings: str | None) -> None:
+def _typed_site(given: dict[str, Any], flow: list[str] | None, readings: str | None) -> "Site":
     if readings:
         raise typer.BadParameter("--readings needs a FILE; without one give --heights")
-
-
-def _typed_site(
-    heights: str | None,
-    opening: str | None,
-    coefficient: float | None,
-    spread: str | None,
-    tolerance: str | None,
-    units: str | None,
-    flow: list[str] | None,
-) -> "Site":
-    if heights is None or opening is None:
+    if not {"heights", "opening"} <= given.keys():
         raise typer.BadParameter(
             'name a FILE, or give --heights and --opening, as --heights "3/32, 0, -5/32" '
             '--opening "circle 2 in"'
         )
     from dbox.files.typed_box import TypedBox
 
-    return TypedBox(
-        heights=heights,
-        opening=opening,
-        coefficient=coefficient,
-        spread=spread,
-        tolerance=tolerance,
-        units=units or "in",
-        flows=flow or (),
-    ).site()
+    return TypedBox(flows=flow or (), **{"units": "in", **given}).site()

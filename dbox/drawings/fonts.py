@@ -1,11 +1,11 @@
-"""Which font of this machine has a letter, and what stands in for one that none has?
+"""Fonts of this machine that have a letter, and what stands in for one that none has.
 
 Drawings are set in DejaVu Sans, which comes with matplotlib. What it lacks is taken from whatever
 fonts are installed; what those lack too is drawn as a mark in its place, and warned of.
 """
 
 import warnings
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from functools import cache, lru_cache
 from operator import attrgetter
@@ -14,7 +14,6 @@ from unicodedata import category
 
 import numpy as np
 import numpy.typing as npt
-from matplotlib.artist import Artist
 from matplotlib.axis import Axis
 from matplotlib.figure import Figure
 from matplotlib.font_manager import (
@@ -137,15 +136,6 @@ def use_fonts(figures: Iterable[Figure]) -> None:
                 missing |= dict.fromkeys(write_on(artist, artist.get_text()))
     if missing:
         warnings.warn(LetterWarning(_told(list(missing))), stacklevel=3)
-
-
-def _texts(artist: Artist) -> Iterator[Text]:
-    """Every text but those of axes, whose ticks are not made before they are drawn."""
-    if isinstance(artist, Text):
-        yield artist
-    for child in artist.get_children():
-        if not isinstance(child, Axis):
-            yield from _texts(child)
 
 
 def _name_ticks(axis: Axis) -> list[str]:

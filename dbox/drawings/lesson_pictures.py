@@ -31,7 +31,6 @@ from dbox.drawings.style import (
     THIN,
     TINT,
     Sheet,
-    joined,
     line_height,
     pens,
     spread_out,
@@ -40,6 +39,7 @@ from dbox.drawings.style import (
 from dbox.drawings.wall import outline
 from dbox.errors import DomainError
 from dbox.fieldwork.lesson_sweeps import Comparison, Sweep
+from dbox.report.wording import joined
 from dbox.units import INCH, gpm_litres, inches, inches_mm, millimetres
 from dbox.units import percent_text as percent
 

@@ -29,6 +29,7 @@ from dbox.fieldwork.pour import Expectation
 from dbox.fieldwork.shares import Assessment
 from dbox.fieldwork.site import Site, Tolerance
 from dbox.fieldwork.turning import TurnTable
+from dbox.report.wording import sentences
 from dbox.units import clock_text, feet, gpm, inches, litres_per_min, millimetres
 from dbox.units import percent_text as percent
 
@@ -287,10 +288,10 @@ def _verdict_cell(assessment: Assessment, case: int) -> str:
 def _remarks(pages: Pages, last: Levelling) -> None:
     """What the model warns of, and what there is to say."""
     record = pages.site.record
-    warnings = dict.fromkeys((*last.warnings, *last.before.warnings))
-    if warnings:
+    limits = sentences((*last.warnings, *last.before.warnings))
+    if limits:
         pages.heading("What limits these numbers")
-        for sentence in warnings:
+        for sentence in limits:
             pages.paragraph(sentence, mark="-")
     pages.heading("Remarks")
     pairs = [("Photo", record.photo), ("Re-check", record.recheck), ("Notes", record.notes)]

@@ -4,6 +4,8 @@ A bar is the share at the best estimate of the lips, the whisker on it the 5 to 
 that the reading error leaves, the heavy dash the target with its tolerance around it.
 """
 
+from typing import Any
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -19,13 +21,12 @@ from dbox.drawings.style import (
     INK,
     MEDIUM,
     MOST_FLOWS,
-    MOST_OUTLETS,
     SMALL,
     TARGET,
     THIN,
     TINT,
     Sheet,
-    joined,
+    check_outlets,
     line_height,
     pens,
     text_width,
@@ -44,6 +45,8 @@ from dbox.drawings.wall import (
 from dbox.errors import DomainError
 from dbox.fieldwork.shares import Assessment
 from dbox.fieldwork.site import Site
+from dbox.report.text import chance_text
+from dbox.report.wording import joined
 from dbox.units import gpm_litres
 from dbox.units import percent_text as percent
 
@@ -51,6 +54,9 @@ TITLE_GAP, VALUE_ROOM, KEY_ROOM = 0.06, 0.25, 0.27
 """Paper over a strip, under it for the shares in figures, and for the key of all. [in]"""
 
 _TICK_STEPS = (1, 2, 5, 10, 20, 25, 50, 100, 200)
+_WITHIN: dict[str, Any] = {
+    "facecolor": "white", "edgecolor": GREY, "hatch": "......", "linewidth": HAIR, "zorder": 1
+}  # fmt: skip
 
 
 def draw_strips(
@@ -60,16 +66,23 @@ def draw_strips(
 
     height [in], left [in], right [in].
     """
+    allowed = assessment.target * (1.0 + (assessment.tolerance or 0.0))
+    seen = (allowed, assessment.result.share[:flows], assessment.share_high[:flows])
+    largest = 100 * max(float(shares.max()) for shares in seen)
+    column = (right - left) / len(assessment.labels)
     for flow in range(flows):
-        top = sheet.top - flow * height
-        bottom = top - height + VALUE_ROOM
-        axes = sheet.axes(left, right, bottom, top - TITLE_GAP)
-        draw_strip(axes, assessment, flow, (right - left) / len(assessment.labels))
-        _scale(axes, _largest(assessment, flows), top - TITLE_GAP - bottom)
-        _write_title(sheet, assessment, flow, right + 0.2, top - TITLE_GAP)
+        top = sheet.top - TITLE_GAP
+        sheet.top -= height
+        bottom = sheet.top + VALUE_ROOM
+        axes = sheet.axes(left, right, bottom, top)
+        draw_strip(axes, assessment, flow, column)
+        _scale(axes, largest, top - bottom)
+        _write_title(sheet, assessment, flow, right + 0.2, top)
         sheet.write(left - 0.1, bottom - 0.075, "share", ha="right", color=GREY)
-        _write_shares(sheet, assessment, flow, left, right, bottom)
-    sheet.top -= flows * height
+        texts = _fitting(assessment.result.share[flow], column - 0.04)
+        for i, (text, lip) in enumerate(zip(texts, assessment.lips.height, strict=True)):
+            x = left + (i + 0.5) * column
+            sheet.write(x, bottom - 0.075, "-" if np.isposinf(lip) else text, ha="center")
 
 
 def draw_strip(axes: Axes, assessment: Assessment, flow: int, column: float) -> None:
@@ -78,25 +91,20 @@ def draw_strip(axes: Axes, assessment: Assessment, flow: int, column: float) -> 
     column [in].
     """
     wide, bar, cap = min(0.43, 0.36 / column), min(0.27, 0.2 / column), min(0.14, 0.08 / column)
+    wanted: dict[str, Any] = {"linewidth": TARGET, "solid_capstyle": "butt", "zorder": 3}
+    thin: dict[str, Any] = {"color": INK, "linewidth": MEDIUM, "zorder": 4}
     for i, label in enumerate(assessment.labels):
         target, share = 100 * assessment.target[i], 100 * assessment.result.share[flow, i]
         if assessment.tolerance is not None and target > 0:
             half = assessment.tolerance * target
-            axes.add_patch(_tolerance_patch((i - wide, target - half), 2 * wide, 2 * half))
+            axes.add_patch(Rectangle((i - wide, target - half), 2 * wide, 2 * half, **_WITHIN))
         axes.bar(i, share, 2 * bar, color=TINT, edgecolor=INK, linewidth=THIN, zorder=2)
         if target > 0:
-            axes.plot(
-                (i - wide, i + wide),
-                (target, target),
-                color=INK,
-                linewidth=TARGET,
-                solid_capstyle="butt",
-                label=f"target {label}",
-                zorder=3,
-            )
+            ends = (i - wide, i + wide)
+            axes.plot(ends, (target, target), color=INK, label=f"target {label}", **wanted)
             band = 100 * np.array([assessment.share_low[flow, i], assessment.share_high[flow, i]])
-            axes.plot((i, i), band, color=INK, linewidth=MEDIUM, label=f"band {label}", zorder=4)
-            axes.hlines(band, i - cap, i + cap, color=INK, linewidth=MEDIUM, zorder=4)
+            axes.plot((i, i), band, label=f"band {label}", **thin)
+            axes.hlines(band, i - cap, i + cap, **thin)
     axes.set_xlim(-0.5, len(assessment.labels) - 0.5)
 
 
@@ -110,44 +118,15 @@ def draw_key(sheet: Sheet, assessment: Assessment) -> None:
     ]
     if assessment.tolerance is not None:
         allowed = percent(assessment.tolerance, 0)
-        key.append((_tolerance_patch((0, 0), 1, 1), f"within {allowed} of the target"))
+        key.append((Rectangle((0, 0), 1, 1, **_WITHIN), f"within {allowed} of the target"))
     handles, labels = zip(*key, strict=True)
-    width, height = sheet.figure.get_size_inches()
+    corner = np.array([sheet.left, sheet.top]) / sheet.figure.get_size_inches()
     sheet.figure.legend(
-        handles,
-        labels,
-        loc="upper left",
-        bbox_to_anchor=(sheet.left / width, sheet.top / height),
-        ncols=len(key),
-        frameon=False,
-        fontsize=SMALL,
-        borderpad=0,
-        borderaxespad=0,
-        numpoints=2,
-        handlelength=2.0,
-        columnspacing=1.6,
-    )
+        handles, labels, loc="upper left", bbox_to_anchor=corner.tolist(), ncols=len(key),
+        frameon=False, fontsize=SMALL, borderpad=0, borderaxespad=0, numpoints=2,
+        handlelength=2.0, columnspacing=1.6,
+    )  # fmt: skip
     sheet.top -= KEY_ROOM
-
-
-def _tolerance_patch(corner: tuple[float, float], width: float, height: float) -> Rectangle:
-    return Rectangle(
-        corner,
-        width,
-        height,
-        facecolor="white",
-        edgecolor=GREY,
-        hatch="......",
-        linewidth=HAIR,
-        zorder=1,
-    )
-
-
-def _largest(assessment: Assessment, flows: int) -> float:
-    """Largest thing to be seen in any strip. [%]"""
-    allowed = assessment.target * (1.0 + (assessment.tolerance or 0.0))
-    shown = (assessment.result.share[:flows], assessment.share_high[:flows])
-    return 100 * max(float(allowed.max()), *(float(s.max()) for s in shown))
 
 
 def _scale(axes: Axes, largest: float, height: float) -> None:
@@ -165,25 +144,13 @@ def _scale(axes: Axes, largest: float, height: float) -> None:
         axes.spines[side].set_visible(False)
 
 
-def _write_shares(
-    sheet: Sheet, assessment: Assessment, flow: int, left: float, right: float, bottom: float
-) -> None:
-    """The shares in figures under their bars, with as many digits as fit."""
-    shares = assessment.result.share[flow]
-    column = (right - left) / shares.size
-    digits, unit = _fitting(shares, column - 0.04)
-    for i, share in enumerate(shares):
-        closed = np.isposinf(assessment.lips.height[i])
-        text = "-" if closed else percent(share, digits).removesuffix(unit)
-        sheet.write(left + (i + 0.5) * column, bottom - 0.075, text, ha="center")
-
-
-def _fitting(shares: Array, room: float) -> tuple[int, str]:
-    """Digits, and what to leave off of the unit, for shares to fit in a width. [in]"""
-    longest = percent(float(shares.max()), 1)
-    if text_width(longest, SMALL) <= room:
-        return 1, ""
-    return (1, " %") if text_width(longest.removesuffix(" %"), SMALL) <= room else (0, " %")
+def _fitting(shares: Array, room: float) -> list[str]:
+    """Shares in figures with as many digits as fit in a width, at last without their unit. [in]"""
+    for digits, unit in ((1, ""), (1, " %"), (0, " %")):
+        texts = [percent(share, digits).removesuffix(unit) for share in shares.tolist()]
+        if text_width(percent(float(shares.max()), digits).removesuffix(unit), SMALL) <= room:
+            break
+    return texts
 
 
 def _write_title(sheet: Sheet, assessment: Assessment, flow: int, left: float, top: float) -> None:
@@ -199,11 +166,9 @@ def _write_title(sheet: Sheet, assessment: Assessment, flow: int, left: float, t
 def _verdict(assessment: Assessment, flow: int) -> str:
     if assessment.tolerance is None:
         return "no tolerance given"
-    chance = assessment.within_probability[flow]
-    if np.isnan(chance):
-        return assessment.verdicts[flow]
-    likely = "over 99 %" if chance > 0.99 else "under 1 %" if chance < 0.01 else percent(chance, 0)
-    return f"{assessment.verdicts[flow]} ({likely})"
+    chance = float(assessment.within_probability[flow])
+    likely = "" if np.isnan(chance) else f" ({chance_text(chance)})"
+    return f"{assessment.verdicts[flow]}{likely}"
 
 
 def _mend(assessment: Assessment, flow: int) -> str:
@@ -215,11 +180,8 @@ def _mend(assessment: Assessment, flow: int) -> str:
     if np.isnan(assessment.settling_spread[flow]):
         return "no ruler settles it"
     readings = assessment.settling_repeats[flow]
-    return (
-        "a finer rule settles it"
-        if np.isnan(readings)
-        else f"{readings:.0f} readings each settle it"
-    )
+    by = "a finer rule settles" if np.isnan(readings) else f"{readings:.0f} readings each settle"
+    return f"{by} it"
 
 
 _SCALE_ROOM, _NAME_ROOM = 0.82, 1.85
@@ -237,8 +199,7 @@ def split_figure(site: Site, assessment: Assessment) -> Figure:
     Six flows are drawn; where there are more, the sheet says which were left out.
     """
     n = len(site.outlets)
-    if n > MOST_OUTLETS:
-        raise DomainError(f"{n} outlets: a drawing holds at most {MOST_OUTLETS}")
+    check_outlets(n)
     if tuple(o.label for o in site.outlets) != assessment.labels:
         raise DomainError("the assessment is of another box: its outlets have other labels")
     flows = min(len(assessment.names), MOST_FLOWS)

@@ -19,7 +19,7 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 
 from dbox.drawings.fonts import BASE, advance, letters, use_fonts
-from dbox.errors import ScenarioError, any_of
+from dbox.errors import DomainError, ScenarioError, any_of
 from dbox.files.write_file import check_place, is_begun, write_file
 
 _SLACK = 1.03
@@ -69,13 +69,13 @@ def _pieces(word: str, width: float, size: float, weight: str) -> list[str]:
 def _cut(text: str, width: float, size: float, weight: str) -> str:
     """Take the middle out of a text: labels of one job mostly differ at their ends."""
     parted = letters(text)
-    keep = len(parted)
-    while True:
+    for keep in range(len(parted), 0, -1):
         head = "".join(parted[: (keep + 1) // 2]).rstrip()
         tail = "".join(parted[len(parted) - keep // 2 :]).lstrip()
-        if not keep or text_width(f"{head}…{tail}", size, weight) <= width:
-            return f"{head}…{tail}"
-        keep -= 1
+        cut = f"{head}…{tail}"
+        if text_width(cut, size, weight) <= width:
+            return cut
+    return "…"
 
 
 def told_apart(labels: Sequence[str], cut: Sequence[str]) -> list[str]:
@@ -110,32 +110,18 @@ def spread_out(wanted: list[float], gap: float, low: float, high: float) -> list
     """
     order = sorted(range(len(wanted)), key=lambda i: wanted[i])
     placed = list(wanted)
-    floor = low
     for i in order:
-        placed[i] = max(placed[i], floor)
-        floor = placed[i] + gap
-    ceiling = high
+        placed[i] = max(placed[i], low)
+        low = placed[i] + gap
     for i in reversed(order):
-        placed[i] = min(placed[i], ceiling)
-        ceiling = placed[i] - gap
+        placed[i] = min(placed[i], high)
+        high = placed[i] - gap
     return placed
-
-
-def joined(sentences: Iterable[str]) -> list[str]:
-    """Say once what several sentences say after their last semicolon.
-
-    >>> joined(["a: 2 mm; too low", "full", "b: 3 mm; too low", "full"])
-    ['a: 2 mm, b: 3 mm; too low', 'full']
-    """
-    beginnings: dict[str, list[str]] = {}
-    for sentence in dict.fromkeys(sentences):
-        beginning, semicolon, ending = sentence.rpartition("; ")
-        beginnings.setdefault(semicolon + ending, []).append(beginning)
-    return [", ".join(begun) + ending for ending, begun in beginnings.items()]
 
 
 P = ParamSpec("P")
 R = TypeVar("R")
+Point = tuple[float, float]
 
 PAPER = (8.25, 10.95)
 """Width and height of an upright sheet: what Letter and A4 have in common. [in]"""
@@ -164,6 +150,13 @@ DASHES: tuple[Any, ...] = (
 """One line style for each flow that a drawing holds."""
 
 MOST_FLOWS, MOST_OUTLETS = len(DASHES), 20
+
+
+def check_outlets(count: int) -> None:
+    """Refuse more outlets than a drawing has room for."""
+    if count > MOST_OUTLETS:
+        raise DomainError(f"{count} outlets: a drawing holds at most {MOST_OUTLETS}")
+
 
 LEADER: dict[str, Any] = {"color": GREY, "linewidth": HAIR, "solid_capstyle": "butt"}
 
@@ -218,10 +211,11 @@ class Sheet:
 
     figure: Figure  # The page.
     page: Axes  # Axes over all of it, in inches.
-    left: float  # What is still free. [in]
-    right: float  # What is still free. [in]
-    bottom: float  # What is still free. [in]
-    top: float  # What is still free. [in]
+    # What is still free. [in]
+    left: float
+    right: float
+    bottom: float
+    top: float
 
     @classmethod
     def blank(cls, *, across: bool = False) -> "Sheet":
@@ -237,6 +231,11 @@ class Sheet:
         """Write text; (x, y) is its upper left corner unless `look` says otherwise. [in]"""
         look = {"va": "top", "ha": "left", "linespacing": LINE / 1.17, **look}
         return self.page.text(x, y, text, fontsize=size, **look)
+
+    def line(self, points: Iterable[Point], **look: Any) -> None:
+        """Draw a line from point to point. [in]"""
+        look = {"color": INK, "linewidth": THIN, **look}
+        self.page.plot(*zip(*points, strict=True), **look)
 
     def draw(self, artist: Artist) -> None:
         """Put a shape on the page."""
@@ -257,7 +256,7 @@ class Sheet:
             wrapped = wrap(text, self.right - self.left, size, weight, most)
             self.write(self.left, self.top, "\n".join(wrapped), size, weight=weight)
             self.top -= len(wrapped) * line_height(size) + 0.05
-        self.page.plot([self.left, self.right], [self.top] * 2, color=INK, linewidth=THIN)
+        self.line([(self.left, self.top), (self.right, self.top)])
         self.top -= 0.1
 
     def heading(self, what: str, about: str = "") -> None:
@@ -278,7 +277,8 @@ class Sheet:
             self.write(self.left, y, "·", weight="bold")
             self.write(self.left + 0.12, y, "\n".join(lines))
             y -= len(lines) * line_height(SMALL)
-        self.page.plot([self.left, self.right], [top + 0.08] * 2, color=GREY, linewidth=HAIR)
+        ends = [(self.left, top + 0.08), (self.right, top + 0.08)]
+        self.line(ends, color=GREY, linewidth=HAIR)
         self.bottom = top + 0.16
 
 

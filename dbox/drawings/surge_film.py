@@ -33,7 +33,6 @@ from dbox.drawings.style import (
     THIN,
     TITLE,
     Sheet,
-    joined,
     pens,
     wrap,
 )
@@ -55,6 +54,7 @@ from dbox.drawings.surge_views import (
 from dbox.errors import DomainError, ScenarioError, any_of
 from dbox.fieldwork.surge import Outcome
 from dbox.files.write_file import check_place, write_file
+from dbox.report.wording import joined
 from dbox.units import GALLON, INCH, MINUTE, gpm, inches_mm
 
 WIDTH, HEIGHT, DOTS = 8.0, 6.0, 100

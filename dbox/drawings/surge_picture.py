@@ -21,7 +21,6 @@ from dbox.drawings.style import (
     THIN,
     TINT,
     Sheet,
-    joined,
     line_height,
     pens,
     spread_out,
@@ -41,6 +40,8 @@ from dbox.drawings.surge_views import (
 )
 from dbox.errors import DomainError
 from dbox.fieldwork.surge import Outcome
+from dbox.notes import Note
+from dbox.report.wording import joined
 from dbox.units import INCH, gallons, gpm, gpm_litres, inches_mm, litres
 from dbox.units import percent_text as percent
 
@@ -273,15 +274,16 @@ def _draw_time(
 
 
 def _notes(outcomes: Sequence[Outcome]) -> list[str]:
-    notes = [
+    notes: list[Note | str] = [
         "Water and streams as they are when the water stands highest; all heights to one scale, "
         "the streams of each flow to a scale of their own. Bars: share of all that has passed; "
         "dashed: target."
     ]
     warned = {o.surge.event.name: o.warnings for o in outcomes[:MOST_PANELS]}
     for name, warnings in warned.items():
-        for warning in warnings:
-            shared = all(warning in others for others in warned.values())
-            notes.append(warning if shared else f"{name}: {warning}")
+        for note in warnings:
+            shared = all(note in others for others in warned.values())
+            own = f"{name}: {note}" if isinstance(note, str) else note.under(name)
+            notes.append(note if shared else own)
     left_out = ", ".join(o.surge.event.name for o in outcomes[MOST_PANELS:])
     return joined([*notes, f"not drawn: {left_out}"] if left_out else notes)

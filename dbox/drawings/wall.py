@@ -100,13 +100,10 @@ def write_rows(sheet: Sheet, rows: list[Row], left: float, column: float) -> Non
     """Write rows under one another and lower what is free; left [in], column [in]."""
     for row in rows:
         sheet.write(left - 0.1, sheet.top, row.head, ha="right", color=GREY)
-        look: dict[str, Any] = {
-            "rotation": 90 if row.upright else 0,
-            "weight": row.weight,
-            "ha": "center",
-        }
+        look: dict[str, Any] = {"rotation": 90 if row.upright else 0, "weight": row.weight}
         for i, cell in enumerate(row.cells):
-            sheet.write(left + (i + 0.5) * column, sheet.top, cell, row.size, **look)
+            x = left + (i + 0.5) * column
+            sheet.write(x, sheet.top, cell, row.size, ha="center", **look)
         sheet.top -= row.depth + ROW_GAP
 
 
@@ -122,11 +119,11 @@ NAME_GAP = 0.33
 class View:
     """What part of the wall is drawn, and how large."""
 
-    low: float  # Heights over still water at the lower and upper edge. [m]
-    high: float  # Heights over still water at the lower and upper edge. [m]
+    low: float  # Height over still water at the lower edge. [m]
+    high: float  # Height over still water at the upper edge. [m]
     cuts_off: bool  # Whether any hole goes on above.
-    upright: float  # Paper over box, for heights and for widths. [in/m]
-    level: float  # Paper over box, for heights and for widths. [in/m]
+    upright: float  # Paper over box, for heights. [in/m]
+    level: float  # Paper over box, for widths. [in/m]
     column: float  # Width of one outlet's column on paper. [in]
 
     @property
@@ -141,14 +138,10 @@ class View:
         column [in], height [in].
         """
         result, lips = assessment.result, assessment.lips.height
-        running = np.isfinite(lips)
-        marks = np.concatenate([lips[running], result.level[:MOST_FLOWS], [0.0]])
+        marks = np.concatenate([lips[np.isfinite(lips)], result.level[:MOST_FLOWS], [0.0]])
         low, high = float(marks.min()), float(marks.max())
-        tops = [
-            lip + opening.top
-            for lip, opening in zip(lips[running], np.array(result.openings)[running], strict=True)
-        ]
-        highest = max(tops, default=0.0)
+        tops = lips + [opening.top for opening in result.openings]
+        highest = float(tops[np.isfinite(lips)].max(initial=0.0))
         hole = min(highest - low, max(2.5 * (high - low), _LEAST_VIEW))
         span = max(1.1 * (high - low), 1.04 * hole)
         low -= 0.1 * span
@@ -187,78 +180,17 @@ def draw_section(axes: Axes, assessment: Assessment, capped: list[bool], view: V
     """Draw wall, holes, lips and water on axes: one column per outlet, heights in metres."""
     n = len(assessment.labels)
     axes.set(xlim=(-0.5, n - 0.5), ylim=(view.low, view.high))
-    water = Rectangle((-0.5, view.low), n, -view.low, facecolor=PALE, edgecolor="none", zorder=0)
-    axes.add_patch(water)
+    axes.axhspan(view.low, 0.0, facecolor=PALE, edgecolor="none", zorder=0)
     for i, lip in enumerate(assessment.lips.height):
         if capped[i]:
             _draw_cap(axes, i, view)
         else:
             _draw_hole(axes, i, float(lip), assessment, view)
     ends = (-0.5, n - 0.5)
+    look: dict[str, Any] = {"color": INK, "linewidth": MEDIUM, "zorder": 4}
     axes.plot(ends, (0.0, 0.0), color=INK, linewidth=HAIR, label="still water", zorder=3)
     for name, level, dashes in zip(assessment.names, assessment.result.level, DASHES, strict=False):
-        axes.plot(
-            ends,
-            (level, level),
-            color=INK,
-            linewidth=MEDIUM,
-            linestyle=dashes,
-            label=f"level {name}",
-            zorder=4,
-        )
-    _dress(axes, view)
-
-
-def _draw_hole(axes: Axes, place: int, lip: float, assessment: Assessment, view: View) -> None:
-    opening = assessment.result.openings[place]
-    corners = outline(opening, view.high - view.low) * [view.level / view.column, 1.0]
-    corners += [place, lip]
-    shape = Polygon(corners, facecolor=TINT, edgecolor=INK, linewidth=THIN, zorder=1)
-    shape.set_label(f"hole {assessment.labels[place]}")
-    axes.add_patch(shape)
-    half = min(_LIP_HALF, 0.5 / view.column)
-    axes.plot(
-        (place - half, place + half),
-        (lip, lip),
-        color=INK,
-        linewidth=THICK,
-        solid_capstyle="butt",
-        label=f"lip {assessment.labels[place]}",
-        zorder=5,
-    )
-
-
-def _draw_cap(axes: Axes, place: int, view: View) -> None:
-    """A hatched lid; its height means nothing, since a capped outlet has no lip."""
-    half = 0.5 * _HOLE_PART
-    low, span = view.low, view.high - view.low
-    lid = Rectangle(
-        (place - half, low + 0.2 * span),
-        2 * half,
-        0.6 * span,
-        facecolor="white",
-        edgecolor=INK,
-        linewidth=THIN,
-        hatch="////",
-        zorder=4.5,
-    )
-    axes.add_patch(lid)
-    upright = text_width("capped", SMALL) > 0.9 * view.column
-    box = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}
-    axes.text(
-        place,
-        low + 0.5 * span,
-        "capped",
-        ha="center",
-        va="center",
-        rotation=90 if upright else 0,
-        bbox=box,
-        zorder=6,
-    )
-
-
-def _dress(axes: Axes, view: View) -> None:
-    """The floor and walls of the box, and a scale in inches."""
+        axes.plot(ends, (level, level), linestyle=dashes, label=f"level {name}", **look)
     for side in ("left", "right", "bottom"):
         axes.spines[side].set_linewidth(THICK)
     axes.spines["top"].set_visible(False)
@@ -268,6 +200,28 @@ def _dress(axes: Axes, view: View) -> None:
     axes.set_yticks(ticks, [inches(t, signed=True) for t in ticks], fontsize=SMALL)
     axes.set_xticks([])
     axes.tick_params(length=3, width=THIN)
+
+
+def _draw_hole(axes: Axes, place: int, lip: float, assessment: Assessment, view: View) -> None:
+    opening = assessment.result.openings[place]
+    corners = outline(opening, view.high - view.low) * [view.level / view.column, 1.0]
+    label, half = assessment.labels[place], min(_LIP_HALF, 0.5 / view.column)
+    shape: dict[str, Any] = {"facecolor": TINT, "edgecolor": INK, "linewidth": THIN, "zorder": 1}
+    axes.add_patch(Polygon(np.add(corners, (place, lip)), label=f"hole {label}", **shape))
+    edge: dict[str, Any] = {"color": INK, "linewidth": THICK, "solid_capstyle": "butt"}
+    axes.plot((place - half, place + half), (lip, lip), label=f"lip {label}", zorder=5, **edge)
+
+
+def _draw_cap(axes: Axes, place: int, view: View) -> None:
+    """A hatched lid; its height means nothing, since a capped outlet has no lip."""
+    low, span = view.low, view.high - view.low
+    corner = (place - 0.5 * _HOLE_PART, low + 0.2 * span)
+    look: dict[str, Any] = {"facecolor": "white", "edgecolor": INK, "linewidth": THIN}
+    axes.add_patch(Rectangle(corner, _HOLE_PART, 0.6 * span, hatch="////", zorder=4.5, **look))
+    upright = text_width("capped", SMALL) > 0.9 * view.column
+    look = {"ha": "center", "va": "center", "rotation": 90 if upright else 0, "zorder": 6}
+    box = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}
+    axes.text(place, low + 0.5 * span, "capped", bbox=box, **look)
 
 
 def name_waters(sheet: Sheet, axes: Axes, assessment: Assessment, left: float) -> None:
@@ -285,9 +239,8 @@ def name_waters(sheet: Sheet, axes: Axes, assessment: Assessment, left: float) -
     text_left, room = left + 0.38, sheet.right - left - 0.38
     written = spread_out(at, NAME_GAP, bottom + 0.5 * NAME_GAP, top)
     for (name, level), y, text_y in zip(waters, at, written, strict=True):
-        sheet.page.plot(
-            [left, left + 0.1, left + 0.26, left + 0.34], [y, y, text_y, text_y], **LEADER
-        )
+        corners = [(left, y), (left + 0.1, y), (left + 0.26, text_y), (left + 0.34, text_y)]
+        sheet.line(corners, **LEADER)
         amount = "0" if name == "still water" else inches_mm(level, signed=True)
         label = wrap(name, room, SMALL, "bold", 1)[0]
         sheet.write(text_left, text_y + 0.01, label, va="bottom", weight="bold")

@@ -17,48 +17,47 @@ from dataclasses import dataclass
 import numpy as np
 
 from dbox.arrays import Array, ArrayLike, BoolArray, freeze
-from dbox.fieldwork.site import Box, Site
+from dbox.fieldwork.site import Site
 from dbox.hydraulics.jet import Jet
 from dbox.hydraulics.openings import PipeEnd
 from dbox.hydraulics.pipes import header_check
 from dbox.hydraulics.split import Split, split
 from dbox.hydraulics.surge.parts import PressurePipe, SupplyPipe
+from dbox.notes import Note
+from dbox.units import FOOT, INCH
 
-DEFAULT_FALL = 0.125 / 12
+DEFAULT_FALL = INCH / 8 / FOOT
 """Fall of a header where none is entered. [-] (1/8 in per ft; common practice, no source)"""
 
 
-def header_warnings(site: Site, result: Split) -> tuple[str, ...]:
-    """Sentences on bare pipe ends whose header is too flat, or whose fall is not known."""
-    sentences = []
-    unknown = []
+def header_notes(site: Site, result: Split) -> tuple[Note, ...]:
+    """Bare pipe ends whose header is too flat, or whose fall is not known."""
+    notes, unknown = [], []
     for i, outlet in enumerate(site.outlets):
         if outlet.capped or not isinstance(outlet.opening, PipeEnd):
             continue
-        fall = DEFAULT_FALL if outlet.header_fall is None else outlet.header_fall
-        if outlet.header_fall is None:
+        fall = outlet.header_fall
+        if fall is None:
             unknown.append(outlet.label)
-        check = header_check(result.flow[:, i], outlet.opening.diameter, fall)
-        flat = [site.flows[case].name for case in np.flatnonzero(~check.steep).tolist()]
+            fall = DEFAULT_FALL
+        steep = header_check(result.flow[:, i], outlet.opening.diameter, fall).steep
+        flat = tuple(site.flows[case].name for case in np.flatnonzero(~steep))
         if flat:
-            sentences.append(
-                f"outlet {outlet.label}: its header falls {100 * fall:.2g} %, flatter than "
-                f"critical at {', '.join(flat)}; water backs up to the mouth and less flows than "
-                f"computed"
+            values = {"fall": fall, "flows": flat}
+            notes.append(
+                Note(what="header: too flat", where=f"outlet {outlet.label}", values=values)
             )
     if unknown:
-        sentences.append(
-            f"outlet {', '.join(unknown)}: a bare pipe end, its header taken to fall "
-            f"{100 * DEFAULT_FALL:.1f} % (1/8 in per ft, common practice); enter header_fall"
-        )
-    return tuple(sentences)
+        where, values = f"outlet {', '.join(unknown)}", {"fall": DEFAULT_FALL}
+        notes.append(Note(what="header: fall not known", where=where, values=values))
+    return tuple(notes)
 
 
-ORDINARY_PIPE = SupplyPipe(length=1.0, diameter=4 * 0.0254, fall=DEFAULT_FALL)
+ORDINARY_PIPE = SupplyPipe(length=1.0, diameter=4 * INCH, fall=DEFAULT_FALL)
 """The gravity pipe where none is given, for its velocity: its length plays no part. [m, m, -]
 (4 in at 1/8 in per ft: common practice, no source)"""
 
-ORDINARY_MAIN = PressurePipe(diameter=2 * 0.0254)
+ORDINARY_MAIN = PressurePipe(diameter=2 * INCH)
 """The pressure pipe of a pump where its diameter is not given. [m] (2 in: common practice, no
 source)"""
 
@@ -70,28 +69,24 @@ CURE = "turn the inlet's end down, or set a tee or a baffle: that ends the jet"
 """What ends the jet."""
 
 _AT_WALL = 0.05
-"""How near to a wall an outlet is in it. [m]"""
+"""How near to a wall an outlet is in it. [m] (judgement)"""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Mouth:
-    """A pipe that may bring the water, and what to say where its size is taken and not known."""
+    """A pipe that may bring the water, and a note where its size is taken and not known."""
 
     pipe: SupplyPipe | PressurePipe
-    taken: str = ""
+    taken: Note | None = None
 
 
 def mouths(site: Site) -> tuple[Mouth, ...]:
     """The pipes that water may come through, the gravity pipe first; one ordinary pipe for none."""
-    works, found = site.works, []
-    if works.supply is not None:
-        found.append(Mouth(pipe=works.supply))
-    if works.pump is not None:
+    supply, pump = site.works.supply, site.works.pump
+    found = [] if supply is None else [Mouth(pipe=supply)]
+    if pump is not None:
         found.append(pumped_mouth(site))
-    if found:
-        return tuple(found)
-    taken = "[supply] is not given: the jet of the inlet is that of a 4 in pipe at 1/8 in per ft"
-    return (Mouth(pipe=ORDINARY_PIPE, taken=f"{taken} (common practice)"),)
+    return tuple(found) or (Mouth(pipe=ORDINARY_PIPE, taken=Note(what="jet: supply not known")),)
 
 
 def pumped_mouth(site: Site) -> Mouth:
@@ -99,8 +94,7 @@ def pumped_mouth(site: Site) -> Mouth:
     pump = site.works.pump
     if pump is not None and pump.main_diameter:
         return Mouth(pipe=PressurePipe(diameter=pump.main_diameter))
-    taken = "the pump's main_diameter is not given: the jet of the inlet is that of a 2 in pipe"
-    return Mouth(pipe=ORDINARY_MAIN, taken=f"{taken} (common practice)")
+    return Mouth(pipe=ORDINARY_MAIN, taken=Note(what="jet: main not known"))
 
 
 def placed(site: Site) -> bool:
@@ -110,12 +104,8 @@ def placed(site: Site) -> bool:
 
 def jet_from(site: Site, mouth: Mouth) -> Jet:
     """The jet of a straight inlet in the middle of its wall."""
-    places = np.array([outlet.position or (0.0, 0.0) for outlet in site.outlets])
-    return _aimed(mouth, site.box, places)
-
-
-def _aimed(mouth: Mouth, box: Box, places: Array) -> Jet:
-    along, across = places.T
+    box = site.box
+    along, across = np.array([outlet.position or (0.0, 0.0) for outlet in site.outlets]).T
     offset = np.abs(across - box.inside[-1] / 2)
     if box.shape == "round":
         facing = (along - box.inside[0] / 2) / (box.inside[0] / 2)
@@ -172,9 +162,7 @@ def strike(
     site: Site, jets: Sequence[Jet], lips: Array, inflow: Array, without: Array, target: Array
 ) -> Strike:
     """Find what a jet changes; lips [m], inflow [m3/s], without [-], target [-]."""
-    head = np.zeros((len(jets), *without.shape))
-    for way, jet in enumerate(jets):
-        head[way] = jet.heads(inflow)
+    head = np.array([jet.heads(inflow) for jet in jets]).reshape(-1, *without.shape)
     openings = [outlet.opening for outlet in site.outlets]
     share = split(inflow, lips - head, openings, rim=site.box.rim).share if jets else head
     found = Strike(inflow=inflow, head=head, share=share, without=without, target=target)
@@ -182,48 +170,29 @@ def strike(
     return found
 
 
-def jet_warnings(
+def jet_notes(
     site: Site, found: Strike, matters: BoolArray, names: Sequence[str]
-) -> tuple[str, ...]:
-    """Sentences on the flows at which the jet matters to what is computed without it."""
+) -> tuple[Note, ...]:
+    """The flows at which the jet matters to what is computed without it."""
     if not matters.any():
         return ()
-    said = [
-        f"{names[case]}: {_sentence(site, found, case)}"
-        for case in np.flatnonzero(matters).tolist()
-    ]
-    said.append(
-        "shares here are computed without the inlet's jet, so nothing is called within where it "
-        f"decides; {CURE}"
-    )
-    return (*said, *_unknown(site))
+    cases = np.flatnonzero(matters).tolist()
+    notes = [jet_note(site, found, case, "jet: counts", where=names[case]) for case in cases]
+    notes.append(Note(what="jet: computed without"))
+    notes += [mouth.taken for mouth in mouths(site) if mouth.taken]
+    return (*notes, *([] if placed(site) else [Note(what="jet: places not known")]))
 
 
-def jet_sentence(site: Site, found: Strike) -> str:
-    """The jet at one flow with which was computed, and what ends it."""
-    return f"{_sentence(site, found, 0)}; {CURE}"
-
-
-def _sentence(site: Site, found: Strike, case: int) -> str:
+def jet_note(site: Site, found: Strike, case: int, what: str, where: str = "") -> Note:
+    """What the jet does at one flow, at the outlet where it adds the most."""
     moved = np.abs(found.share - found.without)[:, case]
     way = int(moved.max(-1).argmax())
     i = int(found.head[way, case].argmax())
-    extra, share, without = (
-        float(each[i]) for each in (found.head[way, case], found.share[way, case],
-                                    found.without[case])
-    )  # fmt: skip
-    which = f"outlet {site.outlets[i].label}" if placed(site) else "an outlet opposite"
-    return (
-        f"the jet of the straight inlet adds {1000 * extra:.0f} mm of head at {which}, which gets "
-        f"about {100 * share:.0f} % with it and {100 * without:.0f} % without"
-    )
-
-
-def _unknown(site: Site) -> list[str]:
-    said = [mouth.taken for mouth in mouths(site) if mouth.taken]
-    if not placed(site):
-        said.append(
-            "where the outlets stand in the box is not given, so any of them may stand in the "
-            "jet; enter the box's inside and each outlet's at"
-        )
-    return said
+    values = {
+        "inflow": float(found.inflow[case]),
+        "outlet": site.outlets[i].label if placed(site) else "",
+        "head": float(found.head[way, case, i]),
+        "share": float(found.share[way, case, i]),
+        "without": float(found.without[case, i]),
+    }
+    return Note(what=what, where=where, values=values)

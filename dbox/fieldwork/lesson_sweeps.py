@@ -21,10 +21,11 @@ import numpy.typing as npt
 from dbox.arrays import Array, freeze
 from dbox.errors import DomainError
 from dbox.fieldwork.lesson_box import INCH, LESSON_FLOWS, LESSON_TOLERANCE, leaning_lips
-from dbox.fieldwork.shares import target_shares
+from dbox.fieldwork.shares import over_target, target_shares
 from dbox.fieldwork.site import Flow, Site, Tolerance
 from dbox.hydraulics.openings import Circle, Notch, Opening, PipeEnd, Slot
-from dbox.hydraulics.split import Split, range_warnings, split
+from dbox.hydraulics.split import Split, range_notes, split
+from dbox.notes import Note
 
 LESSON_ERRORS = tuple(part * INCH for part in (-1 / 32, -1 / 16, -1 / 8, -1 / 4, 1 / 8))
 """Errors of the usual table, + above the other lips. [m]"""
@@ -40,7 +41,7 @@ class LipTable:
     error: Array  # (errors,) The wrong lip over the others, one a column. [m]
     share: Array  # (flows, errors) Share of its line. [-]
     level_head: Array  # (flows,) Head over the lips while all are level. [m]
-    warnings: tuple[str, ...]  # Where the model is weak.
+    warnings: tuple[Note, ...]  # Where the model is weak.
 
     @property
     def fair(self) -> float:
@@ -84,7 +85,7 @@ def lip_table(
         error=error,
         share=share,
         level_head=head,
-        warnings=range_warnings(level, [flow.name for flow in flows]),
+        warnings=range_notes(level, [flow.name for flow in flows]),
     )
 
 
@@ -155,7 +156,7 @@ class Sweep:
     low: Array  # (grid,) How much lower the far wall, or the right wall, stands on the map. [m]
     map_share: Array  # (flows, grid, grid, n) Share of each outlet, the far wall's lean first. [-]
     level_head: Array  # (flows,) Head over the lips while they are level. [m]
-    warnings: tuple[str, ...]  # Where the model is weak.
+    warnings: tuple[Note, ...]  # Where the model is weak.
 
     @property
     def over_target(self) -> Array:
@@ -236,7 +237,7 @@ def sweep(
         low=low,
         map_share=shares[1],
         level_head=level_head,
-        warnings=range_warnings(level, [flow.name for flow in site.flows]),
+        warnings=range_notes(level, [flow.name for flow in site.flows]),
     )
 
 
@@ -251,8 +252,7 @@ def _at(result: Split, place: int) -> Split:
 
 def _over(share: Array, target: Array) -> Array:
     """Share over target of the outlets that are to get any."""
-    wanted = target > 0
-    return np.asarray(share[..., wanted] / target[wanted])
+    return over_target(share, target)[..., target > 0]
 
 
 def _off(share: Array, target: Array) -> Array:
@@ -304,7 +304,7 @@ class Comparison:
     error: float  # The wrong lip over the others. [m]
     share: Array  # (k, flows) Share of its line. [-]
     head: Array  # (k, flows) Head over the lips while all are level. [m]
-    warnings: tuple[str, ...]  # Where the model is weak.
+    warnings: tuple[Note, ...]  # Where the model is weak.
 
     @property
     def fair(self) -> float:
@@ -361,13 +361,9 @@ def compare(
         error=error,
         share=share,
         head=head,
-        warnings=_warnings(kinds, tables),
-    )
-
-
-def _warnings(kinds: Sequence[Kind], tables: Sequence[LipTable]) -> tuple[str, ...]:
-    return tuple(
-        f"{kind.name}: {sentence}"
-        for kind, table in zip(kinds, tables, strict=True)
-        for sentence in table.warnings
+        warnings=tuple(
+            note.under(kind.name)
+            for kind, table in zip(kinds, tables, strict=True)
+            for note in table.warnings
+        ),
     )

@@ -25,6 +25,7 @@ from dbox.fieldwork.site import Box, Site
 from dbox.fieldwork.turning import Goal, Reach, Turning, drawn_after, lip_rise, turn_to
 from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.split import split
+from dbox.notes import Note
 
 
 def lip_offsets(site: Site, flow: int) -> Array:
@@ -86,32 +87,29 @@ HAND_STEP = float(np.radians(5.0))
 """Smallest turn that a hand can set. [rad] (common practice, no source)"""
 
 _UNLIKELY = 0.05
-_TOO_FINE = "the lips differ by less than one step of a hand turns them"
-_NO_PLACES = "positions of three outlets are needed to tell which side to lift"
+"""Chance under which scatter is not put down to the readings. [-] (judgement)"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Levelling(Turning):
     """What to do at the box and what it gives; the work itself is described at `Turning`.
 
-    No turn cures the jet of an inlet: what is to be turned goes by the lips alone.:
+    No turn cures the jet of an inlet: what is to be turned goes by the lips alone.
     """
 
     site: Site  # The box that was asked about.
     verdict: str  # `nothing to do`, `adjust` or `re-bed`.
-    goal: Goal  # The goal taken, the one with the least turning, and the highest lip of practice.
-    # The goal taken, the one with the least turning, and the highest lip of practice.
-    least_turning: Goal
-    # The goal taken, the one with the least turning, and the highest lip of practice.
-    highest: Goal
+    goal: Goal  # The goal taken.
+    least_turning: Goal  # The one with the least turning.
+    highest: Goal  # The highest lip, as practice has it.
     design_flow: str  # Name of the flow at which unequal lips meet their targets.
     # (n,) Wanted height of each lip over the goal; all 0 where equal lips meet the targets. [m]
     offset: Array
     plane: Plane | None  # Tilt of the box, the inserts' turns taken out where all clocks are known.
     lift: Lift | None  # How to re-bed; None unless the verdict is to re-bed and the tilt is known.
-    before: Assessment  # Shares as they are and as they would be.
-    after: Assessment  # Shares as they are and as they would be.
-    warnings: tuple[str, ...]  # What the reader should know.
+    before: Assessment  # Shares as they are.
+    after: Assessment  # Shares as they would be.
+    warnings: tuple[Note, ...]  # What the reader should know.
 
 
 def level(
@@ -124,7 +122,11 @@ def level(
     samples: int = SAMPLES,
 ) -> Levelling:
     """Work out what to turn, or that the box must be bedded again; hand_step [rad]."""
-    lips = _checked_lips(site, design_flow, hand_step)
+    if not hand_step > 0:
+        raise DomainError(f"the step of a turn is {np.degrees(hand_step):g} deg; give one above 0")
+    if not 0 <= design_flow < len(site.flows):
+        raise DomainError(f"design_flow is {design_flow}; the site has {len(site.flows)} flows")
+    lips = measured_lips(site)
     reach, offset = Reach.of(site, lips), lip_offsets(site, design_flow)
     goals = reach.least_turning(offset), reach.highest(offset)
     goal, short = _as_high_as_all_reach(reach, offset, goals[1], site, asked=match_highest)
@@ -136,6 +138,18 @@ def level(
     after = assess_lips(site, lips_after, drawn_after(reach, work, drawn, hand_step, seed))
     too_fine = verdict == "adjust" and not work.order
     plane, lift = _bedding(site, reach, offset, verdict)
+    notes = short
+    if too_fine:
+        notes.append(Note(what="level: finer than a hand"))
+    elif plane is not None:
+        notes += plane.warnings
+    elif verdict == "re-bed":
+        notes.append(Note(what="level: places not known"))
+    if unknown := np.flatnonzero(reach.adjustable & np.isnan(reach.angle)).tolist():
+        labels = ", ".join(site.outlets[i].label for i in unknown)
+        notes.append(Note(what="level: clock not known", where=f"outlet {labels}"))
+    if offset.any():
+        notes.append(_one_flow_only(design_flow, after))
     return Levelling(
         **vars(work),
         site=site,
@@ -149,25 +163,13 @@ def level(
         lift=lift,
         before=before,
         after=after,
-        warnings=(
-            *(short + ([_TOO_FINE] if too_fine else _about_tilt(plane, verdict))),
-            *_unknown_clocks(site, reach),
-            *_one_flow_only(design_flow, offset, after),
-        ),
+        warnings=tuple(notes),
     )
-
-
-def _checked_lips(site: Site, design_flow: int, hand_step: float) -> Lips:
-    if not hand_step > 0:
-        raise DomainError(f"the step of a turn is {np.degrees(hand_step):g} deg; give one above 0")
-    if not 0 <= design_flow < len(site.flows):
-        raise DomainError(f"design_flow is {design_flow}; the site has {len(site.flows)} flows")
-    return measured_lips(site)
 
 
 def _as_high_as_all_reach(
     reach: Reach, offset: Array, highest: Goal, site: Site, *, asked: bool
-) -> tuple[Goal | None, list[str]]:
+) -> tuple[Goal | None, list[Note]]:
     """The highest lip or, where an insert ends below it, the highest height for all; and why."""
     if not asked:
         return None, []
@@ -175,12 +177,12 @@ def _as_high_as_all_reach(
     common = reach.highest_for_all(offset) if short.any() else None
     if common is None:
         return highest, []
-    labels = ", ".join(site.outlets[i].label for i in np.flatnonzero(short))
-    return common, [
-        f"the highest lip asks for {1000 * highest.height:+.1f} mm, which outlet {labels} cannot "
-        f"reach; the goal taken is {1000 * common.height:+.1f} mm, the highest that all can reach. "
-        f"The goal with the least turning would do too"
-    ]
+    values = {
+        "outlets": tuple(site.outlets[i].label for i in np.flatnonzero(short)),
+        "highest": highest.height,
+        "taken": common.height,
+    }
+    return common, [Note(what="level: highest out of reach", values=values)]
 
 
 def _verdict(before: Assessment, lips: Lips, offset: Array, all_reach: bool) -> str:
@@ -236,33 +238,12 @@ def _bedding(
     return plane, lift_for(plane, site.box, reach, positions, offset)
 
 
-def _about_tilt(plane: Plane | None, verdict: str) -> list[str]:
-    if plane is None:
-        return [_NO_PLACES] if verdict == "re-bed" else []
-    return list(plane.warnings)
-
-
-def _unknown_clocks(site: Site, reach: Reach) -> list[str]:
-    unknown = np.flatnonzero(reach.adjustable & np.isnan(reach.angle))
-    if not unknown.size:
-        return []
-    labels = ", ".join(site.outlets[i].label for i in unknown)
-    return [
-        f"outlet {labels}: the clock position of the hole is not given, so its turn is unknown; "
-        f"turn it until the ruler shows the lip at its height"
-    ]
-
-
-def _one_flow_only(design_flow: int, offset: Array, after: Assessment) -> list[str]:
-    if not offset.any():
-        return []
+def _one_flow_only(design_flow: int, after: Assessment) -> Note:
     off = np.abs(after.over_target - 1.0).max(-1)
-    others = [
-        f"{name} {100 * miss:.0f} %"
-        for i, (name, miss) in enumerate(zip(after.names, off, strict=True))
-        if i != design_flow
-    ]
-    return [
-        f"unequal lips meet these targets at one flow only ({after.names[design_flow]}); worst "
-        f"line off its own target at the others: {', '.join(others) or 'none computed'}"
-    ]
+    others = [i for i in range(off.size) if i != design_flow]
+    values = {
+        "flow": after.names[design_flow],
+        "others": tuple(after.names[i] for i in others),
+        "misses": tuple(float(off[i]) for i in others),
+    }
+    return Note(what="level: one flow only", values=values)

@@ -19,7 +19,7 @@ import numpy.typing as npt
 
 from dbox.arrays import Array, BoolArray, freeze
 from dbox.fieldwork.levelling import HAND_STEP, alike, offsets_of
-from dbox.fieldwork.shares import SURE, VERDICTS, chances, verdict_codes
+from dbox.fieldwork.shares import SURE, VERDICTS, chances, over_target, verdict_codes
 from dbox.fieldwork.turning import LEAST_MOVE, Reach, hand_turns
 from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.split import OutletSet, Split, split
@@ -145,7 +145,7 @@ def _root_rate(openings: tuple[Opening, ...], head: Array) -> Array:
 
 def _judged(boxes: Boxes, result: Split, within: Array, codes: npt.NDArray[np.int8]) -> Judged:
     share, target = result.share, boxes.target
-    over = np.where(target > 0, share / np.where(target > 0, target, 1.0), 0.0)
+    over = over_target(share, target, without=0.0)
     worst = over.argmax(-1)
     largest = np.take_along_axis(over, worst[..., None], -1)[..., 0]
     freeze(share, worst, largest, within, codes)

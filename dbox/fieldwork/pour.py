@@ -20,11 +20,12 @@ from itertools import combinations
 import numpy as np
 
 from dbox.arrays import Array, BoolArray, freeze
-from dbox.fieldwork.inlet import jet_warnings, possible_jets, strike
+from dbox.fieldwork.inlet import jet_notes, possible_jets, strike
 from dbox.fieldwork.readings import Lips, measured_lips
 from dbox.fieldwork.shares import BAND, SAMPLES, target_shares
 from dbox.fieldwork.site import Box, Pour, Site
-from dbox.hydraulics.split import Split, range_warnings, split
+from dbox.hydraulics.split import Split, range_notes, split
+from dbox.notes import Note
 
 RANK_ERROR = 1.0 / 32 * 0.0254
 """Error of telling by eye which of two lips spills first. [m] (1/32 in: common practice, no
@@ -100,7 +101,7 @@ class Expectation:
     # catch.
     jet_decides: BoolArray
     # Where the model or the readings are weak, and where the pour does not suit.
-    warnings: tuple[str, ...]
+    warnings: tuple[Note | str, ...]
 
     @property
     def still_level(self) -> float:
@@ -178,8 +179,8 @@ def expect(
         settling=settling,
         jet_decides=decides,
         warnings=(
-            *jet_warnings(site, jet, decides, [p.name for p in pours]),
-            *range_warnings(result, [p.name for p in pours]),
+            *jet_notes(site, jet, decides, [p.name for p in pours]),
+            *range_notes(result, [p.name for p in pours]),
             *lips.warnings,
             *order_cautions(site, pours, lips),
             *time_cautions(pours, result.flow, settling),

@@ -16,14 +16,17 @@ import numpy as np
 from dbox.arrays import Array, ArrayLike, BoolArray, freeze
 from dbox.errors import DomainError
 from dbox.fieldwork.site import DEFAULT_SPREAD, Site
+from dbox.notes import Note
+from dbox.units import INCH
 
-BEST_SPREAD = 1.0 / 32 * 0.0254
+BEST_SPREAD = INCH / 32
 """Least spread believed of a ruler. [m] (1/32 in: common practice, no source)"""
 
 CLINGING_WATER = 0.003
 """How far water may stand over a lip without spilling. [m]
 
-About the capillary length of water, sqrt(0.0728 / (998 * 9.81)) m = 2.7 mm at 20 C.
+About the capillary length of water, sqrt(0.0728 / (998 * 9.81)) m = 2.7 mm at 20 C (surface
+tension and density from memory).
 """
 
 PLACEHOLDERS = (
@@ -40,7 +43,10 @@ many there are; spread / sqrt(k) holds only while the spread is no smaller than 
 """
 
 _LEAST_FREEDOM = 3
+"""Differences between repeats that tell a spread. [-] (judgement)"""
+
 _DOUBTFUL = 3.0
+"""Standard errors beyond which the still water does not fit the lips. [-] (judgement)"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -54,7 +60,7 @@ class Lips:
     spread: float  # Standard deviation of a single reading. [m]
     spread_from: str  # `stated`, `repeats` or `default`.
     freedom: float  # Degrees of freedom behind the spread, inf unless it came from repeats. [-]
-    warnings: tuple[str, ...]  # What the reader should know of the readings.
+    warnings: tuple[Note, ...]  # What the reader should know of the readings.
 
     @property
     def measured(self) -> BoolArray:
@@ -75,7 +81,9 @@ def reduce_readings(site: Site) -> Lips:
     if site.spread is not None and not site.spread > 0:
         raise DomainError(f"spread of a reading is {site.spread} m; it must be above 0")
     spread, source, freedom, warnings = _spread(site)
-    height = np.array([_mean_lip(o.readings, o.point_over_lip, o.capped) for o in site.outlets])
+    means = [np.mean(o.readings) if o.readings else np.nan for o in site.outlets]
+    over = np.array([o.point_over_lip for o in site.outlets])
+    height = np.where([o.capped for o in site.outlets], np.inf, np.array(means) - over)
     repeats = np.array([0.0 if o.capped else len(o.readings) for o in site.outlets])
     error = np.where(np.isfinite(height), spread / np.sqrt(np.maximum(repeats, 1.0)), 0.0)
     freeze(height, error, repeats)
@@ -112,75 +120,46 @@ def without_placeholders(site: Site) -> Site:
     return replace(site, outlets=outlets, placeholder=False)
 
 
-def _not_at_the_lip(height: Array, error: Array) -> list[str]:
+def _not_at_the_lip(height: Array, error: Array) -> list[Note]:
     """Still water that just spilled stands at the lowest open lip; say where it does not."""
     open_lips = np.where(np.isfinite(height), height, np.inf)
     lowest = int(np.argmin(open_lips))
     over, doubt = float(open_lips[lowest]), _DOUBTFUL * float(error[lowest])
     if over < np.inf and over > doubt:
-        return [
-            f"every lip reads over the still water, the lowest by {1000 * over:.1f} mm, though "
-            f"water that just spilled stands at the lowest lip: the box leaks, was not full, or "
-            f"moved"
-        ]
+        return [Note(what="readings: all over still water", values={"over": over})]
     if over < -(doubt + CLINGING_WATER):
-        return [
-            f"the lowest lip reads {-1000 * over:.1f} mm under the still water, where water "
-            f"would spill: it was not still yet, or that lip was misread"
-        ]
+        return [Note(what="readings: under still water", values={"under": -over})]
     return []
 
 
-def _mean_lip(readings: tuple[float, ...], point_over_lip: float, capped: bool) -> float:
-    if capped:
-        return np.inf
-    return float(np.mean(readings)) - point_over_lip if readings else np.nan
-
-
-def _spread(site: Site) -> tuple[float, str, float, tuple[str, ...]]:
+def _spread(site: Site) -> tuple[float, str, float, tuple[Note, ...]]:
     deviations = [np.subtract(o.readings, np.mean(o.readings)) for o in site.outlets if o.readings]
     freedom = sum(d.size - 1 for d in deviations)
-    pooled = 0.0
-    if freedom:
-        pooled = float(np.sqrt(sum(float(d @ d) for d in deviations) / freedom))
+    pooled = float(np.sqrt(sum(float(d @ d) for d in deviations) / max(freedom, 1)))
     if site.spread is not None:
-        return site.spread, "stated", np.inf, _compare(site.spread, pooled, freedom)
+        # twice the stated spread from 3 or more differences comes by chance less than once in 100
+        doubtful = freedom >= _LEAST_FREEDOM and pooled > 2.0 * site.spread
+        values = {"pooled": pooled, "stated": site.spread}
+        note = Note(what="readings: wider than stated", values=values)
+        return site.spread, "stated", np.inf, (note,) if doubtful else ()
     if freedom >= _LEAST_FREEDOM:
         if pooled >= BEST_SPREAD:
             return pooled, "repeats", float(freedom), ()
-        note = (
-            f"the repeats agree to {1000 * pooled:.2g} mm; a ruler is not believed better than "
-            f"{1000 * BEST_SPREAD:.1f} mm, which is used"
-        )
+        values = {"pooled": pooled, "taken": BEST_SPREAD}
+        note = Note(what="readings: finer than a ruler", values=values)
         return BEST_SPREAD, "repeats", np.inf, (note,)
-    note = (
-        f"no spread stated and too few repeats to tell it: one reading is taken to be good to "
-        f"{1000 * DEFAULT_SPREAD:.1f} mm (1/16 in, common practice)"
-    )
+    note = Note(what="readings: spread not known", values={"taken": DEFAULT_SPREAD})
     return DEFAULT_SPREAD, "default", np.inf, (note,)
-
-
-def _compare(stated: float, pooled: float, freedom: int) -> tuple[str, ...]:
-    # twice the stated spread from 3 or more differences happens by chance less than once in 100
-    if freedom < _LEAST_FREEDOM or pooled <= 2.0 * stated:
-        return ()
-    return (
-        f"the repeats differ by more than the stated spread allows "
-        f"({1000 * pooled:.1f} against {1000 * stated:.1f} mm): read again, or state a wider one",
-    )
-
-
-_LEAST_OUTLETS = 3
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Plane:
     """The least-squares plane of outlet heights; arrays are read-only."""
 
-    slope_x: float  # Rise per run along the inlet direction and across it. [-]
-    slope_y: float  # Rise per run along the inlet direction and across it. [-]
+    slope_x: float  # Rise per run along the inlet direction. [-]
+    slope_y: float  # Rise per run across it. [-]
     residual: Array  # (n,) Height of each outlet over the plane; NaN where it took no part. [m]
-    warnings: tuple[str, ...]  # What the plane cannot tell.
+    warnings: tuple[Note, ...]  # What the plane cannot tell.
 
 
 def fit_plane(heights: ArrayLike, positions: ArrayLike) -> Plane | None:
@@ -199,7 +178,7 @@ def fit_plane(heights: ArrayLike, positions: ArrayLike) -> Plane | None:
     """
     height, place = np.asarray(heights, np.float64), np.asarray(positions, np.float64)
     part = np.isfinite(height) & np.isfinite(place).all(-1)
-    if np.count_nonzero(part) < _LEAST_OUTLETS:
+    if np.count_nonzero(part) < 3:
         return None
     offsets = place[part] - place[part].mean(0)
     mean = height[part].mean()
@@ -207,15 +186,11 @@ def fit_plane(heights: ArrayLike, positions: ArrayLike) -> Plane | None:
     residual = np.full(height.shape, np.nan)
     residual[part] = height[part] - mean - offsets @ slopes
     freeze(residual)
-    warnings: tuple[str, ...] = ()
-    if rank < 2:
-        warnings = ("the outlets stand in one line: tilt across that line cannot be seen",)
-    elif np.count_nonzero(part) == _LEAST_OUTLETS + 1:
-        warnings = (
-            "four outlets leave one difference over: that an insert moved can be seen, not which",
-        )
-    elif np.count_nonzero(part) == _LEAST_OUTLETS:
-        warnings = ("three outlets always lie on one plane: a moved insert cannot be told apart",)
+    few = {3: "tilt: three outlets", 4: "tilt: four outlets"}
+    what = "tilt: in one line" if rank < 2 else few.get(int(np.count_nonzero(part)))
     return Plane(
-        slope_x=float(slopes[0]), slope_y=float(slopes[1]), residual=residual, warnings=warnings
+        slope_x=float(slopes[0]),
+        slope_y=float(slopes[1]),
+        residual=residual,
+        warnings=(Note(what=what),) if what else (),
     )

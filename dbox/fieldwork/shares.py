@@ -17,6 +17,7 @@ held against the strongest; where they are much alike, an ordinary trickle or a 
 the place of the other end.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,14 +28,16 @@ from dbox.errors import DomainError
 from dbox.fieldwork.inlet import (
     NOTICED,
     Strike,
-    header_warnings,
-    jet_warnings,
+    header_notes,
+    jet_notes,
     possible_jets,
     strike,
 )
 from dbox.fieldwork.readings import MOST_READINGS, Lips, measured_lips
-from dbox.fieldwork.site import Flow, Outlet, Site
-from dbox.hydraulics.split import Split, range_warnings, split
+from dbox.fieldwork.site import Flow, Site
+from dbox.hydraulics.split import Split, range_notes, split
+from dbox.notes import Note
+from dbox.units import DOSE, TRICKLE
 
 
 def target_shares(site: Site) -> Array:
@@ -46,11 +49,20 @@ def target_shares(site: Site) -> Array:
     >>> target_shares(Site(outlets=tuple(lines), flows=(Flow(name="day", inflow=1e-5),))).tolist()
     [0.5, 0.5, 0.0]
     """
-    if site.target.by == "list" and len(site.target.weights) != len(site.outlets):
-        raise DomainError(
-            f"target has {len(site.target.weights)} weights for {len(site.outlets)} outlets"
-        )
-    weights = np.array([_weight(site, i, o) for i, o in enumerate(site.outlets)])
+    by, outlets = site.target.by, site.outlets
+    columns: dict[str, Sequence[float | None]] = {
+        "equal": [1.0] * len(outlets),
+        "length": [outlet.line_length for outlet in outlets],
+        "area": [outlet.line_area for outlet in outlets],
+        "list": site.target.weights,
+    }
+    given = columns[by]
+    if len(given) != len(outlets):
+        raise DomainError(f"target has {len(given)} weights for {len(outlets)} outlets")
+    for outlet, weight in zip(outlets, given, strict=True):
+        if weight is None and not outlet.capped:
+            raise DomainError(f"outlet {outlet.label} has no line {by}; the target goes by it")
+    weights = np.array([0.0 if o.capped else w for o, w in zip(outlets, given, strict=True)])
     if not np.all((weights >= 0) & (weights < np.inf)):
         raise DomainError(f"a target weight is {weights.tolist()}; give finite numbers, 0 or more")
     if not weights.sum() > 0:
@@ -59,35 +71,33 @@ def target_shares(site: Site) -> Array:
     return shares
 
 
-def _weight(site: Site, index: int, outlet: Outlet) -> float:
-    if outlet.capped:
-        return 0.0
-    weights = {
-        "equal": 1.0,
-        "length": outlet.line_length,
-        "area": outlet.line_area,
-        "list": site.target.weights[index] if site.target.by == "list" else None,
-    }
-    weight = weights[site.target.by]
-    if weight is None:
-        raise DomainError(
-            f"outlet {outlet.label} has no line {site.target.by}; the target goes by it"
-        )
-    return weight
+NOTABLE = 1.02
+"""Share over target from which a line is said to get more than it ought to. [-] (judgement)"""
+
+
+def over_target(share: Array, target: Array, *, without: float = 1.0) -> Array:
+    """Share over target, `without` where nothing is wanted. [-] (..., n); share and target [-]."""
+    wanted = target > 0
+    return np.where(wanted, share / np.where(wanted, target, 1.0), without)
 
 
 SURE = 0.95
-"""Chance of being within, or beyond, from which the verdict says so. [-]"""
+"""Chance of being within, or beyond, from which the verdict says so. [-] (judgement)"""
 
 BAND = (5.0, 95.0)
-"""Percentiles of the share bands. [%]"""
+"""Percentiles of the share bands. [%] (judgement)"""
 
 VERDICTS = ("within", "outside", "cannot tell")
 """What can be said of a box at a flow."""
 
 SAMPLES = 4000
+"""Boxes drawn for the bands. [-] (judgement)"""
+
 _ROUNDING = 1e-12
-_SCALES = 0.5 ** np.arange(0.5, 4.5, 0.5)  # each step asks for twice the readings
+"""What a share may miss its tolerance by and count as within. [-] (rounding)"""
+
+_SCALES = 0.5 ** np.arange(0.5, 4.5, 0.5)
+"""Parts of the present spread that are tried; each asks for twice the readings. [-] (judgement)"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -98,8 +108,8 @@ class Assessment:
     labels: tuple[str, ...]  # Label of each outlet.
     lips: Lips  # The lips that the shares come from.
     result: Split  # The split at the best estimate of the lips, cases by outlets.
-    share_low: Array  # (flows, n) Ends of the 5 to 95 per cent band of each share. [-]
-    share_high: Array  # (flows, n) Ends of the 5 to 95 per cent band of each share. [-]
+    share_low: Array  # (flows, n) Lower end of the 5 to 95 per cent band of each share. [-]
+    share_high: Array  # (flows, n) Upper end of it. [-]
     target: Array  # (n,) Wanted share of each outlet. [-]
     tolerance: float | None  # Allowed difference from the target, as a fraction of it. [-]
     # (flows,) Probability that every outlet is within tolerance; NaN where none was given, and
@@ -113,19 +123,17 @@ class Assessment:
     # (flows,) Spread of one reading that would settle it; the present one where it is settled, NaN
     # where even a sixteenth of it would not, or where the jet of the inlet decides. [m]
     settling_spread: Array
-    warnings: tuple[str, ...]  # Where the model or the readings are weak.
+    warnings: tuple[Note, ...]  # Where the model or the readings are weak.
 
     @property
     def jet_flows(self) -> str:
         """Names of the flows at which the jet of the inlet decides, in words."""
-        pairs = zip(self.names, self.jet_decides.tolist(), strict=True)
-        return ", ".join(name for name, decides in pairs if decides)
+        return ", ".join(np.array(self.names)[self.jet_decides])
 
     @property
     def over_target(self) -> Array:
         """Share over target of each outlet; 1 where capped. [-] (flows, n)."""
-        wanted = self.target > 0
-        return np.where(wanted, self.result.share / np.where(wanted, self.target, 1.0), 1.0)
+        return over_target(self.result.share, self.target)
 
     @property
     def worst_over_target(self) -> Array:
@@ -163,14 +171,13 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
 
     drawn [m].
     """
-    openings = [o.opening for o in site.outlets]
     inflow = np.array([f.inflow for f in site.flows])
     names = tuple(f.name for f in site.flows)
     target, tolerance = target_shares(site), site.tolerance.share if site.tolerance else None
-    result = split(inflow, lips.height, openings, rim=site.box.rim)
-    shares = split(inflow[:, None], drawn, openings, rim=site.box.rim).share
+    result = _split(site, inflow, lips.height)
+    shares = _split(site, inflow[:, None], drawn).share
     low, high = np.percentile(shares, BAND, axis=1)
-    probability, beyond = _chances(shares, target, tolerance)
+    probability, beyond = chances(shares, target, tolerance)
     codes = verdict_codes(probability, beyond)
     jet = strike(site, possible_jets(site), lips.height, inflow, result.share, target)
     alike = _same_with_jet(site, jet, drawn, codes)
@@ -194,30 +201,28 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
         jet_decides=decides,
         settling_spread=settling,
         warnings=(
-            *jet_warnings(site, jet, decides, names),
-            *range_warnings(result, names),
-            *header_warnings(site, result),
+            *jet_notes(site, jet, decides, names),
+            *range_notes(result, names),
+            *header_notes(site, result),
             *lips.warnings,
         ),
     )
 
 
-def _chances(shares: Array, target: Array, tolerance: float | None) -> tuple[Array, Array]:
-    """As `chances`; unknown where nobody named a tolerance."""
-    if tolerance is None:
-        unknown = np.full(shares.shape[:-2], np.nan)
-        return unknown, unknown
-    return chances(shares, target, tolerance)
+def _split(site: Site, inflow: ArrayLike, lips: Array) -> Split:
+    return split(inflow, lips, [o.opening for o in site.outlets], rim=site.box.rim)
 
 
-def chances(shares: Array, target: Array, tolerance: ArrayLike) -> tuple[Array, Array]:
+def chances(shares: Array, target: Array, tolerance: ArrayLike | None) -> tuple[Array, Array]:
     """Chance that every outlet is within tolerance, and that some one outlet is beyond it.
 
-    shares [-], target [-], tolerance [-] -> [-].
+    shares [-], target [-], tolerance [-] -> [-]; NaN where nobody named a tolerance.
 
     Beyond counts the draws on one side, of the outlet and side where they are most: poor readings
     of a level box put every draw off somewhere, but nobody could say where.
     """
+    if tolerance is None:
+        return np.full(shares.shape[:-2], np.nan), np.full(shares.shape[:-2], np.nan)
     over, allowed = shares - target, np.asarray(tolerance) * target + _ROUNDING
     within: Array = np.all(np.abs(over) <= allowed, axis=-1).mean(-1)
     sides = np.maximum((over > allowed).mean(-2), (over < -allowed).mean(-2))
@@ -237,12 +242,10 @@ def _words(codes: npt.NDArray[np.integer]) -> tuple[str, ...]:
 def _same_with_jet(site: Site, jet: Strike, drawn: Array, codes: npt.NDArray[np.int8]) -> BoolArray:
     """Whether each verdict is the same in every way in which the jet may strike. (flows,)"""
     same = np.ones(codes.shape, np.bool_)
-    openings = [o.opening for o in site.outlets]
+    tolerance = site.tolerance.share if site.tolerance else None
     for extra in jet.head:
-        lips = drawn - extra[:, None]
-        shares = split(jet.inflow[:, None], lips, openings, rim=site.box.rim).share
-        tolerance = site.tolerance.share if site.tolerance else None
-        same &= verdict_codes(*_chances(shares, jet.target, tolerance)) == codes
+        shares = _split(site, jet.inflow[:, None], drawn - extra[:, None]).share
+        same &= verdict_codes(*chances(shares, jet.target, tolerance)) == codes
     return same
 
 
@@ -254,39 +257,30 @@ def _settling_spread(
     if site.tolerance is None:
         return np.full_like(spread, np.nan)
     target, tolerance = target_shares(site), site.tolerance.share
-    openings = [o.opening for o in site.outlets]
-    measured = np.isfinite(lips.height)
-    scatter = np.where(measured, drawn, 0.0) - np.where(measured, lips.height, 0.0)
+    scatter = np.where(lips.measured, drawn, 0.0) - np.where(lips.measured, lips.height, 0.0)
     nearer = lips.height + _SCALES[:, None, None] * scatter
     unsettled = verdict_codes(probability, beyond) == VERDICTS.index("cannot tell")
     for case in np.flatnonzero(unsettled):
-        each = split(site.flows[case].inflow, nearer, openings, rim=site.box.rim).share
-        within, outside = _chances(each, target, tolerance)
+        within, outside = chances(
+            _split(site, site.flows[case].inflow, nearer).share, target, tolerance
+        )
         settled = _SCALES[(within >= SURE) | (outside >= SURE)]
         spread[case] = lips.spread * settled.max() if settled.size else np.nan
     return spread
 
 
-US_GALLON_PER_MINUTE = 231 * 0.0254**3 / 60
-
-TRICKLE = Flow(name="an ordinary trickle", inflow=0.5 * US_GALLON_PER_MINUTE)
-"""What reaches a box on an ordinary day. [m3/s] (within 1 to 4 L/min: Water Science and
-Technology 51(10), 2005, p. 39)"""
-
-DOSE = Flow(name="a pumped dose", inflow=25 * US_GALLON_PER_MINUTE)
-"""What a pump or siphon sends at once. [m3/s] (common practice, no source)"""
-
 _ALIKE = 8.0
+"""Strongest over weakest flow below which they show no contrast. [-] (judgement)"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Contrast:
     """The same box at a weak and at a strong flow; arrays are read-only."""
 
-    weak: Flow  # The two flows.
-    strong: Flow  # The two flows.
-    weak_share: Array  # (n,) Share of each outlet at either. [-]
-    strong_share: Array  # (n,) Share of each outlet at either. [-]
+    weak: Flow
+    strong: Flow
+    weak_share: Array  # (n,) Share of each outlet at the weak flow. [-]
+    strong_share: Array  # (n,) Share of each outlet at the strong flow. [-]
     target: Array  # (n,) Wanted share of each outlet. [-]
     favoured: int  # Outlet whose share at the weak flow is the most over its target.
     starved: int  # Outlet whose share at the weak flow is the most under its target.
@@ -297,13 +291,13 @@ def contrast(site: Site, lips: Lips) -> Contrast:
     weak = min(site.flows, key=lambda flow: flow.inflow)
     strong = max(site.flows, key=lambda flow: flow.inflow)
     if strong.inflow < _ALIKE * weak.inflow:
-        halfway = np.sqrt(TRICKLE.inflow * DOSE.inflow)
-        weak, strong = (weak, DOSE) if weak.inflow < halfway else (TRICKLE, strong)
-    outlets = [o.opening for o in site.outlets]
-    flows = [weak.inflow, strong.inflow]
-    weak_share, strong_share = split(flows, lips.height, outlets, rim=site.box.rim).share
+        if weak.inflow < np.sqrt(TRICKLE * DOSE):
+            strong = Flow(name="a pumped dose", inflow=DOSE)
+        else:
+            weak = Flow(name="an ordinary trickle", inflow=TRICKLE)
+    weak_share, strong_share = _split(site, [weak.inflow, strong.inflow], lips.height).share
     target = target_shares(site)
-    over = np.where(target > 0, weak_share / np.where(target > 0, target, 1.0), 1.0)
+    over = over_target(weak_share, target)
     freeze(weak_share, strong_share, target)
     return Contrast(
         weak=weak,

@@ -23,7 +23,7 @@ from dbox.errors import DomainError
 from dbox.fieldwork.inlet import (
     NOTICED,
     jet_from,
-    jet_sentence,
+    jet_note,
     mouths,
     placed,
     pumped_mouth,
@@ -41,6 +41,7 @@ from dbox.hydraulics.surge.inflow import Inflow, one_after_another, steady
 from dbox.hydraulics.surge.march import Surge, surge
 from dbox.hydraulics.surge.parts import TrenchLine
 from dbox.hydraulics.surge.sources import DAY, PER_PERSON, household_day, to_inflow, use
+from dbox.notes import Note
 
 TRICKLE = 2.5e-3 / 60
 """What comes to a box on an ordinary day. [m3/s] (1 to 4 L/min: Water Science and Technology
@@ -55,7 +56,7 @@ class Prepared:
     """A system, and what the reader should know of it."""
 
     system: System
-    warnings: tuple[str, ...]
+    warnings: tuple[Note | str, ...]
 
 
 def prepare(
@@ -78,7 +79,7 @@ def prepare(
         ]
     )
     area, rim_length = plan(site.box)
-    jet, jet_warnings = _jet(site, pumped=pumped)
+    jet, jet_notes = _jet(site, pumped=pumped)
     return Prepared(
         system=System(
             area=area,
@@ -93,7 +94,7 @@ def prepare(
             trenches=trenches,
             bottoms=bottoms,
         ),
-        warnings=(*measured.warnings, *jet_warnings, *_soil_warnings(site)),
+        warnings=(*measured.warnings, *jet_notes, *_soil_warnings(site)),
     )
 
 
@@ -132,7 +133,7 @@ def plan(box: Box) -> tuple[float, float]:
     return along * across, 2 * (along + across)
 
 
-def _jet(site: Site, *, pumped: bool) -> tuple[Jet | None, tuple[str, ...]]:
+def _jet(site: Site, *, pumped: bool) -> tuple[Jet | None, tuple[Note | str, ...]]:
     """The jet of a straight inlet, from the pipe that the water comes through."""
     if site.box.inlet != "straight":
         return None, ()
@@ -157,7 +158,7 @@ def _soil_warnings(site: Site) -> tuple[str, ...]:
 _MUCH = 0.05
 
 
-def run_warnings(site: Site, found: Surge) -> tuple[str, ...]:
+def run_warnings(site: Site, found: Surge) -> tuple[Note | str, ...]:
     """Sentences on one run."""
     return (
         *_struck(site, found),
@@ -167,7 +168,7 @@ def run_warnings(site: Site, found: Surge) -> tuple[str, ...]:
     )
 
 
-def _struck(site: Site, found: Surge) -> list[str]:
+def _struck(site: Site, found: Surge) -> list[Note]:
     """What the jet does at the strongest inflow of the run."""
     system = found.system
     if system.jet is None:
@@ -177,7 +178,7 @@ def _struck(site: Site, found: Surge) -> list[str]:
     strongest = strike(site, (system.jet,), system.lips, peak, without, target)
     if not strongest.changes(site.tolerance.share if site.tolerance else NOTICED).any():
         return []
-    return [f"at {1000 * 60 * peak[0]:.3g} L/min {jet_sentence(site, strongest)}"]
+    return [jet_note(site, strongest, 0, "jet: strikes")]
 
 
 def _parts_left_out(site: Site, found: Surge) -> list[str]:
@@ -305,7 +306,7 @@ class Outcome:
     # (n,) What each trench takes when full to its pipe; NaN where there is no trench. [m3/s]
     capacity: Array
     ponding: Ponding | None = None  # Which line ponds first; None where the run is no run of days.
-    warnings: tuple[str, ...]  # Where the model is weak, or something went over.
+    warnings: tuple[Note | str, ...]  # Where the model is weak, or something went over.
 
     @property
     def labels(self) -> tuple[str, ...]:

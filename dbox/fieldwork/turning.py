@@ -46,7 +46,7 @@ def angle_for_move(angle: ArrayLike, offset: ArrayLike, move: ArrayLike) -> Arra
 
 
 QUARTER_HOUR = float(np.pi / 24)
-"""A quarter of an hour on the clock face. [rad]"""
+"""A quarter of an hour on the clock face. [rad] (exact)"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -67,17 +67,20 @@ def turn_tables(site: Site, *, step: float = QUARTER_HOUR) -> tuple[TurnTable, .
     for outlet in site.outlets:
         if outlet.hole_offset and not outlet.capped:
             alike.setdefault(outlet.hole_offset, []).append(outlet.label)
-    tables = []
-    for offset, labels in alike.items():
-        angle = np.append(np.arange(0.0, np.pi - 1e-9, step), np.pi)
-        rise = offset + lip_rise(angle, offset)
-        freeze(angle, rise)
-        tables.append(TurnTable(labels=tuple(labels), offset=offset, angle=angle, rise=rise))
-    return tuple(tables)
+    angle = np.append(np.arange(0.0, np.pi - 1e-9, step), np.pi)
+    rises = {offset: offset + lip_rise(angle, offset) for offset in alike}
+    freeze(angle, *rises.values())
+    return tuple(
+        TurnTable(labels=tuple(labels), offset=offset, angle=angle, rise=rises[offset])
+        for offset, labels in alike.items()
+    )
 
 
 _GRID = 2001
+"""Heights tried between the ends of all reaches. [-] (numerical)"""
+
 _ROUNDING = 1e-9
+"""What a height may lie beyond a reach and count as within. [m] (rounding)"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -98,8 +101,6 @@ class Reach:
     # (..., n) Lowest and highest lip its insert can give: both the lip itself where it cannot turn,
     # and without limit where capped. [m]
     low: Array
-    # (..., n) Lowest and highest lip its insert can give: both the lip itself where it cannot turn,
-    # and without limit where capped. [m]
     high: Array
     angle: Array  # (..., n) Angle of the hole from straight down; NaN where unknown. [rad]
     offset: Array  # (..., n) Hole centre from pipe centre; 0 where the insert cannot be turned. [m]
@@ -164,9 +165,8 @@ class Reach:
         """What a goal asks for, `wanted` (n,) being each lip's height over it. [m]"""
         heights = height + wanted
         turning = float(np.abs(self._effort(heights)).sum())
-        return Goal(
-            height=height, reached=int(self.allows(heights)[self.uncapped].sum()), turning=turning
-        )
+        reached = int(self.allows(heights)[self.uncapped].sum())
+        return Goal(height=height, reached=reached, turning=turning)
 
     def least_turning(self, wanted: Array) -> Goal:
         """The goal that most outlets can reach, with the least turning among those; wanted [m]."""
@@ -215,7 +215,7 @@ class Reach:
 
 
 LEAST_MOVE = 1e-6
-"""What counts as a move of a lip. [m]"""
+"""What counts as a move of a lip. [m] (numerical)"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -89,11 +89,11 @@ WALL = 0.05
 """How far beyond the inside of the box an outlet may be placed. [m]"""
 
 DEFAULT_FLOWS = (
-    Flow(name="trickle (default)", inflow=units.flow("0.5 gpm")),
-    Flow(name="bucket (default)", inflow=units.flow("5 gpm")),
-    Flow(name="dose (default)", inflow=units.flow("30 gpm")),
+    Flow(name="trickle (default)", inflow=units.TRICKLE),
+    Flow(name="bucket (default)", inflow=units.BUCKET),
+    Flow(name="dose (default)", inflow=units.DOSE),
 )
-"""Flows where a file names none: an ordinary day, a bucket, a pump (common practice, no source)."""
+"""Flows where a file names none."""
 
 PLACEHOLDER = "PLACEHOLDER"
 """Word in the title of a file of version 0.1 that says that its readings are not real."""

@@ -23,16 +23,23 @@ from dbox.arrays import Array, ArrayLike, BoolArray, freeze
 from dbox.errors import DomainError, SolveError
 from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
+from dbox.notes import Note
 
 AIM = 1e-12
-"""Residual, relative to inflow, at which the search stops. [-]"""
+"""Residual, relative to inflow, at which the search stops. [-] (numerical)"""
 
 BALANCE = 1e-10
-"""Residual, relative to inflow, still accepted where no nearer height can be written. [-]"""
+"""Residual, relative to inflow, still accepted where no nearer height can be written. [-]
+(numerical)"""
 
 _MOST_STEPS = 200
+"""Steps after which a search is given up. [-] (numerical)"""
+
 _GRID = np.geomspace(1e-7, 1e2, 181)
+"""Heads at which the first guess knows the flow. [m] (numerical)"""
+
 _NEVER_WET = 1e6
+"""Where the first guess puts the lip of a capped outlet. [m] (numerical)"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -193,13 +200,13 @@ class _Search:
 
 
 FAINT = 3e-29
-"""One molecule of water a second. [m3/s] (0.018 kg/mol over 998 kg/m3 and 6.022e23 /mol)
+"""One molecule of water a second. [m3/s] (from memory: 18 g/mol, 998 kg/m3, 6.022e23 /mol)
 
 What is less is split as this is: its level, under 1e-11 m over still water, is no level any more,
 and that of a drowned outlet, which goes with the square of the flow, is soon no number any more."""
 
 _BLOCK = 49_152
-"""Outlets computed at a time: few enough to stay in a core's cache."""
+"""Outlets computed at a time: few enough to stay in a core's cache. [-] (numerical)"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -422,37 +429,23 @@ def _solve_block(
     return height, flow.T, overflow
 
 
-def range_warnings(result: Split, names: Sequence[str]) -> tuple[str, ...]:
-    """Sentences on every case whose running heads are outside the formulas' range."""
-    uncapped = np.flatnonzero(result.head[0] > -np.inf)
-    kinds = dict.fromkeys(result.openings[i] for i in uncapped)
-    sentences = [caution for kind in kinds for caution in kind.cautions]
-    lips = np.where(result.head[0] > -np.inf, 0.0, np.inf)
-    level_heads = np.full(len(names), np.nan)
-    if uncapped.size:
-        level_heads = split(result.inflow, lips, result.openings).level
+def range_notes(result: Split, names: Sequence[str]) -> tuple[Note, ...]:
+    """Every case whose running heads are outside the formulas' range, or that overtops."""
+    uncapped = result.head[0] > -np.inf
+    kinds = dict.fromkeys(o for o, runs in zip(result.openings, uncapped, strict=True) if runs)
+    notes = [note for kind in kinds for note in kind.cautions]
+    level = np.full(len(names), np.nan)
+    if uncapped.any():
+        level = split(result.inflow, np.where(uncapped, 0.0, np.inf), result.openings).level
     for case, name in enumerate(names):
         running = result.head[case][result.flow[case] > 0]
         if running.size and not result.within_model_range[case]:
-            sentences.append(f"{name}: {_out_of_range(running, level_heads[case])}")
+            low, high = float(running.min()), float(running.max())
+            too_low = low < CAPILLARY_HEAD
+            what = "split: heads too low" if too_low else "split: heads not measured"
+            values = {"low": low, "high": high, "level": float(level[case])}
+            notes.append(Note(what=what, where=name, values=values))
         if result.overflow[case] > 0:
-            sentences.append(
-                f"{name}: the outlets cannot take the inflow; the box overtops at its rim by "
-                f"{1000 * result.overflow[case]:.2g} L/s"
-            )
-    return tuple(sentences)
-
-
-def _out_of_range(running: Array, level_head: float) -> str:
-    heads = f"heads of {_span(running)} (all lips level: {1000 * level_head:.1f} mm)"
-    if running.min() < CAPILLARY_HEAD:
-        return (
-            f"{heads}; below {1000 * CAPILLARY_HEAD:.0f} mm surface tension decides and weir "
-            f"formulas are out of their range"
-        )
-    return f"{heads}; outside the heads at which the discharge coefficient was measured"
-
-
-def _span(heads: Array) -> str:
-    low, high = 1000 * heads.min(), 1000 * heads.max()
-    return f"{low:.1f} mm" if high - low < 0.05 else f"{low:.1f} to {high:.1f} mm"
+            values = {"overflow": float(result.overflow[case])}
+            notes.append(Note(what="split: overtops", where=name, values=values))
+    return tuple(notes)

@@ -1,17 +1,63 @@
 """What to turn, for people: the verdict first, the work in its order, then what it gives."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from dbox.arrays import Array
 from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.levelling import Levelling, Lift
+from dbox.fieldwork.shares import Assessment
+from dbox.report.encode import Json, encode, rows
+from dbox.report.split_report import band_text, cases_json
 from dbox.report.text import noted, wrapped
+from dbox.report.wording import sentences
 from dbox.units import FOOT, clock_text, inches, inches_mm, millimetres, turn_text
 from dbox.units import percent_text as percent
 
-_LEAST_LIFT = 0.0005
+LEAST_SLOPE = 2e-4
+"""Rise per run below which a box is called level. [-]"""
+
+_LEAST_LIFT = 5e-4
 _CAUTION = "Local code, the permit and the inspector decide; use clean water only."
+
+
+def level_json(levelling: Levelling) -> Json:
+    """The answer of `dbox level --json`."""
+    plane, lift, before = levelling.plane, levelling.lift, levelling.before
+    answer: Json = encode(
+        {
+            "goal_lip_m": levelling.goal.height,
+            "verdict": levelling.verdict,
+            "outlets": rows(
+                label=before.labels,
+                lip_m=before.lips.height,
+                move_m=levelling.move,
+                turn_deg=np.degrees(levelling.turn),
+                clock_before=_clocks(levelling.angle_before),
+                clock_after=_clocks(levelling.angle_after),
+                lip_after_m=levelling.lip_after,
+                reachable=levelling.reachable,
+            ),
+            "plane": plane
+            and {
+                "slope_x": plane.slope_x,
+                "slope_y": plane.slope_y,
+                "residual_m": plane.residual,
+            },
+            "lift": lift and {"far_end_m": lift.far_end, "right_side_m": lift.right_side},
+            "order": [before.labels[i] for i in levelling.order],
+            "still_level_m": levelling.still_level,
+            "before": cases_json(before),
+            "after": cases_json(levelling.after),
+            "warnings": sentences((*levelling.warnings, *before.warnings)),
+        }
+    )
+    return answer
+
+
+def _clocks(angles: Array) -> list[str | None]:
+    return [None if np.isnan(angle) else clock_text(angle) for angle in angles]
 
 
 def report(levelling: Levelling) -> list[str]:
@@ -27,21 +73,28 @@ def report(levelling: Levelling) -> list[str]:
     lines += ["", *_shares(levelling)]
     lines += ["", *wrapped(_other_goal(levelling))]
     lines += _tilt_lines(levelling)
-    lines += noted((*levelling.warnings, *levelling.after.warnings))
+    lines += noted(sentences((*levelling.warnings, *levelling.after.warnings)))
     return [*lines, "", *wrapped(_CAUTION)]
+
+
+def why_nothing(before: Assessment) -> tuple[str, str]:
+    """The verdict where nothing is to be turned, and why."""
+    if all(verdict == "within" for verdict in before.verdicts):
+        return "nothing to do", "every flow is within the tolerance already"
+    if all(verdict == "within" for verdict in before.lip_verdicts):
+        why = "the lips are within the tolerance, but the jet of the inlet decides at"
+        return "nothing to turn", f"{why} {before.jet_flows}"
+    return "nothing to do", "your ruler cannot tell these lips apart any better"
 
 
 def _headline(levelling: Levelling) -> str:
     if levelling.verdict == "nothing to do":
-        if all(verdict == "within" for verdict in levelling.before.verdicts):
-            return "NOTHING TO DO: every flow is within the tolerance already."
-        if all(verdict == "within" for verdict in levelling.before.lip_verdicts):
-            return (
-                "NOTHING TO TURN: the lips are within the tolerance, but the jet of the inlet "
-                f"decides at {levelling.before.jet_flows}; {CURE}."
-            )
-        words = "NOTHING TO DO: your ruler cannot tell these lips apart any better."
-        return f"{words} {_what_would_tell(levelling)}"
+        verdict, why = why_nothing(levelling.before)
+        words = f"{verdict.upper()}: {why}"
+        if verdict == "nothing to turn":
+            return f"{words}; {CURE}."
+        settled = set(levelling.before.verdicts) == {"within"}
+        return f"{words}." if settled else f"{words}. {_what_would_tell(levelling.before)}"
     height = inches_mm(levelling.goal.height, signed=True)
     goal = f"lips to {height} over the still water of the readings"
     if levelling.offset.any():
@@ -53,8 +106,7 @@ def _headline(levelling: Levelling) -> str:
     return f"RE-BED the box: no height can be reached by all lips; outlet {labels} cannot."
 
 
-def _what_would_tell(levelling: Levelling) -> str:
-    before = levelling.before
+def _what_would_tell(before: Assessment) -> str:
     unsure = np.array(before.verdicts) == "cannot tell"
     repeats = before.settling_repeats[unsure & np.isfinite(before.settling_repeats)]
     if repeats.size:
@@ -62,26 +114,41 @@ def _what_would_tell(levelling: Levelling) -> str:
     return "More readings with this rule will not settle it; a finer rule tells more."
 
 
-def lift_lines(lift: Lift, labels: Sequence[str]) -> list[str]:
-    """Which side of the box to lift, by how much."""
-    ways = (
+def lifted(lift: Lift) -> Iterator[tuple[str, float | None, float]]:
+    """The sides that are to be lifted, by how much where the size is known, and as rise per run.
+
+    [-], [m], [-].
+    """
+    for amount, slope, ahead, behind in (
         (lift.far_end, lift.slope_along, "the end opposite the inlet", "the inlet end"),
         (lift.right_side, lift.slope_across, "the right side", "the left side"),
-    )
+    ):
+        if worth_lifting(amount, slope):
+            yield ahead if slope > 0 else behind, amount, slope
+
+
+def worth_lifting(amount: float | None, slope: float) -> bool:
+    """Whether a side is out of level by more than a person would shim; amount [m], slope [-]."""
+    return abs(slope) >= LEAST_SLOPE if amount is None else abs(amount) >= _LEAST_LIFT
+
+
+def lift_lines(lift: Lift, labels: Sequence[str]) -> list[str]:
+    """Which side of the box to lift, by how much."""
     lines = ["To bring the box level (right and left as seen from the inlet):"]
-    for amount, slope, ahead, behind in ways:
-        side = ahead if slope > 0 else behind
-        if amount is None:
-            lines.append(f"  lift {side} by {length_words(slope * FOOT)} for every foot")
-        elif abs(amount) > _LEAST_LIFT:
-            lines.append(f"  lift {side} by {length_words(amount)}")
+    for side, amount, slope in lifted(lift):
+        per_foot = f"{length_words(slope * FOOT)} for every foot"
+        lines.append(f"  lift {side} by {per_foot if amount is None else length_words(amount)}")
     lines.append("  then bed it firmly, read again, and set the inserts.")
-    if lift.still_short:
-        names = ", ".join(labels[i] for i in lift.still_short)
-        text = f"Even then outlet {names} cannot reach: set its pipe or insert anew."
-    else:
-        text = "In the levelled box every insert can reach."
-    return [*lines, *wrapped(text, first="  ", indent="  ")]
+    reach = reach_words(lift, labels, when="then")
+    return [*lines, *wrapped(f"{reach[0].upper()}{reach[1:]}.", first="  ", indent="  ")]
+
+
+def reach_words(lift: Lift, labels: Sequence[str], when: str = "in the levelled box") -> str:
+    """Whether the inserts can reach once the box is level."""
+    if not lift.still_short:
+        return "in the levelled box every insert can reach"
+    names = ", ".join(labels[i] for i in lift.still_short)
+    return f"even {when} outlet {names} cannot reach: set its pipe or insert anew"
 
 
 def _work(levelling: Levelling) -> list[str]:
@@ -90,20 +157,14 @@ def _work(levelling: Levelling) -> list[str]:
         change = float(levelling.lip_after[i] - levelling.before.lips.height[i])
         way = "raise" if change > 0 else "lower"
         text = f"{step + 1}. outlet {levelling.before.labels[i]}: {way} {length_words(change)}"
-        lines += wrapped(text + _turn_words(levelling, i), first="  ", indent="     ")
+        if not np.isnan(levelling.turn[i]):
+            now, then = (clock_text(a[i]) for a in (levelling.angle_before, levelling.angle_after))
+            text += f"; turn {turn_text(float(levelling.turn[i]))}, {now} to {then}"
+        lines += wrapped(text, first="  ", indent="     ")
         still = inches_mm(float(levelling.still_level[step]), signed=True)
         lines += wrapped(f"topped up till it just spills, water stands at {still}", first="     ")
     lines += wrapped("Then read all outlets again: the still level itself has moved.", first="  ")
     return lines
-
-
-def _turn_words(levelling: Levelling, i: int) -> str:
-    if np.isnan(levelling.turn[i]):
-        return ""
-    now, then = (
-        clock_text(float(angle[i])) for angle in (levelling.angle_before, levelling.angle_after)
-    )
-    return f"; turn {turn_text(float(levelling.turn[i]))}, {now} to {then}"
 
 
 def unreachable_lines(levelling: Levelling) -> list[str]:
@@ -131,11 +192,9 @@ def _shares(levelling: Levelling) -> list[str]:
         for i, label in enumerate(before.labels):
             if levelling.site.outlets[i].capped:
                 continue
-            ends = (100 * float(end[case, i]) for end in (after.share_low, after.share_high))
-            band = "{:.0f} to {:.0f} %".format(*ends)
             lines.append(
                 f"    {label[:12]:<12}{percent(float(before.result.share[case, i])):>9} ->"
-                f"{percent(float(after.result.share[case, i])):>8}  ({band})"
+                f"{percent(float(after.result.share[case, i])):>8}  ({band_text(after, case, i)})"
                 f"  target {percent(float(after.target[i]))}"
             )
     return lines

@@ -10,6 +10,7 @@ import numpy as np
 from dbox.fieldwork.pour import SIDE_95, Expectation, balance
 from dbox.fieldwork.pour_fit import LEAST_BLOCKAGE, LIP_SPREAD, PRIOR, Explanation, Finding
 from dbox.report.text import noted, wrapped
+from dbox.report.wording import sentences
 from dbox.units import (
     GALLON,
     INCH,
@@ -46,7 +47,7 @@ def pour_json(
             "lip_spread_m": LIP_SPREAD,
             "least_blockage": LEAST_BLOCKAGE,
         },
-        "warnings": list(dict.fromkeys(expectation.warnings)),
+        "warnings": sentences(expectation.warnings),
     }
 
 
@@ -342,7 +343,7 @@ def report(
         lines += wrapped(_start_words(expectation, labels))
     for case, pour in enumerate(expectation.pours):
         lines += ["", *(_after(expectation, case) if pour.done else _before(expectation, case))]
-    lines += noted(expectation.warnings)
+    lines += noted(sentences(expectation.warnings))
     if finding:
         lines += ["", *wrapped(assumed(expectation))]
     return [*lines, "", *wrapped(_CAUTION)]

@@ -17,9 +17,10 @@ from dbox.fieldwork.shares import Assessment
 from dbox.files import toml_file
 from dbox.files.scenario import PLACEHOLDER
 from dbox.files.toml_file import toml_text
-from dbox.report.level_report import length_words, lift_lines, unreachable_lines
-from dbox.report.split_report import level_json, split_json
+from dbox.report.level_report import length_words, level_json, lift_lines, unreachable_lines
+from dbox.report.split_report import split_json
 from dbox.report.text import noted, wrapped
+from dbox.report.wording import sentences
 from dbox.units import clock_text, gpm, inches, inches_mm, millimetres, turn_text
 
 Json = dict[str, Any]
@@ -152,7 +153,7 @@ def pass_lines(each: PassRecord) -> list[str]:
     for first in flows[::_ABREAST]:
         lines += ["", *_table(levelling.before, list(flows[first : first + _ABREAST]))]
     lines += _what_now(levelling, each.conclusion)
-    return lines + noted((*levelling.warnings, *levelling.before.warnings))
+    return lines + noted(sentences((*levelling.warnings, *levelling.before.warnings)))
 
 
 def _headline(levelling: Levelling, conclusion: str) -> str:

@@ -8,8 +8,10 @@ from typing import Any
 
 import numpy as np
 
+from dbox.fieldwork.shares import NOTABLE, over_target
 from dbox.fieldwork.surge import Outcome, Ponding
 from dbox.report.text import bar, noted, wrapped
+from dbox.report.wording import sentences
 from dbox.units import DAY, HOUR, MINUTE, gallons, gpm, inches_mm, litres, millimetres
 from dbox.units import percent_text as percent
 
@@ -32,7 +34,7 @@ def surge_json(outcome: Outcome, files: Sequence[str] = ()) -> Json:
         "overloaded": [outcome.labels[i] for i in outcome.overloaded],
         "ponding": _ponding(outcome),
         "files": list(files),
-        "warnings": list(dict.fromkeys(outcome.warnings)),
+        "warnings": sentences(outcome.warnings),
     }
 
 
@@ -98,7 +100,7 @@ def report(outcome: Outcome) -> list[str]:
     lines += _loads(outcome)
     if outcome.ponding is not None:
         lines += ["", *wrapped(_report_ponding(outcome, outcome.ponding))]
-    lines += noted(outcome.warnings)
+    lines += noted(sentences(outcome.warnings))
     balance = f"Volumes add up to {found.balance_error:.0e} of what came, in {found.steps} steps."
     return [*lines, "", *wrapped(f"{balance} {_CAUTION}")]
 
@@ -113,8 +115,9 @@ def contrast_report(outcomes: tuple[Outcome, ...]) -> list[str]:
     )
     for start in range(0, len(outcomes), _ACROSS):
         lines += ["", *_side_by_side(outcomes[start : start + _ACROSS])]
-    shared = [w for w in first.warnings if all(w in o.warnings for o in outcomes)]
-    own = [f"{o.surge.event.name}: {w}" for o in outcomes for w in o.warnings if w not in shared]
+    said = {o.surge.event.name: sentences(o.warnings) for o in outcomes}
+    shared = [w for w in sentences(first.warnings) if all(w in each for each in said.values())]
+    own = [f"{name}: {w}" for name, each in said.items() for w in each if w not in shared]
     lines += noted([*shared, *own])
     return [*lines, "", *wrapped(_CAUTION)]
 
@@ -177,8 +180,8 @@ def _lead(outcome: Outcome) -> str:
 def _extremes(outcome: Outcome) -> tuple[int | None, int | None]:
     """Lines that are most over and most under their target; None where all get theirs."""
     share, target = outcome.surge.share, outcome.target
-    over = np.where(target > 0, share / np.where(target > 0, target, 1.0), 1.0)
-    if over.max() <= 1.02:
+    over = over_target(share, target)
+    if over.max() <= NOTABLE:
         return None, None
     return int(np.argmax(over)), int(np.argmin(over))
 

@@ -16,8 +16,9 @@ from dbox.fieldwork.lesson_cases import Case
 from dbox.fieldwork.lesson_sweeps import SIDES, Comparison, LipTable, Sweep
 from dbox.fieldwork.site import Outlet
 from dbox.files.evidence_words import NAMES
-from dbox.report.split_report import Json
+from dbox.report.encode import Json
 from dbox.report.text import noted, wrapped
+from dbox.report.wording import sentences
 from dbox.units import (
     LITRE,
     MINUTE,
@@ -58,7 +59,7 @@ def sweep_json(sweep: Sweep) -> Json:
             }
             for i, flow in enumerate(site.flows)
         ],
-        "warnings": list(sweep.warnings),
+        "warnings": sentences(sweep.warnings),
     }
 
 
@@ -103,7 +104,7 @@ def compare_json(comparison: Comparison) -> Json:
             for k, kind in enumerate(kinds)
         ],
         "order": [kinds[k].name for k in comparison.order],
-        "warnings": list(comparison.warnings),
+        "warnings": sentences(comparison.warnings),
     }
 
 
@@ -136,7 +137,7 @@ def table_json(table: LipTable) -> Json:
             }
             for i, flow in enumerate(table.flows)
         ],
-        "warnings": list(table.warnings),
+        "warnings": sentences(table.warnings),
     }
 
 
@@ -343,7 +344,7 @@ def sweep_report(sweep: Sweep) -> list[str]:
                          indent="    ")  # fmt: skip
     if sweep.tolerance.source:
         lines += ["", *wrapped(f"Tolerance from: {sweep.tolerance.source}")]
-    return lines + noted(sweep.warnings)
+    return lines + noted(sentences(sweep.warnings))
 
 
 def _headline(sweep: Sweep) -> str:
@@ -436,7 +437,7 @@ def table_report(table: LipTable) -> list[str]:
             f"  {litres_per_min(flow.inflow):<12}{millimetres(float(head)):>8}"
             + "".join(f"{percent(share, 0):>10}" for share in shares)
         )
-    return lines + noted(table.warnings)
+    return lines + noted(sentences(table.warnings))
 
 
 def case_report(cases: Sequence[Case]) -> list[str]:

@@ -29,3 +29,14 @@ def bar(fraction: float, target: float, whole: float, width: int) -> str:
     cells = ["#"] * length + ["."] * (width - length)
     cells[mark] = "|"
     return "".join(cells)
+
+
+def chance_text(chance: float) -> str:
+    """A chance in whole per cent; none is called certain.
+
+    >>> chance_text(0.999), chance_text(0.42), chance_text(0.0)
+    ('over 99 %', '42 %', 'under 1 %')
+    """
+    if chance > 0.99:
+        return "over 99 %"
+    return "under 1 %" if chance < 0.01 else f"{100 * chance:.0f} %"

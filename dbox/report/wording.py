@@ -1,13 +1,152 @@
 """Notes in words: each warning is worded once, here, for terminal, paper and JSON alike."""
 
 from collections.abc import Callable, Iterable
+from math import pi
+from string import Formatter
+from typing import Any
 
+from dbox.fieldwork.inlet import CURE
+from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 from dbox.notes import Note
+from dbox.units import LITRE, MINUTE
 
-WORDS: dict[str, Callable[[Note], str]] = {}
-"""What is said of each kind of note, in the order of their names."""
+_UNITS = {"mm": 1e3, "%": 100.0, "deg": 180.0 / pi, "L/s": 1.0 / LITRE, "L/min": MINUTE / LITRE}
 
 
-def sentences(notes: Iterable[Note]) -> list[str]:
-    """Notes as sentences, repeated ones once."""
-    return list(dict.fromkeys(WORDS[note.what](note) for note in notes))
+class _Words(Formatter):
+    """Values in people's units, and tuples with commas."""
+
+    def format_field(self, value: Any, format_spec: str) -> str:
+        form, _, unit = format_spec.partition(" ")
+        if isinstance(value, tuple):
+            return ", ".join(value)
+        if not unit:
+            return format(value, form)
+        number = format(value * _UNITS[unit.removesuffix("/")], form)
+        return number if unit.endswith("/") else f"{number} {unit}"
+
+
+def _say(note: Note, text: str) -> str:
+    said = _Words().vformat(text, (), note.values)
+    return f"{note.where}: {said}" if note.where else said
+
+
+def _jet(note: Note) -> str:
+    which = "outlet {outlet}" if note["outlet"] else "an outlet opposite"
+    at = "at {inflow:.3g L/min} " if note.what == "jet: strikes" else ""
+    return _say(
+        note,
+        f"{at}the jet of the straight inlet adds {{head:.0f mm}} of head at {which}, which gets "
+        "about {share:.0f %} with it and {without:.0f %} without",
+    )
+
+
+def _heads(note: Note) -> str:
+    wide = note["high"] - note["low"] >= 5e-5
+    span = "{low:.1f mm/} to {high:.1f mm}" if wide else "{low:.1f mm}"
+    return _say(note, f"heads of {span} (all lips level: {{level:.1f mm}})")
+
+
+def _one_flow_only(note: Note) -> str:
+    misses = zip(note["others"], note["misses"], strict=True)
+    others = ", ".join(f"{name} {100 * miss:.0f} %" for name, miss in misses) or "none computed"
+    return (
+        f"unequal lips meet these targets at one flow only ({note['flow']}); worst line off its "
+        f"own target at the others: {others}"
+    )
+
+
+WORDS: dict[str, str | Callable[[Note], str]] = {
+    "header: fall not known": "a bare pipe end, its header taken to fall {fall:.1f %} (1/8 in per "
+    "ft, common practice); enter header_fall",
+    "header: too flat": "its header falls {fall:.2g %}, flatter than critical at {flows}",
+    "jet: computed without": "shares here are computed without the inlet's jet, so nothing is "
+    f"called within where it decides; {CURE}",
+    "jet: counts": _jet,
+    "jet: main not known": "the pump's main_diameter is not given: the jet of the inlet is that "
+    "of a 2 in pipe (common practice)",
+    "jet: places not known": "where the outlets stand in the box is not given, so any of them may "
+    "stand in the jet; enter the box's inside and each outlet's at",
+    "jet: strikes": _jet,
+    "jet: supply not known": "[supply] is not given: the jet of the inlet is that of a 4 in pipe "
+    "at 1/8 in per ft (common practice)",
+    "level: clock not known": "the clock position of the hole is not given, so its turn is "
+    "unknown; turn it until the ruler shows the lip at its height",
+    "level: finer than a hand": "the lips differ by less than one step of a hand turns them",
+    "level: highest out of reach": "the highest lip asks for {highest:+.1f mm}, which outlet "
+    "{outlets} cannot reach; the goal taken is {taken:+.1f mm}, the highest that all can reach. "
+    "The goal with the least turning would do too",
+    "level: one flow only": _one_flow_only,
+    "level: places not known": "positions of three outlets are needed to tell which side to lift",
+    "opening: notch angle": "a notch of {angle:.0f deg} is outside the {low:.0f deg/} to "
+    "{high:.0f deg} that its coefficient was measured at",
+    "opening: slot width": "a slot {width:.0f mm} wide is narrower than the {least:.0f mm} that "
+    "its coefficient was measured down to",
+    "readings: all over still water": "every lip reads over the still water, the lowest by "
+    "{over:.1f mm}, though water that just spilled stands at the lowest lip: the box leaks, was "
+    "not full, or moved",
+    "readings: finer than a ruler": "the repeats agree to {pooled:.2g mm}; a ruler is not "
+    "believed better than {taken:.1f mm}, which is used",
+    "readings: spread not known": "no spread stated and too few repeats to tell it: one reading "
+    "is taken to be good to {taken:.1f mm} (1/16 in, common practice)",
+    "readings: under still water": "the lowest lip reads {under:.1f mm} under the still water, "
+    "where water would spill: it was not still yet, or that lip was misread",
+    "readings: wider than stated": "the repeats differ by more than the stated spread allows "
+    "({pooled:.1f mm/} against {stated:.1f mm}): read again, or state a wider one",
+    "split: heads not measured": _heads,
+    "split: heads too low": _heads,
+    "split: overtops": "the outlets cannot take the inflow; the box overtops at its rim by "
+    "{overflow:.2g L/s}",
+    "tilt: four outlets": "four outlets leave one difference over: that an insert moved can be "
+    "seen, not which",
+    "tilt: in one line": "the outlets stand in one line: tilt across that line cannot be seen",
+    "tilt: three outlets": "three outlets always lie on one plane: a moved insert cannot be told "
+    "apart",
+}
+"""What is said of each kind of note, in the order of their names.
+
+A text takes the note's values in braces, with their format and the unit that people read; a `/`
+leaves the unit out. The place of the note goes before it. What no text can say is a function.
+"""
+
+ENDINGS = {
+    "header: too flat": "water backs up to the mouth and less flows than computed",
+    "jet: strikes": CURE,
+    "split: heads not measured": (
+        "outside the heads at which the discharge coefficient was measured"
+    ),
+    "split: heads too low": (
+        f"below {1000 * CAPILLARY_HEAD:.0f} mm surface tension decides and weir formulas are out "
+        "of their range"
+    ),
+}
+"""What is said after a note of a kind, and only once after several of it that stand together."""
+
+
+def sentences(notes: Iterable[Note | str]) -> list[str]:
+    """Notes as sentences, repeated ones once; what is a sentence already stays as it is."""
+    return list(dict.fromkeys("; ".join(filter(None, _parts(note))) for note in notes))
+
+
+def joined(notes: Iterable[Note | str]) -> list[str]:
+    """The same for paper: what several notes end with alike is said once.
+
+    >>> heads = {"low": 0.002, "high": 0.002, "level": 0.003}
+    >>> joined(Note(what="split: heads not measured", where=w, values=heads) for w in "ab")[0][:44]
+    'a: heads of 2.0 mm (all lips level: 3.0 mm),'
+    """
+    said: dict[str, list[str]] = {}
+    for note in notes:
+        words, ending = _parts(note)
+        before = said.setdefault(ending or words, [])
+        if ending and words not in before:
+            before.append(words)
+    return [f"{', '.join(before)}; {last}" if before else last for last, before in said.items()]
+
+
+def _parts(note: Note | str) -> tuple[str, str]:
+    if isinstance(note, str):
+        return note, ""
+    words = WORDS[note.what]
+    said = _say(note, words) if isinstance(words, str) else words(note)
+    return said, ENDINGS.get(note.what, "")

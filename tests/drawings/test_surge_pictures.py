@@ -26,6 +26,7 @@ from dbox.drawings.surge_views import (
 from dbox.errors import DomainError, ScenarioError
 from dbox.fieldwork.surge import house_event, run, run_days, settling_rates, side_by_side
 from dbox.hydraulics.surge.inflow import steady
+from dbox.report.wording import sentences
 from dbox.units import GALLON, INCH
 from tests.drawings import paper
 from tests.drawings.cases import GPM, box, sites
@@ -203,7 +204,7 @@ def test_warnings_stand_in_every_picture():
     assert case.warnings
     for figure in (frame("shower").figure, surge_figure(case), contrast_figure([case])):
         words = " ".join(" ".join(paper.texts(figure)).split())
-        assert all(warning in words for warning in case.warnings)
+        assert all(warning in words for warning in sentences(case.warnings))
 
 
 def test_flows_that_a_contrast_leaves_out_are_named():

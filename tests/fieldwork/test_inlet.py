@@ -1,18 +1,14 @@
-"""The jet of a straight inlet: what it adds by hand, and that nothing is called within there.
-
-By hand: a pump's main runs full, so V = Q / A, and the velocity head at a distance x is
-(6.2 D / x)^2 V^2 / 2g beyond the core (decay of a round jet: Albertson, Dai, Jensen and Rouse 1950,
-from memory). The split with it is that of the box with that lip lower by as much, `pours.simulate`.
-"""
+"""The jet of a straight inlet and the headers behind bare pipe ends, by hand."""
 
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from dbox import PipeEnd, split
 from dbox.arrays import GRAVITY
 from dbox.errors import DomainError
-from dbox.fieldwork.inlet import jet_from, mouths, possible_jets, pumped_mouth
+from dbox.fieldwork.inlet import header_notes, jet_from, mouths, possible_jets, pumped_mouth
 from dbox.fieldwork.levelling import level
 from dbox.fieldwork.pour import balance, expect
 from dbox.fieldwork.pour_fit import explain
@@ -23,8 +19,10 @@ from dbox.fieldwork.surge import run
 from dbox.hydraulics.surge.inflow import steady
 from dbox.hydraulics.surge.parts import SupplyPipe
 from dbox.hydraulics.surge.sources import Pump
+from dbox.notes import Note
+from dbox.report.wording import sentences
 from tests.fieldwork.pours import GPM, simulate
-from tests.fieldwork.sites import INCH, box
+from tests.fieldwork.sites import INCH, POUR, box
 
 PLACES = ((4, 0), (12, 0), (16, 10), (12, 20), (4, 20))
 """Five outlets, the third on the axis of the inlet in the far wall. [in]"""
@@ -90,11 +88,15 @@ def test_without_a_pipe_the_jet_is_that_of_an_ordinary_one():
     (jet,) = possible_jets(bare)
     expected = (decay * velocity) ** 2 / (2 * GRAVITY)
     assert jet.heads(velocity * area)[2] == pytest.approx(expected, rel=1e-6)
-    assert "[supply] is not given" in mouths(bare)[0].taken
+    assert mouths(bare)[0].taken == Note(what="jet: supply not known")
     told = assess(bare, samples=200)
-    assert any("4 in pipe at 1/8 in per ft (common practice)" in w for w in told.warnings)
+    assert any(
+        "4 in pipe at 1/8 in per ft (common practice)" in w for w in sentences(told.warnings)
+    )
     poured = run(bare, steady(DOSE.inflow, 60.0), seconds=120.0)
-    assert any("4 in pipe at 1/8 in per ft (common practice)" in w for w in poured.warnings)
+    assert any(
+        "4 in pipe at 1/8 in per ft (common practice)" in w for w in sentences(poured.warnings)
+    )
 
 
 def test_one_box_one_flow_one_answer():
@@ -104,9 +106,9 @@ def test_one_box_one_flow_one_answer():
     dose = run(site(), replace(PUMP, volume=2.0).dose())
     assert dose.surge.share == pytest.approx(by_hand, abs=0.01)
     told = f"gets about {100 * by_hand[2]:.0f} % with it and 20 % without"
-    assert [w for w in dose.warnings if "jet of the straight inlet" in w and told in w]
+    assert [w for w in sentences(dose.warnings) if "jet of the straight inlet" in w and told in w]
     split = assess(site(), samples=200)
-    assert [w for w in split.warnings if w.startswith("dose: the jet") and told in w]
+    assert [w for w in sentences(split.warnings) if w.startswith("dose: the jet") and told in w]
 
 
 def test_within_is_never_said_where_the_jet_decides():
@@ -118,8 +120,8 @@ def test_within_is_never_said_where_the_jet_decides():
     assert np.isnan(straight.within_probability).tolist() == [False, True]
     assert np.isnan(straight.settling_spread[1])
     assert any("turn the inlet's end down, or set a tee or a baffle" in w
-               for w in straight.warnings)  # fmt: skip
-    assert not any("jet" in w for w in cured.warnings)
+               for w in sentences(straight.warnings))  # fmt: skip
+    assert not any("jet" in w for w in sentences(cured.warnings))
 
 
 @pytest.mark.parametrize("inlet", ["tee", "baffle", "turned down", None])
@@ -134,13 +136,15 @@ def test_outlets_out_of_the_jet_keep_their_verdict():
     aside = [(x * INCH, y * INCH) for x, y in ((4, 0), (8, 0), (12, 0), (12, 20), (4, 20))]
     found = assess(site(positions=aside), samples=200)
     assert found.verdicts == ("within", "within")
-    assert not any("jet" in w for w in found.warnings)
+    assert not any("jet" in w for w in sentences(found.warnings))
 
 
 def test_where_outlets_stand_unknown_any_may_be_in_the_jet():
     found = assess(site(positions=None), samples=200)
     assert found.verdicts[1] == "cannot tell"
-    assert any("where the outlets stand in the box is not given" in w for w in found.warnings)
+    assert any(
+        "where the outlets stand in the box is not given" in w for w in sentences(found.warnings)
+    )
     jets = possible_jets(site(positions=None, capped=[1]))
     assert [jet.facing.tolist().index(1.0) for jet in jets] == [0, 2, 3, 4]
 
@@ -164,7 +168,7 @@ def test_outside_is_not_said_where_the_jet_would_cure_it():
 def test_without_a_tolerance_a_change_over_a_twentieth_is_warned_of():
     found = assess(site(tolerance=None), samples=200)
     assert found.jet_decides.tolist() == [False, True]
-    assert any(w.startswith("dose: the jet") for w in found.warnings)
+    assert any(w.startswith("dose: the jet") for w in sentences(found.warnings))
 
 
 def test_a_pump_and_a_gravity_pipe_are_two_ways():
@@ -206,7 +210,7 @@ def test_catches_in_a_jet_blame_no_lip():
     assert found.jet_decides.tolist() == [True]
     assert found.weighed == ()
     assert np.isnan(found.stands).all()
-    assert any("the jet of the straight inlet" in w for w in found.warnings)
+    assert any("the jet of the straight inlet" in w for w in sentences(found.warnings))
     with pytest.raises(DomainError, match="jet of the straight inlet decides"):
         explain(found)
     # without knowing of the jet the same catches would blame the far lip
@@ -230,3 +234,39 @@ def test_a_leak_is_not_told_from_what_a_jet_sends_to_an_outlet_that_was_not_caug
         None if i == 2 else flow for i, flow in enumerate(whole.catches)))  # fmt: skip
     assert balance(expect(site("tee"), [part], samples=200), 0).verdict == "less"
     assert balance(expect(site(), [part], samples=200), 0).verdict == "open"
+
+
+PIPE = PipeEnd(4 * INCH)
+
+
+def said(*falls: float | None, capped: tuple[int, ...] = ()) -> tuple[str, ...]:
+    """Sentences on a box of bare pipe ends with these falls, 20 L/min poured in."""
+    site = box([0.0] * len(falls), openings=PIPE, capped=capped, flows=(POUR,))
+    outlets = (replace(o, header_fall=f) for o, f in zip(site.outlets, falls, strict=True))
+    flows = split([POUR.inflow], [0.0] * len(falls), PIPE)
+    return tuple(sentences(header_notes(replace(site, outlets=tuple(outlets)), flows)))
+
+
+def test_a_fall_that_was_not_entered_is_an_eighth_of_an_inch_in_a_foot() -> None:
+    """1 in 96 is 1.04 %; it is steep for a 4 in pipe of smooth plastic at 10 L/min."""
+    (sentence,) = said(None, 0.02)
+    assert sentence.startswith("outlet 1: a bare pipe end, its header taken to fall 1.0 % ")
+    (two,) = said(None, None)
+    assert two.startswith("outlet 1, 2: ")
+    assert said(0.02, 0.02) == ()
+
+
+@pytest.mark.parametrize(("fall", "told"), [(0.0005, True), (0.001, True), (0.02, False)])
+def test_a_header_flatter_than_critical_is_told(fall: float, told: bool) -> None:
+    """Water runs critical in smooth plastic at slopes of some 0.3 to 0.6 % (from memory)."""
+    sentences = said(fall, 0.02)
+    assert bool(sentences) is told
+    for sentence in sentences:
+        assert sentence.startswith(f"outlet 1: its header falls {100 * fall:.2g} %, flatter than")
+        assert "at pour; water backs up" in sentence
+
+
+def test_a_capped_outlet_and_an_insert_have_no_header_to_speak_of() -> None:
+    assert said(0.0005, 0.02, capped=(0,)) == ()
+    site = box([0.0, 0.0], flows=(POUR,))
+    assert header_notes(site, split([POUR.inflow], [0.0, 0.0], site.outlets[0].opening)) == ()

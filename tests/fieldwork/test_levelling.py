@@ -1,4 +1,4 @@
-"""What to turn: exact moves, the practice of the highest hole, and what cannot be cured."""
+"""What to turn, how far, and when to bed the box again instead."""
 
 import numpy as np
 import pytest
@@ -7,8 +7,11 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from dbox import Circle, DomainError, Notch, Slot, split
-from dbox.fieldwork.levelling import HAND_STEP, level, lips_alike
+from dbox.fieldwork.levelling import HAND_STEP, Lift, level, lift_for, lips_alike
+from dbox.fieldwork.readings import fit_plane, reduce_readings
 from dbox.fieldwork.site import Box, Flow, Target
+from dbox.fieldwork.turning import Reach
+from dbox.report.wording import sentences
 
 from .sites import DOSE, HOLE, INCH, LITRE_PER_MINUTE, POUR, SIDES, TRICKLE, arrays, box, same_bytes
 
@@ -158,7 +161,7 @@ def test_adjust_means_that_there_is_something_to_turn():
     assert result.before.verdicts[0] == "outside"
     assert not result.turn.any()
     assert result.verdict != "adjust"
-    assert any("hand" in w or "step" in w for w in result.warnings)
+    assert any("hand" in w or "step" in w for w in sentences(result.warnings))
 
 
 @pytest.mark.parametrize(("times", "verdict"), [(0.99, "nothing to do"), (1.01, "adjust")])
@@ -229,7 +232,7 @@ def test_what_cannot_reach_is_brought_as_near_as_it_goes():
     assert result.reachable.tolist() == [True, True, True, False]
     assert result.lip_after[3] == pytest.approx(-0.05 + E, abs=1e-12)
     assert result.move[3] == pytest.approx(result.goal.height + 0.05, abs=1e-15)
-    assert "positions of three outlets are needed" in " ".join(result.warnings)
+    assert "positions of three outlets are needed" in " ".join(sentences(result.warnings))
 
 
 def test_a_fixed_insert_is_the_height_for_all():
@@ -255,7 +258,7 @@ def test_an_unknown_clock_is_set_by_the_ruler():
     assert np.isnan(result.angle_after).tolist() == [True, False, True]
     np.testing.assert_array_equal(result.lip_after, 0.004)
     assert result.order == (0, 2)
-    (sentence,) = [w for w in result.warnings if "clock" in w]
+    (sentence,) = [w for w in sentences(result.warnings) if "clock" in w]
     assert sentence.startswith("outlet 1, 3: the clock position of the hole is not given")
     idle = level(box([0.0, 0.0], clocks=[None, 0.5], spread=SURE))
     assert idle.verdict == "nothing to do"
@@ -293,7 +296,7 @@ def test_unequal_targets_are_met_at_the_design_flow_and_nowhere_else(design, ope
     lips = np.array([o.readings[0] for o in site.outlets]) + result.move
     share = split([f.inflow for f in site.flows], lips, kinds).share
     told = [f"{100 * x:.0f} %" for x in np.abs(share / wanted - 1).max(-1)]
-    (sentence,) = [w for w in result.warnings if "one flow only" in w]
+    (sentence,) = [w for w in sentences(result.warnings) if "one flow only" in w]
     assert f"({result.design_flow})" in sentence
     for i, flow in enumerate((TRICKLE, POUR, DOSE)):
         if i != design:
@@ -380,3 +383,49 @@ def test_one_outlet_has_nothing_to_level():
     result = level(box([0.004], clocks=0.5))
     assert result.verdict == "nothing to do"
     np.testing.assert_array_equal(result.after.result.share, 1)
+
+
+RING = np.array([[0.0, 0.1], [0.0, 0.4], [0.2, 0.5], [0.4, 0.4], [0.4, 0.1], [0.2, 0.0]])
+NO_TURN = np.zeros(6)
+slopes = st.floats(-0.05, 0.05)
+
+
+def lift_of(pipes: np.ndarray, size: Box, *, lips: np.ndarray | None = None) -> Lift:
+    """The lift for pipes that stand at these heights, their inserts all at 9:00."""
+    site = box(list(pipes if lips is None else lips), clocks=np.pi / 2, offset=0.0127)
+    reach = Reach.of(site, reduce_readings(site))
+    return lift_for(fit_plane(pipes, RING), size, reach, RING, NO_TURN)
+
+
+@given(slopes, slopes)
+def test_lifting_takes_the_tilt_out(slope_x, slope_y):
+    """Far end and right side turned about the inlet wall's left corner."""
+    heights = RING @ [slope_x, slope_y]
+    lift = lift_of(heights, Box(inside=(0.4, 0.5)))
+    lifted = heights + RING @ [lift.far_end / 0.4, lift.right_side / 0.5]
+    np.testing.assert_allclose(lifted, 0, atol=1e-15)
+    assert lift.slope_along == pytest.approx(-slope_x, abs=1e-15)
+    assert lift.slope_across == pytest.approx(-slope_y, abs=1e-15)
+    assert lift.still_short == ()
+
+
+def test_a_round_box_lifts_over_its_diameter():
+    lift = lift_of(RING @ [0.01, -0.02], Box(shape="round", inside=(0.6,)))
+    assert lift.far_end == pytest.approx(-0.006)
+    assert lift.right_side == pytest.approx(0.012)
+
+
+def test_without_a_size_only_the_slopes_are_told():
+    lift = lift_of(RING @ [0.01, -0.02], Box())
+    assert lift.far_end is None
+    assert lift.right_side is None
+    assert lift.slope_along == pytest.approx(-0.01)
+    assert lift.slope_across == pytest.approx(0.02)
+
+
+def test_a_pipe_out_of_its_place_stays_short_in_the_levelled_box():
+    """Inserts lift 12.7 mm either way; one pipe stands 40 mm over the others' plane."""
+    plane = RING @ [0.02, -0.01]
+    up = np.eye(6)[2]
+    assert lift_of(plane, Box(), lips=plane + 0.04 * up).still_short == (2,)
+    assert lift_of(plane, Box(), lips=plane + 0.02 * up).still_short == ()

@@ -23,6 +23,7 @@ from dbox.fieldwork.surge import (
 from dbox.hydraulics.surge.inflow import steady
 from dbox.hydraulics.surge.parts import SupplyPipe, Tank, Trench
 from dbox.hydraulics.surge.sources import DAY, PER_PERSON
+from dbox.report.wording import sentences
 from tests.fieldwork.sites import INCH, SIDES, box
 
 PIPE = SupplyPipe(length=9.0, diameter=0.1, fall=0.01)
@@ -77,7 +78,7 @@ def test_only_a_straight_inlet_throws_a_jet() -> None:
     no_places = replace(bare, outlets=tuple(replace(o, position=None) for o in bare.outlets))
     found = prepare(no_places, 1e-5)
     assert found.system.jet is None
-    assert "places of outlets are not given" in found.warnings[-1]
+    assert "places of outlets are not given" in sentences(found.warnings)[-1]
 
 
 def test_only_outlets_in_the_far_wall_face_the_jet() -> None:
@@ -186,23 +187,26 @@ def test_same_seed_same_run() -> None:
 
 def test_what_is_left_out_and_what_goes_over_is_said() -> None:
     bare = run(site(tank=None, supply=None, trenches=()), house_event(["washer"]))
-    said = " ".join(bare.warnings)
+    said = " ".join(sentences(bare.warnings))
     assert all(part in said for part in ("[tank]", "[supply]", "[trench]"))
     brim = replace(site(), box=replace(site().box, rim=0.01))
-    assert any("overtops" in w for w in run(brim, steady(5e-3, 60.0)).warnings)
+    assert any("overtops" in w for w in sentences(run(brim, steady(5e-3, 60.0)).warnings))
     dropped = replace(site(), box=replace(site().box, inlet_drop=0.005))
-    assert any("backs up toward the tank" in w for w in run(dropped, steady(1e-3, 60.0)).warnings)
+    assert any(
+        "backs up toward the tank" in w
+        for w in sentences(run(dropped, steady(1e-3, 60.0)).warnings)
+    )
     flooded = replace(TRENCH, ponding=0.4)
     wet = run(site(trenches=(flooded, TRENCH, TRENCH, TRENCH)), steady(1e-3, 60.0))
-    assert any("outlet 1 stands over its lip" in w for w in wet.warnings)
+    assert any("outlet 1 stands over its lip" in w for w in sentences(wet.warnings))
     full = replace(TRENCH, ponding=0.6, pipe_height=0.58)
     out = run(site(trenches=(full,) * 4), steady(2e-3, 600.0))
-    assert any("come to the surface" in w for w in out.warnings)
+    assert any("come to the surface" in w for w in sentences(out.warnings))
     smeared = replace(TRENCH, soil="smeared")
     invented = run(site(trenches=(smeared,) * 4), steady(1e-3, 60.0))
-    assert any("invented" in w for w in invented.warnings)
+    assert any("invented" in w for w in sentences(invented.warnings))
     trickle = run(site(), steady(TRICKLE / 3, 3600.0))
-    assert any("surface tension" in w for w in trickle.warnings)
+    assert any("surface tension" in w for w in sentences(trickle.warnings))
 
 
 def test_a_quiet_site_says_nothing() -> None:

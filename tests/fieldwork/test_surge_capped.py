@@ -6,6 +6,7 @@ from dbox.fieldwork.site import Box, Site, Works
 from dbox.fieldwork.surge import line_flow, run, run_days
 from dbox.hydraulics.surge.inflow import steady
 from dbox.hydraulics.surge.parts import Trench
+from dbox.report.wording import sentences
 from tests.fieldwork.sites import INCH, box
 
 TRENCH = Trench(length=6.0, width=0.6, depth=0.6, pipe_height=0.2, acceptance=1.5e-7)
@@ -44,5 +45,5 @@ def test_where_the_readings_count_from_does_not_back_the_inlet_up(up: float) -> 
     """60 mm of inlet drop over lips that a steady 15 L/min stands some 15 mm above."""
     poured = steady(2.5e-4, 300.0)
     for drop, backs_up in ((0.06, False), (0.002, True)):
-        said = run(site((up,) * 4, inlet_drop=drop), poured).warnings
+        said = sentences(run(site((up,) * 4, inlet_drop=drop), poured).warnings)
         assert any("backs up toward the tank" in warning for warning in said) is backs_up

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from dbox import Circle, DomainError, Notch, Opening, PipeEnd, Slot
 from dbox.hydraulics.openings import laws
+from dbox.report.wording import sentences
 
 from .boxes import openings, plates
 
@@ -210,8 +211,8 @@ def test_openings_are_values():
 
 
 def test_cautions_name_the_size_that_is_out_of_range():
-    (notch,) = Notch(np.radians(120)).cautions
+    (notch,) = sentences(Notch(np.radians(120)).cautions)
     assert "120 deg is outside the 25 to 100 deg" in notch
-    (slot,) = Slot(0.02).cautions
+    (slot,) = sentences(Slot(0.02).cautions)
     assert "20 mm wide is narrower than the 150 mm" in slot
     assert Notch(np.radians(60)).cautions == Slot(0.15).cautions == Circle(0.05).cautions == ()

@@ -16,6 +16,7 @@ import numpy as np
 
 from dbox.arrays import Array, ArrayLike
 from dbox.errors import DomainError
+from dbox.notes import Note
 
 CAPILLARY_HEAD = 0.005
 """Head below which surface tension decides and weir formulas are out of their range. [m]
@@ -67,8 +68,8 @@ class Opening(ABC):
         """Heads between which the coefficient was measured by its source. [m]"""
 
     @property
-    def cautions(self) -> tuple[str, ...]:
-        """Sentences on what about its shape lies outside its coefficient's source."""
+    def cautions(self) -> tuple[Note, ...]:
+        """What about its shape lies outside its coefficient's source."""
         return ()
 
     def outline(self, reach: float) -> Array:

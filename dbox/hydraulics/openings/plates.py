@@ -13,6 +13,7 @@ from dbox.arrays import GRAVITY, Array
 from dbox.errors import DomainError
 from dbox.hydraulics.openings import laws
 from dbox.hydraulics.openings.base import Opening, check_coefficient, check_positive
+from dbox.notes import Note
 
 
 @dataclass(frozen=True)
@@ -60,15 +61,13 @@ class Notch(Opening):
         return (0.0, np.inf) if self.coefficient is not None else laws.SHEN_HEADS
 
     @property
-    def cautions(self) -> tuple[str, ...]:
+    def cautions(self) -> tuple[Note, ...]:
         """Says so where the angle is outside those its law was measured at."""
         low, high = laws.SHEN_ANGLES
         if self.coefficient is not None or low <= self.angle <= high:
             return ()
-        return (
-            f"a notch of {np.degrees(self.angle):.0f} deg is outside the {np.degrees(low):.0f} to "
-            f"{np.degrees(high):.0f} deg that its coefficient was measured at",
-        )
+        values = {"angle": self.angle, "low": low, "high": high}
+        return (Note(what="opening: notch angle", values=values),)
 
     def outline(self, reach: float) -> Array:
         """Corners (3, 2) of the wedge up to a height. [m]"""
@@ -151,14 +150,12 @@ class Slot(Opening):
         return laws.CARTER_HEADS[0], min(laws.CARTER_HEADS[1], self.top)
 
     @property
-    def cautions(self) -> tuple[str, ...]:
+    def cautions(self) -> tuple[Note, ...]:
         """Says so where the slot is narrower than its law was measured at."""
         if self.coefficient is not None or self.width >= laws.CARTER_WIDTH:
             return ()
-        return (
-            f"a slot {1000 * self.width:.0f} mm wide is narrower than the "
-            f"{1000 * laws.CARTER_WIDTH:.0f} mm that its coefficient was measured down to",
-        )
+        values = {"width": self.width, "least": laws.CARTER_WIDTH}
+        return (Note(what="opening: slot width", values=values),)
 
     def outline(self, reach: float) -> Array:
         """Corners (4, 2) up to a height or to the upper edge. [m]

@@ -1,4 +1,4 @@
-"""Bands, probabilities and verdicts against a slow Monte-Carlo of slots worked out by hand."""
+"""Shares with their bands, chances, targets and verdicts, and a weak flow against a strong one."""
 
 from dataclasses import replace
 from functools import cache
@@ -11,11 +11,13 @@ from hypothesis import strategies as st
 from scipy import stats
 from scipy.optimize import brentq
 
-from dbox import DomainError, Slot, split
+from dbox import Circle, DomainError, Notch, Slot, split
 from dbox.arrays import GRAVITY
+from dbox.fieldwork.levelling import lip_offsets
 from dbox.fieldwork.readings import MOST_READINGS, reduce_readings
-from dbox.fieldwork.shares import Assessment, assess
+from dbox.fieldwork.shares import Assessment, assess, contrast, over_target, target_shares
 from dbox.fieldwork.site import Box, Flow, Site, Target
+from dbox.report.wording import sentences
 
 from .sites import DOSE, HOLE, INCH, POUR, TRICKLE, arrays, box, same_bytes
 
@@ -275,15 +277,15 @@ def test_the_rim_of_the_box_is_minded():
     result = assess(box([0.0, 0.001], flows=[burst], box=Box(rim=0.06)))
     assert result.result.level[0] == pytest.approx(0.06)
     assert result.result.overflow[0] > 0
-    assert any("burst" in w and "overtops" in w for w in result.warnings)
+    assert any("burst" in w and "overtops" in w for w in sentences(result.warnings))
 
 
 def test_names_labels_and_warnings_come_along():
     result = assess(box([0.0, 0.001, 0.0, 0.0]), samples=100)
     assert result.names == ("trickle", "pour", "dose")
     assert result.labels == ("1", "2", "3", "4")
-    assert any(w.startswith("trickle: heads of") for w in result.warnings)
-    assert any("no spread stated" in w for w in result.warnings)
+    assert any(w.startswith("trickle: heads of") for w in sentences(result.warnings))
+    assert any("no spread stated" in w for w in sentences(result.warnings))
 
 
 def test_same_seed_same_answer_to_the_last_bit():
@@ -310,3 +312,153 @@ def test_where_nothing_flows_no_share_is_made_up():
     drowned = assess(box([0.01, 0.011], flows=[DOSE], box=Box(rim=0.005)), samples=100)
     np.testing.assert_array_equal(drowned.result.share, 0)
     assert drowned.cv.shape == (1,)
+
+
+def lines(by: str, sizes: list[float | None], *, capped: list[int] | None = None) -> Site:
+    site = box([0.0] * len(sizes), capped=capped or [], target=Target(by=by))
+    outlets = [
+        replace(o, **{f"line_{by}": size}) for o, size in zip(site.outlets, sizes, strict=True)
+    ]
+    return replace(site, outlets=tuple(outlets))
+
+
+def listed(*weights: float, **site) -> Site:
+    return box([0.0] * len(weights), target=Target(by="list", weights=weights), **site)
+
+
+@given(st.integers(1, 20), st.integers(0, 19))
+def test_equal_shares_of_the_open_outlets(n, last_capped):
+    capped = list(range(1, min(n, last_capped)))
+    shares = target_shares(box([0.0] * n, capped=capped))
+    assert shares.sum() == pytest.approx(1, abs=1e-15)
+    assert set(shares[capped]) <= {0.0}
+    assert np.ptp(np.delete(shares, capped)) == 0
+
+
+@pytest.mark.parametrize("by", ["length", "area"])
+def test_in_proportion_to_the_lines(by):
+    assert target_shares(lines(by, [30.0, 60.0, 10.0])).tolist() == [0.3, 0.6, 0.1]
+    # a capped line needs no size, and its size counts for nothing
+    assert target_shares(lines(by, [30.0, None, 10.0], capped=[1])).tolist() == [0.75, 0.0, 0.25]
+    assert target_shares(lines(by, [30.0, 99.0, 10.0], capped=[1])).tolist() == [0.75, 0.0, 0.25]
+
+
+def test_by_list():
+    assert target_shares(listed(1, 2, 5)).tolist() == [0.125, 0.25, 0.625]
+    assert target_shares(listed(1, 9, 3, capped=[1])).tolist() == [0.25, 0.0, 0.75]
+
+
+@pytest.mark.parametrize("by", ["length", "area"])
+def test_an_open_line_without_its_size_is_named(by):
+    with pytest.raises(DomainError, match=f"outlet 2 has no line {by}"):
+        target_shares(lines(by, [30.0, None, 10.0]))
+
+
+@pytest.mark.parametrize(
+    ("site", "message"),
+    [
+        (replace(listed(1, 2), target=Target(by="list", weights=(1.0,))), "1 weights for 2"),
+        (listed(0, 0), "no open outlet has a target above 0"),
+        (listed(0, 2, capped=[1]), "no open outlet has a target above 0"),
+        (box([0.0, 0.0], capped=[0, 1]), "no open outlet has a target above 0"),
+        (listed(-1, 3), "weight|target"),
+        (listed(1, np.nan), "weight|target"),
+        (listed(1, np.inf), "weight|target"),
+    ],
+)
+def test_impossible_targets_are_refused(site, message):
+    with pytest.raises(DomainError, match=message):
+        target_shares(site)
+
+
+def test_equal_lines_want_equal_lips():
+    assert not lip_offsets(box([0.0, 0.01, -0.01]), 0).any()
+    assert not lip_offsets(box([0.0, 0.01, -0.01], capped=[2]), 0).any()
+
+
+def test_offsets_of_notches_from_their_own_law():
+    """Q = k h^2.5, so each head is (q/k)^0.4 and the lip stands that much under the water."""
+    angle, inflow = 1.2, 4e-4
+    notch, flows = Notch(angle, coefficient=0.58), [Flow(name="dose", inflow=inflow)]
+    site = listed(1, 2, 5, openings=notch, flows=flows)
+    k = 0.58 * 8 / 15 * np.sqrt(2 * GRAVITY) * np.tan(angle / 2)
+    heads = (np.array([0.125, 0.25, 0.625]) * inflow / k) ** 0.4
+    np.testing.assert_allclose(lip_offsets(site, 0), heads.max() - heads, rtol=1e-10, atol=1e-16)
+
+
+@given(st.lists(st.floats(0.2, 5), min_size=2, max_size=6), st.sampled_from([0, 1, 2]))
+def test_lips_at_their_offsets_meet_the_targets_at_that_flow(weights, flow):
+    kinds = [HOLE, Slot(0.03), Circle(0.04)]
+    site = listed(*weights, openings=[kinds[i % 3] for i in range(len(weights))])
+    offset = lip_offsets(site, flow)
+    share = split(site.flows[flow].inflow, offset, [o.opening for o in site.outlets]).share
+    np.testing.assert_allclose(share, target_shares(site), rtol=1e-9)
+    assert offset.min() == 0
+
+
+def test_a_line_of_weight_zero_has_its_lip_at_the_water():
+    site = listed(1, 1, 0)
+    head = float(split(POUR.inflow / 2, [0.0], HOLE).head[0])
+    np.testing.assert_allclose(lip_offsets(site, 1), [0, 0, head], rtol=1e-12)
+
+
+def test_unequal_holes_at_equal_targets_want_unequal_lips():
+    site = box([0.0, 0.0], openings=[Circle(0.03, coefficient=0.6), HOLE], flows=[TRICKLE, DOSE])
+    trickle, dose = lip_offsets(site, 0), lip_offsets(site, 1)
+    assert trickle[0] == dose[0] == 0  # the small hole needs the most head
+    assert 0 < trickle[1] < dose[1]
+
+
+GPM = 231 * INCH**3 / 60
+
+
+def contrast_of(*gpm: float, readings=(0.0, -0.003, 0.002, 0.0), **site):
+    flows = [Flow(name=f"{q} gpm", inflow=q * GPM) for q in gpm]
+    drawn = box(list(readings), flows=flows, **site)
+    return contrast(drawn, reduce_readings(drawn))
+
+
+@pytest.mark.parametrize(
+    ("asked", "weak", "strong"),
+    [
+        ((3, 0.5, 25, 1), 0.5 * GPM, 25 * GPM),
+        ((0.5, 4), 0.5 * GPM, 4 * GPM),  # eight times is contrast enough
+        ((0.5,), 0.5 * GPM, 30 * GPM),
+        ((0.5, 3.9), 0.5 * GPM, 30 * GPM),
+        ((25,), 0.5 * GPM, 25 * GPM),
+        ((10, 25), 0.5 * GPM, 25 * GPM),
+    ],
+)
+def test_flows_too_much_alike_are_held_against_an_ordinary_one(asked, weak, strong):
+    result = contrast_of(*asked)
+    assert (result.weak.inflow, result.strong.inflow) == pytest.approx((weak, strong))
+
+
+def test_shares_at_both_flows_and_who_is_favoured():
+    result = contrast_of(0.5, 25)
+    for share, gpm in ((result.weak_share, 0.5), (result.strong_share, 25)):
+        by_hand = split(gpm * GPM, [0.0, -0.003, 0.002, 0.0], HOLE).share
+        np.testing.assert_allclose(share, by_hand, rtol=1e-9)
+        assert not share.flags.writeable
+    assert (result.favoured, result.starved) == (1, 2)
+    assert np.ptp(result.weak_share) > 5 * np.ptp(result.strong_share)
+
+
+def test_favoured_is_told_over_each_lines_own_target():
+    """The lowest lip feeds the longest line: it is the other low one that is favoured."""
+    target = Target(by="list", weights=(1.0, 9.0, 1.0, 1.0))
+    result = contrast_of(25, 200, readings=(-0.002, -0.003, 0.0, 0.0), target=target)
+    assert result.favoured == 0
+    assert result.starved == 1
+
+
+def test_a_capped_outlet_is_neither_favoured_nor_starved():
+    result = contrast_of(0.5, 25, readings=(-0.01, 0.0, 0.003, 0.001), capped=[0])
+    assert result.weak_share[0] == 0
+    assert (result.favoured, result.starved) == (1, 2)
+
+
+def test_nothing_wanted_is_neither_over_nor_under():
+    shares, target = np.array([[0.5, 0.5, 0.0]]), np.array([0.25, 0.75, 0.0])
+    np.testing.assert_allclose(over_target(shares, target), [[2.0, 2 / 3, 1.0]])
+    np.testing.assert_allclose(over_target(shares, target, without=0.0), [[2.0, 2 / 3, 0.0]])
