@@ -15,9 +15,9 @@ import numpy as np
 import numpy.typing as npt
 from matplotlib.animation import AbstractMovieWriter, FFMpegWriter, HTMLWriter, PillowWriter
 from matplotlib.artist import Artist
-from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 from PIL import Image
 
 from dbox.arrays import Array
@@ -37,25 +37,23 @@ from dbox.drawings.style import (
     pens,
     wrap,
 )
-from dbox.drawings.surge_picture import dress
-from dbox.drawings.surge_views import (
-    FRAME,
-    MOVING_FRAMES,
-    BoxView,
-    Scale,
-    ShareView,
-    about,
-    clock,
-    frame_times,
-    full_bar,
-    moment,
-    shown_until,
-    time_unit,
-)
+from dbox.drawings.surge_picture import TITLE_TEXT, dress
+from dbox.drawings.surge_views import BoxView, Scale, ShareView, clock, time_unit
 from dbox.errors import DomainError, ScenarioError, any_of
-from dbox.fieldwork.surge import Outcome
+from dbox.fieldwork.surge import (
+    MOVING_FRAMES,
+    SurgeOutcome,
+    frame_times,
+    highest_share,
+    shown_until,
+)
 from dbox.files.write_file import check_place, write_file
+from dbox.report.surge_report import volume_text
+from dbox.report.wording import sentences
 from dbox.units import GALLON, INCH, MINUTE, gpm, inches_mm
+
+FRAME = 0.08
+"""Playing time of a frame; whole hundredths, as a GIF counts. [s]"""
 
 WIDTH, HEIGHT, DOTS = 8.0, 6.0, 100
 """Size of a frame [in], and its dots per inch."""
@@ -64,33 +62,56 @@ _LEFT, _RIGHT, _TOP = 0.75, 7.85, 5.88
 
 
 class SurgeFrame:
-    """A figure that shows a run at one moment.
-
-    outcome: The run.
-    figure: An empty figure to draw in; left out, a new one.
-    """
+    """A figure that shows a run at one moment, drawn in an empty figure or in a new one."""
 
     @pens
-    def __init__(self, outcome: Outcome, figure: Figure | None = None) -> None:
-        if len(outcome.labels) > MOST_OUTLETS:
-            raise DomainError(
-                f"{len(outcome.labels)} outlets: a drawing holds at most {MOST_OUTLETS}"
-            )
-        self.outcome, self.run = outcome, outcome.surge
+    def __init__(self, outcome: SurgeOutcome, figure: Figure | None = None) -> None:
+        n = len(outcome.labels)
+        if n > MOST_OUTLETS:
+            raise DomainError(f"{n} outlets: a drawing holds at most {MOST_OUTLETS}")
+        self.run = run = outcome.surge
         self.figure = figure if figure is not None else Figure()
         self.figure.set(size_inches=(WIDTH, HEIGHT), dpi=DOTS)
         page = self.figure.add_axes((0, 0, 1, 1))
         page.set(xlim=(0, WIDTH), ylim=(0, HEIGHT))
         page.set_axis_off()
         sheet = Sheet(self.figure, page, _LEFT, _RIGHT, 0.1, _TOP)
-        self._write_head(sheet)
+
+        title = wrap(outcome.site.title or TITLE_TEXT, 6.0, HEADING, "bold", 1)[0]
+        about = wrap(f"{run.event.name or 'a flow'}: {volume_text(run)}", 6.0, SMALL, most=1)[0]
+        notes = " ".join(f"! {note}." for note in joined(sentences(outcome.warnings)))
+        sheet.write(0.12, _TOP, title, HEADING, weight="bold")
+        sheet.write(0.12, _TOP - 0.22, about)
+        self.status = sheet.write(0.12, _TOP - 0.42, "")
+        sheet.write(0.12, _TOP - 0.64, "\n".join(wrap(notes, _RIGHT - 0.12, SMALL, most=2)))
+        self.clock = sheet.write(_RIGHT, _TOP, "", TITLE, ha="right", weight="bold")
+
         place = (_LEFT, _RIGHT, 2.55, _TOP - 1.0)
-        self.box = BoxView(sheet, outcome.site, self.run, Scale.of(self.run), place)
-        whole = full_bar(outcome)
+        self.box = BoxView(sheet, outcome.site, run, Scale.of(run), place)
         first, column = self.box.first, self.box.column
-        self.shares = ShareView(sheet, outcome, first, column, 1.45, 2.5, whole)
-        self._write_key(sheet)
-        self._draw_strips(sheet)
+        self.shares = ShareView(sheet, outcome, first, column, 1.45, 2.5, highest_share([outcome]))
+        # left of the bars, under the inlet's column
+        key = wrap("share so far; dashed: its target", first - 0.6 * column - 0.12, SMALL)
+        sheet.write(0.12, 2.4, "\n".join(key))
+
+        until, rate = shown_until(run), MINUTE / GALLON
+        self.unit, name = time_unit(until)
+        over = (run.level - run.system.still_level) / INCH
+        flows = [run.inflow * rate, run.flow.sum(1) * rate]
+        self.marks: list[Line2D] = []
+        for left, right, words, curves in (
+            (_LEFT, 4.15, f"water over the lowest lip, in, against {name}", [over]),
+            (4.7, _RIGHT, "gpm: in (solid), all outlets (dashed)", flows),
+        ):
+            axes = sheet.axes(left, right, 0.4, 1.12)
+            most = max(float(np.max(curve)) for curve in curves)
+            dress(axes, until / self.unit, 0.0, 1.08 * most if most > 0 else 1.0, count=3)
+            for curve, dashes in zip(curves, DASHES, strict=False):
+                # light enough for the mark to be seen
+                axes.plot(run.time / self.unit, curve, color=GREY, linewidth=THIN, linestyle=dashes)
+            sheet.write(left, 1.3, words)
+            self.marks += axes.plot([0.0, 0.0], axes.get_ylim(), color=INK, linewidth=MEDIUM,
+                                    label="now", zorder=5)  # fmt: skip
         self.show(0.0)
         use_fonts([self.figure])
         for artist in self.moving:
@@ -104,60 +125,17 @@ class SurgeFrame:
     @pens
     def show(self, time: float) -> None:
         """Move everything to a time; time [s]."""
-        now = moment(self.run, time)
+        now = self.run.at(time)
         self.box.show(now)
         self.shares.show(now.share)
         for mark in self.marks:
             mark.set_xdata([time / self.unit] * 2)
         self.clock.set_text(clock(time))
-        still = self.run.system.still_level
-        words = f"in {gpm(now.inflow)};  water {inches_mm(now.level - still)} over the lowest lip"
+        over = inches_mm(now.level - self.run.system.still_level)
+        words = f"in {gpm(now.inflow)};  water {over} over the lowest lip"
         if self.run.system.rim is not None and now.overflow > 0:
             words += f";  OVER THE RIM {gpm(now.overflow)}"
         self.status.set_text(words)
-
-    def _write_head(self, sheet: Sheet) -> None:
-        title = self.outcome.site.title or "A discharge on its way through the box"
-        sheet.write(0.12, _TOP, wrap(title, 6.0, HEADING, "bold", 1)[0], HEADING, weight="bold")
-        sheet.write(0.12, _TOP - 0.22, wrap(about(self.run), 6.0, SMALL, most=1)[0])
-        notes = " ".join(f"! {note}." for note in joined(self.outcome.warnings))
-        sheet.write(0.12, _TOP - 0.64, "\n".join(wrap(notes, _RIGHT - 0.12, SMALL, most=2)))
-        look = {"ha": "right", "weight": "bold"}
-        self.clock = sheet.write(_RIGHT, _TOP, "", TITLE, **look)
-        self.status = sheet.write(0.12, _TOP - 0.42, "")
-
-    def _write_key(self, sheet: Sheet) -> None:
-        """Left of the bars, under the inlet's column."""
-        room = self.box.first - 0.6 * self.box.column - 0.12
-        lines = wrap("share so far; dashed: its target", room, SMALL)
-        sheet.write(0.12, 2.4, "\n".join(lines))
-
-    def _draw_strips(self, sheet: Sheet) -> None:
-        run, until = self.run, shown_until(self.run)
-        self.unit, name = time_unit(until)
-        self.marks = []
-        over = (run.level - run.system.still_level) / INCH
-        rate = MINUTE / GALLON
-        strips = [
-            (_LEFT, 4.15, f"water over the lowest lip, in, against {name}", [over]),
-            (4.7, _RIGHT, "gpm: in (solid), all outlets (dashed)",
-             [run.inflow * rate, run.flow.sum(1) * rate]),
-        ]  # fmt: skip
-        for left, right, words, curves in strips:
-            axes = sheet.axes(left, right, 0.4, 1.12)
-            _plot(axes, run.time / self.unit, curves, until / self.unit)
-            sheet.write(left, 1.3, words)
-            (mark,) = axes.plot([0.0, 0.0], axes.get_ylim(), color=INK, linewidth=MEDIUM,
-                                label="now", zorder=5)  # fmt: skip
-            self.marks.append(mark)
-
-
-def _plot(axes: Axes, time: Array, curves: list[Array], until: float) -> None:
-    """Curves from 0 on, light enough for the mark to be seen."""
-    most = max(float(np.max(curve)) for curve in curves)
-    dress(axes, until, 0.0, 1.08 * most if most > 0 else 1.0, count=3)
-    for curve, dashes in zip(curves, DASHES, strict=False):
-        axes.plot(time, curve, color=GREY, linewidth=THIN, linestyle=dashes)
 
 
 FILM_SUFFIXES = (".gif", ".mp4", ".html")
@@ -232,13 +210,10 @@ def grey_picture(canvas: Any) -> Image.Image:
 
 
 class Film:
-    """A run on a canvas, frame after frame.
-
-    outcome: The run.
-    """
+    """A run on a canvas, frame after frame."""
 
     @pens
-    def __init__(self, outcome: Outcome) -> None:
+    def __init__(self, outcome: SurgeOutcome) -> None:
         self.screen = Screen()
         self.frame = SurgeFrame(outcome, self.screen)
         canvas: Any = FigureCanvasAgg(self.screen)
@@ -292,7 +267,7 @@ def check_film(path: Path | str, *, overwrite: bool = False) -> Path:
 
 
 def write_film(
-    outcome: Outcome,
+    outcome: SurgeOutcome,
     path: Path | str,
     *,
     overwrite: bool = False,

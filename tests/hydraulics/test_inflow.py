@@ -9,9 +9,8 @@ from scipy.integrate import solve_ivp
 from dbox.arrays import GRAVITY
 from dbox.errors import DomainError
 from dbox.hydraulics.pipes import full_flow
-from dbox.hydraulics.surge.inflow import measured, one_after_another, pulses, steady
+from dbox.hydraulics.surge.inflow import concatenate, measured, pulses, steady
 from dbox.hydraulics.surge.sources import (
-    DAY,
     FIXTURES,
     PER_PERSON,
     Pump,
@@ -20,6 +19,7 @@ from dbox.hydraulics.surge.sources import (
     to_inflow,
     use,
 )
+from dbox.units import DAY
 
 GALLON = 231 * 0.0254**3
 GPM = GALLON / 60
@@ -160,7 +160,7 @@ def test_mean_day_sends_what_the_fixtures_say() -> None:
 def test_a_day_ends_at_midnight_and_days_follow_each_other() -> None:
     each = [to_inflow(household_day(6, 1, d)) for d in range(30)]
     assert all(flow.end <= DAY for flow in each)
-    joined = one_after_another(each, DAY)
+    joined = concatenate(each, DAY)
     assert joined.volume(30 * DAY) == pytest.approx(sum(flow.volume(DAY) for flow in each))
     assert joined.volume(DAY) == pytest.approx(each[0].volume(DAY))
 
