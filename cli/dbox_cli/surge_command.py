@@ -22,73 +22,43 @@ class Side(Enum):
     INLET = "inlet"
 
 
-Event = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--event",
-        metavar="FIXTURE",
-        help="toilet, shower, bath, washer, dishwasher or sink; repeated ones start together.",
-    ),
-]
-Day = Annotated[bool, typer.Option("--day", help="A plausible day of the house.")]
-Days = Annotated[int | None, typer.Option(min=1, max=3660, help="That many days, each drawn anew.")]
-Dose = Annotated[
-    str | None, typer.Option(help='pump, siphon (of FILE), or such as "60 gal at 30 gpm".')
-]
-InflowFile = Annotated[
-    str | None,
-    typer.Option("--inflow", metavar="FILE.csv", help="Measured at the box: seconds,m3_s."),
-]
-Contrast = Annotated[
-    bool, typer.Option("--contrast", help="The same volume at each flow of FILE, side by side.")
-]
-Volume = Annotated[str, typer.Option(help="That volume.")]
-People = Annotated[
-    int | None, typer.Option(min=1, max=100, help="How many live in the house [as in FILE].")
-]
-Settling = Annotated[
-    str | None, typer.Option(help='How much one side of the box sinks in a year, as "1/4 in".')
-]
-Toward = Annotated[Side, typer.Option(help="Which side sinks, as seen from the inlet.")]
-Until = Annotated[
-    str | None, typer.Option("--for", help='How long to go on, such as "2 h" [till it is through].')
-]
-DaysSeed = Annotated[int, typer.Option(min=0, help="Seed of the days; same seed, same days.")]
-Out = Annotated[
-    Path | None,
-    typer.Option(help="Film (.gif, .mp4, .html) or picture (.png, .pdf, .svg) to write."),
-]
-
-
 def command(
     file: File,
-    event: Event = None,
-    day: Day = False,
-    days: Days = None,
-    dose: Dose = None,
-    inflow: InflowFile = None,
-    contrast: Contrast = False,
-    volume: Volume = "20 gal",
-    people: People = None,
-    settling: Settling = None,
-    toward: Toward = Side.RIGHT,
-    until: Until = None,
-    seed: DaysSeed = 0,
+    event: Annotated[list[str] | None, typer.Option(
+        metavar="FIXTURE",
+        help="toilet, shower, bath, washer, dishwasher or sink; repeated ones start together.",
+    )] = None,
+    day: Annotated[bool, typer.Option("--day", help="A plausible day of the house.")] = False,
+    days: Annotated[int | None, typer.Option(
+        min=1, max=3660, help="That many days, each drawn anew.")] = None,
+    dose: Annotated[str | None, typer.Option(
+        help='pump, siphon (of FILE), or such as "60 gal at 30 gpm".')] = None,
+    inflow: Annotated[str | None, typer.Option(
+        metavar="FILE.csv", help="Measured at the box: seconds,m3_s.")] = None,
+    contrast: Annotated[bool, typer.Option(
+        "--contrast", help="The same volume at each flow of FILE, side by side.")] = False,
+    volume: Annotated[str, typer.Option(help="That volume.")] = "20 gal",
+    people: Annotated[int | None, typer.Option(
+        min=1, max=100, help="How many live in the house [as in FILE].")] = None,
+    settling: Annotated[str | None, typer.Option(
+        help='How much one side of the box sinks in a year, as "1/4 in".')] = None,
+    toward: Annotated[Side, typer.Option(
+        help="Which side sinks, as seen from the inlet.")] = Side.RIGHT,
+    until: Annotated[str | None, typer.Option(
+        "--for", help='How long to go on, such as "2 h" [till it is through].')] = None,
+    seed: Annotated[int, typer.Option(
+        min=0, help="Seed of the days; same seed, same days.")] = 0,
     as_json: AsJson = False,
-    out: Out = None,
+    out: Annotated[Path | None, typer.Option(
+        help="Film (.gif, .mp4, .html) or picture (.png, .pdf, .svg) to write.")] = None,
     overwrite: Overwrite = False,
-) -> None:
+) -> None:  # fmt: skip
     """A discharge through tank, pipe, box and trenches, minute by minute."""
     from dataclasses import replace
 
     from dbox.fieldwork.surge import house_event, run, run_days, settling_rates, side_by_side
-    from dbox.files.typed_surge import (
-        read_inflow,
-        typed_dose,
-        typed_settling,
-        typed_until,
-        typed_volume,
-    )
+    from dbox.files import surge_keys
+    from dbox.files.typed_surge import read_inflow, run_time, typed, typed_dose
     from dbox.report.surge_report import contrast_json, contrast_report, report, surge_json
 
     refuse_one_file_twice({"FILE": file, "--inflow": inflow, "--out": out})
@@ -111,16 +81,16 @@ def command(
     if out:
         _check_out(out, overwrite=overwrite, contrast=compared)
     with naming(file):
-        sinks = None
+        sinks, seconds, days = None, None, days or 1
         if settling is not None:
-            sinks = settling_rates(site, typed_settling(settling), toward.value)
+            sinking = typed("--settling", surge_keys.settling, settling)
+            sinks = settling_rates(site, sinking, toward.value)
         if compared:
-            outcomes = side_by_side(site, typed_volume(volume, "--volume"))
+            outcomes = side_by_side(site, typed("--volume", surge_keys.some_volume, volume))
         elif asked in ("--day", "--days"):
-            with progress_bar(f"{days or 1} days") as progress:
-                outcomes = (
-                    run_days(site, days or 1, seed=seed, settling=sinks, progress=progress),
-                )
+            with progress_bar(f"{days} days") as progress:
+                found = run_days(site, days, seed=seed, settling=sinks, progress=progress)
+            outcomes = (found,)
         else:
             if inflow is not None:
                 flow = read_inflow(inflow)
@@ -128,7 +98,9 @@ def command(
                 flow = typed_dose(site.works, dose)
             else:
                 flow = house_event(event or ())
-            outcomes = (run(site, flow, seconds=typed_until(until), settling=sinks),)
+            if until is not None:
+                seconds = typed("--for", run_time, until)
+            outcomes = (run(site, flow, seconds=seconds, settling=sinks),)
     if out:
         _write_out(outcomes, out, overwrite=overwrite, contrast=compared, quiet=as_json)
     files = [str(out)] if out else []

@@ -6,14 +6,14 @@ saving hands over what stands on the canvas. A GIF is kept in sixteen greys all 
 """
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from subprocess import CalledProcessError
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from matplotlib.animation import AbstractMovieWriter, FFMpegWriter, HTMLWriter, PillowWriter
+from matplotlib.animation import FFMpegWriter, HTMLWriter
 from matplotlib.artist import Artist
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
@@ -148,24 +148,6 @@ _GREYS = 16
 _TO_GREY = np.rint(np.arange(256) * (_GREYS - 1) / 255).astype(np.uint8)
 _PALETTE = np.repeat(np.arange(_GREYS) * 255 // (_GREYS - 1), 3).astype(np.uint8).tobytes()
 
-_PLAYER_STYLE = """<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<style>
-.animation img { max-width: 100%; height: auto; }
-.anim-controls { max-width: 100%; }
-.fa { font-style: normal; }
-.fa-minus::before { content: "\\2212"; }
-.fa-plus::before { content: "+"; }
-.fa-fast-backward::before { content: "|\\25C0"; }
-.fa-step-backward::before { content: "\\2039"; }
-.fa-play::before { content: "\\25B6"; }
-.fa-play.fa-flip-horizontal::before { content: "\\25C0"; }
-.fa-pause::before { content: "\\2016"; }
-.fa-step-forward::before { content: "\\203A"; }
-.fa-fast-forward::before { content: "\\25B6|"; }
-</style>
-"""
-
 
 class Screen(Figure):
     """A figure whose saving hands over what stands on its canvas."""
@@ -177,28 +159,6 @@ class Screen(Figure):
             fname.write(canvas.buffer_rgba())
         else:
             grey_picture(canvas).save(fname, format=how["format"])
-
-
-class GreyGif(PillowWriter):
-    """Pillow's GIF, its frames in one palette of greys from the start."""
-
-    def setup(self, fig: Figure, outfile: Any, dpi: float | None = None) -> None:
-        """Begin a film; dpi [dots/in]."""
-        super().setup(fig, outfile, dpi=dpi)
-        self.pictures: list[Image.Image] = []
-
-    def grab_frame(self, **_: Any) -> None:
-        """Take what stands on the canvas."""
-        canvas: Any = self.fig.canvas
-        self.pictures.append(grey_picture(canvas))
-
-    def finish(self) -> None:
-        """Write the file; the last frame stands for `LAST_FRAME`."""
-        each = round(1000 / self.fps)
-        durations = [each] * (len(self.pictures) - 1) + [round(1000 * LAST_FRAME)]
-        first, *others = self.pictures
-        first.save(self.outfile, save_all=True, append_images=others, duration=durations, loop=0,
-                   optimize=False)  # fmt: skip
 
 
 def grey_picture(canvas: Any) -> Image.Image:
@@ -230,20 +190,23 @@ class Film:
         for artist in self.frame.moving:
             artist.draw(renderer)
 
-    def play(
-        self,
-        writer: AbstractMovieWriter,
-        path: Path,
-        times: Array,
-        progress: Callable[[float], None] | None = None,
-    ) -> None:
-        """Hand every frame to a writer; times [s]."""
-        with writer.saving(self.screen, path, self.screen.dpi):
-            for count, time in enumerate(times, start=1):
-                self.show(float(time))
-                writer.grab_frame()
-                if progress:
-                    progress(count / times.size)
+    def frames(
+        self, times: Array, progress: Callable[[float], None] | None = None
+    ) -> Iterator[FigureCanvasAgg]:
+        """The canvas at each of some times [s]."""
+        for count, time in enumerate(times, start=1):
+            self.show(float(time))
+            yield self.canvas
+            if progress:
+                progress(count / times.size)
+
+
+def write_gif(frames: Iterable[FigureCanvasAgg], path: Path) -> None:
+    """Write a GIF, its frames in one palette of greys from the start; the last one stands."""
+    first, *others = [grey_picture(canvas) for canvas in frames]
+    durations = [round(1000 * FRAME)] * len(others) + [round(1000 * LAST_FRAME)]
+    first.save(path, save_all=True, append_images=others, duration=durations, loop=0,
+               optimize=False)  # fmt: skip
 
 
 def check_film(path: Path | str, *, overwrite: bool = False) -> Path:
@@ -276,11 +239,21 @@ def write_film(
 ) -> None:
     """Write the film of a run as GIF, MP4 or HTML, as the suffix says."""
     path = check_film(path, overwrite=overwrite)
-    film = Film(outcome)
+    film, times = Film(outcome), frame_times(outcome.surge, frames)
+    fps: Any = 1.0 / FRAME
 
     def make(draft: Path) -> None:
+        shown = film.frames(times, progress)
+        if draft.suffix == ".gif":
+            write_gif(shown, draft)
+            return
+        writer: Any = FFMpegWriter(fps=fps)
+        if draft.suffix == ".html":
+            writer = HTMLWriter(fps=fps, embed_frames=True, default_mode="once", embed_limit=1e3)
         try:
-            film.play(_writer(draft), draft, frame_times(outcome.surge, frames), progress)
+            with writer.saving(film.screen, draft, film.screen.dpi):
+                for _ in shown:
+                    writer.grab_frame()
         except CalledProcessError as error:
             raise ScenarioError(
                 f"{path}: ffmpeg cannot write it (it ended with {error.returncode}); make room, "
@@ -292,18 +265,10 @@ def write_film(
     write_file(path, make, overwrite=overwrite)
 
 
-def _writer(path: Path) -> AbstractMovieWriter:
-    fps: Any = 1.0 / FRAME
-    if path.suffix == ".gif":
-        return GreyGif(fps=fps)
-    if path.suffix == ".mp4":
-        return FFMpegWriter(fps=fps)
-    return HTMLWriter(fps=fps, embed_frames=True, default_mode="once", embed_limit=1000.0)
-
-
 def _alone(page: str) -> str:
     """Rid matplotlib's player of what it fetches: its buttons' letters; and of its random name."""
     page = re.sub(r"<link [^>]*>", "", page)
     name = re.search(r"_anim_img([0-9a-f]{32})", page)
     assert name is not None
-    return "<!DOCTYPE html>\n" + _PLAYER_STYLE + page.replace(name[1], "surge")
+    head = Path(__file__).with_name("film_player.html").read_text(encoding="utf-8")
+    return head + page.replace(name[1], "surge")

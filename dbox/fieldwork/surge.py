@@ -336,17 +336,8 @@ def run(
 ) -> SurgeOutcome:
     """Run an event through a site; seconds [s], settling [m/s]."""
     until = seconds or natural_end(site, event)
-    found = surge(
-        system_of(site, line_flow(site, event), pumped=event.pumped),
-        event,
-        seconds=until,
-        max_change=FINE_MAX_CHANGE if until <= DAY else None,
-        settling=settling,
-        progress=progress,
-    )
-    people = site.works.people
-    sent = np.nan if people is None else people * PER_PERSON / DAY
-    return _outcome(site, found, sent * found.share)
+    fine = FINE_MAX_CHANGE if until <= DAY else None
+    return _run(site, event, until, fine, settling, progress)
 
 
 def run_days(
@@ -362,9 +353,7 @@ def run_days(
     settling [m/s].
     """
     event = house_days(site, days, seed)
-    system = system_of(site, line_flow(site, event))
-    found = surge(system, event, seconds=days * DAY, settling=settling, progress=progress)
-    return _outcome(site, found, found.volume[-1] / found.seconds, ponding(found))
+    return _run(site, event, days * DAY, None, settling, progress, over_days=True)
 
 
 def side_by_side(site: Site, volume: float) -> tuple[SurgeOutcome, ...]:
@@ -373,11 +362,23 @@ def side_by_side(site: Site, volume: float) -> tuple[SurgeOutcome, ...]:
     return tuple(run(site, event) for event in events)
 
 
-def _outcome(
-    site: Site, found: Surge, load: Array, first_to_pond: Ponding | None = None
+def _run(
+    site: Site,
+    event: Inflow,
+    seconds: float,
+    max_change: float | None,
+    settling: Array | None,
+    progress: Callable[[float], None] | None,
+    *,
+    over_days: bool = False,
 ) -> SurgeOutcome:
-    lines = found.system.trenches
-    capacity = np.array([line.capacity if line else np.nan for line in lines])
+    system = system_of(site, line_flow(site, event), pumped=event.pumped)
+    found = surge(system, event, seconds=seconds, max_change=max_change, settling=settling,
+                  progress=progress)  # fmt: skip
+    people = site.works.people
+    sent = np.nan if people is None else people * PER_PERSON / DAY
+    load = found.volume[-1] / found.seconds if over_days else sent * found.share
+    capacity = np.array([line.capacity if line else np.nan for line in system.trenches])
     target = target_shares(site)
     freeze(load, capacity, target)
     return SurgeOutcome(
@@ -386,7 +387,7 @@ def _outcome(
         target=target,
         load=load,
         capacity=capacity,
-        ponding=first_to_pond,
+        ponding=ponding(found) if over_days else None,
         warnings=notes_on(site, found),
     )
 

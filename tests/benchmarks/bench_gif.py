@@ -22,7 +22,7 @@ from matplotlib.figure import Figure
 
 from dbox.arrays import Array
 from dbox.drawings.style import pens
-from dbox.drawings.surge_film import FRAME, Film, GreyGif, SurgeFrame
+from dbox.drawings.surge_film import FRAME, Film, SurgeFrame, write_gif
 from dbox.fieldwork.surge import SurgeOutcome, house_event, run, shown_until
 from dbox.files import scenario
 from tests.benchmarks.ratios import Row, alone, best_of
@@ -33,7 +33,7 @@ SCENARIO = Path(__file__).parents[2] / "scenarios" / "family-of-four.toml"
 
 def ours(outcome: SurgeOutcome, times: Array, path: Path) -> None:
     """Write the film as the package does."""
-    Film(outcome).play(GreyGif(fps=1 / FRAME), path, times)
+    write_gif(Film(outcome).frames(times), path)
 
 
 @pens
