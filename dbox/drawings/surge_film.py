@@ -87,12 +87,11 @@ class SurgeFrame:
         self.clock = sheet.write(_RIGHT, _TOP, "", TITLE, ha="right", weight="bold")
 
         place = (_LEFT, _RIGHT, 2.55, _TOP - 1.0)
-        self.box = BoxView(sheet, outcome.site, run, Scale.of(run), place)
-        first, column = self.box.first, self.box.column
-        self.shares = ShareView(sheet, outcome, first, column, 1.45, 2.5, highest_share([outcome]))
+        self.box = BoxView(sheet, outcome, Scale.of(run), place)
+        self.shares = ShareView(sheet, self.box, (1.45, 2.5), highest_share([outcome]))
         # left of the bars, under the inlet's column
-        key = wrap("share so far; dashed: its target", first - 0.6 * column - 0.12, SMALL)
-        sheet.write(0.12, 2.4, "\n".join(key))
+        room = self.box.first - 0.6 * self.box.column - 0.12
+        sheet.write(0.12, 2.4, "\n".join(wrap("share so far; dashed: its target", room, SMALL)))
 
         until, rate = shown_until(run), MINUTE / GALLON
         self.unit, name = time_unit(until)

@@ -185,22 +185,15 @@ def contrast_figure(outcomes: Sequence[SurgeOutcome]) -> Figure:
     scale, whole = Scale.of(*(o.surge for o in drawn)), highest_share(drawn)
     for place, outcome in enumerate(drawn):
         left = start + place * width
-        sides = (left, left + width - _CONTRAST_GAP)
-        _draw_panel(sheet, outcome, scale, whole, sides, first=place == 0)
+        _draw_panel(sheet, outcome, scale, whole, left, left + width - _CONTRAST_GAP)
     return sheet.figure
 
 
 def _draw_panel(
-    sheet: Sheet,
-    outcome: SurgeOutcome,
-    scale: Scale,
-    whole: float,
-    sides: tuple[float, float],
-    *,
-    first: bool,
+    sheet: Sheet, outcome: SurgeOutcome, scale: Scale, whole: float, left: float, right: float
 ) -> None:
     """Name and numbers of a run, its box, its bars, and its level against time."""
-    run, (left, right), y = outcome.surge, sides, sheet.top
+    run, y, first = outcome.surge, sheet.top, left == sheet.left + _SCALE_ROOM
     shares = run.share[[not outlet.capped for outlet in outcome.site.outlets]]
     for text, size, weight in (
         (run.event.name, HEADING, "bold"),
@@ -215,10 +208,9 @@ def _draw_panel(
     bottom = sheet.bottom + 0.3
     bars, below = bottom + _STRIP + 0.3, bottom + _STRIP + 0.35 + _BARS
     own = replace(scale, per_flow=Scale.of(run).per_flow)
-    view = BoxView(sheet, outcome.site, run, own, (left, right, below, y - 0.1), ticks=first)
+    view = BoxView(sheet, outcome, own, (left, right, below, y - 0.1), ticks=first)
     view.show(run.at(run.peak_time))
-    shown = ShareView(sheet, outcome, view.first, view.column, bars, below - 0.1, whole)
-    shown.show(run.share)
+    ShareView(sheet, view, (bars, below - 0.1), whole).show(run.share)
 
     # one scale of heights for all runs
     until = shown_until(run)

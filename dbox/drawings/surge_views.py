@@ -31,7 +31,6 @@ from dbox.drawings.style import (
     wrap,
 )
 from dbox.drawings.wall import outline
-from dbox.fieldwork.site import Site
 from dbox.fieldwork.surge import SurgeOutcome
 from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.surge.parts import Trench
@@ -39,6 +38,9 @@ from dbox.hydraulics.surge.stepper import MIN_FLOW, Moment, Surge
 from dbox.units import DAY, HOUR, INCH, MINUTE, inches
 
 P = TypeVar("P", bound=Patch)
+
+Place = tuple[float, float, float, float]
+"""Left, right, bottom and top on the page. [in]"""
 
 
 def clock(seconds: float) -> str:
@@ -62,71 +64,6 @@ def time_unit(seconds: float) -> tuple[float, str]:
     """
     units = [(1.0, "s"), (MINUTE, "min"), (HOUR, "h")]
     return next((u for u in units if seconds <= 180 * u[0]), (DAY, "days"))
-
-
-_BAR = 0.56
-
-NUMBER_ROOM = 0.2
-"""Paper for the numbers under the bars. [in]"""
-
-
-class ShareView:
-    """Bars of the shares, one under each outlet's column.
-
-    first: Middle of the first column on the page. [in]
-    column: Width of a column. [in]
-    bottom: Of the numbers under the bars, on the page. [in]
-    top: Of the bars, on the page. [in]
-    whole: Share that a bar of full height stands for. [-]
-    """
-
-    def __init__(
-        self,
-        sheet: Sheet,
-        outcome: SurgeOutcome,
-        first: float,
-        column: float,
-        bottom: float,
-        top: float,
-        whole: float,
-    ) -> None:
-        n = len(outcome.labels)
-        left, right = first - 0.5 * column, first + (n - 0.5) * column
-        self.axes = axes = sheet.axes(left, right, bottom + NUMBER_ROOM, top)
-        axes.set(xlim=(-0.5, n - 0.5), ylim=(0.0, whole), xticks=[], yticks=[])
-        for side in ("left", "right", "top"):
-            axes.spines[side].set_visible(False)
-        roomy = text_width("100 %", SMALL) < column
-        self.sign = " %" if roomy else ""
-        self.bars: list[Rectangle] = []
-        self.targets: list[Line2D] = []
-        self.numbers: dict[int, Text] = {}
-        for i, (label, target) in enumerate(zip(outcome.labels, outcome.target, strict=True)):
-            bar = Rectangle((i - 0.5 * _BAR, 0.0), _BAR, 0.0, facecolor=TINT, edgecolor=INK,
-                            linewidth=THIN, zorder=2, label=f"share {label}")  # fmt: skip
-            self.bars.append(_added(axes, bar))
-            number = axes.text(i, -0.04 * whole, "", ha="center", va="top", fontsize=SMALL)
-            if outcome.site.outlets[i].capped:
-                number.set_text("capped" if roomy else "cap")
-                continue
-            self.numbers[i] = number
-            self.targets += axes.plot(
-                (i - 0.42, i + 0.42), (target, target), color=INK, linewidth=TARGET,
-                linestyle=(0, (3, 1.2)), label=f"target {label}", zorder=3,
-            )  # fmt: skip
-
-    @property
-    def moving(self) -> list[Artist]:
-        """What changes from one moment to the next."""
-        # targets stand still, but lie before the bars
-        return [*self.bars, self.axes.spines["bottom"], *self.targets, *self.numbers.values()]
-
-    def show(self, share: Array) -> None:
-        """Set the bars; share [-]."""
-        for bar, part in zip(self.bars, share, strict=True):
-            bar.set_height(part)
-        for i, number in self.numbers.items():
-            number.set_text(f"{round(100 * share[i])}{self.sign}")
 
 
 INLET_WIDTH = 1.5
@@ -176,17 +113,10 @@ class BoxView:
     """
 
     def __init__(
-        self,
-        sheet: Sheet,
-        site: Site,
-        run: Surge,
-        scale: Scale,
-        place: tuple[float, float, float, float],
-        *,
-        ticks: bool = True,
+        self, sheet: Sheet, outcome: SurgeOutcome, scale: Scale, place: Place, ticks: bool = True
     ) -> None:
-        left, right, bottom, top = place
-        self.scale, self.n = scale, len(site.outlets)
+        (left, right, bottom, top), site, run = place, outcome.site, outcome.surge
+        self.outcome, self.scale, self.n = outcome, scale, len(site.outlets)
         self.column = (right - left) / (self.n + INLET_WIDTH)
         self.first = left + (INLET_WIDTH + 0.5) * self.column
         # paper for falling water, trenches and labels [in]
@@ -196,7 +126,7 @@ class BoxView:
         # heights are in metres of the section: this is paper over them [in/m]
         self.upright = (top - bottom - below) / (scale.high - scale.low)
         self._dress(ticks)
-        self._write_labels(sheet, site, bottom + 0.15)
+        self._write_labels(sheet, bottom + 0.15)
         self._draw_water(run.system.rim)
         self.floor = scale.low - _FALL / self.upright
         self.trench_bottom = self.floor - (_TRENCH - 0.04) / self.upright
@@ -264,10 +194,9 @@ class BoxView:
         names = [inches(z, signed=True) if ticks else "" for z in over]
         self.axes.set_yticks(over + scale.still, names, fontsize=SMALL)
 
-    def _write_labels(self, sheet: Sheet, site: Site, y: float) -> None:
+    def _write_labels(self, sheet: Sheet, y: float) -> None:
         """Write the label of each outlet below its column, its number where there is no room."""
-        whole = [outlet.label for outlet in site.outlets]
-        room = self.column - 0.04
+        whole, room = self.outcome.labels, self.column - 0.04
         cut = told_apart(whole, [wrap(label, room, SMALL, "bold", 1)[0] for label in whole])
         fits = all(text_width(label, SMALL, "bold") <= room for label in cut)
         written = cut if fits else [str(i + 1) for i in range(self.n)]
@@ -345,6 +274,59 @@ def _deepest(run: Surge) -> float:
     pipes = max((trench.pipe_height for trench in trenches), default=0.0)
     most = float(np.nanmax(run.depth, initial=0.0))
     return pipes if most <= pipes and pipes else max((t.depth for t in trenches), default=1.0)
+
+
+_BAR = 0.56
+
+NUMBER_ROOM = 0.2
+"""Paper for the numbers under the bars. [in]"""
+
+
+class ShareView:
+    """Bars of the shares, one under each outlet's column of a box.
+
+    ends: Bottom of the numbers under the bars, and top of the bars, on the page. [in]
+    whole: Share that a bar of full height stands for. [-]
+    """
+
+    def __init__(self, sheet: Sheet, box: BoxView, ends: tuple[float, float], whole: float) -> None:
+        outcome, column, n = box.outcome, box.column, box.n
+        left, right = box.first - 0.5 * column, box.first + (n - 0.5) * column
+        self.axes = axes = sheet.axes(left, right, ends[0] + NUMBER_ROOM, ends[1])
+        axes.set(xlim=(-0.5, n - 0.5), ylim=(0.0, whole), xticks=[], yticks=[])
+        for side in ("left", "right", "top"):
+            axes.spines[side].set_visible(False)
+        roomy = text_width("100 %", SMALL) < column
+        self.sign = " %" if roomy else ""
+        self.bars: list[Rectangle] = []
+        self.targets: list[Line2D] = []
+        self.numbers: dict[int, Text] = {}
+        for i, (label, target) in enumerate(zip(outcome.labels, outcome.target, strict=True)):
+            bar = Rectangle((i - 0.5 * _BAR, 0.0), _BAR, 0.0, facecolor=TINT, edgecolor=INK,
+                            linewidth=THIN, zorder=2, label=f"share {label}")  # fmt: skip
+            self.bars.append(_added(axes, bar))
+            number = axes.text(i, -0.04 * whole, "", ha="center", va="top", fontsize=SMALL)
+            if outcome.site.outlets[i].capped:
+                number.set_text("capped" if roomy else "cap")
+                continue
+            self.numbers[i] = number
+            self.targets += axes.plot(
+                (i - 0.42, i + 0.42), (target, target), color=INK, linewidth=TARGET,
+                linestyle=(0, (3, 1.2)), label=f"target {label}", zorder=3,
+            )  # fmt: skip
+
+    @property
+    def moving(self) -> list[Artist]:
+        """What changes from one moment to the next."""
+        # targets stand still, but lie before the bars
+        return [*self.bars, self.axes.spines["bottom"], *self.targets, *self.numbers.values()]
+
+    def show(self, share: Array) -> None:
+        """Set the bars; share [-]."""
+        for bar, part in zip(self.bars, share, strict=True):
+            bar.set_height(part)
+        for i, number in self.numbers.items():
+            number.set_text(f"{round(100 * share[i])}{self.sign}")
 
 
 def _added(axes: Axes, patch: P) -> P:

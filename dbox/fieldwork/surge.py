@@ -333,47 +333,17 @@ def run(
     seconds: float | None = None,
     settling: Array | None = None,
     progress: Callable[[float], None] | None = None,
-) -> SurgeOutcome:
-    """Run an event through a site; seconds [s], settling [m/s]."""
-    until = seconds or natural_end(site, event)
-    fine = FINE_MAX_CHANGE if until <= DAY else None
-    return _run(site, event, until, fine, settling, progress)
-
-
-def run_days(
-    site: Site,
-    days: int,
-    *,
-    seed: int = 0,
-    settling: Array | None = None,
-    progress: Callable[[float], None] | None = None,
-) -> SurgeOutcome:
-    """Run plausible days of the house through a site, and find which line ponds first.
-
-    settling [m/s].
-    """
-    event = house_days(site, days, seed)
-    return _run(site, event, days * DAY, None, settling, progress, over_days=True)
-
-
-def side_by_side(site: Site, volume: float) -> tuple[SurgeOutcome, ...]:
-    """The same volume at each of the site's flows, straight into the box; volume [m3]."""
-    events = [steady(f.inflow, volume / f.inflow, name=f.name) for f in site.flows]
-    return tuple(run(site, event) for event in events)
-
-
-def _run(
-    site: Site,
-    event: Inflow,
-    seconds: float,
-    max_change: float | None,
-    settling: Array | None,
-    progress: Callable[[float], None] | None,
-    *,
     over_days: bool = False,
 ) -> SurgeOutcome:
+    """Run an event through a site; seconds [s], settling [m/s].
+
+    Over days of the house the loads are those of the run itself, and it is found which line ponds
+    first.
+    """
+    until = seconds or natural_end(site, event)
     system = system_of(site, line_flow(site, event), pumped=event.pumped)
-    found = surge(system, event, seconds=seconds, max_change=max_change, settling=settling,
+    fine = FINE_MAX_CHANGE if until <= DAY and not over_days else None
+    found = surge(system, event, seconds=until, max_change=fine, settling=settling,
                   progress=progress)  # fmt: skip
     people = site.works.people
     sent = np.nan if people is None else people * PER_PERSON / DAY
@@ -390,6 +360,26 @@ def _run(
         ponding=ponding(found) if over_days else None,
         warnings=notes_on(site, found),
     )
+
+
+def run_days(
+    site: Site,
+    days: int,
+    *,
+    seed: int = 0,
+    settling: Array | None = None,
+    progress: Callable[[float], None] | None = None,
+) -> SurgeOutcome:
+    """Run plausible days of the house through a site; settling [m/s]."""
+    event = house_days(site, days, seed)
+    return run(site, event, seconds=days * DAY, settling=settling, progress=progress,
+               over_days=True)  # fmt: skip
+
+
+def side_by_side(site: Site, volume: float) -> tuple[SurgeOutcome, ...]:
+    """The same volume at each of the site's flows, straight into the box; volume [m3]."""
+    events = [steady(f.inflow, volume / f.inflow, name=f.name) for f in site.flows]
+    return tuple(run(site, event) for event in events)
 
 
 # What of a run is worth showing.
