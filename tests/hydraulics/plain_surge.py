@@ -1,9 +1,9 @@
 """The surge written down plainly and given to scipy: the slow way to the same answer.
 
-The equations are those of the docstrings of `tank`, `supply`, `basin` and `trench`; every rating is
-the exact one of the public calls, none is tabulated. A header's delay shifts the clock of its
-trench, so it is left out and depths are those at the delayed time. Where inflow jumps or has a
-corner, the integration is stopped and begun anew. In tests and in the benchmark.
+The equations are those of the docstrings of `parts` and `box_pool`; every rating is the exact one
+of the public calls, none is tabulated. A header's delay shifts the clock of its trench, so it is
+left out and depths are those at the delayed time. Where inflow jumps or has a corner, the
+integration is stopped and begun anew. In tests and in the benchmark.
 """
 
 from dataclasses import dataclass

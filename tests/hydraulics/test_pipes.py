@@ -8,7 +8,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy.integrate import quad
-from scipy.optimize import brentq, minimize_scalar
+from scipy.optimize import minimize_scalar
 
 from dbox.arrays import GRAVITY
 from dbox.errors import DomainError, SolveError
@@ -116,22 +116,6 @@ def test_capacity_is_the_maximum_to_fifteen_digits() -> None:
     assert float(phi) == pytest.approx(pipes._FULLEST, rel=1e-15)
 
 
-def test_half_the_full_flow_runs_half_full() -> None:
-    half = full_flow(DIAMETER, SLOPE) / 2
-    assert normal_depth(half, DIAMETER, SLOPE) == pytest.approx(DIAMETER / 2, rel=1e-13)
-
-
-def test_half_full_critical_flow() -> None:
-    flow = math.sqrt(GRAVITY * (math.pi / 8) ** 3 * DIAMETER**5)
-    assert critical_depth(flow, DIAMETER) == pytest.approx(DIAMETER / 2, rel=1e-13)
-
-
-def test_nothing_flows_at_no_depth() -> None:
-    assert normal_depth(0.0, DIAMETER, SLOPE) == 0
-    assert critical_depth(0.0, DIAMETER) == 0
-    assert normal_velocity(0.0, DIAMETER, SLOPE) == 0
-
-
 def test_shapes_broadcast() -> None:
     flow = np.full((2, 1), 1e-4)
     for found in (
@@ -143,20 +127,6 @@ def test_shapes_broadcast() -> None:
         assert found.shape == (2, 3)
     assert normal_depth(1e-4, DIAMETER, SLOPE).shape == ()
     assert critical_depth([], DIAMETER).shape == (0,)
-
-
-@given(part=parts, diameter=diameters, slope=slopes, roughness=st.floats(0.008, 0.02))
-def test_normal_depth(part: float, diameter: float, slope: float, roughness: float) -> None:
-    flow = part * float(full_flow(diameter, slope, roughness=roughness))
-    found = float(normal_depth(flow, diameter, slope, roughness=roughness))
-    plain = brentq(
-        lambda y: plain_uniform_flow(y, diameter, slope, roughness) - flow,
-        1e-7 * diameter,
-        0.938 * diameter,
-        xtol=1e-16,
-    )
-    # the arc cosine of the reference keeps half the digits of a small depth
-    assert found == pytest.approx(plain, rel=1e-6)
 
 
 @given(part=parts, diameter=diameters, slope=slopes)

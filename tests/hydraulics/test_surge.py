@@ -122,26 +122,24 @@ def test_level_lips_share_equally() -> None:
     assert run.share == pytest.approx(np.full(6, 1 / 6), abs=1e-12)
 
 
-def test_outlets_may_be_listed_in_any_order() -> None:
-    order = np.array([3, 0, 5, 1, 4, 2])
+ORDER = np.array([3, 0, 5, 1, 4, 2])
+
+
+@pytest.mark.parametrize(
+    ("parts", "order"),
+    [
+        ({"lips": LIPS[ORDER], "bottoms": LIPS[ORDER] - 0.28}, ORDER),
+        ({"lips": LIPS + 0.1, "bottoms": LIPS - 0.18, "rim": 0.1 + 6 * INCH}, np.arange(6)),
+        ({"delays": np.full(6, 90.0)}, np.arange(6)),
+    ],
+    ids=["outlets in another order", "all heights raised", "delays"],
+)
+def test_what_changes_no_share(parts, order) -> None:
+    """Exact: symmetries of the equations."""
     event = to_inflow([use("washer")])
-    run = surge(family(), event, seconds=4000.0)
-    mixed = family(lips=LIPS[order], bottoms=LIPS[order] - 0.28)
-    assert surge(mixed, event, seconds=4000.0).share == pytest.approx(run.share[order], abs=1e-9)
-
-
-def test_raising_all_heights_changes_nothing() -> None:
-    event = to_inflow([use("washer")])
-    run = surge(family(), event, seconds=4000.0)
-    raised = family(lips=LIPS + 0.1, bottoms=LIPS - 0.28 + 0.1, rim=0.1 + 6 * INCH)
-    assert surge(raised, event, seconds=4000.0).share == pytest.approx(run.share, abs=1e-9)
-
-
-def test_a_delay_changes_no_share_and_no_volume() -> None:
-    event = to_inflow([use("washer")])
-    late = surge(family(delays=np.full(6, 90.0)), event, seconds=4000.0)
-    assert late.share == pytest.approx(surge(family(), event, seconds=4000.0).share, abs=1e-12)
-    assert late.balance_error < 1e-12
+    run, same = (surge(system, event, seconds=4000.0) for system in (family(), family(**parts)))
+    assert same.share == pytest.approx(run.share[order], abs=1e-9)
+    assert same.balance_error < 1e-12
 
 
 def test_what_the_outlets_cannot_take_goes_over_the_rim() -> None:

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from fluids.geometry import A_partial_circle
 from fluids.open_flow import V_Manning
-from fluids.piping import nearest_pipe
 
 from dbox.arrays import GRAVITY, Array
 from dbox.hydraulics.openings.pipe_end import PipeEnd
@@ -42,12 +41,6 @@ SWMM_FLOW = """
 
 def table(text: str) -> Array:
     return np.array(text.split(), dtype=float)
-
-
-def test_inside_diameter_of_nps_4_schedule_40() -> None:
-    # fluids tabulates it in metres to 0.01 mm
-    inside = nearest_pipe(NPS=4, schedule="40")[1]
-    assert pytest.approx(inside, abs=0.5e-5) == NPS_4
 
 
 def test_roughness_of_smooth_plastic() -> None:

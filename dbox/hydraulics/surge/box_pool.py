@@ -66,10 +66,10 @@ class DrownedTable:
     def __init__(self, opening: Opening):
         head = np.repeat(_DROWNED_HEADS[:, None], _RATIOS.size, axis=1)
         # at r = 1 nothing flows; the factor is taken just before it
-        fall = head * np.maximum(1.0 - _RATIOS, 1e-6)
+        head_difference = head * np.maximum(1.0 - _RATIOS, 1e-6)
         free, _ = opening.rating(head)
-        drowned, _ = opening.rating(head.ravel(), fall.ravel())
-        factor = drowned.reshape(head.shape) / (free * np.sqrt(fall / head))
+        drowned, _ = opening.rating(head.ravel(), head_difference.ravel())
+        factor = drowned.reshape(head.shape) / (free * np.sqrt(head_difference / head))
         self._rows: list[list[float]] = factor.tolist()
         self._starts: list[float] = np.log(_DROWNED_HEADS).tolist()
 
@@ -273,20 +273,20 @@ def _filling(
 ) -> tuple[float, float]:
     """Mean flow into a trench that rises as it fills, and its slope over the level in the box.
 
-    Near the tailwater flow goes with the root of the fall, q = b sqrt(fall), and the fall shrinks
-    by c (q - takes) as the trench rises. That is a quadratic for q; further off, where the
-    tailwater matters less, c is less in the same measure.
+    Near the tailwater flow goes with the root of the difference d of both levels, q = b sqrt(d),
+    and d shrinks by c (q - takes) as the trench rises. That is a quadratic for q; further off,
+    where the tailwater matters less, c is less in the same measure.
     """
-    fall = over - back.level
+    d = over - back.level
     if not flow > 0.0:
         return 0.0, 0.0
-    feels = min(max(-2.0 * by_tail * fall / flow, 0.0), 1.0)
+    feels = min(max(-2.0 * by_tail * d / flow, 0.0), 1.0)
     c = feels * seconds / back.area
-    b2, b2_slope = flow * flow / fall, flow / fall * (2.0 * by_head - flow / fall)
+    b2, b2_slope = flow * flow / d, flow / d * (2.0 * by_head - flow / d)
     # first the rise up to the end of the step; then up to its fitted middle
-    at_end = _root(b2, c, fall + c * back.takes)
+    at_end = _root(b2, c, d + c * back.takes)
     c *= 1.0 - 0.5 / (1.0 + (0.5 * c * b2 / at_end) ** 2)
-    most = fall + c * back.takes
+    most = d + c * back.takes
     filling = _root(b2, c, most)
     slope = (b2 + b2_slope * (most - c * filling)) / (2.0 * filling + b2 * c)
     return filling, max(slope, 0.0)

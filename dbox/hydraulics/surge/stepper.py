@@ -13,6 +13,7 @@ starts, when a trench stands full to its pipe or surfaces, and whether the volum
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -275,7 +276,6 @@ def _change(old: float, new: float, floor: float) -> float:
 class Moment:
     """A run at one time; arrays are read-only."""
 
-    time: float  # [s]
     level: float  # Water in the box over the datum of the lips. [m]
     inflow: float  # Flow into the box. [m3/s]
     overflow: float  # Flow over its rim. [m3/s]
@@ -283,6 +283,9 @@ class Moment:
     share: Array  # (n,) Share of each in what has passed so far. [-]
     depth: Array  # (n,) Water in each trench over its bottom; NaN where there is no trench. [m]
     lips: Array  # (n,) Lips over the datum. [m]
+
+    def __post_init__(self) -> None:
+        freeze(self.flow, self.share, self.depth, self.lips)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -349,23 +352,19 @@ class Surge:
         start, end = self.time[after - 1 : after + 1]
         part = float(np.clip((time - start) / (end - start), 0.0, 1.0))
 
-        def between(rows: Array) -> Array:
-            return np.asarray((1.0 - part) * rows[after - 1] + part * rows[after])
+        def between(rows: Array) -> Any:
+            return (1.0 - part) * rows[after - 1] + part * rows[after]
 
         lips, is_open = self.system.lips, np.isfinite(self.lips_end)
         sunk = np.subtract(self.lips_end, lips, out=np.zeros_like(lips), where=is_open)
-        flow, share, depth = between(self.flow), _shares(between(self.volume)), between(self.depth)
-        now = lips + sunk * time / self.seconds
-        freeze(flow, share, depth, now)
         return Moment(
-            time=time,
-            level=float(between(self.level)),
-            inflow=float(between(self.inflow)),
-            overflow=float(between(self.overflow)),
-            flow=flow,
-            share=share,
-            depth=depth,
-            lips=now,
+            level=between(self.level),
+            inflow=between(self.inflow),
+            overflow=between(self.overflow),
+            flow=between(self.flow),
+            share=_shares(between(self.volume)),
+            depth=between(self.depth),
+            lips=lips + sunk * time / self.seconds,
         )
 
 
