@@ -28,7 +28,6 @@ from dbox.drawings.style import (
     HEADING,
     INK,
     MEDIUM,
-    MOST_OUTLETS,
     SMALL,
     THIN,
     TITLE,
@@ -38,8 +37,8 @@ from dbox.drawings.style import (
     wrap,
 )
 from dbox.drawings.surge_picture import TITLE_TEXT, dress
-from dbox.drawings.surge_views import BoxView, Scale, ShareView, clock, time_unit
-from dbox.errors import DomainError, ScenarioError, any_of
+from dbox.drawings.surge_views import BoxView, Scale, ShareView, clock, refuse_crowd, time_unit
+from dbox.errors import ScenarioError, any_of
 from dbox.fieldwork.surge import (
     MOVING_FRAMES,
     SurgeOutcome,
@@ -66,9 +65,7 @@ class SurgeFrame:
 
     @pens
     def __init__(self, outcome: SurgeOutcome, figure: Figure | None = None) -> None:
-        n = len(outcome.labels)
-        if n > MOST_OUTLETS:
-            raise DomainError(f"{n} outlets: a drawing holds at most {MOST_OUTLETS}")
+        refuse_crowd(outcome)
         self.run = run = outcome.surge
         self.figure = figure if figure is not None else Figure()
         self.figure.set(size_inches=(WIDTH, HEIGHT), dpi=DOTS)

@@ -15,7 +15,6 @@ from dbox.drawings.style import (
     INK,
     LEADER,
     MEDIUM,
-    MOST_OUTLETS,
     SMALL,
     THIN,
     TINT,
@@ -27,7 +26,7 @@ from dbox.drawings.style import (
     told_apart,
     wrap,
 )
-from dbox.drawings.surge_views import BoxView, Scale, ShareView, clock, time_unit
+from dbox.drawings.surge_views import BoxView, Scale, ShareView, clock, refuse_crowd, time_unit
 from dbox.errors import DomainError
 from dbox.fieldwork.surge import SurgeOutcome, highest_share, shown_until
 from dbox.report.surge_report import notes_side_by_side, volume_text
@@ -62,9 +61,8 @@ _MOST_ROW, _LEVEL_PART, _MOST_LEVEL = 0.9, 0.4, 3.6
 @pens
 def surge_figure(outcome: SurgeOutcome) -> Figure:
     """Draw the level in the box and the flow of every outlet against time."""
+    refuse_crowd(outcome)
     run, n = outcome.surge, len(outcome.labels)
-    if n > MOST_OUTLETS:
-        raise DomainError(f"{n} outlets: a drawing holds at most {MOST_OUTLETS}")
     sheet = Sheet.blank()
     sheet.head(
         outcome.site.title or TITLE_TEXT,
@@ -162,9 +160,7 @@ def contrast_figure(outcomes: Sequence[SurgeOutcome]) -> Figure:
     """
     if not outcomes:
         raise DomainError("there is no run to draw")
-    n = len(outcomes[0].labels)
-    if n > MOST_OUTLETS:
-        raise DomainError(f"{n} outlets: a drawing holds at most {MOST_OUTLETS}")
+    refuse_crowd(outcomes[0])
     drawn, left_out = outcomes[:MOST_PANELS], outcomes[MOST_PANELS:]
     sheet = Sheet.blank(across=True)
     sheet.head(
