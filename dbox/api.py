@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from dbox.fieldwork.pour import Expectation
     from dbox.fieldwork.pour_fit import Explanation, Finding
     from dbox.fieldwork.shares import Assessment
-    from dbox.fieldwork.surge import Outcome
+    from dbox.fieldwork.surge import SurgeOutcome
 
 PER_DRAW = 4000
 """Boxes drawn for the bands of shares, as the commands do."""
@@ -106,7 +106,7 @@ class Plan(Answer):
 
     def to_dict(self) -> dict[str, Any]:
         """As `dbox level --json`."""
-        from dbox.report.split_report import level_json
+        from dbox.report.level_report import level_json
 
         return level_json(self.result)
 
@@ -182,7 +182,7 @@ class Grades(Answer):
 class Run(Answer):
     """A discharge through tank, pipe, box and trenches; see `surge`."""
 
-    result: "Outcome"
+    result: "SurgeOutcome"
 
     def to_dict(self) -> dict[str, Any]:
         """As `dbox surge --json`."""

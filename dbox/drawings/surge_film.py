@@ -6,18 +6,18 @@ saving hands over what stands on the canvas. A GIF is kept in sixteen greys all 
 """
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from subprocess import CalledProcessError
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from matplotlib.animation import AbstractMovieWriter, FFMpegWriter, HTMLWriter, PillowWriter
+from matplotlib.animation import FFMpegWriter, HTMLWriter
 from matplotlib.artist import Artist
-from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 from PIL import Image
 
 from dbox.arrays import Array
@@ -28,7 +28,6 @@ from dbox.drawings.style import (
     HEADING,
     INK,
     MEDIUM,
-    MOST_OUTLETS,
     SMALL,
     THIN,
     TITLE,
@@ -36,26 +35,23 @@ from dbox.drawings.style import (
     pens,
     wrap,
 )
-from dbox.drawings.surge_picture import dress
-from dbox.drawings.surge_views import (
-    FRAME,
+from dbox.drawings.surge_picture import TITLE_TEXT, dress
+from dbox.drawings.surge_views import BoxView, Scale, ShareView, clock, refuse_crowd, time_unit
+from dbox.errors import ScenarioError, any_of
+from dbox.fieldwork.surge import (
     MOVING_FRAMES,
-    BoxView,
-    Scale,
-    ShareView,
-    about,
-    clock,
+    SurgeOutcome,
     frame_times,
-    full_bar,
-    moment,
+    highest_share,
     shown_until,
-    time_unit,
 )
-from dbox.errors import DomainError, ScenarioError, any_of
-from dbox.fieldwork.surge import Outcome
 from dbox.files.write_file import check_place, write_file
+from dbox.report.surge_report import volume_text
 from dbox.report.wording import joined
 from dbox.units import GALLON, INCH, MINUTE, gpm, inches_mm
+
+FRAME = 0.08
+"""Playing time of a frame; whole hundredths, as a GIF counts. [s]"""
 
 WIDTH, HEIGHT, DOTS = 8.0, 6.0, 100
 """Size of a frame [in], and its dots per inch."""
@@ -64,33 +60,53 @@ _LEFT, _RIGHT, _TOP = 0.75, 7.85, 5.88
 
 
 class SurgeFrame:
-    """A figure that shows a run at one moment.
-
-    outcome: The run.
-    figure: An empty figure to draw in; left out, a new one.
-    """
+    """A figure that shows a run at one moment, drawn in an empty figure or in a new one."""
 
     @pens
-    def __init__(self, outcome: Outcome, figure: Figure | None = None) -> None:
-        if len(outcome.labels) > MOST_OUTLETS:
-            raise DomainError(
-                f"{len(outcome.labels)} outlets: a drawing holds at most {MOST_OUTLETS}"
-            )
-        self.outcome, self.run = outcome, outcome.surge
+    def __init__(self, outcome: SurgeOutcome, figure: Figure | None = None) -> None:
+        refuse_crowd(outcome)
+        self.run = run = outcome.surge
         self.figure = figure if figure is not None else Figure()
         self.figure.set(size_inches=(WIDTH, HEIGHT), dpi=DOTS)
         page = self.figure.add_axes((0, 0, 1, 1))
         page.set(xlim=(0, WIDTH), ylim=(0, HEIGHT))
         page.set_axis_off()
         sheet = Sheet(self.figure, page, _LEFT, _RIGHT, 0.1, _TOP)
-        self._write_head(sheet)
+
+        title = wrap(outcome.site.title or TITLE_TEXT, 6.0, HEADING, "bold", 1)[0]
+        about = wrap(f"{run.event.name or 'a flow'}: {volume_text(run)}", 6.0, SMALL, most=1)[0]
+        notes = " ".join(f"! {note}." for note in joined(outcome.warnings))
+        sheet.write(0.12, _TOP, title, HEADING, weight="bold")
+        sheet.write(0.12, _TOP - 0.22, about)
+        self.status = sheet.write(0.12, _TOP - 0.42, "")
+        sheet.write(0.12, _TOP - 0.64, "\n".join(wrap(notes, _RIGHT - 0.12, SMALL, most=2)))
+        self.clock = sheet.write(_RIGHT, _TOP, "", TITLE, ha="right", weight="bold")
+
         place = (_LEFT, _RIGHT, 2.55, _TOP - 1.0)
-        self.box = BoxView(sheet, outcome.site, self.run, Scale.of(self.run), place)
-        whole = full_bar(outcome)
-        first, column = self.box.first, self.box.column
-        self.shares = ShareView(sheet, outcome, first, column, 1.45, 2.5, whole)
-        self._write_key(sheet)
-        self._draw_strips(sheet)
+        self.box = BoxView(sheet, outcome, Scale.of(run), place)
+        self.shares = ShareView(sheet, self.box, (1.45, 2.5), highest_share([outcome]))
+        # left of the bars, under the inlet's column
+        room = self.box.first - 0.6 * self.box.column - 0.12
+        sheet.write(0.12, 2.4, "\n".join(wrap("share so far; dashed: its target", room, SMALL)))
+
+        until, rate = shown_until(run), MINUTE / GALLON
+        self.unit, name = time_unit(until)
+        over = (run.level - run.system.still_level) / INCH
+        flows = [run.inflow * rate, run.flow.sum(1) * rate]
+        self.marks: list[Line2D] = []
+        for left, right, words, curves in (
+            (_LEFT, 4.15, f"water over the lowest lip, in, against {name}", [over]),
+            (4.7, _RIGHT, "gpm: in (solid), all outlets (dashed)", flows),
+        ):
+            axes = sheet.axes(left, right, 0.4, 1.12)
+            most = max(float(np.max(curve)) for curve in curves)
+            dress(axes, until / self.unit, 0.0, 1.08 * most if most > 0 else 1.0, count=3)
+            for curve, dashes in zip(curves, DASHES, strict=False):
+                # light enough for the mark to be seen
+                axes.plot(run.time / self.unit, curve, color=GREY, linewidth=THIN, linestyle=dashes)
+            sheet.write(left, 1.3, words)
+            self.marks += axes.plot([0.0, 0.0], axes.get_ylim(), color=INK, linewidth=MEDIUM,
+                                    label="now", zorder=5)  # fmt: skip
         self.show(0.0)
         use_fonts([self.figure])
         for artist in self.moving:
@@ -104,60 +120,17 @@ class SurgeFrame:
     @pens
     def show(self, time: float) -> None:
         """Move everything to a time; time [s]."""
-        now = moment(self.run, time)
+        now = self.run.at(time)
         self.box.show(now)
         self.shares.show(now.share)
         for mark in self.marks:
             mark.set_xdata([time / self.unit] * 2)
         self.clock.set_text(clock(time))
-        still = self.run.system.still_level
-        words = f"in {gpm(now.inflow)};  water {inches_mm(now.level - still)} over the lowest lip"
+        over = inches_mm(now.level - self.run.system.still_level)
+        words = f"in {gpm(now.inflow)};  water {over} over the lowest lip"
         if self.run.system.rim is not None and now.overflow > 0:
             words += f";  OVER THE RIM {gpm(now.overflow)}"
         self.status.set_text(words)
-
-    def _write_head(self, sheet: Sheet) -> None:
-        title = self.outcome.site.title or "A discharge on its way through the box"
-        sheet.write(0.12, _TOP, wrap(title, 6.0, HEADING, "bold", 1)[0], HEADING, weight="bold")
-        sheet.write(0.12, _TOP - 0.22, wrap(about(self.run), 6.0, SMALL, most=1)[0])
-        notes = " ".join(f"! {note}." for note in joined(self.outcome.warnings))
-        sheet.write(0.12, _TOP - 0.64, "\n".join(wrap(notes, _RIGHT - 0.12, SMALL, most=2)))
-        look = {"ha": "right", "weight": "bold"}
-        self.clock = sheet.write(_RIGHT, _TOP, "", TITLE, **look)
-        self.status = sheet.write(0.12, _TOP - 0.42, "")
-
-    def _write_key(self, sheet: Sheet) -> None:
-        """Left of the bars, under the inlet's column."""
-        room = self.box.first - 0.6 * self.box.column - 0.12
-        lines = wrap("share so far; dashed: its target", room, SMALL)
-        sheet.write(0.12, 2.4, "\n".join(lines))
-
-    def _draw_strips(self, sheet: Sheet) -> None:
-        run, until = self.run, shown_until(self.run)
-        self.unit, name = time_unit(until)
-        self.marks = []
-        over = (run.level - run.system.still_level) / INCH
-        rate = MINUTE / GALLON
-        strips = [
-            (_LEFT, 4.15, f"water over the lowest lip, in, against {name}", [over]),
-            (4.7, _RIGHT, "gpm: in (solid), all outlets (dashed)",
-             [run.inflow * rate, run.flow.sum(1) * rate]),
-        ]  # fmt: skip
-        for left, right, words, curves in strips:
-            axes = sheet.axes(left, right, 0.4, 1.12)
-            _plot(axes, run.time / self.unit, curves, until / self.unit)
-            sheet.write(left, 1.3, words)
-            (mark,) = axes.plot([0.0, 0.0], axes.get_ylim(), color=INK, linewidth=MEDIUM,
-                                label="now", zorder=5)  # fmt: skip
-            self.marks.append(mark)
-
-
-def _plot(axes: Axes, time: Array, curves: list[Array], until: float) -> None:
-    """Curves from 0 on, light enough for the mark to be seen."""
-    most = max(float(np.max(curve)) for curve in curves)
-    dress(axes, until, 0.0, 1.08 * most if most > 0 else 1.0, count=3)
-    for curve, dashes in zip(curves, DASHES, strict=False):
-        axes.plot(time, curve, color=GREY, linewidth=THIN, linestyle=dashes)
 
 
 FILM_SUFFIXES = (".gif", ".mp4", ".html")
@@ -169,24 +142,6 @@ LAST_FRAME = 2.0
 _GREYS = 16
 _TO_GREY = np.rint(np.arange(256) * (_GREYS - 1) / 255).astype(np.uint8)
 _PALETTE = np.repeat(np.arange(_GREYS) * 255 // (_GREYS - 1), 3).astype(np.uint8).tobytes()
-
-_PLAYER_STYLE = """<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<style>
-.animation img { max-width: 100%; height: auto; }
-.anim-controls { max-width: 100%; }
-.fa { font-style: normal; }
-.fa-minus::before { content: "\\2212"; }
-.fa-plus::before { content: "+"; }
-.fa-fast-backward::before { content: "|\\25C0"; }
-.fa-step-backward::before { content: "\\2039"; }
-.fa-play::before { content: "\\25B6"; }
-.fa-play.fa-flip-horizontal::before { content: "\\25C0"; }
-.fa-pause::before { content: "\\2016"; }
-.fa-step-forward::before { content: "\\203A"; }
-.fa-fast-forward::before { content: "\\25B6|"; }
-</style>
-"""
 
 
 class Screen(Figure):
@@ -201,28 +156,6 @@ class Screen(Figure):
             grey_picture(canvas).save(fname, format=how["format"])
 
 
-class GreyGif(PillowWriter):
-    """Pillow's GIF, its frames in one palette of greys from the start."""
-
-    def setup(self, fig: Figure, outfile: Any, dpi: float | None = None) -> None:
-        """Begin a film; dpi [dots/in]."""
-        super().setup(fig, outfile, dpi=dpi)
-        self.pictures: list[Image.Image] = []
-
-    def grab_frame(self, **_: Any) -> None:
-        """Take what stands on the canvas."""
-        canvas: Any = self.fig.canvas
-        self.pictures.append(grey_picture(canvas))
-
-    def finish(self) -> None:
-        """Write the file; the last frame stands for `LAST_FRAME`."""
-        each = round(1000 / self.fps)
-        durations = [each] * (len(self.pictures) - 1) + [round(1000 * LAST_FRAME)]
-        first, *others = self.pictures
-        first.save(self.outfile, save_all=True, append_images=others, duration=durations, loop=0,
-                   optimize=False)  # fmt: skip
-
-
 def grey_picture(canvas: Any) -> Image.Image:
     """What stands on a canvas, in sixteen greys."""
     red: npt.NDArray[np.uint8] = np.asarray(canvas.buffer_rgba())[:, :, 0]
@@ -232,13 +165,10 @@ def grey_picture(canvas: Any) -> Image.Image:
 
 
 class Film:
-    """A run on a canvas, frame after frame.
-
-    outcome: The run.
-    """
+    """A run on a canvas, frame after frame."""
 
     @pens
-    def __init__(self, outcome: Outcome) -> None:
+    def __init__(self, outcome: SurgeOutcome) -> None:
         self.screen = Screen()
         self.frame = SurgeFrame(outcome, self.screen)
         canvas: Any = FigureCanvasAgg(self.screen)
@@ -255,20 +185,23 @@ class Film:
         for artist in self.frame.moving:
             artist.draw(renderer)
 
-    def play(
-        self,
-        writer: AbstractMovieWriter,
-        path: Path,
-        times: Array,
-        progress: Callable[[float], None] | None = None,
-    ) -> None:
-        """Hand every frame to a writer; times [s]."""
-        with writer.saving(self.screen, path, self.screen.dpi):
-            for count, time in enumerate(times, start=1):
-                self.show(float(time))
-                writer.grab_frame()
-                if progress:
-                    progress(count / times.size)
+    def frames(
+        self, times: Array, progress: Callable[[float], None] | None = None
+    ) -> Iterator[FigureCanvasAgg]:
+        """The canvas at each of some times [s]."""
+        for count, time in enumerate(times, start=1):
+            self.show(float(time))
+            yield self.canvas
+            if progress:
+                progress(count / times.size)
+
+
+def write_gif(frames: Iterable[FigureCanvasAgg], path: Path) -> None:
+    """Write a GIF, its frames in one palette of greys from the start; the last one stands."""
+    first, *others = [grey_picture(canvas) for canvas in frames]
+    durations = [round(1000 * FRAME)] * len(others) + [round(1000 * LAST_FRAME)]
+    first.save(path, save_all=True, append_images=others, duration=durations, loop=0,
+               optimize=False)  # fmt: skip
 
 
 def check_film(path: Path | str, *, overwrite: bool = False) -> Path:
@@ -292,7 +225,7 @@ def check_film(path: Path | str, *, overwrite: bool = False) -> Path:
 
 
 def write_film(
-    outcome: Outcome,
+    outcome: SurgeOutcome,
     path: Path | str,
     *,
     overwrite: bool = False,
@@ -301,11 +234,21 @@ def write_film(
 ) -> None:
     """Write the film of a run as GIF, MP4 or HTML, as the suffix says."""
     path = check_film(path, overwrite=overwrite)
-    film = Film(outcome)
+    film, times = Film(outcome), frame_times(outcome.surge, frames)
+    fps: Any = 1.0 / FRAME
 
     def make(draft: Path) -> None:
+        shown = film.frames(times, progress)
+        if draft.suffix == ".gif":
+            write_gif(shown, draft)
+            return
+        writer: Any = FFMpegWriter(fps=fps)
+        if draft.suffix == ".html":
+            writer = HTMLWriter(fps=fps, embed_frames=True, default_mode="once", embed_limit=1e3)
         try:
-            film.play(_writer(draft), draft, frame_times(outcome.surge, frames), progress)
+            with writer.saving(film.screen, draft, film.screen.dpi):
+                for _ in shown:
+                    writer.grab_frame()
         except CalledProcessError as error:
             raise ScenarioError(
                 f"{path}: ffmpeg cannot write it (it ended with {error.returncode}); make room, "
@@ -317,18 +260,10 @@ def write_film(
     write_file(path, make, overwrite=overwrite)
 
 
-def _writer(path: Path) -> AbstractMovieWriter:
-    fps: Any = 1.0 / FRAME
-    if path.suffix == ".gif":
-        return GreyGif(fps=fps)
-    if path.suffix == ".mp4":
-        return FFMpegWriter(fps=fps)
-    return HTMLWriter(fps=fps, embed_frames=True, default_mode="once", embed_limit=1000.0)
-
-
 def _alone(page: str) -> str:
     """Rid matplotlib's player of what it fetches: its buttons' letters; and of its random name."""
     page = re.sub(r"<link [^>]*>", "", page)
     name = re.search(r"_anim_img([0-9a-f]{32})", page)
     assert name is not None
-    return "<!DOCTYPE html>\n" + _PLAYER_STYLE + page.replace(name[1], "surge")
+    head = Path(__file__).with_name("film_player.html").read_text(encoding="utf-8")
+    return head + page.replace(name[1], "surge")

@@ -1,26 +1,26 @@
 """Views of one moment of a run: box, streams, trenches and shares.
 
-Between the kept rows of a run everything goes straight. A film plays the time in which water moves
-at one speed, and hurries through the rest.
-
 Outlets stand side by side in their order, seen from the inlet, which has a column of its own on the
 left. The width of a stream says how large its flow is, on one scale for all of them.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
-from matplotlib.patches import Polygon, Rectangle
+from matplotlib.patches import Patch, Polygon, Rectangle
 from matplotlib.text import Text
 
-from dbox.arrays import Array, freeze
+from dbox.arrays import Array
 from dbox.drawings.style import (
     HAIR,
     INK,
     MEDIUM,
+    MOST_OUTLETS,
     SMALL,
     TARGET,
     THICK,
@@ -32,104 +32,24 @@ from dbox.drawings.style import (
     wrap,
 )
 from dbox.drawings.wall import outline
-from dbox.fieldwork.site import Site
-from dbox.fieldwork.surge import Outcome
-from dbox.hydraulics.surge.march import DRIP, Surge
+from dbox.errors import DomainError
+from dbox.fieldwork.surge import SurgeOutcome
+from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.surge.parts import Trench
-from dbox.units import INCH, gallons, inches, litres
+from dbox.hydraulics.surge.stepper import MIN_FLOW, Moment, Surge
+from dbox.units import DAY, HOUR, INCH, MINUTE, inches
 
-FRAME = 0.08
-"""Playing time of a frame; whole hundredths, as a GIF counts. [s]"""
+P = TypeVar("P", bound=Patch)
 
-MOVING_FRAMES, QUIET_FRAMES = 120, 24
-"""Frames for the time in which water moves, and at most for the rest."""
-
-MOVING = 0.05
-"""Flow over the greatest flow from which on a run is worth watching. [-]"""
-
-THROUGH = 0.99
-"""Part of all water that has left the box when a picture of the run ends. [-]"""
+Place = tuple[float, float, float, float]
+"""Left, right, bottom and top on the page. [in]"""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Moment:
-    """A run at one time; arrays are read-only."""
-
-    time: float  # [s]
-    level: float  # Water in the box over the datum of the lips. [m]
-    inflow: float  # Flow into the box and over its rim. [m3/s]
-    overflow: float  # Flow into the box and over its rim. [m3/s]
-    flow: Array  # (n,) Flow of each outlet. [m3/s]
-    share: Array  # (n,) Share of each in what has passed so far. [-]
-    depth: Array  # (n,) Water in each trench over its bottom; NaN where there is no trench. [m]
-    lips: Array  # (n,) Lips over the datum. [m]
-
-
-def moment(run: Surge, time: float) -> Moment:
-    """Read a run at any time; time [s]."""
-    after = int(np.clip(np.searchsorted(run.time, time), 1, run.time.size - 1))
-    start, end = run.time[after - 1 : after + 1]
-    part = float(np.clip((time - start) / (end - start), 0.0, 1.0))
-
-    def between(rows: Array) -> Array:
-        return np.asarray((1.0 - part) * rows[after - 1] + part * rows[after])
-
-    volume = between(run.volume)
-    lips, is_open = run.system.lips, np.isfinite(run.lips_end)
-    sunk = np.subtract(run.lips_end, lips, out=np.zeros_like(lips), where=is_open)
-    arrays = {
-        "flow": between(run.flow),
-        "share": volume / (volume.sum() or 1.0),
-        "depth": between(run.depth),
-        "lips": lips + sunk * time / run.seconds,
-    }
-    freeze(*arrays.values())
-    return Moment(
-        time=time,
-        level=float(between(run.level)),
-        inflow=float(between(run.inflow)),
-        overflow=float(between(run.overflow)),
-        **arrays,
-    )
-
-
-def shown_until(run: Surge) -> float:
-    """When hardly any water of a run is left to pass the box. [s]"""
-    passed = run.volume.sum(1) + run.spilled
-    last = int(np.argmax(passed >= THROUGH * passed[-1])) if passed[-1] > 0 else -1
-    return float(run.time[last]) if run.time[last] > 0 else run.seconds
-
-
-def is_moving(run: Surge) -> tuple[bool, ...]:
-    """Whether water moves in each step of a run, more than `MOVING` of its greatest flow."""
-    flow = np.maximum(run.inflow, run.flow.sum(1) + run.overflow)
-    busy = flow > MOVING * flow.max()
-    return tuple((busy[1:] | busy[:-1]).tolist())
-
-
-def frame_times(run: Surge, frames: int = MOVING_FRAMES) -> Array:
-    """Choose the moments of a film. [s]
-
-    Notes
-    -----
-    Quiet times go by at least as fast as the others, in at most `QUIET_FRAMES`.
-    """
-    until = shown_until(run)
-    ends = np.minimum(run.time, until)
-    steps, moving = np.diff(ends), np.array(is_moving(run))
-    busy = float(steps[moving].sum()) or until
-    quiet = until - busy
-    fast = min(QUIET_FRAMES, frames * quiet / busy) / quiet if quiet > 0 else 0.0
-    played = np.append(0.0, np.cumsum(steps * np.where(moving, frames / busy, fast)))
-    at: Array = np.interp(np.linspace(0.0, played[-1], round(played[-1]) + 1), played, ends)
-    freeze(at)
-    return at
-
-
-def about(run: Surge) -> str:
-    """What ran in, and how much."""
-    name = run.event.name or "a flow"
-    return f"{name}: {gallons(run.came)} ({litres(run.came)})"
+def refuse_crowd(outcome: SurgeOutcome) -> None:
+    """Refuse more outlets than a drawing holds."""
+    n = len(outcome.labels)
+    if n > MOST_OUTLETS:
+        raise DomainError(f"{n} outlets: a drawing holds at most {MOST_OUTLETS}")
 
 
 def clock(seconds: float) -> str:
@@ -151,100 +71,8 @@ def time_unit(seconds: float) -> tuple[float, str]:
     >>> time_unit(7200.0)
     (60.0, 'min')
     """
-    units = [(1.0, "s"), (60.0, "min"), (3600.0, "h")]
-    return next((u for u in units if seconds <= 180 * u[0]), (86400.0, "days"))
-
-
-_BAR = 0.56
-
-NUMBER_ROOM = 0.2
-"""Paper for the numbers under the bars. [in]"""
-
-
-class ShareView:
-    """Bars of the shares, one under each outlet's column.
-
-    sheet: The page.
-    outcome: The run and its targets.
-    first: Middle of the first column, and width of one. [in]
-    column: Middle of the first column, and width of one. [in]
-    bottom: Of bars, and numbers under them, on the page. [in]
-    top: Of bars, and numbers under them, on the page. [in]
-    whole: Share that a bar of full height stands for. [-]
-    """
-
-    def __init__(
-        self,
-        sheet: Sheet,
-        outcome: Outcome,
-        first: float,
-        column: float,
-        bottom: float,
-        top: float,
-        whole: float,
-    ) -> None:
-        n = len(outcome.labels)
-        self.axes = sheet.axes(
-            first - 0.5 * column, first + (n - 0.5) * column, bottom + NUMBER_ROOM, top
-        )
-        self.axes.set(xlim=(-0.5, n - 0.5), ylim=(0.0, whole))
-        for side in ("left", "right", "top"):
-            self.axes.spines[side].set_visible(False)
-        self.axes.set(xticks=[], yticks=[])
-        self.sign = " %" if text_width("100 %", SMALL) < column else ""
-        self.bars: list[Rectangle] = []
-        self.targets: list[Line2D] = []
-        self.numbers: list[Text | None] = []
-        for i, target in enumerate(outcome.target):
-            self._column(i, outcome.labels[i], float(target), outcome.site.outlets[i].capped)
-
-    def _column(self, i: int, label: str, target: float, capped: bool) -> None:
-        bar = Rectangle((i - 0.5 * _BAR, 0.0), _BAR, 0.0, facecolor=TINT, edgecolor=INK,
-                        linewidth=THIN, zorder=2)  # fmt: skip
-        bar.set_label(f"share {label}")
-        self.axes.add_patch(bar)
-        half = 0.42
-        if not capped:
-            self.targets += self.axes.plot(
-                (i - half, i + half), (target, target), color=INK, linewidth=TARGET,
-                linestyle=(0, (3, 1.2)), label=f"target {label}", zorder=3,
-            )  # fmt: skip
-        closed = "capped" if self.sign else "cap"
-        below = -0.04 * self.axes.get_ylim()[1]
-        number = self.axes.text(i, below, closed if capped else "", ha="center", va="top",
-                                fontsize=SMALL)  # fmt: skip
-        self.bars.append(bar)
-        self.numbers.append(None if capped else number)
-
-    @property
-    def moving(self) -> list[Artist]:
-        """What changes from one moment to the next."""
-        # targets stand still, but lie before the bars
-        floor = self.axes.spines["bottom"]
-        return [
-            *self.bars,
-            floor,
-            *self.targets,
-            *(number for number in self.numbers if number is not None),
-        ]
-
-    def show(self, share: Array) -> None:
-        """Set the bars; share [-]."""
-        for bar, number, part in zip(self.bars, self.numbers, share, strict=True):
-            bar.set_height(part)
-            if number is not None:
-                number.set_text(f"{round(100 * part)}{self.sign}")
-
-
-def full_bar(*outcomes: Outcome) -> float:
-    """Share that the highest bar of some runs needs, and twice the target at least. [-]"""
-    most = max(2.0 * float(o.target.max()) for o in outcomes)
-    for outcome in outcomes:
-        share = outcome.surge.running_share
-        # the first water all goes to one line; its bar may then be cut off
-        late = outcome.surge.volume.sum(1) > 0.1 * outcome.surge.volume[-1].sum()
-        most = max(most, float(np.max(share[late], initial=0.0)))
-    return min(1.05 * most, 1.0)
+    units = [(1.0, "s"), (MINUTE, "min"), (HOUR, "h")]
+    return next((u for u in units if seconds <= 180 * u[0]), (DAY, "days"))
 
 
 INLET_WIDTH = 1.5
@@ -263,8 +91,8 @@ _TICK_STEPS = (1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 8, 16, 32, 64)
 class Scale:
     """What part of the wall is drawn, and how wide a flow is."""
 
-    low: float  # Heights at the lower and upper edge, over the datum of the lips. [m]
-    high: float  # Heights at the lower and upper edge, over the datum of the lips. [m]
+    low: float  # Height at the lower edge, over the datum of the lips. [m]
+    high: float  # Height at the upper edge. [m]
     still: float  # Level of still water, from which heights are written. [m]
     per_flow: float  # Width of a stream over its flow, in columns. [s/m3]
 
@@ -289,53 +117,51 @@ class Scale:
 class BoxView:
     """Box and trenches on a part of a sheet; `moving` are the artists that `show` moves.
 
-    sheet: The page.
-    site: Labels, and which outlets are capped.
-    run: The run, for lips, holes and trenches.
-    scale: What is shown.
     place: Left, right, bottom and top on the page. [in]
     ticks: Whether heights are written beside it.
     """
 
     def __init__(
-        self,
-        sheet: Sheet,
-        site: Site,
-        run: Surge,
-        scale: Scale,
-        place: tuple[float, float, float, float],
-        *,
-        ticks: bool = True,
+        self, sheet: Sheet, outcome: SurgeOutcome, scale: Scale, place: Place, ticks: bool = True
     ) -> None:
-        left, right, bottom, top = place
-        self.run, self.scale, self.n = run, scale, len(site.outlets)
+        (left, right, bottom, top), site, run = place, outcome.site, outcome.surge
+        self.outcome, self.scale, self.n = outcome, scale, len(site.outlets)
         self.column = (right - left) / (self.n + INLET_WIDTH)
         self.first = left + (INLET_WIDTH + 0.5) * self.column
-        below = self._room_below()
+        # paper for falling water, trenches and labels [in]
+        below = 0.2 + _FALL + (_TRENCH if any(run.system.trenches) else 0.0)
         self.axes = sheet.axes(left, right, bottom + below, top)
-        self.upright = (top - bottom - below) / (scale.high - scale.low)
         self.axes.set(xlim=(-0.5 - INLET_WIDTH, self.n - 0.5), ylim=(scale.low, scale.high))
+        # heights are in metres of the section: this is paper over them [in/m]
+        self.upright = (top - bottom - below) / (scale.high - scale.low)
         self._dress(ticks)
-        self.labels = _write_labels(sheet, site, self.column, self.first, bottom + 0.15)
-        middle = self.first - 0.5 * (1.0 + INLET_WIDTH) * self.column
-        sheet.write(middle, bottom + 0.15, "inlet", ha="center")
-        self._draw_water()
-        self.open = [i for i, outlet in enumerate(site.outlets) if not outlet.capped]
-        self.holes = {i: self._hole(i) for i in self.open}
-        self.caps = [self._cap(i) for i in range(self.n) if i not in self.open]
-        self.streams = {i: self._stream(f"stream {self.labels[i]}") for i in self.open}
-        self.deepest = _deepest(run)
+        self._write_labels(sheet, bottom + 0.15)
+        self._draw_water(run.system.rim)
+        self.floor = scale.low - _FALL / self.upright
+        self.trench_bottom = self.floor - (_TRENCH - 0.04) / self.upright
+        self.per_depth = (_TRENCH - 0.1) / self.upright / _deepest(run)
+        self.holes: dict[int, tuple[Array, Polygon, Line2D]] = {}
+        self.streams: dict[int, Polygon] = {}
+        self.trenches: dict[int, Rectangle] = {}
         self.pipes: list[Line2D] = []
-        trenches = enumerate(run.system.trenches)
-        self.trenches = {i: self._draw_trench(i, t) for i, t in trenches if t and i in self.open}
+        self.caps: list[Rectangle] = []
+        for i, outlet in enumerate(site.outlets):
+            if outlet.capped:
+                self.caps.append(self._cap(i))
+                continue
+            self.holes[i] = self._hole(i, outlet.label, run.system.openings)
+            self.streams[i] = self._stream(f"stream {outlet.label}")
+            trench = run.system.trenches[i]
+            if trench:
+                self.trenches[i] = self._draw_trench(i, outlet.label, trench)
 
     @property
     def moving(self) -> list[Artist]:
         """What changes from one moment to the next, from the back to the front."""
         # walls, holes and lips mostly stand still, but lie before the water
         walls = [self.axes.spines[side] for side in ("left", "right", "bottom")]
-        holes = [hole[1] for hole in self.holes.values()]
-        lips = [hole[2] for hole in self.holes.values()]
+        holes = [hole for _, hole, _ in self.holes.values()]
+        lips = [lip for _, _, lip in self.holes.values()]
         parts: list[Artist] = [
             self.water, *self.rim, *walls, *holes, self.inlet, *self.trenches.values(), *self.pipes,
             *self.streams.values(), *lips, self.surface, *self.caps,
@@ -344,120 +170,111 @@ class BoxView:
 
     def show(self, now: Moment) -> None:
         """Move everything to a moment."""
-        scale = self.scale
-        self.water.set_height(max(now.level - scale.low, 0.0))
+        self.water.set_height(max(now.level - self.scale.low, 0.0))
         self.surface.set_ydata([now.level, now.level])
         middle = -0.5 - 0.5 * INLET_WIDTH
-        self._pour(self.inlet, middle, scale.high, now.level, now.inflow)
-        for i in self.open:
-            corners, shape, lip = self.holes[i]
-            shape.set_xy(corners + np.array([0.0, now.lips[i]]))
+        self._pour(self.inlet, middle, self.scale.high, now.level, now.inflow)
+        for i, (corners, hole, lip) in self.holes.items():
+            hole.set_xy(corners + np.array([0.0, now.lips[i]]))
             lip.set_ydata([now.lips[i], now.lips[i]])
-            landing = self._floor
+            landing = self.floor
             if i in self.trenches:
-                height = self._in_trench(float(now.depth[i]))
+                height = float(now.depth[i]) * self.per_depth
                 self.trenches[i].set_height(height)
-                landing = self._trench_bottom + height
+                landing = self.trench_bottom + height
             self._pour(self.streams[i], i, float(now.lips[i]), landing, float(now.flow[i]))
 
     def _pour(self, stream: Polygon, x: float, top: float, bottom: float, flow: float) -> None:
-        stream.set_visible(flow > DRIP)
+        stream.set_visible(flow > MIN_FLOW)
         half = 0.5 * flow * self.scale.per_flow
         stream.set_xy([(x - half, bottom), (x + half, bottom), (x + half, top), (x - half, top)])
 
-    def _room_below(self) -> float:
-        """Paper for falling water, trenches and labels. [in]"""
-        some = any(self.run.system.trenches)
-        return 0.2 + _FALL + (_TRENCH if some else 0.0)
+    def _dress(self, ticks: bool) -> None:
+        """Floor and walls of the box, and a scale in inches over still water."""
+        for side in ("left", "right", "bottom"):
+            self.axes.spines[side].set_linewidth(THICK)
+        self.axes.spines["top"].set_visible(False)
+        self.axes.set_xticks([])
+        self.axes.tick_params(length=3, width=THIN)
+        scale, apart = self.scale, 0.3 / self.upright / INCH
+        step = next((s for s in _TICK_STEPS if s >= apart), apart) * INCH
+        first, last = (np.floor((z - scale.still) / step) for z in (scale.low, scale.high))
+        over = np.arange(first + 1, last + 1) * step
+        names = [inches(z, signed=True) if ticks else "" for z in over]
+        self.axes.set_yticks(over + scale.still, names, fontsize=SMALL)
 
-    @property
-    def _floor(self) -> float:
-        return self.scale.low - _FALL / self.upright
+    def _write_labels(self, sheet: Sheet, y: float) -> None:
+        """Write the label of each outlet below its column, its number where there is no room."""
+        whole, room = self.outcome.labels, self.column - 0.04
+        cut = told_apart(whole, [wrap(label, room, SMALL, "bold", 1)[0] for label in whole])
+        fits = all(text_width(label, SMALL, "bold") <= room for label in cut)
+        written = cut if fits else [str(i + 1) for i in range(self.n)]
+        for i, label in enumerate(written):
+            sheet.write(self.first + i * self.column, y, label, ha="center", weight="bold")
+        middle = self.first - 0.5 * (1.0 + INLET_WIDTH) * self.column
+        sheet.write(middle, y, "inlet", ha="center")
 
-    @property
-    def _trench_bottom(self) -> float:
-        return self._floor - (_TRENCH - 0.04) / self.upright
-
-    def _in_trench(self, depth: float) -> float:
-        """Height of a depth in a trench, in heights of the section. [m]"""
-        return depth / self.deepest * (_TRENCH - 0.1) / self.upright
-
-    def _draw_water(self) -> None:
+    def _draw_water(self, rim: float | None) -> None:
         left, width = -0.5 - INLET_WIDTH, self.n + INLET_WIDTH
-        self.water = Rectangle((left, self.scale.low), width, 0.0, facecolor=TINT, zorder=1)
-        self.water.set_label("water")
-        self.axes.add_patch(self.water)
+        across = (left, left + width)
+        self.water = Rectangle((left, self.scale.low), width, 0.0, facecolor=TINT, zorder=1,
+                               label="water")  # fmt: skip
+        _added(self.axes, self.water)
         self.inlet = self._stream("inlet")
         (self.surface,) = self.axes.plot(
-            (left, left + width), (0.0, 0.0), color=INK, linewidth=MEDIUM, label="level", zorder=6
+            across, (0.0, 0.0), color=INK, linewidth=MEDIUM, label="level", zorder=6
         )
-        rim = self.run.system.rim
         self.rim: list[Line2D] = []
         if rim is not None and rim < self.scale.high:
-            self.rim = self.axes.plot((left, left + width), (rim, rim), color=INK, linewidth=THIN,
-                           linestyle=(0, (6, 2)), label="rim", zorder=2)  # fmt: skip
+            self.rim = self.axes.plot(across, (rim, rim), color=INK, linewidth=THIN,
+                                      linestyle=(0, (6, 2)), label="rim", zorder=2)  # fmt: skip
 
     def _stream(self, name: str) -> Polygon:
-        stream = Polygon(np.zeros((4, 2)), facecolor=STREAM, edgecolor=STREAM, zorder=4)
         # not snapped to whole dots, where the least of two equal streams could vanish
-        stream.set(label=name, clip_on=False, linewidth=HAIR, snap=False)
-        self.axes.add_patch(stream)
-        return stream
+        stream = Polygon(np.zeros((4, 2)), facecolor=STREAM, edgecolor=STREAM, zorder=4,
+                         label=name, clip_on=False, linewidth=HAIR, snap=False)  # fmt: skip
+        return _added(self.axes, stream)
 
-    def _hole(self, i: int) -> tuple[Array, Polygon, Line2D]:
-        """Outline of a hole and its lip."""
-        openings, scale = self.run.system.openings, self.scale
-        reach = scale.high - scale.low
+    def _hole(
+        self, i: int, label: str, openings: Sequence[Opening]
+    ) -> tuple[Array, Polygon, Line2D]:
+        """Outline of a hole over its lip, as drawn, and its lip; all holes to one scale."""
+        reach = self.scale.high - self.scale.low
         widest = max(float(np.ptp(outline(o, reach)[:, 0])) for o in openings)
-        corners = outline(openings[i], reach)
         across = min(_HOLE_PART / widest, self.upright / self.column)
-        corners = corners * [across, 1.0] + [i, 0.0]
-        shape = Polygon(corners, facecolor="none", edgecolor=INK, linewidth=THIN, zorder=3)
-        shape.set_label(f"hole {self.labels[i]}")
-        self.axes.add_patch(shape)
+        corners = outline(openings[i], reach) * [across, 1.0] + [i, 0.0]
+        hole = Polygon(corners, facecolor="none", edgecolor=INK, linewidth=THIN, zorder=3,
+                       label=f"hole {label}")  # fmt: skip
+        _added(self.axes, hole)
         (lip,) = self.axes.plot(
             (i - 0.4, i + 0.4), (0.0, 0.0), color=INK, linewidth=THICK,
-            solid_capstyle="butt", label=f"lip {self.labels[i]}", zorder=5,
+            solid_capstyle="butt", label=f"lip {label}", zorder=5,
         )  # fmt: skip
-        return corners, shape, lip
+        return corners, hole, lip
 
     def _cap(self, i: int) -> Rectangle:
         """A hatched lid; its height means nothing, since a capped outlet has no lip."""
         low, span = self.scale.low, self.scale.high - self.scale.low
         lid = Rectangle((i - 0.3, low + 0.2 * span), 0.6, 0.6 * span, facecolor="white",
                         edgecolor=INK, linewidth=THIN, hatch="////", zorder=7)  # fmt: skip
-        self.axes.add_patch(lid)
-        return lid
+        return _added(self.axes, lid)
 
-    def _draw_trench(self, i: int, trench: Trench) -> Rectangle:
-        half, tall = 0.5 * _TRENCH_PART, (_TRENCH - 0.04) / self.upright
-        bottom = self._trench_bottom
+    def _draw_trench(self, i: int, label: str, trench: Trench) -> Rectangle:
+        """Walls and pipe of a trench; returns the water in it."""
+        half, bottom = 0.5 * _TRENCH_PART, self.trench_bottom
+        top = bottom + (_TRENCH - 0.04) / self.upright
         across = (i - half, i - half, i + half, i + half)
-        self.axes.plot(across, (bottom + tall, bottom, bottom, bottom + tall), color=INK,
-                       linewidth=THIN, clip_on=False, zorder=5)  # fmt: skip
-        pipe = bottom + self._in_trench(trench.pipe_height)
+        self.axes.plot(across, (top, bottom, bottom, top), color=INK, linewidth=THIN,
+                       clip_on=False, zorder=5)  # fmt: skip
+        pipe = bottom + trench.pipe_height * self.per_depth
         self.pipes += self.axes.plot(
             across[1:3], (pipe, pipe), color=INK, linewidth=HAIR, linestyle=(0, (4, 3)),
-            clip_on=False, label=f"pipe {self.labels[i]}", zorder=2,
+            clip_on=False, label=f"pipe {label}", zorder=2,
         )  # fmt: skip
         edge = 1.0 / 72 / self.column
-        water = Rectangle(
-            (i - half + edge, bottom), 2 * (half - edge), 0.0, facecolor=TINT, zorder=1
-        )
-        water.set(label=f"trench {self.labels[i]}", clip_on=False)
-        self.axes.add_patch(water)
-        return water
-
-    def _dress(self, ticks: bool) -> None:
-        """Floor and walls of the box, and a scale in inches over still water."""
-        _open_topped(self.axes)
-        scale = self.scale
-        apart = 0.3 / self.upright / INCH
-        step = next((s for s in _TICK_STEPS if s >= apart), apart) * INCH
-        first, last = (np.floor((z - scale.still) / step) for z in (scale.low, scale.high))
-        over = np.arange(first + 1, last + 1) * step
-        names = [inches(z, signed=True) if ticks else "" for z in over]
-        self.axes.set_yticks(over + scale.still, names, fontsize=SMALL)
+        water = Rectangle((i - half + edge, bottom), 2 * (half - edge), 0.0, facecolor=TINT,
+                          zorder=1, label=f"trench {label}", clip_on=False)  # fmt: skip
+        return _added(self.axes, water)
 
 
 def _deepest(run: Surge) -> float:
@@ -468,21 +285,59 @@ def _deepest(run: Surge) -> float:
     return pipes if most <= pipes and pipes else max((t.depth for t in trenches), default=1.0)
 
 
-def _open_topped(axes: Axes) -> None:
-    for side in ("left", "right", "bottom"):
-        axes.spines[side].set_linewidth(THICK)
-    axes.spines["top"].set_visible(False)
-    axes.set_xticks([])
-    axes.tick_params(length=3, width=THIN)
+_BAR = 0.56
+
+NUMBER_ROOM = 0.2
+"""Paper for the numbers under the bars. [in]"""
 
 
-def _write_labels(sheet: Sheet, site: Site, column: float, first: float, y: float) -> list[str]:
-    """Write the label of each outlet below its column, its number where there is no room."""
-    whole = [outlet.label for outlet in site.outlets]
-    room = column - 0.04
-    cut = told_apart(whole, [wrap(label, room, SMALL, "bold", 1)[0] for label in whole])
-    fits = all(text_width(label, SMALL, "bold") <= room for label in cut)
-    written = cut if fits else [str(i + 1) for i in range(len(whole))]
-    for i, label in enumerate(written):
-        sheet.write(first + i * column, y, label, ha="center", weight="bold")
-    return whole
+class ShareView:
+    """Bars of the shares, one under each outlet's column of a box.
+
+    ends: Bottom of the numbers under the bars, and top of the bars, on the page. [in]
+    whole: Share that a bar of full height stands for. [-]
+    """
+
+    def __init__(self, sheet: Sheet, box: BoxView, ends: tuple[float, float], whole: float) -> None:
+        outcome, column, n = box.outcome, box.column, box.n
+        left, right = box.first - 0.5 * column, box.first + (n - 0.5) * column
+        self.axes = axes = sheet.axes(left, right, ends[0] + NUMBER_ROOM, ends[1])
+        axes.set(xlim=(-0.5, n - 0.5), ylim=(0.0, whole), xticks=[], yticks=[])
+        for side in ("left", "right", "top"):
+            axes.spines[side].set_visible(False)
+        roomy = text_width("100 %", SMALL) < column
+        self.sign = " %" if roomy else ""
+        self.bars: list[Rectangle] = []
+        self.targets: list[Line2D] = []
+        self.numbers: dict[int, Text] = {}
+        for i, (label, target) in enumerate(zip(outcome.labels, outcome.target, strict=True)):
+            bar = Rectangle((i - 0.5 * _BAR, 0.0), _BAR, 0.0, facecolor=TINT, edgecolor=INK,
+                            linewidth=THIN, zorder=2, label=f"share {label}")  # fmt: skip
+            self.bars.append(_added(axes, bar))
+            number = axes.text(i, -0.04 * whole, "", ha="center", va="top", fontsize=SMALL)
+            if outcome.site.outlets[i].capped:
+                number.set_text("capped" if roomy else "cap")
+                continue
+            self.numbers[i] = number
+            self.targets += axes.plot(
+                (i - 0.42, i + 0.42), (target, target), color=INK, linewidth=TARGET,
+                linestyle=(0, (3, 1.2)), label=f"target {label}", zorder=3,
+            )  # fmt: skip
+
+    @property
+    def moving(self) -> list[Artist]:
+        """What changes from one moment to the next."""
+        # targets stand still, but lie before the bars
+        return [*self.bars, self.axes.spines["bottom"], *self.targets, *self.numbers.values()]
+
+    def show(self, share: Array) -> None:
+        """Set the bars; share [-]."""
+        for bar, part in zip(self.bars, share, strict=True):
+            bar.set_height(part)
+        for i, number in self.numbers.items():
+            number.set_text(f"{round(100 * share[i])}{self.sign}")
+
+
+def _added(axes: Axes, patch: P) -> P:
+    axes.add_patch(patch)
+    return patch

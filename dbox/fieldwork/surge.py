@@ -1,16 +1,16 @@
 """A discharge at one site: the system in SI, the run, and which line it loads too much.
 
 Heights are over the still water that the readings were taken from. The bottom of a trench lies
-under the lip of its outlet by the fall of the header and the height of its pipe; what the lip
+under the lip of its outlet by the drop of the header and the height of its pipe; what the lip
 stands over the pipe's invert is left out.
+
+Events of the house, doses and pours run through the site's system. The outcome says what the
+volumes mean: each line's share against its target, its load against what its trench takes, when a
+trench stands full to its pipe, and how much sooner than in a level box.
 
 A run of days tells when each trench first stood full to its pipe. The same water is then dealt out
 as a level box would, split at the mean flow between kept rows, and the trenches are filled with
 that alone: until one is full to its pipe nothing backs up, so the box need not be run again.
-
-Runs events of the house, doses and pours through the site's system, and says what the volumes
-mean: each line's share against its target, its load against what its trench takes, when a trench
-stands full to its pipe, and how much sooner than in a level box.
 """
 
 from collections.abc import Callable, Sequence
@@ -18,10 +18,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dbox.arrays import Array, freeze
+from dbox.arrays import Array, BoolArray, freeze
 from dbox.errors import DomainError
 from dbox.fieldwork.inlet import (
     NOTICED,
+    Mouth,
     jet_from,
     jet_note,
     mouths,
@@ -30,72 +31,73 @@ from dbox.fieldwork.inlet import (
     strike,
 )
 from dbox.fieldwork.readings import measured_lips
-from dbox.fieldwork.shares import target_shares
+from dbox.fieldwork.shares import NOTABLE, over_target, target_shares
 from dbox.fieldwork.site import Box, Site
-from dbox.hydraulics.jet import Jet
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 from dbox.hydraulics.pipes import CAPACITY
 from dbox.hydraulics.split import split
 from dbox.hydraulics.surge.box_pool import System
-from dbox.hydraulics.surge.inflow import Inflow, one_after_another, steady
-from dbox.hydraulics.surge.march import Surge, surge
+from dbox.hydraulics.surge.inflow import Inflow, concatenate, steady
 from dbox.hydraulics.surge.parts import TrenchLine
-from dbox.hydraulics.surge.sources import DAY, PER_PERSON, household_day, to_inflow, use
+from dbox.hydraulics.surge.sources import PER_PERSON, household_day, to_inflow, use
+from dbox.hydraulics.surge.stepper import Surge, surge
 from dbox.notes import Note
+from dbox.units import DAY, HOUR, LITRE, MINUTE
 
-TRICKLE = 2.5e-3 / 60
+TRICKLE = 2.5 * LITRE / MINUTE
 """What comes to a box on an ordinary day. [m3/s] (1 to 4 L/min: Water Science and Technology
 51(10), 2005, p. 39)"""
 
-BEHIND_TANK, WITHOUT_TANK = 3 * 3600.0, 1800.0
-"""How long a run goes on after its inflow has ended. [s]"""
+BEHIND_TANK, WITHOUT_TANK = 3 * HOUR, 30 * MINUTE
+"""How long a run goes on after its inflow has ended. [s] (judgement)"""
+
+FINE_MAX_CHANGE = 0.1
+"""Greatest change a step of single events, whose rows are also drawn: close rows cost little. [-]
+(judgement)"""
+
+YEAR = 365.0 * DAY
+"""[s] (by definition)"""
+
+_SIDES = ("right", "left", "far", "inlet")
+
+_MUCH = 0.05
+"""Part of the water passed at heads of surface tension from which it is worth saying. [-]
+(judgement)"""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Prepared:
-    """A system, and what the reader should know of it."""
-
-    system: System
-    warnings: tuple[Note | str, ...]
-
-
-def prepare(
-    site: Site, line_flow: float, lips: Array | None = None, *, pumped: bool = False
-) -> Prepared:
-    """Make the system of a site; line_flow [m3/s], lips [m]."""
-    measured = measured_lips(site)
-    heights, n = measured.height, len(site.outlets)
-    works = site.works
+def system_of(site: Site, line_flow: float, *, pumped: bool = False) -> System:
+    """The system of a site; line_flow [m3/s]."""
+    lips, n, works = measured_lips(site).height, len(site.outlets), site.works
     headers = works.headers or (None,) * n
     trenches = tuple(
         None if outlet.capped else trench
         for outlet, trench in zip(site.outlets, works.trenches or (None,) * n, strict=True)
     )
     drops = [pipe.fall * pipe.length if pipe else 0.0 for pipe in headers]
-    bottoms = np.array(
-        [
-            lip - drop - line.pipe_height if line else -np.inf
-            for lip, drop, line in zip(heights, drops, trenches, strict=True)
-        ]
-    )
+    bottoms = [
+        lip - drop - trench.pipe_height if trench else -np.inf
+        for lip, drop, trench in zip(lips, drops, trenches, strict=True)
+    ]
     area, rim_length = plan(site.box)
-    jet, jet_notes = _jet(site, pumped=pumped)
-    return Prepared(
-        system=System(
-            area=area,
-            lips=np.array(heights if lips is None else lips),
-            openings=tuple(outlet.opening for outlet in site.outlets),
-            rim=site.box.rim,
-            rim_length=rim_length,
-            tank=works.tank,
-            supply=works.supply,
-            jet=jet,
-            delays=np.array([pipe.delay(line_flow) if pipe else 0.0 for pipe in headers]),
-            trenches=trenches,
-            bottoms=bottoms,
-        ),
-        warnings=(*measured.warnings, *jet_notes, *_soil_warnings(site)),
+    throws = site.box.inlet == "straight" and placed(site)
+    return System(
+        area=area,
+        lips=np.array(lips),
+        openings=tuple(outlet.opening for outlet in site.outlets),
+        rim=site.box.rim,
+        rim_length=rim_length,
+        tank=works.tank,
+        supply=works.supply,
+        jet=jet_from(site, _mouth(site, pumped)) if throws else None,
+        delays=np.array([pipe.delay(line_flow) if pipe else 0.0 for pipe in headers]),
+        trenches=trenches,
+        bottoms=np.array(bottoms),
     )
+
+
+def _mouth(site: Site, pumped: bool) -> Mouth:
+    """The pipe that the water comes through."""
+    return pumped_mouth(site) if pumped else mouths(site)[0]
 
 
 def line_flow(site: Site, event: Inflow) -> float:
@@ -133,108 +135,79 @@ def plan(box: Box) -> tuple[float, float]:
     return along * across, 2 * (along + across)
 
 
-def _jet(site: Site, *, pumped: bool) -> tuple[Jet | None, tuple[Note | str, ...]]:
-    """The jet of a straight inlet, from the pipe that the water comes through."""
-    if site.box.inlet != "straight":
-        return None, ()
-    if not placed(site):
-        return None, (
-            "the inlet is straight, but its jet is not computed: places of outlets are not given",
-        )
-    mouth = pumped_mouth(site) if pumped else mouths(site)[0]
-    return jet_from(site, mouth), (mouth.taken,) if mouth.taken else ()
-
-
-def _soil_warnings(site: Site) -> tuple[str, ...]:
-    states = {line.soil for line in site.works.trenches if line} - {"biomat"}
-    if not states:
-        return ()
+def notes_on(site: Site, found: Surge) -> tuple[Note | str, ...]:
+    """Where the model is weak, what was left out, and what went over in a run."""
     return (
-        f"soil is {' and '.join(sorted(states))}: how that changes the long-term acceptance rate "
-        "is invented, not measured",
-    )
-
-
-_MUCH = 0.05
-
-
-def run_warnings(site: Site, found: Surge) -> tuple[Note | str, ...]:
-    """Sentences on one run."""
-    return (
-        *_struck(site, found),
-        *_parts_left_out(site, found),
+        *measured_lips(site).warnings,
+        *_assumed(site, found),
+        *_left_out(site, found),
         *_gone_over(site, found),
         *_capillary(found),
     )
 
 
-def _struck(site: Site, found: Surge) -> list[Note]:
-    """What the jet does at the strongest inflow of the run."""
-    system = found.system
-    if system.jet is None:
-        return []
-    peak, target = np.array([found.inflow.max()]), target_shares(site)
-    without = split(peak, system.lips, system.openings, rim=system.rim).share
-    strongest = strike(site, (system.jet,), system.lips, peak, without, target)
-    if not strongest.changes(site.tolerance.share if site.tolerance else NOTICED).any():
-        return []
-    return [jet_note(site, strongest, 0, "jet: strikes")]
-
-
-def _parts_left_out(site: Site, found: Surge) -> list[str]:
-    works, entry = site.works, found.event.entry
-    said = []
-    if entry == "house" and works.tank is None:
-        said.append(
-            "[tank] is not given: the water comes as it leaves the house, not smoothed by a tank"
+def _assumed(site: Site, found: Surge) -> list[Note | str]:
+    """What jet and soil rest on, and what the jet does at the strongest inflow of the run."""
+    notes: list[Note | str] = []
+    system, works = found.system, site.works
+    if site.box.inlet == "straight":
+        if not placed(site):
+            notes.append(Note(what="surge: jet not computed"))
+        elif taken := _mouth(site, found.event.pumped).taken:
+            notes.append(taken)
+    states = {trench.soil for trench in works.trenches if trench} - {"biomat"}
+    if states:
+        notes.append(
+            Note(what="surge: soil invented", values={"states": " and ".join(sorted(states))})
         )
-    if entry != "box" and works.supply is None:
-        said.append("[supply] is not given: the water comes to the box without delay")
-    if not any(works.trenches):
-        said.append("[trench] is not given: every line takes what it gets, none can pond")
-    return said
+    if system.jet is not None:
+        peak, target = np.array([found.inflow.max()]), target_shares(site)
+        without = split(peak, system.lips, system.openings, rim=system.rim).share
+        strongest = strike(site, (system.jet,), system.lips, peak, without, target)
+        if strongest.changes(site.tolerance.share if site.tolerance else NOTICED).any():
+            notes.append(jet_note(site, strongest, 0, "jet: strikes"))
+    return notes
 
 
-def _gone_over(site: Site, found: Surge) -> list[str]:
-    said, system = [], found.system
+def _left_out(site: Site, found: Surge) -> list[Note]:
+    works, entry = site.works, found.event.entry
+    missing = {
+        "surge: no tank": entry == "house" and works.tank is None,
+        "surge: no supply": entry != "box" and works.supply is None,
+        "surge: no trench": not any(works.trenches),
+    }
+    return [Note(what=what) for what, left_out in missing.items() if left_out]
+
+
+def _gone_over(site: Site, found: Surge) -> list[Note]:
+    notes, system = [], found.system
     labels = [outlet.label for outlet in site.outlets]
     if found.spilled[-1] > 0:
-        said.append(f"the box overtops at its rim: {1000 * found.spilled[-1]:.3g} L are spilled")
+        notes.append(Note(what="surge: overtops", values={"volume": float(found.spilled[-1])}))
     drop = site.box.inlet_drop
     if drop is not None and found.peak_level > system.still_level + drop:
-        said.append(
-            "the water in the box rises over the inlet's invert and backs up toward the tank; "
-            "that it then comes more slowly is not computed"
-        )
-    pipe = system.supply
-    piped = pipe is not None and found.event.entry != "box"
-    if piped and pipe and found.inflow.max() > CAPACITY * pipe.full:
-        said.append("the supply pipe runs full: what flows is then decided by its head")
-    drowned = np.any(found.trench_level > system.lips, axis=0)
-    if np.any(drowned):
-        named = ", ".join(labels[i] for i in np.flatnonzero(drowned))
-        said.append(f"the trench of outlet {named} stands over its lip and drowns it")
+        notes.append(Note(what="surge: backs up"))
+    pipe = system.supply if found.event.entry != "box" else None
+    if pipe and found.inflow.max() > CAPACITY * pipe.full:
+        notes.append(Note(what="surge: supply full"))
+    drowned = np.flatnonzero(np.any(found.trench_level > system.lips, axis=0))
+    if drowned.size:
+        named = ", ".join(labels[i] for i in drowned)
+        notes.append(Note(what="surge: drowned", values={"outlets": named}))
     for i in np.flatnonzero(found.surfaced[-1] > 0).tolist():
-        said.append(
-            f"the trench of outlet {labels[i]} is full: {1000 * found.surfaced[-1, i]:.3g} L "
-            "come to the surface"
-        )
-    return said
+        volume = float(found.surfaced[-1, i])
+        notes.append(Note(what="surge: surfaces", values={"outlet": labels[i], "volume": volume}))
+    return notes
 
 
-def _capillary(found: Surge) -> list[str]:
+def _capillary(found: Surge) -> list[Note]:
     """How much of the water passed at heads where surface tension decides."""
     passed = np.diff(found.volume.sum(-1))
-    if not passed.sum() > 0:
-        return []
     head = 0.5 * (found.level[1:] + found.level[:-1]) - found.system.still_level
-    part = float(passed[head < CAPILLARY_HEAD].sum() / passed.sum())
+    part = float(passed[head < CAPILLARY_HEAD].sum() / (passed.sum() or 1.0))
     if part < _MUCH:
         return []
-    return [
-        f"{100 * part:.0f} % of the water passed at heads below {1000 * CAPILLARY_HEAD:.0f} mm, "
-        "where surface tension decides and weir formulas are out of their range"
-    ]
+    return [Note(what="surge: capillary", values={"part": part, "head": CAPILLARY_HEAD})]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -256,45 +229,38 @@ class Ponding:
 
 def ponding(found: Surge) -> Ponding:
     """Find the first trench that fills, in a run and in the same box with its lips level."""
-    line, time = _first(found.filled)
-    level_line, level_time = _first(_filled_when_level(found))
+    line, time = _first(found.time_full)
+    level_line, level_time = _first(_full_when_level(found))
     return Ponding(line=line, time=time, level_line=level_line, level_time=level_time)
 
 
-def _first(filled: Array) -> tuple[int | None, float]:
-    if np.all(np.isnan(filled)):
+def _first(time_full: Array) -> tuple[int | None, float]:
+    if np.all(np.isnan(time_full)):
         return None, np.nan
-    line = int(np.nanargmin(filled))
-    return line, float(filled[line])
+    line = int(np.nanargmin(time_full))
+    return line, float(time_full[line])
 
 
-def _filled_when_level(found: Surge) -> Array:
+def _full_when_level(found: Surge) -> Array:
     """When each trench would first stand full to its pipe. [s] (n,)."""
     system, seconds = found.system, np.diff(found.time)
     volume = np.diff(found.volume.sum(-1))
     lips = np.where(np.isfinite(system.lips), 0.0, np.inf)
     dealt = split(volume / seconds, lips, system.openings).share * volume[:, None]
-    filled = np.full(lips.size, np.nan)
+    full = np.full(lips.size, np.nan)
     for i, trench in enumerate(system.trenches):
         if trench is not None:
             limit, line = trench.pipe_height, TrenchLine(trench)
             for part, span, end in zip(dealt[:, i], seconds, found.time[1:], strict=True):
                 line.step(float(part), float(span))
                 if line.depth > limit:
-                    filled[i] = end
+                    full[i] = end
                     break
-    return filled
-
-
-FINE_VARIATION = 0.1
-"""Variation of single events, whose rows are also drawn: close rows cost little. [-]"""
-
-YEAR = 365.0 * DAY
-_SIDES = ("right", "left", "far", "inlet")
+    return full
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Outcome:
+class SurgeOutcome:
     """A run at a site; arrays are read-only."""
 
     site: Site  # The site.
@@ -319,6 +285,12 @@ class Outcome:
         with np.errstate(invalid="ignore"):
             return tuple(np.flatnonzero(self.load > self.capacity).tolist())
 
+    @property
+    def extremes(self) -> tuple[int, int] | None:
+        """Lines that are most over and most under their target; None where all get theirs."""
+        over = over_target(self.surge.share, self.target)
+        return (int(np.argmax(over)), int(np.argmin(over))) if over.max() > NOTABLE else None
+
 
 def house_event(fixtures: Sequence[str]) -> Inflow:
     """Fixtures that start together."""
@@ -332,7 +304,7 @@ def house_days(site: Site, days: int, seed: int) -> Inflow:
         raise DomainError("how many live in the house is not said; add people = 4 under [house]")
     name = "a day of the house" if days == 1 else f"{days} days of the house"
     each = [to_inflow(household_day(people, seed, day), name) for day in range(days)]
-    return one_after_another(each, DAY)
+    return concatenate(each, DAY)
 
 
 def settling_rates(site: Site, sinks: float, toward: str) -> Array:
@@ -356,15 +328,33 @@ def run(
     seconds: float | None = None,
     settling: Array | None = None,
     progress: Callable[[float], None] | None = None,
-) -> Outcome:
-    """Run an event through a site; seconds [s], settling [m/s]."""
-    prepared = prepare(site, line_flow(site, event), pumped=event.pumped)
+    over_days: bool = False,
+) -> SurgeOutcome:
+    """Run an event through a site; seconds [s], settling [m/s].
+
+    Over days of the house the loads are those of the run itself, and it is found which line ponds
+    first.
+    """
     until = seconds or natural_end(site, event)
-    fine = FINE_VARIATION if until <= DAY else None
-    found = surge(
-        prepared.system, event, seconds=until, variation=fine, settling=settling, progress=progress
+    system = system_of(site, line_flow(site, event), pumped=event.pumped)
+    fine = FINE_MAX_CHANGE if until <= DAY and not over_days else None
+    found = surge(system, event, seconds=until, max_change=fine, settling=settling,
+                  progress=progress)  # fmt: skip
+    people = site.works.people
+    sent = np.nan if people is None else people * PER_PERSON / DAY
+    load = found.volume[-1] / found.seconds if over_days else sent * found.share
+    capacity = np.array([line.capacity if line else np.nan for line in system.trenches])
+    target = target_shares(site)
+    freeze(load, capacity, target)
+    return SurgeOutcome(
+        site=site,
+        surge=found,
+        target=target,
+        load=load,
+        capacity=capacity,
+        ponding=ponding(found) if over_days else None,
+        warnings=notes_on(site, found),
     )
-    return _outcome(site, prepared, found)
 
 
 def run_days(
@@ -374,43 +364,72 @@ def run_days(
     seed: int = 0,
     settling: Array | None = None,
     progress: Callable[[float], None] | None = None,
-) -> Outcome:
-    """Run plausible days of the house through a site, and find which line ponds first.
-
-    settling [m/s].
-    """
+) -> SurgeOutcome:
+    """Run plausible days of the house through a site; settling [m/s]."""
     event = house_days(site, days, seed)
-    prepared = prepare(site, line_flow(site, event))
-    found = surge(prepared.system, event, seconds=days * DAY, settling=settling, progress=progress)
-    return _outcome(site, prepared, found, ponding(found))
+    return run(site, event, seconds=days * DAY, settling=settling, progress=progress,
+               over_days=True)  # fmt: skip
 
 
-def side_by_side(site: Site, volume: float) -> tuple[Outcome, ...]:
+def side_by_side(site: Site, volume: float) -> tuple[SurgeOutcome, ...]:
     """The same volume at each of the site's flows, straight into the box; volume [m3]."""
     events = [steady(f.inflow, volume / f.inflow, name=f.name) for f in site.flows]
     return tuple(run(site, event) for event in events)
 
 
-def _outcome(
-    site: Site, prepared: Prepared, found: Surge, first_to_pond: Ponding | None = None
-) -> Outcome:
-    people = site.works.people
-    if first_to_pond is not None:
-        load = found.volume[-1] / found.seconds
-    elif people is not None:
-        load = people * PER_PERSON / DAY * found.share
-    else:
-        load = np.full(len(site.outlets), np.nan)
-    lines = found.system.trenches
-    capacity = np.array([line.capacity if line else np.nan for line in lines])
-    target = target_shares(site)
-    freeze(load, capacity, target)
-    return Outcome(
-        site=site,
-        surge=found,
-        target=target,
-        load=load,
-        capacity=capacity,
-        ponding=first_to_pond,
-        warnings=(*prepared.warnings, *run_warnings(site, found)),
-    )
+# What of a run is worth showing.
+
+THROUGH = 0.99
+"""Part of all water that has left the box when a picture of the run ends. [-] (judgement)"""
+
+MOVING = 0.05
+"""Flow over the greatest flow from which on a run is worth watching. [-] (judgement)"""
+
+MOVING_FRAMES, QUIET_FRAMES = 120, 24
+"""Frames of a film for the time in which water moves, and at most for the rest. [-] (judgement)"""
+
+EARLY = 0.1
+"""Part of all water: before it has passed, the running shares mean little. [-] (judgement)"""
+
+
+def shown_until(run: Surge) -> float:
+    """When hardly any water of a run is left to pass the box. [s]"""
+    passed = run.volume.sum(1) + run.spilled
+    last = int(np.argmax(passed >= THROUGH * passed[-1])) if passed[-1] > 0 else -1
+    return float(run.time[last]) if run.time[last] > 0 else run.seconds
+
+
+def is_moving(run: Surge) -> BoolArray:
+    """Whether water moves in each step of a run, more than `MOVING` of its greatest flow."""
+    flow = np.maximum(run.inflow, run.flow.sum(1) + run.overflow)
+    busy = flow > MOVING * flow.max()
+    return np.asarray(busy[1:] | busy[:-1])
+
+
+def frame_times(run: Surge, frames: int = MOVING_FRAMES) -> Array:
+    """Choose the moments of a film. [s]
+
+    Notes
+    -----
+    The time in which water moves is played at one speed. Quiet times go by at least as fast, in at
+    most `QUIET_FRAMES`.
+    """
+    until = shown_until(run)
+    ends = np.minimum(run.time, until)
+    steps, moving = np.diff(ends), is_moving(run)
+    busy = float(steps[moving].sum()) or until
+    quiet = until - busy
+    fast = min(QUIET_FRAMES, frames * quiet / busy) / quiet if quiet > 0 else 0.0
+    played = np.append(0.0, np.cumsum(steps * np.where(moving, frames / busy, fast)))
+    return np.asarray(np.interp(np.linspace(0.0, played[-1], round(played[-1]) + 1), played, ends))
+
+
+def highest_share(outcomes: Sequence[SurgeOutcome]) -> float:
+    """Greatest share to be shown of some runs, and twice the target at least. [-]"""
+    most = max(2.0 * float(o.target.max()) for o in outcomes)
+    for outcome in outcomes:
+        # the first water all goes to one line
+        passed = outcome.surge.volume.sum(1)
+        late = passed > EARLY * passed[-1]
+        most = max(most, float(np.max(outcome.surge.running_share[late], initial=0.0)))
+    return min(1.05 * most, 1.0)

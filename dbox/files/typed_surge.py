@@ -10,7 +10,7 @@ Straight lines join the rows. A head without a unit is `seconds` or `m3_s`.
 import csv
 import io
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from itertools import islice
 from pathlib import Path
 from typing import TypeVar
@@ -29,7 +29,10 @@ MOST_ROWS = 1_000_000
 
 _MOST_BYTES = 64 * MOST_ROWS
 _HEAD = re.compile(r"(time|flow|inflow)\s*[(\[]\s*([^()\[\]]+?)\s*[)\]]")
+_SI_HEADS = {"seconds": "time (s)", "m3_s": "flow (m3/s)"}
 _WANTED = 'write "seconds,m3_s", or the units as "time (min),flow (gpm)"'
+
+Reader = Callable[[str], float]
 
 
 def read_inflow(path: Path | str) -> Inflow:
@@ -54,10 +57,15 @@ def read_inflow(path: Path | str) -> Inflow:
         )
     if not rows or len(rows[0]) != 2:
         raise ScenarioError(f"{name}: its first row is {show(first)}; {_WANTED}")
-    kinds = [_column(name, cell) for cell in rows[0]]
-    if [what for what, _ in kinds] != ["time", "flow"]:
-        raise ScenarioError(f"{name}: its columns are {show(first)}; {_WANTED}")
-    reads = [read for _, read in kinds]
+    reads: list[Reader] = []
+    for cell, wanted in zip(rows[0], (("time",), ("flow", "inflow")), strict=True):
+        head = " ".join(cell.lower().split())
+        match = _HEAD.fullmatch(_SI_HEADS.get(head, head))
+        if match is None:
+            raise ScenarioError(f"{name}: unknown column {show(cell)}; {_WANTED}")
+        if match[1] not in wanted:
+            raise ScenarioError(f"{name}: its columns are {show(first)}; {_WANTED}")
+        reads.append(_reader(match[1], match[2]))
     columns = _plain_values(rows[1:], reads) or _values(name, rows[1:], reads, delimiter)
     try:
         return measured(*columns, name=Path(path).name)
@@ -65,46 +73,29 @@ def read_inflow(path: Path | str) -> Inflow:
         raise ScenarioError(f"{name}: {error}") from error
 
 
-def _column(name: str, cell: str) -> tuple[str, Callable[[str], float]]:
-    """What a column holds, and the reader of its cells."""
-    head = " ".join(cell.lower().split())
-    if head == "seconds":
-        return "time", lambda text: units.duration(f"{text} s")
-    if head == "m3_s":
-        return "flow", lambda text: units.flow(f"{text} m3/s")
-    match = _HEAD.fullmatch(head)
-    if match is None:
-        raise ScenarioError(f"{name}: unknown column {show(cell)}; {_WANTED}")
-    what, unit = match.groups()
+def _reader(what: str, unit: str) -> Reader:
     read = units.duration if what == "time" else units.flow
-    return "time" if what == "time" else "flow", lambda text: read(f"{text} {unit}")
+    return lambda text: read(f"{text} {unit}")
 
 
-def _plain_values(
-    rows: list[list[str]], reads: list[Callable[[str], float]]
-) -> tuple[Array, Array] | None:
+def _plain_values(rows: list[list[str]], reads: list[Reader]) -> list[Array] | None:
     """Both columns where all cells are plain numbers in range: quick, where there are many rows."""
     try:
-        columns = zip(zip(*rows, strict=True), reads, strict=True)
-        times, flows = (_plain_column(cells, read) for cells, read in columns)
+        columns = np.array([[float(cell) for cell in row] for row in rows]).T
+        for column, read in zip(columns, reads, strict=True):
+            # what the least and the most may be, all between them may
+            read(repr(float(column.min())))
+            read(repr(float(column.max())))
     except ValueError:
         return None
-    return times, flows
-
-
-def _plain_column(cells: Iterable[str], read: Callable[[str], float]) -> Array:
-    numbers = np.array([float(cell) for cell in cells])
-    # what the least and the most may be, all between them may
-    for extreme in (numbers.min(), numbers.max()):
-        read(repr(float(extreme)))
-    return numbers * read("1")
+    return [column * read("1") for column, read in zip(columns, reads, strict=True)]
 
 
 def _values(
-    name: str, rows: list[list[str]], reads: list[Callable[[str], float]], delimiter: str
-) -> tuple[list[float], list[float]]:
+    name: str, rows: list[list[str]], reads: list[Reader], delimiter: str
+) -> list[list[float]]:
     """Both columns, every fault found told at once."""
-    columns: tuple[list[float], list[float]] = ([], [])
+    columns: list[list[float]] = [[], []]
     faults: list[str] = []
     for number, row in enumerate(rows, start=2):
         if len(row) != 2:
@@ -129,6 +120,18 @@ LONGEST = 31 * units.DAY
 _T = TypeVar("_T")
 
 
+def typed(option: str, read: Callable[[str], _T], text: str) -> _T:
+    """Read what was typed for an option, naming the option where it cannot be.
+
+    >>> typed("--volume", surge_keys.some_volume, "20 L")
+    0.02
+    """
+    try:
+        return read(text)
+    except ScenarioError as error:
+        raise ScenarioError(*(f"{option} {fault}" for fault in error.faults)) from error
+
+
 def typed_dose(works: Works, text: str) -> Inflow:
     """Read a dose: that of the site's pump or siphon, or a volume at a rate.
 
@@ -150,47 +153,18 @@ def typed_dose(works: Works, text: str) -> Inflow:
             f"--dose is {show(text)}; write pump, siphon, or a volume at a rate, as "
             '"60 gal at 30 gpm"'
         )
-    inflow = _read("--dose", lambda: scenario_keys.flow_rate(rate))
-    amount = _read("--dose", lambda: surge_keys.some_volume(volume))
+    inflow = typed("--dose", scenario_keys.flow_rate, rate)
+    amount = typed("--dose", surge_keys.some_volume, volume)
     return steady(inflow, amount / inflow, name=f"dose of {text}")
 
 
-def typed_volume(text: str, option: str) -> float:
-    """Read a volume above nothing, naming its option where it is none. [m3]
+def run_time(text: str) -> float:
+    """Read how long a run goes on. [s]
 
-    >>> typed_volume("20 L", "--volume")
-    0.02
-    """
-    return _read(option, lambda: surge_keys.some_volume(text))
-
-
-def typed_settling(text: str) -> float:
-    """Read how much one side of a box sinks in a year. [m]
-
-    >>> typed_settling("10 mm")
-    0.01
-    """
-    return _read("--settling", lambda: surge_keys.settling(text))
-
-
-def typed_until(text: str | None) -> float | None:
-    """Read how long a run goes on; None where nothing was typed. [s]
-
-    >>> typed_until("2 h")
+    >>> run_time("2 h")
     7200.0
     """
-    return None if text is None else _read("--for", lambda: _until(text))
-
-
-def _until(text: str) -> float:
     seconds = units.duration(text)
     if not 1.0 <= seconds <= LONGEST:
         raise ScenarioError(f"is {show(text)}; an event is followed for 1 s to 31 days")
     return seconds
-
-
-def _read(option: str, read: Callable[[], _T]) -> _T:
-    try:
-        return read()
-    except ScenarioError as error:
-        raise ScenarioError(*(f"{option} {fault}" for fault in error.faults)) from error

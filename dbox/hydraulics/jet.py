@@ -1,4 +1,4 @@
-"""How much more head does a straight inlet throw at the outlets that its jet strikes?
+"""The extra head that a straight inlet throws at the outlets that its jet strikes.
 
 The inflow enters as a round jet with the velocity U0 it has in the pipe and the diameter D of a
 circle as large as its flow area. At a distance x and an offset y from its axis
@@ -21,10 +21,12 @@ from dbox.errors import DomainError
 from dbox.hydraulics.surge.parts import PressurePipe, SupplyPipe
 
 DECAY = 6.2
-"""Centreline velocity over that at the mouth, times distance over diameter. [-]"""
+"""Centreline velocity over that at the mouth, times distance over diameter. [-] (Albertson and
+others 1950, from memory)"""
 
 WIDENING = 0.1
-"""Half-width, where velocity is half that on the axis, over distance. [-]"""
+"""Half-width, where velocity is half that on the axis, over distance. [-] (Rajaratnam 1976, from
+memory)"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

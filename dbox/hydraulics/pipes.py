@@ -20,18 +20,37 @@ channels. Critical depth: US Army Corps of Engineers, HEC-RAS Hydraulic Referenc
 depth of flow in the culvert.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
-from types import MappingProxyType
 
 import numpy as np
 
 from dbox.arrays import GRAVITY, Array, ArrayLike, BoolArray, freeze
 from dbox.errors import DomainError, SolveError
 
-_SERIES_BELOW = 0.25  # half-angle under which the series is both exact to rounding and the better
-_AIM = 1e-14  # of the target
+_SERIES_BELOW = 0.25
+"""Half-angle under which the series is both exact to rounding and the better. [rad] (numerical)"""
+
+_AIM = 1e-14
+"""How near a target is met, as a part of it. [-] (numerical)"""
+
 _MOST_STEPS = 200
+"""Steps after which a search is given up; a dozen are usual. [-] (numerical)"""
+
+PLASTIC_ROUGHNESS = 0.010
+"""Manning's n of smooth plastic pipe. [s/m^(1/3)]
+
+City of Austin, Drainage Criteria Manual, table 5-2, gives 0.010; handbooks list 0.009 to 0.011
+(from memory).
+"""
+
+CAPACITY = 1.0757061294004648
+"""Greatest flow with a free surface over full flow, at any slope and roughness. [-] (exact to
+rounding, by the formulas above)"""
+
+_FULLEST = 2.6390535689668978
+"""Half-angle at that flow, where 5 phi sin^2 phi = phi - sin phi cos phi; y = 0.938 D. [rad]
+(exact to rounding)"""
 
 Measure = Callable[[Array], tuple[Array, Array]]
 """From half-angle [rad] to what rises with it, and the local power of the half-angle it goes by."""
@@ -55,56 +74,20 @@ def segment(half_angle: ArrayLike) -> Array:
     )
 
 
-def half_angle(depth: ArrayLike, diameter: ArrayLike) -> Array:
-    """Half-angle at the pipe's centre from its lowest point to the water's edge.
-
-    depth [m], diameter [m] -> [rad].
-
-    >>> half_angle([-0.01, 0.05, 0.2], diameter=0.1).round(6).tolist()
-    [0.0, 1.570796, 3.141593]
-    """
-    water, air = _parts(depth, diameter)
-    return np.asarray(2 * np.arctan2(np.sqrt(water), np.sqrt(air)))
-
-
 def area(depth: ArrayLike, diameter: ArrayLike) -> Array:
     """Cross-section of the water; depth [m], diameter [m] -> [m2].
 
-    >>> area([0.0, 0.05, 0.1], diameter=0.1).round(9).tolist()
-    [0.0, 0.003926991, 0.007853982]
+    >>> area([-0.01, 0.0, 0.05, 0.1, 0.2], diameter=0.1).round(9).tolist()
+    [0.0, 0.0, 0.003926991, 0.007853982, 0.007853982]
     """
-    size = np.asarray(diameter, dtype=np.float64)
-    return np.asarray(size * size / 4 * segment(half_angle(depth, size)))
-
-
-def top_width(depth: ArrayLike, diameter: ArrayLike) -> Array:
-    """Width of the water surface; depth [m], diameter [m] -> [m].
-
-    >>> top_width([0.0, 0.05, 0.1], diameter=0.1).tolist()
-    [0.0, 0.1, 0.0]
-    """
-    water, air = _parts(depth, diameter)
-    return np.asarray(2 * np.sqrt(water * air))
-
-
-def wetted_perimeter(depth: ArrayLike, diameter: ArrayLike) -> Array:
-    """Length of the pipe wall under water, around the section; depth [m], diameter [m] -> [m].
-
-    >>> wetted_perimeter([0.0, 0.05, 0.1], diameter=0.1).round(6).tolist()
-    [0.0, 0.15708, 0.314159]
-    """
-    return np.asarray(np.asarray(diameter) * half_angle(depth, diameter))
-
-
-def hydraulic_radius(depth: ArrayLike, diameter: ArrayLike) -> Array:
-    """Area over wetted perimeter; depth [m], diameter [m] -> [m].
-
-    >>> hydraulic_radius([0.0, 0.05, 0.1], diameter=0.1).round(9).tolist()
-    [0.0, 0.025, 0.025]
-    """
-    angle = half_angle(depth, diameter)
-    wet = np.where(angle > 0, angle, 1.0)
-    return np.asarray(np.asarray(diameter) / 4 * segment(angle) / wet)
+    depths, sizes = (np.asarray(each, dtype=np.float64) for each in (depth, diameter))
+    if np.any(np.isnan(depths)):
+        raise DomainError("a depth [m] is not a number; give metres over the invert")
+    if not np.all((sizes > 0) & (sizes < np.inf)):
+        raise DomainError("a pipe's diameter [m] is not a finite number above 0")
+    water = np.clip(depths, 0.0, sizes)
+    half_angle = 2 * np.arctan2(np.sqrt(water), np.sqrt(sizes - water))
+    return np.asarray(sizes * sizes / 4 * segment(half_angle))
 
 
 def find_half_angle(measure: Measure, target: Array, most: float) -> Array:
@@ -115,63 +98,26 @@ def find_half_angle(measure: Measure, target: Array, most: float) -> Array:
     Notes
     -----
     Newton on the logarithms, from half of `most`; a step that leaves the bracket is replaced by
-    halving it.
+    halving it. `scipy.optimize.elementwise.find_root` needs 10 to 40 times as long and half a
+    second to be loaded.
     """
-    aim = np.where(target > 0, np.maximum(target, 1e-200), 1.0).reshape(-1)
-    low, high = np.zeros_like(aim), np.full_like(aim, most)
-    angle = np.full_like(aim, most / 2)
+    aim = np.where(target > 0, np.maximum(target, 1e-200), 1.0)
+    low, high, angle = np.zeros_like(aim), np.full_like(aim, most), np.full_like(aim, most / 2)
     for _ in range(_MOST_STEPS):
         value, power = measure(angle)
         excess = np.log(value / aim)
         low, high = np.where(excess < 0, angle, low), np.where(excess > 0, angle, high)
         done = (np.abs(excess) <= _AIM) | (high - low <= 1e-15 * high)
         if np.all(done):
-            return angle.reshape(np.shape(target))
+            return angle
         newton = angle * np.exp(-excess / power)
         inside = (newton > low) & (newton < high)
         angle = np.where(done, angle, np.where(inside, newton, (low + high) / 2))
     worst = int(np.argmax(np.abs(excess)))
     raise SolveError(
-        f"no half-angle found between {low[worst]:.17g} and {high[worst]:.17g} rad; "
-        f"the target is missed by {excess[worst]:g} of itself"
+        f"no half-angle found between {low.flat[worst]:.17g} and {high.flat[worst]:.17g} rad; "
+        f"the target is missed by {excess.flat[worst]:g} of itself"
     )
-
-
-def _parts(depth: ArrayLike, diameter: ArrayLike) -> tuple[Array, Array]:
-    """Depth of water and of the air over it, neither below 0."""
-    depths = np.asarray(depth, dtype=np.float64)
-    sizes = np.asarray(diameter, dtype=np.float64)
-    if np.any(np.isnan(depths)):
-        raise DomainError("a depth [m] is not a number; give metres over the invert")
-    if not np.all((sizes > 0) & (sizes < np.inf)):
-        raise DomainError("a pipe's diameter [m] is not a finite number above 0")
-    water = np.clip(depths, 0.0, sizes)
-    return water, sizes - water
-
-
-PLASTIC_ROUGHNESS = 0.010
-"""Manning's n of smooth plastic pipe. [s/m^(1/3)]
-
-City of Austin, Drainage Criteria Manual, table 5-2, gives 0.010; handbooks list 0.009 to 0.011.
-"""
-
-PIPE_INSIDE_DIAMETERS: Mapping[str, float] = MappingProxyType(
-    {
-        "NPS 4 schedule 40": 4.026 * 0.0254,
-        "4 in SDR 35": (4.215 - 2 * 0.120) * 0.0254,
-    }
-)
-"""Inside diameters of usual header pipes. [m]
-
-SDR 35 sewer pipe (ASTM D3034) is specified by its outside diameter, 4.215 in, and its least wall,
-0.120 in, so this is its widest; both numbers as trade pages quote the standard.
-"""
-
-CAPACITY = 1.0757061294004648
-"""Greatest flow with a free surface over full flow, at any slope and roughness. [-]"""
-
-_FULLEST = 2.6390535689668978
-"""Half-angle at that flow, where 5 phi sin^2 phi = phi - sin phi cos phi; y = 0.938 D. [rad]"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -182,7 +128,6 @@ class HeaderCheck:
     critical_depth: Array  # (...) Depth of least energy. [m]
     # (...) True where normal depth is at most critical depth; a dry header is steep.
     steep: BoolArray
-    warnings: tuple[str, ...]  # What is not valid for these headers; empty where all are steep.
 
 
 def full_flow(
@@ -199,9 +144,9 @@ def full_flow(
     >>> (full_flow(0.1022604, [0.005, 0.02]) * 1e3).round(3).tolist()
     [5.04, 10.08]
     """
-    size, fall = _above_zero("diameter [m]", diameter), _above_zero("slope [-]", slope)
-    n = _above_zero("roughness [s/m^(1/3)]", roughness)
-    return np.asarray(np.pi / 4 * size**2 * (size / 4) ** (2 / 3) * np.sqrt(fall) / n)
+    size, steepness = _checked("diameter [m]", diameter), _checked("slope [-]", slope)
+    n = _checked("roughness [s/m^(1/3)]", roughness)
+    return np.asarray(np.pi / 4 * size**2 * (size / 4) ** (2 / 3) * np.sqrt(steepness) / n)
 
 
 def normal_depth(
@@ -222,9 +167,17 @@ def normal_depth(
     >>> (normal_depth([0.0, 3e-5, 3e-4], 0.1022604, 0.0104) * 1e3).round(2).tolist()
     [0.0, 4.76, 14.17]
     """
-    part, full = np.broadcast_arrays(_flows(flow), full_flow(diameter, slope, roughness=roughness))
-    _refuse_overfull(part, full)
-    part = part / full
+    flows = _checked("flow [m3/s]", flow, none=True)
+    flows, full = np.broadcast_arrays(flows, full_flow(diameter, slope, roughness=roughness))
+    over = np.argwhere(flows > CAPACITY * full)
+    if len(over):
+        place = tuple(over[0].tolist())
+        index = f"[{', '.join(map(str, place))}]" if place else ""
+        raise DomainError(
+            f"flow{index} is {flows[place]:g} m3/s; with a free surface the pipe carries at most "
+            f"{CAPACITY * full[place]:g} m3/s; give more slope, a wider pipe or less flow"
+        )
+    part = flows / full
     return _depth(find_half_angle(_conveyance, part, _FULLEST), part, diameter)
 
 
@@ -243,7 +196,7 @@ def normal_velocity(
     [0.0, 0.436]
     """
     wet = area(normal_depth(flow, diameter, slope, roughness=roughness), diameter)
-    return np.asarray(_flows(flow) / np.where(wet > 0, wet, 1.0))
+    return np.asarray(np.asarray(flow) / np.where(wet > 0, wet, 1.0))
 
 
 def critical_depth(flow: ArrayLike, diameter: ArrayLike) -> Array:
@@ -252,8 +205,8 @@ def critical_depth(flow: ArrayLike, diameter: ArrayLike) -> Array:
     >>> (critical_depth([0.0, 3e-5, 3e-4], 0.1022604) * 1e3).round(2).tolist()
     [0.0, 5.27, 16.87]
     """
-    size = _above_zero("diameter [m]", diameter)
-    part = _flows(flow) / np.sqrt(GRAVITY * size**5)
+    size = _checked("diameter [m]", diameter)
+    part = _checked("flow [m3/s]", flow, none=True) / np.sqrt(GRAVITY * size**5)
     return _depth(find_half_angle(_criticality, part, np.pi), part, size)
 
 
@@ -272,51 +225,22 @@ def header_check(
     -----
     A header that does not fall, or carries more than it can with a free surface, runs full.
 
-    >>> check = header_check([3e-4, 3e-4], 0.1022604, [0.0104, 0.002])
-    >>> check.steep.tolist(), len(check.warnings)
-    ([True, False], 1)
+    >>> header_check([3e-4, 3e-4], 0.1022604, [0.0104, 0.002]).steep.tolist()
+    [True, False]
     """
-    falls = np.asarray(slope, dtype=np.float64)
-    if not np.all(np.isfinite(falls)):
+    slopes = np.asarray(slope, dtype=np.float64)
+    if not np.all(np.isfinite(slopes)):
         raise DomainError("a slope [-] is not a finite number; give fall over length")
-    drains, some_fall = falls > 0, np.where(falls > 0, falls, 1.0)
-    full = np.where(drains, full_flow(diameter, some_fall, roughness=roughness), 0.0)
-    flows = _flows(flow)
+    drains, some_slope = slopes > 0, np.where(slopes > 0, slopes, 1.0)
+    full = np.where(drains, full_flow(diameter, some_slope, roughness=roughness), 0.0)
+    flows = _checked("flow [m3/s]", flow, none=True)
     free = flows <= CAPACITY * full
-    uniform = normal_depth(np.where(free, flows, 0.0), diameter, some_fall, roughness=roughness)
+    uniform = normal_depth(np.where(free, flows, 0.0), diameter, some_slope, roughness=roughness)
     normal = np.where(free, uniform, diameter)
     critical = np.broadcast_to(critical_depth(flows, diameter), normal.shape)
     steep = np.asarray(normal <= critical)
     freeze(normal, critical, steep)
-    return HeaderCheck(
-        normal_depth=normal,
-        critical_depth=critical,
-        steep=steep,
-        warnings=_warnings(normal, critical, steep, free),
-    )
-
-
-def _warnings(normal: Array, critical: Array, steep: BoolArray, free: BoolArray) -> tuple[str, ...]:
-    said = []
-    flat = ~steep & free
-    if np.any(flat):
-        worst = float(np.max(normal[flat] / critical[flat]))
-        said.append(
-            f"{_those(flat)} too flat for the flow (normal depth up to {worst:.2f} times "
-            "critical): water backs up to the mouth and less flows than computed"
-        )
-    if not np.all(free):
-        said.append(
-            f"{_those(~free)} full, being level, pitched back or overloaded: what flows is "
-            "decided further down, not at the mouth"
-        )
-    return tuple(said)
-
-
-def _those(which: BoolArray) -> str:
-    count = int(which.sum())
-    what = "the header" if which.size == 1 else f"{count} of {which.size} headers"
-    return f"{what} {'runs' if count == 1 else 'run'}"
+    return HeaderCheck(normal_depth=normal, critical_depth=critical, steep=steep)
 
 
 def _conveyance(angle: Array) -> tuple[Array, Array]:
@@ -338,29 +262,11 @@ def _depth(angle: Array, flow: Array, diameter: ArrayLike) -> Array:
     return np.asarray(np.where(flow > 0, depth, 0.0))
 
 
-def _flows(flow: ArrayLike) -> Array:
-    flows = np.asarray(flow, dtype=np.float64)
-    _refuse("flow [m3/s]", flows, np.isfinite(flows) & (flows >= 0), "a finite number, 0 or more")
-    return flows
-
-
-def _above_zero(what: str, value: ArrayLike) -> Array:
+def _checked(what: str, value: ArrayLike, *, none: bool = False) -> Array:
+    """Finite numbers above 0, or 0 too where there may be none."""
     values = np.asarray(value, dtype=np.float64)
-    _refuse(what, values, np.isfinite(values) & (values > 0), "a finite number above 0")
-    return values
-
-
-def _refuse(what: str, values: Array, good: BoolArray, wanted: str) -> None:
+    good = np.isfinite(values) & ((values >= 0) if none else (values > 0))
     if not np.all(good):
+        wanted = "a finite number, 0 or more" if none else "a finite number above 0"
         raise DomainError(f"{what} is {values[~good].flat[0]}; it must be {wanted}")
-
-
-def _refuse_overfull(flow: Array, full: Array) -> None:
-    over = np.argwhere(flow > CAPACITY * full)
-    if len(over):
-        place = tuple(int(i) for i in over[0])
-        index = f"[{', '.join(map(str, place))}]" if place else ""
-        raise DomainError(
-            f"flow{index} is {flow[place]:g} m3/s; with a free surface the pipe carries at most "
-            f"{CAPACITY * full[place]:g} m3/s; give more slope, a wider pipe or less flow"
-        )
+    return values

@@ -4,81 +4,61 @@ Shares are fractions. What did not happen or is not known is null, never 0 and n
 """
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
-from dbox.fieldwork.shares import NOTABLE, over_target
-from dbox.fieldwork.surge import Outcome, Ponding
+from dbox.fieldwork.surge import Ponding, SurgeOutcome
+from dbox.hydraulics.surge.stepper import Surge
+from dbox.notes import Note
+from dbox.report.encode import Json, encode, rows
 from dbox.report.text import bar, noted, wrapped
 from dbox.report.wording import sentences
 from dbox.units import DAY, HOUR, MINUTE, gallons, gpm, inches_mm, litres, millimetres
 from dbox.units import percent_text as percent
 
-Json = dict[str, Any]
 
-
-def surge_json(outcome: Outcome, files: Sequence[str] = ()) -> Json:
+def surge_json(outcome: SurgeOutcome, files: Sequence[str] = ()) -> Json:
     """The answer of `dbox surge --json`."""
-    found = outcome.surge
-    return {
+    found, ponding, labels = outcome.surge, outcome.ponding, (*outcome.labels, None)
+    answer: Json = encode({
         "event": found.event.name,
-        "inflow_volume_m3": found.came,
+        "inflow_volume_m3": found.inflow_volume,
         "balance_error_relative": found.balance_error,
         "peak_level_m": found.peak_level,
         "peak_level_s": found.peak_time,
         "seconds": found.seconds,
-        "tank_peak_m": _number(found.tank_peak),
-        "spilled_m3": float(found.spilled[-1]),
-        "outlets": [_outlet(outcome, i) for i in range(len(outcome.labels))],
-        "overloaded": [outcome.labels[i] for i in outcome.overloaded],
-        "ponding": _ponding(outcome),
-        "files": list(files),
+        "tank_peak_m": found.tank_peak,
+        "spilled_m3": found.spilled[-1],
+        "outlets": rows(
+            label=outcome.labels,
+            volume_m3=found.volume[-1],
+            share=found.share,
+            target=outcome.target,
+            peak_flow_m3_s=found.peak_flow,
+            first_flow_s=found.first_flow,
+            trench_depth_m=found.depth[-1],
+            trench_full_s=found.time_full,
+            surfaced_m3=found.surfaced[-1],
+            load_m3_s=outcome.load,
+            capacity_m3_s=outcome.capacity,
+        ),
+        "overloaded": [labels[i] for i in outcome.overloaded],
+        "ponding": ponding and {
+            "first": labels[-1 if ponding.line is None else ponding.line],
+            "first_s": ponding.time,
+            "level_box_first": labels[-1 if ponding.level_line is None else ponding.level_line],
+            "level_box_s": ponding.level_time,
+            "sooner_s": ponding.sooner,
+        },
+        "files": files,
         "warnings": sentences(outcome.warnings),
-    }
+    })  # fmt: skip
+    return answer
 
 
-def contrast_json(outcomes: Sequence[Outcome], files: Sequence[str] = ()) -> Json:
+def contrast_json(outcomes: Sequence[SurgeOutcome], files: Sequence[str] = ()) -> Json:
     """The answer of `dbox surge --contrast --json`."""
     return {"runs": [surge_json(outcome) for outcome in outcomes], "files": list(files)}
-
-
-def _outlet(outcome: Outcome, i: int) -> Json:
-    found = outcome.surge
-    return {
-        "label": outcome.labels[i],
-        "volume_m3": float(found.volume[-1, i]),
-        "share": float(found.share[i]),
-        "target": float(outcome.target[i]),
-        "peak_flow_m3_s": float(found.peak_flow[i]),
-        "first_flow_s": _number(found.first_flow[i]),
-        "trench_depth_m": _number(found.depth[-1, i]),
-        "trench_full_s": _number(found.filled[i]),
-        "surfaced_m3": float(found.surfaced[-1, i]),
-        "load_m3_s": _number(outcome.load[i]),
-        "capacity_m3_s": _number(outcome.capacity[i]),
-    }
-
-
-def _ponding(outcome: Outcome) -> Json | None:
-    ponding = outcome.ponding
-    if ponding is None:
-        return None
-
-    def label(line: int | None) -> str | None:
-        return None if line is None else outcome.labels[line]
-
-    return {
-        "first": label(ponding.line),
-        "first_s": _number(ponding.time),
-        "level_box_first": label(ponding.level_line),
-        "level_box_s": _number(ponding.level_time),
-        "sooner_s": _number(ponding.sooner),
-    }
-
-
-def _number(value: float) -> float | None:
-    return float(value) if np.isfinite(value) else None
 
 
 _LABEL = 10
@@ -88,16 +68,33 @@ _ACROSS = 4
 _CAUTION = "The tool models the box; local code, the permit and the inspector decide."
 
 
-def report(outcome: Outcome) -> list[str]:
+def volume_text(run: Surge) -> str:
+    """How much ran in."""
+    return f"{gallons(run.inflow_volume)} ({litres(run.inflow_volume)})"
+
+
+def report(outcome: SurgeOutcome) -> list[str]:
     """Lines of at most 72 columns."""
-    found = outcome.surge
+    found, share, target = outcome.surge, outcome.surge.share, outcome.target
     lines = wrapped(outcome.site.title) if outcome.site.title else []
-    lines += wrapped(
-        f"{found.event.name}: {gallons(found.came)} ({litres(found.came)}), followed for "
-        f"{duration(found.seconds)}. {_lead(outcome)}"
+    lead = "Every line gets its target."
+    if outcome.extremes:
+        best, worst = outcome.extremes
+        lead = (
+            f"Outlet {outcome.labels[best]} gets {percent(float(share[best]))} of what left the "
+            f"box and outlet {outcome.labels[worst]} {percent(float(share[worst]))}; targets are "
+            f"{percent(float(target[best]))} and {percent(float(target[worst]))}."
+        )
+    ran = f"{found.event.name}: {volume_text(found)}, followed for {duration(found.seconds)}."
+    lines += wrapped(f"{ran} {lead}")
+    lines += ["", *_table(outcome), ""]
+    peaks = (
+        f"Water in the box stood highest at {duration(found.peak_time)}, {inches_mm(found.rise)} "
+        "over still water"
     )
-    lines += ["", *_table(outcome), "", *_peaks(outcome)]
-    lines += _loads(outcome)
+    if np.isfinite(found.tank_peak):
+        peaks += f"; in the tank {inches_mm(found.tank_peak)} over its outlet"
+    lines += [*wrapped(f"{peaks}."), *_loads(outcome)]
     if outcome.ponding is not None:
         lines += ["", *wrapped(_report_ponding(outcome, outcome.ponding))]
     lines += noted(sentences(outcome.warnings))
@@ -105,31 +102,37 @@ def report(outcome: Outcome) -> list[str]:
     return [*lines, "", *wrapped(f"{balance} {_CAUTION}")]
 
 
-def contrast_report(outcomes: tuple[Outcome, ...]) -> list[str]:
+def notes_side_by_side(outcomes: Sequence[SurgeOutcome]) -> list[Note | str]:
+    """What all runs are warned of, then what only some are, with their names."""
+    all_of = {outcome.surge.event.name: outcome.warnings for outcome in outcomes}
+    shared = [note for note in outcomes[0].warnings if all(note in n for n in all_of.values())]
+    own = [
+        f"{name}: {note}" if isinstance(note, str) else note.under(name)
+        for name, notes in all_of.items() for note in notes if note not in shared
+    ]  # fmt: skip
+    return [*shared, *own]
+
+
+def contrast_report(outcomes: tuple[SurgeOutcome, ...]) -> list[str]:
     """Lines of at most 72 columns: the same volume at every flow, side by side."""
     first = outcomes[0]
     lines = wrapped(first.site.title) if first.site.title else []
     lines += wrapped(
-        f"The same {gallons(first.surge.came)} ({litres(first.surge.came)}) let into the same box "
-        f"at each flow. {_contrast_lead(outcomes)}"
+        f"The same {volume_text(first.surge)} let into the same box at each flow. "
+        f"{_contrast_lead(outcomes)}"
     )
     for start in range(0, len(outcomes), _ACROSS):
         lines += ["", *_side_by_side(outcomes[start : start + _ACROSS])]
-    said = {o.surge.event.name: sentences(o.warnings) for o in outcomes}
-    shared = [w for w in sentences(first.warnings) if all(w in each for each in said.values())]
-    own = [f"{name}: {w}" for name, each in said.items() for w in each if w not in shared]
-    lines += noted([*shared, *own])
+    lines += noted(sentences(notes_side_by_side(outcomes)))
     return [*lines, "", *wrapped(_CAUTION)]
 
 
-def _contrast_lead(outcomes: tuple[Outcome, ...]) -> str:
+def _contrast_lead(outcomes: tuple[SurgeOutcome, ...]) -> str:
     """The line that the weakest flow favours most, at the weakest and at the strongest flow."""
-    weak, strong = (
-        pick(outcomes, key=lambda o: float(o.surge.event.first[0])) for pick in (min, max)
-    )
-    best, _ = _extremes(weak)
-    if best is None:
+    weak, strong = (pick(outcomes, key=_poured) for pick in (min, max))
+    if not weak.extremes:
         return "Every line gets its target at the weakest flow already."
+    best, _ = weak.extremes
     return (
         f"Outlet {weak.labels[best]} gets {percent(float(weak.surge.share[best]))} at "
         f"{weak.surge.event.name} and {percent(float(strong.surge.share[best]))} at "
@@ -137,15 +140,18 @@ def _contrast_lead(outcomes: tuple[Outcome, ...]) -> str:
     )
 
 
-def _side_by_side(outcomes: tuple[Outcome, ...]) -> list[str]:
-    flows = [float(o.surge.event.first[0]) for o in outcomes]
+def _poured(outcome: SurgeOutcome) -> float:
+    """The flow of a run that lets a volume in evenly. [m3/s]"""
+    return float(outcome.surge.event.first[0])
+
+
+def _side_by_side(outcomes: tuple[SurgeOutcome, ...]) -> list[str]:
     names = [o.surge.event.name for o in outcomes]
-    rises = [o.surge.peak_level - o.surge.system.still_level for o in outcomes]
     lines = [
         _row("", [name if len(name) < _CELL else f"{name[: _CELL - 2]}~" for name in names]),
-        _row("flow", [gpm(flow) for flow in flows]),
-        _row("takes", [duration(o.surge.came / q) for o, q in zip(outcomes, flows, strict=True)]),
-        _row("water rose", [millimetres(rise) for rise in rises]),
+        _row("flow", [gpm(_poured(o)) for o in outcomes]),
+        _row("takes", [duration(o.surge.inflow_volume / _poured(o)) for o in outcomes]),
+        _row("water rose", [millimetres(o.surge.rise) for o in outcomes]),
         "  share of outlet",
     ]
     whole = max(float(o.surge.share.max()) for o in outcomes)
@@ -165,28 +171,7 @@ def _row(head: str, cells: list[str]) -> str:
     return f"  {head[: _LABEL + 1]:<{_LABEL + 2}}" + "".join(f"{c:>{_CELL}}" for c in cells)
 
 
-def _lead(outcome: Outcome) -> str:
-    best, worst = _extremes(outcome)
-    if best is None or worst is None:
-        return "Every line gets its target."
-    share, target = outcome.surge.share, outcome.target
-    return (
-        f"Outlet {outcome.labels[best]} gets {percent(float(share[best]))} of what left the box "
-        f"and outlet {outcome.labels[worst]} {percent(float(share[worst]))}; targets are "
-        f"{percent(float(target[best]))} and {percent(float(target[worst]))}."
-    )
-
-
-def _extremes(outcome: Outcome) -> tuple[int | None, int | None]:
-    """Lines that are most over and most under their target; None where all get theirs."""
-    share, target = outcome.surge.share, outcome.target
-    over = over_target(share, target)
-    if over.max() <= NOTABLE:
-        return None, None
-    return int(np.argmax(over)), int(np.argmin(over))
-
-
-def _table(outcome: Outcome) -> list[str]:
+def _table(outcome: SurgeOutcome) -> list[str]:
     found = outcome.surge
     lines = [f"  {'outlet':<{_LABEL}}{'share':>7}{'volume':>11}{'peak':>12}{'starts':>13}  target"]
     whole = max(float(found.share.max()), 2 * float(outcome.target.max()))
@@ -195,7 +180,9 @@ def _table(outcome: Outcome) -> list[str]:
         if outlet.capped:
             lines.append(f"  {label:<{_LABEL}}{'capped':>7}")
             continue
-        start = _start(float(found.first_flow[i]), float(found.volume[-1, i]))
+        start = "only drips" if found.volume[-1, i] > 0 else "never"
+        if np.isfinite(found.first_flow[i]):
+            start = duration(float(found.first_flow[i]))
         share, target = float(found.share[i]), float(outcome.target[i])
         lines.append(
             f"  {label:<{_LABEL}}{percent(share):>7}{gallons(float(found.volume[-1, i])):>11}"
@@ -205,25 +192,7 @@ def _table(outcome: Outcome) -> list[str]:
     return lines
 
 
-def _start(first_flow: float, volume: float) -> str:
-    if np.isfinite(first_flow):
-        return duration(first_flow)
-    return "only drips" if volume > 0 else "never"
-
-
-def _peaks(outcome: Outcome) -> list[str]:
-    found = outcome.surge
-    over = found.peak_level - found.system.still_level
-    text = (
-        f"Water in the box stood highest at {duration(found.peak_time)}, {inches_mm(over)} over "
-        "still water"
-    )
-    if np.isfinite(found.tank_peak):
-        text += f"; in the tank {inches_mm(found.tank_peak)} over its outlet"
-    return wrapped(f"{text}.")
-
-
-def _loads(outcome: Outcome) -> list[str]:
+def _loads(outcome: SurgeOutcome) -> list[str]:
     lines = []
     known = np.isfinite(outcome.load) & np.isfinite(outcome.capacity)
     for i in np.flatnonzero(known).tolist():
@@ -243,7 +212,7 @@ def _loads(outcome: Outcome) -> list[str]:
     return ["", *wrapped(head), *lines]
 
 
-def _report_ponding(outcome: Outcome, ponding: Ponding) -> str:
+def _report_ponding(outcome: SurgeOutcome, ponding: Ponding) -> str:
     whole = duration(outcome.surge.seconds)
     level = (
         f"with all lips level none would in {whole}"

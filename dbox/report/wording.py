@@ -10,7 +10,14 @@ from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 from dbox.notes import Note
 from dbox.units import LITRE, MINUTE
 
-_UNITS = {"mm": 1e3, "%": 100.0, "deg": 180.0 / pi, "L/s": 1.0 / LITRE, "L/min": MINUTE / LITRE}
+_UNITS = {
+    "mm": 1e3,
+    "%": 100.0,
+    "deg": 180.0 / pi,
+    "L": 1.0 / LITRE,
+    "L/s": 1.0 / LITRE,
+    "L/min": MINUTE / LITRE,
+}
 
 
 class _Words(Formatter):
@@ -97,6 +104,22 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "split: heads too low": _heads,
     "split: overtops": "the outlets cannot take the inflow; the box overtops at its rim by "
     "{overflow:.2g L/s}",
+    "surge: backs up": "the water in the box rises over the inlet's invert and backs up toward the "
+    "tank; that it then comes more slowly is not computed",
+    "surge: capillary": "{part:.0f %} of the water passed at heads below {head:.0f mm}, where "
+    "surface tension decides and weir formulas are out of their range",
+    "surge: drowned": "the trench of outlet {outlets} stands over its lip and drowns it",
+    "surge: jet not computed": "the inlet is straight, but its jet is not computed: places of "
+    "outlets are not given",
+    "surge: no supply": "[supply] is not given: the water comes to the box without delay",
+    "surge: no tank": "[tank] is not given: the water comes as it leaves the house, not smoothed "
+    "by a tank",
+    "surge: no trench": "[trench] is not given: every line takes what it gets, none can pond",
+    "surge: overtops": "the box overtops at its rim: {volume:.3g L} are spilled",
+    "surge: soil invented": "soil is {states}: how that changes the long-term acceptance rate is "
+    "invented, not measured",
+    "surge: supply full": "the supply pipe runs full: what flows is then decided by its head",
+    "surge: surfaces": "the trench of outlet {outlet} is full: {volume:.3g L} come to the surface",
     "tilt: four outlets": "four outlets leave one difference over: that an insert moved can be "
     "seen, not which",
     "tilt: in one line": "the outlets stand in one line: tilt across that line cannot be seen",

@@ -22,9 +22,8 @@ from matplotlib.figure import Figure
 
 from dbox.arrays import Array
 from dbox.drawings.style import pens
-from dbox.drawings.surge_film import Film, GreyGif, SurgeFrame
-from dbox.drawings.surge_views import FRAME, shown_until
-from dbox.fieldwork.surge import Outcome, house_event, run
+from dbox.drawings.surge_film import FRAME, Film, SurgeFrame, write_gif
+from dbox.fieldwork.surge import SurgeOutcome, house_event, run, shown_until
 from dbox.files import scenario
 from tests.benchmarks.ratios import Row, alone, best_of
 
@@ -32,13 +31,13 @@ LEAST_RATIO = 3.0
 SCENARIO = Path(__file__).parents[2] / "scenarios" / "family-of-four.toml"
 
 
-def ours(outcome: Outcome, times: Array, path: Path) -> None:
+def ours(outcome: SurgeOutcome, times: Array, path: Path) -> None:
     """Write the film as the package does."""
-    Film(outcome).play(GreyGif(fps=1 / FRAME), path, times)
+    write_gif(Film(outcome).frames(times), path)
 
 
 @pens
-def matplotlibs(outcome: Outcome, times: Array, path: Path) -> None:
+def matplotlibs(outcome: SurgeOutcome, times: Array, path: Path) -> None:
     """Write the same frames as matplotlib's own animation does."""
     figure = Figure()
     FigureCanvasAgg(figure)

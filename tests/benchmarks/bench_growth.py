@@ -25,9 +25,10 @@ import numpy as np
 from dbox import Circle, split
 from dbox.arrays import Array
 from dbox.fieldwork.shares import assess
-from dbox.hydraulics.surge.inflow import one_after_another
-from dbox.hydraulics.surge.march import surge
-from dbox.hydraulics.surge.sources import DAY, household_day, to_inflow
+from dbox.hydraulics.surge.inflow import concatenate
+from dbox.hydraulics.surge.sources import household_day, to_inflow
+from dbox.hydraulics.surge.stepper import surge
+from dbox.units import DAY
 from tests.benchmarks.ratios import Row, alone, best_of, number
 from tests.fieldwork.sites import box
 from tests.hydraulics.test_surge import family
@@ -59,7 +60,7 @@ def run_days(days: int) -> Job:
 
     Above two days, so that all runs take the longer steps of a long run.
     """
-    event = one_after_another([to_inflow(household_day(4, 0))] * days, DAY)
+    event = concatenate([to_inflow(household_day(4, 0))] * days, DAY)
     return partial(surge, family(), event, seconds=days * DAY)
 
 

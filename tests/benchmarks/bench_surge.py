@@ -22,11 +22,12 @@ from scipy.integrate import solve_ivp
 
 from dbox.arrays import Array
 from dbox.hydraulics.surge.box_pool import System
-from dbox.hydraulics.surge.inflow import Inflow, one_after_another
+from dbox.hydraulics.surge.inflow import Inflow, concatenate
 from dbox.hydraulics.surge.level_pool import opening_table
-from dbox.hydraulics.surge.march import surge
 from dbox.hydraulics.surge.parts import REACHES, TrenchLine
-from dbox.hydraulics.surge.sources import DAY, household_day, to_inflow
+from dbox.hydraulics.surge.sources import household_day, to_inflow
+from dbox.hydraulics.surge.stepper import surge
+from dbox.units import DAY
 from tests.benchmarks.ratios import Row, alone, best_of
 from tests.hydraulics.plain_surge import plain_surge
 from tests.hydraulics.test_surge import family
@@ -117,7 +118,7 @@ def measure(quick: bool) -> Iterator[Row]:
     days = 30 if quick else 365
     each = [to_inflow(household_day(PEOPLE, SEED, number)) for number in range(days)]
     jobs = {
-        count: partial(surge, family(), one_after_another(each[:count], DAY), seconds=count * DAY)
+        count: partial(surge, family(), concatenate(each[:count], DAY), seconds=count * DAY)
         for count in (1, days)
     }
     best = best_of(jobs, 5, time.process_time)

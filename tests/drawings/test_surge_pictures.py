@@ -13,18 +13,18 @@ from matplotlib.patches import Polygon, Rectangle
 from PIL import Image
 
 from dbox.drawings import surge_film
-from dbox.drawings.surge_film import LAST_FRAME, Film, SurgeFrame, check_film, write_film
+from dbox.drawings.surge_film import FRAME, LAST_FRAME, Film, SurgeFrame, check_film, write_film
 from dbox.drawings.surge_picture import contrast_figure, surge_figure
-from dbox.drawings.surge_views import (
-    FRAME,
-    QUIET_FRAMES,
-    frame_times,
-    is_moving,
-    moment,
-    shown_until,
-)
 from dbox.errors import DomainError, ScenarioError
-from dbox.fieldwork.surge import house_event, run, run_days, settling_rates, side_by_side
+from dbox.fieldwork.surge import (
+    frame_times,
+    house_event,
+    run,
+    run_days,
+    settling_rates,
+    shown_until,
+    side_by_side,
+)
 from dbox.hydraulics.surge.inflow import steady
 from dbox.report.wording import sentences
 from dbox.units import GALLON, INCH
@@ -62,6 +62,10 @@ def contrast():
 
 def times(name, count=5):
     return np.linspace(0.0, shown_until(outcome(name).surge), count)
+
+
+def film_times(frames):
+    return frame_times(outcome("shower").surge, frames)
 
 
 def one(figure, kind, label):
@@ -215,27 +219,6 @@ def test_flows_that_a_contrast_leaves_out_are_named():
         contrast_figure(())
 
 
-@pytest.mark.parametrize("name", NAMES)
-def test_the_moving_part_plays_six_to_twelve_seconds(name):
-    found, at = outcome(name).surge, frame_times(outcome(name).surge)
-    steps = np.searchsorted(found.time, at[1:]).clip(1) - 1
-    moving = np.array(is_moving(found))[steps]
-    assert 6.0 <= moving.sum() * FRAME <= 12.0
-    assert np.sum(~moving) <= QUIET_FRAMES + 2
-    assert np.all(np.diff(at) > 0)
-    assert at[0] == 0.0
-    assert at[-1] == pytest.approx(shown_until(found))
-
-
-def test_a_moment_goes_straight_between_rows():
-    found = outcome("shower").surge
-    row = 20
-    halfway = moment(found, float(found.time[row : row + 2].mean()))
-    assert halfway.level == pytest.approx(found.level[row : row + 2].mean())
-    assert halfway.flow == pytest.approx(found.flow[row : row + 2].mean(0))
-    assert halfway.share.sum() == pytest.approx(1.0)
-
-
 def test_a_frame_is_the_same_drawn_over_or_anew():
     film, at = Film(outcome("shower")), 600.0
     for before in (0.0, 3000.0, at):
@@ -253,7 +236,7 @@ def test_a_frame_is_the_same_drawn_over_or_anew():
 def test_a_gif_has_its_frames_and_lasts_as_long(tmp_path):
     path, told = tmp_path / "surge.gif", []
     write_film(outcome("shower"), path, frames=20, progress=told.append)
-    count = frame_times(outcome("shower").surge, 20).size
+    count = film_times(20).size
     with Image.open(path) as film:
         assert film.n_frames == count
         lasts = 0
@@ -272,7 +255,7 @@ def test_the_page_holds_its_frames_and_asks_the_network_for_nothing(tmp_path):
     write_film(outcome("shower"), path, frames=10)
     page = path.read_text(encoding="utf-8")
     frames = re.findall(r'"data:image/png;base64,([^"]*)"', page)
-    assert len(frames) == frame_times(outcome("shower").surge, 10).size
+    assert len(frames) == film_times(10).size
     with Image.open(BytesIO(base64.b64decode(frames[3].replace("\\", "")))) as picture:
         assert picture.size == (800, 600)
     rest = re.sub(r'"data:image/png;base64,[^"]*"', "", page)
@@ -316,5 +299,4 @@ def test_water_that_never_moves_can_still_be_drawn():
             volume=0 * quiet.surge.volume, peak_flow=0 * quiet.surge.peak_flow,
         ),
     )  # fmt: skip
-    assert frame_times(still.surge)[-1] == still.surge.seconds
     assert SurgeFrame(still).shares.bars[0].get_height() == 0.0

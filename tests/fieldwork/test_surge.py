@@ -6,24 +6,32 @@ import numpy as np
 import pytest
 
 from dbox.errors import DomainError
+from dbox.fieldwork.readings import measured_lips
 from dbox.fieldwork.site import Box, Site, Works
 from dbox.fieldwork.surge import (
+    MOVING_FRAMES,
+    QUIET_FRAMES,
     TRICKLE,
     YEAR,
     Ponding,
+    frame_times,
     house_days,
     house_event,
+    is_moving,
+    line_flow,
     plan,
-    prepare,
     run,
     run_days,
     settling_rates,
+    shown_until,
     side_by_side,
+    system_of,
 )
 from dbox.hydraulics.surge.inflow import steady
 from dbox.hydraulics.surge.parts import SupplyPipe, Tank, Trench
-from dbox.hydraulics.surge.sources import DAY, PER_PERSON
+from dbox.hydraulics.surge.sources import PER_PERSON
 from dbox.report.wording import sentences
+from dbox.units import DAY
 from tests.fieldwork.sites import INCH, SIDES, box
 
 PIPE = SupplyPipe(length=9.0, diameter=0.1, fall=0.01)
@@ -47,7 +55,7 @@ def site(readings=READINGS, **works) -> Site:
 def test_heights_of_a_system() -> None:
     """A trench lies under its lip by the header's fall and the height of its pipe."""
     header = SupplyPipe(length=3.0, diameter=0.1, fall=0.02)
-    system = prepare(site(headers=(header, None, header, None)), 1e-5).system
+    system = system_of(site(headers=(header, None, header, None)), 1e-5)
     lips = np.array(READINGS)
     assert system.lips == pytest.approx(lips)
     assert system.bottoms == pytest.approx(lips - 0.2 - np.array([0.06, 0, 0.06, 0]))
@@ -60,25 +68,30 @@ def test_plan_of_a_round_box() -> None:
     assert plan(Box(shape="round", inside=(0.5,))) == pytest.approx((np.pi / 16, np.pi / 2))
 
 
-def test_a_box_without_its_inside_is_refused() -> None:
-    with pytest.raises(DomainError, match=r"add inside = "):
-        run(box([0.0, 0.0]), steady(1e-4, 60.0))
-
-
-def test_an_unmeasured_lip_is_refused() -> None:
-    with pytest.raises(DomainError, match="no reading for open outlet 2"):
-        run(site((0.0, None, 0.0, 0.0)), steady(1e-4, 60.0))
+@pytest.mark.parametrize(
+    ("ask", "fault"),
+    [
+        (lambda: run(box([0.0, 0.0]), steady(1e-4, 60.0)), "add inside = "),
+        (lambda: run(site((0.0, None, 0.0, 0.0)), steady(1e-4, 60.0)), "no reading for open"),
+        (lambda: settling_rates(box([0.0, 0.0]), 0.01, "right"), "place of every open outlet"),
+        (lambda: settling_rates(site(), 0.01, "up"), "up"),
+        (lambda: house_days(site(people=None), 1, 0), r"add people = 4 under \[house\]"),
+    ],
+)
+def test_what_cannot_be_run_is_refused(ask, fault: str) -> None:
+    with pytest.raises(DomainError, match=fault):
+        ask()
 
 
 def test_only_a_straight_inlet_throws_a_jet() -> None:
     for inlet, there in (("straight", True), ("tee", False), ("baffle", False), (None, False)):
         one = replace(site(), box=replace(site().box, inlet=inlet))
-        assert (prepare(one, 1e-5).system.jet is not None) == there
+        assert (system_of(one, 1e-5).jet is not None) == there
     bare = replace(site(), box=replace(site().box, inlet="straight"))
     no_places = replace(bare, outlets=tuple(replace(o, position=None) for o in bare.outlets))
-    found = prepare(no_places, 1e-5)
-    assert found.system.jet is None
-    assert "places of outlets are not given" in sentences(found.warnings)[-1]
+    found = run(no_places, steady(1e-3, 60.0))
+    assert found.surge.system.jet is None
+    assert any("places of outlets are not given" in w for w in sentences(found.warnings))
 
 
 def test_only_outlets_in_the_far_wall_face_the_jet() -> None:
@@ -87,7 +100,7 @@ def test_only_outlets_in_the_far_wall_face_the_jet() -> None:
         box([0.0] * 4, positions=far, works=Works(supply=PIPE)),
         box=Box(inside=(16 * INCH, 20 * INCH), inlet="straight"),
     )
-    jet = prepare(straight, 1e-5).system.jet
+    jet = system_of(straight, 1e-5).jet
     assert jet is not None
     assert jet.facing.tolist() == [1.0, 0.0, 0.0, 0.0]
     assert jet.offset[0] == pytest.approx(0.0)
@@ -128,7 +141,7 @@ def test_the_low_side_ponds_first_and_a_level_box_later() -> None:
     ponding = outcome.ponding
     assert ponding is not None
     assert ponding.line in (0, 1)
-    assert ponding.time == np.nanmin(outcome.surge.filled)
+    assert ponding.time == np.nanmin(outcome.surge.time_full)
     assert ponding.level_line is None or ponding.level_time > ponding.time
     assert ponding.sooner > 0
 
@@ -159,60 +172,116 @@ def test_settling_sinks_one_side() -> None:
     assert settling_rates(site(), 0.01, "far") * YEAR == pytest.approx(-0.01 * along)
 
 
-def test_settling_needs_places_and_a_side() -> None:
-    with pytest.raises(DomainError, match="place of every open outlet"):
-        settling_rates(box([0.0, 0.0]), 0.01, "right")
-    with pytest.raises(DomainError, match="up"):
-        settling_rates(site(), 0.01, "up")
-
-
-def test_days_of_nobody_are_refused() -> None:
-    with pytest.raises(DomainError, match=r"add people = 4 under \[house\]"):
-        house_days(site(people=None), 1, 0)
-
-
 def test_side_by_side_lets_in_the_same_volume() -> None:
     outcomes = side_by_side(site(), 0.05)
     assert [o.surge.event.name for o in outcomes] == ["trickle", "pour", "dose"]
-    assert [o.surge.came for o in outcomes] == pytest.approx([0.05] * 3)
+    assert [o.surge.inflow_volume for o in outcomes] == pytest.approx([0.05] * 3)
     low = [float(o.surge.share[0]) for o in outcomes]
     assert low == sorted(low, reverse=True)
 
 
-def test_same_seed_same_run() -> None:
-    first, again = run_days(site(), 2, seed=4), run_days(site(), 2, seed=4)
-    assert first.surge.volume.tolist() == again.surge.volume.tolist()
-    assert run_days(site(), 2, seed=5).surge.came != first.surge.came
+FLOODED, FULL = replace(TRENCH, ponding=0.4), replace(TRENCH, ponding=0.6, pipe_height=0.58)
+WASHER, POUR = house_event(["washer"]), steady(1e-3, 60.0)
 
 
-def test_what_is_left_out_and_what_goes_over_is_said() -> None:
-    bare = run(site(tank=None, supply=None, trenches=()), house_event(["washer"]))
-    said = " ".join(sentences(bare.warnings))
-    assert all(part in said for part in ("[tank]", "[supply]", "[trench]"))
-    brim = replace(site(), box=replace(site().box, rim=0.01))
-    assert any("overtops" in w for w in sentences(run(brim, steady(5e-3, 60.0)).warnings))
-    dropped = replace(site(), box=replace(site().box, inlet_drop=0.005))
-    assert any(
-        "backs up toward the tank" in w
-        for w in sentences(run(dropped, steady(1e-3, 60.0)).warnings)
+@pytest.mark.parametrize(
+    ("event", "parts", "said"),
+    [
+        (WASHER, {"tank": None}, "[tank] is not given"),
+        (WASHER, {"supply": None}, "[supply] is not given"),
+        (WASHER, {"trenches": ()}, "[trench] is not given"),
+        (steady(5e-3, 60.0), {"rim": 0.01}, "overtops"),
+        (POUR, {"inlet_drop": 0.005}, "backs up toward the tank"),
+        (POUR, {"trenches": (FLOODED, TRENCH, TRENCH, TRENCH)}, "outlet 1 stands over its lip"),
+        (steady(2e-3, 600.0), {"trenches": (FULL,) * 4}, "come to the surface"),
+        (steady(0.02, 60.0, entry="supply"), {}, "supply pipe runs full"),
+        (POUR, {"trenches": (replace(TRENCH, soil="smeared"),) * 4}, "invented"),
+        (steady(TRICKLE / 3, 3600.0), {}, "surface tension"),
+    ],
+)
+def test_what_is_left_out_and_what_goes_over_is_said(event, parts, said) -> None:
+    box_parts = {key: parts[key] for key in parts if key in ("rim", "inlet_drop")}
+    one = site(**{key: parts[key] for key in parts if key not in box_parts})
+    one = replace(one, box=replace(one.box, **box_parts))
+    assert any(said in sentence for sentence in sentences(run(one, event).warnings))
+
+
+def test_a_quiet_site_says_no_more_than_its_readings() -> None:
+    assert run(site(), steady(1e-3, 120.0)).warnings == measured_lips(site()).warnings
+
+
+# What of a run is shown.
+
+RUNS = {
+    "shower": run(site(), house_event(["shower"])).surge,
+    "pour": run(site(), steady(5e-4, 60.0)).surge,
+    "flood": run(site(), steady(9e-3, 20.0)).surge,
+}
+
+
+@pytest.mark.parametrize("found", RUNS.values(), ids=RUNS)
+def test_a_film_plays_the_moving_part_in_120_frames_and_the_rest_in_24(found) -> None:
+    at = frame_times(found)
+    steps = np.searchsorted(found.time, at[1:]).clip(1) - 1
+    moving = is_moving(found)[steps]
+    assert 0.9 * MOVING_FRAMES <= moving.sum() <= 1.2 * MOVING_FRAMES
+    assert np.sum(~moving) <= QUIET_FRAMES + 2
+    assert np.all(np.diff(at) > 0)
+    assert (at[0], at[-1]) == (0.0, pytest.approx(shown_until(found)))
+
+
+def test_a_run_is_shown_until_99_per_cent_have_passed() -> None:
+    found = RUNS["shower"]
+    passed = found.volume.sum(1) + found.spilled
+    row = int(np.searchsorted(found.time, shown_until(found)))
+    assert passed[row] >= 0.99 * passed[-1] > passed[row - 1]
+
+
+def test_a_run_in_which_nothing_moves_is_shown_to_its_end() -> None:
+    found = RUNS["pour"]
+    nothing = {part: 0 * getattr(found, part) for part in ("inflow", "flow", "volume")}
+    assert frame_times(replace(found, **nothing))[-1] == found.seconds
+
+
+# A capped outlet takes no part, and heights count from the lips alone.
+
+SMALL_TRENCH = Trench(length=6.0, width=0.6, depth=0.6, pipe_height=0.2, acceptance=1.5e-7)
+
+
+def small_site(
+    readings: tuple[float | None, ...], capped: tuple[int, ...] = (), **measures
+) -> Site:
+    return box(
+        readings,
+        capped=capped,
+        box=Box(inside=(16 * INCH, 20 * INCH), rim=0.3, inlet="tee", **measures),
+        works=Works(people=4, trenches=(SMALL_TRENCH,) * len(readings)),
     )
-    flooded = replace(TRENCH, ponding=0.4)
-    wet = run(site(trenches=(flooded, TRENCH, TRENCH, TRENCH)), steady(1e-3, 60.0))
-    assert any("outlet 1 stands over its lip" in w for w in sentences(wet.warnings))
-    full = replace(TRENCH, ponding=0.6, pipe_height=0.58)
-    out = run(site(trenches=(full,) * 4), steady(2e-3, 600.0))
-    assert any("come to the surface" in w for w in sentences(out.warnings))
-    smeared = replace(TRENCH, soil="smeared")
-    invented = run(site(trenches=(smeared,) * 4), steady(1e-3, 60.0))
-    assert any("invented" in w for w in sentences(invented.warnings))
-    trickle = run(site(), steady(TRICKLE / 3, 3600.0))
-    assert any("surface tension" in w for w in sentences(trickle.warnings))
 
 
-def test_a_quiet_site_says_nothing() -> None:
-    assert run(site(), steady(1e-3, 120.0)).warnings == site_warnings()
+def test_a_capped_outlet_is_as_one_that_is_not_there() -> None:
+    """In the run, and in the level box that it is held against."""
+    readings = (0.0, INCH / 16, INCH / 8)
+    three = run_days(small_site(readings), 2)
+    four = run_days(small_site((*readings, 0.0), capped=(3,)), 2)
+    assert three.ponding is not None
+    assert four.ponding is not None
+    assert three.ponding.level_line is not None
+    assert four.ponding.line == three.ponding.line
+    assert four.ponding.time == pytest.approx(three.ponding.time, rel=1e-6)
+    assert four.ponding.level_time == pytest.approx(three.ponding.level_time, rel=1e-6)
 
 
-def site_warnings() -> tuple[str, ...]:
-    """What the readings alone give rise to."""
-    return prepare(site(), 1e-5).warnings
+def test_the_open_lines_carry_what_is_poured() -> None:
+    poured = steady(3e-4, 60.0)
+    assert line_flow(small_site((0.0,) * 4, capped=(1,)), poured) == pytest.approx(1e-4)
+    assert line_flow(small_site((0.0,) * 4), poured) == pytest.approx(0.75e-4)
+
+
+@pytest.mark.parametrize("up", [-0.1, 0.0, 0.1])
+def test_where_the_readings_count_from_does_not_back_the_inlet_up(up: float) -> None:
+    """60 mm of inlet drop over lips that a steady 15 L/min stands some 15 mm above."""
+    poured = steady(2.5e-4, 300.0)
+    for drop, backs_up in ((0.06, False), (0.002, True)):
+        said = sentences(run(small_site((up,) * 4, inlet_drop=drop), poured).warnings)
+        assert any("backs up toward the tank" in sentence for sentence in said) is backs_up

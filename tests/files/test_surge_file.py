@@ -12,13 +12,8 @@ from dbox.files.scenario import load, loads, resolve
 from dbox.files.surge_keys import read_acceptance as acceptance
 from dbox.files.surge_keys import read_curve as curve
 from dbox.files.surge_keys import read_people as people
-from dbox.files.typed_surge import (
-    read_inflow,
-    typed_dose,
-    typed_settling,
-    typed_until,
-    typed_volume,
-)
+from dbox.files.surge_keys import settling, some_volume
+from dbox.files.typed_surge import read_inflow, run_time, typed, typed_dose
 
 INCH, FOOT = 0.0254, 0.3048
 GALLON = 231 * INCH**3
@@ -235,9 +230,9 @@ def test_typed_words() -> None:
     assert dose.volume(1e6) == pytest.approx(60 * GALLON)
     assert dose.end == pytest.approx(120.0)
     assert typed_dose(loads(WHOLE).works, "Siphon").entry == "supply"
-    assert typed_volume("5 gal", "--volume") == pytest.approx(5 * GALLON)
-    assert typed_settling("1/4 in") == pytest.approx(INCH / 4)
-    assert (typed_until("2 h"), typed_until(None)) == (7200.0, None)
+    assert typed("--volume", some_volume, "5 gal") == pytest.approx(5 * GALLON)
+    assert typed("--settling", settling, "1/4 in") == pytest.approx(INCH / 4)
+    assert typed("--for", run_time, "2 h") == 7200.0
 
 
 @pytest.mark.parametrize(
@@ -247,9 +242,9 @@ def test_typed_words() -> None:
         (lambda: typed_dose(Works(), "60 gal"), "--dose is"),
         (lambda: typed_dose(Works(), "60 at 30 gpm"), "--dose is"),
         (lambda: typed_dose(Works(), "60 gal at 30"), "--dose is"),
-        (lambda: typed_volume("5", "--volume"), "--volume is"),
-        (lambda: typed_settling("9 ft"), "--settling is"),
-        (lambda: typed_until("400 d"), "--for is"),
+        (lambda: typed("--volume", some_volume, "5"), "--volume is"),
+        (lambda: typed("--settling", settling, "9 ft"), "--settling is"),
+        (lambda: typed("--for", run_time, "400 d"), "--for is"),
     ],
 )
 def test_typed_words_that_cannot_be_are_refused(typed, fault: str) -> None:

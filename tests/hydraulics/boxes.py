@@ -101,3 +101,8 @@ def level_by_bracketing(box: Box) -> float:
     while surplus(low + rise) < 0:
         rise *= 4
     return float(brentq(surplus, low, low + rise, xtol=1e-16, rtol=1e-15, maxiter=500))
+
+
+def pipe_width(depth, diameter):
+    """Width of the water surface in a pipe, by Pythagoras. [m]; depth [m], diameter [m]."""
+    return 2 * np.sqrt(depth * (diameter - depth))

@@ -1,9 +1,9 @@
 """The surge written down plainly and given to scipy: the slow way to the same answer.
 
-The equations are those of the docstrings of `tank`, `supply`, `basin` and `trench`; every rating is
-the exact one of the public calls, none is tabulated. A header's delay shifts the clock of its
-trench, so it is left out and depths are those at the delayed time. Where inflow jumps or has a
-corner, the integration is stopped and begun anew. In tests and in the benchmark.
+The equations are those of the docstrings of `parts` and `box_pool`; every rating is the exact one
+of the public calls, none is tabulated. A header's delay shifts the clock of its trench, so it is
+left out and depths are those at the delayed time. Where inflow jumps or has a corner, the
+integration is stopped and begun anew. In tests and in the benchmark.
 """
 
 from dataclasses import dataclass
@@ -23,11 +23,11 @@ class PlainSurge:
     """What scipy found at the end of the run."""
 
     volume: Array
-    share: Array
-    level: float
-    tank_level: float
     depth: Array
-    evaluations: int
+
+    @property
+    def share(self) -> Array:
+        return self.volume / self.volume.sum()
 
 
 def manning(area: Array, diameter: float, full: float) -> Array:
@@ -47,7 +47,6 @@ class PlainSystem:
         self.system, self.inflow = system, inflow
         self.house = system.tank is not None and inflow.entry == "house"
         self.piped = system.supply is not None and inflow.entry != "box"
-        self.evaluations = 0
         self.outlet = system.tank.opening() if system.tank else None
         self.full = system.supply.full if system.supply else 0.0
         trenches = [t for t in system.trenches if t]
@@ -89,7 +88,6 @@ class PlainSystem:
         return flow
 
     def __call__(self, time: float, state: Array) -> Array:
-        self.evaluations += 1
         system, n = self.system, self.system.lips.size
         rate, change = self.rate_in(time), np.zeros_like(state)
         if self.house:
@@ -127,12 +125,4 @@ def plain_surge(
             raise RuntimeError(found.message)
         state = found.y[:, -1]
     n = system.lips.size
-    volume = state[-n:]
-    return PlainSurge(
-        volume=volume,
-        share=volume / volume.sum(),
-        level=float(state[1 + REACHES]),
-        tank_level=float(state[0]),
-        depth=state[2 + REACHES : 2 + REACHES + n],
-        evaluations=plain.evaluations,
-    )
+    return PlainSurge(volume=state[-n:], depth=state[2 + REACHES : 2 + REACHES + n])

@@ -1,4 +1,6 @@
-"""Systems and inflows drawn by hypothesis, and what must hold of any run through them."""
+"""Systems and inflows, plain ones and drawn, and what must hold of any run through them."""
+
+from itertools import pairwise
 
 import numpy as np
 from hypothesis import strategies as st
@@ -6,9 +8,10 @@ from hypothesis import strategies as st
 from dbox.hydraulics.jet import Jet
 from dbox.hydraulics.surge.box_pool import System
 from dbox.hydraulics.surge.inflow import measured, pulses
-from dbox.hydraulics.surge.march import Surge, surge
+from dbox.hydraulics.surge.level_pool import Pool
 from dbox.hydraulics.surge.parts import SOIL_STATES, SupplyPipe, Tank, Trench
 from dbox.hydraulics.surge.sources import Siphon
+from dbox.hydraulics.surge.stepper import Surge
 from tests.hydraulics.boxes import openings
 
 BALANCE = 1e-9
@@ -125,6 +128,20 @@ def assert_physical(run: Surge) -> None:
         assert np.all(run.level >= system.still_level - 1e-12)
 
 
-def run_of(system: System, event: object, seconds: float) -> Surge:
-    """A run as the tests want it."""
-    return surge(system, event, seconds=seconds)
+def box_alone(lips, openings, **parts) -> System:
+    """A box of 0.2 m2 with nothing before it and lines that drain freely; lips [m]."""
+    n = len(openings)
+    return System(
+        area=0.2, lips=np.array(lips, np.float64), openings=tuple(openings), delays=np.zeros(n),
+        trenches=(None,) * n, bottoms=np.full(n, -np.inf), **parts,
+    )  # fmt: skip
+
+
+def route(inflow, seconds: float, pool: Pool, weight: float | None = None):
+    """Outflow [m3/s] and level [m] of a pool that a series of inflows runs through."""
+    rows = [(pool.flow, pool.level)]
+    for first, last in pairwise(inflow):
+        pool.step(float(first), float(last), seconds, weight)
+        pool.accept()
+        rows.append((pool.flow, pool.level))
+    return np.transpose(rows)

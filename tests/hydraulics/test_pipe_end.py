@@ -13,7 +13,8 @@ from dbox.arrays import GRAVITY
 from dbox.errors import DomainError, SolveError
 from dbox.hydraulics.openings import pipe_end
 from dbox.hydraulics.openings.pipe_end import PipeEnd
-from dbox.hydraulics.pipes import area, top_width
+from dbox.hydraulics.pipes import area
+from tests.hydraulics.boxes import pipe_width
 
 DIAMETER = 0.1022604
 MOUTH = PipeEnd(DIAMETER)
@@ -141,14 +142,14 @@ def reference(head: float, tailwater: float, diameter: float, loss: float) -> fl
     """Critical depth by bracketing in depth, then the two equations as they are written."""
 
     def head_at(depth: float) -> float:
-        wet, width = float(area(depth, diameter)), float(top_width(depth, diameter))
+        wet, width = float(area(depth, diameter)), float(pipe_width(depth, diameter))
         return depth + (1 + loss) * wet / (2 * width)
 
     if tailwater >= head:
         return 0.0
     depth = brentq(lambda y: head_at(y) - head, 1e-12, diameter * (1 - 1e-12), xtol=1e-17)
     free = math.sqrt(
-        GRAVITY * float(area(depth, diameter)) ** 3 / float(top_width(depth, diameter))
+        GRAVITY * float(area(depth, diameter)) ** 3 / float(pipe_width(depth, diameter))
     )
     if tailwater <= depth:
         return free

@@ -42,11 +42,6 @@ def test_a_table_rises_everywhere(opening) -> None:
     assert np.all(np.diff([table(float(h))[0] for h in levels]) > 0)
 
 
-def test_straight_lines_between_typed_values() -> None:
-    table = RatingTable([0.0, 1.0, 2.0], [0.0, 1.0, 3.0])
-    assert [table(x) for x in (0.5, 1.5, 4.0)] == [(0.5, 1.0), (2.0, 2.0), (7.0, 2.0)]
-
-
 @pytest.mark.parametrize(
     ("levels", "flows"),
     [

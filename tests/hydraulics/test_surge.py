@@ -10,13 +10,14 @@ from dbox import Circle, split
 from dbox.arrays import Array
 from dbox.errors import DomainError
 from dbox.hydraulics.jet import Jet
-from dbox.hydraulics.surge.box_pool import System, box_alone
+from dbox.hydraulics.surge.box_pool import System
 from dbox.hydraulics.surge.inflow import Inflow, measured, pulses, steady
-from dbox.hydraulics.surge.march import surge
 from dbox.hydraulics.surge.parts import SupplyPipe, Tank, Trench
-from dbox.hydraulics.surge.sources import DAY, Siphon, household_day, to_inflow, use
+from dbox.hydraulics.surge.sources import Siphon, household_day, to_inflow, use
+from dbox.hydraulics.surge.stepper import surge
+from dbox.units import DAY
 from tests.hydraulics.plain_surge import plain_surge
-from tests.hydraulics.surges import assert_physical, inflows, powers, systems
+from tests.hydraulics.surges import assert_physical, box_alone, inflows, powers, systems
 
 INCH, FOOT = 0.0254, 0.3048
 GALLON = 231 * INCH**3
@@ -36,7 +37,7 @@ def family(*, ponding: float = 0.0, acceptance: float = 0.45, n: int = 6, **part
         supply=SupplyPipe(length=9.0, diameter=0.1022604, fall=1 / 96), delays=np.zeros(n),
         trenches=(replace(trench, ponding=ponding),) * n, bottoms=LIPS - 0.03 - 0.25,
     )  # fmt: skip
-    return System(**{**vars(system), **parts})
+    return replace(system, **parts)
 
 
 def assert_two_ways(system: System, event: Inflow, seconds: float, shares: float = SHARES) -> None:
@@ -73,13 +74,13 @@ def test_one_drowned_outlet() -> None:
     """A trench standing 2 mm over its lip takes less and rises as it fills."""
     drowned = family(acceptance=0.1)
     ponded = replace(drowned.trenches[0], ponding=0.282)
-    drowned = System(**{**vars(drowned), "trenches": (ponded, *drowned.trenches[1:])})
+    drowned = replace(drowned, trenches=(ponded, *drowned.trenches[1:]))
     assert_two_ways(drowned, steady(1.5e-3, 200.0), 900.0)
     assert_two_ways(drowned, to_inflow([use("shower"), use("toilet", 900.0)]), 3600.0, 2e-4)
 
 
 def test_all_drowned() -> None:
-    """Box and trenches stand level and rise together: micrometres decide; see `basin`."""
+    """Box and trenches stand level and rise together: micrometres decide; see `box_pool`."""
     level = family(acceptance=0.1, ponding=0.284)
     assert_two_ways(level, to_inflow([use("shower"), use("toilet", 900.0)]), 3600.0, 1e-3)
 
@@ -100,7 +101,7 @@ def test_a_jet() -> None:
 
 def test_a_steady_box_splits_as_split_does() -> None:
     """Once nothing changes, the flows are those of `split`."""
-    system = box_alone(0.2, LIPS, (Circle(2 * INCH),) * 6)
+    system = box_alone(LIPS, (Circle(2 * INCH),) * 6)
     for inflow in (1e-5, 3e-4, 2e-3):
         run = surge(system, steady(inflow), seconds=20_000.0)
         wanted = split(inflow, LIPS, Circle(2 * INCH))
@@ -108,10 +109,10 @@ def test_a_steady_box_splits_as_split_does() -> None:
         assert run.level[-1] == pytest.approx(float(wanted.level), rel=1e-4)
 
 
-def test_a_smaller_variation_changes_little() -> None:
-    """The error falls with the square: to half the variation belongs a quarter of the rest."""
+def test_a_smaller_change_a_step_changes_little() -> None:
+    """The error falls with the square: to half the change belongs a quarter of the rest."""
     event = to_inflow(household_day(4, 0))
-    runs = [surge(family(), event, seconds=DAY, variation=v).share for v in (0.1, 0.02)]
+    runs = [surge(family(), event, seconds=DAY, max_change=v).share for v in (0.1, 0.02)]
     assert np.abs(runs[0] - runs[1]).max() < SHARES
 
 
@@ -121,30 +122,28 @@ def test_level_lips_share_equally() -> None:
     assert run.share == pytest.approx(np.full(6, 1 / 6), abs=1e-12)
 
 
-def test_outlets_may_be_listed_in_any_order() -> None:
-    order = np.array([3, 0, 5, 1, 4, 2])
+ORDER = np.array([3, 0, 5, 1, 4, 2])
+
+
+@pytest.mark.parametrize(
+    ("parts", "order"),
+    [
+        ({"lips": LIPS[ORDER], "bottoms": LIPS[ORDER] - 0.28}, ORDER),
+        ({"lips": LIPS + 0.1, "bottoms": LIPS - 0.18, "rim": 0.1 + 6 * INCH}, np.arange(6)),
+        ({"delays": np.full(6, 90.0)}, np.arange(6)),
+    ],
+    ids=["outlets in another order", "all heights raised", "delays"],
+)
+def test_what_changes_no_share(parts, order) -> None:
+    """Exact: symmetries of the equations."""
     event = to_inflow([use("washer")])
-    run = surge(family(), event, seconds=4000.0)
-    mixed = family(lips=LIPS[order], bottoms=LIPS[order] - 0.28)
-    assert surge(mixed, event, seconds=4000.0).share == pytest.approx(run.share[order], abs=1e-9)
-
-
-def test_raising_all_heights_changes_nothing() -> None:
-    event = to_inflow([use("washer")])
-    run = surge(family(), event, seconds=4000.0)
-    raised = family(lips=LIPS + 0.1, bottoms=LIPS - 0.28 + 0.1, rim=0.1 + 6 * INCH)
-    assert surge(raised, event, seconds=4000.0).share == pytest.approx(run.share, abs=1e-9)
-
-
-def test_a_delay_changes_no_share_and_no_volume() -> None:
-    event = to_inflow([use("washer")])
-    late = surge(family(delays=np.full(6, 90.0)), event, seconds=4000.0)
-    assert late.share == pytest.approx(surge(family(), event, seconds=4000.0).share, abs=1e-12)
-    assert late.balance_error < 1e-12
+    run, same = (surge(system, event, seconds=4000.0) for system in (family(), family(**parts)))
+    assert same.share == pytest.approx(run.share[order], abs=1e-9)
+    assert same.balance_error < 1e-12
 
 
 def test_what_the_outlets_cannot_take_goes_over_the_rim() -> None:
-    box = box_alone(0.2, np.zeros(2), (Circle(0.02),) * 2, rim=0.05)
+    box = box_alone([0.0] * 2, (Circle(0.02),) * 2, rim=0.05)
     run = surge(box, steady(0.01, 60.0), seconds=600.0)
     assert run.spilled[-1] > 0.5
     assert run.spilled[-1] + run.volume[-1].sum() == pytest.approx(0.6, rel=1e-3)
@@ -153,17 +152,16 @@ def test_what_the_outlets_cannot_take_goes_over_the_rim() -> None:
 
 
 def test_a_capped_outlet_gets_nothing() -> None:
-    lips = np.array([0.0, np.inf, 0.0])
-    run = surge(box_alone(0.2, lips, (Circle(0.05),) * 3), steady(3e-4, 60.0), seconds=600.0)
+    box = box_alone([0.0, np.inf, 0.0], (Circle(0.05),) * 3)
+    run = surge(box, steady(3e-4, 60.0), seconds=600.0)
     assert run.share.tolist() == [0.5, 0.0, 0.5]
     assert np.isnan(run.first_flow[1])
 
 
 def test_first_flow_is_when_the_box_has_risen_to_the_lip() -> None:
     """Exact: with the other outlet capped by height, area times rise over inflow."""
-    lips = np.array([0.05, 0.0])
-    box = box_alone(0.2, lips, (Circle(0.05), Circle(0.001)))
-    run = surge(box, steady(2e-4, 120.0), seconds=200.0, variation=0.02)
+    box = box_alone([0.05, 0.0], (Circle(0.05), Circle(0.001)))
+    run = surge(box, steady(2e-4, 120.0), seconds=200.0, max_change=0.02)
     lost = run.volume[np.searchsorted(run.time, run.first_flow[0]), 1]
     assert run.first_flow[0] == pytest.approx((0.2 * 0.05 + lost) / 2e-4, rel=0.02)
 
@@ -194,7 +192,7 @@ def tight(n: int = 1, **parts) -> System:
         area=0.2, lips=np.zeros(n), openings=(Circle(0.05, coefficient=0.6),) * n,
         delays=np.zeros(n), trenches=(trench,) * n, bottoms=np.full(n, -0.3),
     )  # fmt: skip
-    return System(**{**vars(box), **parts})
+    return replace(box, **parts)
 
 
 def test_when_a_trench_is_full_to_its_pipe() -> None:
@@ -202,7 +200,7 @@ def test_when_a_trench_is_full_to_its_pipe() -> None:
     inflow, box = 2e-4, tight()
     level = float(split(inflow, [0.0], Circle(0.05, coefficient=0.6)).level)
     found = surge(box, steady(inflow), seconds=7200.0)
-    assert found.filled[0] == pytest.approx((0.6 + 0.2 * level) / inflow, rel=1e-5)
+    assert found.time_full[0] == pytest.approx((0.6 + 0.2 * level) / inflow, rel=1e-5)
 
 
 def test_what_surfaces_is_what_the_trenches_cannot_hold() -> None:
@@ -248,7 +246,7 @@ def test_a_header_behind_a_drowned_outlet_passes_at_once(delay: float) -> None:
     inflow, seconds, hole = 5e-4, 360.0, Circle(0.05, coefficient=0.6)
     ponded = replace(tight().trenches[0], ponding=0.32)
     system = tight(area=1e-3, trenches=(ponded,), delays=np.full(1, delay))
-    found = surge(system, steady(inflow), seconds=seconds, variation=0.02)
+    found = surge(system, steady(inflow), seconds=seconds, max_change=0.02)
     outside = 0.02 + inflow * seconds / 3.0
     fall = float(split(inflow, [0.0], hole, tailwater=[outside]).level) - outside
     assert found.level[-1] - outside == pytest.approx(fall, abs=3e-4)
@@ -273,7 +271,7 @@ def test_an_inflow_that_begins_late_or_with_nothing() -> None:
         first=np.append(none, rate), last=np.append(none, rate),
     )  # fmt: skip
     runs = [surge(family(), inflow, seconds=3600.0) for inflow in (late, same)]
-    assert runs[0].came == pytest.approx(300 * 2e-4, rel=1e-12)
+    assert runs[0].inflow_volume == pytest.approx(300 * 2e-4, rel=1e-12)
     assert runs[0].volume[-1] == pytest.approx(runs[1].volume[-1], rel=1e-12)
     assert runs[0].first_flow.min() > 600.0
 
@@ -298,7 +296,7 @@ def test_parts_that_do_not_fit_are_refused() -> None:
     with pytest.raises(DomainError, match="plan area"):
         family(area=0.0)
     with pytest.raises(DomainError, match="way out"):
-        surge(box_alone(0.2, np.array([np.inf]), (Circle(0.05),)), steady(1e-4), seconds=10.0)
+        surge(box_alone([np.inf], [Circle(0.05)]), steady(1e-4), seconds=10.0)
 
 
 @settings(max_examples=40, deadline=None)
@@ -327,3 +325,19 @@ def test_a_strong_flow_hides_what_a_weak_one_shows() -> None:
     weak, strong = shares_of(steady(3e-5, 1200.0)), shares_of(steady(2e-3, 60.0))
     assert weak[0] > 1.3 * strong[0]
     assert weak[1] < 0.7 * strong[1]
+
+
+def test_a_moment_goes_straight_between_rows() -> None:
+    found = surge(family(), to_inflow([use("shower")]), seconds=3000.0)
+    rows = slice(20, 22)
+    halfway = found.at(float(found.time[rows].mean()))
+    assert halfway.level == pytest.approx(found.level[rows].mean())
+    assert halfway.flow == pytest.approx(found.flow[rows].mean(0))
+    assert halfway.share == pytest.approx(found.volume[rows].sum(0) / found.volume[rows].sum())
+    assert halfway.lips == pytest.approx(LIPS)
+
+
+def test_before_and_after_a_run_it_stands_as_at_its_ends() -> None:
+    found = surge(family(), steady(3e-4, 240.0), seconds=600.0)
+    assert found.at(-5.0).level == found.level[0]
+    assert found.at(1e6).level == found.level[-1]

@@ -13,13 +13,14 @@ from dbox import Circle
 from dbox.arrays import Array
 from dbox.hydraulics.surge.box_pool import System
 from dbox.hydraulics.surge.inflow import Inflow, steady
-from dbox.hydraulics.surge.march import surge
-from dbox.hydraulics.surge.sources import DAY, household_day, to_inflow
+from dbox.hydraulics.surge.sources import household_day, to_inflow
+from dbox.hydraulics.surge.stepper import surge
+from dbox.units import DAY
 from tests.hydraulics.plain_surge import plain_surge
 from tests.hydraulics.test_surge import family
 
 FREE, DROWNED, LONG = 3e-4, 5e-3, 2e-3
-"""Shares are good to this: `surge`, its notes, and `LONG_VARIATION`. [-]"""
+"""Shares are good to this: `surge`, its notes, and `LONG_MAX_CHANGE`. [-]"""
 
 
 def drawn(rng: np.random.Generator, over: tuple[float, float]) -> System:
@@ -36,7 +37,7 @@ def drawn(rng: np.random.Generator, over: tuple[float, float]) -> System:
         "lips": lips, "bottoms": lips - 0.28, "trenches": lines, "openings": (hole,) * n,
         "delays": np.zeros(n),
     }  # fmt: skip
-    return System(**{**vars(family()), **parts})
+    return replace(family(), **parts)
 
 
 def dose(rng: np.random.Generator) -> tuple[Inflow, float]:
@@ -59,7 +60,7 @@ def test_a_small_dose_into_nearly_full_trenches() -> None:
     over = np.array([-2.8, -3.5, 2.8, -1.2, -2.8]) * 1e-3
     lines = tuple(replace(trench, ponding=0.28 + float(part)) for part in over)
     parts = {"lips": lips, "bottoms": lips - 0.28, "trenches": lines, "delays": np.zeros(5)}
-    system = System(**{**vars(family()), **parts, "openings": (Circle(0.05),) * 5})
+    system = replace(family(), **parts, openings=(Circle(0.05),) * 5)
     assert error(system, steady(1.2e-4, 66.0), 1500.0) < DROWNED
 
 

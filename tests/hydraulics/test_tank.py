@@ -6,8 +6,8 @@ from scipy.integrate import solve_ivp
 
 from dbox import PipeEnd
 from dbox.errors import DomainError
-from dbox.hydraulics.surge.level_pool import route
 from dbox.hydraulics.surge.parts import Tank
+from tests.hydraulics.surges import route
 
 
 def test_filter_loss_grows_with_the_square_of_the_velocity_in_its_open_slots() -> None:

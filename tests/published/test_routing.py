@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from dbox.hydraulics.surge.level_pool import Pool, RatingTable, route
+from dbox.hydraulics.surge.level_pool import Pool, RatingTable
+from tests.hydraulics.surges import route
 
 # V. T. Chow, D. R. Maidment, L. W. Mays (1988), Applied Hydrology, problem 8.2.2, as a published
 # solution works it: storage [1e6 m3] and outflow [m3/s] of the reservoir; inflow every 2 h; the

@@ -41,7 +41,8 @@ from dbox.fieldwork.readings import without_placeholders
 from dbox.fieldwork.shares import target_shares
 from dbox.fieldwork.site import Site
 from dbox.hydraulics.surge.parts import Trench
-from dbox.hydraulics.surge.sources import DAY, PER_PERSON
+from dbox.hydraulics.surge.sources import PER_PERSON
+from dbox.units import DAY
 
 AT_REST = 1800.0
 """Time since the last use from which a box is taken to be at rest. [s] (common practice)"""

@@ -21,8 +21,8 @@ from dbox.notes import Note
 CAPILLARY_HEAD = 0.005
 """Head below which surface tension decides and weir formulas are out of their range. [m]
 
-About twice the capillary length of water, sqrt(0.0728 / (998 * 9.81)) m = 2.7 mm at 20 C (surface tension: any handbook,
-from memory); that twice is enough is judgement.
+About twice the capillary length of water, sqrt(0.0728 / (998 * 9.81)) m = 2.7 mm at 20 C (surface
+tension: any handbook, from memory); that twice is enough is judgement.
 """
 
 

@@ -1,1 +1,1 @@
-"""What a discharge does as time goes on: inflows, tank, pipe, box and trenches, and their march."""
+"""What a discharge does as time goes on: inflows, tank, pipe, box and trenches, step by step."""

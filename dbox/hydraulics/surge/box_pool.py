@@ -32,11 +32,14 @@ from dbox.hydraulics.jet import Jet
 from dbox.hydraulics.openings import Opening, Slot
 from dbox.hydraulics.openings.base import check_positive
 from dbox.hydraulics.split import OutletSet
-from dbox.hydraulics.surge.level_pool import Pool, Rating, heads_of, opening_table, together
+from dbox.hydraulics.surge.level_pool import Pool, Rating, opening_table, rating_heads, sum_ratings
 from dbox.hydraulics.surge.parts import SupplyPipe, Tank, Trench
 
 _RATIOS = np.linspace(0.0, 1.0, 65)
-_HEADS = np.geomspace(5e-4, 2.0, 60)
+"""Tailwaters over head of a drowned table. [-] (numerical)"""
+
+_DROWNED_HEADS = np.geomspace(5e-4, 2.0, 60)
+"""Its heads. [m] (numerical)"""
 
 
 class DrownedTable:
@@ -61,14 +64,14 @@ class DrownedTable:
     __slots__ = ("_rows", "_starts")
 
     def __init__(self, opening: Opening):
-        head = np.repeat(_HEADS[:, None], _RATIOS.size, axis=1)
+        head = np.repeat(_DROWNED_HEADS[:, None], _RATIOS.size, axis=1)
         # at r = 1 nothing flows; the factor is taken just before it
-        fall = head * np.maximum(1.0 - _RATIOS, 1e-6)
+        head_difference = head * np.maximum(1.0 - _RATIOS, 1e-6)
         free, _ = opening.rating(head)
-        drowned, _ = opening.rating(head.ravel(), fall.ravel())
-        factor = drowned.reshape(head.shape) / (free * np.sqrt(fall / head))
+        drowned, _ = opening.rating(head.ravel(), head_difference.ravel())
+        factor = drowned.reshape(head.shape) / (free * np.sqrt(head_difference / head))
         self._rows: list[list[float]] = factor.tolist()
-        self._starts: list[float] = np.log(_HEADS).tolist()
+        self._starts: list[float] = np.log(_DROWNED_HEADS).tolist()
 
     def __call__(
         self, flow: float, slope: float, head: float, tailwater: float
@@ -103,188 +106,8 @@ class DrownedTable:
         return below + across * (above - below), (above - below) / width, by_ratio
 
 
-_JET_FLOWS = np.concatenate([[0.0], np.geomspace(1e-7, 0.05, 120)])
-
-
-@dataclass(frozen=True, slots=True)
-class Room:
-    """Room behind a drowned outlet."""
-
-    level: float  # Level of the water in the trench, what is on its way there counted in. [m]
-    area: float  # What the trench stores per depth. [m2]
-    takes: float  # What the soil takes. [m3/s]
-    brim: float  # Level at which it surfaces and rises no more. [m]
-
-
-class Basin(Pool):
-    """The box at its present level, with its outlets and, as the last of them, its rim.
-
-    area: Plan area of the box. [m2]
-    lips: (n,) Lips over any datum; inf where capped. [m]
-    openings: One per outlet.
-    level: Water level at the start, over the same datum. [m]
-    rim: Level at which the box spills over its rim; left out, it never does. [m]
-    rim_length: Length of the rim. [m]
-    jet: The jet of a straight inlet.
-    """
-
-    __slots__ = (
-        "_apart", "_drowned", "_jet", "_jet_heads", "_lips", "_openings", "_ratings", "_rooms",
-        "_seconds", "_tables", "_together",
-    )  # fmt: skip
-
-    def __init__(
-        self,
-        area: float,
-        lips: Array,
-        openings: Sequence[Opening],
-        level: float,
-        *,
-        rim: float | None = None,
-        rim_length: float = 1.0,
-        jet: Jet | None = None,
-    ):
-        self._openings = (*openings, Slot(rim_length))
-        tables = {kind: opening_table(kind) for kind in dict.fromkeys(self._openings)}
-        self._tables = [tables[opening] for opening in self._openings]
-        self._drowned: dict[Opening, DrownedTable] = {}
-        self._rooms: list[Room | None] = [None] * len(self._openings)
-        self._seconds = 1.0
-        self._jet: list[list[float]] = []
-        self._jet_heads = [0.0] * len(self._openings)
-        if jet is not None:
-            heads = np.column_stack([jet.heads(_JET_FLOWS), np.zeros(_JET_FLOWS.size)])
-            self._jet = heads.tolist() if np.any(heads > 0) else []
-        self._lips = self._checked(lips, rim)
-        self._ratings: dict[tuple[int, ...], Rating] = {}
-        self._set_apart(tuple(range(len(self._lips))) if self._jet else ())
-        super().__init__(area, self.rating, level, min(self._lips))
-
-    def _checked(self, lips: Array, rim: float | None) -> list[float]:
-        heights = [*lips.tolist(), np.inf if rim is None else rim]
-        if len(heights) != len(self._openings):
-            raise DomainError(f"{lips.size} lips for {len(self._openings) - 1} openings")
-        if not min(heights) < np.inf or any(np.isnan(heights)):
-            raise DomainError("a box needs a way out: an open lip, or a rim")
-        return heights
-
-    def _without(self, apart: tuple[int, ...]) -> Rating:
-        """Rating of all outlets but some, free and without a jet."""
-        if apart not in self._ratings:
-            self._ratings[apart] = self._tabulate(apart)
-        return self._ratings[apart]
-
-    def _tabulate(self, apart: tuple[int, ...]) -> Rating:
-        open_ones = [i for i, lip in enumerate(self._lips) if lip < np.inf and i not in apart]
-        if not open_ones:
-            return lambda _: (0.0, 0.0)
-        lips = np.array([self._lips[i] for i in open_ones])
-        kinds = tuple(self._openings[i] for i in open_ones)
-        levels = np.unique(np.concatenate([
-            lip + heads_of(kind) for lip, kind in zip(lips, kinds, strict=True)
-        ]))  # fmt: skip
-        flow, slope = OutletSet(kinds).rating(levels - lips[:, None], None)
-        return together(levels, flow, slope)
-
-    def move_lips(self, lips: Array) -> None:
-        """Set the lips anew, as in a box that settles; lips [m]."""
-        self._lips = [*lips.tolist(), self._lips[-1]]
-        self._ratings.clear()
-        self.lowest = min(self._lips)
-        self._set_apart(self._apart)
-        self.refresh()
-
-    def expose(self, inflow: float, rooms: Sequence[Room | None], seconds: float) -> bool:
-        """Say what the outlets stand against in the next step; inflow [m3/s], seconds [s]."""
-        under = [i for i, room in enumerate(rooms) if room and room.level > self._lips[i]]
-        for i, room in enumerate(rooms):
-            self._rooms[i] = room if i in under else None
-        self._seconds = seconds
-        if self._jet:
-            self._jet_heads = self._heads(inflow)
-            self.lowest = min(lip - k for lip, k in zip(self._lips, self._jet_heads, strict=True))
-        else:
-            self._set_apart(tuple(under))
-        return bool(under)
-
-    def _set_apart(self, apart: tuple[int, ...]) -> None:
-        """Ask some outlets one by one, the others together."""
-        self._apart = apart
-        self._together = self._without(apart)
-        self.rating = self._partly if apart else self._together
-
-    def _heads(self, inflow: float) -> list[float]:
-        place = min(bisect_right(_JET_FLOWS, inflow) - 1, len(_JET_FLOWS) - 2)
-        low, high = float(_JET_FLOWS[place]), float(_JET_FLOWS[place + 1])
-        part = min((inflow - low) / (high - low), 1.0)
-        pairs = zip(self._jet[place], self._jet[place + 1], strict=True)
-        return [start + part * (end - start) for start, end in pairs]
-
-    def outlet_flow(self, i: int, level: float) -> tuple[float, float]:
-        """Flow [m3/s] and slope [m2/s] of one outlet, the last being the rim; level [m]."""
-        lip, over, room = self._lips[i], level + self._jet_heads[i], self._rooms[i]
-        head = over - lip
-        if not head > 0.0 or (room is not None and over <= room.level):
-            return 0.0, 0.0
-        flow, slope = self._tables[i](head)
-        if room is None:
-            return flow, slope
-        kind = self._openings[i]
-        if kind not in self._drowned:
-            self._drowned[kind] = DrownedTable(kind)
-        table = self._drowned[kind]
-        filling = _filling(*table(flow, slope, head, room.level - lip), over, room, self._seconds)
-        if over <= room.brim:
-            return filling
-        brim_flow, brim_slope, _ = table(flow, slope, head, room.brim - lip)
-        return max(filling, (brim_flow, brim_slope))
-
-    def outlet_flows(self, level: float) -> list[float]:
-        """Flow of every outlet and, last, over the rim. [m3/s]; level [m]."""
-        if self._apart:
-            return [self.outlet_flow(i, level)[0] for i in range(len(self._lips))]
-        return [
-            table(level - lip)[0] if level > lip else 0.0
-            for table, lip in zip(self._tables, self._lips, strict=True)
-        ]
-
-    def _partly(self, level: float) -> tuple[float, float]:
-        """All outlets, those that are asked one by one apart from the others."""
-        flow, slope = self._together(level)
-        for i in self._apart:
-            more, steeper = self.outlet_flow(i, level)
-            flow += more
-            slope += steeper
-        return flow, slope
-
-
-def _filling(
-    flow: float, by_head: float, by_tail: float, over: float, room: Room, seconds: float
-) -> tuple[float, float]:
-    """Mean flow into a trench that rises as it fills, and its slope over the level in the box.
-
-    Near the tailwater flow goes with the root of the fall, q = b sqrt(fall), and the fall shrinks
-    by c (q - takes) as the trench rises. That is a quadratic for q; further off, where the
-    tailwater matters less, c is less in the same measure.
-    """
-    fall = over - room.level
-    if not flow > 0.0:
-        return 0.0, 0.0
-    feels = min(max(-2.0 * by_tail * fall / flow, 0.0), 1.0)
-    c = feels * seconds / room.area
-    b2, b2_slope = flow * flow / fall, flow / fall * (2.0 * by_head - flow / fall)
-    # first the rise up to the end of the step; then up to its fitted middle
-    at_end = _root(b2, c, fall + c * room.takes)
-    c *= 1.0 - 0.5 / (1.0 + (0.5 * c * b2 / at_end) ** 2)
-    most = fall + c * room.takes
-    filling = _root(b2, c, most)
-    slope = (b2 + b2_slope * (most - c * filling)) / (2.0 * filling + b2 * c)
-    return filling, max(slope, 0.0)
-
-
-def _root(b2: float, c: float, most: float) -> float:
-    """The q above 0 at which q^2 = b2 (most - c q)."""
-    return 2.0 * most / (c + sqrt(c * c + 4.0 * most / b2))
+_JET_FLOWS = np.append(0.0, np.geomspace(1e-7, 0.05, 120))
+"""Inflows at which the heads of a jet are taken, straight between them. [m3/s] (numerical)"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -320,39 +143,155 @@ class System:
         """Where water stands when nothing runs: the lowest way out. [m]"""
         return float(min(self.lips.min(), np.inf if self.rim is None else self.rim))
 
-    def basin(self) -> Basin:
-        """The box, its water at rest."""
-        return Basin(
-            self.area,
-            self.lips,
-            self.openings,
-            self.still_level,
-            rim=self.rim,
-            rim_length=self.rim_length,
-            jet=self.jet,
-        )
+
+@dataclass(frozen=True, slots=True)
+class Backwater:
+    """The trench that a drowned outlet stands against."""
+
+    level: float  # Level of the water in the trench, what is on its way there counted in. [m]
+    area: float  # What the trench stores per depth. [m2]
+    takes: float  # What the soil takes. [m3/s]
+    brim: float  # Level at which it surfaces and rises no more. [m]
 
 
-def box_alone(
-    area: float,
-    lips: Array,
-    openings: tuple[Opening, ...],
-    *,
-    rim: float | None = None,
-    rim_length: float = 1.0,
-) -> System:
-    """A box with nothing before it and lines that drain freely.
+class BoxPool(Pool):
+    """The box at its present level, with its outlets and, as the last of them, its rim."""
 
-    area [m2], lips [m], rim [m], rim_length [m].
+    __slots__ = (
+        "_apart", "_backwaters", "_drowned", "_jet", "_jet_heads", "_lips", "_openings", "_ratings",
+        "_seconds", "_tables", "_together",
+    )  # fmt: skip
+
+    def __init__(self, system: System):
+        self._lips = [*system.lips.tolist(), np.inf if system.rim is None else system.rim]
+        if not min(self._lips) < np.inf or any(np.isnan(self._lips)):
+            raise DomainError("a box needs a way out: an open lip, or a rim")
+        self._openings = (*system.openings, Slot(system.rim_length))
+        self._tables = [opening_table(opening) for opening in self._openings]
+        self._drowned: dict[Opening, DrownedTable] = {}
+        self._backwaters: list[Backwater | None] = [None] * len(self._openings)
+        self._seconds = 1.0
+        self._jet: list[list[float]] = []
+        self._jet_heads = [0.0] * len(self._openings)
+        if system.jet is not None:
+            heads = np.column_stack([system.jet.heads(_JET_FLOWS), np.zeros(_JET_FLOWS.size)])
+            self._jet = heads.tolist() if np.any(heads > 0) else []
+        self._ratings: dict[tuple[int, ...], Rating] = {}
+        self._set_apart(tuple(range(len(self._lips))) if self._jet else ())
+        super().__init__(system.area, self.rating, system.still_level, min(self._lips))
+
+    def _without(self, apart: tuple[int, ...]) -> Rating:
+        """Rating of all outlets but some, free and without a jet."""
+        if apart not in self._ratings:
+            self._ratings[apart] = self._tabulate(apart)
+        return self._ratings[apart]
+
+    def _tabulate(self, apart: tuple[int, ...]) -> Rating:
+        open_ones = [i for i, lip in enumerate(self._lips) if lip < np.inf and i not in apart]
+        if not open_ones:
+            return lambda _: (0.0, 0.0)
+        lips = np.array([self._lips[i] for i in open_ones])
+        kinds = tuple(self._openings[i] for i in open_ones)
+        heads = [rating_heads(kind) for kind in kinds]
+        levels = np.unique(np.concatenate([lip + h for lip, h in zip(lips, heads, strict=True)]))
+        return sum_ratings(levels, *OutletSet(kinds).rating(levels - lips[:, None], None))
+
+    def move_lips(self, lips: Array) -> None:
+        """Set the lips anew, as in a box that settles; lips [m]."""
+        self._lips = [*lips.tolist(), self._lips[-1]]
+        self._ratings.clear()
+        self.lowest = min(self._lips)
+        self._set_apart(self._apart)
+        self.refresh()
+
+    def expose(self, inflow: float, backwaters: Sequence[Backwater | None], seconds: float) -> bool:
+        """Say what the outlets stand against in the next step; inflow [m3/s], seconds [s]."""
+        under = [i for i, back in enumerate(backwaters) if back and back.level > self._lips[i]]
+        for i, back in enumerate(backwaters):
+            self._backwaters[i] = back if i in under else None
+        self._seconds = seconds
+        if self._jet:
+            self._jet_heads = self._heads(inflow)
+            self.lowest = min(lip - k for lip, k in zip(self._lips, self._jet_heads, strict=True))
+        else:
+            self._set_apart(tuple(under))
+        return bool(under)
+
+    def _set_apart(self, apart: tuple[int, ...]) -> None:
+        """Ask some outlets one by one, the others together."""
+        self._apart = apart
+        self._together = self._without(apart)
+        self.rating = self._partly if apart else self._together
+
+    def _heads(self, inflow: float) -> list[float]:
+        place = min(bisect_right(_JET_FLOWS, inflow) - 1, len(_JET_FLOWS) - 2)
+        low, high = float(_JET_FLOWS[place]), float(_JET_FLOWS[place + 1])
+        part = min((inflow - low) / (high - low), 1.0)
+        pairs = zip(self._jet[place], self._jet[place + 1], strict=True)
+        return [start + part * (end - start) for start, end in pairs]
+
+    def outlet_flow(self, i: int, level: float) -> tuple[float, float]:
+        """Flow [m3/s] and slope [m2/s] of one outlet, the last being the rim; level [m]."""
+        lip, over, back = self._lips[i], level + self._jet_heads[i], self._backwaters[i]
+        head = over - lip
+        if not head > 0.0 or (back is not None and over <= back.level):
+            return 0.0, 0.0
+        flow, slope = self._tables[i](head)
+        if back is None:
+            return flow, slope
+        kind = self._openings[i]
+        if kind not in self._drowned:
+            self._drowned[kind] = DrownedTable(kind)
+        table = self._drowned[kind]
+        filling = _filling(*table(flow, slope, head, back.level - lip), over, back, self._seconds)
+        if over <= back.brim:
+            return filling
+        brim_flow, brim_slope, _ = table(flow, slope, head, back.brim - lip)
+        return max(filling, (brim_flow, brim_slope))
+
+    def outlet_flows(self, level: float) -> list[float]:
+        """Flow of every outlet and, last, over the rim. [m3/s]; level [m]."""
+        if self._apart:
+            return [self.outlet_flow(i, level)[0] for i in range(len(self._lips))]
+        return [
+            table(level - lip)[0] if level > lip else 0.0
+            for table, lip in zip(self._tables, self._lips, strict=True)
+        ]
+
+    def _partly(self, level: float) -> tuple[float, float]:
+        """All outlets, those that are asked one by one apart from the others."""
+        flow, slope = self._together(level)
+        for i in self._apart:
+            more, steeper = self.outlet_flow(i, level)
+            flow += more
+            slope += steeper
+        return flow, slope
+
+
+def _filling(
+    flow: float, by_head: float, by_tail: float, over: float, back: Backwater, seconds: float
+) -> tuple[float, float]:
+    """Mean flow into a trench that rises as it fills, and its slope over the level in the box.
+
+    Near the tailwater flow goes with the root of the difference d of both levels, q = b sqrt(d),
+    and d shrinks by c (q - takes) as the trench rises. That is a quadratic for q; further off,
+    where the tailwater matters less, c is less in the same measure.
     """
-    n = lips.size
-    return System(
-        area=area,
-        lips=lips,
-        openings=openings,
-        rim=rim,
-        rim_length=rim_length,
-        delays=np.zeros(n),
-        trenches=(None,) * n,
-        bottoms=np.full(n, -np.inf),
-    )
+    d = over - back.level
+    if not flow > 0.0:
+        return 0.0, 0.0
+    feels = min(max(-2.0 * by_tail * d / flow, 0.0), 1.0)
+    c = feels * seconds / back.area
+    b2, b2_slope = flow * flow / d, flow / d * (2.0 * by_head - flow / d)
+    # first the rise up to the end of the step; then up to its fitted middle
+    at_end = _root(b2, c, d + c * back.takes)
+    c *= 1.0 - 0.5 / (1.0 + (0.5 * c * b2 / at_end) ** 2)
+    most = d + c * back.takes
+    filling = _root(b2, c, most)
+    slope = (b2 + b2_slope * (most - c * filling)) / (2.0 * filling + b2 * c)
+    return filling, max(slope, 0.0)
+
+
+def _root(b2: float, c: float, most: float) -> float:
+    """The q above 0 at which q^2 = b2 (most - c q)."""
+    return 2.0 * most / (c + sqrt(c * c + 4.0 * most / b2))

@@ -1,11 +1,11 @@
 """Inflows of one shape: pieces of time in which the rate changes straight.
 
 A fixture or a pump is a rate for a time, a measured series is straight lines between its rows; what
-a dosing siphon sends is straight by itself (see `dosing`).
+a dosing siphon sends is straight by itself (see `sources`).
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -16,7 +16,7 @@ ENTRIES = ("house", "supply", "box")
 """Where an inflow enters: the tank, the pipe from the tank to the box, or the box itself."""
 
 SHORTEST = 1e-6
-"""Least time between two changes of an inflow; `pulses` rounds to it. [s]"""
+"""Least time between two changes of an inflow; `pulses` rounds to it. [s] (numerical)"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -109,10 +109,11 @@ def measured(seconds: ArrayLike, rate: ArrayLike, *, name: str = "") -> Inflow:
     )
 
 
-def one_after_another(inflows: Sequence[Inflow], every: float) -> Inflow:
+def concatenate(inflows: Sequence[Inflow], every: float) -> Inflow:
     """The same kind of inflow again and again; every [s]."""
-    begin = np.concatenate([i * every + flow.begin for i, flow in enumerate(inflows)])
-    first, last = (
-        np.concatenate([getattr(flow, part) for flow in inflows]) for part in ("first", "last")
+    return replace(
+        inflows[0],
+        begin=np.concatenate([i * every + flow.begin for i, flow in enumerate(inflows)]),
+        first=np.concatenate([flow.first for flow in inflows]),
+        last=np.concatenate([flow.last for flow in inflows]),
     )
-    return Inflow(begin=begin, first=first, last=last, entry=inflows[0].entry, name=inflows[0].name)

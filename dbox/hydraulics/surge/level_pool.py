@@ -37,8 +37,10 @@ from dbox.errors import DomainError, SolveError
 from dbox.hydraulics.openings import Opening
 
 _HEADS = np.geomspace(1e-6, 100.0, 194)
-_AROUND = np.geomspace(1e-7, 0.1, 22)
-_AROUND = np.concatenate([1.0 - _AROUND, 1.0 + _AROUND])
+"""Heads of a table, a tenth apart. [m] (numerical)"""
+
+_APART = np.geomspace(1e-7, 0.1, 22)
+"""How far nodes lie from where a rating bends, over the head there. [-] (numerical)"""
 
 
 class RatingTable:
@@ -87,10 +89,11 @@ class RatingTable:
         return c0 + t * (c1 + t * (c2 + t * c3)), c1 + t * (2.0 * c2 + 3.0 * t * c3)
 
 
-def heads_of(opening: Opening) -> Array:
+def rating_heads(opening: Opening) -> Array:
     """Heads at which an opening is asked, from a wetted lip to far over any box. [m]"""
     bends = [h for h in (opening.top, *opening.measured_heads) if 0 < h < np.inf]
-    return np.unique(np.concatenate([[0.0], _HEADS, *(h * _AROUND for h in bends)]))
+    around = np.concatenate([1.0 - _APART, 1.0 + _APART])
+    return np.unique(np.concatenate([[0.0], _HEADS, *(h * around for h in bends)]))
 
 
 @lru_cache(maxsize=64)
@@ -103,11 +106,11 @@ def opening_table(opening: Opening) -> RatingTable:
     >>> bool(abs(flow / hole.discharge(0.0123) - 1) < 1e-6)
     True
     """
-    heads = heads_of(opening)
+    heads = rating_heads(opening)
     return RatingTable(heads, *opening.rating(heads))
 
 
-def together(levels: Array, flows: Array, slopes: Array) -> RatingTable:
+def sum_ratings(levels: Array, flows: Array, slopes: Array) -> RatingTable:
     """Add ratings that share their levels; levels [m], flows [m2/s], slopes [m2/s]."""
     rising, first = np.unique(levels, return_index=True)
     apart = np.concatenate([[True], np.diff(rising) > 1e-12])
@@ -120,6 +123,7 @@ Rating = Callable[[float], tuple[float, float]]
 """From level to flow [m3/s], which rises with it, and its derivative."""
 
 _MOST_STEPS = 100
+"""Steps after which a search for a level is given up; a few are usual. [-] (numerical)"""
 
 
 def fitted_weight(stiffness: float) -> float:
@@ -140,6 +144,8 @@ def fitted_weight(stiffness: float) -> float:
 class Pool:
     """A pool at its present level; a step is tried first and then accepted.
 
+    The end of the step that was tried is `next_level` [m], `next_flow` [m3/s] and its slope.
+
     area: Plan area; 1 where levels are volumes. [m2]
     rating: Outflow and its slope over level. [m3/s, m2/s]
     level: Level to start from. [m]
@@ -147,7 +153,7 @@ class Pool:
     """
 
     __slots__ = (
-        "_next_flow", "_next_level", "_next_slope", "area", "flow", "level", "lowest", "rating",
+        "area", "flow", "level", "lowest", "next_flow", "next_level", "next_slope", "rating",
         "slope",
     )  # fmt: skip
 
@@ -158,26 +164,16 @@ class Pool:
     def refresh(self) -> None:
         """Ask the rating again, after it or the level was changed."""
         self.flow, self.slope = self.rating(self.level)
-        self._next_level, self._next_flow, self._next_slope = self.level, self.flow, self.slope
-
-    @property
-    def next_level(self) -> float:
-        """Level at the end of the step that was tried. [m]"""
-        return self._next_level
-
-    @property
-    def next_flow(self) -> float:
-        """Outflow at the end of the step that was tried. [m3/s]"""
-        return self._next_flow
+        self.next_level, self.next_flow, self.next_slope = self.level, self.flow, self.slope
 
     def accept(self) -> None:
         """Make the end of the step that was tried the present."""
-        self.level, self.flow, self.slope = self._next_level, self._next_flow, self._next_slope
+        self.level, self.flow, self.slope = self.next_level, self.next_flow, self.next_slope
 
     def keep(self, volume: float) -> None:
         """Put back into the tried step what was said to leave and could not; volume [m3]."""
-        self._next_level += volume / self.area
-        self._next_flow, self._next_slope = self.rating(self._next_level)
+        self.next_level += volume / self.area
+        self.next_flow, self.next_slope = self.rating(self.next_level)
 
     def step(self, first: float, last: float, seconds: float, weight: float | None = None) -> float:
         """Try a step; first [m3/s], last [m3/s], seconds [s], weight [-] -> [m3/s]."""
@@ -196,7 +192,7 @@ class Pool:
         guess, at = self._solve(guess, at, gain * weight, target)
         if at[0] <= 0.0 >= flow or guess > most:
             guess, at = most, self.rating(most)
-        self._next_level, (self._next_flow, self._next_slope) = guess, at
+        self.next_level, (self.next_flow, self.next_slope) = guess, at
         return max(mean - (guess - level) / gain, 0.0)
 
     def _solve(
@@ -224,26 +220,3 @@ class Pool:
         raise SolveError(
             f"no level found between {low:.17g} and {high:.17g} m; the last step was {move:g} m"
         )
-
-
-def route(
-    inflow: ArrayLike, seconds: float, pool: Pool, *, weight: float | None = None
-) -> tuple[Array, Array]:
-    """Route a series of inflows through a pool.
-
-    inflow [m3/s], seconds [s], weight [-] -> [m3/s], [m].
-
-    >>> store = Pool(1.0, lambda volume: (volume / 2, 0.5), 200.0)
-    >>> route([100, 150, 250], 1.0, store, weight=0.5)[0].tolist()
-    [100.0, 110.0, 146.0]
-    """
-    flows = np.asarray(inflow, np.float64)
-    if not np.all(np.isfinite(flows) & (flows >= 0)):
-        raise DomainError("an inflow [m3/s] is not a finite number, 0 or more")
-    outflow, level = np.empty_like(flows), np.empty_like(flows)
-    outflow[0], level[0] = pool.flow, pool.level
-    for i in range(1, flows.size):
-        pool.step(float(flows[i - 1]), float(flows[i]), seconds, weight)
-        pool.accept()
-        outflow[i], level[i] = pool.flow, pool.level
-    return outflow, level

@@ -42,8 +42,7 @@ from dbox.hydraulics.pipes import CAPACITY, PLASTIC_ROUGHNESS, full_flow, normal
 from dbox.hydraulics.surge.level_pool import Pool, RatingTable, opening_table
 
 CLEAN_FILTER_LOSS = 2.0
-"""Loss of a clean effluent filter where none is entered, in velocity heads. [-] (an assumption of
-this project, no source)"""
+"""Loss of a clean effluent filter where none is entered, in velocity heads. [-] (judgement)"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,10 +75,12 @@ class Tank:
 
 
 REACHES = 3
-"""Reaches of the supply pipe: more make its front steeper and the computation longer."""
+"""Reaches of the supply pipe: more make its front steeper and the computation longer. [-]
+(judgement)"""
 
 _HALF_ANGLES = np.concatenate([[0.0], np.geomspace(1e-2, 2.5, 140)])
-"""Half-angles of the water up to 0.90 of the diameter: more depth is more flow there. [rad]"""
+"""Half-angles of the water up to 0.90 of the diameter: more depth is more flow there. [rad]
+(numerical)"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -194,7 +195,7 @@ SOIL_STATES = MappingProxyType({"fresh": 10.0, "biomat": 1.0, "smeared": 0.3})
 the long-term rate is that under a biomat; new soil takes much more, smeared soil less)"""
 
 WETTING_DEPTH = 0.005
-"""Depth from which a trench's bottom is wet all over. [m] (an assumption, no source)"""
+"""Depth from which a trench's bottom is wet all over. [m] (judgement)"""
 
 
 @dataclass(frozen=True, kw_only=True)

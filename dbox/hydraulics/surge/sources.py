@@ -28,12 +28,9 @@ from dbox.arrays import GRAVITY, Array
 from dbox.errors import DomainError
 from dbox.hydraulics.pipes import full_flow
 from dbox.hydraulics.surge.inflow import Inflow, pulses
+from dbox.units import DAY, GALLON, MINUTE
 
-DAY = 86400.0
-"""[s]"""
-
-_GALLON = 231 * 0.0254**3
-_GPM = _GALLON / 60
+_GPM = GALLON / MINUTE
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,17 +45,17 @@ class Fixture:
 
 FIXTURES = MappingProxyType(
     {
-        "toilet": Fixture(volume=4.3 * _GALLON, rate=3 * _GPM, uses=3.5,
+        "toilet": Fixture(volume=4.3 * GALLON, rate=3 * _GPM, uses=3.5,
                           source="EPA; rate USDA"),
-        "shower": Fixture(volume=24.5 * _GALLON, rate=5 * _GPM, uses=0.43,
+        "shower": Fixture(volume=24.5 * GALLON, rate=5 * _GPM, uses=0.43,
                           source="EPA (from memory); rate USDA"),
-        "bath": Fixture(volume=42.5 * _GALLON, rate=5 * _GPM, uses=0.0,
+        "bath": Fixture(volume=42.5 * GALLON, rate=5 * _GPM, uses=0.0,
                         source="middle of USDA's 25 to 60 gal; EPA counts it with the shower"),
-        "washer": Fixture(volume=37.4 * _GALLON, rate=5 * _GPM, uses=0.29,
+        "washer": Fixture(volume=37.4 * GALLON, rate=5 * _GPM, uses=0.29,
                           source="EPA (from memory), within USDA's range; rate USDA"),
-        "dishwasher": Fixture(volume=8.8 * _GALLON, rate=2 * _GPM, uses=0.35,
+        "dishwasher": Fixture(volume=8.8 * GALLON, rate=2 * _GPM, uses=0.35,
                               source="EPA (from memory), within USDA's range; rate USDA"),
-        "sink": Fixture(volume=3.0 * _GALLON, rate=3 * _GPM, uses=2.0,
+        "sink": Fixture(volume=3.0 * GALLON, rate=3 * _GPM, uses=2.0,
                         source="middle of USDA's 2 to 4 gal; uses invented"),
     }
 )  # fmt: skip
@@ -142,8 +139,8 @@ class Pump:
     # Where the rate is not: rates and the heads that the pump gives at them. [m3/s, m]
     curve: tuple[tuple[float, float], ...] = ()
     lift: float = 0.0  # Height from the water in the chamber to the box. [m]
-    main_length: float = 0.0  # Pressure pipe from pump to box; 0 where it is left out. [m]
-    main_diameter: float = 0.0  # Pressure pipe from pump to box; 0 where it is left out. [m]
+    main_length: float = 0.0  # Of the pressure pipe from pump to box; 0 where left out. [m]
+    main_diameter: float = 0.0  # Its inside diameter; 0 where left out. [m]
     # What runs back from the pressure pipe after a dose and must be filled first. [m3]
     drain_back: float = 0.0
 
@@ -210,8 +207,8 @@ class Siphon:
 
     area: float  # Plan area of the chamber. [m2]
     diameter: float  # Inside diameter of the siphon. [m]
-    high: float  # Head over its outlet where it starts, and where air breaks it. [m]
-    low: float  # Head over its outlet where it starts, and where air breaks it. [m]
+    high: float  # Head over its outlet where it starts. [m]
+    low: float  # Head over its outlet where air breaks it. [m]
     coefficient: float = 0.6  # Discharge coefficient of the whole siphon, its losses within. [-]
 
     def dose(self) -> Inflow:
