@@ -181,6 +181,8 @@ HOUR = 3600.0
 """[s]"""
 DAY = 86400.0
 """[s]"""
+LITRE_PER_MINUTE = LITRE / MINUTE
+"""[m3/s]"""
 
 LONGEST_TEXT = 80
 """Characters of one quantity; more cannot be a quantity."""
@@ -214,7 +216,7 @@ FLOW_UNITS = {
     "gpm": GALLON / MINUTE,
     "gph": GALLON / HOUR,
     "gpd": GALLON / DAY,
-    "lpm": LITRE / MINUTE,
+    "lpm": LITRE_PER_MINUTE,
     "cfs": FOOT**3,
 }
 ANGLE_UNITS = {

@@ -16,7 +16,7 @@ import numpy as np
 
 from dbox.drawings.lesson_view import HIGH, LOW, column_scale, inside_of, outline_in, way_out
 from dbox.errors import ScenarioError
-from dbox.fieldwork.lesson_bench import FILLED, Frames
+from dbox.fieldwork.lesson_box import FILLED, Frames
 from dbox.fieldwork.shares import target_shares
 from dbox.files.write_file import write_file
 from dbox.hydraulics.openings import Opening

@@ -40,6 +40,7 @@ from dbox.drawings.style import (
 from dbox.drawings.wall import outline
 from dbox.errors import DomainError
 from dbox.fieldwork.lesson_sweeps import Comparison, Sweep
+from dbox.report.wording import sentences
 from dbox.units import INCH, gpm_litres, inches, inches_mm, millimetres
 from dbox.units import percent_text as percent
 
@@ -447,7 +448,7 @@ def _draw_key(sheet: Sheet, comparison: Comparison) -> None:
 
 
 def _notes(comparison: Comparison) -> list[str]:
-    notes = [comparison.caution] if comparison.caution else []
+    notes = sentences(comparison.notes)
     notes.append("bars of each opening in the order of the flows above")
     notes.append(
         "a narrow opening stops up sooner, which no number here shows (common practice, no source)"

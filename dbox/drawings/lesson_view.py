@@ -42,12 +42,11 @@ from dbox.drawings.style import (
     pens,
 )
 from dbox.drawings.wall import outline
-from dbox.fieldwork.lesson_bench import FILLED, Bench
-from dbox.fieldwork.lesson_box import LITRE_PER_MINUTE
+from dbox.fieldwork.lesson_box import FILLED, Bench
 from dbox.fieldwork.shares import target_shares
 from dbox.hydraulics.openings import Notch, Opening
 from dbox.hydraulics.split import Split
-from dbox.units import INCH, gpm_litres, inches, millimetres
+from dbox.units import INCH, LITRE_PER_MINUTE, gpm_litres, inches, millimetres
 
 LOW, HIGH = -0.75 * INCH, 2.5 * INCH
 """Heights that the section shows. [m]"""

@@ -4,7 +4,12 @@ from collections.abc import Callable, Iterable
 
 from dbox.notes import Note
 
-WORDS: dict[str, Callable[[Note], str]] = {}
+WORDS: dict[str, Callable[[Note], str]] = {
+    "lesson: heads out of range": lambda _: (
+        "many of these heads lie outside those at which the coefficients were measured, and below "
+        "5 mm surface tension decides: take the order of the openings, not the last digit"
+    ),
+}
 """What is said of each kind of note, in the order of their names."""
 
 

@@ -10,10 +10,11 @@ from matplotlib.patches import Rectangle
 from dbox import Circle, DomainError, Slot
 from dbox.drawings.lesson_papers import case_key, case_pages, handout_key, handout_pages
 from dbox.drawings.lesson_pictures import compare_figure, sweep_figure
-from dbox.fieldwork.lesson_box import INCH, LESSON_FLOWS, LESSON_HOLE, lesson_site
+from dbox.fieldwork.lesson_box import LESSON_FLOWS, LESSON_HOLE, Kind, lesson_site
 from dbox.fieldwork.lesson_cases import MOST_GROUPS, make_cases
-from dbox.fieldwork.lesson_sweeps import Kind, compare, exercise, lip_table, sweep
+from dbox.fieldwork.lesson_sweeps import compare, exercise, lip_table, sweep
 from dbox.fieldwork.site import Flow, Tolerance
+from dbox.units import INCH
 from tests.drawings import paper
 from tests.drawings.cases import sites
 

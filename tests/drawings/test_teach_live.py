@@ -7,8 +7,8 @@ from matplotlib.figure import Figure
 
 from dbox import split
 from dbox.drawings.lesson_view import LiveWindow, has_screen
-from dbox.fieldwork.lesson_bench import FILLED, Bench
-from dbox.fieldwork.lesson_box import INCH, LITRE_PER_MINUTE, lesson_site
+from dbox.fieldwork.lesson_box import FILLED, Bench, lesson_site
+from dbox.units import INCH, LITRE_PER_MINUTE
 from tests.drawings import paper
 
 
@@ -84,6 +84,7 @@ def test_buttons_are_seen_in_later_frames(window):
 @pytest.mark.parametrize("n", [2, 4, 8])
 def test_every_word_of_the_window_can_be_read(n):
     figure = Figure()
+    FigureCanvasAgg(figure)
     window = LiveWindow(Bench(site=lesson_site(n)), figure)
     set_some(window)
     assert paper.overlaps(figure) == []
