@@ -88,7 +88,8 @@ LESSON_ERROR = -INCH / 8
 """The one wrong lip over the others, in the exercise and in a comparison. [m] (judgement)"""
 
 POURS = (LESSON_FLOWS[1], LESSON_FLOWS[2])
-"""The pours of the exercise: the most of an ordinary day, and a bucket. [m3/s]"""
+"""The pours of the exercise: the most of an ordinary day, and a bucket. [m3/s]
+(judgement)"""
 
 SECONDS = 30.0
 """For how long each outlet is caught. [s] (judgement)"""
