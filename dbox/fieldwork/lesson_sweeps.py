@@ -111,9 +111,8 @@ class Exercise:
     @property
     def caught(self) -> Array:
         """What each of the two catches. [m3] (pours, 2)."""
-        inflow = np.array([flow.inflow for flow in self.table.flows])
-        result: Array = self.share * inflow[:, None] * self.seconds
-        return result
+        inflow = np.array([[flow.inflow] for flow in self.table.flows])
+        return np.asarray(self.share * inflow * self.seconds)
 
 
 def exercise(
@@ -162,8 +161,7 @@ class Sweep:
     @property
     def over_target(self) -> Array:
         """Share over target of the line that gets the most for its target. [-] (flows, steps)."""
-        result: Array = _over(self.share, self.target).max(-1)
-        return result
+        return np.asarray(_over(self.share, self.target).max(-1))
 
     @property
     def ends(self) -> tuple[int, int]:
@@ -191,14 +189,12 @@ class Sweep:
     def worst(self) -> npt.NDArray[np.int64]:
         """Place of that line among the outlets, (flows, steps)."""
         over = _over(self.share, self.target)
-        result: npt.NDArray[np.int64] = np.flatnonzero(self.target > 0)[over.argmax(-1)]
-        return result
+        return np.asarray(np.flatnonzero(self.target > 0)[over.argmax(-1)])
 
     @property
     def map_over_target(self) -> Array:
         """The same over the map. [-] (flows, grid, grid)."""
-        result: Array = _over(self.map_share, self.target).max(-1)
-        return result
+        return np.asarray(_over(self.map_share, self.target).max(-1))
 
     @property
     def map_off(self) -> Array:
@@ -297,8 +293,7 @@ class Comparison:
     @property
     def drop(self) -> Array:
         """Head at the strongest flow: what the inlet must stand over the lips. [m] (k,)."""
-        result: Array = self.head.max(-1)
-        return result
+        return np.asarray(self.head.max(-1))
 
     @property
     def notes(self) -> tuple[Note, ...]:
@@ -310,8 +305,7 @@ class Comparison:
     def order(self) -> npt.NDArray[np.int64]:
         """Places of the kinds, the most forgiving at the weakest flow first, (k,)."""
         off = np.abs(self.share[:, self.weakest] - self.fair)
-        result: npt.NDArray[np.int64] = np.argsort(off, kind="stable")
-        return result
+        return np.asarray(np.argsort(off, kind="stable"))
 
 
 def compare(
