@@ -181,6 +181,8 @@ HOUR = 3600.0
 """[s]"""
 DAY = 86400.0
 """[s]"""
+LITRE_PER_MINUTE = LITRE / MINUTE
+"""[m3/s]"""
 
 TRICKLE = 0.5 * GALLON / MINUTE
 """What comes to a box on an ordinary day. [m3/s] (common practice, no source)"""
@@ -223,7 +225,7 @@ FLOW_UNITS = {
     "gpm": GALLON / MINUTE,
     "gph": GALLON / HOUR,
     "gpd": GALLON / DAY,
-    "lpm": LITRE / MINUTE,
+    "lpm": LITRE_PER_MINUTE,
     "cfs": FOOT**3,
 }
 ANGLE_UNITS = {

@@ -25,64 +25,29 @@ from dbox.report.teach_report import (
     seen_at_outlets,
     seen_of_the_whole,
 )
-from dbox.units import gpm, inches, litres, litres_per_min, millimetres
+from dbox.units import INCH, gpm, inches, litres, litres_per_min, millimetres
 from dbox.units import percent_text as percent
 
-_ROW = 0.3
-_HAND, _HAND_TABLE = 0.33, 2.5
+_ROW, _CASE_ROW, _HAND, _HAND_TABLE = 0.3, 0.27, 0.33, 2.5
+"""Least height of a row: printed, of a case, to be filled by hand; and most of a table so. [in]"""
+
+_FOLLOWS = (
+    "A bucket hides the error, and a pumped dose hides it nearly completely. Look at a box "
+    "under a slow pour, over still water.",
+    "A ruler is good to about 1/16 in, 1/32 in at best (common practice, no source). At a "
+    "trickle nobody can prove equal shares with a ruler: read more than once, and say "
+    "“cannot tell” where you cannot.",
+    "Equal at the box is not equal along the trench, and lines of unequal length do not want "
+    "equal shares.",
+    "No tolerance in inches or per cent holds in general. The permit or the inspector names "
+    "it; write down who did.",
+)
 
 
 @pens
 def handout_pages(lips: LipTable, exercise: Exercise, paper: str = "letter") -> tuple[Figure, ...]:
     """Set the handout."""
     pages = Pages("Why a dead-level box matters", _site(lips), paper)
-    _idea(pages, lips)
-    _guess(pages, lips)
-    _shares(pages, lips)
-    _meaning(pages)
-    pages.need(pages.room - 0.5)
-    _bench(pages, exercise)
-    return pages.finished()
-
-
-@pens
-def handout_key(lips: LipTable, exercise: Exercise, paper: str = "letter") -> tuple[Figure, ...]:
-    """Set the key, to be kept apart from the handout."""
-    pages = Pages("KEY: Why a dead-level box matters", _site(lips), paper)
-    pages.heading("The guess")
-    for flow, share in zip(lips.flows, lips.share[:, _guessed(lips)], strict=True):
-        pages.paragraph(f"{_flow_text(flow.inflow)}: {percent(float(share), 0)}", mark="·")
-    pages.heading("What the bench box catches")
-    pages.paragraph(
-        f"Line 1 has its lip {_error_text(float(exercise.table.error[0]))}; each line is caught "
-        f"for {exercise.seconds:.0f} s. Computed with sharp-edged holes; a catch is good to 5 to "
-        "10 % (common practice, no source), and at a slow pour the lip itself to no better than "
-        "a ruler."
-    )
-    columns = [Column("pour", 2.2), Column("line 1", 1.6, "center"),
-               Column("each other line", 1.6, "center")]  # fmt: skip
-    rows = [
-        [_flow_text(flow.inflow), *(f"{litres(v)}, {percent(s, 0)}" for v, s in zip(
-            volume, share, strict=True))]
-        for flow, volume, share in zip(
-            exercise.table.flows, exercise.caught.tolist(), exercise.share.tolist(), strict=True)
-    ]  # fmt: skip
-    table(pages, columns, rows, least_height=_ROW)
-    pages.heading("The questions")
-    for number, (question, told) in enumerate(_questions(exercise), start=1):
-        pages.paragraph(question, mark=f"{number}.", weight="bold")
-        pages.paragraph(told, mark=TOGETHER)
-    return pages.finished()
-
-
-def _site(lips: LipTable) -> Site:
-    """What stands over every page: a bench box, made up."""
-    outlets = tuple(Outlet(label=str(i + 1), opening=lips.opening) for i in range(lips.outlets))
-    title = f"A bench box: {lips.outlets} outlets, {opening_text(lips.opening)}"
-    return Site(title=title, outlets=outlets, flows=lips.flows, record=JobRecord(invented=True))
-
-
-def _idea(pages: Pages, lips: LipTable) -> None:
     low, high = float(lips.level_head.min()), float(lips.level_head.max())
     pages.heading("The idea")
     pages.paragraph(
@@ -95,33 +60,26 @@ def _idea(pages: Pages, lips: LipTable) -> None:
         f"over the lips, the strongest {inches(high, parts=32)} ({millimetres(high)}). Hold a lip "
         "that is 1/8 in (3.2 mm) low against each: the same error, and not the same thing at all."
     )
-
-
-def _guess(pages: Pages, lips: LipTable) -> None:
-    error = _error_text(float(lips.error[_guessed(lips)]))
     pages.heading("Guess first; keep the table folded under")
     pages.paragraph(
-        f"All lips are level but one: it is {error}. Fair is {percent(lips.fair, 0)}. "
-        "What share does its line get?"
+        f"All lips are level but one: it is {_error_text(lips.error[_guessed(lips)])}. Fair is "
+        f"{percent(lips.fair, 0)}. What share does its line get?"
     )
-    columns = [Column(_flow_text(flow.inflow), 1.0, "center") for flow in lips.flows]
-    table(pages, columns, [[""] * len(lips.flows)], least_height=0.36)
-
-
-def _shares(pages: Pages, lips: LipTable) -> None:
+    names = [_flow_text(flow.inflow) for flow in lips.flows]
+    table(pages, [Column(name, 1.0, "center") for name in names], [[""] * len(names)],
+          least_height=0.36)  # fmt: skip
     pages.heading("Share of the line with the one wrong lip", keep=2.4)
     columns = [
         Column("total flow", 1.75),
         Column("water over\nlevel lips", 1.35, "center"),
-        *(Column(_error_head(float(e)), 0.95, "center") for e in lips.error),
+        *(
+            Column(f"{inches(abs(e), parts=32)}\n{'low' if e < 0 else 'HIGH'}", 0.95, "center")
+            for e in lips.error
+        ),
     ]
     rows = [
-        [
-            _flow_text(flow.inflow),
-            f"{inches(float(head), parts=32)}\n{millimetres(float(head))}",
-            *(percent(share, 0) for share in shares),
-        ]
-        for flow, head, shares in zip(lips.flows, lips.level_head, lips.share.tolist(), strict=True)
+        [name, f"{inches(head, parts=32)}\n{millimetres(head)}", *(percent(s, 0) for s in shares)]
+        for name, head, shares in zip(names, lips.level_head, lips.share, strict=True)
     ]
     table(pages, columns, rows, least_height=_ROW)
     pages.paragraph(
@@ -129,58 +87,85 @@ def _shares(pages: Pages, lips: LipTable) -> None:
         "openings. Below 5 mm (3/16 in) of water surface tension decides and such formulas are out "
         "of their range: take those rows as a warning, not to the last per cent."
     )
-
-
-def _meaning(pages: Pages) -> None:
     pages.heading("What follows")
-    for line in (
-        "A bucket hides the error, and a pumped dose hides it nearly completely. Look at a box "
-        "under a slow pour, over still water.",
-        "A ruler is good to about 1/16 in, 1/32 in at best (common practice, no source). At a "
-        "trickle nobody can prove equal shares with a ruler: read more than once, and say "
-        "“cannot tell” where you cannot.",
-        "Equal at the box is not equal along the trench, and lines of unequal length do not want "
-        "equal shares.",
-        "No tolerance in inches or per cent holds in general. The permit or the inspector names "
-        "it; write down who did.",
-    ):
+    for line in _FOLLOWS:
         pages.paragraph(line, mark="·")
+    pages.need(pages.room - 0.5)
+    _bench(pages, exercise)
+    return pages.finished()
 
 
 def _bench(pages: Pages, exercise: Exercise) -> None:
+    """The exercise, to be filled by hand."""
     lips = exercise.table
     slow, fast = (_flow_text(flow.inflow) for flow in (lips.flows[0], lips.flows[-1]))
     pages.heading("At the bench box")
-    for number, step in enumerate(
-        (
-            f"Level the box, fill it with clean water until it just spills, let it go still. Bring "
-            f"all lips to the water; then spoil line 1 alone: {_error_text(float(lips.error[0]))}.",
-            f"Guess the share of line 1 at {slow} and at {fast}; write it down.",
-            f"Pour steadily at {slow}. Wait until the level stands, then catch every line for "
-            f"{exercise.seconds:.0f} s. The same at {fast}.",
-            "Share = what the line caught over what all lines caught.",
-        ),
-        start=1,
-    ):
+    steps = (
+        f"Level the box, fill it with clean water until it just spills, let it go still. Bring "
+        f"all lips to the water; then spoil line 1 alone: {_error_text(lips.error[0])}.",
+        f"Guess the share of line 1 at {slow} and at {fast}; write it down.",
+        f"Pour steadily at {slow}. Wait until the level stands, then catch every line for "
+        f"{exercise.seconds:.0f} s. The same at {fast}.",
+        "Share = what the line caught over what all lines caught.",
+    )
+    for number, step in enumerate(steps, start=1):
         pages.paragraph(step, mark=f"{number}.")
-    names = [gpm(flow.inflow) for flow in lips.flows]
     columns = [
         Column("line", 0.5, "center"),
         Column("lip over\nwater", 0.9, "center"),
         *(
-            Column(f"{what}\n{name}", 0.85, "center")
-            for name in names
+            Column(f"{what}\n{gpm(flow.inflow)}", 0.85, "center")
+            for flow in lips.flows
             for what in ("guess, %", "caught, mL", "share, %")
         ),
     ]
-    rows = [[str(i + 1), *[""] * (len(columns) - 1)] for i in range(lips.outlets)]
-    rows.append(["all", *[""] * (len(columns) - 1)])
+    names = [*(str(i + 1) for i in range(lips.outlets)), "all"]
+    rows = [[name, *[""] * (len(columns) - 1)] for name in names]
     table(pages, columns, rows, least_height=min(_HAND, _HAND_TABLE / len(rows)))
     pages.heading("Questions", keep=2.0)
     for number, (question, _) in enumerate(_questions(exercise), start=1):
         pages.paragraph(question, mark=f"{number}.")
         pages.blank_lines(1, 0.3)
     pages.framed([CAUTIONS[0], CAUTIONS[1], CAUTIONS[3], CAUTIONS[5]])
+
+
+@pens
+def handout_key(lips: LipTable, exercise: Exercise, paper: str = "letter") -> tuple[Figure, ...]:
+    """Set the key, to be kept apart from the handout."""
+    pages = Pages("KEY: Why a dead-level box matters", _site(lips), paper)
+    pages.heading("The guess")
+    for flow, share in zip(lips.flows, lips.share[:, _guessed(lips)], strict=True):
+        pages.paragraph(f"{_flow_text(flow.inflow)}: {percent(share, 0)}", mark="·")
+    pages.heading("What the bench box catches")
+    pages.paragraph(
+        f"Line 1 has its lip {_error_text(exercise.table.error[0])}; each line is caught "
+        f"for {exercise.seconds:.0f} s. Computed with sharp-edged holes; a catch is good to 5 to "
+        "10 % (common practice, no source), and at a slow pour the lip itself to no better than "
+        "a ruler."
+    )
+    columns = [Column("pour", 2.2), Column("line 1", 1.6, "center"),
+               Column("each other line", 1.6, "center")]  # fmt: skip
+    told = zip(exercise.table.flows, exercise.caught, exercise.share, strict=True)
+    rows = [
+        [
+            _flow_text(flow.inflow),
+            *(f"{litres(v)}, {percent(s, 0)}" for v, s in zip(caught, shares, strict=True)),
+        ]
+        for flow, caught, shares in told
+    ]
+    table(pages, columns, rows, least_height=_ROW)
+    pages.heading("The questions")
+    for number, (question, reply) in enumerate(_questions(exercise), start=1):
+        pages.paragraph(question, mark=f"{number}.", weight="bold")
+        pages.paragraph(reply, mark=TOGETHER)
+    return pages.finished()
+
+
+def _site(lips: LipTable) -> Site:
+    """What stands over every page: a bench box, made up."""
+    outlets = tuple(Outlet(label=str(i + 1), opening=lips.opening) for i in range(lips.outlets))
+    title = f"A bench box: {lips.outlets} outlets, {opening_text(lips.opening)}"
+    return Site(title=title, outlets=outlets, flows=lips.flows, record=JobRecord(invented=True))
 
 
 def _questions(exercise: Exercise) -> tuple[tuple[str, str], ...]:
@@ -190,10 +175,10 @@ def _questions(exercise: Exercise) -> tuple[tuple[str, str], ...]:
     return (
         (
             "At which of the two pours does the wrong lip show more, and why?",
-            f"At the slow one: {percent(float(slow), 0)} against {percent(float(fast), 0)}. The "
+            f"At the slow one: {percent(slow, 0)} against {percent(fast, 0)}. The "
             "error is the same height, but a larger part of the water over the lips "
-            f"({millimetres(float(lips.level_head[0]))} against "
-            f"{millimetres(float(lips.level_head[-1]))}).",
+            f"({millimetres(lips.level_head[0])} against "
+            f"{millimetres(lips.level_head[-1])}).",
         ),
         (
             "The box passed a bucket test and one line is wet. Has the test shown that the box is "
@@ -216,7 +201,7 @@ def _questions(exercise: Exercise) -> tuple[tuple[str, str], ...]:
 
 def _guessed(lips: LipTable) -> int:
     """The column that is guessed: an eighth low, or what comes nearest."""
-    return int(np.abs(lips.error + 1 / 8 * 0.0254).argmin())
+    return int(np.abs(lips.error + INCH / 8).argmin())
 
 
 def _flow_text(inflow: float) -> str:
@@ -226,13 +211,6 @@ def _flow_text(inflow: float) -> str:
 def _error_text(error: float) -> str:
     words = f"{inches(abs(error), parts=32)} ({millimetres(abs(error))})"
     return f"{words} {'low' if error < 0 else 'high'}"
-
-
-def _error_head(error: float) -> str:
-    return f"{inches(abs(error), parts=32)}\n{'low' if error < 0 else 'HIGH'}"
-
-
-_CASE_PAGES_ROW = 0.27
 
 
 @pens
@@ -285,4 +263,4 @@ def _set(pages: Pages, rows: Rows, first: float) -> None:
         Column(head, first if i == 0 else 1.0, "left" if i == 0 else "center")
         for i, head in enumerate(rows.heads)
     ]
-    table(pages, columns, rows.rows, least_height=_CASE_PAGES_ROW)
+    table(pages, columns, rows.rows, least_height=_CASE_ROW)

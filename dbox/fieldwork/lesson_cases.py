@@ -14,16 +14,28 @@ from typing import Any
 
 import numpy as np
 
-from dbox.arrays import Array
+from dbox.arrays import Array, BoolArray
 from dbox.errors import DomainError
 from dbox.fieldwork.diagnosis.causes import CAUSES, KEYS
 from dbox.fieldwork.evidence import WORDS, Evidence, OutletEvidence
-from dbox.fieldwork.lesson_box import INCH, LITRE_PER_MINUTE, leaning_lips, lesson_site
+from dbox.fieldwork.lesson_box import leaning_lips, lesson_site
 from dbox.fieldwork.site import Pour, Site
 from dbox.hydraulics.openings import Circle
 from dbox.hydraulics.split import split
+from dbox.units import INCH, LITRE_PER_MINUTE
 
-_IN = 0.0254
+_SEEN: dict[str, Any] = {
+    "mouth": "dry", "lip": "clean", "port": "dry", "rod": "clear", "trace": "as the others",
+    "ground": (), "cap": "none", "drain_back": "none", "traffic": "none",
+}  # fmt: skip
+_DAMP: dict[str, Any] = {"port": "below the pipe"}
+_WET: dict[str, Any] = {**_DAMP, "trace": "stained", "ground": ("middle",)}
+_WHOLE: dict[str, Any] = {
+    "system": "distribution box", "feed": "gravity", "meter": "still", "inflow": "none",
+    "tank_level": "normal", "sludge": "none", "cracks": "none", "rain": "no matter",
+    "season": "all year", "stain": "none", "inlet_mouth": "clear", "ground_at_box": "dry",
+    "tank_outlet": "sound", "rim": "level", "at_rest": "at the lowest lip",
+}  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -39,164 +51,138 @@ class Recipe:
     # Whether a ruler does not see what is off at the lip: it stands on the lip.
     unread: bool = False
     lost: float = 0.0  # Part of a slow pour that leaves by the wall. [-]
-    # What is seen of the whole system, as in `Evidence`.
+    # What is seen otherwise than in a sound system: of the whole, as in `Evidence`; of its outlet,
+    # and of every other, as in `OutletEvidence`.
     whole: dict[str, Any] = field(default_factory=dict)
-    # What is seen of its outlet, and of every other, as in `OutletEvidence`.
     own: dict[str, Any] = field(default_factory=dict)
-    # What is seen of its outlet, and of every other, as in `OutletEvidence`.
-    others: dict[str, Any] = field(default_factory=dict)
+    others: dict[str, Any] = field(default_factory=lambda: _DAMP)
     look: str  # The one look that settles it, as named in `Evidence` or `OutletEvidence`.
     why: tuple[str, ...]  # The reasoning of the key.
     hidden: tuple[str, ...] = ()  # What else is kept from the class, since it says nearly the same.
 
+    @property
+    def seen_of_whole(self) -> dict[str, Any]:
+        """Words of what is seen of the whole system."""
+        return {**_WHOLE, **self.whole}
 
-_DRY: dict[str, Any] = {
-    "mouth": "dry", "lip": "clean", "port": "dry", "rod": "clear", "trace": "as the others",
-    "ground": (),
-}  # fmt: skip
-_WET: dict[str, Any] = {**_DRY, "port": "below the pipe", "trace": "stained", "ground": ("middle",)}
-_SOUND: dict[str, Any] = {"cap": "none", "drain_back": "none", "traffic": "none"}
-_QUIET: dict[str, Any] = {
-    "system": "distribution box", "feed": "gravity", "meter": "still", "inflow": "none",
-    "tank_level": "normal", "sludge": "none", "cracks": "none", "rain": "no matter",
-    "season": "all year", "stain": "none", "inlet_mouth": "clear", "ground_at_box": "dry",
-    "tank_outlet": "sound", "rim": "level", "at_rest": "at the lowest lip",
-}  # fmt: skip
-
-
-def _whole(**seen: Any) -> dict[str, Any]:
-    return {**_QUIET, **seen}
-
-
-def _own(start: dict[str, Any], **seen: Any) -> dict[str, Any]:
-    return {**_SOUND, **start, **seen}
+    def seen(self, *, own: bool) -> dict[str, Any]:
+        """Words of what is seen of its outlet, or of another."""
+        return {**_SEEN, **(self.own if own else self.others)}
 
 
 RECIPES = (
     Recipe(
-        cause="tilt", lean=(0.35 * _IN, 0.6 * _IN), whole=_whole(rim="out of level"),
-        own=_own(_WET), others=_own(_DRY), look="rim",
+        cause="tilt", lean=(0.35 * INCH, 0.6 * INCH), whole={"rim": "out of level"}, own=_WET,
+        others={}, look="rim",
         why=("The lips fall evenly from one side of the box to the other: they fit one plane, as a "
              "box that leans would have it.",
              "The lines on the low side run first, and the gap closes as the flow rises.",
              "No pipe holds water, and the rod runs clear: nothing is in the way."),
     ),
     Recipe(
-        cause="low", lip=(-0.35 * _IN, -0.22 * _IN), whole=_whole(), own=_own(_WET),
-        others=_own(_DRY), look="rim",
+        cause="low", lip=(-0.35 * INCH, -0.22 * INCH), own=_WET, others={}, look="rim",
         why=("One lip stands off the plane of the others: that insert or pipe dropped.",
              "Its line runs first and is the wet one; the others are even among themselves."),
     ),
     Recipe(
-        cause="high", lip=(0.25 * _IN, 0.4 * _IN), whole=_whole(),
-        own=_own(_DRY, trace="dusty"), others=_own(_WET),
+        cause="high", lip=(0.25 * INCH, 0.4 * INCH), own={"trace": "dusty"}, others=_WET,
         look="rod",
         why=("One lip stands over the others by more than the water of a slow pour; height alone "
              "explains that its line gets nothing.",
              "Its pipe is clean and dusty, and under the bucket it does run."),
     ),
     Recipe(
-        cause="deposit", lip=(0.16 * _IN, 0.28 * _IN), unread=True, whole=_whole(),
-        own=_own(_DRY, lip="deposit", wiped="better"), others=_own(_DRY, port="below the pipe"),
-        look="wiped",
+        cause="deposit", lip=(0.16 * INCH, 0.28 * INCH), unread=True,
+        own={"lip": "deposit", "wiped": "better"}, look="wiped",
         why=("By the ruler all lips are alike, and yet one line gets less at a slow pour.",
              "Something lies on its lip. The bucket runs over it."),
     ),
     Recipe(
-        cause="blocked", takes="little", whole=_whole(at_rest="at the lowest lip"),
-        own=_own(_DRY, mouth="full", rod="soft stop"),
-        others=_own(_DRY, port="below the pipe"), look="rod",
+        cause="blocked", takes="little", own={"mouth": "full", "rod": "soft stop"}, look="rod",
         why=("The mouth stands full while the port of that line is DRY: the water does not get "
              "that far.",
              "It takes a little and then no more; a full trench would show in the port."),
     ),
     Recipe(
-        cause="crushed", takes="little", whole=_whole(),
-        own=_own(_DRY, mouth="full", rod="hard stop", traffic="ruts", ground=("over the pipe",)),
-        others=_own(_DRY, port="below the pipe"), look="rod",
+        cause="crushed", takes="little", look="rod",
+        own={"mouth": "full", "rod": "hard stop", "traffic": "ruts", "ground": ("over the pipe",)},
         why=("The mouth stands full, the port is dry, and the ground is wet over the pipe, not "
              "over the trench.", "Ruts cross the line: something heavy went over it."),
     ),
     Recipe(
-        cause="back_pitched", lip=(0.3 * _IN, 0.6 * _IN), unread=True, whole=_whole(),
-        own=_own(_DRY, mouth="part full", rod="belly", drain_back="small"),
-        others=_own(_DRY, port="below the pipe"), look="drain_back", hidden=("rod",),
+        cause="back_pitched", lip=(0.3 * INCH, 0.6 * INCH), unread=True, look="drain_back",
+        own={"mouth": "part full", "rod": "belly", "drain_back": "small"}, hidden=("rod",),
         why=("The mouth is part full at rest and the lip is no lower than the others.",
              "That line joins late, and its port is dry: water stands in the pipe, not in the "
              "trench."),
     ),
     Recipe(
-        cause="full", tail=0.06, whole=_whole(at_rest="at the lowest lip"),
-        own=_own(_DRY, mouth="full", port="to the pipe", drain_back="long", ground=("head",)),
-        others=_own(_DRY, port="below the pipe"), look="drain_back",
+        cause="full", tail=0.06, look="drain_back",
+        own={"mouth": "full", "port": "to the pipe", "drain_back": "long", "ground": ("head",)},
         why=("The mouth stands full AND the port is wet to the pipe: the trench itself is full.",
              "It takes nothing at the pour; the rod runs clear, so nothing is in the way."),
     ),
     Recipe(
-        cause="leak", lost=0.55,
-        whole=_whole(at_rest="below the lowest lip", ground_at_box="wet", cracks="below the lips",
-                     plugged="falls"),
-        own=_own(_DRY), others=_own(_DRY), look="plugged", hidden=("cracks",),
+        cause="leak", lost=0.55, others={}, look="plugged", hidden=("cracks",),
+        whole={"at_rest": "below the lowest lip", "ground_at_box": "wet",
+               "cracks": "below the lips", "plugged": "falls"},
         why=("Water at rest stands BELOW the lowest lip: it found another way out.",
              "Less is caught at the slow pour than was poured, and the ground by the box is wet."),
     ),
     Recipe(
-        cause="overload",
-        whole=_whole(inflow="stops with the house valve", meter="turning"),
-        own=_own(_WET, trace="as the others", mouth="part full", port="to the pipe"),
-        others=_own(_WET, trace="as the others", mouth="part full"), look="meter",
+        cause="overload", whole={"inflow": "stops with the house valve", "meter": "turning"},
+        own={**_WET, "trace": "as the others", "mouth": "part full", "port": "to the pipe"},
+        others={**_WET, "trace": "as the others", "mouth": "part full"}, look="meter",
         why=("The split is even, and all lines are wet alike.",
              "Water runs into the box with nobody at home, and stops with the house valve: it "
              "comes by the meter."),
     ),
     Recipe(
-        cause="infiltration",
-        whole=_whole(rain="only after rain", season="wet season", cracks="above the lips",
-                     inflow="runs with the house shut"),
-        own=_own(_DRY, port="below the pipe"), others=_own(_DRY, port="below the pipe"),
-        look="inflow",
+        cause="infiltration", own=_DAMP, look="inflow",
+        whole={"rain": "only after rain", "season": "wet season", "cracks": "above the lips",
+               "inflow": "runs with the house shut"},
         why=("The split is even; the trouble comes with rain and goes with it.",
              "The meter stands still and a joint over the lips is open."),
     ),
     Recipe(
-        cause="solids",
-        whole=_whole(sludge="sludge", tank_outlet="failed"),
-        own=_own(_DRY, lip="deposit", port="below the pipe", ground=("head",), wiped="better"),
-        others=_own(_DRY, lip="deposit", port="below the pipe", ground=("head",)),
+        cause="solids", whole={"sludge": "sludge", "tank_outlet": "failed"},
+        own={**_DAMP, "lip": "deposit", "ground": ("head",), "wiped": "better"},
+        others={**_DAMP, "lip": "deposit", "ground": ("head",)},
         look="tank_outlet", hidden=("wiped",),
         why=("All lips carry a deposit and sludge lies in the box: what should stay in the tank "
              "comes over.", "All trenches are wet at their heads, none more than the others."),
     ),
     Recipe(
-        cause="capped", takes="none", whole=_whole(),
-        own=_own(_DRY, cap="capped", trace="dusty"),
-        others=_own(_DRY, port="below the pipe"), look="cap",
+        cause="capped", takes="none", own={"cap": "capped", "trace": "dusty"}, look="cap",
         why=("One line gets nothing at any flow, although its lip stands as low as the others.",
              "Its mouth is dry: nothing stands in it, as it would before a stoppage."),
     ),
 )  # fmt: skip
-
+"""How each cause is met: lips and leans [m], what a leak loses [-], what is seen (invented)."""
 
 OUTLETS = 4
-READING_ERROR, READ_TO = INCH / 32, INCH / 32
+"""Outlets of a case's box. [-] (judgement)"""
+
+READING_ERROR = INCH / 32
+"""Standard deviation of a reading, and what it is rounded to. [m] (common practice, no source)"""
 
 LEAK_FALL = 0.6 * INCH
 """How far water stands below the lowest lip of a box that leaks. [m] (invented)"""
-"""Standard deviation of a reading, and what it is rounded to. [m]"""
 
 SCATTER = INCH / 64
-"""How far the lips of a well-set box are from level. [m]"""
+"""How far the lips of a well-set box are from level. [m] (judgement)"""
 
 CATCH_ERROR = 0.05
 """Relative error of a timed catch. [-] (5 to 10 %: common practice, no source)"""
 
 POURS = (("slow pour", 4.0 * LITRE_PER_MINUTE), ("bucket", 20.0 * LITRE_PER_MINUTE))
-"""Pours of a case. [m3/s]"""
+"""Pours of a case: the most of an ordinary day, and a bucket. [m3/s] (judgement)"""
 
 LITTLE = 0.05 * LITRE_PER_MINUTE
 """What a blocked line still takes. [m3/s] (judgement)"""
 
 MOST_GROUPS = len(RECIPES)
+"""Groups that get a cause each. [-]"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -245,20 +231,34 @@ def _case(seed: int, group: int, recipe: Recipe) -> Case:
     box = lesson_site(OUTLETS, Circle(2 * INCH), flows=())
     whole = not CAUSES[KEYS.index(recipe.cause)].of_outlet
     outlet = int(rng.integers(OUTLETS))
-    felt, read = _lips(box, recipe, outlet, rng)
-    evidence = Evidence(**recipe.whole, outlets=_seen(recipe, read, outlet, whole=whole))
-    still = float(read.min()) - (LEAK_FALL if recipe.lost else 0.0)
-    readings = np.round((read - still + rng.normal(0, READING_ERROR, (2, OUTLETS))) / READ_TO)
+    at_outlet = np.arange(OUTLETS) == outlet
+
+    toward, lean = rng.uniform(0.0, 2.0 * np.pi), rng.uniform(*recipe.lean)
+    level = leaning_lips(box, lean * np.cos(toward), lean * np.sin(toward))
+    level = level + rng.normal(0.0, SCATTER, OUTLETS)
+    # Lips as the water feels them, and as a ruler finds them.
+    felt = level + np.where(at_outlet, rng.uniform(*recipe.lip), 0.0)
+    read = level if recipe.unread else felt
+
+    # Of a box that leans the low outlets are its own, of any other trouble of the whole all are.
+    own = read < read.mean() if recipe.cause == "tilt" else at_outlet | whole
+    evidence = Evidence(
+        **recipe.seen_of_whole,
+        outlets=tuple(OutletEvidence(**recipe.seen(own=bool(mine))) for mine in own),
+    )
+    still = read.min() - (LEAK_FALL if recipe.lost else 0.0)
+    marks = np.round((read - still + rng.normal(0, READING_ERROR, (2, OUTLETS))) / READING_ERROR)
+    readings = (marks * READING_ERROR + 0.0).T.tolist()
     site = replace(
         box,
         title=f"Mystery case {seed}-{group + 1}",
         outlets=tuple(
-            replace(o, readings=tuple(float(r) * READ_TO + 0.0 for r in readings[:, i]))
-            for i, o in enumerate(box.outlets)
+            replace(o, readings=tuple(heights))
+            for o, heights in zip(box.outlets, readings, strict=True)
         ),
         spread=READING_ERROR,
         tolerance=None,
-        pours=tuple(_pour(name, q, felt, recipe, outlet, rng) for name, q in POURS),
+        pours=tuple(_pour(name, q, felt, recipe, at_outlet, rng) for name, q in POURS),
         evidence=evidence,
     )
     return Case(
@@ -273,43 +273,23 @@ def _case(seed: int, group: int, recipe: Recipe) -> Case:
     )
 
 
-def _lips(box: Site, recipe: Recipe, outlet: int, rng: np.random.Generator) -> tuple[Array, Array]:
-    """Lips as the water feels them, and as a ruler finds them. [m]"""
-    toward = rng.uniform(0.0, 2.0 * np.pi)
-    lean = rng.uniform(*recipe.lean)
-    level = leaning_lips(box, lean * np.cos(toward), lean * np.sin(toward))
-    level = level + rng.normal(0.0, SCATTER, OUTLETS)
-    off = np.where(np.arange(OUTLETS) == outlet, rng.uniform(*recipe.lip), 0.0)
-    return level + off, level if recipe.unread else level + off
-
-
 def _pour(
-    name: str, inflow: float, lips: Array, recipe: Recipe, outlet: int, rng: np.random.Generator
+    name: str, inflow: float, lips: Array, recipe: Recipe, own: BoolArray, rng: np.random.Generator
 ) -> Pour:
     """What is caught of a pour, and which outlets are seen to start."""
-    own = np.arange(OUTLETS) == outlet
     shut = own & (recipe.takes != "all")
     little = LITTLE if recipe.takes == "little" else 0.0
-    # a crack takes about the same at any pour
+    # A crack takes about the same at any pour.
     lost = recipe.lost * POURS[0][1]
     tail = np.where(own & (recipe.tail is not None), lips + (recipe.tail or 0.0), -np.inf)
-    flow = split(
-        inflow - little - lost, np.where(shut, np.inf, lips), Circle(2 * INCH), tail
-    ).flow + np.where(shut, little, 0.0)
+    runs = split(inflow - little - lost, np.where(shut, np.inf, lips), Circle(2 * INCH), tail)
+    flow = runs.flow + np.where(shut, little, 0.0)
     ways = np.where(shut & (little == 0), np.inf, np.maximum(lips, tail))
     caught = flow * np.exp(rng.normal(0.0, CATCH_ERROR, OUTLETS))
-    starts = [int(i) for i in np.argsort(ways) if flow[i] > 0]
+    starts = tuple(int(i) for i in np.argsort(ways) if flow[i] > 0)
     return Pour(
-        name=name, inflow=inflow, error=CATCH_ERROR, catches=tuple(caught.tolist()),
-        order=tuple(starts),
-    )  # fmt: skip
-
-
-def _seen(recipe: Recipe, lips: Array, outlet: int, *, whole: bool) -> tuple[OutletEvidence, ...]:
-    """What is seen of each outlet; of a cause of the whole box, the low outlets are its own."""
-    low = lips < lips.mean() if recipe.cause == "tilt" else np.full(OUTLETS, whole)
-    own = low if whole else np.arange(OUTLETS) == outlet
-    return tuple(OutletEvidence(**(recipe.own if mine else recipe.others)) for mine in own)
+        name=name, inflow=inflow, error=CATCH_ERROR, catches=tuple(caught.tolist()), order=starts
+    )
 
 
 def _without(evidence: Evidence, *looks: str) -> Evidence:

@@ -4,7 +4,7 @@ All lips but the first are level. The whole table is one call of `split`.
 
 The box is the one of the handout's table. What is caught in a time is share times flow times time.
 
-The box's lips are level before it leans (`bench_box`). It is leaned step by step towards one side,
+The box's lips are level before it leans (`lesson_box`). It is leaned step by step towards one side,
 and both ways at once over a grid; every lean is split at every flow, all of them in one call.
 
 Every kind of opening gets the same box, the same one wrong lip and the same flows. The narrower an
@@ -13,22 +13,23 @@ stand higher over the outlets, or it drowns.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from dbox.arrays import Array, freeze
 from dbox.errors import DomainError
-from dbox.fieldwork.lesson_box import INCH, LESSON_FLOWS, LESSON_TOLERANCE, leaning_lips
+from dbox.fieldwork.lesson_box import KINDS, LESSON_FLOWS, LESSON_TOLERANCE, Kind, leaning_lips
 from dbox.fieldwork.shares import over_target, target_shares
 from dbox.fieldwork.site import Flow, Site, Tolerance
-from dbox.hydraulics.openings import Circle, Notch, Opening, PipeEnd, Slot
-from dbox.hydraulics.split import Split, range_notes, split
+from dbox.hydraulics.openings import Opening
+from dbox.hydraulics.split import range_notes, split
 from dbox.notes import Note
+from dbox.units import INCH
 
 LESSON_ERRORS = tuple(part * INCH for part in (-1 / 32, -1 / 16, -1 / 8, -1 / 4, 1 / 8))
-"""Errors of the usual table, + above the other lips. [m]"""
+"""Errors of the usual table, + above the other lips. [m] (judgement)"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -47,12 +48,6 @@ class LipTable:
     def fair(self) -> float:
         """Share of each line while the lips are level. [-]"""
         return 1.0 / self.outlets
-
-    @property
-    def others(self) -> Array:
-        """Share of each line whose lip is right. [-] (flows, errors)."""
-        result: Array = (1.0 - self.share) / (self.outlets - 1)
-        return result
 
 
 def lip_table(
@@ -74,9 +69,9 @@ def lip_table(
     lips = np.zeros((wrong.size, outlets))
     lips[:, 0] = wrong
     inflow = np.array([flow.inflow for flow in flows])
-    result = split(inflow[:, None], lips, opening)
-    error, share, head = wrong[1:].copy(), result.share[:, 1:, 0], result.level[:, 0].copy()
+    share = split(inflow[:, None], lips, opening).share[:, 1:, 0].copy()
     level = split(inflow, lips[0], opening)
+    error, head = wrong[1:].copy(), level.level.copy()
     freeze(error, share, head)
     return LipTable(
         opening=opening,
@@ -89,14 +84,15 @@ def lip_table(
     )
 
 
-WRONG = -INCH / 8
-"""How the one lip is set over the others. [m]"""
+LESSON_ERROR = -INCH / 8
+"""The one wrong lip over the others, in the exercise and in a comparison. [m] (judgement)"""
 
 POURS = (LESSON_FLOWS[1], LESSON_FLOWS[2])
-"""The pours of the exercise: the most of an ordinary day, and a bucket."""
+"""The pours of the exercise: the most of an ordinary day, and a bucket. [m3/s]
+(judgement)"""
 
 SECONDS = 30.0
-"""For how long each outlet is caught. [s]"""
+"""For how long each outlet is caught. [s] (judgement)"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -109,14 +105,14 @@ class Exercise:
     @property
     def share(self) -> Array:
         """Share of the line with the wrong lip, and of each other line. [-] (pours, 2)."""
-        return np.stack([self.table.share[:, 0], self.table.others[:, 0]], -1)
+        wrong = self.table.share[:, 0]
+        return np.stack([wrong, (1.0 - wrong) / (self.table.outlets - 1)], -1)
 
     @property
     def caught(self) -> Array:
         """What each of the two catches. [m3] (pours, 2)."""
-        inflow = np.array([flow.inflow for flow in self.table.flows])
-        result: Array = self.share * inflow[:, None] * self.seconds
-        return result
+        inflow = np.array([[flow.inflow] for flow in self.table.flows])
+        return np.asarray(self.share * inflow * self.seconds)
 
 
 def exercise(
@@ -124,7 +120,7 @@ def exercise(
     outlets: int,
     *,
     pours: tuple[Flow, ...] = POURS,
-    error: float = WRONG,
+    error: float = LESSON_ERROR,
     seconds: float = SECONDS,
 ) -> Exercise:
     """Work out the exercise for a bench box; error [m], seconds [s]."""
@@ -134,13 +130,17 @@ def exercise(
 
 
 SIDES = {"far": (1.0, 0.0), "inlet": (-1.0, 0.0), "right": (0.0, 1.0), "left": (0.0, -1.0)}
-"""Which way a box leans towards each of its sides: far wall low, right wall low. [-]"""
+"""Which way a box leans towards each of its sides: far wall low, right wall low. [-]
+(by definition)"""
 
 MOST_LEAN = 0.375 * INCH
-"""Lean up to which a sweep goes where nobody says. [m]"""
+"""Lean up to which a sweep goes where nobody says. [m] (judgement)"""
+
+USUAL_LEAN = 0.125 * INCH
+"""Lean that people call nothing. [m] (judgement)"""
 
 STEPS, GRID = 97, 49
-"""Leans along a curve, and along either side of the map."""
+"""Leans along a curve, and along either side of the map. [-] (judgement)"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -161,8 +161,18 @@ class Sweep:
     @property
     def over_target(self) -> Array:
         """Share over target of the line that gets the most for its target. [-] (flows, steps)."""
-        result: Array = _over(self.share, self.target).max(-1)
-        return result
+        return np.asarray(_over(self.share, self.target).max(-1))
+
+    @property
+    def ends(self) -> tuple[int, int]:
+        """Places of the weakest and of the strongest flow."""
+        inflow = [flow.inflow for flow in self.site.flows]
+        return int(np.argmin(inflow)), int(np.argmax(inflow))
+
+    @property
+    def usual_step(self) -> int:
+        """Place of the lean that people call nothing, an eighth of an inch, or nearest to it."""
+        return int(np.abs(self.tilt - USUAL_LEAN).argmin())
 
     @property
     def equal_targets(self) -> bool:
@@ -179,14 +189,12 @@ class Sweep:
     def worst(self) -> npt.NDArray[np.int64]:
         """Place of that line among the outlets, (flows, steps)."""
         over = _over(self.share, self.target)
-        result: npt.NDArray[np.int64] = np.flatnonzero(self.target > 0)[over.argmax(-1)]
-        return result
+        return np.asarray(np.flatnonzero(self.target > 0)[over.argmax(-1)])
 
     @property
     def map_over_target(self) -> Array:
         """The same over the map. [-] (flows, grid, grid)."""
-        result: Array = _over(self.map_share, self.target).max(-1)
-        return result
+        return np.asarray(_over(self.map_share, self.target).max(-1))
 
     @property
     def map_off(self) -> Array:
@@ -199,8 +207,15 @@ class Sweep:
 
         (flows,); inf where none does, 0 where the level box is out already.
         """
-        off, allowed = _off(self.share, self.target), self.tolerance.share
-        return np.array([_crossing(self.tilt, row, allowed) for row in off])
+        limits, allowed = [], self.tolerance.share
+        for off in _off(self.share, self.target):
+            beyond = np.flatnonzero(off > allowed)
+            first = int(beyond[0]) if beyond.size else self.tilt.size
+            ends = slice(max(first - 1, 0), first + 1)
+            limits.append(
+                np.inf if not beyond.size else np.interp(allowed, off[ends], self.tilt[ends])
+            )
+        return np.array(limits)
 
 
 def sweep(
@@ -222,9 +237,10 @@ def sweep(
         leaning_lips(site, low[:, None], low).reshape(grid * grid, -1),
     ])  # fmt: skip
     inflow = np.array([flow.inflow for flow in site.flows])
-    result = split(inflow[:, None], lips, [o.opening for o in site.outlets])
-    level = _at(result, 0)
-    target, share, level_head = target_shares(site), result.share, level.level.copy()
+    openings = [outlet.opening for outlet in site.outlets]
+    share = split(inflow[:, None], lips, openings).share
+    level = split(inflow, leaning_lips(site, 0.0, 0.0), openings)
+    target, level_head = target_shares(site), level.level.copy()
     shares = share[:, :steps], share[:, steps:].reshape(inflow.size, grid, grid, -1)
     freeze(tilt, low, target, level_head, *shares)
     return Sweep(
@@ -241,57 +257,14 @@ def sweep(
     )
 
 
-def _at(result: Split, place: int) -> Split:
-    """The split of every flow at one lean."""
-    parts = {
-        name: getattr(result, name)[:, place]
-        for name in ("inflow", "level", "head", "flow", "overflow")
-    }
-    return replace(result, **parts)
-
-
 def _over(share: Array, target: Array) -> Array:
     """Share over target of the outlets that are to get any."""
     return over_target(share, target)[..., target > 0]
 
 
 def _off(share: Array, target: Array) -> Array:
+    """Largest difference of any outlet from its target, over it."""
     return np.asarray(np.abs(_over(share, target) - 1.0).max(-1))
-
-
-def _crossing(tilt: Array, off: Array, allowed: float) -> float:
-    """Where a curve first passes what is allowed; off is 0 or more."""
-    beyond = np.flatnonzero(off > allowed)
-    if not beyond.size:
-        return np.inf
-    first = int(beyond[0])
-    if first == 0:
-        return 0.0
-    ends = slice(first - 1, first + 1)
-    return float(np.interp(allowed, off[ends], tilt[ends]))
-
-
-LESSON_ERROR = -INCH / 8
-"""The wrong lip over the others where nobody says. [m]"""
-
-
-@dataclass(frozen=True)
-class Kind:
-    """A kind of opening and what it is called."""
-
-    name: str
-    opening: Opening
-
-
-KINDS = (
-    Kind("round hole", Circle(2 * INCH)),
-    Kind("large hole", Circle(3.5 * INCH)),
-    Kind("V-notch", Notch(np.pi / 2)),
-    Kind("slot", Slot(INCH)),
-    Kind("bare pipe end", PipeEnd(4.026 * INCH)),
-)
-"""A 2 in hole, a 3-1/2 in hole, a 90 degree notch, a 1 in slot open on top, a 4 in pipe of schedule
-40 (inside 4.026 in, ASME B36.10M: from memory)."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -302,9 +275,9 @@ class Comparison:
     outlets: int  # How many outlets the box has.
     flows: tuple[Flow, ...]  # The flows.
     error: float  # The wrong lip over the others. [m]
+    tables: tuple[LipTable, ...]  # That error under each of them.
     share: Array  # (k, flows) Share of its line. [-]
     head: Array  # (k, flows) Head over the lips while all are level. [m]
-    warnings: tuple[Note, ...]  # Where the model is weak.
 
     @property
     def fair(self) -> float:
@@ -319,25 +292,19 @@ class Comparison:
     @property
     def drop(self) -> Array:
         """Head at the strongest flow: what the inlet must stand over the lips. [m] (k,)."""
-        result: Array = self.head.max(-1)
-        return result
+        return np.asarray(self.head.max(-1))
 
     @property
-    def caution(self) -> str:
-        """One sentence in place of a warning for every opening and flow; empty for none."""
-        if not self.warnings:
-            return ""
-        return (
-            "many of these heads lie outside those at which the coefficients were measured, and "
-            "below 5 mm surface tension decides: take the order of the openings, not the last digit"
-        )
+    def notes(self) -> tuple[Note, ...]:
+        """One note in place of a warning for every opening and flow."""
+        weak = any(table.warnings for table in self.tables)
+        return (Note(what="lesson: heads out of range"),) if weak else ()
 
     @property
     def order(self) -> npt.NDArray[np.int64]:
         """Places of the kinds, the most forgiving at the weakest flow first, (k,)."""
         off = np.abs(self.share[:, self.weakest] - self.fair)
-        result: npt.NDArray[np.int64] = np.argsort(off, kind="stable")
-        return result
+        return np.asarray(np.argsort(off, kind="stable"))
 
 
 def compare(
@@ -350,7 +317,7 @@ def compare(
     """Hold kinds of openings against each other; error [m]."""
     if not kinds:
         raise DomainError("no opening to compare; name at least one")
-    tables = [lip_table(kind.opening, outlets, flows, [error]) for kind in kinds]
+    tables = tuple(lip_table(kind.opening, outlets, flows, [error]) for kind in kinds)
     share = np.array([table.share[:, 0] for table in tables])
     head = np.array([table.level_head for table in tables])
     freeze(share, head)
@@ -359,11 +326,7 @@ def compare(
         outlets=outlets,
         flows=tuple(flows),
         error=error,
+        tables=tables,
         share=share,
         head=head,
-        warnings=tuple(
-            note.under(kind.name)
-            for kind, table in zip(kinds, tables, strict=True)
-            for note in table.warnings
-        ),
     )

@@ -1,86 +1,63 @@
 """Boxes, openings and errors that the words of `dbox teach` describe."""
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from functools import partial
-from typing import TypeVar
+from collections.abc import Sequence
+from dataclasses import replace
 
-from dbox.errors import ScenarioError, at_place, show
-from dbox.fieldwork.lesson_box import (
-    LESSON_FLOWS,
-    LESSON_HOLE,
-    LESSON_TOLERANCE,
-    lesson_site,
-    with_opening,
-)
-from dbox.fieldwork.lesson_sweeps import KINDS, Kind
-from dbox.fieldwork.site import Flow, Site, Tolerance
+from dbox.errors import ScenarioError, show
+from dbox.fieldwork.lesson_box import KINDS, LESSON_TOLERANCE, Kind, lesson_site, with_opening
+from dbox.fieldwork.site import Site, Tolerance
 from dbox.files import scenario_keys
-from dbox.files.typed_box import opening_from_text, typed_flows
-from dbox.hydraulics.openings import Opening
-
-_T = TypeVar("_T")
+from dbox.files.typed_box import opening_from_text, optional, typed_flows
 
 
-@dataclass(frozen=True, kw_only=True)
-class LessonWords:
-    """The words of a lesson as they were typed; None, or no flow, where left out."""
+def lesson_box(
+    own: Site | None = None,
+    *,
+    outlets: int | None = None,
+    opening: str | None = None,
+    coefficient: float | None = None,
+    flows: Sequence[str] = (),
+    tolerance: str | None = None,
+) -> Site:
+    """The box of a lesson: made up, or that of a scenario, with what was typed in its place.
 
-    outlets: int | None = None  # How many outlets the made-up box has.
-    opening: str | None = None  # Opening of every outlet.
-    coefficient: float | None = None  # Its discharge coefficient. [-]
-    flows: Sequence[str] = ()  # Flows to compute.
-    tolerance: str | None = None  # Allowed difference of a share from its target.
-
-    def site(self, own: Site | None = None) -> Site:
-        """The box of the lesson: made up, or that of a scenario with what was typed."""
-        faults: list[str] = []
-        opening = self._opening(faults)
-        flows = _kept(faults, lambda: typed_flows(self.flows)) if self.flows else None
-        share = None
-        if self.tolerance is not None:
-            share = _kept(faults, partial(scenario_keys.tolerance, self.tolerance), "--tolerance")
-        if faults:
-            raise ScenarioError(*faults)
-        tolerance = Tolerance(share=share, source="--tolerance") if share else None
-        if own is None:
-            return lesson_site(
-                4 if self.outlets is None else self.outlets,
-                opening or LESSON_HOLE,
-                flows=flows or LESSON_FLOWS,
-                tolerance=tolerance or LESSON_TOLERANCE,
-            )
-        site = own if opening is None else with_opening(own, opening)
-        return replace(
-            site,
-            flows=flows or site.flows,
-            tolerance=tolerance or site.tolerance or LESSON_TOLERANCE,
-        )
-
-    def _opening(self, faults: list[str]) -> Opening | None:
-        if self.opening is None:
-            if self.coefficient is not None:
-                faults.append("--coefficient needs --opening; name the opening it is of")
-            return None
-        read = partial(opening_from_text, self.opening, self.coefficient, "in")
-        return _kept(faults, read, "--opening")
-
-
-def lesson_flows(words: Sequence[str]) -> tuple[Flow, ...]:
-    """Read the flows of a lesson; the usual ones where none was typed."""
-    return typed_flows(words) if words else LESSON_FLOWS
+    coefficient [-].
+    """
+    faults: list[str] = []
+    if coefficient is not None and opening is None:
+        faults.append("--coefficient needs --opening; name the opening it is of")
+    hole = optional(
+        faults, "--opening", opening, lambda text: opening_from_text(text, coefficient, "in")
+    )
+    share = optional(faults, "--tolerance", tolerance, scenario_keys.tolerance)
+    try:
+        inflows = typed_flows(flows) if flows else ()
+    except ScenarioError as error:
+        faults += error.faults
+    if faults:
+        raise ScenarioError(*faults)
+    site = own or lesson_site(4 if outlets is None else outlets)
+    typed = None if share is None else Tolerance(share=share, source="--tolerance")
+    return replace(
+        site if hole is None else with_opening(site, hole),
+        flows=inflows or site.flows,
+        tolerance=typed or site.tolerance or LESSON_TOLERANCE,
+    )
 
 
 def lesson_kinds(words: Sequence[str]) -> tuple[Kind, ...]:
     """Read the openings to compare; the usual ones where none was typed."""
     faults: list[str] = []
-    read = [
-        (word, _kept(faults, partial(opening_from_text, word, None, "in"), "--opening"))
-        for word in words
-    ]
+    kinds = []
+    for word in words:
+        opening = optional(
+            faults, "--opening", word, lambda text: opening_from_text(text, None, "in")
+        )
+        if opening is not None:
+            kinds.append(Kind(word, opening))
     if faults:
         raise ScenarioError(*faults)
-    return tuple(Kind(word, opening) for word, opening in read if opening is not None) or KINDS
+    return tuple(kinds) or KINDS
 
 
 def lesson_height(option: str, word: str) -> float:
@@ -89,12 +66,12 @@ def lesson_height(option: str, word: str) -> float:
     >>> lesson_height("--error", "-1/8")
     -0.003175
     """
-    try:
-        height = scenario_keys.reading(word, "in")
-    except ScenarioError as error:
-        raise ScenarioError(*(at_place(option, fault) for fault in error.faults)) from error
+    faults: list[str] = []
+    height = optional(faults, option, word, lambda text: scenario_keys.reading(text, "in"))
     if height == 0:
-        raise ScenarioError(f"{option} is {show(word)}; give a height that is not nought")
+        faults.append(f"{option} is {show(word)}; give a height that is not nought")
+    if faults or height is None:
+        raise ScenarioError(*faults)
     return height
 
 
@@ -106,12 +83,3 @@ def lesson_outlet(site: Site, label: str | None) -> int:
     if label not in labels:
         raise ScenarioError(f"--outlet is {show(label)}; the open ones are {', '.join(labels)}")
     return [outlet.label for outlet in site.outlets].index(label)
-
-
-def _kept(faults: list[str], read: Callable[[], _T], option: str = "") -> _T | None:
-    """What was read, or None with its faults kept."""
-    try:
-        return read()
-    except ScenarioError as error:
-        faults += [at_place(option, fault) if option else fault for fault in error.faults]
-        return None

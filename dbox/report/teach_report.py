@@ -7,21 +7,20 @@ import csv
 import io
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
+from typing import Any
 
 import numpy as np
 
-from dbox.arrays import Array
-from dbox.fieldwork.evidence import OUTLET_WORDS, WORDS, OutletEvidence
+from dbox.fieldwork.evidence import OUTLET_WORDS, WORDS
 from dbox.fieldwork.lesson_cases import Case
 from dbox.fieldwork.lesson_sweeps import SIDES, Comparison, LipTable, Sweep
-from dbox.fieldwork.site import Outlet
+from dbox.fieldwork.site import Flow
 from dbox.files.evidence_words import NAMES
-from dbox.report.encode import Json
+from dbox.report.encode import Json, encode, rows
 from dbox.report.text import noted, wrapped
 from dbox.report.wording import sentences
 from dbox.units import (
-    LITRE,
-    MINUTE,
+    LITRE_PER_MINUTE,
     gpm,
     gpm_litres,
     inches,
@@ -32,35 +31,35 @@ from dbox.units import (
 from dbox.units import percent_text as percent
 
 
+def _flows(flows: Sequence[Flow], **columns: Any) -> list[Json]:
+    """One object for each flow, its name and amount first."""
+    names, inflow = [flow.name for flow in flows], [flow.inflow for flow in flows]
+    return rows(name=names, inflow_m3_s=inflow, **columns)
+
+
 def sweep_json(sweep: Sweep) -> Json:
     """The answer of `dbox teach sweep --json`."""
-    site, tolerance = sweep.site, sweep.tolerance
-    return {
+    labels = [outlet.label for outlet in sweep.site.outlets]
+    answer: Json = encode({
         "toward": sweep.toward,
-        "invented": site.record.invented,
-        "outlets": [
-            {"label": outlet.label, "target": float(target)}
-            for outlet, target in zip(site.outlets, sweep.target, strict=True)
-        ],
-        "tolerance": {"share": tolerance.share, "source": tolerance.source},
-        "tilt_m": sweep.tilt.tolist(),
-        "map_m": sweep.low.tolist(),
-        "flows": [
-            {
-                "name": flow.name,
-                "inflow_m3_s": flow.inflow,
-                "level_head_m": float(sweep.level_head[i]),
-                "within_to_m": float(sweep.limit[i]) if np.isfinite(sweep.limit[i]) else None,
-                "shares": sweep.share[i].tolist(),
-                "worst_outlet": [site.outlets[k].label for k in sweep.worst[i]],
-                "worst_over_target": sweep.over_target[i].tolist(),
-                "map_worst_over_target": sweep.map_over_target[i].tolist(),
-                "map_off_target": sweep.map_off[i].tolist(),
-            }
-            for i, flow in enumerate(site.flows)
-        ],
+        "invented": sweep.site.record.invented,
+        "outlets": rows(label=labels, target=sweep.target),
+        "tolerance": sweep.tolerance,
+        "tilt_m": sweep.tilt,
+        "map_m": sweep.low,
+        "flows": _flows(
+            sweep.site.flows,
+            level_head_m=sweep.level_head,
+            within_to_m=sweep.limit,
+            shares=sweep.share,
+            worst_outlet=np.array(labels)[sweep.worst],
+            worst_over_target=sweep.over_target,
+            map_worst_over_target=sweep.map_over_target,
+            map_off_target=sweep.map_off,
+        ),
         "warnings": sentences(sweep.warnings),
-    }
+    })  # fmt: skip
+    return answer
 
 
 def sweep_csv(sweep: Sweep) -> str:
@@ -70,56 +69,48 @@ def sweep_csv(sweep: Sweep) -> str:
         *(f"share {outlet.label} (%)" for outlet in sweep.site.outlets),
         "worst over target",
     ]  # fmt: skip
-    far, right = (way * sweep.tilt for way in SIDES[sweep.toward])
+    curve = [way * sweep.tilt for way in SIDES[sweep.toward]]
     grid = np.meshgrid(sweep.low, sweep.low, indexing="ij")
-    rows: list[list[str]] = []
+    lines = []
     for i, flow in enumerate(sweep.site.flows):
-        begin = [flow.name, _cell(flow.inflow * MINUTE / LITRE)]
-        rows += _rows(["curve", *begin], far, right, sweep.share[i], sweep.over_target[i])
-        rows += _rows(["map", *begin], *grid, sweep.map_share[i], sweep.map_over_target[i])
-    return _csv(heads, rows)
+        for part, (far, right), share, over in (
+            ("curve", curve, sweep.share[i], sweep.over_target[i]),
+            ("map", grid, sweep.map_share[i], sweep.map_over_target[i]),
+        ):
+            columns = [1e3 * far, 1e3 * right, *np.moveaxis(100 * share, -1, 0), over]
+            begin = part, flow.name, flow.inflow / LITRE_PER_MINUTE
+            lines += [[*begin, *row] for row in zip(*map(np.ravel, columns), strict=True)]
+    return _csv(heads, lines)
 
 
 def compare_json(comparison: Comparison) -> Json:
     """The answer of `dbox teach compare --json`."""
-    kinds, flows = comparison.kinds, comparison.flows
+    names = [kind.name for kind in comparison.kinds]
+    pairs = zip(comparison.share, comparison.head, strict=True)
+    flows = [_flows(comparison.flows, share=share, head_m=head) for share, head in pairs]
     return {
         "error_m": comparison.error,
         "outlets": comparison.outlets,
         "fair": comparison.fair,
-        "kinds": [
-            {
-                "name": kind.name,
-                "drop_m": float(comparison.drop[k]),
-                "flows": [
-                    {
-                        "name": flow.name,
-                        "inflow_m3_s": flow.inflow,
-                        "share": float(comparison.share[k, i]),
-                        "head_m": float(comparison.head[k, i]),
-                    }
-                    for i, flow in enumerate(flows)
-                ],
-            }
-            for k, kind in enumerate(kinds)
+        "kinds": rows(name=names, drop_m=comparison.drop, flows=flows),
+        "order": [names[k] for k in comparison.order],
+        "warnings": [
+            f"{name}: {sentence}"
+            for name, table in zip(names, comparison.tables, strict=True)
+            for sentence in sentences(table.warnings)
         ],
-        "order": [kinds[k].name for k in comparison.order],
-        "warnings": sentences(comparison.warnings),
     }
 
 
 def compare_csv(comparison: Comparison) -> str:
     """A comparison as a table, a row for each opening at each flow."""
     heads = ["opening", "flow", "flow (L/min)", "error (mm)", "share (%)", "head (mm)"]
-    rows = [
-        [kind.name, flow.name, *map(_cell, (
-            flow.inflow * MINUTE / LITRE, 1e3 * comparison.error,
-            100 * comparison.share[k, i], 1e3 * comparison.head[k, i],
-        ))]
+    return _csv(heads, [
+        (kind.name, flow.name, flow.inflow / LITRE_PER_MINUTE, 1e3 * comparison.error,
+         100 * comparison.share[k, i], 1e3 * comparison.head[k, i])
         for k, kind in enumerate(comparison.kinds)
         for i, flow in enumerate(comparison.flows)
-    ]  # fmt: skip
-    return _csv(heads, rows)
+    ])  # fmt: skip
 
 
 def table_json(table: LipTable) -> Json:
@@ -127,85 +118,51 @@ def table_json(table: LipTable) -> Json:
     return {
         "outlets": table.outlets,
         "fair": table.fair,
-        "error_m": table.error.tolist(),
-        "flows": [
-            {
-                "name": flow.name,
-                "inflow_m3_s": flow.inflow,
-                "level_head_m": float(table.level_head[i]),
-                "share": table.share[i].tolist(),
-            }
-            for i, flow in enumerate(table.flows)
-        ],
+        "error_m": encode(table.error),
+        "flows": _flows(table.flows, level_head_m=table.level_head, share=table.share),
         "warnings": sentences(table.warnings),
     }
 
 
 def cases_json(cases: Sequence[Case], *, key: bool) -> Json:
     """Mystery cases as JSON."""
-    return {
-        "seed": cases[0].seed,
-        "invented": True,
-        "cases": [_case(case) | (_answer(case) if key else {}) for case in cases],
-    }
-
-
-def _case(case: Case) -> Json:
-    seen = asdict(case.shown.evidence)
-    outlets = seen.pop("outlets")
-    return {
-        "title": case.shown.title,
-        "evidence": seen,
-        "outlets": [
-            {
-                "label": outlet.label,
-                "readings_m": list(outlet.readings),
-                "caught_m3_s": {pour.name: pour.catches[i] for pour in case.shown.pours},
-                "evidence": outlets[i],
+    told = []
+    for case in cases:
+        labels = [outlet.label for outlet in case.shown.outlets]
+        seen = encode(asdict(case.shown.evidence))
+        caught = [{p.name: p.catches[i] for p in case.shown.pours} for i in range(len(labels))]
+        told.append({
+            "title": case.shown.title,
+            "outlets": rows(
+                label=labels, readings_m=[outlet.readings for outlet in case.shown.outlets],
+                caught_m3_s=caught, evidence=seen.pop("outlets"),
+            ),
+            "evidence": seen,
+            "pours": [
+                {"name": p.name, "inflow_m3_s": p.inflow, "order": [labels[i] for i in p.order]}
+                for p in case.shown.pours
+            ],
+        })  # fmt: skip
+        if key:
+            told[-1]["key"] = {
+                "cause": case.cause,
+                "outlet": labels[case.outlet] if case.outlet >= 0 else None,
+                "look": case.look,
+                "look_shows": case.look_shows,
+                "why": list(case.why),
             }
-            for i, outlet in enumerate(case.shown.outlets)
-        ],
-        "pours": [
-            {
-                "name": pour.name,
-                "inflow_m3_s": pour.inflow,
-                "order": [case.shown.outlets[i].label for i in pour.order],
-            }
-            for pour in case.shown.pours
-        ],
-    }
+    return {"seed": cases[0].seed, "invented": True, "cases": told}
 
 
-def _answer(case: Case) -> Json:
-    label = case.site.outlets[case.outlet].label if case.outlet >= 0 else None
-    return {
-        "key": {
-            "cause": case.cause,
-            "outlet": label,
-            "look": case.look,
-            "look_shows": case.look_shows,
-            "why": list(case.why),
-        }
-    }
-
-
-def _rows(
-    begin: list[str], far: Array, right: Array, share: Array, over: Array
-) -> Iterable[list[str]]:
-    columns = [1e3 * far, 1e3 * right, *np.moveaxis(100 * share, -1, 0), over]
-    for cells in zip(*(np.ravel(column) for column in columns), strict=True):
-        yield [*begin, *map(_cell, cells)]
-
-
-def _cell(value: float) -> str:
-    return f"{round(float(value), 6) + 0.0:.8g}"
-
-
-def _csv(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+def _csv(heads: Sequence[str], lines: Iterable[Sequence[str | float]]) -> str:
+    """A table of words and numbers, these to six places."""
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\r\n")
     writer.writerow(heads)
-    writer.writerows(rows)
+    writer.writerows(
+        [cell if isinstance(cell, str) else f"{round(float(cell), 6) + 0.0:.8g}" for cell in line]
+        for line in lines
+    )
     return text.getvalue()
 
 
@@ -229,59 +186,53 @@ class Rows:
 def readings(case: Case) -> Rows:
     """What was read and caught, one column for each outlet."""
     outlets = case.shown.outlets
-    most = max(len(outlet.readings) for outlet in outlets)
-    rows = [
-        (f"lip over still water, reading {i + 1}", *(_reading(outlet, i) for outlet in outlets))
-        for i in range(most)
-    ]
+    lines: list[tuple[str, ...]] = []
+    for i, heights in enumerate(zip(*(outlet.readings for outlet in outlets), strict=True), 1):
+        words = (inches(height, signed=True, parts=32) for height in heights)
+        lines.append((f"lip over still water, reading {i}", *words))
     for pour in case.shown.pours:
         catches = ("" if c is None else litres_per_min(c) for c in pour.catches)
-        rows.append((f"caught, {pour.name} {litres_per_min(pour.inflow)}", *catches))
+        lines.append((f"caught, {pour.name} {litres_per_min(pour.inflow)}", *catches))
         places = {outlet: str(place) for place, outlet in enumerate(pour.order, start=1)}
         started = (places.get(i, "never") for i in range(len(outlets)))
-        rows.append((f"started, {pour.name}", *started))
-    return Rows(("outlet", *(outlet.label for outlet in outlets)), tuple(rows))
+        lines.append((f"started, {pour.name}", *started))
+    return Rows(("outlet", *(outlet.label for outlet in outlets)), tuple(lines))
+
+
+def _looks(case: Case) -> list[tuple[str, ...]]:
+    """Each look at the outlets: its name, and its word at each of them, empty where not taken."""
+    evidence, places = case.shown.evidence, range(len(case.shown.outlets))
+    looks = []
+    for name in (*OUTLET_WORDS, "ground"):
+        seen = [getattr(evidence.of_outlet(i), name) for i in places]
+        if name == "ground":
+            seen = [None if where is None else ", ".join(where) or "none" for where in seen]
+        looks.append((NAMES[name], *("" if word is None else str(word) for word in seen)))
+    return looks
 
 
 def seen_at_outlets(case: Case) -> Rows:
     """What was seen of each outlet and its line, one column for each outlet."""
-    outlets = case.shown.outlets
-    seen = [case.shown.evidence.of_outlet(i) for i in range(len(outlets))]
-    rows = [
-        (NAMES[name], *(_outlet_word(each, name) for each in seen))
-        for name in (*OUTLET_WORDS, "ground")
-        if len({getattr(each, name) for each in seen}) > 1
-    ]
-    return Rows(("outlet", *(outlet.label for outlet in outlets)), tuple(rows))
+    differing = [look for look in _looks(case) if len({*look[1:]}) > 1]
+    return Rows(("outlet", *(outlet.label for outlet in case.shown.outlets)), tuple(differing))
 
 
 def same_at_all_outlets(case: Case) -> tuple[str, ...]:
     """What was seen alike at every outlet, one sentence each."""
-    seen = [case.shown.evidence.of_outlet(i) for i in range(len(case.shown.outlets))]
-    return tuple(
-        f"{NAMES[name]}: {_outlet_word(seen[0], name)}"
-        for name in (*OUTLET_WORDS, "ground")
-        if {getattr(each, name) for each in seen} != {None}
-        and len({getattr(each, name) for each in seen}) == 1
-    )
+    alike = [look for look in _looks(case) if len({*look[1:]}) == 1 and look[1]]
+    return tuple(f"{name}: {word}" for name, word, *_ in alike)
 
 
 def seen_of_the_whole(case: Case) -> tuple[str, ...]:
     """What was seen of house, tank and box, one sentence each."""
-    evidence = case.shown.evidence
-    return tuple(
-        f"{NAMES[name]}: {getattr(evidence, name)}"
-        for name in WORDS
-        if getattr(evidence, name) is not None
-    )
+    seen = {NAMES[name]: getattr(case.shown.evidence, name) for name in WORDS}
+    return tuple(f"{name}: {word}" for name, word in seen.items() if word is not None)
 
 
 def answer(case: Case) -> tuple[tuple[str, str], ...]:
     """The key: cause, outlet, the look that settles it and what it shows."""
     label = case.site.outlets[case.outlet].label if case.outlet >= 0 else ""
-    where = f", outlet {label}" if case.look_of_outlet and label else ""
-    if case.look_of_outlet and not label:
-        where = ", any outlet"
+    where = (f", outlet {label}" if label else ", any outlet") if case.look_of_outlet else ""
     return (
         ("Cause", case.cause_name),
         ("Outlet", label or "the whole box"),
@@ -300,26 +251,6 @@ def pours_said(case: Case) -> str:
     )
 
 
-def _reading(outlet: Outlet, place: int) -> str:
-    height = outlet.readings[place]
-    return inches(height, signed=True, parts=32) if height else "0 in"
-
-
-def _outlet_word(seen: OutletEvidence, name: str) -> str:
-    value = getattr(seen, name)
-    if value is None:
-        return ""
-    if name == "ground":
-        return ", ".join(value) or "none"
-    return str(value)
-
-
-LOW_WORDS = {
-    "far": "the far side",
-    "inlet": "the inlet side",
-    "right": "the right side",
-    "left": "the left side",
-}
 _MOST_ROWS, _MOST_FLOWS = 6, 4
 _WIDTH, _CELL = 71, 15
 
@@ -327,116 +258,110 @@ _WIDTH, _CELL = 71, 15
 def sweep_report(sweep: Sweep) -> list[str]:
     """Lines of at most 72 columns."""
     site, flows = sweep.site, sweep.site.flows
-    lines = wrapped(f"{site.title}{' (invented)' if site.record.invented else ''}".strip() or "Box")
-    lines += wrapped(_headline(sweep))
+    side, allowed = f"the {sweep.toward} side", percent(sweep.tolerance.share, 0)
+    step, (weak, strong) = sweep.usual_step, sweep.ends
+    line = sweep.worst[weak, step]
     what = "Share" if sweep.equal_targets else "Share over target"
-    about = (
-        f"then {LOW_WORDS[sweep.toward]} is let down. {what} of the worst line, and which it is:"
-    )
-    lines += ["", *wrapped(f"Lips level before the box leans; {about}")]
-    for start in range(0, len(flows), _MOST_FLOWS):
-        part = range(start, min(start + _MOST_FLOWS, len(flows)))
-        lines += ["", *_sweep_table(sweep, part)]
-    allowed = percent(sweep.tolerance.share, 0)
+    lines = [
+        *wrapped(f"{site.title}{' (invented)' if site.record.invented else ''}".strip() or "Box"),
+        *wrapped(
+            f"With {side} {inches_mm(sweep.tilt[step])} low, outlet {site.outlets[line].label} "
+            f"gets {percent(sweep.share[weak, step, line])} at {gpm_litres(flows[weak].inflow)} "
+            f"and {percent(sweep.share[strong, step, line])} at "
+            f"{gpm_litres(flows[strong].inflow)}; its target is {percent(sweep.target[line])}."
+        ),
+        "",
+        *wrapped(
+            f"Lips level before the box leans; then {side} is let down. {what} of the worst "
+            "line, and which it is:"
+        ),
+    ]
+    every = max(1, (sweep.tilt.size - 1) // _MOST_ROWS)
+    for part in _parts(flows):
+        lines += ["", *_over_columns(f"  {'low by':<18}", [flows[i] for i in part], 12)]
+        for step in range(0, sweep.tilt.size, every):
+            lean = float(sweep.tilt[step])
+            row = f"  {inches(lean, parts=64):>8} {millimetres(lean):>9}"
+            for i in part:
+                label = site.outlets[sweep.worst[i, step]].label
+                which = f" ({label})" if step and len(label) <= 2 else ""
+                row += f"{percent(sweep.scale * sweep.over_target[i, step])}{which}".rjust(12)
+            lines.append(row)
     lines += ["", *wrapped(f"Every line stays within {allowed} of its target:")]
-    for flow, limit in zip(flows, sweep.limit, strict=True):
-        lines += wrapped(f"  at {_name(flow.name, flow.inflow)}: {_limit(sweep, float(limit))}",
-                         indent="    ")  # fmt: skip
+    for flow, limit in zip(flows, sweep.limit.tolist(), strict=True):
+        name = f"{flow.name} ({litres_per_min(flow.inflow)})"
+        if flow.name[:1].isdigit():
+            name = gpm_litres(flow.inflow)
+        words = "not even level"
+        if limit == np.inf:
+            words = f"all the way to {inches_mm(sweep.tilt[-1])}"
+        elif limit > 0:
+            words = f"up to {inches(limit, parts=64)} ({millimetres(limit)})"
+        lines += wrapped(f"  at {name}: {words}", indent="    ")
     if sweep.tolerance.source:
         lines += ["", *wrapped(f"Tolerance from: {sweep.tolerance.source}")]
     return lines + noted(sentences(sweep.warnings))
 
 
-def _headline(sweep: Sweep) -> str:
-    amounts = [flow.inflow for flow in sweep.site.flows]
-    weak, strong = int(np.argmin(amounts)), int(np.argmax(amounts))
-    lean = min(0.125 * 0.0254, float(sweep.tilt[-1]))
-    step = int(np.abs(sweep.tilt - lean).argmin())
-    line = int(sweep.worst[weak, step])
-    return (
-        f"With {LOW_WORDS[sweep.toward]} {inches_mm(float(sweep.tilt[step]))} low, outlet "
-        f"{sweep.site.outlets[line].label} gets {percent(float(sweep.share[weak, step, line]))} at "
-        f"{gpm_litres(amounts[weak])} and {percent(float(sweep.share[strong, step, line]))} at "
-        f"{gpm_litres(amounts[strong])}; its target is {percent(float(sweep.target[line]))}."
+def _parts(flows: Sequence[Flow]) -> list[range]:
+    """Places of as many flows as stand side by side."""
+    starts = range(0, len(flows), _MOST_FLOWS)
+    return [range(start, min(start + _MOST_FLOWS, len(flows))) for start in starts]
+
+
+def _over_columns(head: str, flows: Sequence[Flow], width: int) -> list[str]:
+    """Two lines over the columns of some flows: gallons and litres a minute."""
+    gallons, litres = (
+        "".join(f"{write(flow.inflow):>{width}}" for flow in flows)
+        for write in (gpm, litres_per_min)
     )
-
-
-def _sweep_table(sweep: Sweep, part: range) -> list[str]:
-    flows = [sweep.site.flows[i] for i in part]
-    lines = [f"  {'low by':<18}" + "".join(f"{gpm(flow.inflow):>12}" for flow in flows)]
-    lines.append(f"  {'':<18}" + "".join(f"{litres_per_min(flow.inflow):>12}" for flow in flows))
-    every = max(1, (sweep.tilt.size - 1) // _MOST_ROWS)
-    for step in range(0, sweep.tilt.size, every):
-        lean = float(sweep.tilt[step])
-        row = f"  {inches(lean, parts=64):>8} {millimetres(lean):>9}"
-        for i in part:
-            label = sweep.site.outlets[int(sweep.worst[i, step])].label
-            which = f" ({label})" if step and len(label) <= 2 else ""
-            worst = percent(sweep.scale * float(sweep.over_target[i, step]))
-            row += f"{worst}{which}".rjust(12)
-        lines.append(row)
-    return lines
-
-
-def _limit(sweep: Sweep, limit: float) -> str:
-    if limit == np.inf:
-        return f"all the way to {inches_mm(float(sweep.tilt[-1]))}"
-    if limit == 0:
-        return "not even level"
-    return f"up to {inches(limit, parts=64)} ({millimetres(limit)})"
+    return [head + gallons, " " * len(head) + litres]
 
 
 def compare_report(comparison: Comparison) -> list[str]:
     """Lines of at most 72 columns."""
-    flows = comparison.flows
-    error = "low" if comparison.error < 0 else "high"
-    weakest = gpm_litres(flows[comparison.weakest].inflow)
+    error, flows = comparison.error, comparison.flows
     lines = wrapped(
-        f"{comparison.outlets} outlets, one lip {inches_mm(abs(comparison.error))} {error}: share "
-        f"of its line, with the most forgiving opening at {weakest} first. Fair is "
-        f"{percent(comparison.fair)}."
+        f"{comparison.outlets} outlets, one lip {inches_mm(abs(error))} "
+        f"{'low' if error < 0 else 'high'}: share of its line, with the most forgiving opening at "
+        f"{gpm_litres(flows[comparison.weakest].inflow)} first. Fair is {percent(comparison.fair)}."
     )
-    for start in range(0, len(flows), _MOST_FLOWS):
-        part = range(start, min(start + _MOST_FLOWS, len(flows)))
-        lines += ["", *_compare_table(comparison, part)]
+    for part in _parts(flows):
+        first, second = _over_columns(f"  {'opening':<16}", [flows[i] for i in part], 10)
+        lines += ["", f"{first}{'drop':>14}", second]
+        for k in comparison.order:
+            name, drop = comparison.kinds[k].name, comparison.drop[k]
+            if len(name) > 15:
+                lines.append(f"  {name}")
+                name = ""
+            shares = "".join(f"{percent(comparison.share[k, i]):>10}" for i in part)
+            heads = "".join(f"{millimetres(comparison.head[k, i]):>10}" for i in part)
+            lines.append(f"  {name:<16}{shares}{inches(drop):>14}")
+            lines.append(f"  {'  head':<16}{heads}{millimetres(drop):>14}")
     lines += ["", *wrapped(
         "Drop: water over level lips at the strongest flow; the inlet must stand higher than that. "
         "A narrow opening stops up sooner, which no number here shows (common practice, no source)."
     )]  # fmt: skip
-    return lines + noted([comparison.caution] if comparison.caution else [])
-
-
-def _compare_table(comparison: Comparison, part: range) -> list[str]:
-    flows = [comparison.flows[i] for i in part]
-    lines = [f"  {'opening':<16}" + "".join(f"{gpm(flow.inflow):>10}" for flow in flows)
-             + f"{'drop':>14}"]  # fmt: skip
-    lines.append(f"  {'':<16}" + "".join(f"{litres_per_min(flow.inflow):>10}" for flow in flows))
-    for k in comparison.order:
-        name, drop = comparison.kinds[k].name, float(comparison.drop[k])
-        if len(name) > 15:
-            lines.append(f"  {name}")
-            name = ""
-        shares = "".join(f"{percent(float(comparison.share[k, i])):>10}" for i in part)
-        lines.append(f"  {name:<16}{shares}{inches(drop):>14}")
-        heads = "".join(f"{millimetres(float(comparison.head[k, i])):>10}" for i in part)
-        lines.append(f"  {'  head':<16}{heads}{millimetres(drop):>14}")
-    return lines
+    return lines + noted(sentences(comparison.notes))
 
 
 def table_report(table: LipTable) -> list[str]:
     """Lines of at most 72 columns: the table of the handout."""
-    lines = wrapped(
-        f"{table.outlets} outlets, one lip wrong: share of its line. Fair is {percent(table.fair)}."
-    )
-    heads = [f"{inches(abs(e), parts=32)}" for e in table.error.tolist()]
-    sides = ["low" if e < 0 else "HIGH" for e in table.error.tolist()]
-    lines += ["", f"  {'total flow':<12}{'head':>8}" + "".join(f"{h:>10}" for h in heads)]
-    lines.append(f"  {'':<20}" + "".join(f"{side:>10}" for side in sides))
-    for flow, head, shares in zip(table.flows, table.level_head, table.share.tolist(), strict=True):
-        lines.append(
-            f"  {litres_per_min(flow.inflow):<12}{millimetres(float(head)):>8}"
-            + "".join(f"{percent(share, 0):>10}" for share in shares)
-        )
+    errors = table.error.tolist()
+    heads = "".join(f"{inches(abs(e), parts=32):>10}" for e in errors)
+    sides = "".join(f"{'low' if e < 0 else 'HIGH':>10}" for e in errors)
+    lines = [
+        *wrapped(
+            f"{table.outlets} outlets, one lip wrong: share of its line. Fair is "
+            f"{percent(table.fair)}."
+        ),
+        "",
+        f"  {'total flow':<12}{'head':>8}{heads}",
+        f"  {'':<20}{sides}",
+    ]
+    for flow, head, shares in zip(table.flows, table.level_head, table.share, strict=True):
+        cells = "".join(f"{percent(share, 0):>10}" for share in shares)
+        lines.append(f"  {litres_per_min(flow.inflow):<12}{millimetres(head):>8}{cells}")
     return lines + noted(sentences(table.warnings))
 
 
@@ -444,18 +369,11 @@ def case_report(cases: Sequence[Case]) -> list[str]:
     """Lines of at most 72 columns: what each group is given."""
     lines: list[str] = []
     for case in cases:
-        lines += [
-            case.shown.title,
-            "",
-            *_report_rows(readings(case)),
-            "",
-            *wrapped(pours_said(case)),
-            "",
-        ]
+        lines += [case.shown.title, "", *_report_rows(readings(case)), ""]
+        lines += [*wrapped(pours_said(case)), ""]
         differing = seen_at_outlets(case)
         lines += [*_report_rows(differing), ""] if differing.rows else []
-        alike = "; ".join(same_at_all_outlets(case))
-        lines += wrapped(f"At every outlet alike: {alike}.")
+        lines += wrapped(f"At every outlet alike: {'; '.join(same_at_all_outlets(case))}.")
         lines += ["", *(line for seen in seen_of_the_whole(case) for line in wrapped(seen))]
         lines += ["", *wrapped(QUESTION), *(f"  {blank + ':':<14}______" for blank in BLANKS), ""]
     return [*lines, *wrapped(INVENTED), *wrapped(CAUTION)]
@@ -484,7 +402,3 @@ def _report_rows(table: Rows) -> list[str]:
             name = ""
         lines.append(f"{name:<{first}}" + "".join(f"{cell:>{_CELL}}" for cell in cells))
     return lines
-
-
-def _name(name: str, inflow: float) -> str:
-    return gpm_litres(inflow) if name[:1].isdigit() else f"{name} ({litres_per_min(inflow)})"

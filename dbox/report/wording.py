@@ -77,6 +77,9 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "jet: strikes": _jet,
     "jet: supply not known": "[supply] is not given: the jet of the inlet is that of a 4 in pipe "
     "at 1/8 in per ft (common practice)",
+    "lesson: heads out of range": "many of these heads lie outside those at which the coefficients "
+    "were measured, and below 5 mm surface tension decides: take the order of the openings, not "
+    "the last digit",
     "level: clock not known": "the clock position of the hole is not given, so its turn is "
     "unknown; turn it until the ruler shows the lip at its height",
     "level: finer than a hand": "the lips differ by less than one step of a hand turns them",

@@ -20,8 +20,7 @@ from matplotlib.figure import Figure
 
 from dbox.drawings.lesson_page import player_html
 from dbox.drawings.lesson_view import LiveWindow
-from dbox.fieldwork.lesson_bench import Bench, frames
-from dbox.fieldwork.lesson_box import lesson_site
+from dbox.fieldwork.lesson_box import Bench, frames, lesson_site
 from tests.benchmarks.ratios import Row, alone, best_of
 
 LEAST_FRAMES = 10.0

@@ -28,7 +28,7 @@ from dbox.drawings.style import save, text_width, wrap
 from dbox.drawings.surge_film import write_film
 from dbox.drawings.surge_picture import contrast_figure, surge_figure
 from dbox.errors import LetterWarning
-from dbox.fieldwork.lesson_bench import Bench, frames
+from dbox.fieldwork.lesson_box import Bench, frames
 from dbox.fieldwork.levelling import level
 from dbox.fieldwork.shares import assess
 from dbox.fieldwork.surge import run

@@ -7,12 +7,19 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from dbox import Circle, DomainError, Notch, PipeEnd, Slot, split
-from dbox.fieldwork.lesson_bench import FILLED, Bench, frames
-from dbox.fieldwork.lesson_box import INCH, LESSON_FLOWS, leaning_lips, lesson_site
-from dbox.fieldwork.lesson_sweeps import KINDS, SIDES, Kind, compare, exercise, lip_table, sweep
+from dbox.fieldwork.lesson_box import (
+    FILLED,
+    KINDS,
+    LESSON_FLOWS,
+    Bench,
+    Kind,
+    frames,
+    leaning_lips,
+    lesson_site,
+)
+from dbox.fieldwork.lesson_sweeps import SIDES, compare, exercise, lip_table, sweep
 from dbox.fieldwork.site import Box, Flow, Outlet, Site, Target, Tolerance
-
-LITRE_PER_MINUTE = 1e-3 / 60
+from dbox.units import INCH, LITRE_PER_MINUTE
 
 PRACTICE = {
     1: (0.12, 35, 47, 70, 100, 0),
@@ -171,7 +178,7 @@ def test_the_most_forgiving_comes_first():
     with pytest.raises(DomainError, match="no opening"):
         compare([])
     exact = compare([Kind("a slot", Slot(0.02, coefficient=0.6))], flows=LESSON_FLOWS[2:])
-    assert exact.caution == ""
+    assert exact.notes == ()
 
 
 def test_what_is_caught_adds_up_to_what_is_poured():

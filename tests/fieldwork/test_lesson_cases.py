@@ -11,9 +11,10 @@ from dbox.fieldwork.diagnosis.posterior import weigh
 from dbox.fieldwork.evidence import OUTLET_WORDS, WORDS
 from dbox.fieldwork.lesson_cases import LEAK_FALL, MOST_GROUPS, OUTLETS, RECIPES, Case, make_cases
 from dbox.fieldwork.readings import fit_plane
-from dbox.report.teach_report import NAMES, answer, same_at_all_outlets, seen_at_outlets
+from dbox.files.evidence_words import NAMES
+from dbox.report.teach_report import answer, same_at_all_outlets, seen_at_outlets
+from dbox.units import INCH
 
-INCH = 0.0254
 SEEDS = range(10)
 
 
@@ -40,12 +41,12 @@ def test_no_two_groups_have_the_same_cause():
 
 def test_every_word_is_one_that_the_diagnosis_knows():
     for recipe in RECIPES:
-        for name, word in recipe.whole.items():
+        for name, word in recipe.seen_of_whole.items():
             assert name == "feed" or word in WORDS[name], (recipe.cause, name)
-        for seen in (recipe.own, recipe.others):
+        for seen in (recipe.seen(own=True), recipe.seen(own=False)):
             for name, word in seen.items():
                 assert name == "ground" or word in OUTLET_WORDS[name], (recipe.cause, name)
-        told = recipe.whole if recipe.look in WORDS else recipe.own
+        told = recipe.seen_of_whole if recipe.look in WORDS else recipe.seen(own=True)
         assert recipe.look in told
         assert {recipe.look, *recipe.hidden} <= set(NAMES)
 
