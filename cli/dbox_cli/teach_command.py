@@ -20,8 +20,6 @@ from dbox_cli.output import check_picture, print_json, save_picture
 from dbox_cli.sheet_command import Paper, PaperChoice
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
     from dbox.fieldwork.site import Site
 
 app = typer.Typer(
@@ -88,9 +86,12 @@ def case_command(
             write_text("\n".join([*lines, ""]), file, overwrite=overwrite, quiet=as_json)
     elif files:
         from dbox.drawings.lesson_papers import case_key, case_pages
+        from dbox.drawings.paper import save_pages
 
-        pages = case_pages(cases, paper.value), case_key(cases, paper.value)
-        save_pair(*pages, files, f"Mystery cases, seed {seed}", overwrite=overwrite)
+        title = f"Mystery cases, seed {seed}"
+        save_pages(case_pages(cases, paper.value), files[0], title=title, overwrite=overwrite)
+        title = f"Key: {title}"
+        save_pages(case_key(cases, paper.value), files[1], title=title, overwrite=overwrite)
         for file in files:
             typer.echo(f"wrote {file}", err=as_json)
 
@@ -224,6 +225,7 @@ def handout_command(
 ) -> None:
     """Two printable pages: the idea, the table, a bench exercise; the key is a file of its own."""
     from dbox.drawings.lesson_papers import handout_key, handout_pages
+    from dbox.drawings.paper import save_pages
     from dbox.fieldwork.lesson_box import LESSON_FLOWS
     from dbox.fieldwork.lesson_sweeps import exercise, lip_table
     from dbox.files.typed_lesson import lesson_box
@@ -233,8 +235,10 @@ def handout_command(
     site = lesson_box(outlets=outlets, opening=opening, coefficient=coefficient)
     hole = site.outlets[0].opening
     lips, bench = lip_table(hole, outlets, LESSON_FLOWS), exercise(hole, outlets)
-    pages = handout_pages(lips, bench, paper.value), handout_key(lips, bench, paper.value)
-    save_pair(*pages, files, "Why a dead-level box matters", overwrite=overwrite)
+    title, key_title = "Why a dead-level box matters", "Key: Why a dead-level box matters"
+    pages, key = (make(lips, bench, paper.value) for make in (handout_pages, handout_key))
+    save_pages(pages, files[0], title=title, overwrite=overwrite)
+    save_pages(key, files[1], title=key_title, overwrite=overwrite)
     if as_json:
         print_json({**table_json(lips), "files": [str(path) for path in files]})
     else:
@@ -274,21 +278,6 @@ def check_pair(out: Path | None, *, as_text: bool = False, overwrite: bool) -> t
     for file in (out, key):
         (check_place if as_text else check_sheet)(file, overwrite=overwrite)
     return out, key
-
-
-def save_pair(
-    pages: "tuple[Figure, ...]",
-    key: "tuple[Figure, ...]",
-    files: tuple[Path, ...],
-    title: str,
-    *,
-    overwrite: bool,
-) -> None:
-    """Write pages and their key."""
-    from dbox.drawings.paper import save_pages
-
-    save_pages(pages, files[0], title=title, overwrite=overwrite)
-    save_pages(key, files[1], title=f"Key: {title}", overwrite=overwrite)
 
 
 def write_text(text: str, path: Path, *, overwrite: bool, quiet: bool) -> None:
