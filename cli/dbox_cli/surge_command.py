@@ -219,7 +219,7 @@ def _event(
     from dbox.files.typed_surge import typed_dose, typed_until
 
     if inflow is not None:
-        from dbox.files.typed_surge import read_inflow
+        from dbox.files.readings_csv import read_inflow
 
         flow = read_inflow(inflow)
     elif dose is not None:

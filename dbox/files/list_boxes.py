@@ -21,7 +21,7 @@ from dbox.errors import ScenarioError, at_place, show
 from dbox.fieldwork.many_boxes import Boxes
 from dbox.fieldwork.site import DEFAULT_SPREAD, Flow
 from dbox.files import scenario_keys
-from dbox.files.csv_table import Cell
+from dbox.files.csv_table import plain, quantity
 from dbox.files.list_rows import (
     MOST_OUTLETS,
     OFFSET,
@@ -205,7 +205,7 @@ def _opening(cell: str, bare_unit: str, coefficient: float | None) -> Opening:
 
 
 def _quantity(cell: str, unit: str | None) -> str:
-    return Cell(0, "", " ".join(cell.split())).quantity(unit)
+    return quantity(plain(cell), unit)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -29,7 +29,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from dbox.errors import ScenarioError, did_you_mean, show
-from dbox.files.csv_table import parted
+from dbox.files.csv_table import first_row, parted
 
 BOX, OUTLET, READING, CLOCK = "box", "outlet", "reading", "clock"
 OPENING, OFFSET, SPREAD, TOLERANCE = "opening", "offset", "spread", "tolerance"
@@ -66,12 +66,9 @@ class Layout:
 
 def read_heads(lines: Sequence[str], ignored: Sequence[str] = ()) -> tuple[Layout, int]:
     """Read the first row of a list."""
-    delimiter, above = parted(lines)
-    try:
-        heads = next(csv.reader([lines[above]], delimiter=delimiter, strict=True), [])
-    except (csv.Error, IndexError):
-        heads = []
-    heads = [" ".join(head.split()) for head in heads]
+    delimiter, begin = parted("".join(lines))
+    above = 1 if begin else 0
+    heads = first_row(lines[above : above + 1], delimiter, strict=True)
     faults: list[str] = []
     found = _named(heads, {name.lower() for name in ignored}, faults)
     by_outlet = (OUTLET, 0) in found
