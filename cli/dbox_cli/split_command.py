@@ -114,9 +114,9 @@ def _typed_site(
             'name a FILE, or give --heights and --opening, as --heights "3/32, 0, -5/32" '
             '--opening "circle 2 in"'
         )
-    from dbox.files.typed_box import TypedBox
+    from dbox.files.typed_box import typed_site
 
-    return TypedBox(
+    return typed_site(
         heights=heights,
         opening=opening,
         coefficient=coefficient,
@@ -124,4 +124,4 @@ def _typed_site(
         tolerance=tolerance,
         units=units or "in",
         flows=flow or (),
-    ).site()
+    )
