@@ -8,10 +8,16 @@ import numpy as np
 import pytest
 
 from dbox import Circle, ScenarioError
-from dbox.files.list_results import answer, heads
+from dbox.files.list_results import answer, columns
 from dbox.files.list_rows import read_heads
 
 from .lists import INCH, SETTINGS, listed
+
+
+def table(lines):
+    """Results with work as their file holds them."""
+    heads = [head for head, _ in columns(SETTINGS, with_work=True)]
+    return f"{','.join(heads)}\n{lines.decode()}"
 
 
 def why(faults):
@@ -160,20 +166,19 @@ def test_a_row_without_a_box_keeps_out_the_box_above_it():
 
 
 def test_results_are_a_table_with_a_row_a_box():
-    rows = ["box,outlet 1,outlet 2", '"Elm, 3",0,0', "O'k 12,0,1/4", "Üb,capped,0"]
-    boxes, _ = listed(*rows)
+    given = ["box,outlet 1,outlet 2", '"Elm, 3",0,0', "O'k 12,0,1/4", "Üb,capped,0"]
+    boxes, _ = listed(*given)
     lines, tally = answer(boxes, SETTINGS, with_work=True)
-    text = (heads(SETTINGS, with_work=True) + lines).decode()
-    table = [*csv.DictReader(io.StringIO(text))]
-    assert [row["box"] for row in table] == ["Elm, 3", "O'k 12", "Üb"]
-    assert table[0]["1 gpm worst over target"] == "1.000"
-    assert table[0]["1 gpm shares"] == "0.5000 0.5000"
-    assert table[2]["1 gpm shares"] == "0.0000 1.0000"
-    assert table[1]["verdict"] == "outside"
-    assert table[1]["worst outlet"] == "1"
-    assert float(table[1]["1 gpm within probability"]) < 0.05
-    assert table[1]["work"] == "adjust"
-    assert "by the ruler" in table[1]["turns"]
+    rows = [*csv.DictReader(io.StringIO(table(lines)))]
+    assert [row["box"] for row in rows] == ["Elm, 3", "O'k 12", "Üb"]
+    assert rows[0]["1 gpm worst over target"] == "1.000"
+    assert rows[0]["1 gpm shares"] == "0.5000 0.5000"
+    assert rows[2]["1 gpm shares"] == "0.0000 1.0000"
+    assert rows[1]["verdict"] == "outside"
+    assert rows[1]["worst outlet"] == "1"
+    assert float(rows[1]["1 gpm within probability"]) < 0.05
+    assert rows[1]["work"] == "adjust"
+    assert "by the ruler" in rows[1]["turns"]
     assert tally.boxes == 3
 
 
@@ -181,8 +186,7 @@ def test_a_small_move_is_told_in_inches_too():
     """Exact: lips 1/32 in apart (0.79 mm) meet; a rule marked in 32nds shows such a move."""
     boxes, _ = listed("box,outlet 1,outlet 2,spread,tolerance", "A,0,1/32,0.1 mm,2 %")
     lines, _ = answer(boxes, SETTINGS, with_work=True)
-    text = (heads(SETTINGS, with_work=True) + lines).decode()
-    (row,) = csv.DictReader(io.StringIO(text))
+    (row,) = csv.DictReader(io.StringIO(table(lines)))
     assert re.search(r"2: lower 1/32 in \(0\.[5678] mm\) by the ruler", row["turns"])
 
 
