@@ -193,36 +193,36 @@ def read_sheet(
     reader = csv.reader(io.StringIO(text[begin:], newline=""), delimiter=delimiter, strict=True)
     try:
         heads = [plain(cell) for cell in next(reader, [])]
-        rows = [
-            (number, row)
-            for number, row in enumerate(reader, start=3 if begin else 2)
-            if any(map(str.strip, row))
-        ]
+        every = [*reader]
     except csv.Error as error:
         raise ScenarioError(
             f"{name}: row {reader.line_num} is no row of a table ({error}); "
             "save it again as CSV, or look for a quote that is not closed"
         ) from error
+    first, width = 3 if begin else 2, len(heads)
+    numbers = [number for number, row in enumerate(every, first) if any(map(str.strip, row))]
+    rows = every if len(numbers) == len(every) else [every[number - first] for number in numbers]
     if not any(heads) and not rows:
         raise ScenarioError(f"{name}: is empty; its first row names the columns")
     if len(rows) > most_rows:
         raise ScenarioError(f"{name}: {many}")
-    width = len(heads)
     uneven = [
         f"{name}: row {number} has {len(row)} cells under {width} heads; where a decimal comma "
         "parts a number, save with semicolons or write a point"
-        for number, row in rows
+        for number, row in zip(numbers, rows, strict=True)
         if len(row) < width or (len(row) > width and any(map(str.strip, row[width:])))
     ]
     if uneven:
         raise ScenarioError(*uneven)
-    used = [i for i, head in enumerate(heads) if head or any(row[i].strip() for _, row in rows)]
+    used = [i for i, head in enumerate(heads) if head or any(row[i].strip() for row in rows)]
+    if len(used) < max(map(len, rows), default=0):
+        rows = [[row[i] for i in used] for row in rows]
     return Sheet(
         name=name,
         delimiter=delimiter,
         heads=tuple(heads[i] for i in used),
-        numbers=[number for number, _ in rows],
-        rows=[[row[i] for i in used] for _, row in rows],
+        numbers=numbers,
+        rows=rows,
     )
 
 

@@ -11,7 +11,6 @@ from collections.abc import Callable, Iterator, Sequence, Set
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 from itertools import pairwise
-from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -50,12 +49,16 @@ _MEASURES: dict[str, Callable[[object], float]] = {
     SPREAD: scenario_keys.spread,
     TOLERANCE: scenario_keys.tolerance,
 }
-_BARE = {OUTLET: (-1.0, 1.0), READING: (-1.0, 1.0), OFFSET: (0.0, 0.15)}
+_BARE = {
+    OUTLET: (-1.0, 1.0),
+    READING: (-1.0, 1.0),
+    OFFSET: (0.0, 0.15),
+    SPREAD: (1e-6, 0.1),
+}
 """Between these a bare number needs no closer look, as the limits of the keys have it. [m]"""
 
 _TIME = re.compile(r"0?([0-9]{1,2}:[0-9]{2}):00(?: ?[AaPp][Mm])?")
 _REMEMBERED = 100_000
-_T = TypeVar("_T")
 
 
 @lru_cache(_REMEMBERED)
@@ -329,13 +332,8 @@ class _Table:
             if row not in self.faults:
                 self._fault(row, why)
 
-    def _read(self, row: int, column: Column, read: Callable[[], _T]) -> _T | None:
-        """What a cell says; None where it cannot be read."""
-        try:
-            return read()
-        except ScenarioError as error:
-            self._fault(row, at_place(show(column.head), str(error)))
-            return None
+    def _cell_fault(self, row: int, column: Column, error: ScenarioError) -> None:
+        self._fault(row, at_place(show(column.head), str(error)))
 
     def _values(self, column: Column | None) -> Array:
         """Values of a column, NaN where it says nothing. [m], [rad] or [-] (rows,)"""
@@ -345,8 +343,11 @@ class _Table:
         unit = column.unit or (None if name == TOLERANCE else self.settings.units)
 
         def read(row: int) -> float:
-            value = self._read(row, column, partial(_value, name, cells[row], unit))
-            return np.nan if value is None else value
+            try:
+                return _value(name, cells[row], unit)
+            except ScenarioError as error:
+                self._cell_fault(row, column, error)
+                return np.nan
 
         if name in _BARE:
             return values_at_once(cells, LENGTH_UNITS.get(unit or "", np.nan), _BARE[name], read)
@@ -376,8 +377,10 @@ class _Table:
         for row, cell in enumerate(self.rows.columns[column.index] if column else ()):
             if column and cell.strip():
                 unit = column.unit or settings.units
-                read = partial(_opening, cell, unit, settings.coefficient)
-                said[row] = self._read(row, column, read) or settings.opening
+                try:
+                    said[row] = _opening(cell, unit, settings.coefficient)
+                except ScenarioError as error:
+                    self._cell_fault(row, column, error)
         self._refuse(
             np.array([opening is None for opening in said], dtype=bool),
             "has no opening; write it, or give --opening",

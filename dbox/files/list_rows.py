@@ -196,18 +196,14 @@ def _cells(text: str, delimiter: str) -> list[list[str]]:
         except csv.Error:
             # one of them is no row; which one is found below
             pass
-    return [
-        [line] if line.count('"') % 2 else _cells_of(line, delimiter) or [line] * bool(line)
-        for line in lines
-    ]
-
-
-def _cells_of(line: str, delimiter: str) -> list[str]:
-    """Cells of a line; none where it is no row."""
-    try:
-        return next(csv.reader([line], delimiter=delimiter, strict=True), [])
-    except csv.Error:
-        return []
+    found = []
+    for line in lines:
+        try:
+            cells = next(csv.reader([line], delimiter=delimiter, strict=True), [])
+        except csv.Error:
+            cells = [line]
+        found.append([line] if line.count('"') % 2 else cells)
+    return found
 
 
 LONGEST_LINE = 100_000
@@ -311,7 +307,11 @@ def _named_lines(blocks: Iterable[Piece], layout: Layout) -> Iterator[_Line]:
     for block in blocks:
         lines = block.content.removesuffix(b"\n").split(b"\n")
         for number, line in enumerate(lines, start=block.first_line):
-            cells = _cells_of(line.decode("utf-8", "surrogateescape"), layout.delimiter)
+            text = line.decode("utf-8", "surrogateescape")
+            try:
+                cells = next(csv.reader([text], delimiter=layout.delimiter, strict=True), [])
+            except csv.Error:
+                cells = []
             told = cells[at].strip() if len(cells) > at else ""
             name = told or name
             yield _Line(number, name, bool(told), line + b"\n", block.end)
