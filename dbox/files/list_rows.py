@@ -25,7 +25,7 @@ import re
 from collections.abc import Iterable, Iterator, Sequence, Set
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, NamedTuple
 
 from dbox.errors import ScenarioError, did_you_mean, show
 from dbox.files.csv_table import first_row, parted, split_head
@@ -177,13 +177,11 @@ def read_rows(text: str, first_line: int, layout: Layout) -> tuple[Rows, list[Fa
                 lines.append(line)
                 rows.append(row[:width])
         elif any(cell.strip() for cell in row):
-            # a line that is one cell may be anything
-            name = row[name_at] if len(row) > max(name_at, 1) else ""
             why = (
                 f"has {len(row)} cells under {width} heads; look for a decimal comma, a quote that "
                 "is not closed or a line break in a cell"
             )
-            faults.append(Fault(line, name, why))
+            faults.append(Fault(line, _name(row, name_at), why))
     return Rows(lines, [*zip(*rows, strict=True)] or [()] * width), faults
 
 
@@ -292,8 +290,7 @@ def _line(file: BinaryIO, path: Path) -> bytes:
     return line
 
 
-@dataclass(frozen=True)
-class _Line:
+class _Line(NamedTuple):
     number: int
     box: str
     sure: bool  # Whether the line tells its box; else it is taken to be that of the line before.
@@ -306,15 +303,16 @@ def _named_lines(blocks: Iterable[Piece], layout: Layout) -> Iterator[_Line]:
     name, at = "", layout.box.index
     for block in blocks:
         lines = block.content.removesuffix(b"\n").split(b"\n")
-        for number, line in enumerate(lines, start=block.first_line):
-            text = line.decode("utf-8", "surrogateescape")
-            try:
-                cells = next(csv.reader([text], delimiter=layout.delimiter, strict=True), [])
-            except csv.Error:
-                cells = []
-            told = cells[at].strip() if len(cells) > at else ""
+        cells = _cells(block.text.removesuffix("\n"), layout.delimiter)
+        for number, (line, row) in enumerate(zip(lines, cells, strict=True), block.first_line):
+            told = _name(row, at).strip()
             name = told or name
             yield _Line(number, name, bool(told), line + b"\n", block.end)
+
+
+def _name(cells: Sequence[str], at: int) -> str:
+    """Name of the box of a line; none where the line is one cell, which may be anything."""
+    return cells[at] if len(cells) > max(at, 1) else ""
 
 
 def _piece(lines: Sequence[_Line], apart: Set[str]) -> Piece:
