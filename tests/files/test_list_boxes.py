@@ -138,6 +138,14 @@ def test_an_outlet_whose_line_is_torn_takes_its_neighbours_along():
     assert {fault.line for fault in faults} == {2, 3, 4}
 
 
+@pytest.mark.parametrize("line", ['"A,1,0', "A", ""])
+@pytest.mark.parametrize("head", ["box,outlet,reading", "box,outlet 1,outlet 2"])
+def test_a_piece_without_a_row_has_no_boxes(head, line):
+    boxes, faults = listed(head, line)
+    assert [*boxes.names] == []
+    assert [fault.line for fault in faults] == [2] * bool(line)
+
+
 @pytest.mark.parametrize(
     ("head", "said"),
     [
