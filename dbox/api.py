@@ -496,7 +496,7 @@ def surge(
 
         flow = measured(*inflow, name="inflow")
     else:
-        from dbox.files.typed_surge import read_inflow
+        from dbox.files.readings_csv import read_inflow
 
         flow = read_inflow(str(inflow))
     return Run(site, at_site.run(site, flow, seconds=seconds))

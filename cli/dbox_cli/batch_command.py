@@ -1,6 +1,5 @@
 """`dbox batch LIST.csv`: every box of a list."""
 
-from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -10,7 +9,6 @@ from dbox_cli.arguments import AsJson, Flows, Gate, Overwrite, Picture, Seed
 from dbox_cli.output import check_picture, print_json, progress_bar, save_picture
 
 if TYPE_CHECKING:
-    from dbox.files.list_boxes import Settings
     from dbox.files.list_run import Outcome
 
 List = Annotated[
@@ -73,86 +71,44 @@ def command(
     The heads tell the shape: box,outlet 1,outlet 2,... or box,outlet,reading; also clock 1, ...,
     opening, offset, spread, tolerance. A run that was stopped goes on when it is started again.
     """
+    from dbox.fieldwork.shares import VERDICTS
     from dbox.files.list_boxes import read_settings
+    from dbox.files.list_run import Places, run_batch
+    from dbox.files.scenario import LIST, resolve
+    from dbox.report.batch_report import batch_json, report
 
-    _check_files(file, out, picture, overwrite=overwrite)
+    places = Places(out)
+    check_picture(
+        picture,
+        {"LIST": file, "--out": out, "the bad rows": places.bad},
+        # a run that is gone on with may have made the picture
+        overwrite=overwrite or places.state.exists(),
+    )
     settings = read_settings(
         flows=flow or (), opening=opening, coefficient=coefficient, offset=offset, spread=spread,
         tolerance=tolerance, units=units, samples=0 if quick else samples, seed=seed, shares=shares,
     )  # fmt: skip
-    draw = _drawing(settings, picture, overwrite=overwrite, quiet=as_json)
-    outcome = _run(file, out, settings, ignore or (), processes, picture, draw)
-    _tell(outcome, settings, as_json=as_json)
-    if gate and _any_outside(outcome):
-        raise typer.Exit(1)
-
-
-def _any_outside(outcome: "Outcome") -> bool:
-    from dbox.fieldwork.shares import VERDICTS
-
-    return bool(outcome.tally.verdicts[VERDICTS.index("outside")])
-
-
-def _tell(outcome: "Outcome", settings: "Settings", *, as_json: bool) -> None:
-    if as_json:
-        from dbox.files.list_run import batch_json
-
-        print_json(batch_json(outcome, settings))
-    else:
-        from dbox.report.batch_report import report
-
-        typer.echo("\n".join(report(outcome, settings)))
-
-
-def _check_files(file: str, out: Path, picture: Path | None, *, overwrite: bool) -> None:
-    """Refuse files that are one, and a picture that could not be written."""
-    from dbox.files.list_run import Places
-
-    places = Places(out)
-    others: dict[str, Path | str | None] = {
-        "LIST": file,
-        "--out": out,
-        "the bad rows": places.bad,
-    }
-    # a run that is gone on with may have made the picture
-    check_picture(picture, others, overwrite=overwrite or places.state.exists())
-
-
-def _run(
-    file: str,
-    out: Path,
-    settings: "Settings",
-    ignored: Sequence[str],
-    processes: int | None,
-    picture: Path | None,
-    draw: "Callable[[Outcome], None] | None",
-) -> "Outcome":
-    from dbox.files.list_run import run_batch
-    from dbox.files.scenario import LIST, resolve
-
     source = resolve(file, LIST)
+
+    def draw(outcome: "Outcome") -> None:
+        if picture:
+            from dbox.drawings.batch_picture import batch_figure
+
+            figure = batch_figure(settings.flows, outcome.tally)
+            save_picture(figure, picture, overwrite=overwrite, again=outcome.resumed, quiet=as_json)
+
     try:
         with progress_bar(out.name) as told:
-            return run_batch(
-                source, out, settings, ignored=ignored, processes=processes, told=told,
+            outcome = run_batch(
+                source, out, settings, ignored=ignore or (), processes=processes, told=told,
                 picture=picture, draw=draw,
             )  # fmt: skip
     except KeyboardInterrupt:
         typer.echo("dbox: stopped; the same command goes on from here", err=True)
         raise typer.Exit(130) from None
-
-
-def _drawing(
-    settings: "Settings", picture: Path | None, *, overwrite: bool, quiet: bool
-) -> "Callable[[Outcome], None] | None":
-    """What draws the picture, where one is wanted."""
-    if picture is None:
-        return None
-
-    def draw(outcome: "Outcome") -> None:
-        from dbox.drawings.batch_picture import batch_figure
-
-        figure = batch_figure(settings.flows, outcome.tally)
-        save_picture(figure, picture, overwrite=overwrite, again=outcome.resumed, quiet=quiet)
-
-    return draw
+    if as_json:
+        print_json(batch_json(outcome, settings))
+    else:
+        typer.echo("\n".join(report(outcome, settings)))
+    if gate and outcome.tally.verdicts[VERDICTS.index("outside")]:
+        raise typer.Exit(1)

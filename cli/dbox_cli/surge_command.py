@@ -58,7 +58,8 @@ def command(
 
     from dbox.fieldwork.surge import house_event, run, run_days, settling_rates, side_by_side
     from dbox.files import surge_keys
-    from dbox.files.typed_surge import read_inflow, run_time, typed, typed_dose
+    from dbox.files.readings_csv import read_inflow
+    from dbox.files.typed_surge import run_time, typed, typed_dose
     from dbox.report.surge_report import contrast_json, contrast_report, report, surge_json
 
     refuse_one_file_twice({"FILE": file, "--inflow": inflow, "--out": out})

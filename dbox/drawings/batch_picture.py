@@ -49,29 +49,21 @@ _CAUTIONS = [
 def batch_figure(flows: tuple[Flow, ...], tally: Tally) -> Figure:
     """Draw what a list of boxes came to."""
     sheet = Sheet.blank()
-    refused = int(tally.refused[0])
-    more = f" {refused:,} rows could not be computed." if refused else ""
-    boxes = "1 box" if tally.boxes == 1 else f"{tally.boxes:,} boxes"
-    sheet.head(boxes, _headline(tally) + more)
+    headline = "No box could be judged."
+    if tally.boxes:
+        parts = zip(VERDICTS, tally.verdicts, strict=True)
+        shown = ", ".join(f"{percent(count / tally.boxes, 0)} {word}" for word, count in parts)
+        headline = f"Over all flows together: {shown}."
+    if refused := int(tally.refused[0]):
+        headline += f" {refused:,} rows could not be computed."
+    sheet.head("1 box" if tally.boxes == 1 else f"{tally.boxes:,} boxes", headline)
     drawn = flows[:MOST_FLOWS]
-    notes = [*_CAUTIONS]
-    if len(flows) > len(drawn):
-        notes.append(f"{len(flows) - len(drawn)} more flows are told in the results only.")
-    sheet.foot(notes)
+    more = len(flows) - len(drawn)
+    sheet.foot([*_CAUTIONS, *[f"{more} more flows are told in the results only."] * (more > 0)])
     if tally.boxes:
         _draw_verdicts(sheet, drawn, tally)
         _draw_worst(sheet, drawn, tally)
     return sheet.figure
-
-
-def _headline(tally: Tally) -> str:
-    if not tally.boxes:
-        return "No box could be judged."
-    parts = [
-        f"{percent(count / tally.boxes, 0)} {word}"
-        for word, count in zip(VERDICTS, tally.verdicts, strict=True)
-    ]
-    return f"Over all flows together: {', '.join(parts)}."
 
 
 def _draw_verdicts(sheet: Sheet, flows: tuple[Flow, ...], tally: Tally) -> None:
@@ -82,36 +74,30 @@ def _draw_verdicts(sheet: Sheet, flows: tuple[Flow, ...], tally: Tally) -> None:
     height = len(rows) * _BAR
     left = sheet.left + _NAME_ROOM
     axes = sheet.axes(left, sheet.right, sheet.top - height, sheet.top)
+    plate = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}
     for row, (name, counts) in enumerate(rows):
-        start = 0.0
-        for word, part in zip(VERDICTS, counts / counts.sum(), strict=True):
+        parts = counts / counts.sum()
+        starts = np.cumsum(parts) - parts
+        for word, start, part in zip(VERDICTS, starts, parts, strict=True):
             axes.barh(row, part, 0.62, start, edgecolor=INK, linewidth=THIN, **_LOOKS[word])
             if part >= _LEAST_NAMED:
-                _name_part(axes, start + part / 2, row, part)
-            start += part
+                axes.text(start + part / 2, row, f"{100 * part:.0f}", ha="center", va="center",
+                          fontsize=SMALL, bbox=plate)  # fmt: skip
         middle = sheet.top - (row + 0.5) * _BAR
         sheet.write(left - 0.1, middle, _cut(name, BODY), BODY, ha="right", va="center")
     axes.set(xlim=(0, 1), ylim=(len(rows) - 0.5, -0.5))
     axes.set_axis_off()
     sheet.top -= height + 0.05
-    key = [
-        Patch(edgecolor=INK, linewidth=THIN, label=word, **look) for word, look in _LOOKS.items()
-    ]
     sheet.figure.legend(
-        handles=key,
+        handles=[Patch(edgecolor=INK, linewidth=THIN, label=w, **_LOOKS[w]) for w in VERDICTS],
         loc="upper left",
         bbox_to_anchor=(left / 8.25, sheet.top / 10.95),
-        ncols=len(key),
+        ncols=len(VERDICTS),
         frameon=False,
         fontsize=SMALL,
         borderaxespad=0,
     )
     sheet.top -= 0.4
-
-
-def _name_part(axes: Axes, x: float, y: float, part: float) -> None:
-    box = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}
-    axes.text(x, y, f"{100 * part:.0f}", ha="center", va="center", fontsize=SMALL, bbox=box)
 
 
 def _draw_worst(sheet: Sheet, flows: tuple[Flow, ...], tally: Tally) -> None:
@@ -121,26 +107,23 @@ def _draw_worst(sheet: Sheet, flows: tuple[Flow, ...], tally: Tally) -> None:
     height = min(_STRIP, (sheet.top - sheet.bottom - 0.45) / len(flows))
     left = sheet.left + _NAME_ROOM
     parts = 100 * tally.worst / tally.boxes
-    quantiles = np.stack([tally.worst_at(0.5), tally.worst_at(0.9)], -1)
+    middle, most = tally.worst_at(0.5), tally.worst_at(0.9)
     for case, flow in enumerate(flows):
         top = sheet.top - case * height
         axes = sheet.axes(left, sheet.right, top - height + 0.18, top - 0.1)
-        _draw_strip(axes, parts[case], quantiles[case], last=case == len(flows) - 1)
+        _draw_strip(axes, parts[case], (middle[case], most[case]), last=case == len(flows) - 1)
         name = _cut(flow.name, BODY, "bold")
         sheet.write(sheet.left, top - 0.15, name, BODY, weight="bold")
-        told = f"{gpm_litres(flow.inflow)}\n" if not flow.name[:1].isdigit() else ""
-        sheet.write(
-            sheet.left,
-            top - 0.36,
-            f"{told}middle box {quantiles[case, 0]:.2f}\none in ten over {quantiles[case, 1]:.2f}",
-        )
+        told = "" if flow.name[:1].isdigit() else f"{gpm_litres(flow.inflow)}\n"
+        told += f"middle box {middle[case]:.2f}\none in ten over {most[case]:.2f}"
+        sheet.write(sheet.left, top - 0.36, told)
     bottom = sheet.top - len(flows) * height - 0.05
     sheet.write(
         (left + sheet.right) / 2, bottom, "share over target of the worst line", ha="center"
     )
 
 
-def _draw_strip(axes: Axes, parts: Array, quantiles: Array, *, last: bool) -> None:
+def _draw_strip(axes: Axes, parts: Array, quantiles: tuple[float, float], *, last: bool) -> None:
     # the open bin, which comes last, is drawn as wide as the others
     lower = EDGES[:-1:_TOGETHER]
     width = lower[1] - lower[0]
@@ -148,14 +131,12 @@ def _draw_strip(axes: Axes, parts: Array, quantiles: Array, *, last: bool) -> No
     axes.bar(lower, heights, width, align="edge", color=TINT, edgecolor=INK, linewidth=HAIR)
     for quantile, style in zip(quantiles, ("-", (0, (4, 2))), strict=True):
         axes.axvline(quantile, color=INK, linewidth=MEDIUM, linestyle=style)
-    end = EDGES[-2] + width
-    axes.set(xlim=(1.0, end), ylim=(0, 1.08 * max(heights.max(), 1e-9)))
+    axes.set(xlim=(1.0, EDGES[-2] + width), ylim=(0, 1.08 * max(heights.max(), 1e-9)))
     ticks = np.arange(1.0, EDGES[-2] + 0.01, 0.5)
     axes.set_xticks(ticks, [*(f"{tick:g}" for tick in ticks[:-1]), f"{ticks[-1]:g} +"])
     axes.tick_params(labelsize=SMALL, labelbottom=last, width=THIN)
     axes.locator_params(axis="y", nbins=4, prune="upper")
-    for side in ("top", "right"):
-        axes.spines[side].set_visible(False)
+    axes.spines[["top", "right"]].set_visible(False)
 
 
 def _cut(name: str, size: float, weight: str = "normal") -> str:

@@ -53,10 +53,14 @@ class Boxes:
 
 
 _DRAWN = 2**16
-"""Lips drawn at a time, so that a list of any length needs little memory."""
+"""Lips drawn at a time, so that a list of any length needs little memory. [-] (judgement)"""
 
 _LEAST_HEAD = 1e-6
+"""Least head that the slope of a dry opening is taken at. [m] (numerical)"""
+
 _ROUNDING = 1e-9
+"""Part of an edge that a root may miss it by and still be at it. [-] (numerical)"""
+
 _WITHIN, _OUTSIDE, _NEITHER = range(len(VERDICTS))
 
 
@@ -114,7 +118,10 @@ def _rooms(boxes: Boxes, result: Split) -> tuple[Array, Array]:
     head, flow = _outlets_first(result.head), _outlets_first(result.flow)
     deviation, target = _outlets_first(boxes.error)[:, None], _outlets_first(boxes.target)[:, None]
     # a lip that is dry, or nearly so, has the root that its opening gives at an error's head
-    rate = _root_rate(boxes.openings, np.maximum(head, np.maximum(deviation, _LEAST_HEAD)))
+    at = np.maximum(head, np.maximum(deviation, _LEAST_HEAD))
+    rated, slope = OutletSet(boxes.openings).rating(at.reshape(len(at), -1), None)
+    # how the root of each outlet's flow runs with its head [(m3/s)^0.5/m]
+    rate: Array = (0.5 * slope / np.sqrt(rated)).reshape(at.shape)
     root = np.where(flow > 0, np.sqrt(flow), rate * np.maximum(head, -1.0))
     pull = rate * np.maximum(root, 0.0)
     pull /= pull.sum(0)
@@ -136,13 +143,6 @@ def _outlets_first(values: Array) -> Array:
     return np.ascontiguousarray(np.moveaxis(values, -1, 0))
 
 
-def _root_rate(openings: tuple[Opening, ...], head: Array) -> Array:
-    """How the root of each outlet's flow runs with its head. [(m3/s)^0.5/m] (n, ...)"""
-    flow, slope = OutletSet(openings).rating(head.reshape(len(openings), -1), None)
-    rate: Array = (0.5 * slope / np.sqrt(flow)).reshape(head.shape)
-    return rate
-
-
 def _judged(boxes: Boxes, result: Split, within: Array, codes: npt.NDArray[np.int8]) -> Judged:
     share, target = result.share, boxes.target
     over = over_target(share, target, without=0.0)
@@ -161,8 +161,9 @@ def _judged(boxes: Boxes, result: Split, within: Array, codes: npt.NDArray[np.in
 WORK = ("nothing to do", "adjust", "re-bed", "read again")
 """What can be wanted at a box; the last where its readings cannot tell whether anything is."""
 
+_NOTHING, _ADJUST, _REBED, _AGAIN = range(len(WORK))
 _TOGETHER = 64
-"""Boxes whose goals are weighed at a time: what thousands of goals need then stays small."""
+"""Boxes whose goals are weighed at a time: thousands then need little. [-] (judgement)"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -183,58 +184,35 @@ def work_at(boxes: Boxes, verdict: npt.NDArray[np.int8], inflow: float) -> Work:
     unknown = np.any(np.isnan(boxes.hole_offset) & boxes.uncapped, axis=-1)
     boxes = replace(boxes, hole_offset=np.nan_to_num(boxes.hole_offset))
     reach = Reach.of_lips(boxes.lip, boxes.hole_offset, boxes.clock)
-    offset = _offsets(boxes, inflow)
-    wanted = _goals(boxes, offset) + offset
+    # wanted height of each lip over the goal; 0 for equal holes, at any flow
+    over_goal = np.zeros_like(boxes.lip)
+    if len(set(boxes.openings)) > 1:
+        over_goal = offsets_of(boxes.openings, boxes.target * inflow, boxes.uncapped)
+    goals = np.empty((len(boxes.lip), 1))
+    for first in range(0, len(goals), _TOGETHER):
+        rows = slice(first, first + _TOGETHER)
+        some = Reach.of_lips(boxes.lip[rows], boxes.hole_offset[rows], boxes.clock[rows])
+        goals[rows, 0] = some.least_turning_height(over_goal[rows])
+    wanted = goals + over_goal
     reachable = reach.allows(wanted)
-    kind = _kinds(boxes, verdict, reach, offset, reachable)
-    hold = (kind != WORK.index("adjust")) & (kind != WORK.index("re-bed"))
+    by_chance = alike(reach.lip - over_goal, np.where(boxes.uncapped, boxes.error, np.inf))
+    kind = np.where(reachable.all(-1), _ADJUST, _REBED).astype(np.int8)
+    kind[by_chance & ~np.any(verdict == _OUTSIDE, axis=0)] = _AGAIN
+    kind[np.all(verdict == _WITHIN, axis=0)] = _NOTHING
+    hold = (kind != _ADJUST) & (kind != _REBED)
     turn, after = hand_turns(reach, wanted, HAND_STEP, hold=hold[:, None])
     move = np.where(reach.uncapped, after, 0.0) - reach.lip
-    too_fine = (kind == WORK.index("adjust")) & np.all(np.abs(move) <= LEAST_MOVE, axis=-1)
-    kind[too_fine] = WORK.index("nothing to do")
+    kind[(kind == _ADJUST) & np.all(np.abs(move) <= LEAST_MOVE, axis=-1)] = _NOTHING
     kind[unknown] = -1
     angle_after = (reach.angle + turn + np.pi) % (2.0 * np.pi) - np.pi
     freeze(kind, turn, angle_after, move, reachable)
     return Work(kind=kind, turn=turn, angle_after=angle_after, move=move, reachable=reachable)
 
 
-def _goals(boxes: Boxes, offset: Array) -> Array:
-    """Height that the wanted lips are counted from. [m] (k, 1)"""
-    goals = np.empty((len(boxes.lip), 1))
-    for first in range(0, len(goals), _TOGETHER):
-        rows = slice(first, first + _TOGETHER)
-        reach = Reach.of_lips(boxes.lip[rows], boxes.hole_offset[rows], boxes.clock[rows])
-        goals[rows, 0] = reach.least_turning_height(offset[rows])
-    return goals
-
-
-def _offsets(boxes: Boxes, inflow: float) -> Array:
-    """Wanted height of each lip over the goal; 0 for equal holes, at any flow. [m] (k, n)"""
-    if len(set(boxes.openings)) == 1:
-        return np.zeros_like(boxes.lip)
-    return offsets_of(boxes.openings, boxes.target * inflow, boxes.uncapped)
-
-
-def _kinds(
-    boxes: Boxes,
-    verdict: npt.NDArray[np.int8],
-    reach: Reach,
-    offset: Array,
-    reachable: BoolArray,
-) -> npt.NDArray[np.int8]:
-    within, outside = VERDICTS.index("within"), VERDICTS.index("outside")
-    over = reach.lip - offset
-    by_chance = alike(over, np.where(boxes.uncapped, boxes.error, np.inf))
-    kinds = np.where(reachable.all(-1), WORK.index("adjust"), WORK.index("re-bed"))
-    kinds[by_chance & ~np.any(verdict == outside, axis=0)] = WORK.index("read again")
-    kinds[np.all(verdict == within, axis=0)] = WORK.index("nothing to do")
-    return kinds.astype(np.int8)
-
-
 Counts = npt.NDArray[np.int64]
 
 EDGES: Array = np.append(np.arange(100, 401) / 100, np.inf)
-"""Edges of the bins of the worst share over target; the last bin is open. [-]"""
+"""Edges of the bins of the worst share over target; the last bin is open. [-] (judgement)"""
 
 EDGES.setflags(write=False)
 
@@ -296,10 +274,9 @@ class Tally:
 
 def overall(judged: Judged) -> npt.NDArray[np.int8]:
     """Verdict over all flows: within at each, outside at one at least, else cannot tell."""
-    within, outside, neither = range(len(VERDICTS))
-    any_outside = np.any(judged.verdict == outside, axis=0)
-    all_within = np.all(judged.verdict == within, axis=0)
-    codes = np.where(any_outside, outside, np.where(all_within, within, neither))
+    any_outside = np.any(judged.verdict == _OUTSIDE, axis=0)
+    all_within = np.all(judged.verdict == _WITHIN, axis=0)
+    codes = np.where(any_outside, _OUTSIDE, np.where(all_within, _WITHIN, _NEITHER))
     return codes.astype(np.int8)
 
 

@@ -1,4 +1,4 @@
-"""Tables of a spreadsheet saved as CSV: plain cells with their places, read and written.
+"""Tables of a spreadsheet saved as CSV: their dialect, heads, numbers and faults; read and written.
 
 Spreadsheets part cells by commas, semicolons or tabs, put a byte order mark in front, write
 decimals with a point or a comma, and turn a fraction such as 1/8 into a date. What is clear is
@@ -13,16 +13,23 @@ the head: a decimal comma in a table parted by commas makes one cell too many.
 import csv
 import io
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
+from dbox.arrays import Array
 from dbox.errors import ScenarioError, at_place, show
 from dbox.files import toml_file
 
 MOST_ROWS = 1000
+_MANY = f"has more than {MOST_ROWS} rows; a box has one for each outlet"
+
 _DELIMITERS = (";", "\t", ",")
-_HINT = re.compile(r"\s*sep=(.)\s*", re.IGNORECASE)
+_HINT = re.compile(r"[ \t]*sep=(.)[ \t]*(?:\r\n?|\n|$)", re.IGNORECASE)
+_LONGEST_HEAD = 100_000
+_UNIT = re.compile(r"(.*?)\s*[(\[]\s*([^()\[\]]+?)\s*[)\]]")
 _COMMA = re.compile(r"[0-9],[0-9]")
 _POINT = re.compile(r"[0-9]\.[0-9]")
 _THOUSANDS = re.compile(r"(?<![0-9,])[1-9][0-9]{0,2}(?:,[0-9]{3})+(?![0-9])")
@@ -34,6 +41,96 @@ _DATE = re.compile(
 )
 _EXPONENT = re.compile(r"(?<=[0-9])e(?=[+-]?[0-9])", re.IGNORECASE)
 _MARKS = "\"'”″’′°%"
+_SPECIAL = frozenset('",\r\n')
+
+
+def parted(text: str) -> tuple[str, int]:
+    r"""What parts the cells of a table, and where its heads begin.
+
+    >>> parted("box;outlet 1\n"), parted("sep=,\nbox,outlet 1\n")
+    ((';', 0), (',', 6))
+    """
+    hint = _HINT.match(text)
+    if hint:
+        return hint[1], hint.end()
+    lines = text[:_LONGEST_HEAD].splitlines(keepends=True)
+    return max(_DELIMITERS, key=lambda delimiter: len(first_row(lines, delimiter))), 0
+
+
+def first_row(lines: Iterable[str], delimiter: str, *, strict: bool = False) -> list[str]:
+    """Cells of the first row if parted so, without idle blanks; none where it cannot be read."""
+    try:
+        return [plain(c) for c in next(csv.reader(lines, delimiter=delimiter, strict=strict), [])]
+    except csv.Error:
+        return []
+
+
+def plain(cell: str) -> str:
+    """A cell without idle blanks."""
+    return " ".join(cell.split())
+
+
+def split_head(head: str) -> tuple[str, str | None]:
+    """Name and unit of a column.
+
+    >>> split_head("reading 2 [mm]"), split_head("clock")
+    (('reading 2', 'mm'), ('clock', None))
+    """
+    match = _UNIT.fullmatch(head)
+    return (match[1], match[2]) if match else (head, None)
+
+
+def quantity(text: str, unit: str | None, *, decimal_comma: bool = False) -> str:
+    """Text of a quantity with its unit and a decimal point.
+
+    `decimal_comma`: a comma can be nothing else.
+
+    >>> [quantity(text, "mm") for text in ("3,5", "1/8 in", "3,2E-03")]
+    ['3.5 mm', '1/8 in', '3.2E-03 mm']
+    """
+    if _DATE.fullmatch(text):
+        raise ScenarioError(
+            f"is {show(text)}, a date that a spreadsheet made of a fraction; make the column "
+            "text before typing 1/8, or write 0.125"
+        )
+    if _COMMA.search(text):
+        if "." in text or text.count(",") > 1:
+            raise ScenarioError(f"is {show(text)}; write one number, with one point for decimals")
+        if not decimal_comma and _THOUSANDS.search(text):
+            either = " or ".join((text.replace(",", "."), text.replace(",", "")))
+            raise ScenarioError(f"is {show(text)}; that is {either}, write the one you mean")
+        text = text.replace(",", ".")
+    # letters other than that of 1.2E-05, or a mark, are a unit
+    has_unit = any(c.isalpha() or c in _MARKS for c in _EXPONENT.sub("", text))
+    return text if unit is None or has_unit else f"{text} {unit}"
+
+
+def values_at_once(
+    cells: Sequence[str], factor: float, ends: tuple[float, float], read: Callable[[int], float]
+) -> Array:
+    """Values of many cells, bare numbers all at once; factor, ends and values [SI].
+
+    What is no bare number, or is beyond the ends, goes through `read` by its index.
+    """
+    try:
+        values = np.array(cells, dtype=np.float64)
+    except ValueError:
+        values = np.array([_number(cell) for cell in cells])
+    values *= factor
+    bare = (values >= ends[0]) & (values <= ends[1])
+    if "_" in "".join(cells):
+        # what Python takes for a number is none on paper
+        bare &= ["_" not in cell for cell in cells]
+    for index in np.flatnonzero(~bare).tolist():
+        values[index] = read(index)
+    return values
+
+
+def _number(cell: str) -> float:
+    try:
+        return float(cell)
+    except ValueError:
+        return np.nan
 
 
 @dataclass(frozen=True)
@@ -44,41 +141,9 @@ class Cell:
     column: str  # The head of its column.
     text: str  # What stands in it.
 
-    @property
-    def place(self) -> str:
-        """Where it is, for a fault."""
-        return f"row {self.row}, column {show(self.column)}"
-
-    def quantity(self, unit: str | None) -> str:
-        """Text of a quantity with its unit and a decimal point.
-
-        >>> [Cell(2, "reading (mm)", text).quantity("mm") for text in ("3,5", "1/8 in")]
-        ['3.5 mm', '1/8 in']
-        """
-        text = self.text
-        if _DATE.fullmatch(text):
-            raise ScenarioError(
-                f"is {show(text)}, a date that a spreadsheet made of a fraction; make the column "
-                "text before typing 1/8, or write 0.125"
-            )
-        if _COMMA.search(text):
-            text = _with_point(text)
-        return text if unit is None or _has_unit(text) else f"{text} {unit}"
-
-
-def _has_unit(text: str) -> bool:
-    """Tell whether a quantity has a unit: letters other than that of 1.2E-05, or a mark."""
-    return any(c.isalpha() or c in _MARKS for c in _EXPONENT.sub("", text))
-
-
-def _with_point(text: str) -> str:
-    """Turn a decimal comma into a point where it can be nothing else."""
-    if "." in text or text.count(",") > 1:
-        raise ScenarioError(f"is {show(text)}; write one number, with one point for decimals")
-    if _THOUSANDS.search(text):
-        either = " or ".join((text.replace(",", "."), text.replace(",", "")))
-        raise ScenarioError(f"is {show(text)}; that is {either}, write the one you mean")
-    return text.replace(",", ".")
+    def fault(self, why: ScenarioError | str) -> str:
+        """What is wrong with it, its place in front."""
+        return at_place(f"row {self.row}, column {show(self.column)}", str(why))
 
 
 @dataclass(frozen=True)
@@ -86,105 +151,89 @@ class Sheet:
     """A table: its name, the heads of its columns, and its rows."""
 
     name: str  # What to call it in a fault.
+    delimiter: str  # What parts its cells.
     heads: tuple[str, ...]  # Heads of the columns.
-    rows: tuple[tuple[Cell | None, ...], ...]  # One cell per head, None where it is empty.
+    numbers: list[int]  # Number of each row, as a spreadsheet counts.
+    rows: list[list[str]]  # A cell for each head, as it stands.
 
-    def column(self, index: int) -> Iterator[Cell]:
-        """Cells of a column that are not empty."""
-        return (cell for row in self.rows if (cell := row[index]) is not None)
+    def cells(self) -> Iterator[list[Cell | None]]:
+        """Cells of each row, None where one is empty."""
+        for number, row in zip(self.numbers, self.rows, strict=True):
+            texts = zip(self.heads, map(plain, row), strict=True)
+            yield [Cell(number, head, text) if text else None for head, text in texts]
 
-    def refuse_mixed(self, columns: Iterable[int]) -> None:
+    def refuse(self, faults: Iterable[str]) -> None:
+        """Raise ScenarioError with all faults, if there are any."""
+        named = [f"{self.name}: {fault}" for fault in faults]
+        if named:
+            raise ScenarioError(*named)
+
+    def refuse_mixed(self, columns: Sequence[int]) -> None:
         """Raise ScenarioError where decimals have a point in one cell and a comma in another."""
-        cells = [cell for index in columns for cell in self.column(index)]
+        cells = [c for index in columns for row in self.cells() if (c := row[index])]
         comma = next((c for c in cells if _COMMA.search(c.text) and "." not in c.text), None)
         point = next((c for c in cells if _POINT.search(c.text) and "," not in c.text), None)
         if comma and point:
-            raise ScenarioError(
-                f"{self.name}: {comma.place} has a decimal comma, {point.place} a decimal point; "
-                "write all the same way"
-            )
+            fault = point.fault("a decimal point; write all the same way")
+            self.refuse([comma.fault(f"has a decimal comma, {fault}")])
 
 
-def read_sheet(path: Path | str) -> Sheet:
-    """Read a table that a spreadsheet has saved as CSV."""
+def read_sheet(
+    path: Path | str,
+    *,
+    most_bytes: int = toml_file.MOST_BYTES,
+    limit: str = "a table of one box is a short text",
+    most_rows: int = MOST_ROWS,
+    many: str = _MANY,
+) -> Sheet:
+    """Read a table that a spreadsheet has saved as CSV; `many`: what more rows are told."""
     name = str(path)
-    text = toml_file.read_text(Path(path), limit="a table of one box is a short text")
-    lines = text.splitlines(keepends=True)
-    delimiter, above = parted(lines)
-    body = "".join(lines[above:])
-    rows = _rows(body, delimiter, name)
-    if not rows:
-        raise ScenarioError(f"{name}: is empty; its first row names the columns")
-    heads, *others = rows
-    if len(others) > MOST_ROWS:
-        raise ScenarioError(
-            f"{name}: has more than {MOST_ROWS} rows; a box has one for each outlet"
-        )
-    faults: list[str] = []
-    told = [
-        _cells(number, row, heads, faults)
-        for number, row in enumerate(others, start=above + 2)
-        if any(row)
-    ]
-    if faults:
-        raise ScenarioError(*(f"{name}: {fault}" for fault in faults))
-    used = [i for i, head in enumerate(heads) if head or any(row[i] for row in told)]
-    return Sheet(
-        name=name,
-        heads=tuple(heads[i] for i in used),
-        rows=tuple(tuple(row[i] for i in used) for row in told),
-    )
-
-
-def parted(lines: Sequence[str]) -> tuple[str, int]:
-    """What parts the cells of a table, and how many lines stand above its heads.
-
-    >>> parted(["box;outlet 1\\n"]), parted(["sep=,\\n", "box,outlet 1\\n"])
-    ((';', 0), (',', 1))
-    """
-    hint = _HINT.fullmatch(lines[0]) if lines else None
-    if hint:
-        return hint[1], 1
-    head = "".join(lines)
-    return max(_DELIMITERS, key=lambda d: len(_first_row(head, d))), 0
-
-
-def _first_row(text: str, delimiter: str) -> list[str]:
-    """Cells of the first row if parted so; one where it cannot be read."""
+    text = toml_file.read_text(Path(path), most_bytes=most_bytes, limit=limit)
+    delimiter, begin = parted(text)
+    reader = csv.reader(io.StringIO(text[begin:], newline=""), delimiter=delimiter, strict=True)
     try:
-        return next(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter), [])
-    except csv.Error:
-        return []
-
-
-def _rows(text: str, delimiter: str, name: str) -> list[list[str]]:
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
-    try:
-        return [[" ".join(cell.split()) for cell in row] for row in reader]
+        heads = [plain(cell) for cell in next(reader, [])]
+        every = [*reader]
     except csv.Error as error:
         raise ScenarioError(
             f"{name}: row {reader.line_num} is no row of a table ({error}); "
             "save it again as CSV, or look for a quote that is not closed"
         ) from error
-
-
-def _cells(
-    number: int, row: list[str], heads: list[str], faults: list[str]
-) -> tuple[Cell | None, ...]:
-    """Cells of a row, one per head."""
-    extra = any(row[len(heads) :])
-    if extra or len(row) < len(heads):
-        faults.append(
-            f"row {number} has {len(row)} cells under {len(heads)} heads; where a decimal comma "
-            "parts a number, save with semicolons or write a point"
-        )
-    padded = row + [""] * len(heads)
-    return tuple(
-        Cell(number, head, text) if text else None
-        for head, text in zip(heads, padded, strict=False)
+    first, width = 3 if begin else 2, len(heads)
+    numbers = [number for number, row in enumerate(every, first) if any(map(str.strip, row))]
+    rows = every if len(numbers) == len(every) else [every[number - first] for number in numbers]
+    if not any(heads) and not rows:
+        raise ScenarioError(f"{name}: is empty; its first row names the columns")
+    if len(rows) > most_rows:
+        raise ScenarioError(f"{name}: {many}")
+    uneven = [
+        f"{name}: row {number} has {len(row)} cells under {width} heads; where a decimal comma "
+        "parts a number, save with semicolons or write a point"
+        for number, row in zip(numbers, rows, strict=True)
+        if len(row) < width or (len(row) > width and any(map(str.strip, row[width:])))
+    ]
+    if uneven:
+        raise ScenarioError(*uneven)
+    used = [i for i, head in enumerate(heads) if head or any(row[i].strip() for row in rows)]
+    if len(used) < max(map(len, rows), default=0):
+        rows = [[row[i] for i in used] for row in rows]
+    return Sheet(
+        name=name,
+        delimiter=delimiter,
+        heads=tuple(heads[i] for i in used),
+        numbers=numbers,
+        rows=rows,
     )
 
 
-def cell_fault(cell: Cell, error: ScenarioError) -> str:
-    """Put the place of a cell before what is wrong with it."""
-    return at_place(cell.place, str(error))
+def quoted(cells: Sequence[str]) -> Sequence[str]:
+    """Cells as they are written, in quotes where they must be."""
+    if _SPECIAL.isdisjoint("".join(cells)):
+        return cells
+    return [c if _SPECIAL.isdisjoint(c) else '"' + c.replace('"', '""') + '"' for c in cells]
+
+
+def csv_text(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    """A table for a spreadsheet; a byte order mark in front only where a cell needs it."""
+    text = "".join(f"{','.join(quoted(row))}\r\n" for row in (heads, *rows))
+    return text if text.isascii() else f"\ufeff{text}"

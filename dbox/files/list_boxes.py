@@ -10,22 +10,24 @@ import re
 from collections.abc import Callable, Iterator, Sequence, Set
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
-from typing import Any
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
 
-from dbox import units
 from dbox.arrays import Array, BoolArray
 from dbox.errors import ScenarioError, at_place, show
 from dbox.fieldwork.many_boxes import Boxes
 from dbox.fieldwork.site import DEFAULT_SPREAD, Flow
 from dbox.files import scenario_keys
-from dbox.files.csv_table import Cell
+from dbox.files.csv_table import plain, quantity, values_at_once
 from dbox.files.list_rows import (
+    CLOCK,
     MOST_OUTLETS,
     OFFSET,
     OPENING,
+    OUTLET,
+    READING,
     SPREAD,
     TOLERANCE,
     Column,
@@ -34,178 +36,52 @@ from dbox.files.list_rows import (
     Rows,
     read_rows,
 )
-from dbox.files.typed_box import opening_from_text, optional, typed_flows, typed_unit
+from dbox.files.typed_box import Words, opening_from_text
 from dbox.hydraulics.openings import Opening
+from dbox.units import LENGTH_UNITS, clock
 
 CAPPED, NONE = "capped", "none"
 
+_MEASURES: dict[str, Callable[[object], float]] = {
+    OUTLET: scenario_keys.reading,
+    READING: scenario_keys.reading,
+    OFFSET: scenario_keys.offset,
+    SPREAD: scenario_keys.spread,
+    TOLERANCE: scenario_keys.tolerance,
+}
+_BARE = {
+    OUTLET: (-1.0, 1.0),
+    READING: (-1.0, 1.0),
+    OFFSET: (0.0, 0.15),
+    SPREAD: (1e-6, 0.1),
+}
+"""Between these a bare number needs no closer look, as the limits of the keys have it. [m]"""
+
 _TIME = re.compile(r"0?([0-9]{1,2}:[0-9]{2}):00(?: ?[AaPp][Mm])?")
-_FURTHEST_READING = 1.0
-_FURTHEST_OFFSET = 0.15
 _REMEMBERED = 100_000
 
-Faults = dict[int, list[str]]
-"""What is wrong, by the index of the row."""
-
-
-def heights(cells: Sequence[str], column: Column, bare_unit: str, faults: Faults) -> Array:
-    """Lips over still water. [m] (rows,)"""
-    unit = column.unit or bare_unit
-    return _heights(cells, column, unit, partial(_height, unit=unit), faults)
-
-
-def repeats(cells: Sequence[str], column: Column, bare_unit: str, faults: Faults) -> Array:
-    """The same for a further reading, which may be missing: NaN then. [m] (rows,)"""
-    unit = column.unit or bare_unit
-    read = partial(_or_missing, read=partial(_height, unit=unit))
-    return _heights(cells, column, unit, read, faults)
-
-
-def offsets(cells: Sequence[str], column: Column, bare_unit: str, faults: Faults) -> Array:
-    """Hole offsets, NaN where the cell is empty. [m] (rows,)"""
-    unit = column.unit or bare_unit
-    read = partial(_or_missing, read=partial(_length, unit=unit, measure=scenario_keys.offset))
-    return _numbers(cells, column, unit, read, 0.0, _FURTHEST_OFFSET, faults)
-
-
-def spreads(cells: Sequence[str], column: Column, bare_unit: str, faults: Faults) -> Array:
-    """Spreads of one reading, NaN where the cell is empty. [m] (rows,)"""
-    unit = column.unit or bare_unit
-    read = partial(_or_missing, read=partial(_length, unit=unit, measure=scenario_keys.spread))
-    return _each(cells, column, read, faults)
-
-
-def tolerances(cells: Sequence[str], column: Column, faults: Faults) -> Array:
-    """Tolerances, NaN where the cell is empty. [-] (rows,)"""
-    read = partial(_or_missing, read=partial(_tolerance, unit=column.unit))
-    return _each(cells, column, read, faults)
-
-
-def clocks(cells: Sequence[str], column: Column, faults: Faults) -> Array:
-    """Angles of holes from straight down, NaN where the cell is empty. [rad] (rows,)"""
-    return _each(cells, column, partial(_or_missing, read=_clock), faults)
-
-
-def openings(
-    cells: Sequence[str],
-    column: Column,
-    bare_unit: str,
-    coefficient: float | None,
-    faults: Faults,
-) -> list[Opening | None]:
-    """Openings of the rows, None where the cell is empty or cannot be read; coefficient [-]."""
-    found: list[Opening | None] = []
-    for row, cell in enumerate(cells):
-        opening = None
-        if cell.strip():
-            try:
-                opening = _opening(cell, column.unit or bare_unit, coefficient)
-            except ScenarioError as error:
-                faults.setdefault(row, []).append(_fault(column, error))
-        found.append(opening)
-    return found
-
-
-def _heights(
-    cells: Sequence[str], column: Column, unit: str, read: Callable[[str], float], faults: Faults
-) -> Array:
-    ends = -_FURTHEST_READING, _FURTHEST_READING
-    return _numbers(cells, column, unit, read, *ends, faults)
-
-
-def _numbers(
-    cells: Sequence[str],
-    column: Column,
-    unit: str,
-    read: Callable[[str], float],
-    least: float,
-    furthest: float,
-    faults: Faults,
-) -> Array:
-    """Bare numbers at once, what is none by `read`."""
-    factor = units.LENGTH_UNITS.get(unit, np.nan)
-    try:
-        values = np.array(cells, dtype=np.float64)
-    except ValueError:
-        values = np.array([_bare(cell) for cell in cells])
-    values *= factor
-    plain = (values >= least) & (values <= furthest)
-    if "_" in "".join(cells):
-        # what Python takes for a number is none on paper
-        plain &= ["_" not in cell for cell in cells]
-    # also what is not a number, or too far off to be true: `read` says why
-    for row in np.flatnonzero(~plain).tolist():
-        values[row] = _read(read, cells[row], column, row, faults)
-    return values
-
-
-def _each(
-    cells: Sequence[str], column: Column, read: Callable[[str], float], faults: Faults
-) -> Array:
-    return np.array(
-        [_read(read, cell, column, row, faults) for row, cell in enumerate(cells)], dtype=np.float64
-    )
-
-
-def _bare(cell: str) -> float:
-    try:
-        return float(cell)
-    except ValueError:
-        return np.nan
-
-
-def _read(
-    read: Callable[[str], float], cell: str, column: Column, row: int, faults: Faults
-) -> float:
-    try:
-        return read(cell)
-    except ScenarioError as error:
-        faults.setdefault(row, []).append(_fault(column, error))
-        return np.nan
-
-
-def _fault(column: Column, error: ScenarioError) -> str:
-    return at_place(show(column.head), str(error))
-
-
-def _or_missing(cell: str, read: Callable[[str], float]) -> float:
-    return read(cell) if cell.strip() else np.nan
-
 
 @lru_cache(_REMEMBERED)
-def _height(cell: str, unit: str) -> float:
-    word = cell.strip().lower()
-    if not word:
-        raise ScenarioError(f"is empty; write the height, {CAPPED}, or {NONE} for no such outlet")
-    if word in (CAPPED, NONE):
+def _value(name: str, cell: str, unit: str | None) -> float:
+    """What a cell of a column of that name says, NaN where it says nothing. [m], [rad] or [-]"""
+    text = plain(cell)
+    word = text.lower()
+    if name in (OUTLET, READING) and word in (CAPPED, NONE):
         return np.inf if word == CAPPED else np.nan
-    return scenario_keys.reading(_quantity(cell, unit))
-
-
-@lru_cache(_REMEMBERED)
-def _length(cell: str, unit: str, measure: Callable[[object], float]) -> float:
-    return measure(_quantity(cell, unit))
-
-
-@lru_cache(_REMEMBERED)
-def _tolerance(cell: str, unit: str | None) -> float:
-    return scenario_keys.tolerance(_quantity(cell, unit))
-
-
-@lru_cache(_REMEMBERED)
-def _clock(cell: str) -> float:
-    # a spreadsheet takes a clock position for a time of the day
-    match = _TIME.fullmatch(cell.strip())
-    return units.clock(match[1] if match else cell.strip())
+    if not word and name == OUTLET:
+        raise ScenarioError(f"is empty; write the height, {CAPPED}, or {NONE} for no such outlet")
+    if not word:
+        return np.nan
+    if name == CLOCK:
+        # a spreadsheet takes a clock position for a time of the day
+        match = _TIME.fullmatch(text)
+        return clock(match[1] if match else text)
+    return _MEASURES[name](quantity(text, unit))
 
 
 @lru_cache(_REMEMBERED)
 def _opening(cell: str, bare_unit: str, coefficient: float | None) -> Opening:
     return opening_from_text(cell, coefficient, bare_unit)
-
-
-def _quantity(cell: str, unit: str | None) -> str:
-    return Cell(0, "", " ".join(cell.split())).quantity(unit)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -241,30 +117,26 @@ def read_settings(
     shares: bool = False,
 ) -> Settings:
     """Read the words of a command line; coefficient [-]."""
-    faults: list[str] = []
-    units = typed_unit(faults, units)
-    read_opening = optional(
-        faults, "--opening", opening, lambda o: opening_from_text(o, coefficient, units)
-    )
+    typed = Words()
+    unit = typed.unit(units)
     if coefficient is not None and opening is None:
-        optional(faults, "--coefficient", str(coefficient), scenario_keys.coefficient)
-    read_offset = optional(faults, "--offset", offset, lambda s: scenario_keys.offset(s, units))
-    read_spread = optional(faults, "--spread", spread, lambda s: scenario_keys.spread(s, units))
-    read_tolerance = optional(faults, "--tolerance", tolerance, scenario_keys.tolerance)
-    if faults:
-        raise ScenarioError(*faults)
-    return Settings(
-        flows=typed_flows(flows),
-        opening=read_opening,
+        typed.read("--coefficient", str(coefficient), scenario_keys.coefficient)
+    settings = Settings(
+        opening=typed.read(
+            "--opening", opening, lambda word: opening_from_text(word, coefficient, unit)
+        ),
         coefficient=coefficient,
-        offset=read_offset,
-        spread=read_spread,
-        tolerance=read_tolerance,
-        units=units,
+        offset=typed.read("--offset", offset, partial(scenario_keys.offset, bare_unit=unit)),
+        spread=typed.read("--spread", spread, partial(scenario_keys.spread, bare_unit=unit)),
+        tolerance=typed.read("--tolerance", tolerance, scenario_keys.tolerance),
+        flows=typed.flows(flows),
+        units=unit,
         samples=samples,
         seed=seed,
         shares=shares,
     )
+    typed.end()
+    return settings
 
 
 Indices = npt.NDArray[np.intp]
@@ -332,31 +204,38 @@ def read_boxes(
 ) -> tuple[Listed, list[Fault]]:
     """Read a piece of a list."""
     rows, torn = read_rows(text, first_line, layout)
-    faults: Faults = {}
-    table = _Table(rows, layout, settings, faults, _names(rows, layout, faults))
-    listed, box = table.by_outlet(apart) if layout.by_outlet else table.by_box()
-    if layout.by_outlet:
-        table.refuse_torn(torn)
+    table = _Table(rows, layout, settings)
+    listed, box = table.by_outlet(apart, torn) if layout.outlet else table.by_box()
     wrong = np.zeros(len(listed.names), dtype=bool)
-    wrong[box[[*faults]]] = True
-    told = [Fault(rows.lines[row], table.names[row], "; ".join(why)) for row, why in faults.items()]
+    wrong[box[[*table.faults]]] = True
+    told = [
+        Fault(rows.lines[row], table.names[row], "; ".join(why))
+        for row, why in table.faults.items()
+    ]
     good = listed.only(np.flatnonzero(~wrong))
     return good, sorted([*torn, *told], key=lambda fault: fault.line)
 
 
-@dataclass(frozen=True, eq=False)
 class _Table:
-    """Rows of cells on their way to boxes; what is wrong is gathered by row."""
+    """Rows of cells on their way to boxes.
 
-    rows: Rows
-    layout: Layout
-    settings: Settings
-    faults: Faults
-    names: Sequence[str]
+    names: Name of the box of each row.
+    faults: What is wrong, by the index of the row.
+    """
+
+    def __init__(self, rows: Rows, layout: Layout, settings: Settings) -> None:
+        self.rows, self.layout, self.settings = rows, layout, settings
+        self.faults: dict[int, list[str]] = {}
+        self.names = [*map(str.strip, rows.columns[layout.box.index])]
+        if "" in self.names:
+            for row in [row for row, name in enumerate(self.names) if not name]:
+                self._fault(row, "has no box; write its name in every row")
+                # refused under the name before it, which the row may be of
+                self.names[row] = self.names[row - 1] if row and layout.outlet else ""
 
     def by_box(self) -> tuple[Listed, Indices]:
         """Boxes where each row is one, and the box of each row."""
-        lip = self._stacked(self.layout.readings, heights)
+        lip = np.stack([self._values(column) for column in self.layout.readings], -1)
         self._refuse(_closed(lip), "has no open outlet; give one at least a height")
         opening, openings = self._openings(~np.isnan(lip))
         label = [str(i) for i in range(1, lip.shape[1] + 1)]
@@ -365,17 +244,20 @@ class _Table:
             labels=[label] * len(lip),
             lip=lip,
             error=np.where(np.isfinite(lip), self._spread()[:, None], 0.0),
-            offset=np.broadcast_to(self._offset()[:, None], lip.shape),
-            clock=np.stack([self._clock(column) for column in self.layout.clocks], -1),
+            offset=np.broadcast_to(self._of_box(OFFSET, self.settings.offset)[:, None], lip.shape),
+            clock=np.stack([self._values(column) for column in self.layout.clocks], -1),
             opening=opening,
             openings=openings,
             tolerance=self._tolerance(),
         )
         return listed, np.arange(len(lip))
 
-    def by_outlet(self, apart: Set[str]) -> tuple[Listed, Indices]:
+    def by_outlet(self, apart: Set[str], torn: Sequence[Fault]) -> tuple[Listed, Indices]:
         """Boxes where each row is an outlet, and the box of each row."""
-        box, place, firsts = _places(self.names)
+        names = self.names
+        new = np.array([i == 0 or n != names[i - 1] for i, n in enumerate(names)], dtype=bool)
+        firsts, box = np.flatnonzero(new), np.cumsum(new) - 1
+        place = np.arange(len(names)) - firsts[box] if names else box
         height, taken = self._means()
         tolerance = self._tolerance()
         self._refuse(tolerance != tolerance[firsts][box], "has another tolerance than its box")
@@ -383,44 +265,42 @@ class _Table:
         labels = self._labels(box, firsts, apart)
         self._refuse(place == MOST_OUTLETS, f"is of a box with more than {MOST_OUTLETS} outlets")
 
-        def spread_out(values: npt.NDArray[Any], missing: float) -> Array:
+        def spread_out(values: Array | Indices, missing: float) -> Array:
             table = np.full((len(firsts), place.max(initial=0) + 1), missing)
             table[box, place] = values
             return table
 
-        closed = _closed(spread_out(height, np.nan))
-        self._refuse(closed[box] & (place == 0), "has no open outlet; give one at least a height")
+        lip = spread_out(height, np.nan)
+        closed = _closed(lip)[box] & (place == 0)
+        self._refuse(closed, "has no open outlet; give one at least a height")
+        error = spread_out(self._spread() / np.sqrt(np.maximum(taken, 1)), 0.0)
         listed = Listed(
-            names=[self.names[first] for first in firsts],
+            names=[names[first] for first in firsts],
             labels=labels,
-            lip=spread_out(height, np.nan),
-            error=spread_out(self._spread() / np.sqrt(np.maximum(taken, 1)), 0.0),
-            offset=spread_out(self._offset(), 0.0),
-            clock=spread_out(self._clock(self.layout.clocks[0]), np.nan),
+            lip=lip,
+            error=np.where(np.isfinite(lip), error, 0.0),
+            offset=spread_out(self._of_box(OFFSET, self.settings.offset), 0.0),
+            clock=spread_out(self._values(self.layout.clocks[0]), np.nan),
             opening=spread_out(opening[:, 0], -1).astype(np.intp),
             openings=openings,
             tolerance=tolerance[firsts],
         )
-        listed.error[~np.isfinite(listed.lip)] = 0.0
-        return listed, box
-
-    def refuse_torn(self, torn: Sequence[Fault]) -> None:
-        """Refuse the boxes that a line which could not be parted may be of."""
         for fault in torn:
+            # the boxes that a line which could not be parted may be of
             after = int(np.searchsorted(self.rows.lines, fault.line))
-            for row in {max(after - 1, 0), min(after, len(self.names) - 1)} if self.names else ():
-                if fault.box in ("", self.names[row]):
+            for row in {max(after - 1, 0), min(after, len(names) - 1)} if names else ():
+                if fault.box in ("", names[row]):
                     self._fault(row, f"may be of the box of line {fault.line}, which is no row")
+        return listed, box
 
     def _means(self) -> tuple[Array, Indices]:
         """Mean reading of each row, and how many readings it is of."""
-        readings = self._stacked(self.layout.readings, repeats)
+        readings = np.stack([self._values(column) for column in self.layout.readings], -1)
         taken = np.count_nonzero(~np.isnan(readings), axis=-1)
         self._refuse(taken == 0, "has no reading; write the height, or capped")
-        closed = np.isinf(readings).any(-1)
+        capped = np.isinf(readings).sum(-1)
         self._refuse(
-            closed & (np.isinf(readings).sum(-1) < taken),
-            "is capped and has a height; write one of them",
+            (capped > 0) & (capped < taken), "is capped and has a height; write one of them"
         )
         return np.nansum(readings, axis=-1) / np.where(taken, taken, np.nan), taken
 
@@ -429,19 +309,19 @@ class _Table:
         assert self.layout.outlet is not None
         cells = [label.strip() for label in self.rows.columns[self.layout.outlet.index]]
         seen: set[tuple[int, str]] = set()
-        for row, (index, label) in enumerate(zip(box.tolist(), cells, strict=True)):
-            if not label:
+        for row, key in enumerate(zip(box.tolist(), cells, strict=True)):
+            if not key[1]:
                 self._fault(row, "has no outlet; write its label")
-            elif (index, label) in seen:
+            elif key in seen:
                 self._fault(
                     row, "is of an outlet that its box has already; give each its own label"
                 )
-            seen.add((index, label))
-        for first in firsts.tolist():
+            seen.add(key)
+        ends = [*firsts.tolist(), len(box)]
+        for first in ends[:-1]:
             if self.names[first] in apart:
                 self._fault(first, "is of a box that has rows elsewhere; put its rows together")
-        ends = [*firsts.tolist()[1:], len(box)]
-        return [cells[i:j] for i, j in zip(firsts.tolist(), ends, strict=True)]
+        return [cells[i:j] for i, j in pairwise(ends)]
 
     def _fault(self, row: int, why: str) -> None:
         self.faults.setdefault(row, []).append(why)
@@ -452,57 +332,55 @@ class _Table:
             if row not in self.faults:
                 self._fault(row, why)
 
-    def _stacked(
-        self, heads: Sequence[Column], read: Callable[[Sequence[str], Column, str, Faults], Array]
-    ) -> Array:
-        cells, units = self.rows.columns, self.settings.units
-        return np.stack([read(cells[c.index], c, units, self.faults) for c in heads], -1)
+    def _cell_fault(self, row: int, column: Column, error: ScenarioError) -> None:
+        self._fault(row, at_place(show(column.head), str(error)))
 
-    def _column(self, name: str) -> tuple[Sequence[str], Column] | None:
-        column = self.layout.others.get(name)
-        return None if column is None else (self.rows.columns[column.index], column)
+    def _values(self, column: Column | None) -> Array:
+        """Values of a column, NaN where it says nothing. [m], [rad] or [-] (rows,)"""
+        if column is None:
+            return np.full(len(self.rows.lines), np.nan)
+        cells, name = self.rows.columns[column.index], column.name
+        unit = column.unit or (None if name == TOLERANCE else self.settings.units)
 
-    def _filled(self, values: Array | None, default: float) -> Array:
-        if values is None:
-            return np.full(len(self.rows.lines), default)
-        return np.where(np.isnan(values), default, values)
+        def read(row: int) -> float:
+            try:
+                return _value(name, cells[row], unit)
+            except ScenarioError as error:
+                self._cell_fault(row, column, error)
+                return np.nan
 
-    def _offset(self) -> Array:
-        found = self._column(OFFSET)
-        values = found and offsets(*found, self.settings.units, self.faults)
-        default = self.settings.offset
-        return self._filled(values, np.nan if default is None else default)
+        if name in _BARE:
+            return values_at_once(cells, LENGTH_UNITS.get(unit or "", np.nan), _BARE[name], read)
+        return np.array([read(row) for row in range(len(cells))], dtype=np.float64)
+
+    def _of_box(self, name: str, default: float | None) -> Array:
+        """Values of one of the columns `OF_BOX`; the default, if any, where it says nothing."""
+        values = self._values(self.layout.others.get(name))
+        return values if default is None else np.where(np.isnan(values), default, values)
 
     def _spread(self) -> Array:
-        found = self._column(SPREAD)
-        values = found and spreads(*found, self.settings.units, self.faults)
-        default = self.settings.spread
-        return self._filled(values, DEFAULT_SPREAD if default is None else default)
+        typed = self.settings.spread
+        return self._of_box(SPREAD, DEFAULT_SPREAD if typed is None else typed)
 
     def _tolerance(self) -> Array:
-        found = self._column(TOLERANCE)
-        values = found and tolerances(*found, self.faults)
-        default = self.settings.tolerance
-        shares = self._filled(values, np.nan if default is None else default)
+        shares = self._of_box(TOLERANCE, self.settings.tolerance)
         why = "has no tolerance; write it, or give --tolerance: there is no general one"
         self._refuse(np.isnan(shares), why)
         return np.nan_to_num(shares, nan=1.0)
 
-    def _clock(self, column: Column | None) -> Array:
-        if column is None:
-            return np.full(len(self.rows.lines), np.nan)
-        return clocks(self.rows.columns[column.index], column, self.faults)
-
     def _openings(self, present: BoolArray) -> tuple[Indices, Sequence[Opening]]:
         """Index of the opening of each outlet that is present, -1 for others; and the openings."""
-        found = self._column(OPENING)
-        default = self.settings.opening
-        if found is None and default is not None:
-            return np.where(present, 0, -1), [default]
-        each: Sequence[Opening | None] = [None] * len(self.rows.lines)
-        if found is not None:
-            each = openings(*found, self.settings.units, self.settings.coefficient, self.faults)
-        said = [opening or default for opening in each]
+        column, settings = self.layout.others.get(OPENING), self.settings
+        if column is None and settings.opening is not None:
+            return np.where(present, 0, -1), [settings.opening]
+        said = [settings.opening] * len(self.rows.lines)
+        for row, cell in enumerate(self.rows.columns[column.index] if column else ()):
+            if column and cell.strip():
+                unit = column.unit or settings.units
+                try:
+                    said[row] = _opening(cell, unit, settings.coefficient)
+                except ScenarioError as error:
+                    self._cell_fault(row, column, error)
         self._refuse(
             np.array([opening is None for opening in said], dtype=bool),
             "has no opening; write it, or give --opening",
@@ -512,25 +390,7 @@ class _Table:
         return np.where(present, index[:, None], -1), [*places]
 
 
-def _names(rows: Rows, layout: Layout, faults: Faults) -> list[str]:
-    """Name of the box of each row; one that is left out is refused, under that before it."""
-    names = [*map(str.strip, rows.columns[layout.box.index])]
-    if "" in names:
-        for row in [row for row, name in enumerate(names) if not name]:
-            faults[row] = ["has no box; write its name in every row"]
-            names[row] = names[row - 1] if row and layout.by_outlet else ""
-    return names
-
-
 def _closed(lip: Array) -> BoolArray:
     """Whether a box has no open outlet. (k,)"""
     closed: BoolArray = np.all(~np.isfinite(lip), axis=-1)
     return closed
-
-
-def _places(names: Sequence[str]) -> tuple[Indices, Indices, Indices]:
-    """Box of each row, its place in that box, and the first row of each box."""
-    new = np.array([i == 0 or name != names[i - 1] for i, name in enumerate(names)], dtype=bool)
-    firsts = np.flatnonzero(new)
-    box = np.cumsum(new) - 1
-    return box, np.arange(len(names)) - firsts[box] if len(names) else box, firsts

@@ -7,8 +7,9 @@ Shares, where wanted, stand in one cell a flow, in the order of the outlets, - f
 have a fixed count of decimals, so that they can be looked up in tables: a long list has many.
 """
 
-from collections.abc import Iterator, Sequence
-from functools import cache
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import cache, partial
 
 import numpy as np
 import numpy.typing as npt
@@ -25,41 +26,69 @@ from dbox.fieldwork.many_boxes import (
     work_at,
 )
 from dbox.fieldwork.shares import VERDICTS
+from dbox.files.csv_table import quoted
 from dbox.files.list_boxes import Indices, Listed, Settings
-from dbox.files.list_rows import Fault
 from dbox.units import INCH, clock_text, inches, millimetres, turn_text
 
 _SHARE_DIGITS, _OVER_DIGITS, _CHANCE_DIGITS = 4, 3, 3
-_WORDS = [word.encode() for word in VERDICTS]
+_VERDICTS = [word.encode() for word in VERDICTS]
 _LEAST_TOLD = 5e-5
 """Moves up to this would be told as 0.0 mm. [m]"""
 
-_SPECIAL = frozenset('",\r\n')
+
+@dataclass(frozen=True, eq=False)
+class _Group:
+    """Boxes with the same openings, and what was found of them."""
+
+    listed: Listed
+    outlets: Indices  # Which outlets of the list they have.
+    judged: Judged
+    work: Work | None  # None where it is not asked for.
 
 
-def heads(settings: Settings, *, with_work: bool) -> bytes:
-    """The first line of the results."""
-    names = ["box", "verdict", "worst outlet"]
-    for flow in settings.flows:
-        names += [f"{flow.name} verdict", f"{flow.name} worst over target"]
-        names += [f"{flow.name} within probability"] if settings.samples else []
-        names += [f"{flow.name} shares"] if settings.shares else []
-    return _line([*names, *(["work", "turns"] if with_work else [])])
+Cells = Callable[[_Group], Sequence[bytes]]
 
 
-def bad_heads() -> bytes:
-    """The first line of the file of rows that could not be computed."""
-    return _line(["row", "box", "reason"])
+def columns(settings: Settings, *, with_work: bool) -> list[tuple[str, Cells]]:
+    """The columns of the results: the head of each, and its cells, one for each box."""
+    found: list[tuple[str, Cells]] = [
+        ("box", lambda group: _texts(group.listed.names)),
+        ("verdict", lambda group: _looked_up(_VERDICTS, overall(group.judged))),
+        ("worst outlet", _worst_outlets),
+    ]
+    for case, flow in enumerate(settings.flows):
+        found += _of_flow(case, flow.name, settings)
+    if with_work:
+        found += [("work", _kinds_of_work), ("turns", _turns)]
+    return found
 
 
-def bad_lines(faults: Sequence[Fault]) -> bytes:
-    """Lines of that file."""
-    return b"".join(_line([str(fault.line), fault.box, fault.why]) for fault in faults)
+def _of_flow(case: int, name: str, settings: Settings) -> Iterator[tuple[str, Cells]]:
+    yield f"{name} verdict", lambda group: _looked_up(_VERDICTS, group.judged.verdict[case])
+    yield (
+        f"{name} worst over target",
+        lambda group: _decimals(
+            group.judged.worst_over_target[case], _OVER_DIGITS, len(group.outlets)
+        ),
+    )
+    if settings.samples:
+        yield (
+            f"{name} within probability",
+            lambda group: _decimals(group.judged.within_probability[case], _CHANCE_DIGITS, 1),
+        )
+    if settings.shares:
+        yield f"{name} shares", partial(_shares, case=case)
+
+
+def csv_line(cells: Sequence[str]) -> bytes:
+    """A line of a file of results."""
+    return b",".join(_texts(cells)) + b"\n"
 
 
 def answer(listed: Listed, settings: Settings, *, with_work: bool) -> tuple[bytes, Tally]:
     """Judge boxes and write what is found."""
     inflow = np.array([flow.inflow for flow in settings.flows])
+    of_cells = [cells for _, cells in columns(settings, with_work=with_work)]
     lines = [b""] * len(listed.names)
     tally = Tally.empty(inflow.size)
     for rows, outlets, boxes in listed.alike():
@@ -68,53 +97,45 @@ def answer(listed: Listed, settings: Settings, *, with_work: bool) -> tuple[byte
         else:
             judged = judge_first_order(boxes, inflow)
         work = work_at(boxes, judged.verdict, float(inflow[0])) if with_work else None
-        group = listed.only(rows)
-        columns = [*_columns(group, outlets, judged, settings)]
-        if work:
-            columns += _work_columns(group, outlets, work)
-        for row, cells in zip(rows.tolist(), zip(*columns, strict=True), strict=True):
-            lines[row] = b",".join(cells)
+        group = _Group(listed.only(rows), outlets, judged, work)
+        cells = zip(*(each(group) for each in of_cells), strict=True)
+        for row, line in zip(rows.tolist(), cells, strict=True):
+            lines[row] = b",".join(line)
         tally += Tally.of(judged, work)
     return b"".join(line + b"\n" for line in lines), tally
 
 
-def _columns(
-    listed: Listed, outlets: Indices, judged: Judged, settings: Settings
-) -> Iterator[Sequence[bytes]]:
-    """Columns of cells, a cell for each box."""
-    yield _texts(listed.names)
-    yield _looked_up(_WORDS, overall(judged))
-    flow = judged.worst_over_target.argmax(0)
-    worst = outlets[np.take_along_axis(judged.worst, flow[None], 0)[0]].tolist()
-    yield _texts([label[i] for label, i in zip(listed.labels, worst, strict=True)])
-    for case in range(len(settings.flows)):
-        yield _looked_up(_WORDS, judged.verdict[case])
-        yield _decimals(judged.worst_over_target[case], _OVER_DIGITS, len(outlets))
-        if settings.samples:
-            yield _decimals(judged.within_probability[case], _CHANCE_DIGITS, 1)
-        if settings.shares:
-            yield _rows_of_shares(judged.share[case], outlets, len(listed.labels[0]))
+def _worst_outlets(group: _Group) -> list[bytes]:
+    flow = group.judged.worst_over_target.argmax(0)
+    worst = group.outlets[np.take_along_axis(group.judged.worst, flow[None], 0)[0]].tolist()
+    return _texts([label[i] for label, i in zip(group.listed.labels, worst, strict=True)])
 
 
-def _work_columns(listed: Listed, outlets: Indices, work: Work) -> Iterator[Sequence[bytes]]:
-    yield [b"" if code < 0 else WORK[code].encode() for code in work.kind.tolist()]
-    labels = [[label[i] for i in outlets] for label in listed.labels]
-    yield _texts([_turns(label, work, row) for row, label in enumerate(labels)])
+def _kinds_of_work(group: _Group) -> list[bytes]:
+    assert group.work
+    # the last is that of the code -1
+    return _looked_up([*map(str.encode, WORK), b""], group.work.kind)
 
 
-def _turns(labels: Sequence[str], work: Work, row: int) -> str:
-    """What is to be turned at one box, outlet by outlet; or which outlets cannot reach."""
-    if work.kind[row] < 0:
-        return "the offset of its holes is not given"
-    if WORK[work.kind[row]] == "re-bed":
-        short = [label for i, label in enumerate(labels) if not work.reachable[row, i]]
-        return f"out of reach: {', '.join(short)}"
-    moves = work.move[row]
-    each = [
-        f"{labels[i]}: {_turn(moves[i], work.turn[row, i], work.angle_after[row, i])}"
-        for i in np.flatnonzero(np.abs(moves) > _LEAST_TOLD).tolist()
-    ]
-    return "; ".join(each)
+def _turns(group: _Group) -> list[bytes]:
+    """What is to be turned at each box, outlet by outlet; or which outlets cannot reach."""
+    work = group.work
+    assert work
+    told = []
+    for row, every in enumerate(group.listed.labels):
+        labels = [every[i] for i in group.outlets]
+        if work.kind[row] < 0:
+            told.append("the offset of its holes is not given")
+        elif WORK[work.kind[row]] == "re-bed":
+            short = [
+                label for label, can in zip(labels, work.reachable[row], strict=True) if not can
+            ]
+            told.append(f"out of reach: {', '.join(short)}")
+        else:
+            each = zip(labels, work.move[row], work.turn[row], work.angle_after[row], strict=True)
+            moved = [f"{label}: {_turn(*how)}" for label, *how in each if abs(how[0]) > _LEAST_TOLD]
+            told.append("; ".join(moved))
+    return _texts(told)
 
 
 def _turn(move: float, turn: float, after: float) -> str:
@@ -131,13 +152,25 @@ def _looked_up(table: Sequence[bytes], indices: npt.NDArray[np.integer]) -> list
     return [table[i] for i in indices.tolist()]
 
 
+@cache
+def _table(digits: int, most: int) -> list[bytes]:
+    """The numbers from 0 to `most` with a fixed count of decimals."""
+    one = 10**digits
+    return [f"{i / one:.{digits}f}".encode() for i in range(most * one + 1)]
+
+
 def _decimals(values: Array, digits: int, most: int) -> list[bytes]:
-    """Numbers from 0 to `most` with a fixed count of decimals."""
     return _looked_up(_table(digits, most), np.rint(values * 10**digits).astype(np.int64))
 
 
-def _rows_of_shares(share: Array, outlets: Indices, places: int) -> list[bytes]:
+@cache
+def _share_cells() -> npt.NDArray[np.bytes_]:
+    return np.array([text + b" " for text in _table(_SHARE_DIGITS, 1)])
+
+
+def _shares(group: _Group, case: int) -> list[bytes]:
     """Shares of each box in one cell, parted by spaces; - for an outlet that it does not have."""
+    share, outlets, places = group.judged.share[case], group.outlets, len(group.listed.labels[0])
     found = _share_cells()[np.rint(share * 10**_SHARE_DIGITS).astype(np.int64)]
     # cells of equal length, so that those of a box join without a loop
     cells = np.full((len(share), places), b"-".ljust(found.dtype.itemsize))
@@ -148,27 +181,6 @@ def _rows_of_shares(share: Array, outlets: Indices, places: int) -> list[bytes]:
     return [b" ".join(cell.split()) for cell in joined]
 
 
-@cache
-def _share_cells() -> npt.NDArray[np.bytes_]:
-    return np.array([text + b" " for text in _table(_SHARE_DIGITS, 1)])
-
-
-@cache
-def _table(digits: int, most: int) -> list[bytes]:
-    one = 10**digits
-    return [f"{i / one:.{digits}f}".encode() for i in range(most * one + 1)]
-
-
 def _texts(texts: Sequence[str]) -> list[bytes]:
-    """Cells of text, quoted where they must be; what was no UTF-8 stays what it was."""
-    special = not _SPECIAL.isdisjoint("".join(texts))
-    cells = map(_quoted, texts) if special else texts
-    return [cell.encode("utf-8", "surrogateescape") for cell in cells]
-
-
-def _quoted(text: str) -> str:
-    return text if _SPECIAL.isdisjoint(text) else '"' + text.replace('"', '""') + '"'
-
-
-def _line(cells: Sequence[str]) -> bytes:
-    return b",".join(_texts(cells)) + b"\n"
+    """Cells of text; what was no UTF-8 stays what it was."""
+    return [cell.encode("utf-8", "surrogateescape") for cell in quoted(texts)]

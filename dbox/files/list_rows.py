@@ -22,31 +22,29 @@ The pieces depend on the file alone, so that a run that was stopped finds the sa
 
 import csv
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
-from dataclasses import dataclass, field
-from functools import partial
+from collections.abc import Iterable, Iterator, Sequence, Set
+from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, NamedTuple
 
 from dbox.errors import ScenarioError, did_you_mean, show
-from dbox.files.csv_table import parted
+from dbox.files.csv_table import first_row, parted, split_head
 
 BOX, OUTLET, READING, CLOCK = "box", "outlet", "reading", "clock"
 OPENING, OFFSET, SPREAD, TOLERANCE = "opening", "offset", "spread", "tolerance"
 OF_BOX = (OPENING, OFFSET, SPREAD, TOLERANCE)
 MOST_OUTLETS = 100
 
-_HEAD = re.compile(
-    r"(?P<name>[a-z]+)\s*(?P<number>[1-9][0-9]{0,2})?\s*(?:[(\[]\s*(?P<unit>.+?)\s*[)\]])?"
-)
+_NUMBERED = re.compile(r"([a-z]+)\s*([1-9][0-9]{0,2})?")
 
 
 @dataclass(frozen=True)
 class Column:
-    """Where a column stands, its head, and the unit in it."""
+    """Where a column stands, its head, what it is, and the unit in its head."""
 
     index: int
     head: str
+    name: str
     unit: str | None
 
 
@@ -56,27 +54,22 @@ class Layout:
 
     delimiter: str  # What parts the cells.
     width: int  # Number of heads.
-    by_outlet: bool  # Whether a row is an outlet rather than a box.
     box: Column  # Name of the box.
-    outlet: Column | None  # Label of the outlet, where a row is one.
+    outlet: Column | None  # Label of the outlet, where a row is one rather than a box.
     readings: tuple[Column, ...]  # One per outlet, or one per reading of the same outlet.
     clocks: tuple[Column | None, ...]  # One per outlet, or one; None where there is none.
-    others: dict[str, Column] = field(default_factory=dict)  # Those of `OF_BOX` that are there.
+    others: dict[str, Column]  # Those of `OF_BOX` that are there.
 
 
 def read_heads(lines: Sequence[str], ignored: Sequence[str] = ()) -> tuple[Layout, int]:
-    """Read the first row of a list."""
-    delimiter, above = parted(lines)
-    try:
-        heads = next(csv.reader([lines[above]], delimiter=delimiter, strict=True), [])
-    except (csv.Error, IndexError):
-        heads = []
-    heads = [" ".join(head.split()) for head in heads]
+    """Read the first row of a list; also how many lines stand above the rows."""
+    delimiter, begin = parted("".join(lines))
+    above = 1 if begin else 0
+    heads = first_row(lines[above : above + 1], delimiter, strict=True)
     faults: list[str] = []
-    found = _named(heads, {name.lower() for name in ignored}, faults)
+    found = _columns(heads, {name.lower() for name in ignored}, faults)
     by_outlet = (OUTLET, 0) in found
-    kind = READING if by_outlet else OUTLET
-    other = OUTLET if by_outlet else READING
+    kind, other = (READING, OUTLET) if by_outlet else (OUTLET, READING)
     faults += [
         f"column {show(column.head)} is of the other shape; a row is a box, with {OUTLET} 1 and so "
         f"on, or an outlet, with {OUTLET} and {READING}"
@@ -84,33 +77,33 @@ def read_heads(lines: Sequence[str], ignored: Sequence[str] = ()) -> tuple[Layou
         if name == other and (number or not by_outlet)
     ]
     numbers = sorted(number for name, number in found if name == kind)
-    faults += _missing(found, kind, numbers)
+    if (BOX, 0) not in found:
+        faults.append(f"there is no column {BOX}; it names each box")
+    if not numbers:
+        heights = READING if by_outlet else f"{OUTLET} 1, {OUTLET} 2 and so on"
+        faults.append(f"there is no column of heights; add {heights}")
+    elif not by_outlet and numbers != [*range(1, len(numbers) + 1)]:
+        faults.append(
+            f"the columns {OUTLET} 1 to {OUTLET} {numbers[-1]} are not all there; add the others"
+        )
+    if len(numbers) > MOST_OUTLETS:
+        faults.append(
+            f"there are {len(numbers)} columns of heights; {MOST_OUTLETS} are the most for a box"
+        )
     if faults:
         raise ScenarioError(*faults)
-    clocks = [0] if by_outlet else numbers
     layout = Layout(
         delimiter=delimiter,
         width=len(heads),
-        by_outlet=by_outlet,
         box=found[BOX, 0],
         outlet=found.get((OUTLET, 0)),
         readings=tuple(found[kind, number] for number in numbers),
-        clocks=tuple(found.get((CLOCK, number)) for number in clocks),
+        clocks=tuple(found.get((CLOCK, number)) for number in ([0] if by_outlet else numbers)),
         others={name: found[name, 0] for name in OF_BOX if (name, 0) in found},
     )
-    _refuse_idle(layout, found)
-    return layout, above + 1
-
-
-def _refuse_idle(layout: Layout, found: Mapping[tuple[str, int], Column]) -> None:
-    """Refuse columns that would not be read, and units that mean nothing."""
-    without = [
-        layout.box,
-        *([layout.outlet] if layout.outlet else []),
-        *filter(None, layout.clocks),
-    ]
-    read = {*without, *layout.readings, *layout.others.values()}
-    faults = [
+    without_unit = {layout.box, layout.outlet, *layout.clocks}
+    read = {*without_unit, *layout.readings, *layout.others.values()}
+    faults += [
         f"column {show(column.head)} is of no outlet that the list has, or has a number too many; "
         f"mend its head, or leave it out by --ignore {show(column.head)}"
         for column in found.values()
@@ -118,14 +111,15 @@ def _refuse_idle(layout: Layout, found: Mapping[tuple[str, int], Column]) -> Non
     ]
     faults += [
         f"column {show(column.head)} has a unit, and takes none; leave it out"
-        for column in without
-        if column.unit
+        for column in found.values()
+        if column in without_unit and column.unit
     ]
     if faults:
         raise ScenarioError(*faults)
+    return layout, above + 1
 
 
-def _named(
+def _columns(
     heads: Sequence[str], ignored: Set[str], faults: list[str]
 ) -> dict[tuple[str, int], Column]:
     """Columns by name and number, 0 where there is none."""
@@ -134,38 +128,18 @@ def _named(
     for index, head in enumerate(heads):
         if not head or head.lower() in ignored:
             continue
-        match = _HEAD.fullmatch(head.lower())
-        name = match["name"] if match else head
+        written, unit = split_head(head.lower())
+        match = _NUMBERED.fullmatch(written)
+        name = match[1] if match else head
         if match is None or name not in known:
             mend = f"{did_you_mean(name, known)}; or leave it out by --ignore {show(head)}"
             faults.append(f"unknown column {show(head)}; {mend}")
             continue
-        key = name, int(match["number"] or 0)
+        key = name, int(match[2] or 0)
         if key in found:
             faults.append(f"column {show(head)} is there twice; keep one of them")
-        found[key] = Column(index, head, match["unit"])
+        found[key] = Column(index, head, name, unit)
     return found
-
-
-def _missing(
-    found: Mapping[tuple[str, int], Column], kind: str, numbers: Sequence[int]
-) -> Iterator[str]:
-    """What a list cannot do without."""
-    if (BOX, 0) not in found:
-        yield f"there is no column {BOX}; it names each box"
-    if not numbers:
-        other = READING if kind == READING else f"{OUTLET} 1, {OUTLET} 2 and so on"
-        yield f"there is no column of heights; add {other}"
-    elif kind == OUTLET and [*numbers] != [*range(1, len(numbers) + 1)]:
-        yield f"the columns {OUTLET} 1 to {OUTLET} {numbers[-1]} are not all there; add the others"
-    if len(numbers) > MOST_OUTLETS:
-        yield f"there are {len(numbers)} columns of heights; {MOST_OUTLETS} are the most for a box"
-
-
-_UNEVEN = (
-    "has {} cells under {} heads; look for a decimal comma, a quote that is not closed or a line "
-    "break in a cell"
-)
 
 
 @dataclass(frozen=True)
@@ -188,37 +162,31 @@ class Rows:
 def read_rows(text: str, first_line: int, layout: Layout) -> tuple[Rows, list[Fault]]:
     """Part whole lines into cells."""
     cells = _cells(text.removesuffix("\n"), layout.delimiter)
+    width, name_at = layout.width, layout.box.index
     try:
         columns = [*zip(*cells, strict=True)]
     except ValueError:
         columns = []
     # a row that is empty has no name either
-    if len(columns) == layout.width and "" not in columns[layout.box.index]:
+    if len(columns) == width and "" not in columns[name_at]:
         return Rows(range(first_line, first_line + len(cells)), columns), []
-    lines, rows, faults = _even(cells, first_line, layout)
-    return Rows(lines, [*zip(*rows, strict=True)] or [()] * layout.width), faults
-
-
-def _even(
-    cells: Iterable[list[str]], first_line: int, layout: Layout
-) -> tuple[list[int], list[list[str]], list[Fault]]:
-    """Rows with as many cells as there are heads, their lines, and what is none."""
     lines, rows, faults = [], [], []
-    width, name_at = layout.width, layout.box.index
     for line, row in enumerate(cells, start=first_line):
-        if not any(cell.strip() for cell in row):
-            continue
         if len(row) == width or (len(row) > width and not any(row[width:])):
-            lines.append(line)
-            rows.append(row[:width])
-            continue
-        # a line that is one cell may be anything
-        name = row[name_at] if len(row) > max(name_at, 1) else ""
-        faults.append(Fault(line, name, _UNEVEN.format(len(row), width)))
-    return lines, rows, faults
+            if any(cell.strip() for cell in row):
+                lines.append(line)
+                rows.append(row[:width])
+        elif any(cell.strip() for cell in row):
+            why = (
+                f"has {len(row)} cells under {width} heads; look for a decimal comma, a quote that "
+                "is not closed or a line break in a cell"
+            )
+            faults.append(Fault(line, _name(row, name_at), why))
+    return Rows(lines, [*zip(*rows, strict=True)] or [()] * width), faults
 
 
 def _cells(text: str, delimiter: str) -> list[list[str]]:
+    """Cells of each line; a line that is no row, or where a quote is left open, is one cell."""
     lines = text.split("\n")
     if '"' not in text:
         try:
@@ -226,17 +194,14 @@ def _cells(text: str, delimiter: str) -> list[list[str]]:
         except csv.Error:
             # one of them is no row; which one is found below
             pass
-    return [*_one_by_one(lines, delimiter)]
-
-
-def _one_by_one(lines: Iterable[str], delimiter: str) -> Iterator[list[str]]:
+    found = []
     for line in lines:
         try:
             cells = next(csv.reader([line], delimiter=delimiter, strict=True), [])
         except csv.Error:
             cells = [line]
-        # where a quote is left open it is one cell, if any
-        yield [line] if line.count('"') % 2 else cells
+        found.append([line] if line.count('"') % 2 else cells)
+    return found
 
 
 LONGEST_LINE = 100_000
@@ -280,11 +245,27 @@ def layout_of(path: Path, ignored: Sequence[str]) -> tuple[Layout, int]:
 
 def pieces(path: Path, layout: Layout, above: int, size: int) -> Iterator[Piece]:
     """The boxes of a list, some at a time."""
-    blocks = partial(_blocks, path, above, size)
-    if layout.by_outlet:
-        yield from _by_box(blocks(), layout, _apart(blocks(), layout))
-    else:
-        yield from blocks()
+    if layout.outlet is None:
+        yield from _blocks(path, above, size)
+        return
+    seen: set[str] = set()
+    apart: set[str] = set()
+    last = None
+    for line in _named_lines(_blocks(path, above, size), layout):
+        if line.box != last:
+            (apart if line.box in seen else seen).add(line.box)
+            last = line.box
+    held: list[_Line] = []
+    for line in _named_lines(_blocks(path, above, size), layout):
+        full = held and line.end > held[0].end
+        # a line that tells no box may be of the one before it or of the one after it
+        parts = held and line.sure and held[-1].sure and line.box != held[-1].box
+        if (full and parts) or len(held) > _MOST_HELD:
+            yield _piece(held, apart)
+            held = []
+        held.append(line)
+    if held:
+        yield _piece(held, apart)
 
 
 def _blocks(path: Path, above: int, size: int) -> Iterator[Piece]:
@@ -309,64 +290,32 @@ def _line(file: BinaryIO, path: Path) -> bytes:
     return line
 
 
-@dataclass(frozen=True)
-class _Line:
+class _Line(NamedTuple):
     number: int
     box: str
-    sure: bool
+    sure: bool  # Whether the line tells its box; else it is taken to be that of the line before.
     content: bytes
     end: int
 
 
-def _by_box(blocks: Iterator[Piece], layout: Layout, apart: Set[str]) -> Iterator[Piece]:
-    """The same lines, cut where a box ends."""
-    held: list[_Line] = []
-    for line in _pieces_named(blocks, layout):
-        full = held and line.end > held[0].end
-        # a line that tells no box may be of the one before it or of the one after it
-        parts = held and line.sure and held[-1].sure and line.box != held[-1].box
-        if (full and parts) or len(held) > _MOST_HELD:
-            yield _piece(held, apart)
-            held = []
-        held.append(line)
-    if held:
-        yield _piece(held, apart)
-
-
-def _pieces_named(blocks: Iterator[Piece], layout: Layout) -> Iterator[_Line]:
-    """The lines, each with its box: that of the line before where it tells none."""
-    name = ""
+def _named_lines(blocks: Iterable[Piece], layout: Layout) -> Iterator[_Line]:
+    """The lines, each with its box."""
+    name, at = "", layout.box.index
     for block in blocks:
         lines = block.content.removesuffix(b"\n").split(b"\n")
-        for number, line in enumerate(lines, start=block.first_line):
-            told = _name(line, layout)
+        cells = _cells(block.text.removesuffix("\n"), layout.delimiter)
+        for number, (line, row) in enumerate(zip(lines, cells, strict=True), block.first_line):
+            told = _name(row, at).strip()
             name = told or name
             yield _Line(number, name, bool(told), line + b"\n", block.end)
 
 
-def _apart(blocks: Iterator[Piece], layout: Layout) -> Set[str]:
-    """Names of boxes whose rows do not stand together."""
-    seen: set[str] = set()
-    apart: set[str] = set()
-    last = None
-    for line in _pieces_named(blocks, layout):
-        if line.box != last:
-            (apart if line.box in seen else seen).add(line.box)
-            last = line.box
-    return apart
+def _name(cells: Sequence[str], at: int) -> str:
+    """Name of the box of a line; none where the line is one cell, which may be anything."""
+    return cells[at] if len(cells) > max(at, 1) else ""
 
 
 def _piece(lines: Sequence[_Line], apart: Set[str]) -> Piece:
     content = b"".join(line.content for line in lines)
     names = frozenset(line.box for line in lines)
     return Piece(lines[0].number, content, lines[-1].end, names & apart)
-
-
-def _name(line: bytes, layout: Layout) -> str:
-    """Name of the box that a line is about; empty where it cannot be told."""
-    text = line.decode("utf-8", "surrogateescape")
-    try:
-        cells = next(csv.reader([text], delimiter=layout.delimiter, strict=True), [])
-    except csv.Error:
-        return ""
-    return cells[layout.box.index].strip() if len(cells) > layout.box.index else ""

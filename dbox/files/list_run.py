@@ -35,10 +35,9 @@ from typing import Any, BinaryIO
 import numpy as np
 
 from dbox.errors import ScenarioError
-from dbox.fieldwork.many_boxes import EDGES, WORK, Tally
-from dbox.fieldwork.shares import VERDICTS
+from dbox.fieldwork.many_boxes import Tally
 from dbox.files.list_boxes import Settings, read_boxes
-from dbox.files.list_results import answer, bad_heads, bad_lines, heads
+from dbox.files.list_results import answer, columns, csv_line
 from dbox.files.list_rows import OFFSET, OPENING, TOLERANCE, Layout, Piece, layout_of, pieces
 from dbox.files.write_file import check_place, lock, put, write_file
 
@@ -72,6 +71,7 @@ class Places:
         path: Path = getattr(self, name)
         return path.with_name(f"{path.name}.part")
 
+    @property
     def begin_anew(self) -> str:
         """What to do where a run cannot be gone on with."""
         return f"to begin anew remove {self.state} and what ends in .part beside it"
@@ -100,16 +100,18 @@ class Progress:
         self, places: Places, about: Mapping[str, str], heads: Mapping[str, bytes]
     ) -> None:
         self.places, self._about, self._heads = places, dict(about), heads
+        self._ends = [places.results, places.bad]
         self._files: dict[str, BinaryIO] = {}
-        self._state = self._opened()
+        self.pieces, self.content, self.done = 0, dict[str, Any](), False
+        self._state = self._locked()
         try:
             kept = self._kept()
-            self.pieces: int = kept["pieces"]
-            self.content: dict[str, Any] = kept["content"]
-            self.done: bool = kept["done"]
+            self.pieces, self.content, self.done = kept["pieces"], kept["content"], kept["done"]
             self.resumed = self.done or self.pieces > 0
             if not self.done:
-                self._open(kept["lengths"])
+                _refuse_old(self._ends)
+                for name in _FILES:
+                    self._open(name, kept["lengths"].get(name, 0))
         except BaseException:
             self.close()
             raise
@@ -120,7 +122,6 @@ class Progress:
             # what a full disk does not take any more has not been counted
             with contextlib.suppress(OSError):
                 file.close()
-        self._files = {}
 
     def write(self, results: bytes, bad: bytes) -> None:
         """Add one piece to the parts."""
@@ -131,50 +132,49 @@ class Progress:
 
     def keep(self, content: Mapping[str, Any], *, done: bool = False) -> None:
         """Let all that was written count."""
+        self.content, self.done = dict(content), done
         with _told(self.places.results):
             for file in self._files.values():
-                file.flush()
-                os.fsync(file.fileno())
-            lengths = {name: file.tell() for name, file in self._files.items()}
-            self.content, self.done = dict(content), done
-            self._state.write(self._line(lengths))
-            self._state.flush()
-            os.fsync(self._state.fileno())
+                _flush(file)
+            self._state.write(self._line({n: file.tell() for n, file in self._files.items()}))
+            _flush(self._state)
 
     def put_in_place(self, *, with_bad: bool) -> None:
         """Give the parts their names, once all is done; again where that was cut short."""
         for file in self._files.values():
             file.close()
-        for name in _FILES if with_bad else _FILES[:1]:
-            part, path = self.places.part(name), getattr(self.places, name)
+        for name, path in zip(_FILES, self._ends, strict=True):
+            part = self.places.part(name)
+            wanted = with_bad or name != "bad"
             if os.path.lexists(part):
                 with _told(path):
-                    _own(part, self._heads[name], linked=True).close()
-                    put(part, path)
-            elif not path.exists():
-                raise ScenarioError(f"{path}: was written and is gone; {self.places.begin_anew()}")
-        if not with_bad and self.places.part("bad").exists():
-            # nothing but its head
-            _own(self.places.part("bad"), self._heads["bad"]).close()
-            self.places.part("bad").unlink()
+                    _own(part, self._heads[name], linked=wanted).close()
+                    if wanted:
+                        put(part, path)
+                    else:
+                        # nothing but its head
+                        part.unlink()
+            elif wanted and not path.exists():
+                raise ScenarioError(f"{path}: was written and is gone; {self.places.begin_anew}")
 
     def end(self) -> None:
         """Forget how far the run had come: nothing is left to do."""
         self.places.state.unlink()
 
-    def _opened(self) -> BinaryIO:
+    def _locked(self) -> BinaryIO:
         """The state, made where there is none, and locked as long as the run goes on."""
         state = self.places.state
         if not os.path.lexists(state):
             _refuse_old([*self._ends, *map(self.places.part, _FILES)])
-            self.pieces, self.content, self.done = 0, {}, False
             write_file(state, self._line({}))
         with _told(state):
             file = _own(state, linked=True)
-            taken = lock(file.fileno())
-        if not taken or not _same(file, state):
-            file.close()
-            raise ScenarioError(f"{self.places.results}: another run writes it; let that one end")
+            # the run that had it open may have ended, and its name with it
+            if not lock(file.fileno()) or not _same(file, state):
+                file.close()
+                raise ScenarioError(
+                    f"{self.places.results}: another run writes it; let that one end"
+                )
         return file
 
     def _kept(self) -> dict[str, Any]:
@@ -182,28 +182,21 @@ class Progress:
         state = self.places.state
         self._state.seek(0)
         first = self._state.readline(_LONGEST)
-        kept = _entry(first)
-        if kept is None:
+        if _entry(first) is None:
             raise _not_own(state)
-        others = self._state.read().splitlines(keepends=True)
-        if not [first, *others][-1].endswith(b"\n"):
+        lines = [first, *self._state.read().splitlines(keepends=True)]
+        if not lines[-1].endswith(b"\n"):
             # torn off; the next line begins anew
             self._state.write(b"\n")
-        kept = next((e for e in map(_entry, reversed(others)) if e), kept)
+        kept = next(entry for entry in map(_entry, reversed(lines)) if entry)
         about = kept["about"]
         other = [what for what, value in self._about.items() if about.get(what) != value]
         if other:
             raise ScenarioError(
                 f"{state}: was begun with another {' and another '.join(other)}; go on with the "
-                f"same, or {self.places.begin_anew()}"
+                f"same, or {self.places.begin_anew}"
             )
-        if not kept["done"]:
-            _refuse_old(self._ends)
         return kept
-
-    @property
-    def _ends(self) -> list[Path]:
-        return [self.places.results, self.places.bad]
 
     def _line(self, lengths: Mapping[str, int]) -> bytes:
         state = {
@@ -215,21 +208,25 @@ class Progress:
         }
         return json.dumps(state).encode("ascii") + b"\n"
 
-    def _open(self, lengths: Mapping[str, int]) -> None:
-        for name in _FILES:
-            path, length = self.places.part(name), lengths.get(name, 0)
-            with _told(path):
-                is_new = not os.path.lexists(path)
-                file = path.open("x+b") if is_new else _own(path, self._heads[name])
-                self._files[name] = file
-                if file.seek(0, os.SEEK_END) < length:
-                    raise ScenarioError(
-                        f"{path}: is shorter than the run had written; {self.places.begin_anew()}"
-                    )
-                file.truncate(length)
-                file.seek(length)
-                if not length:
-                    file.write(self._heads[name])
+    def _open(self, name: str, length: int) -> None:
+        """Open a part and cut it back to what has been kept."""
+        path = self.places.part(name)
+        with _told(path):
+            file = _own(path, self._heads[name]) if os.path.lexists(path) else path.open("x+b")
+            self._files[name] = file
+            if file.seek(0, os.SEEK_END) < length:
+                raise ScenarioError(
+                    f"{path}: is shorter than the run had written; {self.places.begin_anew}"
+                )
+            file.truncate(length)
+            file.seek(length)
+            if not length:
+                file.write(self._heads[name])
+
+
+def _flush(file: BinaryIO) -> None:
+    file.flush()
+    os.fsync(file.fileno())
 
 
 def _own(path: Path, head: bytes = b"", *, linked: bool = False) -> BinaryIO:
@@ -249,7 +246,7 @@ def _own(path: Path, head: bytes = b"", *, linked: bool = False) -> BinaryIO:
 
 
 def _same(file: BinaryIO, path: Path) -> bool:
-    """Whether the open file still has its name; the run that had it open may have ended."""
+    """Whether the open file still has its name."""
     try:
         return os.path.samestat(os.fstat(file.fileno()), path.lstat())
     except FileNotFoundError:
@@ -262,9 +259,10 @@ def _entry(line: bytes) -> dict[str, Any] | None:
         entry = json.loads(line)
     except (ValueError, RecursionError):
         return None
-    if not isinstance(entry, dict):
-        return None
-    return entry if all(isinstance(entry.get(k), kind) for k, kind in _KEPT.items()) else None
+    is_state = isinstance(entry, dict) and all(
+        isinstance(entry.get(key), kind) for key, kind in _KEPT.items()
+    )
+    return entry if is_state else None
 
 
 def _not_own(path: Path) -> ScenarioError:
@@ -325,22 +323,38 @@ def run_batch(
 ) -> Outcome:
     """Judge every box of a list and write what is found; told [-]."""
     layout, above = layout_of(source, ignored)
-    _refuse_unsaid(source, layout, settings)
+    # what neither a column nor the command line says is wrong with every row: it is said once
+    unsaid = []
+    if settings.opening is None and OPENING not in layout.others:
+        unsaid.append(f'has no column {OPENING}; add it, or give --opening "circle 2 in"')
+    if settings.tolerance is None and TOLERANCE not in layout.others:
+        unsaid.append(
+            f'has no column {TOLERANCE}; add it, or give --tolerance "10 %": there is no general '
+            "one, it is the permit's or yours"
+        )
+    if unsaid:
+        raise ScenarioError(*(f"{source}: {fault}" for fault in unsaid))
     with_work = settings.offset is not None or OFFSET in layout.others
-    firsts = {"results": heads(settings, with_work=with_work), "bad": bad_heads()}
+    heads = [head for head, _ in columns(settings, with_work=with_work)]
+    firsts = {"results": csv_line(heads), "bad": csv_line(["row", "box", "reason"])}
+    with source.open("rb") as file:
+        digest = hashlib.file_digest(file, "sha256").hexdigest()
     about = {
-        "list": _digest(source),
+        "list": digest,
         "set of options": repr((settings, layout)),
         "version of dbox": version("dbox"),
         "picture": str(picture or ""),
     }
     with closing(Progress(Places(out), about, firsts)) as progress:
-        tally = _tally_of(progress.content, len(settings.flows))
+        counts = progress.content
+        tally = Tally.empty(len(settings.flows))
+        if counts:
+            tally = Tally(**{name: np.array(each, np.int64) for name, each in counts.items()})
         if not progress.done:
             step = _DRAWN_PIECE if settings.samples or with_work else _QUICK_PIECE
             rest = islice(pieces(source, layout, above, step), progress.pieces, None)
             job = partial(_answered, layout, settings, with_work)
-            answers = _in_order(rest, job, processes)
+            answers = _in_order(rest, job, processes or os.cpu_count() or 1)
             tally = _write(progress, answers, tally, source.stat().st_size, told)
         outcome = Outcome(
             tally=tally, with_work=with_work, resumed=progress.resumed, places=progress.places
@@ -352,37 +366,18 @@ def run_batch(
     return outcome
 
 
-def _refuse_unsaid(source: Path, layout: Layout, settings: Settings) -> None:
-    """What neither a column nor the command line says is wrong with every row: say it once."""
-    faults = []
-    if settings.opening is None and OPENING not in layout.others:
-        faults.append(f'has no column {OPENING}; add it, or give --opening "circle 2 in"')
-    if settings.tolerance is None and TOLERANCE not in layout.others:
-        faults.append(
-            f'has no column {TOLERANCE}; add it, or give --tolerance "10 %": there is no general '
-            "one, it is the permit's or yours"
-        )
-    if faults:
-        raise ScenarioError(*(f"{source}: {fault}" for fault in faults))
-
-
-def _digest(source: Path) -> str:
-    with source.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
-
-
 def _answered(layout: Layout, settings: Settings, with_work: bool, piece: Piece) -> Answer:
     """The answers to one piece: results, bad rows, counts."""
     listed, faults = read_boxes(piece.text, piece.first_line, layout, settings, apart=piece.apart)
     lines, tally = answer(listed, settings, with_work=with_work)
-    return lines, bad_lines(faults), tally + Tally.empty(len(settings.flows), len(faults))
+    bad = b"".join(csv_line([str(fault.line), fault.box, fault.why]) for fault in faults)
+    return lines, bad, tally + Tally.empty(len(settings.flows), len(faults))
 
 
 def _in_order(
-    rest: Iterator[Piece], job: Callable[[Piece], Answer], processes: int | None
+    rest: Iterator[Piece], job: Callable[[Piece], Answer], processes: int
 ) -> Iterator[tuple[int, Answer]]:
     """Ends of the pieces and the answers to them, as many at once as there are processes."""
-    processes = processes or os.cpu_count() or 1
     first = [*islice(rest, 2)]
     every = chain(first, rest)
     if processes == 1 or len(first) < 2:
@@ -434,51 +429,13 @@ def _write(
         progress.write(lines, bad)
         tally += counted
         if time.monotonic() - kept > _KEEP_EVERY:
-            progress.keep(_content_of(tally))
+            progress.keep(_counts(tally))
             kept = time.monotonic()
         if told:
             told(end / size)
-    progress.keep(_content_of(tally), done=True)
+    progress.keep(_counts(tally), done=True)
     return tally
 
 
-def _content_of(tally: Tally) -> dict[str, Any]:
+def _counts(tally: Tally) -> dict[str, Any]:
     return {name: counts.tolist() for name, counts in vars(tally).items()}
-
-
-def _tally_of(content: dict[str, Any], flows: int) -> Tally:
-    if not content:
-        return Tally.empty(flows)
-    return Tally(**{name: np.array(counts, np.int64) for name, counts in content.items()})
-
-
-def batch_json(outcome: Outcome, settings: Settings) -> dict[str, Any]:
-    """The answer of `dbox batch --json`."""
-    tally, places = outcome.tally, outcome.places
-    refused = int(tally.refused[0])
-    return {
-        "boxes": tally.boxes,
-        "refused": refused,
-        "verdicts": _counts(VERDICTS, tally.verdicts),
-        "flows": [
-            {
-                "name": flow.name,
-                "inflow_m3_s": flow.inflow,
-                "verdicts": _counts(VERDICTS, tally.by_flow[case]),
-                "worst_over_target_from": EDGES[:-1].round(6).tolist(),
-                "worst_over_target_boxes": tally.worst[case].tolist(),
-            }
-            for case, flow in enumerate(settings.flows)
-        ],
-        "work": {
-            **_counts(WORK, tally.work),
-            "unknown": tally.boxes - int(tally.work.sum()),
-        }
-        if outcome.with_work
-        else None,
-        "files": [str(places.results), *([str(places.bad)] if refused else [])],
-    }
-
-
-def _counts(words: tuple[str, ...], counts: Any) -> dict[str, int]:
-    return dict(zip(words, counts.tolist(), strict=True))

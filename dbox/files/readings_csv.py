@@ -1,4 +1,4 @@
-"""Readings and catches as CSV for and from a spreadsheet.
+"""Readings, catches and measured inflows as CSV, for and from a spreadsheet.
 
 outlet,reading (mm),reading 2 (mm)          outlet;slow (s);fast
     1,3.2,3.0                                   1;41,5;1,2 L in 30 s
@@ -8,58 +8,73 @@ One row per outlet, found by its label. Readings are of the point that the scena
 catches are named as the pours are. The head may give the unit of bare numbers. An empty cell, or an
 outlet without a row, is not measured.
 
-Cells are parted by commas, decimals have a point, and numbers stand without a unit under a head
-that gives it, so that a spreadsheet takes them as numbers. A byte order mark goes in front only
-where a label needs it.
+seconds,m3_s            time (min);flow (gpm)
+    0,0                     0;0
+    30,0.0004               0,5;6,5
+
+An inflow is straight between the rows. A head without a unit is `seconds` or `m3_s`.
+
+Cells are written parted by commas, decimals with a point, and numbers without a unit under a head
+that gives it, so that a spreadsheet takes them as numbers.
 """
 
-import csv
-import io
+import math
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
-from typing import TypeVar
 
 from dbox import units
-from dbox.errors import ScenarioError, any_of, closest, did_you_mean, show
+from dbox.arrays import Array
+from dbox.errors import DomainError, ScenarioError, any_of, at_place, closest, did_you_mean, show
 from dbox.fieldwork.site import Pour, Site
 from dbox.files import scenario_keys
-from dbox.files.csv_table import Cell, Sheet, cell_fault, read_sheet
+from dbox.files.csv_table import (
+    Cell,
+    Sheet,
+    csv_text,
+    plain,
+    quantity,
+    read_sheet,
+    split_head,
+    values_at_once,
+)
 from dbox.files.pour_keys import read_catch
+from dbox.hydraulics.surge.inflow import Inflow, measured
 
 OUTLET = "outlet"
 READING = "reading"
 CATCH = "catch"
 
-_UNIT = re.compile(r"(.*?)\s*[(\[]\s*([^()\[\]]+?)\s*[)\]]")
 _READING = re.compile(r"readings?\s*[0-9]*", re.IGNORECASE)
-_T = TypeVar("_T")
 
 
 def with_readings(site: Site, path: Path | str) -> Site:
     """Put the readings of a table in place of those of a site."""
     sheet = read_sheet(path)
-    labels = [outlet.label for outlet in site.outlets]
     columns = _columns(sheet, lambda name: READING if _READING.fullmatch(name) else None, [READING])
+    faults: list[str] = []
+    readers = [(index, partial(_reading, unit=unit)) for index, _, unit in columns]
+    found = _by_outlet(sheet, site, readers, faults)
+    sheet.refuse(faults)
+    outlets = tuple(
+        replace(outlet, readings=tuple(reading for reading in row if reading is not None))
+        for outlet, row in zip(site.outlets, found, strict=True)
+    )
+    return replace(site, outlets=outlets, placeholder=False)
 
-    def read(cell: Cell, unit: str | None) -> float:
-        text = cell.quantity(unit)
-        try:
-            return scenario_keys.reading(text)
-        except ScenarioError as error:
-            if unit is None and re.fullmatch(r"[-+0-9./ ]+", text):
-                raise ScenarioError(
-                    f'is {show(cell.text)}; give its unit, or name the column "reading (in)"'
-                ) from error
-            raise
 
-    found = _read(sheet, labels, [(index, unit) for index, _, unit in columns], read)
-    outlets = [
-        replace(o, readings=tuple(m for m in row if m is not None))
-        for o, row in zip(site.outlets, found, strict=True)
-    ]
-    return replace(site, outlets=tuple(outlets), placeholder=False)
+def _reading(cell: Cell, unit: str | None) -> float:
+    text = quantity(cell.text, unit)
+    try:
+        return scenario_keys.reading(text)
+    except ScenarioError as error:
+        if unit is None and re.fullmatch(r"[-+0-9./ ]+", text):
+            raise ScenarioError(
+                f'is {show(cell.text)}; give its unit, or name the column "reading (in)"'
+            ) from error
+        raise
 
 
 def with_catches(site: Site, path: Path | str) -> Site:
@@ -67,30 +82,46 @@ def with_catches(site: Site, path: Path | str) -> Site:
     if not site.pours:
         raise ScenarioError(f"{path}: the scenario has no pour; add [[pour]], or give --flow")
     sheet = read_sheet(path)
-    names = [pour.name for pour in site.pours]
+    pours = {pour.name: pour for pour in site.pours}
 
     def meant(name: str) -> str | None:
-        if len(names) == 1 and name.lower() in (CATCH, "catches", "caught"):
-            return names[0]
-        return next((n for n in names if n.lower() == name.lower()), None)
+        if len(pours) == 1 and name.lower() in (CATCH, "catches", "caught"):
+            return next(iter(pours))
+        return next((n for n in pours if n.lower() == name.lower()), None)
 
-    columns = _columns(sheet, meant, names)
-    _refuse_twice(sheet, [name for _, name, _ in columns])
-    labels = [outlet.label for outlet in site.outlets]
-    pours = list(site.pours)
+    columns = _columns(sheet, meant, [*pours])
+    named = [name for _, name, _ in columns]
+    twice = next((name for name in named if named.count(name) > 1), None)
+    if twice is not None:
+        sheet.refuse([f"column {show(twice)} is there twice; keep one of them"])
     faults: list[str] = []
-    for index, name, unit in columns:
-        place = names.index(name)
-        try:
-            found = _read(sheet, labels, [(index, unit)], _catch_reader(pours[place]))
-        except ScenarioError as error:
-            faults += error.faults
-            continue
-        pours[place] = replace(pours[place], catches=tuple(row[0] for row in found))
-    faults += _capped_faults(site, pours, sheet.name)
-    if faults:
-        raise ScenarioError(*faults)
-    return replace(site, pours=tuple(pours))
+    readers = [(i, partial(_catch, unit=unit, jug=pours[name].jug)) for i, name, unit in columns]
+    found = _by_outlet(sheet, site, readers, faults)
+    caught = dict(zip(named, zip(*found, strict=True), strict=True))
+    faults += [
+        f"column {show(name)} has a catch at outlet {outlet.label}, which is capped; leave one of "
+        "the two out"
+        for name, catches in caught.items()
+        for outlet, catch in zip(site.outlets, catches, strict=True)
+        if outlet.capped and catch is not None
+    ]
+    sheet.refuse(faults)
+    return replace(
+        site,
+        pours=tuple(
+            replace(p, catches=caught[p.name]) if p.name in caught else p for p in pours.values()
+        ),
+    )
+
+
+def _catch(cell: Cell, unit: str | None, jug: float | None) -> float:
+    flow = read_catch(quantity(cell.text, unit)).flow_with(jug)
+    if flow is None:
+        raise ScenarioError(
+            f"is {show(cell.text)}, a time without a volume; add jug to the pour, or write "
+            '"1.2 L in 30 s"'
+        )
+    return flow
 
 
 def _columns(
@@ -98,148 +129,152 @@ def _columns(
 ) -> list[tuple[int, str, str | None]]:
     """Columns of values: index, what it is, unit; refuses heads that are not known."""
     columns, faults = [], []
-    for index, head in enumerate(sheet.heads[1:], start=1):
-        split = _UNIT.fullmatch(head)
-        name, unit = (head, None) if meant(head) or split is None else split.groups()
+    first, *others = sheet.heads
+    if first.lower() not in (OUTLET, "label"):
+        faults.append(f"the first column is {show(first)}; it must be {OUTLET}")
+    for index, head in enumerate(others, start=1):
+        name, unit = (head, None) if meant(head) else split_head(head)
         what = meant(name)
         if what is None:
-            faults.append(f"{sheet.name}: unknown column {show(head)}; {did_you_mean(name, known)}")
+            faults.append(f"unknown column {show(head)}; {did_you_mean(name, known)}")
         else:
             columns.append((index, what, unit))
-    if sheet.heads[0].lower() not in (OUTLET, "label"):
-        first = sheet.heads[0]
-        faults.insert(0, f"{sheet.name}: the first column is {show(first)}; it must be {OUTLET}")
-    elif not columns and not faults:
-        faults.append(f"{sheet.name}: has no column of values; add {any_of(known)}")
-    if faults:
-        raise ScenarioError(*faults)
-    sheet.refuse_mixed(index for index, _, _ in columns)
+    if not columns and not faults:
+        faults.append(f"has no column of values; add {any_of(known)}")
+    sheet.refuse(faults)
+    sheet.refuse_mixed([index for index, _, _ in columns])
     return columns
 
 
-def _refuse_twice(sheet: Sheet, names: Sequence[str]) -> None:
-    twice = next((name for name in names if names.count(name) > 1), None)
-    if twice is not None:
-        raise ScenarioError(f"{sheet.name}: column {show(twice)} is there twice; keep one of them")
-
-
-def _read(
+def _by_outlet(
     sheet: Sheet,
-    labels: Sequence[str],
-    columns: Sequence[tuple[int, str | None]],
-    read: Callable[[Cell, str | None], _T],
-) -> list[list[_T | None]]:
-    """Values by outlet and column, None where not measured; all faults at once."""
-    known = [" ".join(label.split()).lower() for label in labels]
-    found: list[list[_T | None]] = [[None] * len(columns) for _ in labels]
-    first: dict[int, Cell] = {}
-    faults: list[str] = []
-    for row in sheet.rows:
-        outlet = _outlet(row, known, labels, first, faults)
-        for place, (index, unit) in enumerate(columns):
-            cell = row[index]
-            if cell is None or outlet is None:
-                continue
-            try:
-                found[outlet][place] = read(cell, unit)
-            except ScenarioError as error:
-                faults.append(cell_fault(cell, error))
-    if faults:
-        raise ScenarioError(*(f"{sheet.name}: {fault}" for fault in faults))
+    site: Site,
+    readers: Sequence[tuple[int, Callable[[Cell], float]]],
+    faults: list[str],
+) -> list[list[float | None]]:
+    """Values by outlet and column, None where not measured."""
+    labels = [outlet.label for outlet in site.outlets]
+    known = [plain(label).lower() for label in labels]
+    found: list[list[float | None]] = [[None] * len(readers) for _ in labels]
+    earlier: dict[str, int] = {}
+    for number, row in zip(sheet.numbers, sheet.cells(), strict=True):
+        cell = row[0]
+        if cell is None:
+            faults.append(f"row {number} has no outlet; write its label in the first column")
+            continue
+        label = cell.text.lower()
+        if label not in known:
+            close = closest(cell.text, labels)
+            mend = f"did you mean {close}?" if close else f"use {any_of(labels)}"
+            faults.append(cell.fault(f"is {show(cell.text)}; there is no such outlet, {mend}"))
+        elif label in earlier:
+            faults.append(
+                cell.fault(
+                    f"is {show(cell.text)}, which row {earlier[label]} has too; put repeats in "
+                    "columns of one row"
+                )
+            )
+        else:
+            earlier[label] = number
+            for place, (index, read) in enumerate(readers):
+                if (value := row[index]) is not None:
+                    try:
+                        found[known.index(label)][place] = read(value)
+                    except ScenarioError as error:
+                        faults.append(value.fault(error))
     return found
 
 
-def _outlet(
-    row: Sequence[Cell | None],
-    known: Sequence[str],
-    labels: Sequence[str],
-    first: dict[int, Cell],
-    faults: list[str],
-) -> int | None:
-    """Index of the outlet that a row is about; None, with a fault, where there is none."""
-    cell = row[0]
-    if cell is None:
-        number = next(c.row for c in row if c is not None)
-        faults.append(f"row {number} has no outlet; write its label in the first column")
-        return None
-    if cell.text.lower() not in known:
-        close = closest(cell.text, labels)
-        mend = f"did you mean {close}?" if close else f"use {any_of(labels)}"
-        faults.append(f"{cell.place} is {show(cell.text)}; there is no such outlet, {mend}")
-        return None
-    outlet = known.index(cell.text.lower())
-    earlier = first.setdefault(outlet, cell)
-    if earlier is not cell:
-        faults.append(
-            f"{cell.place} is {show(cell.text)}, which row {earlier.row} has too; put repeats in "
-            "columns of one row"
-        )
-        return None
-    return outlet
+MOST_SERIES = 1_000_000
+"""Rows. A year has 525,600 minutes, a week 604,800 seconds. Judgement."""
+
+_MOST_BYTES = 64 * MOST_SERIES
+_MOST_TOLD = 20
+_WANTED = 'write "seconds,m3_s", or the units as "time (min),flow (gpm)"'
+_PLAIN = {"seconds": ("time", "s"), "m3_s": ("flow", "m3/s")}
+_READ = {"time": units.duration, "flow": units.flow, "inflow": units.flow}
 
 
-def _catch_reader(pour: Pour) -> Callable[[Cell, str | None], float]:
-    """Reader of the catches of a pour."""
+def read_inflow(path: Path | str) -> Inflow:
+    """Read a measured inflow."""
+    sheet = read_sheet(
+        path,
+        most_bytes=_MOST_BYTES,
+        limit=f"an inflow series has {MOST_SERIES:,} rows at most, in {_MOST_BYTES:,} bytes",
+        most_rows=MOST_SERIES,
+        many=f"has more than {MOST_SERIES:,} rows, the most of an inflow series; keep fewer of "
+        "them, or part it",
+    )
+    first = show(sheet.delimiter.join(sheet.heads))
+    if len(sheet.heads) != 2:
+        sheet.refuse([f"its first row is {first}; {_WANTED}"])
+    heads = [_PLAIN.get(head.lower(), split_head(head.lower())) for head in sheet.heads]
+    sheet.refuse(
+        f"unknown column {show(head)}; {_WANTED}"
+        for head, (what, unit) in zip(sheet.heads, heads, strict=True)
+        if what not in _READ or unit is None
+    )
+    if [what == "time" for what, _ in heads] != [True, False]:
+        sheet.refuse([f"its columns are {first}; {_WANTED}"])
+    faults: list[tuple[int, str]] = []
+    times, flows = (
+        _series(sheet, index, what, unit or "", faults) for index, (what, unit) in enumerate(heads)
+    )
+    more = len(faults) - _MOST_TOLD
+    told = [fault for _, fault in sorted(faults)[:_MOST_TOLD]]
+    sheet.refuse(told + [f"and {more} more faults"] * (more > 0))
+    try:
+        return measured(times, flows, name=Path(path).name)
+    except DomainError as error:
+        raise ScenarioError(f"{sheet.name}: {error}") from error
 
-    def read(cell: Cell, unit: str | None) -> float:
-        flow = read_catch(cell.quantity(unit)).flow_with(pour.jug)
-        if flow is None:
-            raise ScenarioError(
-                f"is {show(cell.text)}, a time without a volume; add jug to the pour, or write "
-                '"1.2 L in 30 s"'
-            )
-        return flow
 
-    return read
+def _series(sheet: Sheet, index: int, what: str, unit: str, faults: list[tuple[int, str]]) -> Array:
+    """A column of a series. [s] or [m3/s]"""
+    cells = [row[index] for row in sheet.rows]
+    head = sheet.heads[index]
+    try:
+        factor = _READ[what](f"1 {unit}")
+    except ScenarioError as error:
+        raise ScenarioError(
+            f"{sheet.name}: {at_place(f'column {show(head)}', str(error))}"
+        ) from error
 
+    def read(row: int) -> float:
+        text = plain(cells[row])
+        try:
+            # in a table parted by semicolons a comma can only be that of a decimal
+            return _READ[what](quantity(text, unit, decimal_comma=sheet.delimiter != ","))
+        except ScenarioError as error:
+            faults.append((row, Cell(sheet.numbers[row], head, text).fault(error)))
+            return math.nan
 
-def _capped_faults(site: Site, pours: Sequence[Pour], name: str) -> list[str]:
-    return [
-        f"{name}: column {show(p.name)} has a catch at outlet {o.label}, which is capped; leave one"
-        " of the two out"
-        for p in pours
-        for o, catch in zip(site.outlets, p.catches, strict=False)
-        if o.capped and catch is not None
-    ]
+    # what is more than a year, or than 1 m3/s, is looked at one by one
+    return values_at_once(cells, factor, (0.0, 366 * units.DAY if what == "time" else 1.0), read)
 
 
 def readings_csv(site: Site) -> str:
     """Write the readings of a site as a table that `with_readings` reads."""
     most = max(1, *(len(o.readings) for o in site.outlets))
-    heads = [
-        OUTLET,
-        *(f"{READING} {i} (mm)" if most > 1 else "reading (mm)" for i in range(1, most + 1)),
+    numbered = [f"{READING} {i} (mm)" for i in range(1, most + 1)]
+    rows = [
+        [o.label, *(_number(1000 * r) for r in o.readings), *[""] * (most - len(o.readings))]
+        for o in site.outlets
     ]
-    rows = []
-    for outlet in site.outlets:
-        told = [_number(1000 * r) for r in outlet.readings]
-        rows.append([outlet.label, *told, *[""] * (most - len(told))])
-    return _csv_text(heads, rows)
+    return csv_text([OUTLET, *(numbered if most > 1 else [f"{READING} (mm)"])], rows)
 
 
 def catches_csv(pours: Sequence[Pour], labels: Sequence[str]) -> str:
     """Write pours as a table that `with_catches` reads, empty where nothing was caught."""
     heads, columns = [OUTLET], []
     for pour in pours:
-        unit = " (L/min)" if pour.done else " (s)" if pour.jug else ""
-        heads.append(f"{pour.name}{unit}")
+        heads.append(pour.name + (" (L/min)" if pour.done else " (s)" if pour.jug else ""))
         caught = pour.catches or (None,) * len(labels)
         columns.append(
             ["" if q is None else _number(q * units.MINUTE / units.LITRE) for q in caught]
         )
-    return _csv_text(
-        heads, [[label, *cells] for label, *cells in zip(labels, *columns, strict=True)]
-    )
+    return csv_text(heads, [*zip(labels, *columns, strict=True)])
 
 
 def _number(value: float) -> str:
     return f"{value:.12f}".rstrip("0").rstrip(".")
-
-
-def _csv_text(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(heads)
-    writer.writerows(rows)
-    content = text.getvalue()
-    return content if content.isascii() else f"\ufeff{content}"

@@ -7,7 +7,6 @@ fraction is a mixed number, so `1 1/16` is one height and `1, 1/16` are two; not
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from functools import partial
 from typing import TypeVar
 
@@ -117,81 +116,80 @@ def _pieces(plain: str) -> list[tuple[str, str | None]]:
 _T = TypeVar("_T")
 
 
-@dataclass(frozen=True, kw_only=True)
-class TypedBox:
-    """The words of a command line, as they were typed; None where left out."""
+class Words:
+    """Words of a command line on their way to values; what is wrong is told all at once.
 
-    heights: str  # Lips over still water, clockwise from the inlet; the opening of every outlet.
-    opening: str  # Lips over still water, clockwise from the inlet; the opening of every outlet.
-    coefficient: float | None = None  # Discharge coefficient. [-]
-    # Spread of one reading; allowed difference of a share from its target.
-    spread: str | None = None
-    # Spread of one reading; allowed difference of a share from its target.
-    tolerance: str | None = None
-    units: str = "in"  # Unit of a bare length.
-    flows: Sequence[str] = ()  # Flows to compute; none for the default ones.
+    faults: What was wrong so far.
+    """
 
-    def site(self) -> Site:
-        """Read all words."""
-        faults: list[str] = []
-        units = typed_unit(faults, self.units)
-        lips = _read(faults, "--heights", lambda: heights_from_text(self.heights, units))
-        opening = _read(
-            faults, "--opening", lambda: opening_from_text(self.opening, self.coefficient, units)
-        )
-        spread = optional(faults, "--spread", self.spread, lambda s: scenario_keys.spread(s, units))
-        share = optional(faults, "--tolerance", self.tolerance, scenario_keys.tolerance)
-        flows = _flows(faults, self.flows)
-        if faults or lips is None or opening is None:
-            raise ScenarioError(*faults)
-        return Site(
-            outlets=tuple(
-                Outlet(label=str(i), opening=opening, readings=(lip,))
-                for i, lip in enumerate(lips, start=1)
-            ),
-            flows=flows,
-            spread=spread,
-            tolerance=None if share is None else Tolerance(share=share, source="--tolerance"),
-        )
+    def __init__(self) -> None:
+        self.faults: list[str] = []
 
+    def read(self, option: str, word: str | None, read: Callable[[str], _T]) -> _T | None:
+        """Read the word of an option; None where it was left out, or has a fault."""
+        try:
+            return None if word is None else read(word)
+        except ScenarioError as error:
+            self.faults += [at_place(option, fault) for fault in error.faults]
+            return None
 
-def typed_unit(faults: list[str], word: str) -> str:
-    """Read the unit of bare lengths."""
-    if word in UNITS:
+    def unit(self, word: str) -> str:
+        """Read the unit of bare lengths."""
+        if word not in UNITS:
+            self.faults.append(f"--units is {show(word)}; write {any_of(UNITS)}")
+            return "in"
         return word
-    faults.append(f"--units is {show(word)}; write {any_of(UNITS)}")
-    return "in"
+
+    def flows(self, words: Sequence[str]) -> tuple[Flow, ...]:
+        """Read the flows to compute, each named by what was typed; none for the default ones."""
+        read = [(word, self.read("--flow", word, scenario_keys.flow_rate)) for word in words]
+        flows = tuple(Flow(name=word, inflow=flow) for word, flow in read if flow is not None)
+        return flows or DEFAULT_FLOWS
+
+    def end(self) -> None:
+        """Raise ScenarioError with all faults, if there are any."""
+        if self.faults:
+            raise ScenarioError(*self.faults)
 
 
 def typed_flows(words: Sequence[str]) -> tuple[Flow, ...]:
-    """Read the flows of a command line, each named by what was typed."""
-    faults: list[str] = []
-    flows = _flows(faults, words)
-    if faults:
-        raise ScenarioError(*faults)
+    """Read the flows of a command line alone."""
+    typed = Words()
+    flows = typed.flows(words)
+    typed.end()
     return flows
 
 
-def _flows(faults: list[str], words: Sequence[str]) -> tuple[Flow, ...]:
-    flows = []
-    for word in words:
-        inflow = _read(faults, "--flow", partial(scenario_keys.flow_rate, word))
-        if inflow is not None:
-            flows.append(Flow(name=word, inflow=inflow))
-    return tuple(flows) or DEFAULT_FLOWS
+def typed_site(
+    *,
+    heights: str,
+    opening: str,
+    coefficient: float | None = None,
+    spread: str | None = None,
+    tolerance: str | None = None,
+    units: str = "in",
+    flows: Sequence[str] = (),
+) -> Site:
+    """A box by the words of a command line.
 
-
-def _read(faults: list[str], option: str, read: Callable[[], _T]) -> _T | None:
-    """What was read, or None with its faults kept."""
-    try:
-        return read()
-    except ScenarioError as error:
-        faults += [at_place(option, fault) for fault in error.faults]
-        return None
-
-
-def optional(
-    faults: list[str], option: str, word: str | None, read: Callable[[str], _T]
-) -> _T | None:
-    """Read a word of an option that may be left out."""
-    return None if word is None else _read(faults, option, lambda: read(word))
+    `heights`: lips over still water, clockwise from the inlet; `opening`: that of every outlet;
+    coefficient [-]; `units`: of bare lengths.
+    """
+    typed = Words()
+    unit = typed.unit(units)
+    lips = typed.read("--heights", heights, partial(heights_from_text, bare_unit=unit))
+    kind = typed.read("--opening", opening, lambda word: opening_from_text(word, coefficient, unit))
+    deviation = typed.read("--spread", spread, partial(scenario_keys.spread, bare_unit=unit))
+    share = typed.read("--tolerance", tolerance, scenario_keys.tolerance)
+    inflows = typed.flows(flows)
+    typed.end()
+    assert lips is not None
+    assert kind is not None
+    return Site(
+        outlets=tuple(
+            Outlet(label=str(i), opening=kind, readings=(lip,)) for i, lip in enumerate(lips, 1)
+        ),
+        flows=inflows,
+        spread=deviation,
+        tolerance=None if share is None else Tolerance(share=share, source="--tolerance"),
+    )

@@ -7,7 +7,7 @@ from dbox.errors import ScenarioError, show
 from dbox.fieldwork.lesson_box import KINDS, LESSON_TOLERANCE, Kind, lesson_site, with_opening
 from dbox.fieldwork.site import Site, Tolerance
 from dbox.files import scenario_keys
-from dbox.files.typed_box import opening_from_text, optional, typed_flows
+from dbox.files.typed_box import Words, opening_from_text, typed_flows
 
 
 def lesson_box(
@@ -23,19 +23,17 @@ def lesson_box(
 
     coefficient [-].
     """
-    faults: list[str] = []
+    words = Words()
     if coefficient is not None and opening is None:
-        faults.append("--coefficient needs --opening; name the opening it is of")
-    hole = optional(
-        faults, "--opening", opening, lambda text: opening_from_text(text, coefficient, "in")
-    )
-    share = optional(faults, "--tolerance", tolerance, scenario_keys.tolerance)
+        words.faults.append("--coefficient needs --opening; name the opening it is of")
+    hole = words.read("--opening", opening, lambda text: opening_from_text(text, coefficient, "in"))
+    share = words.read("--tolerance", tolerance, scenario_keys.tolerance)
     try:
         inflows = typed_flows(flows) if flows else ()
     except ScenarioError as error:
-        faults += error.faults
-    if faults:
-        raise ScenarioError(*faults)
+        words.faults += error.faults
+    if words.faults:
+        raise ScenarioError(*words.faults)
     site = own or lesson_site(4 if outlets is None else outlets)
     typed = None if share is None else Tolerance(share=share, source="--tolerance")
     return replace(
@@ -45,18 +43,16 @@ def lesson_box(
     )
 
 
-def lesson_kinds(words: Sequence[str]) -> tuple[Kind, ...]:
+def lesson_kinds(typed: Sequence[str]) -> tuple[Kind, ...]:
     """Read the openings to compare; the usual ones where none was typed."""
-    faults: list[str] = []
+    words = Words()
     kinds = []
-    for word in words:
-        opening = optional(
-            faults, "--opening", word, lambda text: opening_from_text(text, None, "in")
-        )
+    for word in typed:
+        opening = words.read("--opening", word, lambda text: opening_from_text(text, None, "in"))
         if opening is not None:
             kinds.append(Kind(word, opening))
-    if faults:
-        raise ScenarioError(*faults)
+    if words.faults:
+        raise ScenarioError(*words.faults)
     return tuple(kinds) or KINDS
 
 
@@ -66,12 +62,12 @@ def lesson_height(option: str, word: str) -> float:
     >>> lesson_height("--error", "-1/8")
     -0.003175
     """
-    faults: list[str] = []
-    height = optional(faults, option, word, lambda text: scenario_keys.reading(text, "in"))
+    words = Words()
+    height = words.read(option, word, lambda text: scenario_keys.reading(text, "in"))
     if height == 0:
-        faults.append(f"{option} is {show(word)}; give a height that is not nought")
-    if faults or height is None:
-        raise ScenarioError(*faults)
+        words.faults.append(f"{option} is {show(word)}; give a height that is not nought")
+    if words.faults or height is None:
+        raise ScenarioError(*words.faults)
     return height
 
 

@@ -1,34 +1,66 @@
-"""What a list came to, for people."""
+"""What a list came to, for people and for machines."""
 
-from collections.abc import Iterable
+from typing import Any
 
-from dbox.fieldwork.many_boxes import WORK, Tally
+from dbox.fieldwork.many_boxes import EDGES, WORK, Counts, Tally
 from dbox.fieldwork.shares import VERDICTS
 from dbox.fieldwork.site import DEFAULT_SPREAD
 from dbox.files.list_boxes import Settings
 from dbox.files.list_run import Outcome
-from dbox.report.text import noted, wrapped
+from dbox.report.encode import encode
+from dbox.report.text import WIDTH, noted, wrapped
 from dbox.units import millimetres
 from dbox.units import percent_text as percent
 
 _CELL = 12
 
 
+def batch_json(outcome: Outcome, settings: Settings) -> dict[str, Any]:
+    """The answer of `dbox batch --json`."""
+    tally, places = outcome.tally, outcome.places
+    refused = int(tally.refused[0])
+    work = dict(zip(WORK, tally.work, strict=True)) | {"unknown": _unknown(tally)}
+    answer: dict[str, Any] = encode(
+        {
+            "boxes": tally.boxes,
+            "refused": refused,
+            "verdicts": dict(zip(VERDICTS, tally.verdicts, strict=True)),
+            "flows": [
+                {
+                    "name": flow.name,
+                    "inflow_m3_s": flow.inflow,
+                    "verdicts": dict(zip(VERDICTS, tally.by_flow[case], strict=True)),
+                    "worst_over_target_from": EDGES[:-1].round(6),
+                    "worst_over_target_boxes": tally.worst[case],
+                }
+                for case, flow in enumerate(settings.flows)
+            ],
+            "work": work if outcome.with_work else None,
+            "files": [str(places.results), *([str(places.bad)] if refused else [])],
+        }
+    )
+    return answer
+
+
+def _unknown(tally: Tally) -> int:
+    """Boxes where it is not known what is to be done."""
+    return tally.boxes - int(tally.work.sum())
+
+
 def report(outcome: Outcome, settings: Settings) -> list[str]:
     """Lines of at most 72 columns."""
     tally = outcome.tally
-    refused = int(tally.refused[0])
     lines = [f"{tally.boxes:,} {'box' if tally.boxes == 1 else 'boxes'} judged."]
     if tally.boxes:
         lines += ["", *_table(tally, settings)]
     if outcome.with_work and tally.boxes:
-        unknown = tally.boxes - int(tally.work.sum())
         counts = [f"{count:,} {kind}" for kind, count in zip(WORK, tally.work, strict=True)]
-        counts += [f"{unknown:,} unknown, the offset of their holes is not given"] * (unknown > 0)
+        if unknown := _unknown(tally):
+            counts.append(f"{unknown:,} unknown, the offset of their holes is not given")
         lines += ["", *wrapped(f"Work: {', '.join(counts)}.")]
     if outcome.resumed:
         lines += ["", *wrapped("An earlier run was gone on with.")]
-    lines += noted(_notes(refused, outcome, settings))
+    lines += noted(_notes(outcome, settings))
     lines += ["", *wrapped(f"wrote {outcome.places.results}")]
     lines += wrapped("The tool models the box; local code, the permit and the inspector decide.")
     return lines
@@ -36,29 +68,29 @@ def report(outcome: Outcome, settings: Settings) -> list[str]:
 
 def _table(tally: Tally, settings: Settings) -> list[str]:
     """A row for all flows together and one for each, the worst line of the middle box beside it."""
-    wide = 72 - 4 * _CELL - 1
-    middle, most = tally.worst_at(0.5), tally.worst_at(0.9)
-    lines = [_row("", wide, ["within", "outside", "cannot tell", "worst line"])]
-    lines.append(_row("all flows", wide, [*_parts(tally.verdicts), ""]))
-    for case, flow in enumerate(settings.flows):
-        worst = f"{middle[case]:.2f} {most[case]:.2f}"
-        lines.append(_row(flow.name, wide, [*_parts(tally.by_flow[case]), worst]))
+
+    def parts(counts: Counts) -> list[str]:
+        return [percent(count / tally.boxes) for count in counts]
+
+    worst = zip(tally.worst_at(0.5), tally.worst_at(0.9), strict=True)
+    rows = [("", [*VERDICTS, "worst line"]), ("all flows", parts(tally.verdicts))]
+    rows += [
+        (flow.name, [*parts(counts), f"{middle:.2f} {most:.2f}"])
+        for flow, counts, (middle, most) in zip(settings.flows, tally.by_flow, worst, strict=True)
+    ]
+    wide = WIDTH - 4 * _CELL - 1
+    lines = [
+        f"{name[:wide]:{wide}} {''.join(f'{cell:>{_CELL}}' for cell in cells)}"
+        for name, cells in rows
+    ]
     return [*lines, *wrapped(
         "Worst line: largest share over its target, about, of the middle box and of the box that "
         "one in ten is beyond."
     )]  # fmt: skip
 
 
-def _parts(counts: Iterable[int]) -> list[str]:
-    counts = [*counts]
-    return [percent(count / sum(counts)) for count in counts[: len(VERDICTS)]]
-
-
-def _row(name: str, wide: int, cells: list[str]) -> str:
-    return f"{name[:wide]:{wide}} {''.join(f'{cell:>{_CELL}}' for cell in cells)}".rstrip()
-
-
-def _notes(refused: int, outcome: Outcome, settings: Settings) -> list[str]:
+def _notes(outcome: Outcome, settings: Settings) -> list[str]:
+    refused = int(outcome.tally.refused[0])
     notes = []
     if settings.spread is None:
         notes.append(

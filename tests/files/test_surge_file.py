@@ -1,19 +1,17 @@
 """What stands before the box and behind it, from a scenario file or a command line."""
 
 import math
-from pathlib import Path
 
 import pytest
 
 from dbox.errors import ScenarioError
 from dbox.fieldwork.site import Works
-from dbox.files import typed_surge
 from dbox.files.scenario import load, loads, resolve
 from dbox.files.surge_keys import read_acceptance as acceptance
 from dbox.files.surge_keys import read_curve as curve
 from dbox.files.surge_keys import read_people as people
 from dbox.files.surge_keys import settling, some_volume
-from dbox.files.typed_surge import read_inflow, run_time, typed, typed_dose
+from dbox.files.typed_surge import run_time, typed, typed_dose
 
 INCH, FOOT = 0.0254, 0.3048
 GALLON = 231 * INCH**3
@@ -136,95 +134,6 @@ def test_curves_that_cannot_be_are_refused(value: object) -> None:
         curve(value)
 
 
-@pytest.mark.parametrize(
-    "content",
-    [
-        "seconds,m3_s\n0,0\n60,0.0003\n120,0\n",
-        "time (min),flow (gpm)\n0,0\n1,4.7550967\n2,0\n",
-        "﻿time (min);flow (L/min)\n0;0\n1,0;18,0\n2;0\n",
-        "Seconds\tM3_S\n0\t0\n60\t3e-4\n\n120\t0\n",
-    ],
-)
-def test_inflow_files_of_one_triangle(tmp_path: Path, content: str) -> None:
-    path = tmp_path / "in.csv"
-    path.write_text(content, encoding="utf-8")
-    flow = read_inflow(path)
-    assert flow.entry == "box"
-    assert flow.name == "in.csv"
-    assert flow.volume(1e6) == pytest.approx(60 * 3e-4, rel=1e-6)
-
-
-@pytest.mark.parametrize(
-    ("content", "fault"),
-    [
-        ("", "first row"),
-        ("seconds\n0\n1\n", "first row"),
-        ("m3_s,seconds\n0,0\n1,1\n", "its columns"),
-        ("hours,m3_s\n0,0\n1,1\n", 'unknown column "hours"'),
-        ("seconds,m3_s\n0,0\n1\n", "row 3 has 1 cells"),
-        ("seconds,m3_s\n0,0\n1,x\n", 'row 3 is "x m3/s"'),
-        ("seconds,m3_s\n0,0\n1,-1\n", "row 3 is"),
-        ("seconds,m3_s\n0,0\n", "two or more rows"),
-        ("seconds,m3_s\n0,0\n5,0\n5,1\n", "apart"),
-        ("seconds,m3_s\n0,0\n1,nan\n", "row 3 is"),
-        (f"seconds,m3_s\n{'9' * 140_000},0\n", "is no table"),
-        ("seconds,m3_s\n" + "0,0\n" * 1_000_001, "has more than 1,000,000 rows"),
-    ],
-)
-def test_inflow_files_that_cannot_be_are_refused(tmp_path: Path, content: str, fault: str) -> None:
-    path = tmp_path / "in.csv"
-    path.write_text(content, encoding="utf-8")
-    with pytest.raises(ScenarioError) as caught:
-        read_inflow(path)
-    assert all(str(path) in line for line in caught.value.faults)
-    assert fault in str(caught.value)
-
-
-@pytest.mark.parametrize(
-    ("rows", "head"),
-    [
-        (86_401, "seconds,m3_s"),
-        pytest.param(525_601, "time (min),flow (L/s)", marks=pytest.mark.slow),
-    ],
-)
-def test_a_day_of_seconds_and_a_year_of_minutes_are_read(tmp_path, rows, head) -> None:
-    """A steady rate; the volume is the rate times the time."""
-    path = tmp_path / "in.csv"
-    path.write_text("\n".join([head, *(f"{i},0.000125" for i in range(rows))]))
-    step, unit = (60.0, 1e-3) if "min" in head else (1.0, 1.0)
-    seconds = (rows - 1) * step
-    assert read_inflow(path).volume(seconds) == pytest.approx(0.000125 * unit * seconds, rel=1e-9)
-
-
-def test_a_file_too_big_for_an_inflow_series_is_called_so(tmp_path: Path, monkeypatch) -> None:
-    monkeypatch.setattr("dbox.files.typed_surge._MOST_BYTES", 1000)
-    path = tmp_path / "in.csv"
-    path.write_text("seconds,m3_s\n" + "0.000000,0.00000\n" * 100)
-    with pytest.raises(ScenarioError, match=r"an inflow series has 1,000,000 rows") as caught:
-        read_inflow(path)
-    assert "scenario" not in str(caught.value)
-
-
-def test_plain_numbers_and_written_ones_read_alike(tmp_path: Path) -> None:
-    """The quick way of plain numbers against the way of quantities, taken for one fraction."""
-    found = []
-    for last in ("0.5", "1/2"):
-        path = tmp_path / "in.csv"
-        path.write_text(f"time (min),flow (gpm)\n0,3.25\n1.5,1e-1\n7,{last}\n")
-        found.append(read_inflow(path))
-    for part in ("begin", "first", "last"):
-        assert getattr(found[0], part) == pytest.approx(getattr(found[1], part), rel=1e-14)
-
-
-def test_inflow_faults_are_told_at_once_but_not_without_end(tmp_path: Path) -> None:
-    path = tmp_path / "in.csv"
-    path.write_text("seconds,m3_s\n" + "x,y\n" * 500)
-    with pytest.raises(ScenarioError) as caught:
-        read_inflow(path)
-    assert len(caught.value.faults) == 21
-    assert "980 more faults" in caught.value.faults[-1]
-
-
 def test_typed_words() -> None:
     dose = typed_dose(Works(), "60 gal at 30 gpm")
     assert dose.volume(1e6) == pytest.approx(60 * GALLON)
@@ -258,13 +167,3 @@ def test_the_family_has_every_part() -> None:
     assert all((works.people, works.tank, works.supply, works.pump, works.siphon))
     assert all(works.trenches)
     assert all(works.headers)
-
-
-def test_as_many_rows_as_the_refusal_says(tmp_path: Path, monkeypatch) -> None:
-    monkeypatch.setattr(typed_surge, "MOST_ROWS", 3)
-    path = tmp_path / "series.csv"
-    path.write_text("seconds,m3_s\n0,0\n10,0.001\n20,0\n")
-    assert read_inflow(path).end == 20.0
-    path.write_text(path.read_text() + "30,0\n")
-    with pytest.raises(ScenarioError, match="more than 3 rows"):
-        read_inflow(path)

@@ -52,6 +52,19 @@ def some_boxes(openings, count, scatter, spread=0.4e-3, seed=1):
     )
 
 
+def level_boxes(openings, spread, tolerance=0.1, lip=0.0):
+    """Boxes with lips at one height, or as given, that cannot be turned; one for each spread."""
+    shape = len(spread), len(openings)
+    return Boxes(
+        openings=openings,
+        lip=np.broadcast_to(lip, shape),
+        error=np.repeat(np.array(spread)[:, None], len(openings), axis=1),
+        tolerance=np.full(len(spread), tolerance),
+        hole_offset=np.zeros(shape),
+        clock=np.full(shape, np.nan),
+    )
+
+
 def alone(boxes, row, spread=0.4e-3):
     """The site of one of the boxes."""
     lip = boxes.lip[row]
@@ -131,14 +144,7 @@ def test_what_to_turn_is_unknown_where_an_offset_is():
 
 
 def test_a_level_box_read_without_error_is_within():
-    boxes = Boxes(
-        openings=HOLES,
-        lip=np.zeros((1, 5)),
-        error=np.full((1, 5), 1e-9),
-        tolerance=np.array([0.01]),
-        hole_offset=np.zeros((1, 5)),
-        clock=np.full((1, 5), np.nan),
-    )
+    boxes = level_boxes(HOLES, [1e-9], tolerance=0.01)
     for judged in (
         judge_first_order(boxes, INFLOW),
         judge_drawn(boxes, INFLOW, samples=50, seed=0),
@@ -150,15 +156,8 @@ def test_a_level_box_read_without_error_is_within():
 @pytest.mark.parametrize("count", [2, 3, 6, 12])
 def test_quick_boxes_are_within_only_where_draws_say_so(count):
     """Level boxes read ever better, about where the verdict turns."""
-    spread = np.geomspace(0.05e-3, 1.5e-3, 20)
-    boxes = Boxes(
-        openings=(Circle(1.75 * INCH, coefficient=0.6),) * count,
-        lip=np.zeros((20, count)),
-        error=np.repeat(spread[:, None], count, axis=1),
-        tolerance=np.full(20, 0.1),
-        hole_offset=np.zeros((20, count)),
-        clock=np.full((20, count), np.nan),
-    )
+    hole = Circle(1.75 * INCH, coefficient=0.6)
+    boxes = level_boxes((hole,) * count, np.geomspace(0.05e-3, 1.5e-3, 20))
     quick = judge_first_order(boxes, INFLOW)
     drawn = judge_drawn(boxes, INFLOW, samples=4000, seed=0)
     within = quick.verdict == WITHIN
@@ -168,28 +167,14 @@ def test_quick_boxes_are_within_only_where_draws_say_so(count):
 
 
 def test_where_nothing_at_all_is_allowed_a_dry_line_is_within():
-    boxes = Boxes(
-        openings=(HOLE,) * 2,
-        lip=np.array([[0.0, 0.05]]),
-        error=np.full((1, 2), 1e-4),
-        tolerance=np.array([1.0]),
-        hole_offset=np.zeros((1, 2)),
-        clock=np.full((1, 2), np.nan),
-    )
+    boxes = level_boxes(HOLES[:2], [1e-4], tolerance=1.0, lip=[0.0, 0.05])
     assert judge_first_order(boxes, INFLOW[:1]).verdict[0, 0] == WITHIN
     assert judge_drawn(boxes, INFLOW[:1], samples=50, seed=0).verdict[0, 0] == WITHIN
 
 
 @pytest.mark.parametrize("count", range(1, 13))
 def test_level_boxes_are_counted_where_their_share_is_the_target(count):
-    boxes = Boxes(
-        openings=(HOLE,) * count,
-        lip=np.zeros((3, count)),
-        error=np.full((3, count), 1e-4),
-        tolerance=np.full(3, 0.1),
-        hole_offset=np.zeros((3, count)),
-        clock=np.full((3, count), np.nan),
-    )
+    boxes = level_boxes((HOLE,) * count, [1e-4] * 3)
     tally = Tally.of(judge_first_order(boxes, INFLOW), None)
     assert (tally.worst.sum(-1) == 3).all()
     assert (tally.worst_at(0.5) < 1.02).all()
