@@ -5,7 +5,7 @@ of files, the JSON Schema, questions and forms all follow from `keys_of` such a 
 
     @dataclass(frozen=True, kw_only=True)
     class Insert:
-        diameter: float | None = key(size, "Diameter of a circle.", "2 in", unit="m")
+        diameter: float | None = key(size, "Diameter of a circle.", "2 in")
 
 A `Reader` takes a value as it is written and gives it in SI. What cannot be raises `ScenarioError`
 with a message that begins with `is` and ends with the mend. Limits are wide: they catch a wrong
@@ -48,6 +48,7 @@ class Reader(Generic[T]):
     schema: Schema  # What JSON Schema says of the value as it is written.
     bare: bool = False  # Whether a bare number is a length in the unit of the file.
     words: tuple[str, ...] = ()  # The words to choose from, where it is one of a few.
+    unit: str = ""  # Of the value in SI.
 
     def __call__(self, value: object, bare_unit: str | None = None) -> T:
         """Read a value."""
@@ -55,10 +56,23 @@ class Reader(Generic[T]):
 
 
 def reads(
-    schema: Schema, *, bare: bool = False, words: Iterable[str] = ()
+    schema: Schema, *, bare: bool = False, words: Iterable[str] = (), unit: str = ""
 ) -> Callable[[Callable[..., T]], Reader[T]]:
     """Make a reader of a function."""
-    return lambda read: Reader(read, schema, bare, tuple(words))
+    return lambda read: Reader(read, schema, bare, tuple(words), unit)
+
+
+def within(value: object, measure: float, low: float, high: float, words: str) -> float:
+    """Pass a measure on where it lies between two limits; `words` say which."""
+    if not low <= measure <= high:
+        raise ScenarioError(f"is {show(value)}; {words}, check the value and its unit")
+    return measure
+
+
+_UNITS: Mapping[Callable[..., float], str] = {
+    units.length: "m", units.area: "m2", units.volume: "m3", units.flow: "m3/s",
+    units.duration: "s", units.angle: "rad",
+}  # fmt: skip
 
 
 def limited(
@@ -70,13 +84,11 @@ def limited(
     0.05
     """
 
-    def within(value: object, *bare_unit: str | None) -> float:
-        measure = read(value, *bare_unit)
-        if not low <= measure <= high:
-            raise ScenarioError(f"is {show(value)}; {words}, check the value and its unit")
-        return measure
+    def held(value: object, *bare_unit: str | None) -> float:
+        return within(value, read(value, *bare_unit), low, high, words)
 
-    return Reader(within, VALUE if bare or read is units.number else TEXT, bare)
+    schema = VALUE if bare or read is units.number else TEXT
+    return Reader(held, schema, bare, unit=_UNITS.get(read, ""))
 
 
 def length(low: float, high: float, words: str) -> Reader[float]:
@@ -127,7 +139,7 @@ def several(reader: Reader[T], most: int) -> Reader[tuple[T, ...]]:
             raise ScenarioError(f"is a list of {len(value)}; write 1 to {most}")
         return each(value, lambda item: reader(item, bare_unit))
 
-    return Reader(read, VALUES, bare=True)
+    return Reader(read, VALUES, bare=True, unit=reader.unit)
 
 
 def by_name(
@@ -187,7 +199,7 @@ def label(value: object) -> str:
 
 
 line = Reader(text, TEXT)
-clock = Reader(units.clock, TEXT)
+clock = Reader(units.clock, TEXT, unit="rad")
 
 # Measures that are typed at a command line or in a table of boxes too.
 size = length(0.001, 1.0, "an opening is between 1 mm and 1 m")
@@ -217,6 +229,7 @@ class Key:
     examples: tuple[object, ...]  # How it may be written.
     ask: str  # The question that asks a person for it; empty where `about` says enough.
     many: bool  # Whether it is a list of tables.
+    common: tuple[str, ...]  # Keys beside it that each table of the list takes where it has none.
     needed: bool | str  # Whether its table cannot do without it; a text is the mend then.
     name: str  # As the file spells it.
 
@@ -229,23 +242,30 @@ class Key:
 
 def key(
     reader: Reader[Any] | type, about: str, *examples: object, unit: str = "", ask: str = "",
-    default: object = None, many: bool = False, needed: bool | str = False, name: str = "",
+    default: object = None, many: bool = False, common: tuple[str, ...] = (),
+    needed: bool | str = False, name: str = "",
 ) -> Any:  # fmt: skip
     """Declare a key as a field of a dataclass; one that is needed has no default.
 
-    reader: Of its value, or the dataclass of a table; with `many` of a list of tables.
-    unit: Of the value in SI; the encoder of results puts it into the key.
+    reader: Of its value, or the dataclass of a table; with `many` of a list of tables, each of
+    which takes the `common` keys beside the list where it has none.
+    unit: Of the value in SI where its reader has none; the encoder of results puts it in the key.
     needed: Whether its table cannot do without it; a text is the mend, in place of its example.
     name: How the file spells it, where the field is called otherwise.
     """
-    told = Key(reader, about, examples, ask, many, needed, name)
+    told = Key(reader, about, examples, ask, many, common, needed, name)
+    unit = unit or (reader.unit if isinstance(reader, Reader) else "")
     metadata = {"key": told} | ({"unit": unit} if unit else {})
     return field(metadata=metadata) if needed else field(default=default, metadata=metadata)
 
 
-@cache
 def keys_of(table: type) -> Mapping[str, Key]:
     """The keys of a table by the names of its fields, in their order."""
+    return _keys_of(table)
+
+
+@cache
+def _keys_of(table: Any) -> Mapping[str, Key]:
     return {
         f.name: replace(told, name=told.name or f.name)
         for f in fields(table)
@@ -253,12 +273,15 @@ def keys_of(table: type) -> Mapping[str, Key]:
     }
 
 
-def own_or(own: T | None, common: T | None) -> T | None:
-    """A table with, for each key that it lacks, the value of the common one.
+def filled(own: T, common: Any) -> T:
+    """A table with, for each key that it lacks, what the common one says.
 
-    Both tables are of one class, or the first of a subclass of the second's.
+    common: Of the same class, or of one that it extends.
     """
-    if own is None or common is None:
-        return common if own is None else own
-    missing = [f.name for f in fields(common) if getattr(own, f.name) is None]  # type: ignore[arg-type]
-    return replace(own, **{name: getattr(common, name) for name in missing})  # type: ignore[type-var]
+    missing = [field for field in keys_of(type(common)) if getattr(own, field) is None]
+    return replace(own, **{field: getattr(common, field) for field in missing})  # type: ignore[type-var]
+
+
+def own_or(own: T | None, common: T | None) -> T | None:
+    """A table filled from the common one; either of them where only one is there."""
+    return common if own is None else own if common is None else filled(own, common)

@@ -15,12 +15,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from dbox import units
+from dbox import keys, units
 from dbox.arrays import Array, BoolArray
 from dbox.errors import ScenarioError, at_place, show
 from dbox.fieldwork.many_boxes import Boxes
 from dbox.fieldwork.site import DEFAULT_SPREAD, Flow
-from dbox.files import scenario_keys
 from dbox.files.csv_table import Cell
 from dbox.files.list_rows import (
     MOST_OUTLETS,
@@ -64,14 +63,14 @@ def repeats(cells: Sequence[str], column: Column, bare_unit: str, faults: Faults
 def offsets(cells: Sequence[str], column: Column, bare_unit: str, faults: Faults) -> Array:
     """Hole offsets, NaN where the cell is empty. [m] (rows,)"""
     unit = column.unit or bare_unit
-    read = partial(_or_missing, read=partial(_length, unit=unit, measure=scenario_keys.offset))
+    read = partial(_or_missing, read=partial(_length, unit=unit, measure=keys.offset))
     return _numbers(cells, column, unit, read, 0.0, _FURTHEST_OFFSET, faults)
 
 
 def spreads(cells: Sequence[str], column: Column, bare_unit: str, faults: Faults) -> Array:
     """Spreads of one reading, NaN where the cell is empty. [m] (rows,)"""
     unit = column.unit or bare_unit
-    read = partial(_or_missing, read=partial(_length, unit=unit, measure=scenario_keys.spread))
+    read = partial(_or_missing, read=partial(_length, unit=unit, measure=keys.spread))
     return _each(cells, column, read, faults)
 
 
@@ -179,7 +178,7 @@ def _height(cell: str, unit: str) -> float:
         raise ScenarioError(f"is empty; write the height, {CAPPED}, or {NONE} for no such outlet")
     if word in (CAPPED, NONE):
         return np.inf if word == CAPPED else np.nan
-    return scenario_keys.reading(_quantity(cell, unit))
+    return keys.reading(_quantity(cell, unit))
 
 
 @lru_cache(_REMEMBERED)
@@ -189,7 +188,7 @@ def _length(cell: str, unit: str, measure: Callable[[object], float]) -> float:
 
 @lru_cache(_REMEMBERED)
 def _tolerance(cell: str, unit: str | None) -> float:
-    return scenario_keys.tolerance(_quantity(cell, unit))
+    return keys.tolerance(_quantity(cell, unit))
 
 
 @lru_cache(_REMEMBERED)
@@ -247,10 +246,10 @@ def read_settings(
         faults, "--opening", opening, lambda o: opening_from_text(o, coefficient, units)
     )
     if coefficient is not None and opening is None:
-        optional(faults, "--coefficient", str(coefficient), scenario_keys.coefficient)
-    read_offset = optional(faults, "--offset", offset, lambda s: scenario_keys.offset(s, units))
-    read_spread = optional(faults, "--spread", spread, lambda s: scenario_keys.spread(s, units))
-    read_tolerance = optional(faults, "--tolerance", tolerance, scenario_keys.tolerance)
+        optional(faults, "--coefficient", str(coefficient), keys.coefficient)
+    read_offset = optional(faults, "--offset", offset, lambda s: keys.offset(s, units))
+    read_spread = optional(faults, "--spread", spread, lambda s: keys.spread(s, units))
+    read_tolerance = optional(faults, "--tolerance", tolerance, keys.tolerance)
     if faults:
         raise ScenarioError(*faults)
     return Settings(

@@ -21,10 +21,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
-from dbox import units
+from dbox import keys, units
 from dbox.errors import ScenarioError, any_of, closest, did_you_mean, show
 from dbox.fieldwork.site import Pour, Site
-from dbox.files import scenario_keys
 from dbox.files.csv_table import Cell, Sheet, cell_fault, read_sheet
 from dbox.files.pour_keys import read_catch
 
@@ -46,7 +45,7 @@ def with_readings(site: Site, path: Path | str) -> Site:
     def read(cell: Cell, unit: str | None) -> float:
         text = cell.quantity(unit)
         try:
-            return scenario_keys.reading(text)
+            return keys.reading(text)
         except ScenarioError as error:
             if unit is None and re.fullmatch(r"[-+0-9./ ]+", text):
                 raise ScenarioError(

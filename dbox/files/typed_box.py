@@ -11,9 +11,10 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TypeVar
 
+from dbox import keys
 from dbox.errors import ScenarioError, any_of, at_place, did_you_mean, show
 from dbox.fieldwork.site import Flow, Outlet, Site, Tolerance
-from dbox.files import scenario_keys
+from dbox.files import scenario_tables
 from dbox.files.scenario import DEFAULT_FLOWS
 from dbox.files.scenario_tables import UNITS
 from dbox.hydraulics.openings import Opening
@@ -36,29 +37,25 @@ def opening_from_text(
     0.0508
     """
     kind, _, rest = text.strip().lower().partition(" ")
-    if kind not in scenario_keys.KINDS:
+    if kind not in scenario_tables.KINDS:
         examples = any_of(map(show, _EXAMPLES.values()))
         raise ScenarioError(
-            f"is {show(text)}; {did_you_mean(kind, scenario_keys.KINDS)}, as {examples}"
+            f"is {show(text)}; {did_you_mean(kind, scenario_tables.KINDS)}, as {examples}"
         )
-    names = scenario_keys.KINDS[kind].sizes
+    names = scenario_tables.KINDS[kind].sizes
     parts = rest.replace("×", "x").split("x")
     if len(parts) > len(names) or not rest.strip():
         raise ScenarioError(f"is {show(text)}; write it as {show(_EXAMPLES[kind])}")
     sizes: dict[str, float] = {}
     for name, part in zip(names, parts, strict=False):
         try:
-            sizes[name] = (
-                scenario_keys.notch_angle(part)
-                if name == "angle"
-                else scenario_keys.size(part, bare_unit)
-            )
+            sizes[name] = keys.notch_angle(part) if name == "angle" else keys.size(part, bare_unit)
         except ScenarioError as error:
             fault = at_place(f"its {name}", str(error))
             raise ScenarioError(f"is {show(text)}: {fault}") from error
     if coefficient is not None:
-        coefficient = scenario_keys.coefficient(coefficient)
-    return scenario_keys.build(kind, sizes, coefficient)
+        coefficient = keys.coefficient(coefficient)
+    return scenario_tables.build(kind, sizes, coefficient)
 
 
 def heights_from_text(text: str, bare_unit: str | None = None) -> tuple[float, ...]:
@@ -68,7 +65,7 @@ def heights_from_text(text: str, bare_unit: str | None = None) -> tuple[float, .
     (0.003175, 0.0, -0.0015875)
     """
     parts = [part.strip() for part in text.split(";" if ";" in text else ",")]
-    return scenario_keys.each(parts, partial(scenario_keys.reading, bare_unit=bare_unit))
+    return keys.each(parts, partial(keys.reading, bare_unit=bare_unit))
 
 
 _PIECE = re.compile(
@@ -92,7 +89,7 @@ def read_heights(text: str, bare_unit: str | None) -> tuple[float, ...]:
         )
     pieces = _pieces(plain)
     if len(pieces) < 2:
-        return (scenario_keys.reading(text, bare_unit),)
+        return (keys.reading(text, bare_unit),)
     named = [unit for _, unit in pieces]
     last = named[-1]
     if last and not any(named[:-1]):
@@ -100,7 +97,7 @@ def read_heights(text: str, bare_unit: str | None) -> tuple[float, ...]:
     elif any(named) and not all(named):
         raise ScenarioError(f"is {show(text)}; give each reading its unit, or one at the end")
     return tuple(
-        scenario_keys.reading(f"{height} {unit or ''}", bare_unit)
+        keys.reading(f"{height} {unit or ''}", bare_unit)
         for (height, _), unit in zip(pieces, named, strict=True)
     )
 
@@ -139,8 +136,8 @@ class TypedBox:
         opening = _read(
             faults, "--opening", lambda: opening_from_text(self.opening, self.coefficient, units)
         )
-        spread = optional(faults, "--spread", self.spread, lambda s: scenario_keys.spread(s, units))
-        share = optional(faults, "--tolerance", self.tolerance, scenario_keys.tolerance)
+        spread = optional(faults, "--spread", self.spread, lambda s: keys.spread(s, units))
+        share = optional(faults, "--tolerance", self.tolerance, keys.tolerance)
         flows = _flows(faults, self.flows)
         if faults or lips is None or opening is None:
             raise ScenarioError(*faults)
@@ -175,7 +172,7 @@ def typed_flows(words: Sequence[str]) -> tuple[Flow, ...]:
 def _flows(faults: list[str], words: Sequence[str]) -> tuple[Flow, ...]:
     flows = []
     for word in words:
-        inflow = _read(faults, "--flow", partial(scenario_keys.flow_rate, word))
+        inflow = _read(faults, "--flow", partial(keys.flow_rate, word))
         if inflow is not None:
             flows.append(Flow(name=word, inflow=inflow))
     return tuple(flows) or DEFAULT_FLOWS

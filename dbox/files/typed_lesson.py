@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import TypeVar
 
+from dbox import keys
 from dbox.errors import ScenarioError, at_place, show
 from dbox.fieldwork.lesson_box import (
     LESSON_FLOWS,
@@ -15,7 +16,6 @@ from dbox.fieldwork.lesson_box import (
 )
 from dbox.fieldwork.lesson_sweeps import KINDS, Kind
 from dbox.fieldwork.site import Flow, Site, Tolerance
-from dbox.files import scenario_keys
 from dbox.files.typed_box import opening_from_text, typed_flows
 from dbox.hydraulics.openings import Opening
 
@@ -39,7 +39,7 @@ class LessonWords:
         flows = _kept(faults, lambda: typed_flows(self.flows)) if self.flows else None
         share = None
         if self.tolerance is not None:
-            share = _kept(faults, partial(scenario_keys.tolerance, self.tolerance), "--tolerance")
+            share = _kept(faults, partial(keys.tolerance, self.tolerance), "--tolerance")
         if faults:
             raise ScenarioError(*faults)
         tolerance = Tolerance(share=share, source="--tolerance") if share else None
@@ -90,7 +90,7 @@ def lesson_height(option: str, word: str) -> float:
     -0.003175
     """
     try:
-        height = scenario_keys.reading(word, "in")
+        height = keys.reading(word, "in")
     except ScenarioError as error:
         raise ScenarioError(*(at_place(option, fault) for fault in error.faults)) from error
     if height == 0:

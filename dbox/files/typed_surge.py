@@ -17,11 +17,11 @@ from typing import TypeVar
 
 import numpy as np
 
-from dbox import units
+from dbox import keys, units
 from dbox.arrays import Array
 from dbox.errors import DomainError, ScenarioError, show
 from dbox.fieldwork.site import Works
-from dbox.files import scenario_keys, surge_keys, toml_file
+from dbox.files import surge_keys, toml_file
 from dbox.hydraulics.surge.inflow import Inflow, measured, steady
 
 MOST_ROWS = 1_000_000
@@ -150,7 +150,7 @@ def typed_dose(works: Works, text: str) -> Inflow:
             f"--dose is {show(text)}; write pump, siphon, or a volume at a rate, as "
             '"60 gal at 30 gpm"'
         )
-    inflow = _read("--dose", lambda: scenario_keys.flow_rate(rate))
+    inflow = _read("--dose", lambda: keys.flow_rate(rate))
     amount = _read("--dose", lambda: surge_keys.some_volume(volume))
     return steady(inflow, amount / inflow, name=f"dose of {text}")
 

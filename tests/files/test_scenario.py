@@ -353,7 +353,7 @@ def test_paths_that_are_no_file(tmp_path: Path) -> None:
 def test_reading_a_scenario_needs_neither_scipy_nor_matplotlib() -> None:
     """Exact: a command that only reads a file stays quick."""
     code = (
-        "import sys, dbox.files.scenario, dbox.files.phrases, dbox.files.shipped; "
+        "import sys, dbox.files.scenario; "
         "print([m for m in ('scipy', 'matplotlib', 'typer', 'rich') if m in sys.modules])"
     )
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

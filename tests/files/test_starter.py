@@ -6,9 +6,8 @@ from pathlib import Path
 import pytest
 
 from dbox.errors import ScenarioError
-from dbox.files.scenario import load, loads
+from dbox.files.scenario import load, loads, starter
 from dbox.files.scenario_tables import schema
-from dbox.files.starter import starter
 from dbox.files.write_file import write_file
 
 

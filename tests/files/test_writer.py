@@ -7,8 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dbox.files.scenario import shipped_names
-from dbox.files.starter import starter
+from dbox.files.scenario import shipped_names, starter
 from dbox.files.toml_file import toml_text
 
 SHIPPED = [
