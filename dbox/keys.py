@@ -40,7 +40,7 @@ VALUE: Schema = {"type": ["string", "number"]}
 VALUES: Schema = {"type": ["string", "number", "array"], "items": {"type": ["string", "number"]}}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Reader(Generic[T]):
     """Reads a value as it is written."""
 
