@@ -306,6 +306,11 @@ def test_many_faults_are_counted() -> None:
     assert faults[-1] == "and 950 more faults"
 
 
+def test_a_bare_length_is_in_the_unit_however_it_is_written() -> None:
+    text = 'units = "MM"\ninsert = {kind = "pipe", diameter = 100}\n[[outlet]]\nreading = 2'
+    assert loads(text).outlets[0].readings == (0.002,)
+
+
 def test_a_hundred_outlets_are_read() -> None:
     text = "insert = {kind = 'pipe', diameter = '4 in'}\n" + "[[outlet]]\n" * 100
     assert len(loads(text).outlets) == 100

@@ -67,20 +67,10 @@ def test_the_starter_names_every_key_of_the_file() -> None:
     assert missing == {"coefficient"}
 
 
-def test_an_existing_file_is_left_alone(tmp_path: Path) -> None:
-    """Exact: not a byte of it changes."""
-    path = tmp_path / "job.toml"
-    path.write_text("mine")
-    with pytest.raises(ScenarioError, match="is there already"):
-        write_file(path, starter())
-    assert path.read_text() == "mine"
-    with pytest.raises(ScenarioError, match="is a folder"):
-        write_file(tmp_path, starter())
-
-
 @pytest.mark.parametrize(
     ("name", "said"),
     [
+        (".", "is a folder"),
         ("none/job.toml", "there is no folder"),
         ("a\0b", "cannot be written"),
         ("x" * 5000, "cannot be written"),
