@@ -7,25 +7,13 @@ measured: `None` or an empty tuple, never zero. What is made by `key` is a key o
 import datetime
 from dataclasses import dataclass, field
 
+from dbox import keys, units
 from dbox.fieldwork.evidence import Evidence, Prior
 from dbox.fieldwork.survey import SOURCE, Survey
 from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.surge.parts import SupplyPipe, Tank, Trench
 from dbox.hydraulics.surge.sources import Pump, Siphon
-from dbox.keys import (
-    VALUE,
-    depth,
-    flag,
-    key,
-    length,
-    line,
-    one_of,
-    reads,
-    several,
-    side,
-    text,
-    tolerance,
-)
+from dbox.keys import key
 
 LONGEST_NOTE = 600
 """Characters of one entry of a record. [-] (judgement)"""
@@ -34,14 +22,14 @@ MOST_TIES = 12
 """Ties of one box. [-] (judgement)"""
 
 
-@reads(VALUE)
+@keys.reads(keys.VALUE)
 def entry(value: object) -> str:
     """Read an entry: text, a whole number, or a date as TOML writes it."""
     if isinstance(value, int) and not isinstance(value, bool) and abs(value) < 10**15:
         return str(value)
     if isinstance(value, datetime.date) and not isinstance(value, datetime.datetime):
         return value.isoformat()
-    return text(value, LONGEST_NOTE)
+    return keys.text(value, LONGEST_NOTE)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,7 +58,7 @@ class JobRecord:
         entry, "What the heights are tied to.", "top of the well casing, 100.00 ft", default=""
     )
     ties: tuple[str, ...] = key(
-        several(line, MOST_TIES),
+        keys.several(keys.line, MOST_TIES),
         "Distances of the box from two fixed points at least.",
         ["SE corner of the house 36 ft", "oak 27 ft"],
         default=(),
@@ -87,7 +75,7 @@ class JobRecord:
     notes: str = key(entry, "What else there is to say.", "soil wet below 40 in", default="")
     exceptions: str = key(entry, "What departs from the permit or the plan.", "none", default="")
     invented: bool = key(
-        flag, "Whether the data are made up; every sheet then says so.", True, default=False
+        keys.flag, "Whether the data are made up; every sheet then says so.", True, default=False
     )
 
 
@@ -134,7 +122,7 @@ class Works:
     trenches: tuple[Trench | None, ...] = ()
 
 
-DEFAULT_SPREAD = 1.0 / 16 * 0.0254
+DEFAULT_SPREAD = units.INCH / 16
 """Spread of one ruler reading where none is stated. [m] (1/16 in: common practice, no source)"""
 
 
@@ -147,22 +135,25 @@ class Box:
     """The box itself; every key is optional."""
 
     shape: str = key(
-        one_of(SHAPES), "Shape of the box as seen from above.", "rectangle", default="rectangle"
+        keys.one_of(SHAPES),
+        "Shape of the box as seen from above.",
+        "rectangle",
+        default="rectangle",
     )
     inside: tuple[float, ...] = key(
-        several(side, 2),
+        keys.several(keys.side, 2),
         "Inside size: along the inlet direction, then across it; one diameter for a round box.",
         ["16 in", "20 in"],
         default=(),
     )
-    inlet: str | None = key(one_of(INLETS), "How the inlet ends.", "turned down")
+    inlet: str | None = key(keys.one_of(INLETS), "How the inlet ends.", "turned down")
     inlet_drop: float | None = key(
-        length(-1.0, 5.0, "an inlet drop is between -1 m and 5 m"),
+        keys.length(-1.0, 5.0, "an inlet drop is between -1 m and 5 m"),
         "Height of the inlet's invert over the outlet pipes' inverts.",
         "2 in",
     )
     sump: float | None = key(
-        depth, "Height of the outlet pipes' inverts over the floor of the box.", "4 in"
+        keys.depth, "Height of the outlet pipes' inverts over the floor of the box.", "4 in"
     )
     # Lowest place where water could leave other than by the outlets, over the still water that the
     # readings were taken from. [m]
@@ -217,12 +208,12 @@ class Tolerance:
     """How far a share may be from its target, and who says so; there is no general value."""
 
     share: float = key(
-        tolerance,
+        keys.tolerance,
         "Allowed difference, in per cent of each line's own target.",
         "10 %",
         needed='add share = "10 %", or leave [tolerance] out',
     )
-    source: str | None = key(line, SOURCE, "permit")
+    source: str | None = key(keys.line, SOURCE, "permit")
 
 
 @dataclass(frozen=True, kw_only=True)
