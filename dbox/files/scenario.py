@@ -56,14 +56,8 @@ def starter() -> str:
 
 def shipped_names(ending: str = SCENARIO) -> tuple[str, ...]:
     """Names of the shipped files with an ending, in alphabetical order."""
-    files = resources.files(_PACKAGE).iterdir()
-    return tuple(
-        sorted(
-            f.name.removesuffix(ending)
-            for f in files
-            if f.name.endswith(ending) and f.name != _STARTER
-        )
-    )
+    names = {file.name for file in resources.files(_PACKAGE).iterdir()} - {_STARTER}
+    return tuple(sorted(name.removesuffix(ending) for name in names if name.endswith(ending)))
 
 
 def resolve(name_or_path: str, ending: str = SCENARIO) -> Path:

@@ -12,9 +12,6 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-import tomlkit
-from tomlkit.items import Table
-
 from dbox.errors import LONGEST_SHOWN, ScenarioError, shorten
 
 MOST_BYTES = 200_000
@@ -110,6 +107,8 @@ def toml_text(document: Document) -> str:
     [[outlet]]
     <BLANKLINE>
     """
+    import tomlkit  # only where something is written: reading stays quick
+
     return tomlkit.dumps(document)
 
 
@@ -121,6 +120,8 @@ def with_values(text: str, document: Document) -> str:
     c = "new"
     <BLANKLINE>
     """
+    import tomlkit
+
     written = tomlkit.parse(text)
     _update(written, document)
     return tomlkit.dumps(written)
@@ -153,6 +154,8 @@ def _are_tables(value: object) -> bool:
 
 def _add(table: Any, key: str, value: object) -> None:
     """Add a key after the last one, before the comments that lead on to the next table."""
+    from tomlkit.items import Table
+
     body = table.value.body if isinstance(table, Table) else []
     keys = sum(1 for _ in itertools.dropwhile(lambda part: part[0] is None, reversed(body)))
     after = body[keys:]

@@ -45,11 +45,6 @@ def test_a_title_of_version_0_1_says_it_where_no_key_does(title, key, expected) 
     assert site.placeholder is expected
 
 
-def test_a_placeholder_that_is_no_yes_or_no_is_refused() -> None:
-    with pytest.raises(ScenarioError, match=r"placeholder is .yes.; write true or false"):
-        loads('outlet = [{}]\n[readings]\nplaceholder = "yes"')
-
-
 def test_every_reading_of_the_starter_is_marked() -> None:
     """Exact: the comment stands on the line, or on the line before."""
     lines = starter().splitlines()
