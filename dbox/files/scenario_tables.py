@@ -127,9 +127,7 @@ class InsertTable:
         "1 %",
     )
     coefficient: float | None = key(
-        keys.coefficient,
-        "Discharge coefficient; absent: the published law of the opening.",
-        0.6,
+        keys.coefficient, "Discharge coefficient; absent: the published law of the opening.", 0.6
     )
 
 
