@@ -12,16 +12,13 @@ from dbox.fieldwork.diagnosis.causes import CAUTIONS
 from dbox.files import toml_file
 from dbox.files.evidence_interview import Document, Query, answered, labels_of, queries, said
 from dbox.files.scenario import load, resolve
-from dbox.files.toml_file import toml_text
+from dbox.files.toml_file import with_values
 from dbox.files.write_file import write_file
 from dbox.report.text import wrapped
 from dbox_cli.arguments import AsJson, File, Seed, naming
 from dbox_cli.console import PausedError, Talk
 
-_HEAD = (
-    "# Written by the questions of `dbox diagnose --ask`. Comments of the\n"
-    "# file that it began with are not kept here.\n\n"
-)
+_HEAD = "# Written by the questions of `dbox diagnose --ask`.\n\n"
 _HELP = (
     "  Enter                 not looked at, or as the file says",
     "  4 full, others dry    by outlet; or one word for all of them",
@@ -37,7 +34,8 @@ def ask_all(file: str, *, quiet: bool) -> Path:
     """Ask what was seen and write it beside the scenario; give the file to diagnose."""
     source = resolve(file)
     load(source)
-    begun: Document = toml_file.parse(toml_file.read_text(source), str(source))
+    text = toml_file.read_text(source)
+    begun: Document = toml_file.parse(text, str(source))
     folder = source.parent if Path(file).exists() else Path()
     if not os.access(folder, os.W_OK):
         raise ScenarioError(f"{folder}: cannot be written; copy the scenario to another folder")
@@ -46,7 +44,7 @@ def ask_all(file: str, *, quiet: bool) -> Path:
     if told == begun:
         talk.say(["", *wrapped(f"Nothing was added to {source.name}."), ""])
         return source
-    made = _written(folder, source.stem, _HEAD + toml_text(told), talk)
+    made = _written(folder, source.stem, _HEAD + with_values(text, told), talk)
     talk.say(["", f"wrote {made}", ""])
     return made
 

@@ -12,8 +12,7 @@ def new(
     file: Annotated[Path, typer.Argument(help="File to write; never overwritten.")],
 ) -> None:
     """Write a commented starter scenario to fill in at the box."""
-    from dbox.files.scenario import shipped_names
-    from dbox.files.starter import starter
+    from dbox.files.scenario import shipped_names, starter
     from dbox.files.write_file import write_file
 
     if str(file) in shipped_names():

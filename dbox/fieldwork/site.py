@@ -1,54 +1,82 @@
 """All that is known about one box, in SI: the object every job is computed from.
 
-Nothing here computes. Missing means not known: `None`, never zero.
-
 A scenario file or a command line becomes a `Site`; nothing here computes. Missing means not
-measured: `None` or an empty tuple, never zero.
+measured: `None` or an empty tuple, never zero. What is made by `key` is a key of the file.
 """
 
+import datetime
 from dataclasses import dataclass, field
 
+from dbox import keys, units
 from dbox.fieldwork.evidence import Evidence, Prior
-from dbox.fieldwork.survey import Survey
+from dbox.fieldwork.survey import SOURCE, Survey
 from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.surge.parts import SupplyPipe, Tank, Trench
 from dbox.hydraulics.surge.sources import Pump, Siphon
+from dbox.keys import key
+
+LONGEST_NOTE = 600
+"""Characters of one entry of a record. [-] (judgement)"""
+
+MOST_TIES = 12
+"""Ties of one box. [-] (judgement)"""
+
+
+@keys.reads(keys.VALUE)
+def entry(value: object) -> str:
+    """Read an entry: text, a whole number, or a date as TOML writes it."""
+    if isinstance(value, int) and not isinstance(value, bool) and abs(value) < 10**15:
+        return str(value)
+    if isinstance(value, datetime.date) and not isinstance(value, datetime.datetime):
+        return value.isoformat()
+    return keys.text(value, LONGEST_NOTE)
 
 
 @dataclass(frozen=True, kw_only=True)
 class JobRecord:
-    """The record of a job; an empty text is left blank, to be written in by hand."""
+    """What the paper of the job says besides its numbers; what is absent is left blank on it."""
 
-    permit: str = ""  # Permit number, address, date of the work, weather of the day, who did it.
-    address: str = ""  # Permit number, address, date of the work, weather of the day, who did it.
-    date: str = ""  # Permit number, address, date of the work, weather of the day, who did it.
-    weather: str = ""  # Permit number, address, date of the work, weather of the day, who did it.
-    who: str = ""  # Permit number, address, date of the work, weather of the day, who did it.
-    system: str = ""  # Type of system, number of bedrooms, and how the box is fed.
-    bedrooms: str = ""  # Type of system, number of bedrooms, and how the box is fed.
-    feed: str = ""  # Type of system, number of bedrooms, and how the box is fed.
-    # What the box stands on, how deep it lies, its riser, how the lid is fastened, its seals.
-    bedding: str = ""
-    # What the box stands on, how deep it lies, its riser, how the lid is fastened, its seals.
-    cover: str = ""
-    # What the box stands on, how deep it lies, its riser, how the lid is fastened, its seals.
-    riser: str = ""
-    # What the box stands on, how deep it lies, its riser, how the lid is fastened, its seals.
-    lid: str = ""
-    # What the box stands on, how deep it lies, its riser, how the lid is fastened, its seals.
-    seals: str = ""
-    north: str = ""  # Where north lies on the sketch; what the heights are tied to.
-    benchmark: str = ""  # Where north lies on the sketch; what the heights are tied to.
-    ties: tuple[str, ...] = ()  # Distances of the box from fixed points.
-    # How heights were read; where the photo of the still water is; when to look again.
-    method: str = ""
-    # How heights were read; where the photo of the still water is; when to look again.
-    photo: str = ""
-    # How heights were read; where the photo of the still water is; when to look again.
-    recheck: str = ""
-    notes: str = ""  # What else there is to say; what departs from the permit or the plan.
-    exceptions: str = ""  # What else there is to say; what departs from the permit or the plan.
-    invented: bool = False  # Whether the data are made up; every sheet then says so.
+    permit: str = key(entry, "Permit number.", "2026-0417", default="")
+    address: str = key(entry, "Where the job is.", "12 Example Road", default="")
+    date: str = key(entry, "Date of the work.", "2026-05-04", default="")
+    weather: str = key(
+        entry, "Weather of the day and the days before.", "dry, 15 C; rain on Sunday", default=""
+    )
+    who: str = key(entry, "Who did the work.", "A. Installer, licence 123", default="")
+    system: str = key(entry, "Type of system.", "gravity trenches, equal split", default="")
+    bedrooms: str = key(entry, "Number of bedrooms.", 4, default="")
+    feed: str = key(
+        entry, "How the box is fed.", "gravity from the tank", "pump, 80 gal a dose", default=""
+    )
+    bedding: str = key(entry, "What the box stands on.", "4 in of tamped gravel", default="")
+    cover: str = key(entry, "How deep the box lies.", "10 in", default="")
+    riser: str = key(entry, "Riser over the box.", "to grade, 18 in", default="")
+    lid: str = key(entry, "How the lid is fastened.", "two screws", default="")
+    seals: str = key(entry, "Seals of the pipes in the box.", "rubber, all tight", default="")
+    north: str = key(entry, "Where north lies on the sketch.", "along outlet 3", default="")
+    benchmark: str = key(
+        entry, "What the heights are tied to.", "top of the well casing, 100.00 ft", default=""
+    )
+    ties: tuple[str, ...] = key(
+        keys.several(keys.line, MOST_TIES),
+        "Distances of the box from two fixed points at least.",
+        ["SE corner of the house 36 ft", "oak 27 ft"],
+        default=(),
+    )
+    method: str = key(
+        entry, "How the heights at the box were read.", "steel rule from still water", default=""
+    )
+    photo: str = key(
+        entry, "Where the photo of the still water with a rule in view is.", "IMG_0231", default=""
+    )
+    recheck: str = key(
+        entry, "When the box is looked at again.", "after backfill, by 2026-06-01", default=""
+    )
+    notes: str = key(entry, "What else there is to say.", "soil wet below 40 in", default="")
+    exceptions: str = key(entry, "What departs from the permit or the plan.", "none", default="")
+    invented: bool = key(
+        keys.flag, "Whether the data are made up; every sheet then says so.", True, default=False
+    )
 
 
 DEFAULT_ERROR = 0.05
@@ -94,21 +122,39 @@ class Works:
     trenches: tuple[Trench | None, ...] = ()
 
 
-DEFAULT_SPREAD = 1.0 / 16 * 0.0254
+DEFAULT_SPREAD = units.INCH / 16
 """Spread of one ruler reading where none is stated. [m] (1/16 in: common practice, no source)"""
+
+
+SHAPES = ("rectangle", "round")
+INLETS = ("straight", "turned down", "tee", "baffle")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Box:
-    """The box itself."""
+    """The box itself; every key is optional."""
 
-    shape: str = "rectangle"  # `rectangle` or `round`.
-    # Inside length along the inlet direction and width across it; one diameter for a round box;
-    # empty when not measured. [m]
-    inside: tuple[float, ...] = ()
-    inlet: str | None = None  # `straight`, `turned down`, `tee` or `baffle`.
-    inlet_drop: float | None = None  # Inlet invert over the outlet pipes' inverts. [m]
-    sump: float | None = None  # Box floor below the outlet pipes' inverts. [m]
+    shape: str = key(
+        keys.one_of(SHAPES),
+        "Shape of the box as seen from above.",
+        "rectangle",
+        default="rectangle",
+    )
+    inside: tuple[float, ...] = key(
+        keys.several(keys.side, 2),
+        "Inside size: along the inlet direction, then across it; one diameter for a round box.",
+        ["16 in", "20 in"],
+        default=(),
+    )
+    inlet: str | None = key(keys.one_of(INLETS), "How the inlet ends.", "turned down")
+    inlet_drop: float | None = key(
+        keys.length(-1.0, 5.0, "an inlet drop is between -1 m and 5 m"),
+        "Height of the inlet's invert over the outlet pipes' inverts.",
+        "2 in",
+    )
+    sump: float | None = key(
+        keys.depth, "Height of the outlet pipes' inverts over the floor of the box.", "4 in"
+    )
     # Lowest place where water could leave other than by the outlets, over the still water that the
     # readings were taken from. [m]
     rim: float | None = None
@@ -159,10 +205,15 @@ class Target:
 
 @dataclass(frozen=True, kw_only=True)
 class Tolerance:
-    """Allowed difference of a share from its target, and who says so."""
+    """How far a share may be from its target, and who says so; there is no general value."""
 
-    share: float  # As a fraction of the target. [-]
-    source: str | None = None  # The permit, the code section, the inspector.
+    share: float = key(
+        keys.tolerance,
+        "Allowed difference, in per cent of each line's own target.",
+        "10 %",
+        needed='add share = "10 %", or leave [tolerance] out',
+    )
+    source: str | None = key(keys.line, SOURCE, "permit")
 
 
 @dataclass(frozen=True, kw_only=True)

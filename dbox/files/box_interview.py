@@ -12,12 +12,11 @@ scenario written in the end says what the person said: `1-3/4 in`, not 44.45 mm.
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
+from dbox import keys as scenario_keys
 from dbox import units
 from dbox.errors import ScenarioError, show
-from dbox.files import scenario_keys
 from dbox.files.scenario import loads
-from dbox.files.scenario_keys import KINDS
-from dbox.files.scenario_tables import POINTS, UNITS
+from dbox.files.scenario_tables import KINDS, POINTS, UNITS
 from dbox.files.toml_file import toml_text
 from dbox.files.typed_box import opening_from_text
 
@@ -68,7 +67,7 @@ def _outlets(text: str, _: Answers) -> str:
         if not 1 <= int(text[:4]) <= MOST_OUTLETS or len(text) > 4:
             raise ScenarioError(f"is {show(text)}; this asks for 1 to {MOST_OUTLETS} outlets")
         return text
-    names = [scenario_keys.flow_name(part) for part in text.split(",")] if text else []
+    names = [scenario_keys.label(part) for part in text.split(",")] if text else []
     if len({name.lower() for name in names}) < len(names):
         raise ScenarioError(f"is {show(text)}; give each outlet a name of its own")
     if len(names) == 1:

@@ -15,11 +15,11 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
+from dbox import keys
 from dbox.arrays import Array, BoolArray
 from dbox.errors import ScenarioError, at_place, show
 from dbox.fieldwork.many_boxes import Boxes
 from dbox.fieldwork.site import DEFAULT_SPREAD, Flow
-from dbox.files import scenario_keys
 from dbox.files.csv_table import plain, quantity, values_at_once
 from dbox.files.list_rows import (
     CLOCK,
@@ -43,11 +43,11 @@ from dbox.units import LENGTH_UNITS, clock
 CAPPED, NONE = "capped", "none"
 
 _MEASURES: dict[str, Callable[[object], float]] = {
-    OUTLET: scenario_keys.reading,
-    READING: scenario_keys.reading,
-    OFFSET: scenario_keys.offset,
-    SPREAD: scenario_keys.spread,
-    TOLERANCE: scenario_keys.tolerance,
+    OUTLET: keys.reading,
+    READING: keys.reading,
+    OFFSET: keys.offset,
+    SPREAD: keys.spread,
+    TOLERANCE: keys.tolerance,
 }
 _BARE = {
     OUTLET: (-1.0, 1.0),
@@ -120,15 +120,15 @@ def read_settings(
     typed = Words()
     unit = typed.unit(units)
     if coefficient is not None and opening is None:
-        typed.read("--coefficient", str(coefficient), scenario_keys.coefficient)
+        typed.read("--coefficient", str(coefficient), keys.coefficient)
     settings = Settings(
         opening=typed.read(
             "--opening", opening, lambda word: opening_from_text(word, coefficient, unit)
         ),
         coefficient=coefficient,
-        offset=typed.read("--offset", offset, partial(scenario_keys.offset, bare_unit=unit)),
-        spread=typed.read("--spread", spread, partial(scenario_keys.spread, bare_unit=unit)),
-        tolerance=typed.read("--tolerance", tolerance, scenario_keys.tolerance),
+        offset=typed.read("--offset", offset, partial(keys.offset, bare_unit=unit)),
+        spread=typed.read("--spread", spread, partial(keys.spread, bare_unit=unit)),
+        tolerance=typed.read("--tolerance", tolerance, keys.tolerance),
         flows=typed.flows(flows),
         units=unit,
         samples=samples,

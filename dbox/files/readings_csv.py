@@ -25,11 +25,10 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
-from dbox import units
+from dbox import keys, units
 from dbox.arrays import Array
 from dbox.errors import DomainError, ScenarioError, any_of, at_place, closest, did_you_mean, show
 from dbox.fieldwork.site import Pour, Site
-from dbox.files import scenario_keys
 from dbox.files.csv_table import (
     Cell,
     Sheet,
@@ -68,7 +67,7 @@ def with_readings(site: Site, path: Path | str) -> Site:
 def _reading(cell: Cell, unit: str | None) -> float:
     text = quantity(cell.text, unit)
     try:
-        return scenario_keys.reading(text)
+        return keys.reading(text)
     except ScenarioError as error:
         if unit is None and re.fullmatch(r"[-+0-9./ ]+", text):
             raise ScenarioError(

@@ -6,11 +6,10 @@ that it answers.
 
 from enum import Enum
 
-from dbox import units
+from dbox import keys, units
 from dbox.errors import ScenarioError, show
 from dbox.fieldwork import setup
 from dbox.fieldwork.setup import Job, Question, doubt
-from dbox.files import scenario_keys
 from dbox.files.box_interview import YES, outlet_named
 from dbox.files.typed_box import read_heights
 
@@ -109,7 +108,7 @@ class _Asked:
             raise ScenarioError(
                 f"is {show(text)}; press Enter once the water is still, readings come next"
             )
-        return setup.Still(at=self.at, method=scenario_keys.text(text))
+        return setup.Still(at=self.at, method=keys.text(text))
 
     def reading(self, text: str) -> setup.Event:
         """The heights of an outlet."""

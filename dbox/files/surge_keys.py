@@ -1,7 +1,4 @@
-"""Keys before the box and behind it: from tank to trench, to `Works`.
-
-As in `measures`: the limits are wide, and what cannot be raises `ScenarioError` with a message that
-begins with `is` and ends with the mend.
+"""Keys before the box and behind it: from the house to the trenches.
 
 [house]
 people = 4
@@ -22,15 +19,12 @@ acceptance = "0.45 gal/ft2/day"
 """
 
 import re
-from typing import Annotated
+from dataclasses import dataclass
 
-from pydantic import PlainValidator, WithJsonSchema
-
-from dbox import units
+from dbox import keys, units
 from dbox.errors import ScenarioError, did_you_mean, show
-from dbox.files import scenario_keys
-from dbox.files.scenario_keys import TEXT, VALUE, VALUES, Table, key, length, lengths, word
 from dbox.hydraulics.surge.parts import SOIL_STATES
+from dbox.keys import key, length, limited, one_of, reads, several
 from dbox.units import UnclearError, clean, read_alone
 
 ACCEPTANCE_UNITS = {
@@ -52,18 +46,8 @@ ACCEPTANCE_UNITS = {
 _RATE = re.compile(r"([^a-z]+)([a-z].*)")
 
 
-def _within(value: object, measure: float, low: float, high: float, limits: str) -> float:
-    if not low <= measure <= high:
-        raise ScenarioError(f"is {show(value)}; {limits}, check the value and its unit")
-    return measure
-
-
-def read_acceptance(value: object) -> float:
-    """Read the rate at which soil takes water. [m/s]
-
-    >>> round(acceptance("0.45 gal/ft2/day") * 86400e3, 2)
-    18.34
-    """
+def _soil_rate(value: object) -> float:
+    """Read the rate at which soil takes water. [m/s]"""
     example = 'write a rate of the soil, as "0.45 gal/ft2/day" or "18 mm/day"'
     match = None
     if isinstance(value, str) and len(value) <= units.LONGEST_TEXT:
@@ -78,13 +62,23 @@ def read_acceptance(value: object) -> float:
             f"{did_you_mean(unit, ACCEPTANCE_UNITS)}"
         )
     try:
-        rate = read_alone(match[1].strip()) * ACCEPTANCE_UNITS[unit]
+        return read_alone(match[1].strip()) * ACCEPTANCE_UNITS[unit]
     except UnclearError as error:
         raise ScenarioError(f"is {show(value)}; {example}") from error
-    limits = "soil takes between 0.01 mm and 10 m a day"
-    return _within(value, rate, 1e-5 / units.DAY, 10.0 / units.DAY, limits)
 
 
+read_acceptance = limited(
+    _soil_rate, 1e-5 / units.DAY, 10.0 / units.DAY, "soil takes between 0.01 mm and 10 m a day"
+)
+some_volume = limited(units.volume, 1e-4, 100.0, "this volume is between 0.1 L and 100 m3")
+settling = limited(units.length, 0.0, 0.5, "a side of a box sinks by 0 to 500 mm a year")
+_pipe = length(0.01, 1.0, "a pipe is between 10 mm and 1 m wide")
+_pipe_length = length(0.1, 1000.0, "a pipe is between 0.1 m and 1000 m long")
+_depth = length(0.01, 5.0, "this depth is between 10 mm and 5 m")
+_volume = limited(units.volume, 0.0, 100.0, "this volume is between 0 and 100 m3")
+
+
+@reads({"type": "integer"})
 def read_people(value: object) -> int:
     """Read how many live in a house."""
     if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= 100:
@@ -92,204 +86,156 @@ def read_people(value: object) -> int:
     return value
 
 
-def pipe(value: object, bare_unit: str | None = None) -> float:
-    """Read an inside diameter of a pipe. [m]"""
-    metres = units.length(value, bare_unit)
-    return _within(value, metres, 0.01, 1.0, "a pipe is between 10 mm and 1 m wide")
-
-
-def pipe_length(value: object, bare_unit: str | None = None) -> float:
-    """Read the length of a pipe. [m]"""
-    metres = units.length(value, bare_unit)
-    return _within(value, metres, 0.1, 1000.0, "a pipe is between 0.1 m and 1000 m long")
-
-
-def fall(value: object) -> float:
-    """Read the fall of a gravity pipe. [-]"""
-    limits = "a gravity pipe falls by between 0.01 % and 100 %"
-    return _within(value, units.grade(value), 1e-4, 1.0, limits)
-
-
-def height(value: object, bare_unit: str | None = None) -> float:
-    """Read a height that may be below 0. [m]"""
-    metres = units.length(value, bare_unit)
-    return _within(value, metres, -50.0, 50.0, "this height is between -50 m and 50 m")
-
-
-def trench_width(value: object, bare_unit: str | None = None) -> float:
-    """Read the width of a trench. [m]"""
-    metres = units.length(value, bare_unit)
-    return _within(value, metres, 0.05, 50.0, "a trench is between 50 mm and 50 m wide")
-
-
-def trench_depth(value: object, bare_unit: str | None = None) -> float:
-    """Read a depth above nothing. [m]"""
-    metres = units.length(value, bare_unit)
-    return _within(value, metres, 0.01, 5.0, "this depth is between 10 mm and 5 m")
-
-
-def read_voids(value: object) -> float:
-    """Read the part of a fill that water can take. [-]"""
-    limits = "voids are between 1 % and 100 %"
-    return _within(value, units.percent(value), 0.01, 1.0, limits)
-
-
-def read_clogged(value: object) -> float:
-    """Read the clogged part of a filter. [-]"""
-    return _within(value, units.percent(value), 0.0, 0.99, "a filter is clogged by 0 % to 99 %")
-
-
-def loss(value: object) -> float:
-    """Read a loss in velocity heads. [-]"""
-    limits = "a loss is between 0 and 1000 velocity heads"
-    return _within(value, units.number(value), 0.0, 1000.0, limits)
-
-
-def volume(value: object) -> float:
-    """Read a volume. [m3]"""
-    limits = "this volume is between 0 and 100 m3"
-    return _within(value, units.volume(value), 0.0, 100.0, limits)
-
-
-def some_volume(value: object) -> float:
-    """Read a volume above nothing. [m3]"""
-    limits = "this volume is between 0.1 L and 100 m3"
-    return _within(value, units.volume(value), 1e-4, 100.0, limits)
-
-
-def settling(value: object) -> float:
-    """Read how much a side of a box sinks in a year. [m]"""
-    limits = "a side of a box sinks by 0 to 500 mm a year"
-    return _within(value, units.length(value), 0.0, 0.5, limits)
-
-
+@reads({"type": "array", "items": {"type": "array"}})
 def read_curve(value: object) -> tuple[tuple[float, float], ...]:
-    """Read a pump's curve: pairs of a rate and a head. [m3/s, m]
-
-    >>> curve([["0 L/s", "9 m"], ["2.5 L/s", "4.5 m"]])
-    ((0.0, 9.0), (0.0025, 4.5))
-    """
+    """Read a pump's curve: pairs of a rate and a head. [m3/s, m]"""
     wanted = 'write pairs of a rate and a head, as [["0 gpm", "30 ft"], ["40 gpm", "15 ft"]]'
     if not isinstance(value, list) or not 2 <= len(value) <= 50:
         raise ScenarioError(f"is {show(value)}; {wanted}")
     if not all(isinstance(pair, list) and len(pair) == 2 for pair in value):
         raise ScenarioError(f"is {show(value)}; {wanted}")
-    rates = scenario_keys.each([pair[0] for pair in value], units.flow)
-    heads = scenario_keys.each([pair[1] for pair in value], units.length)
+    rates = keys.each([pair[0] for pair in value], units.flow)
+    heads = keys.each([pair[1] for pair in value], units.length)
     if list(rates) != sorted(set(rates)) or list(heads) != sorted(heads, reverse=True):
         raise ScenarioError(f"is {show(value)}; rates must rise from pair to pair and heads fall")
     return tuple(zip(rates, heads, strict=True))
 
 
-_Pipe = Annotated[float | None, length(pipe), VALUE]
-_PipeLength = Annotated[float | None, length(pipe_length), VALUE]
-_Fall = Annotated[float | None, PlainValidator(fall), TEXT]
-_Inside = Annotated[tuple[float, ...] | None, lengths(scenario_keys.side, 2), VALUES]
-_Height = Annotated[float | None, length(height), VALUE]
-_Depth = Annotated[float | None, length(trench_depth), VALUE]
-_Volume = Annotated[float | None, PlainValidator(volume), TEXT]
-_Loss = Annotated[float | None, PlainValidator(loss), VALUE]
-
-
-class HouseTable(Table):
+@dataclass(frozen=True, kw_only=True)
+class HouseTable:
     """The house that the tank serves."""
 
-    people: Annotated[
-        int | None, PlainValidator(read_people), WithJsonSchema({"type": "integer"})
-    ] = key("How many live in the house.", 4)
+    people: int | None = key(read_people, "How many live in the house.", 4)
 
 
-class TankTable(Table):
+@dataclass(frozen=True, kw_only=True)
+class TankTable:
     """The septic tank, its water standing at the outlet."""
 
-    inside: _Inside = key(
-        "Inside length and width at the water; one diameter for a round tank.", ["8 ft", "5 ft"]
+    inside: tuple[float, ...] = key(
+        several(keys.side, 2),
+        "Inside length and width at the water; one diameter for a round tank.",
+        ["8 ft", "5 ft"],
+        needed=True,
     )
-    outlet: _Pipe = key("Inside diameter of the outlet pipe behind the tee.", "4 in")
-    filter_loss: _Loss = key(
-        "Loss of the clean effluent filter, in velocity heads; absent: no filter.", 2
+    outlet: float = key(
+        _pipe, "Inside diameter of the outlet pipe behind the tee.", "4 in", needed=True
     )
-    clogged: Annotated[float | None, PlainValidator(read_clogged), TEXT] = key(
-        "How much of the filter is clogged; absent: nothing.", "50 %"
+    filter_loss: float | None = key(
+        limited(units.number, 0.0, 1000.0, "a loss is between 0 and 1000 velocity heads"),
+        "Loss of the clean effluent filter, in velocity heads; absent: no filter.",
+        2,
+    )
+    clogged: float = key(
+        limited(units.percent, 0.0, 0.99, "a filter is clogged by 0 % to 99 %"),
+        "How much of the filter is clogged; absent: nothing.",
+        "50 %",
+        default=0.0,
     )
 
 
-class SupplyTable(Table):
+@dataclass(frozen=True, kw_only=True)
+class SupplyTable:
     """The gravity pipe from the tank to the box."""
 
-    length: _PipeLength = key("Its length.", "30 ft")
-    diameter: _Pipe = key("Its inside diameter.", "4 in")
-    fall: _Fall = key("Its fall.", "1/8 in/ft", "1 %")
+    length: float = key(_pipe_length, "Its length.", "30 ft", needed=True)
+    diameter: float = key(_pipe, "Its inside diameter.", "4 in", needed=True)
+    fall: float = key(
+        limited(units.grade, 1e-4, 1.0, "a gravity pipe falls by between 0.01 % and 100 %"),
+        "Its fall.",
+        "1/8 in/ft",
+        "1 %",
+        needed=True,
+    )
 
 
-class HeaderTable(Table):
+@dataclass(frozen=True, kw_only=True)
+class HeaderTable:
     """The pipe from each outlet to its trench; its fall is header_fall of the outlet."""
 
-    length: _PipeLength = key("Its length.", "10 ft")
-    diameter: _Pipe = key("Its inside diameter.", "4 in")
+    length: float = key(_pipe_length, "Its length.", "10 ft", needed=True)
+    diameter: float = key(_pipe, "Its inside diameter.", "4 in", needed=True)
 
 
-class TrenchTable(Table):
+@dataclass(frozen=True, kw_only=True)
+class TrenchTable:
     """The trench of every line; its length is line_length, or line_area over its width."""
 
-    width: Annotated[float | None, length(trench_width), VALUE] = key(
-        "Width of its bottom.", "30 in"
+    width: float = key(
+        length(0.05, 50.0, "a trench is between 50 mm and 50 m wide"),
+        "Width of its bottom.",
+        "30 in",
+        needed=True,
     )
-    depth: _Depth = key("Height over its bottom at which water surfaces.", "20 in")
-    pipe: Annotated[float | None, length(scenario_keys.depth), VALUE] = key(
-        "Height of its pipe's invert over its bottom; absent: half its depth.", "8 in"
+    depth: float = key(
+        _depth, "Height over its bottom at which water surfaces.", "20 in", needed=True
     )
-    voids: Annotated[float | None, PlainValidator(read_voids), TEXT] = key(
-        "Part of its fill that water can take; absent: 35 %.", "35 %"
+    pipe: float | None = key(
+        keys.depth, "Height of its pipe's invert over its bottom; absent: half its depth.", "8 in"
     )
-    acceptance: Annotated[float | None, PlainValidator(read_acceptance), TEXT] = key(
-        "Long-term rate at which its soil takes water.", "0.45 gal/ft2/day", "18 mm/day"
+    voids: float | None = key(
+        limited(units.percent, 0.01, 1.0, "voids are between 1 % and 100 %"),
+        "Part of its fill that water can take; absent: 35 %.",
+        "35 %",
     )
-    soil: Annotated[str | None, *word(tuple(SOIL_STATES))] = key(
-        "State of its soil; absent: biomat, at which the long-term rate holds.", "biomat"
+    acceptance: float = key(
+        read_acceptance,
+        "Long-term rate at which its soil takes water.",
+        "0.45 gal/ft2/day",
+        "18 mm/day",
+        needed=True,
     )
-    water_table: _Height = key(
-        "Height of the groundwater over its bottom, negative below it; absent: deep.", "-30 in"
+    soil: str | None = key(
+        one_of(SOIL_STATES),
+        "State of its soil; absent: biomat, at which the long-term rate holds.",
+        "biomat",
     )
-    ponding: Annotated[float | None, length(scenario_keys.depth), VALUE] = key(
-        "Water in it at the start; absent: none.", "2 in"
+    water_table: float | None = key(
+        length(-50.0, 50.0, "this height is between -50 m and 50 m"),
+        "Height of the groundwater over its bottom, negative below it; absent: deep.",
+        "-30 in",
     )
+    ponding: float | None = key(keys.depth, "Water in it at the start; absent: none.", "2 in")
 
 
-class PumpTable(Table):
+@dataclass(frozen=True, kw_only=True)
+class PumpTable:
     """A dosing pump: its rate, or its curve with what it must overcome."""
 
-    volume: _Volume = key("What it lifts in one dose.", "60 gal")
-    rate: Annotated[float | None, PlainValidator(scenario_keys.flow_rate), TEXT] = key(
-        "Its rate.", "30 gpm"
-    )
-    curve: Annotated[
-        tuple[tuple[float, float], ...] | None,
-        PlainValidator(read_curve),
-        WithJsonSchema({"type": "array", "items": {"type": "array"}}),
-    ] = key(
+    volume: float = key(_volume, "What it lifts in one dose.", "60 gal", needed=True)
+    rate: float | None = key(keys.flow_rate, "Its rate.", "30 gpm")
+    curve: tuple[tuple[float, float], ...] = key(
+        read_curve,
         "Its curve, where the rate is not known: pairs of a rate and a head.",
         [["0 gpm", "30 ft"], ["40 gpm", "15 ft"]],
+        default=(),
     )
-    lift: Annotated[float | None, length(scenario_keys.depth), VALUE] = key(
-        "Height from the water in its chamber to the box.", "8 ft"
+    lift: float = key(
+        keys.depth, "Height from the water in its chamber to the box.", "8 ft", default=0.0
     )
-    main_length: _PipeLength = key("Length of its pressure pipe.", "60 ft")
-    main_diameter: _Pipe = key("Inside diameter of its pressure pipe.", "2 in")
-    drain_back: _Volume = key(
-        "What runs back from the pressure pipe after a dose; absent: nothing.", "3 gal"
+    main_length: float = key(_pipe_length, "Length of its pressure pipe.", "60 ft", default=0.0)
+    main_diameter: float = key(_pipe, "Inside diameter of its pressure pipe.", "2 in", default=0.0)
+    drain_back: float = key(
+        _volume,
+        "What runs back from the pressure pipe after a dose; absent: nothing.",
+        "3 gal",
+        default=0.0,
     )
 
 
-class SiphonTable(Table):
+@dataclass(frozen=True, kw_only=True)
+class SiphonTable:
     """A dosing siphon."""
 
-    inside: _Inside = key(
-        "Inside length and width of its chamber; one diameter for a round one.", ["4 ft", "4 ft"]
+    inside: tuple[float, ...] = key(
+        several(keys.side, 2),
+        "Inside length and width of its chamber; one diameter for a round one.",
+        ["4 ft", "4 ft"],
+        needed=True,
     )
-    diameter: _Pipe = key("Inside diameter of the siphon.", "3 in")
-    high: _Depth = key("Head over its outlet at which it starts.", "24 in")
-    low: _Depth = key("Head over its outlet at which air breaks it.", "9 in")
-    coefficient: Annotated[float | None, PlainValidator(scenario_keys.coefficient), VALUE] = key(
-        "Discharge coefficient, all its losses within; absent: 0.6.", 0.6
+    diameter: float = key(_pipe, "Inside diameter of the siphon.", "3 in", needed=True)
+    high: float = key(_depth, "Head over its outlet at which it starts.", "24 in", needed=True)
+    low: float = key(_depth, "Head over its outlet at which air breaks it.", "9 in", needed=True)
+    coefficient: float | None = key(
+        keys.coefficient, "Discharge coefficient, all its losses within; absent: 0.6.", 0.6
     )

@@ -3,12 +3,10 @@
 Everything that can be wrong before a single key is looked at is told here: no such file, a folder,
 too big, not text, not TOML. The limits keep any file, however damaged, quick to refuse.
 
-Only what a scenario can hold is written: text, numbers, true and false, dates, lists, tables and
-lists of tables. Comments are not kept.
+What is written back keeps the comments and the layout of the text that it began with.
 """
 
-import datetime
-import json
+import itertools
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
@@ -109,48 +107,58 @@ def toml_text(document: Document) -> str:
     [[outlet]]
     <BLANKLINE>
     """
-    return "\n".join(_lines(document, "")).lstrip("\n") + "\n"
+    import tomlkit  # only where something is written: reading stays quick
+
+    return tomlkit.dumps(document)
 
 
-def _lines(table: Document, place: str) -> list[str]:
-    """Lines of one table: its values first, then the tables in it under their own heads."""
-    inner = {key: value for key, value in table.items() if _is_table(value) or _are_tables(value)}
-    lines = [f"{_key(k)} = {_value(v)}" for k, v in table.items() if k not in inner]
-    for key, value in inner.items():
-        head = f"{place}{_key(key)}"
-        for each in value if isinstance(value, list) else [value]:
-            lines += ["", f"[[{head}]]" if isinstance(value, list) else f"[{head}]"]
-            lines += _lines(each, f"{head}.")
-    return lines
+def with_values(text: str, document: Document) -> str:
+    """The text of a document with the values of another, its comments and layout kept.
+
+    >>> print(with_values("a = 1  # first\\nb = 2\\n", {"a": 3, "c": "new"}))
+    a = 3  # first
+    c = "new"
+    <BLANKLINE>
+    """
+    import tomlkit
+
+    written = tomlkit.parse(text)
+    _update(written, document)
+    return tomlkit.dumps(written)
 
 
-def _is_table(value: object) -> bool:
-    return isinstance(value, Mapping)
+def _update(table: Any, wanted: Document) -> None:
+    """Give a table of a text other values; what has not changed is not touched."""
+    for key in [key for key in table if key not in wanted]:
+        del table[key]
+    for key, value in wanted.items():
+        if key not in table:
+            _add(table, key, value)
+            continue
+        old = table[key]
+        if isinstance(old, Mapping) and isinstance(value, Mapping):
+            _update(old, value)
+        elif _are_tables(old) and _are_tables(value):
+            for before, after in zip(old, value, strict=False):
+                _update(before, after)
+            for after in value[len(old) :]:
+                old.append(after)
+            del old[len(value) :]
+        elif old != value:
+            table[key] = value
 
 
 def _are_tables(value: object) -> bool:
-    return isinstance(value, list) and bool(value) and all(map(_is_table, value))
+    return isinstance(value, list) and bool(value) and all(isinstance(v, Mapping) for v in value)
 
 
-def _key(key: str) -> str:
-    plain = key.isascii() and key.replace("_", "").replace("-", "").isalnum()
-    return key if plain else _quoted(key)
+def _add(table: Any, key: str, value: object) -> None:
+    """Add a key after the last one, before the comments that lead on to the next table."""
+    from tomlkit.items import Table
 
-
-def _value(value: object) -> str:
-    if isinstance(value, str):
-        return _quoted(value)
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, list | tuple):
-        return f"[{', '.join(map(_value, value))}]"
-    if isinstance(value, datetime.date | datetime.time):
-        return value.isoformat()
-    if isinstance(value, int | float):
-        return repr(value)
-    raise TypeError(f"a scenario cannot hold {type(value).__name__}")
-
-
-def _quoted(text: str) -> str:
-    # TOML spells what cannot be printed as JSON does, but for DEL
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+    body = table.value.body if isinstance(table, Table) else []
+    keys = sum(1 for _ in itertools.dropwhile(lambda part: part[0] is None, reversed(body)))
+    after = body[keys:]
+    del body[keys:]
+    table[key] = value
+    body.extend(after)

@@ -10,9 +10,10 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from typing import TypeVar
 
+from dbox import keys
 from dbox.errors import ScenarioError, any_of, at_place, did_you_mean, show
 from dbox.fieldwork.site import Flow, Outlet, Site, Tolerance
-from dbox.files import scenario_keys
+from dbox.files import scenario_tables
 from dbox.files.scenario import DEFAULT_FLOWS
 from dbox.files.scenario_tables import UNITS
 from dbox.hydraulics.openings import Opening
@@ -35,29 +36,25 @@ def opening_from_text(
     0.0508
     """
     kind, _, rest = text.strip().lower().partition(" ")
-    if kind not in scenario_keys.KINDS:
+    if kind not in scenario_tables.KINDS:
         examples = any_of(map(show, _EXAMPLES.values()))
         raise ScenarioError(
-            f"is {show(text)}; {did_you_mean(kind, scenario_keys.KINDS)}, as {examples}"
+            f"is {show(text)}; {did_you_mean(kind, scenario_tables.KINDS)}, as {examples}"
         )
-    names = scenario_keys.KINDS[kind].sizes
+    names = scenario_tables.KINDS[kind].sizes
     parts = rest.replace("×", "x").split("x")
     if len(parts) > len(names) or not rest.strip():
         raise ScenarioError(f"is {show(text)}; write it as {show(_EXAMPLES[kind])}")
     sizes: dict[str, float] = {}
     for name, part in zip(names, parts, strict=False):
         try:
-            sizes[name] = (
-                scenario_keys.notch_angle(part)
-                if name == "angle"
-                else scenario_keys.size(part, bare_unit)
-            )
+            sizes[name] = keys.notch_angle(part) if name == "angle" else keys.size(part, bare_unit)
         except ScenarioError as error:
             fault = at_place(f"its {name}", str(error))
             raise ScenarioError(f"is {show(text)}: {fault}") from error
     if coefficient is not None:
-        coefficient = scenario_keys.coefficient(coefficient)
-    return scenario_keys.build(kind, sizes, coefficient)
+        coefficient = keys.coefficient(coefficient)
+    return scenario_tables.build(kind, sizes, coefficient)
 
 
 def heights_from_text(text: str, bare_unit: str | None = None) -> tuple[float, ...]:
@@ -67,7 +64,7 @@ def heights_from_text(text: str, bare_unit: str | None = None) -> tuple[float, .
     (0.003175, 0.0, -0.0015875)
     """
     parts = [part.strip() for part in text.split(";" if ";" in text else ",")]
-    return scenario_keys.each(parts, partial(scenario_keys.reading, bare_unit=bare_unit))
+    return keys.each(parts, partial(keys.reading, bare_unit=bare_unit))
 
 
 _PIECE = re.compile(
@@ -91,7 +88,7 @@ def read_heights(text: str, bare_unit: str | None) -> tuple[float, ...]:
         )
     pieces = _pieces(plain)
     if len(pieces) < 2:
-        return (scenario_keys.reading(text, bare_unit),)
+        return (keys.reading(text, bare_unit),)
     named = [unit for _, unit in pieces]
     last = named[-1]
     if last and not any(named[:-1]):
@@ -99,7 +96,7 @@ def read_heights(text: str, bare_unit: str | None) -> tuple[float, ...]:
     elif any(named) and not all(named):
         raise ScenarioError(f"is {show(text)}; give each reading its unit, or one at the end")
     return tuple(
-        scenario_keys.reading(f"{height} {unit or ''}", bare_unit)
+        keys.reading(f"{height} {unit or ''}", bare_unit)
         for (height, _), unit in zip(pieces, named, strict=True)
     )
 
@@ -142,7 +139,7 @@ class Words:
 
     def flows(self, words: Sequence[str]) -> tuple[Flow, ...]:
         """Read the flows to compute, each named by what was typed; none for the default ones."""
-        read = [(word, self.read("--flow", word, scenario_keys.flow_rate)) for word in words]
+        read = [(word, self.read("--flow", word, keys.flow_rate)) for word in words]
         flows = tuple(Flow(name=word, inflow=flow) for word, flow in read if flow is not None)
         return flows or DEFAULT_FLOWS
 
@@ -179,8 +176,8 @@ def typed_site(
     unit = typed.unit(units)
     lips = typed.read("--heights", heights, partial(heights_from_text, bare_unit=unit))
     kind = typed.read("--opening", opening, lambda word: opening_from_text(word, coefficient, unit))
-    deviation = typed.read("--spread", spread, partial(scenario_keys.spread, bare_unit=unit))
-    share = typed.read("--tolerance", tolerance, scenario_keys.tolerance)
+    deviation = typed.read("--spread", spread, partial(keys.spread, bare_unit=unit))
+    share = typed.read("--tolerance", tolerance, keys.tolerance)
     inflows = typed.flows(flows)
     typed.end()
     assert lips is not None

@@ -3,10 +3,10 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
+from dbox import keys
 from dbox.errors import ScenarioError, show
 from dbox.fieldwork.lesson_box import KINDS, LESSON_TOLERANCE, Kind, lesson_site, with_opening
 from dbox.fieldwork.site import Site, Tolerance
-from dbox.files import scenario_keys
 from dbox.files.typed_box import Words, opening_from_text, typed_flows
 
 
@@ -27,7 +27,7 @@ def lesson_box(
     if coefficient is not None and opening is None:
         words.faults.append("--coefficient needs --opening; name the opening it is of")
     hole = words.read("--opening", opening, lambda text: opening_from_text(text, coefficient, "in"))
-    share = words.read("--tolerance", tolerance, scenario_keys.tolerance)
+    share = words.read("--tolerance", tolerance, keys.tolerance)
     try:
         inflows = typed_flows(flows) if flows else ()
     except ScenarioError as error:
@@ -63,7 +63,7 @@ def lesson_height(option: str, word: str) -> float:
     -0.003175
     """
     words = Words()
-    height = words.read(option, word, lambda text: scenario_keys.reading(text, "in"))
+    height = words.read(option, word, lambda text: keys.reading(text, "in"))
     if height == 0:
         words.faults.append(f"{option} is {show(word)}; give a height that is not nought")
     if words.faults or height is None:

@@ -3,10 +3,10 @@
 from collections.abc import Callable
 from typing import TypeVar
 
-from dbox import units
+from dbox import keys, units
 from dbox.errors import ScenarioError, show
 from dbox.fieldwork.site import Works
-from dbox.files import scenario_keys, surge_keys
+from dbox.files import surge_keys
 from dbox.hydraulics.surge.inflow import Inflow, steady
 
 LONGEST = 31 * units.DAY
@@ -48,7 +48,7 @@ def typed_dose(works: Works, text: str) -> Inflow:
             f"--dose is {show(text)}; write pump, siphon, or a volume at a rate, as "
             '"60 gal at 30 gpm"'
         )
-    inflow = typed("--dose", scenario_keys.flow_rate, rate)
+    inflow = typed("--dose", keys.flow_rate, rate)
     amount = typed("--dose", surge_keys.some_volume, volume)
     return steady(inflow, amount / inflow, name=f"dose of {text}")
 

@@ -16,7 +16,7 @@ from dbox.fieldwork.setup import STOPPED, PassRecord, SetupRecord
 from dbox.fieldwork.shares import Assessment
 from dbox.files import toml_file
 from dbox.files.scenario import PLACEHOLDER
-from dbox.files.toml_file import toml_text
+from dbox.files.toml_file import with_values
 from dbox.report.level_report import length_words, level_json, lift_lines, unreachable_lines
 from dbox.report.split_report import split_json
 from dbox.report.text import noted, wrapped
@@ -96,7 +96,8 @@ def after_path(scenario: Path) -> Path:
 
 def after_text(scenario: Path, last: PassRecord) -> str:
     """The scenario as the box was read in a pass."""
-    tables = toml_file.parse(toml_file.read_text(scenario), str(scenario))
+    text = toml_file.read_text(scenario)
+    tables = toml_file.parse(text, str(scenario))
     for table, outlet in zip(tables["outlet"], last.site.outlets, strict=True):
         table.pop("reading", None)
         table.pop("clock", None)
@@ -112,7 +113,7 @@ def after_text(scenario: Path, last: PassRecord) -> str:
     if "placeholder" in tables.get("readings", {}) or PLACEHOLDER in tables.get("title", ""):
         tables.setdefault("readings", {})["placeholder"] = False
     head = f"# Written by dbox setup: {scenario.name} as read in pass {last.number}"
-    return f"{head}, {last.still_at}.\n\n{toml_text(tables)}"
+    return f"{head}, {last.still_at}.\n\n{with_values(text, tables)}"
 
 
 def _height(metres: float) -> str:

@@ -5,7 +5,7 @@ import pytest
 from dbox.drawings.paper_parts import opening_text
 from dbox.drawings.wall import outline
 from dbox.fieldwork.diagnosis.worlds import _resized
-from dbox.files.scenario_keys import KINDS
+from dbox.files.scenario_tables import KINDS
 from dbox.files.typed_box import _EXAMPLES, opening_from_text
 
 

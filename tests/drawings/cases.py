@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from functools import cache
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -17,7 +16,6 @@ from dbox.fieldwork.site import Box, Flow, Outlet, Site, Tolerance
 from dbox.files import scenario
 from dbox.units import GALLON, INCH, MINUTE
 
-SCENARIOS = Path(__file__).parents[2] / "scenarios"
 GPM = GALLON / MINUTE
 THREE = {"trickle": 0.5, "bucket": 5.0, "dose": 30.0}
 SIX = {"trickle": 0.3, "drip": 0.5, "shower": 2.5, "washer": 5.0, "bucket": 8.0, "dose": 30.0}
@@ -115,7 +113,7 @@ SITES: dict[str, dict[str, Any]] = {
 @cache
 def sites() -> dict[str, Site]:
     """Every box by name, the shipped scenarios among them."""
-    shipped = {path.stem: scenario.load(path) for path in sorted(SCENARIOS.glob("*.toml"))}
+    shipped = {name: scenario.load(scenario.resolve(name)) for name in scenario.shipped_names()}
     return shipped | {name: box(**how) for name, how in SITES.items()}
 
 

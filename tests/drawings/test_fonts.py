@@ -33,8 +33,8 @@ from dbox.fieldwork.levelling import level
 from dbox.fieldwork.shares import assess
 from dbox.fieldwork.surge import run
 from dbox.fieldwork.turning import turn_tables
-from dbox.files.scenario_keys import text
 from dbox.hydraulics.surge.inflow import steady
+from dbox.keys import text
 from tests.drawings import paper
 from tests.drawings.cases import box
 

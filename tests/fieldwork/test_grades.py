@@ -22,13 +22,13 @@ NO_FALL = Limits(supply_pipe=Limit(value=0.0, source="by hand"))
 heights = st.lists(st.floats(-1.0, 1.0), min_size=3, max_size=12)
 
 
-def run(rods, *, kind="supply pipe", step=5.0, name="", datum="rod", **more):
+def run(rods, *, kind="supply pipe", step=5.0, name="", instrument=None, **more):
     """A run read every `step` feet; rods in inches, greater where the pipe is lower."""
     stations = tuple(
-        Station(at=i * step * FOOT, heights=tuple(-r * INCH for r in np.atleast_1d(rod)))
+        Station(at=i * step * FOOT, rod=tuple(r * INCH for r in np.atleast_1d(rod)))
         for i, rod in enumerate(rods)
     )
-    return Run(name=name or kind, kind=kind, stations=stations, datum=datum, **more)
+    return Run(name=name or kind, kind=kind, stations=stations, instrument=instrument, **more)
 
 
 def graded(*runs, spread=SPREAD, limits=None, **site):
@@ -204,7 +204,7 @@ def test_the_inlet_over_each_outlet():
 
 
 def test_heights_from_two_places_are_not_compared():
-    header = run([34, 35], kind="header", outlet="1", datum="elsewhere")
+    header = run([34, 35], kind="header", outlet="1", instrument="elsewhere")
     assert graded(run([30, 31, 32]), header).drops == ()
 
 
@@ -213,8 +213,8 @@ def test_a_drop_has_the_error_of_the_two_ends_that_meet_in_the_box():
 
     The far ends, read once and nine times, have no part in it.
     """
-    supply = run([[28] * 9, 30], datum="box")
-    header = run([[32] * 4, [33] * 9], kind="header", outlet="1", name="header 1", datum="box")
+    supply = run([[28] * 9, 30], instrument="box")
+    header = run([[32] * 4, [33] * 9], kind="header", outlet="1", name="header 1", instrument="box")
     (drop,) = graded(supply, header).drops
     assert float(drop.fall.fall) == pytest.approx(2 * INCH)
     assert float(drop.fall.error) == pytest.approx(INCH / 16 * np.sqrt(1 + 1 / 4))
@@ -224,9 +224,9 @@ def test_a_drop_has_the_error_of_the_two_ends_that_meet_in_the_box():
 def test_the_entered_drop_is_that_over_the_highest_outlet(entered, told):
     """Water backs into the inlet once it stands over the outlet that is hardest to reach, so the
     drop that counts is the least one (common practice, no source)."""
-    supply = run([28, 30], datum="box")
+    supply = run([28, 30], instrument="box")
     headers = [
-        run([rod, rod + 1], kind="header", outlet=str(i), name=f"header {i}", datum="box")
+        run([rod, rod + 1], kind="header", outlet=str(i), name=f"header {i}", instrument="box")
         for i, rod in ((1, 33), (2, 32), (3, 33))
     ]
     site = box([0.0] * 4)

@@ -114,6 +114,10 @@ def test_no_pours_are_no_pours() -> None:
             'flow = "5 gpm"\ncatch = {"ditch side" = "dry", "DITCH SIDE" = "dry"}',
             'pour[1].catch."DITCH SIDE" is there twice, in other letters',
         ),
+        (
+            'flow = "5 gpm"\ncatch = {"1" = "dry", " 1" = "1 L in 30 s"}',
+            'pour[1].catch." 1" has a name that is there already',
+        ),
         ('flow = "5 gpm"\ncatch = "1 L"', 'pour[1].catch is "1 L"; write [pour.catch]'),
         ('flow = "5 gpm"\norder = ["1", "1"]', "pour[1].order names an outlet twice"),
         ('flow = "5 gpm"\norder = ["4"]', 'pour[1].order names outlet "4", which is capped'),

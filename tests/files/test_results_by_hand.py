@@ -26,8 +26,8 @@ GALLONS_A_DAY = 231 * INCH**3 / 86400
 def test_slopes_of_a_pipe_and_of_its_pieces() -> None:
     """4 in in 10 ft, then 2 in in 20 ft: 1/30 and 1/120; 6 in in 30 ft in all is 1/60."""
     rods = ((0.0, 50.0), (10.0, 54.0), (30.0, 56.0))
-    stations = tuple(Station(at=at * FOOT, heights=(-rod * INCH,)) for at, rod in rods)
-    pipe = Run(name="sewer", kind="house sewer", stations=stations, datum="rod")
+    stations = tuple(Station(at=at * FOOT, rod=(rod * INCH,)) for at, rod in rods)
+    pipe = Run(name="sewer", kind="house sewer", stations=stations)
     site = replace(box([0.0] * 3), grades=Survey(runs=(pipe,), spread=INCH / 8))
     (told,) = grades_json(grade(site))["runs"]
     assert [piece["slope"] for piece in told["pieces"]] == pytest.approx([1 / 30, 1 / 120])

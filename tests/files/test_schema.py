@@ -1,9 +1,13 @@
 """The JSON Schema of the scenario file describes what the file may hold."""
 
 import json
+from collections.abc import Iterator
 from typing import Any
 
-from dbox.files.scenario_tables import schema
+import pytest
+
+from dbox.files.scenario_tables import ScenarioFile, schema
+from dbox.keys import Key, Reader, keys_of
 
 
 def keys() -> list[tuple[str, dict[str, Any]]]:
@@ -30,3 +34,22 @@ def test_unknown_keys_are_refused_by_the_schema_too() -> None:
     described = schema()
     for table in (described, *described["$defs"].values()):
         assert table["additionalProperties"] is False
+
+
+def declared(table: type, place: str = "") -> Iterator[tuple[str, Key]]:
+    """Every key whose value is no table, by its place."""
+    for key in keys_of(table).values():
+        here = f"{place}.{key.name}".removeprefix(".")
+        value = isinstance(key.reader, Reader)
+        yield from [(here, key)] if value else declared(key.reader, here)
+
+
+DECLARED = dict(declared(ScenarioFile))
+
+
+@pytest.mark.parametrize("place", DECLARED)
+def test_the_examples_of_a_key_can_be_read(place):
+    key = DECLARED[place]
+    assert key.examples
+    for example in key.examples:
+        assert key.reader(example, "in") is not None

@@ -29,8 +29,6 @@ def pipe_centres(site: Site) -> np.ndarray:
     heights = []
     for outlet in site.outlets:
         assert isinstance(outlet.opening, Circle)
-        assert outlet.hole_offset is not None
-        assert outlet.clock is not None
         lip = sum(outlet.readings) / len(outlet.readings) - outlet.point_over_lip
         rise = outlet.hole_offset * np.cos(outlet.clock)
         heights.append(lip + rise + outlet.opening.diameter / 2)
@@ -48,7 +46,6 @@ def test_shipped_scenarios_load_and_say_that_they_are_invented(name: str) -> Non
     assert path.read_text(encoding="utf-8").startswith("# INVENTED DATA")
     site = load(path)
     assert "invented" in site.title
-    assert site.tolerance is not None
     assert site.tolerance.source == "invented for this example"
     assert all(outlet.readings and outlet.position for outlet in site.outlets)
 
@@ -82,7 +79,6 @@ def test_readings_and_clock_positions_fit_one_tilted_box(name: str) -> None:
 def test_inserts_cure_what_the_name_says(name: str, curable: bool) -> None:
     """Exact: holes can meet at one height where the pipes differ by less than the travel 2 e."""
     site = load(resolve(name))
-    assert site.outlets[0].hole_offset is not None
     assert (np.ptp(pipe_centres(site)) < 2 * site.outlets[0].hole_offset) == curable
 
 
@@ -90,7 +86,6 @@ def test_water_stands_at_the_lowest_lip_of_each_shipped_box() -> None:
     """Exact: a box filled till it just spills comes to rest there, within a reading's spread."""
     for name in NAMES:
         site = load(resolve(name))
-        assert site.spread is not None
         lowest = min(min(outlet.readings) for outlet in site.outlets)
         assert abs(lowest) <= site.spread
 

@@ -6,9 +6,8 @@ from pathlib import Path
 import pytest
 
 from dbox.errors import ScenarioError
-from dbox.files.scenario import load, loads
+from dbox.files.scenario import load, loads, starter
 from dbox.files.scenario_tables import schema
-from dbox.files.starter import starter
 from dbox.files.write_file import write_file
 
 
@@ -46,11 +45,6 @@ def test_a_title_of_version_0_1_says_it_where_no_key_does(title, key, expected) 
     assert site.placeholder is expected
 
 
-def test_a_placeholder_that_is_no_yes_or_no_is_refused() -> None:
-    with pytest.raises(ScenarioError, match=r"placeholder is .yes.; write true or false"):
-        loads('outlet = [{}]\n[readings]\nplaceholder = "yes"')
-
-
 def test_every_reading_of_the_starter_is_marked() -> None:
     """Exact: the comment stands on the line, or on the line before."""
     lines = starter().splitlines()
@@ -68,20 +62,10 @@ def test_the_starter_names_every_key_of_the_file() -> None:
     assert missing == {"coefficient"}
 
 
-def test_an_existing_file_is_left_alone(tmp_path: Path) -> None:
-    """Exact: not a byte of it changes."""
-    path = tmp_path / "job.toml"
-    path.write_text("mine")
-    with pytest.raises(ScenarioError, match="is there already"):
-        write_file(path, starter())
-    assert path.read_text() == "mine"
-    with pytest.raises(ScenarioError, match="is a folder"):
-        write_file(tmp_path, starter())
-
-
 @pytest.mark.parametrize(
     ("name", "said"),
     [
+        (".", "is a folder"),
         ("none/job.toml", "there is no folder"),
         ("a\0b", "cannot be written"),
         ("x" * 5000, "cannot be written"),

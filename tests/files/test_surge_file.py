@@ -37,18 +37,13 @@ siphon = {inside = "4 ft", diameter = 3, high = 24, low = 9}
 def test_every_part_of_a_file() -> None:
     works = loads(WHOLE).works
     assert works.people == 4
-    assert works.tank is not None
     assert works.tank.area == pytest.approx(40 * FOOT**2)
     assert works.tank.outlet == pytest.approx(4 * INCH)
     assert (works.tank.filter_loss, works.tank.clogged) == (3.0, 0.5)
-    assert works.supply is not None
     assert works.supply.fall == pytest.approx(1 / 96)
     assert [pipe and round(pipe.length / FOOT, 9) for pipe in works.headers] == [10, 10, 20]
     assert all(pipe and pipe.fall == pytest.approx(0.01) for pipe in works.headers)
     first, second, third = works.trenches
-    assert first is not None
-    assert second is not None
-    assert third is not None
     assert (first.width, second.width) == pytest.approx((30 * INCH, 20 * INCH))
     # 120 ft2 of 20 in
     assert second.length == pytest.approx(72 * FOOT)
@@ -56,9 +51,7 @@ def test_every_part_of_a_file() -> None:
     assert first.pipe_height == pytest.approx(8 * INCH)
     assert first.acceptance == pytest.approx(0.5 * GALLON / 86400 / FOOT**2)
     assert third.voids == pytest.approx(0.3)
-    assert works.pump is not None
     assert works.pump.drain_back == pytest.approx(3 * GALLON)
-    assert works.siphon is not None
     assert works.siphon.area == pytest.approx(math.pi / 4 * (4 * FOOT) ** 2)
 
 

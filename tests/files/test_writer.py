@@ -7,9 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dbox.files.scenario import shipped_names
-from dbox.files.starter import starter
-from dbox.files.toml_file import toml_text
+from dbox.files.scenario import shipped_names, starter
+from dbox.files.toml_file import toml_text, with_values
 
 SHIPPED = [
     (resources.files("dbox_scenarios") / f"{name}.toml").read_text() for name in shipped_names()
@@ -35,3 +34,29 @@ def test_a_scenario_comes_back_as_it_was(written):
 @given(documents)
 def test_any_document_comes_back_as_it_was(document):
     assert tomllib.loads(toml_text(document)) == document
+
+
+@given(documents, documents)
+def test_any_document_takes_the_values_of_any_other(begun, wanted):
+    assert tomllib.loads(with_values(toml_text(begun), wanted)) == wanted
+
+
+@pytest.mark.parametrize("written", [*SHIPPED, starter()])
+@pytest.mark.parametrize("end", ["\n", "\r\n"])
+def test_a_text_with_its_own_values_is_not_touched(written, end):
+    text = written.replace("\n", end)
+    assert with_values(text, tomllib.loads(text)) == text
+
+
+def test_comments_stay_where_they_stand():
+    """What is added to a table comes before the comments that lead on to the next one."""
+    document = tomllib.loads(starter())
+    document["outlet"][3] |= {"reading": ["1 in", "2 in"], "evidence": {"mouth": "full"}}
+    del document["readings"]["placeholder"]
+    document["pour"] = [{"flow": "5 gpm", "catch": {"1": "dry"}}]
+    text = with_values(starter(), document)
+    assert tomllib.loads(text) == document
+    assert 'reading = ["1 in", "2 in"]  # PLACEHOLDER\n' in text
+    assert '[outlet.evidence]\nmouth = "full"\n\n# The flows to compute.' in text
+    comments = [line for line in starter().splitlines() if line.startswith("#")]
+    assert [line for line in text.splitlines() if line.startswith("#")] == comments
