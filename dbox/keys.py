@@ -1,0 +1,264 @@
+"""One declaration for each key of a scenario: how it is read, within what limits, what it is for.
+
+A table of the file is a frozen dataclass, and each of its keys a field that `key` makes. The reader
+of files, the JSON Schema, questions and forms all follow from `keys_of` such a class:
+
+    @dataclass(frozen=True, kw_only=True)
+    class Insert:
+        diameter: float | None = key(size, "Diameter of a circle.", "2 in", unit="m")
+
+A `Reader` takes a value as it is written and gives it in SI. What cannot be raises `ScenarioError`
+with a message that begins with `is` and ends with the mend. Limits are wide: they catch a wrong
+unit or a slipped point, not an odd box.
+"""
+
+import json
+import math
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, fields, replace
+from functools import cache
+from typing import Any, Generic, TypeVar
+from unicodedata import category
+
+from dbox import units
+from dbox.errors import ScenarioError, at_place, did_you_mean, key_text, show
+
+T = TypeVar("T")
+Schema = Mapping[str, object]
+
+LONGEST_TEXT = 200
+"""Characters of a title or a source."""
+LONGEST_NAME = 40
+"""Characters of a label or of a flow's name."""
+MOST_REPEATS = 1000
+"""Readings of one outlet."""
+SMALLEST_FLOW = units.LITRE / 1000 / units.MINUTE
+"""One millilitre a minute. [m3/s]"""
+
+TEXT: Schema = {"type": "string"}
+VALUE: Schema = {"type": ["string", "number"]}
+VALUES: Schema = {"type": ["string", "number", "array"], "items": {"type": ["string", "number"]}}
+
+
+@dataclass(frozen=True)
+class Reader(Generic[T]):
+    """Reads a value as it is written."""
+
+    read: Callable[..., T]  # Takes the value and, if `bare`, the unit of a bare length.
+    schema: Schema  # What JSON Schema says of the value as it is written.
+    bare: bool = False  # Whether a bare number is a length in the unit of the file.
+    words: tuple[str, ...] = ()  # The words to choose from, where it is one of a few.
+
+    def __call__(self, value: object, bare_unit: str | None = None) -> T:
+        """Read a value."""
+        return self.read(value, bare_unit) if self.bare else self.read(value)
+
+
+def reads(
+    schema: Schema, *, bare: bool = False, words: Iterable[str] = ()
+) -> Callable[[Callable[..., T]], Reader[T]]:
+    """Make a reader of a function."""
+    return lambda read: Reader(read, schema, bare, tuple(words))
+
+
+def limited(
+    read: Callable[..., float], low: float, high: float, words: str, *, bare: bool = False
+) -> Reader[float]:
+    """Read a measure that lies between two limits; `words` say which.
+
+    >>> limited(units.percent, 0.0, 1.0, "a share is between 0 % and 100 %")("5 %")
+    0.05
+    """
+
+    def within(value: object, *bare_unit: str | None) -> float:
+        measure = read(value, *bare_unit)
+        if not low <= measure <= high:
+            raise ScenarioError(f"is {show(value)}; {words}, check the value and its unit")
+        return measure
+
+    return Reader(within, VALUE if bare or read is units.number else TEXT, bare)
+
+
+def length(low: float, high: float, words: str) -> Reader[float]:
+    """Read a length between two limits, a bare number being in the file's unit. [m]"""
+    return limited(units.length, low, high, words, bare=True)
+
+
+def choice(value: object, words: Iterable[str]) -> str:
+    """Read one of a few words, in any case, parted by a space, a dash or an underscore."""
+    known = list(words)
+    parts = value.lower().replace("-", " ").replace("_", " ") if isinstance(value, str) else ""
+    word = " ".join(parts[:LONGEST_NAME].split())
+    if word not in known:
+        raise ScenarioError(f"is {show(value)}; {did_you_mean(word, known)}")
+    return word
+
+
+def one_of(words: Iterable[str]) -> Reader[str]:
+    """Read one of a few words."""
+    known = tuple(words)
+    return Reader(lambda value: choice(value, known), {"enum": list(known)}, words=known)
+
+
+def each(values: Iterable[object], read: Callable[[object], T]) -> tuple[T, ...]:
+    """Read every value of a list, collecting the faults with their place counted from 1.
+
+    >>> each(["1 in", "2 in"], units.length)
+    (0.0254, 0.0508)
+    """
+    measures, faults = [], []
+    for index, value in enumerate(values, start=1):
+        try:
+            measures.append(read(value))
+        except ScenarioError as error:
+            faults.append(at_place(f"[{index}]", str(error)))
+    if faults:
+        raise ScenarioError(*faults)
+    return tuple(measures)
+
+
+def several(reader: Reader[T], most: int) -> Reader[tuple[T, ...]]:
+    """Read one value or a list of them."""
+
+    def read(value: object, bare_unit: str | None) -> tuple[T, ...]:
+        if not isinstance(value, list):
+            return (reader(value, bare_unit),)
+        if not 1 <= len(value) <= most:
+            raise ScenarioError(f"is a list of {len(value)}; write 1 to {most}")
+        return each(value, lambda item: reader(item, bare_unit))
+
+    return Reader(read, VALUES, bare=True)
+
+
+def by_name(
+    value: object, wanted: str, read: Callable[[str, object], tuple[str, T]]
+) -> dict[str, T]:
+    """Read every entry of a table of free names, all faults at once."""
+    if not isinstance(value, dict):
+        raise ScenarioError(f"is {show(value)}; write {wanted}")
+    found: dict[str, T] = {}
+    faults = []
+    for called, written in value.items():
+        try:
+            name, measure = read(called, written)
+            if name in found:
+                raise ScenarioError("has a name that is there already; give each its own")
+            found[name] = measure
+        except ScenarioError as error:
+            faults.append(at_place(f".{key_text(called)}", str(error)))
+    if faults:
+        raise ScenarioError(*faults)
+    return found
+
+
+_JOINERS = "\u200c\u200d"
+"""The zero width non-joiner and joiner, which Persian, Indic scripts and emoji are written with."""
+
+
+def text(value: object, longest: int = LONGEST_TEXT) -> str:
+    """Read a line of text that can be printed."""
+    if not isinstance(value, str):
+        raise ScenarioError(f"is {show(value)}; write text in quotes")
+    if len(value) > longest:
+        raise ScenarioError(f"is {show(value)}, {len(value)} characters; keep it within {longest}")
+    # blanks of other scripts, what joins or parts their letters, and letters of a firm's own
+    if not all(sign.isprintable() or sign in _JOINERS or category(sign) in ("Zs", "Co")
+               for sign in value):  # fmt: skip
+        raise ScenarioError(f"is {show(value)}; keep it on one line, without control characters")
+    return value.strip()
+
+
+@reads({"type": "boolean"})
+def flag(value: object) -> bool:
+    """Read true or false."""
+    if not isinstance(value, bool):
+        raise ScenarioError(f"is {show(value)}; write true or false, without quotes")
+    return value
+
+
+@reads(VALUE)
+def label(value: object) -> str:
+    """Read a label or a name, which may be written as a whole number."""
+    whole = isinstance(value, int) and not isinstance(value, bool) and abs(value) < 10**9
+    written = text(str(value) if whole else value, LONGEST_NAME)
+    if not written:
+        raise ScenarioError("is empty; write a name in quotes")
+    return written
+
+
+line = Reader(text, TEXT)
+clock = Reader(units.clock, TEXT)
+
+# Measures that are typed at a command line or in a table of boxes too.
+size = length(0.001, 1.0, "an opening is between 1 mm and 1 m")
+offset = length(0.0, 0.15, "an offset is between 0 and 150 mm")
+reading = length(-1.0, 1.0, "a reading at a box is less than 1 m from the water")
+spread = length(1e-6, 0.1, "a spread is above 0 and below 100 mm")
+side = length(0.05, 10.0, "the inside of a box is between 50 mm and 10 m")
+place = length(-0.1, 10.0, "a place in a box is between 0 and 10 m")
+depth = length(0.0, 5.0, "this height is between 0 and 5 m")
+notch_angle = limited(
+    units.angle, math.radians(1), math.radians(179), "a notch is between 1 deg and 179 deg"
+)
+coefficient = limited(units.number, 0.1, 1.2, "a discharge coefficient is between 0.1 and 1.2")
+flow_rate = limited(
+    units.flow, SMALLEST_FLOW, 1.0, "a flow to compute is between 1 mL/min and 1 m3/s"
+)
+tolerance = limited(units.percent, 1e-6, 1.0, "a tolerance is above 0 % and at most 100 %")
+weight = limited(units.number, 0.0, 1e6, "a weight is between 0 and 1,000,000")
+
+
+@dataclass(frozen=True)
+class Key:
+    """What is declared of one key of the file."""
+
+    reader: Reader[Any] | type  # Of its value, or the dataclass of a table.
+    about: str  # What it is for.
+    examples: tuple[object, ...]  # How it may be written.
+    ask: str  # The question that asks a person for it; empty where `about` says enough.
+    many: bool  # Whether it is a list of tables.
+    needed: bool | str  # Whether its table cannot do without it; a text is the mend then.
+    name: str  # As the file spells it.
+
+    @property
+    def mend(self) -> str:
+        """What to do where the key is needed and not there."""
+        example = json.dumps(self.examples[0]) if self.examples else "..."
+        return self.needed if isinstance(self.needed, str) else f"add {self.name} = {example}"
+
+
+def key(
+    reader: Reader[Any] | type, about: str, *examples: object, unit: str = "", ask: str = "",
+    default: object = None, many: bool = False, needed: bool | str = False, name: str = "",
+) -> Any:  # fmt: skip
+    """Declare a key as a field of a dataclass; one that is needed has no default.
+
+    reader: Of its value, or the dataclass of a table; with `many` of a list of tables.
+    unit: Of the value in SI; the encoder of results puts it into the key.
+    needed: Whether its table cannot do without it; a text is the mend, in place of its example.
+    name: How the file spells it, where the field is called otherwise.
+    """
+    told = Key(reader, about, examples, ask, many, needed, name)
+    metadata = {"key": told} | ({"unit": unit} if unit else {})
+    return field(metadata=metadata) if needed else field(default=default, metadata=metadata)
+
+
+@cache
+def keys_of(table: type) -> Mapping[str, Key]:
+    """The keys of a table by the names of its fields, in their order."""
+    return {
+        f.name: replace(told, name=told.name or f.name)
+        for f in fields(table)
+        if (told := f.metadata.get("key")) is not None
+    }
+
+
+def own_or(own: T | None, common: T | None) -> T | None:
+    """A table with, for each key that it lacks, the value of the common one.
+
+    Both tables are of one class, or the first of a subclass of the second's.
+    """
+    if own is None or common is None:
+        return common if own is None else own
+    missing = [f.name for f in fields(common) if getattr(own, f.name) is None]  # type: ignore[arg-type]
+    return replace(own, **{name: getattr(common, name) for name in missing})  # type: ignore[type-var]
