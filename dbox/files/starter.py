@@ -1,5 +1,8 @@
 """What does a person fill in at the box? The commented scenario that a new job starts from."""
 
+from dbox.fieldwork.evidence import OUTLET_KINDS, SYSTEM_KINDS, Evidence, OutletEvidence
+from dbox.files.evidence_words import starter_lines
+
 _HEAD = """\
 # One distribution box. Put your values in place of the ones below, save, and run
 #     dbox check THIS-FILE
@@ -204,45 +207,10 @@ _EVIDENCE = """
 # What was seen where a line is wet, for: dbox diagnose THIS-FILE (or answer its questions: --ask).
 # A key that is left out was not looked at; "none", or [] for wet ground, was: that counts too.
 # [evidence]
-# system = "distribution box"          # serial, drop box, alternating
-# feed = "gravity"                     # pump, siphon
-# season = "all year"                  # when the trouble comes: wet season, winter
-# rain = "no matter"                   # or only after rain
-# since = "60 days"                    # for how long it has been known
-# since_use = "8 h"                    # since water was last used, before the box was opened
-# daily_flow = "300 gal/day"           # by the water meter
-# meter = "still"                      # with every tap shut; or turning
-# tank_level = "normal"                # or high
-# tank_outlet = "sound"                # tee or filter; or failed
-# ground_at_box = "dry"                # or wet
-# at_rest = "above some lips"          # at or below the lowest lip, above all lips
-# inflow = "none"                      # stops with the house valve, runs with the house shut
-# rim = "level"                        # or out of level; or measured, along and across:
-# rim_slope = ["0 %", "1/8 in/ft"]
-# baffle = "in place"                  # or missing
-# inlet_mouth = "clear"                # or in water
-# stain = "none"                       # or high: over the lips
-# sludge = "none"                      # or sludge
-# cracks = "none"                      # below the lips, above the lips, broken through
-# ice = "none"                         # or ice
-# plugged = "holds"                    # the level, every outlet plugged; or falls
-# photos = ["IMG_0231.jpg"]
+{whole}
 # Under one [[outlet]], any of these:
 # [outlet.evidence]
-# cap = "none"                         # or capped
-# mouth = "full"                       # dry, part full
-# lip = "clean"                        # or deposit
-# trace = "as the others"              # stained, dusty
-# hole = "alike"                       # smaller, larger
-# port = "to the pipe"                 # dry, below the pipe; or the depths to water and pipe:
-# port_water = ["29 in", "30 in"]
-# ground = ["head"]                    # wet: over the pipe, head, middle, end; [] walked, all dry
-# drain_back = "long"                  # none, small: within half an hour of bailing
-# rod = "hard stop"                    # clear, soft stop, belly
-# rod_distance = "6 ft"
-# traffic = "none"                     # or ruts
-# wiped = "no change"                  # or better
-# at_rest = "1/8 in"                   # lip over the water as it was found, + above the water
+{each}
 # How common you take a cause to be, in place of the tool's judgement:
 # [priors]
 # tilt = 14
@@ -261,4 +229,8 @@ def starter() -> str:
         _NEXT.format(label=label, along=along, across=across, reading=reading)
         for label, along, across, reading in _PLACEHOLDERS
     )
-    return "".join((_HEAD, _FIRST, *others, _TAIL, _POUR, _JOB, _SURGE, _EVIDENCE))
+    evidence = _EVIDENCE.format(
+        whole=starter_lines(Evidence, SYSTEM_KINDS),
+        each=starter_lines(OutletEvidence, OUTLET_KINDS),
+    )
+    return "".join((_HEAD, _FIRST, *others, _TAIL, _POUR, _JOB, _SURGE, evidence))
