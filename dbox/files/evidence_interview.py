@@ -120,28 +120,22 @@ def _by_outlet(labels: list[str], capped: set[int], typed: str) -> list[str | No
     parts = [part.strip() for part in re.split(r"[,;]", typed)]
     named = [_labelled(labels, part) for part in parts]
     uncapped = [i for i in range(len(labels)) if i not in capped]
-    answers: list[str | None] = [None] * len(labels)
     if all(name is None for name, _ in named):
         if len(parts) not in (1, len(uncapped)):
             raise ScenarioError(
                 f"is {show(typed)}; write one answer for all, one for each of the "
                 f"{len(uncapped)} outlets, or labels, as {labels[0]} ..., others ..."
             )
-        for place, index in enumerate(uncapped):
-            answers[index] = parts[place % len(parts)]
-        return answers
+        each = dict(zip(uncapped, parts * (len(uncapped) if len(parts) == 1 else 1), strict=True))
+        return [each.get(i) for i in range(len(labels))]
     for name, text in named:
         if name is None:
             raise ScenarioError(
                 f"is {show(text)} in one part; begin it with {any_of([*labels, 'others'])}"
             )
-        if name >= 0:
-            answers[name] = text
-    for name, text in named:
-        if name == -1:
-            answers = [text if answers[i] is None and i in uncapped else answers[i]
-                       for i in range(len(labels))]  # fmt: skip
-    return answers
+    own = dict(named)
+    others = next((text for name, text in named if name == -1), None)
+    return [own.get(i, others if i in uncapped else None) for i in range(len(labels))]
 
 
 def _labelled(labels: list[str], part: str) -> tuple[int | None, str]:
