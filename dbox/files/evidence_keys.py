@@ -10,14 +10,16 @@ The keys are the fields of `fieldwork.evidence`. A key that is absent was not lo
 as `none`, or an empty list of wet places, was looked at and is evidence too.
 """
 
-from collections.abc import Callable, Sequence
+import json
+from collections.abc import Callable, Iterable, Sequence
+from textwrap import wrap
 from typing import Annotated, Any
 
 from pydantic import Field, PlainValidator, ValidationInfo, WithJsonSchema, create_model
 
 from dbox.errors import ScenarioError, did_you_mean
 from dbox.fieldwork.diagnosis.causes import KEYS
-from dbox.fieldwork.evidence import NOTHING_SEEN, Evidence, OutletEvidence, Prior
+from dbox.fieldwork.evidence import NOTHING_SEEN, Evidence, Kind, OutletEvidence, Prior
 from dbox.files.scenario_keys import Table, bare_unit
 from dbox.keys import Reader, by_name, keys_of, weight
 
@@ -102,3 +104,17 @@ class EvidenceTable(_table(Evidence)):  # type: ignore[misc]
         values["photos"] = values["photos"] or ()
         looked = any(each != NOTHING_SEEN for each in seen)
         return Evidence(**values, outlets=seen if looked else ())
+
+
+def starter_lines(table: type, kinds: Iterable[Kind]) -> str:
+    """Every key of evidence as a comment of a starter: an example, and what else it may be."""
+    lines = []
+    for kind in sorted(kinds, key=lambda kind: kind.place):
+        key = keys_of(table)[kind.name]
+        example = json.dumps(key.examples[0])
+        others = ", ".join(word for word in kind.choices if word not in example)
+        about = key.about[0].lower() + key.about[1:].removesuffix(".")
+        note = f"{kind.said}; or {others}" if kind.choices else about
+        lines += wrap(f"{f'# {kind.name} = {example}':<39}# {note}", 100,
+                      subsequent_indent="# ".ljust(39) + "# ", break_on_hyphens=False)  # fmt: skip
+    return "\n".join(lines)

@@ -1,15 +1,10 @@
 """What was seen, looks, causes, sizes and what may be normal in words."""
 
-import json
-from collections.abc import Iterable
-from textwrap import wrap
-
 from dbox.fieldwork.diagnosis.diagnose import Answer, Normal, Size
 from dbox.fieldwork.diagnosis.next_look import Look
 from dbox.fieldwork.diagnosis.posterior import Contradiction, Seen
-from dbox.fieldwork.evidence import WORDED, Kind
+from dbox.fieldwork.evidence import WORDED
 from dbox.fieldwork.site import Site
-from dbox.keys import keys_of
 from dbox.units import inches, litres_per_min, millimetres
 
 NAMES = {name: kind.said for name, kind in WORDED.items()}
@@ -34,20 +29,6 @@ _NORMAL = {
     ("use", "explains"): "the box was read soon after use: what stood in it and in the mouths may "
     "have been on its way; wait half an hour with no water used and look again",
 }
-
-
-def starter_lines(table: type, kinds: Iterable[Kind]) -> str:
-    """Every key of evidence as a comment of a starter: an example, and what else it may be."""
-    lines = []
-    for kind in sorted(kinds, key=lambda kind: kind.place):
-        key = keys_of(table)[kind.name]
-        example = json.dumps(key.examples[0])
-        others = ", ".join(word for word in kind.choices if word not in example)
-        about = key.about[0].lower() + key.about[1:].removesuffix(".")
-        note = f"{kind.said}; or {others}" if kind.choices else about
-        lines += wrap(f"{f'# {kind.name} = {example}':<39}# {note}", 100,
-                      subsequent_indent="# ".ljust(39) + "# ", break_on_hyphens=False)  # fmt: skip
-    return "\n".join(lines)
 
 
 def normal_words(normal: Normal) -> str:

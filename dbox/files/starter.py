@@ -1,7 +1,7 @@
 """What does a person fill in at the box? The commented scenario that a new job starts from."""
 
 from dbox.fieldwork.evidence import OUTLET_KINDS, SYSTEM_KINDS, Evidence, OutletEvidence
-from dbox.files.evidence_words import starter_lines
+from dbox.files.evidence_keys import starter_lines
 
 _HEAD = """\
 # One distribution box. Put your values in place of the ones below, save, and run
