@@ -72,6 +72,7 @@ _LEVEL_SEEN = 0.004
 _STREAM = 0.004
 """How much higher water stands that runs in while nobody uses any. [m] (judgement)"""
 
+# Chances of the words where water was still on its way. [-] (judgement)
 _NOT_AT_REST = {"at_rest": (0.03, 0.42, 0.35, 0.20), "mouth": (0.20, 0.70, 0.10)}
 
 USUAL_TRENCH = (0.9, 0.3)
