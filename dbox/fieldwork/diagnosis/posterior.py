@@ -209,27 +209,22 @@ def _worded(seen: Seen, chance: Array) -> Item:
     return Item(seen=seen, log_chance=np.log(chance[:, place]), words=chance)
 
 
-_PORT_WATER, _ROD_DISTANCE, _AT_REST = (
-    next(kind for kind in OUTLET_KINDS if kind.name == name)
-    for name in ("port_water", "rod_distance", "at_rest")
-)
-_RIM_SLOPE = next(kind for kind in SYSTEM_KINDS if kind.name == "rim_slope")
-
-
 def _measured(site: Site, view: View, uncapped: list[int]) -> list[Item]:
     """What was measured, over what its words say."""
+    whole, each = ({kind.name: kind for kind in kinds} for kinds in (SYSTEM_KINDS, OUTLET_KINDS))
     found = []
     for i in uncapped:
         seen = site.evidence.of_outlet(i)
         if seen.port == "below the pipe" and seen.port_water is not None:
-            found.append((_PORT_WATER, i, port_depth_chance(view.states, site, i)))
+            found.append((each["port_water"], i, port_depth_chance(view.states, site, i)))
         if seen.rod in STOPS and seen.rod_distance is not None:
-            found.append((_ROD_DISTANCE, i, rod_chance(view.states, seen.rod_distance, i)))
+            found.append((each["rod_distance"], i, rod_chance(view.states, seen.rod_distance, i)))
     heights = found_heights(site)
     if not np.isnan(heights).all():
-        found.append((_AT_REST, -1, view.level_at_rest(heights, site.spread or DEFAULT_SPREAD)))
+        chance = view.level_at_rest(heights, site.spread or DEFAULT_SPREAD)
+        found.append((each["at_rest"], -1, chance))
     if site.evidence.rim_slope is not None:
-        found.append((_RIM_SLOPE, -1, view.rim_slope(site.evidence.rim_slope)))
+        found.append((whole["rim_slope"], -1, view.rim_slope(site.evidence.rim_slope)))
     return [
         Item(seen=Seen(kind=kind, outlet=outlet), log_chance=np.log(chance))
         for kind, outlet, chance in found
