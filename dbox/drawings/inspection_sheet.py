@@ -1,6 +1,6 @@
 """The sheet to inspect by, and the page with what was seen and what it points to.
 
-The words to tick are those of `fieldwork.records.evidence`, so that what is ticked here can be
+The words to tick are those of `fieldwork.evidence`, so that what is ticked here can be
 typed into a scenario as it stands.
 
 Where a great deal was seen it goes on to a second page rather than into smaller letters.
@@ -20,10 +20,8 @@ from dbox.drawings.paper_parts import (
     signatures,
 )
 from dbox.drawings.style import pens
-from dbox.fieldwork.diagnosis.causes import ADVICE
 from dbox.fieldwork.diagnosis.diagnose import Answer, Diagnosis
-from dbox.fieldwork.diagnosis.posterior import Finding
-from dbox.fieldwork.evidence import OUTLET_WORDS, PLACES, WORDS
+from dbox.fieldwork.evidence import OUTLET_WORDS, PLACES, WORDED, WORDS
 from dbox.fieldwork.site import Site
 from dbox.files.evidence_words import (
     cause_words,
@@ -57,24 +55,10 @@ _HOUSE = ("system", "feed", "season", "rain", "meter", "inflow", "tank_level", "
 _ELSEWHERE = ("port", "mouth", "cap", "drain_back", "wiped", "rod", "traffic")
 """Observations of an outlet that have their place in other tables."""
 
-_NAMES = {
-    "season": "Trouble comes",
-    "rain": "and it comes",
-    "meter": "Meter, taps shut",
-    "inflow": "Into the box at rest",
-    "tank_level": "Level in the tank",
-    "tank_outlet": "Tank outlet, filter",
-    "at_rest": "Water at rest",
-    "baffle": "Baffle or tee",
-    "inlet_mouth": "Mouth of the inlet",
-    "stain": "Stains",
-    "ground_at_box": "Ground at the box",
-    "plugged": "All plugged, level",
-    "lip": "lip is",
-    "trace": "trace of water",
-    "hole": "hole, by the others",
-}
-"""What an observation is called on the sheet, where not by its key."""
+
+def _named(key: str) -> str:
+    kind = WORDED[key]
+    return kind.form or (key if kind.of_outlet else key.replace("_", " ").capitalize())
 
 
 @pens
@@ -118,9 +102,7 @@ def ticks(words: Sequence[str]) -> str:
 
 def _choices(pages: Pages, title: str, keys: Sequence[str]) -> None:
     """A row of words to tick for each observation of the whole system."""
-    rows = [
-        [_NAMES.get(key, key.replace("_", " ").capitalize()), ticks(WORDS[key])] for key in keys
-    ]
+    rows = [[_named(key), ticks(WORDS[key])] for key in keys]
     columns = [Column("look at", 1.75), Column("tick what is so; nothing = not looked at", 5.7)]
     table(pages, columns, rows, title=title, least_height=0.28)
 
@@ -172,8 +154,7 @@ def _at_rest(pages: Pages) -> None:
     close = [key for key in OUTLET_WORDS if key not in _ELSEWHERE]
     cells = [ticks(OUTLET_WORDS[key]) for key in close]
     columns = [
-        Column(_NAMES.get(key, key), float(len(cell)))
-        for key, cell in zip(close, cells, strict=True)
+        Column(_named(key), float(len(cell))) for key, cell in zip(close, cells, strict=True)
     ]
     _by_outlet(pages, "Lips and holes, looked at closely", columns, cells)
 
@@ -247,7 +228,7 @@ def findings_sheet(found: Diagnosis, paper: str = "letter") -> tuple[Figure, ...
         pages.paragraph(told, mark="-")
     lead = found.answers[0]
     pages.heading(f"If it is {cause_words(found.site, lead)}: the least drastic first")
-    for number, step in enumerate(ADVICE[lead.cause.key], start=1):
+    for number, step in enumerate(lead.cause.advice, start=1):
         pages.paragraph(step, mark=f"{number}.")
     entries(pages, [("Signature", ""), ("Licence or title", "")], least_height=0.4)
     return pages.finished()
@@ -270,14 +251,7 @@ def _causes(pages: Pages, found: Diagnosis) -> None:
 
 
 def _reasons(pages: Pages, found: Diagnosis, answer: Answer) -> None:
-    for head, findings in (
-        ("for", answer.speaks_for),
-        ("against", answer.speaks_against),
-        ("fits badly", answer.fits_badly),
-    ):
+    for head, findings in answer.reasons.items():
         if findings:
-            pages.paragraph(f"{head}: {_listed(found, findings)}", mark="  ")
-
-
-def _listed(found: Diagnosis, findings: tuple[Finding, ...]) -> str:
-    return "; ".join(seen_words(found.site, finding.seen) for finding in findings[:_FINDINGS])
+            words = "; ".join(seen_words(found.site, each.seen) for each in findings[:_FINDINGS])
+            pages.paragraph(f"{head}: {words}", mark="  ")

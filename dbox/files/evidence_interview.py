@@ -15,8 +15,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from dbox.errors import ScenarioError, any_of, show
-from dbox.fieldwork.evidence import OUTLET_WORDS, PLACES, WORDS
-from dbox.files.evidence_words import LOOKS
+from dbox.fieldwork.evidence import KINDS, PARTS, POURS, REST
 from dbox.files.scenario import loads
 from dbox.files.toml_file import toml_text
 
@@ -25,45 +24,15 @@ Document = dict[str, Any]
 NOT_LOOKED = "-"
 """Typed in place of an answer: not looked at; it takes an earlier answer out."""
 
-_VISIT = (
-    ("The papers and the people",
-     (*(("whole", k) for k in ("system", "feed", "season", "rain", "since", "daily_flow")),)),
-    ("Walk about; nothing is opened yet",
-     (("whole", "meter"), *(("each", k) for k in ("cap", "ground", "traffic")),
-      ("whole", "ground_at_box"))),
-    ("The tank, from above", (("whole", "tank_level"), ("whole", "tank_outlet"))),
-    ("The inspection ports, before any water runs", (("each", "port"), ("each", "port_water"))),
-    ("The open box at rest",
-     (*(("whole", k) for k in ("since_use", "photos", "at_rest")), ("each", "at_rest"),
-      *(("each", k) for k in ("mouth", "trace", "lip", "hole")),
-      *(("whole", k) for k in ("stain", "sludge", "cracks", "ice", "inlet_mouth", "baffle",
-                               "inflow", "rim", "rim_slope")), ("outlet", "reading"))),
-    ("Bail the box below every lip, and plug it", (("each", "drain_back"), ("whole", "plugged"))),
-    ("Pours of clean water", ()),
-    ("Rods", (*(("each", k) for k in ("rod", "rod_distance", "wiped")),)),
-)  # fmt: skip
-"""Parts of a visit, and what is asked in each; of the pours as many as were made."""
-
-_POURS = "Pours of clean water"
-
-_TEXTS = {
-    "feed": "ask how the box is fed",
-    "since": "for how long has the trouble been known, as 60 days",
-    "daily_flow": "what does the house send in a day, by its meter, as 300 gal/day",
-    "since_use": "how long since water was last used, as 8 h",
-    "photos": "names of photo files, with commas between",
-    "each at_rest": "measure every lip over the water as it is found, + above it, as 1/8 in",
-    "port_water": "water in the port over the bottom of the pipe, as -1 in; or the depths to the "
-    "water and to the pipe, as 31 in and 30 in",
-    "rim_slope": "rise of the rim along the inlet direction, then across it, as 0 %, 1/8 in/ft",
+_OTHERS = {
     "reading": "fill until it just spills, let it go still: every lip over the water, as 1/8 in",
-    "rod_distance": "how far from the box did the rod stop, as 6 ft",
     "flow": "what was poured, as 5 gal in 60 s; Enter: no pour, or no more",
     "order": "which outlets started, the first one first, as 4, 1, 2",
     "catch": "what was caught at each, as 4 1.2 L in 30 s, 1 dry",
 }
+"""Questions whose answers are no evidence but stand elsewhere in a scenario."""
 
-_CHOICES = {**WORDS, **OUTLET_WORDS, "ground": ("none", *PLACES)}
+_KINDS = {("each" if kind.of_outlet else "whole", kind.name): kind for kind in KINDS}
 
 
 @dataclass(frozen=True)
@@ -78,13 +47,14 @@ class Query:
     @property
     def text(self) -> str:
         """What is asked."""
-        own = _TEXTS.get(f"{self.kind} {self.key}") or _TEXTS.get(self.key)
-        return own or LOOKS[self.key]
+        asked = _KINDS.get((self.kind, self.key))
+        return (asked.ask or asked.look) if asked else _OTHERS[self.key]
 
     @property
     def words(self) -> tuple[str, ...]:
         """The words that answer it; none where it takes a quantity."""
-        return () if (self.kind, self.key) == ("each", "at_rest") else _CHOICES.get(self.key, ())
+        asked = _KINDS.get((self.kind, self.key))
+        return asked.choices if asked else ()
 
     @property
     def of_outlets(self) -> bool:
@@ -94,9 +64,12 @@ class Query:
 
 def queries(document: Document, pours_before: int) -> Iterator[Query]:
     """Questions in the order of a visit."""
-    for part, asked in _VISIT:
-        yield from (Query(part, kind, key) for kind, key in asked)
-        if part == _POURS:
+    visit = sorted(_KINDS.items(), key=lambda item: item[1].place)
+    for part in PARTS:
+        yield from (Query(part, *place) for place, kind in visit if kind.part == part)
+        if part == REST:
+            yield Query(part, "outlet", "reading")
+        if part == POURS:
             made = len(document.get("pour", ()))
             for pour in range(pours_before, made):
                 yield from (Query(part, "pour", key, pour) for key in ("flow", "order", "catch"))
@@ -147,28 +120,22 @@ def _by_outlet(labels: list[str], capped: set[int], typed: str) -> list[str | No
     parts = [part.strip() for part in re.split(r"[,;]", typed)]
     named = [_labelled(labels, part) for part in parts]
     uncapped = [i for i in range(len(labels)) if i not in capped]
-    answers: list[str | None] = [None] * len(labels)
     if all(name is None for name, _ in named):
         if len(parts) not in (1, len(uncapped)):
             raise ScenarioError(
                 f"is {show(typed)}; write one answer for all, one for each of the "
                 f"{len(uncapped)} outlets, or labels, as {labels[0]} ..., others ..."
             )
-        for place, index in enumerate(uncapped):
-            answers[index] = parts[place % len(parts)]
-        return answers
+        each = dict(zip(uncapped, parts * (len(uncapped) if len(parts) == 1 else 1), strict=True))
+        return [each.get(i) for i in range(len(labels))]
     for name, text in named:
         if name is None:
             raise ScenarioError(
                 f"is {show(text)} in one part; begin it with {any_of([*labels, 'others'])}"
             )
-        if name >= 0:
-            answers[name] = text
-    for name, text in named:
-        if name == -1:
-            answers = [text if answers[i] is None and i in uncapped else answers[i]
-                       for i in range(len(labels))]  # fmt: skip
-    return answers
+    own = dict(named)
+    others = next((text for name, text in named if name == -1), None)
+    return [own.get(i, others if i in uncapped else None) for i in range(len(labels))]
 
 
 def _labelled(labels: list[str], part: str) -> tuple[int | None, str]:

@@ -1,91 +1,43 @@
-"""What was seen, looks, causes and sizes in words."""
+"""What was seen, looks, causes, sizes and what may be normal in words."""
 
-from dbox.fieldwork.diagnosis.diagnose import Answer, Size
-from dbox.fieldwork.diagnosis.next_look import FAST_POUR, SLOW_POUR, Look
+from dbox.fieldwork.diagnosis.diagnose import Answer, Normal, Size
+from dbox.fieldwork.diagnosis.next_look import Look
 from dbox.fieldwork.diagnosis.posterior import Contradiction, Seen
-from dbox.fieldwork.evidence import NOTHING_SEEN
+from dbox.fieldwork.evidence import WORDED
 from dbox.fieldwork.site import Site
 from dbox.units import inches, litres_per_min, millimetres
 
-NAMES = {
-    "system": "the papers say",
-    "feed": "the box is fed by",
-    "season": "the trouble comes",
-    "rain": "with rain",
-    "meter": "water meter, every tap shut",
-    "inflow": "water coming into the box at rest",
-    "tank_level": "level in the tank",
-    "tank_outlet": "tee or filter at the tank's outlet",
-    "at_rest": "water in the box at rest",
-    "rim": "spirit level on the rim",
-    "baffle": "baffle or turned-down inlet",
-    "inlet_mouth": "mouth of the inlet",
-    "stain": "stain over the lips",
-    "sludge": "sludge in the box",
-    "cracks": "cracks in the box",
-    "ice": "ice",
-    "ground_at_box": "ground around the box",
-    "plugged": "level with every outlet plugged",
-    "cap": "cap",
-    "mouth": "mouth at rest",
-    "lip": "lip",
-    "trace": "traces of use",
-    "hole": "hole",
-    "port": "port of the line",
-    "drain_back": "runs back, box bailed",
-    "rod": "rod in the header",
-    "traffic": "ruts over the line",
-    "wiped": "lip wiped, runs",
-    "ground": "wet ground at the line",
-}
+NAMES = {name: kind.said for name, kind in WORDED.items()}
 """What each observation is called."""
-
-_MEASURED = {
-    "readings": "readings of the lips over still water",
-    "pours": "catches of the pours",
-    "level at rest": "lips over the water as it was found",
-    "rim slope": "slope of the rim as measured",
-    "depth in port": "depth of water in the port of the line",
-    "reach of rod": "how far from the box the rod stopped",
-}
 
 _GROUND = {"several": "in several places", "dry": "none"}
 """What wet ground is weighed as, in words."""
 
-LOOKS = {
-    "system": "ask which kind of system it is, and whether lines alternate",
-    "season": "ask in which season the trouble comes",
-    "rain": "ask whether it comes only after rain",
-    "meter": "watch the water meter with every tap shut",
-    "cap": "look whether an outlet is capped, a line valved off",
-    "ground": "walk every line: wet over the pipe, at its head, middle, end?",
-    "traffic": "look for ruts over the headers",
-    "ground_at_box": "look at the ground around the box",
-    "tank_level": "look at the level in the tank, against its outlet",
-    "tank_outlet": "look at the tee or filter at the tank's outlet",
-    "port": "open its port: water against the bottom of the pipe",
-    "at_rest": "look where the water at rest stands against the lips",
-    "mouth": "look into every mouth at rest: dry, part full or full",
-    "stain": "look for a stain over the lips",
-    "trace": "look for traces of use in every pipe",
-    "lip": "look at every lip: clean, or a deposit",
-    "hole": "compare the holes of the outlets",
-    "sludge": "look for sludge in the box",
-    "cracks": "look for cracks in the box, under and over the lips",
-    "ice": "look for ice",
-    "inlet_mouth": "look whether the inlet's mouth stands in water",
-    "baffle": "look for the baffle, or how the inlet ends",
-    "inflow": "watch the inlet at rest; close the house valve if it runs",
-    "rim": "lay a spirit level on the rim, both ways",
-    "readings": "read every lip from still water",
-    "drain_back": "bail the box below every lip; watch each pipe 10 to 30 min",
-    "slow pour": "pour slowly and catch at every outlet: " + litres_per_min(SLOW_POUR),
-    "fast pour": "pour fast and catch at every outlet: " + litres_per_min(FAST_POUR),
-    "rod": "push a rod into its header: how far, and how it feels",
-    "wiped": "wipe its lip and see whether it runs better",
-    "plugged": "plug every outlet, fill, and watch the level",
+_NORMAL = {
+    ("system", "ask"): "is it a serial or drop-box system, or do the lines alternate? In those one "
+    "wet line is normal unless the last one is full",
+    ("system", "ruled out"): "all lines are to run at once",
+    ("system", "explains"): "{} by design: the upper line fills first, normal unless the last one "
+    "is full",
+    ("caps", "ask"): "was an outlet capped, or a line valved off, to rest it? Then it is dry on "
+    "purpose",
+    ("caps", "ruled out"): "no outlet is capped",
+    ("caps", "explains"): "outlet {} is capped: its line is dry on purpose; ask who capped it and "
+    "why",
+    ("use", "ask"): "how long since water was used? A box read just after {} is not at rest",
+    ("use", "ruled out"): "the box was at rest",
+    ("use", "explains"): "the box was read soon after use: what stood in it and in the mouths may "
+    "have been on its way; wait half an hour with no water used and look again",
 }
-"""What to do for each look."""
+
+
+def normal_words(normal: Normal) -> str:
+    """What to ask, or what follows, of something that may be normal."""
+    if normal.topic == "system" and normal.what == "alternating":
+        return "lines alternate: the one that rests is dry as it should be; ask which one is on"
+    uses = {"dosed": "pumping or a dose", "": "laundry, a bath or pumping"}
+    what = uses[normal.what] if normal.topic == "use" else normal.what
+    return _NORMAL[normal.topic, normal.state].format(what)
 
 
 def at_outlet(site: Site, outlet: int) -> str:
@@ -100,14 +52,11 @@ def seen_words(site: Site, seen: Seen) -> str:
     >>> from dbox.fieldwork.site import Box, Outlet
     >>> outlet = Outlet(label="4", opening=Circle(0.05))
     >>> site = Site(title="", box=Box(), outlets=(outlet,), flows=())
-    >>> seen_words(site, Seen(name="mouth", outlet=0, word="full"))
+    >>> seen_words(site, Seen(kind=WORDED["mouth"], outlet=0, word="full"))
     'outlet 4, mouth at rest: full'
     """
-    if seen.name in _MEASURED:
-        words = _MEASURED[seen.name]
-    else:
-        word = _GROUND.get(seen.word, seen.word) if seen.name == "ground" else seen.word
-        words = f"{NAMES[seen.name]}: {word}"
+    word = _GROUND.get(seen.word, seen.word) if seen.kind.name == "ground" else seen.word
+    words = f"{seen.kind.said}: {word}" if word else seen.kind.said
     return f"{at_outlet(site, seen.outlet)}, {words}" if seen.outlet >= 0 else words
 
 
@@ -118,8 +67,8 @@ def contradiction_words(site: Site, pair: Contradiction) -> str:
 
 def look_words(site: Site, look: Look) -> str:
     """What to look at next."""
-    words = LOOKS[look.name]
-    return f"{at_outlet(site, look.outlet)}: {words}" if look.outlet >= 0 else words
+    where = at_outlet(site, look.outlet)
+    return f"{where}: {look.kind.look}" if where else look.kind.look
 
 
 def cause_words(site: Site, answer: Answer) -> str:
@@ -162,7 +111,7 @@ def seen_lines(site: Site) -> list[str]:
     """Everything that was seen, an observation a line; what was not looked at is left out.
 
     >>> from dbox import Circle
-    >>> from dbox.fieldwork.records.evidence import Evidence, OutletEvidence
+    >>> from dbox.fieldwork.evidence import Evidence, OutletEvidence
     >>> from dbox.fieldwork.site import Outlet
     >>> outlets = tuple(Outlet(label=str(i), opening=Circle(0.05)) for i in (1, 2))
     >>> seen = (OutletEvidence(mouth="full"), OutletEvidence(mouth="dry", ground=()))
@@ -174,21 +123,19 @@ def seen_lines(site: Site) -> list[str]:
     wet ground at the line: 2 none
     """
     lines = []
-    for name, words in NAMES.items():
-        if hasattr(site.evidence, name):
-            word = getattr(site.evidence, name)
-            lines += [f"{words}: {word}"] if word is not None else []
-        if hasattr(NOTHING_SEEN, name):
-            told = [
-                f"{outlet.label} {_of_outlet(getattr(site.evidence.of_outlet(i), name))}"
+    for kind in WORDED.values():
+        if kind.of_outlet:
+            found = [
+                (outlet.label, getattr(site.evidence.of_outlet(i), kind.name))
                 for i, outlet in enumerate(site.outlets)
-                if isinstance(getattr(site.evidence.of_outlet(i), name), str | tuple)
             ]
-            lines += [f"{words}: {', '.join(told)}"] if told else []
+            told = [f"{label} {_places(word)}" for label, word in found if word is not None]
+            word = ", ".join(told) or None
+        else:
+            word = getattr(site.evidence, kind.name)
+        lines += [f"{kind.said}: {word}"] if word is not None else []
     return lines
 
 
-def _of_outlet(word: str | tuple[str, ...]) -> str:
-    if isinstance(word, str):
-        return word
-    return " and ".join(word) or "none"
+def _places(word: str | tuple[str, ...]) -> str:
+    return word if isinstance(word, str) else " and ".join(word) or "none"

@@ -16,9 +16,16 @@ from typing import Any
 
 from dbox import units
 from dbox.errors import ScenarioError, any_of, closest, show
-from dbox.fieldwork.evidence import Evidence
+from dbox.fieldwork.evidence import (
+    NOTHING_SEEN,
+    OUTLET_KINDS,
+    SYSTEM_KINDS,
+    Evidence,
+    OutletEvidence,
+)
 from dbox.fieldwork.site import Box, Flow, Outlet, Site, Target
 from dbox.files import toml_file
+from dbox.files.evidence_keys import check_port, completed, starter_lines
 from dbox.files.grades_keys import check_survey
 from dbox.files.pour_keys import pours_of
 from dbox.files.read_tables import Faults, read_table
@@ -43,6 +50,8 @@ SCENARIO, LIST = ".toml", ".csv"
 _KINDS = {SCENARIO: "scenario", LIST: "list"}
 _STARTER = "starter.toml"
 """What a new scenario begins with; it is no scenario of a job."""
+_KINDS_OF_SYSTEM, _KINDS_OF_OUTLET = "# KINDS OF THE SYSTEM", "# KINDS OF AN OUTLET"
+"""Lines of it that the kinds of evidence take the place of."""
 
 
 def starter() -> str:
@@ -51,7 +60,10 @@ def starter() -> str:
     >>> starter().count("[[outlet]]\\n")
     4
     """
-    return (resources.files(_PACKAGE) / _STARTER).read_text(encoding="utf-8")
+    text = (resources.files(_PACKAGE) / _STARTER).read_text(encoding="utf-8")
+    whole = starter_lines(Evidence, SYSTEM_KINDS)
+    each = starter_lines(OutletEvidence, OUTLET_KINDS)
+    return text.replace(_KINDS_OF_SYSTEM, whole).replace(_KINDS_OF_OUTLET, each)
 
 
 def shipped_names(ending: str = SCENARIO) -> tuple[str, ...]:
@@ -291,8 +303,10 @@ def _target(file: ScenarioFile, faults: Faults) -> Target:
 def _evidence(file: ScenarioFile, faults: Faults) -> Evidence:
     for index, outlet in enumerate(file.outlet):
         if outlet.evidence is not None:
-            outlet.evidence.check(f"outlet[{index + 1}].evidence", faults.tell)
-    return file.evidence.evidence([outlet.evidence for outlet in file.outlet])
+            check_port(outlet.evidence, f"outlet[{index + 1}].evidence", faults.tell)
+    seen = tuple(completed(outlet.evidence or NOTHING_SEEN) for outlet in file.outlet)
+    looked = any(each != NOTHING_SEEN for each in seen)
+    return replace(file.evidence, photos=file.evidence.photos or (), outlets=seen if looked else ())
 
 
 def _check_places(file: ScenarioFile, faults: Faults) -> None:

@@ -11,10 +11,10 @@ from typing import Any
 
 from dbox import keys, units
 from dbox.errors import ScenarioError, show
-from dbox.fieldwork.evidence import Prior
+from dbox.fieldwork.evidence import Evidence, OutletEvidence, Prior
 from dbox.fieldwork.site import Box, JobRecord, Tolerance
 from dbox.fieldwork.survey import Survey
-from dbox.files.evidence_keys import EvidenceTable, OutletEvidenceTable, priors
+from dbox.files.evidence_keys import priors
 from dbox.files.pour_keys import PourTable
 from dbox.files.read_tables import schema_of
 from dbox.files.surge_keys import (
@@ -197,9 +197,7 @@ class OutletTable(InsertTable):
     )
     header: HeaderTable | None = key(HeaderTable, "Where its header differs from [header].")
     trench: TrenchTable | None = key(TrenchTable, "Where its trench differs from [trench].")
-    evidence: OutletEvidenceTable | None = key(
-        OutletEvidenceTable, "What was seen of it, for a diagnosis."
-    )
+    evidence: OutletEvidence | None = key(OutletEvidence, "What was seen of it, for a diagnosis.")
 
     @property
     def capped(self) -> bool:
@@ -256,9 +254,7 @@ class ScenarioFile:
     siphon: SiphonTable | None = key(SiphonTable, "A dosing siphon.")
     header: HeaderTable | None = key(HeaderTable, "The pipe from each outlet to its trench.")
     trench: TrenchTable | None = key(TrenchTable, "The trench of every line.")
-    evidence: EvidenceTable = key(
-        EvidenceTable, "What was seen of a system in trouble.", default=EvidenceTable()
-    )
+    evidence: Evidence = key(Evidence, "What was seen of a system in trouble.", default=Evidence())
     priors: tuple[Prior, ...] = key(
         priors, "How common a cause is taken to be, by its key.", {"tilt": 20}, default=()
     )

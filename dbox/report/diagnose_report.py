@@ -3,28 +3,24 @@
 What is not known is null, never 0 and never NaN.
 """
 
-from typing import Any
-
 import numpy as np
 
-from dbox.fieldwork.diagnosis.causes import ADVICE, CAUTIONS
-from dbox.fieldwork.diagnosis.diagnose import Answer, Diagnosis, Overload, Size
-from dbox.fieldwork.diagnosis.next_look import Look
-from dbox.fieldwork.diagnosis.posterior import Finding
+from dbox.fieldwork.diagnosis.causes import CAUTIONS
+from dbox.fieldwork.diagnosis.diagnose import Answer, Diagnosis, Overload
 from dbox.fieldwork.site import Site
 from dbox.files.evidence_words import (
     cause_words,
     contradiction_words,
     look_words,
+    normal_words,
     seen_words,
     size_words,
 )
+from dbox.report.encode import Json, encode, rows
 from dbox.report.surge_report import duration
 from dbox.report.text import noted, wrapped
+from dbox.report.wording import sentences
 from dbox.units import DAY, FOOT, GALLON, MINUTE, gallons
-
-Json = dict[str, Any]
-_SIZES = {"drop": "m", "fault": "m", "leak": "m3_s"}
 
 
 def diagnosis_json(diagnosis: Diagnosis) -> Json:
@@ -33,82 +29,77 @@ def diagnosis_json(diagnosis: Diagnosis) -> Json:
     return {
         "causes": [_cause(site, answer) for answer in diagnosis.answers],
         "fits_well": diagnosis.fits_well,
-        "next_tests": [_look(site, look) for look in diagnosis.looks],
-        "normal": [{"topic": n.topic, "state": n.state, "text": n.text} for n in diagnosis.normal],
+        "next_tests": [
+            {
+                "test": look.name,
+                "outlet": _label(site, look.outlet),
+                "text": look_words(site, look),
+                "expected_information_bits": look.bits,
+                "effort": f"{look.minutes:.0f} min",
+                "effort_s": look.minutes * MINUTE,
+            }
+            for look in diagnosis.looks
+        ],
+        "normal": [
+            {"topic": each.topic, "state": each.state, "text": normal_words(each)}
+            for each in diagnosis.normal
+        ],
         "contradictions": [
             {"one": seen_words(site, pair.one), "other": seen_words(site, pair.other)}
             for pair in diagnosis.contradictions
         ],
         "overload": diagnosis.overload and _overload(site, diagnosis.overload),
-        "warnings": list(diagnosis.warnings),
+        "warnings": sentences(diagnosis.warnings),
     }
 
 
 def _cause(site: Site, answer: Answer) -> Json:
+    reasons = {
+        head.replace(" ", "_"): [seen_words(site, finding.seen) for finding in findings]
+        for head, findings in answer.reasons.items()
+    }
     return {
         "cause": answer.cause.key,
         "name": answer.cause.name,
         "outlet": _label(site, answer.outlet),
         "probability": answer.probability,
         "fits": bool(answer.fits),
-        "for": _sentences(site, answer.speaks_for),
-        "against": _sentences(site, answer.speaks_against),
-        "fits_badly": _sentences(site, answer.fits_badly),
-        "size": answer.size and _size(answer.size),
-        "advice": list(ADVICE[answer.cause.key]),
-    }
-
-
-def _sentences(site: Site, findings: tuple[Finding, ...]) -> list[str]:
-    return [seen_words(site, finding.seen) for finding in findings]
-
-
-def _size(size: Size) -> Json:
-    unit = _SIZES[size.kind]
-    ends = {"low": size.low, "middle": size.middle, "high": size.high}
-    return {"kind": size.kind, **{f"{name}_{unit}": value for name, value in ends.items()}}
-
-
-def _look(site: Site, look: Look) -> Json:
-    return {
-        "test": look.name,
-        "outlet": _label(site, look.outlet),
-        "text": look_words(site, look),
-        "expected_information_bits": look.bits,
-        "effort": f"{look.minutes:.0f} min",
-        "effort_s": look.minutes * MINUTE,
+        **reasons,
+        "size": encode(answer.size),
+        "advice": list(answer.cause.advice),
     }
 
 
 def _overload(site: Site, over: Overload) -> Json:
-    columns = {
-        "share": over.share,
-        "share_low": over.share_low,
-        "share_high": over.share_high,
-        "target": over.target,
-        "share_rested": over.rested,
-        "load_m_s": over.load,
-        "load_reset_m_s": over.load_reset,
-        "load_rested_m_s": over.load_rested,
-        "acceptance_m_s": over.acceptance,
-    }
+    low, before, high = over.before
     return {
         "outlet": _label(site, over.outlet),
-        "daily_flow_m3_s": _number(over.daily_flow),
         "from_people": over.from_people,
         # null: not known, or never, which keeps_up tells apart
-        "fills_in_s": _number(over.fills_in),
         "keeps_up": None if np.isnan(over.fills_in) else bool(np.isposinf(over.fills_in)),
         "known_since_s": site.evidence.since,
         "sealed_outlet": _label(site, over.sealed),
-        **{
-            f"share_before_sealed{end}": _number(value)
-            for end, value in zip(("_low", "", "_high"), over.before, strict=True)
-        },
-        "outlets": [
-            {"label": outlet.label, **{key: _number(value[i]) for key, value in columns.items()}}
-            for i, outlet in enumerate(site.outlets)
-        ],
+        **encode(
+            {
+                "daily_flow_m3_s": over.daily_flow,
+                "fills_in_s": over.fills_in,
+                "share_before_sealed": before,
+                "share_before_sealed_low": low,
+                "share_before_sealed_high": high,
+            }
+        ),
+        "outlets": rows(
+            label=[outlet.label for outlet in site.outlets],
+            share=over.share,
+            share_low=over.share_low,
+            share_high=over.share_high,
+            target=over.target,
+            share_rested=over.rested,
+            load_m_s=over.load,
+            load_reset_m_s=over.load_reset,
+            load_rested_m_s=over.load_rested,
+            acceptance_m_s=over.acceptance,
+        ),
     }
 
 
@@ -116,34 +107,34 @@ def _label(site: Site, outlet: int) -> str | None:
     return site.outlets[outlet].label if outlet >= 0 else None
 
 
-def _number(value: float) -> float | None:
-    return float(value) if np.isfinite(value) else None
-
-
 _FIT = 1.02
+"""Share over target up to which a line is told to get no more than it ought to. [-] (judgement)"""
 _LABEL = 12
+"""Columns of a label."""
 
 
 def overloaded(site: Site, over: Overload) -> list[str]:
     """Every line's share, and the line that gets the most over what it ought to in numbers."""
-    i = over.outlet
+    i, lines = over.outlet, _shares(site, over)
     label, share, target = site.outlets[i].label, float(over.share[i]), float(over.target[i])
     if share <= _FIT * target:
-        lines = wrapped("No line gets more than it ought to.", first="  ")
-        return [*_shares(site, over), *lines, *_sealed(site, over)]
+        return [
+            *lines, *wrapped("No line gets more than it ought to.", first="  "),
+            *_sealed(site, over),
+        ]  # fmt: skip
     ends = f"{100 * over.share_low[i]:.0f} to {100 * over.share_high[i]:.0f} %"
-    sentences = [
+    told = [
         f"As it stands it gets {100 * share:.0f} % ({ends}) of an ordinary day; it ought to get "
-        f"{100 * target:.0f} %, and would from a box that is set again."
+        f"{100 * target:.0f} %, and would from a box that is set again.",
+        *(_loads(over) if over.known else [_missing(over)]),
     ]
-    sentences += _loads(over) if over.known else [_missing(over)]
-    sentences += _since(site)
-    sentences += _rest(over)
-    lines = [*_shares(site, over), *_sealed(site, over)]
-    lines += ["", *wrapped(f"THE LINE THAT GETS THE MOST NOW: outlet {label}")]
-    for sentence in sentences:
-        lines += wrapped(sentence, first="  ", indent="  ")
-    return lines
+    if site.evidence.since is not None:
+        told.append(f"The trouble has been known for {duration(site.evidence.since)}.")
+    told += _rest(over)
+    lines += [
+        *_sealed(site, over), "", *wrapped(f"THE LINE THAT GETS THE MOST NOW: outlet {label}"),
+    ]  # fmt: skip
+    return lines + [line for each in told for line in wrapped(each, first="  ", indent="  ")]
 
 
 def _shares(site: Site, over: Overload) -> list[str]:
@@ -206,11 +197,6 @@ def _missing(over: Overload) -> str:
     return f"Its load for each square foot is not known; it needs {' and '.join(need)}."
 
 
-def _since(site: Site) -> list[str]:
-    since = site.evidence.since
-    return [] if since is None else [f"The trouble has been known for {duration(since)}."]
-
-
 def _rest(over: Overload) -> list[str]:
     n = int((over.target > 0).sum())
     if n < 2:
@@ -234,44 +220,39 @@ def _rate(rate: float) -> str:
     return f"{imperial:.2g} gal/ft2/day ({metric:.3g} L/m2/day)"
 
 
-_LEAST = 0.05
-_MOST = 6
-_TOLD = 3
-_LOOKS = 3
-_FINDINGS = 4
-_ADVISED = 0.15
-_LITTLE = 0.05
+# How much is told: causes, and those told in full; looks and findings; chance from which a cause is
+# named, and from which it is advised on; information below which a look tells little [bit].
+_MOST, _TOLD, _LOOKS, _FINDINGS = 6, 3, 3, 4
+_LEAST, _ADVISED, _LITTLE = 0.05, 0.15, 0.05
 _CHANCES = ((0.9, "very likely"), (0.65, "likely"), (0.35, "may well be"), (0.1, "possible"))
 
 
 def report(found: Diagnosis) -> list[str]:
     """Lines of at most 72 columns."""
     lines = wrapped(found.site.title) if found.site.title else []
-    lines += ["", *wrapped(" ".join(CAUTIONS))]
-    lines += ["", *_normal(found)]
-    lines += ["", *_ranked(found)]
+    lines += ["", *wrapped(" ".join(CAUTIONS)), "", *_normal(found), "", *_ranked(found)]
     if found.contradictions:
-        lines += ["", *_contradictions(found)]
-    lines += ["", *_looks(found)]
-    lines += ["", *_advice(found)]
+        lines += ["", "DO NOT GO TOGETHER under any one cause; look at both again"]
+        for pair in found.contradictions:
+            lines += wrapped(contradiction_words(found.site, pair), first="  - ", indent="    ")
+    lines += ["", *_looks(found), "", *_advice(found)]
     if found.overload is not None:
         lines += ["", *overloaded(found.site, found.overload)]
-    return [*lines, *noted(found.warnings)]
+    return [*lines, *noted(sentences(found.warnings))]
 
 
 def _normal(found: Diagnosis) -> list[str]:
     heads = {"ask": "Ask", "explains": "MAY BE ALL THERE IS TO IT", "ruled out": "Ruled out"}
     lines = ["FIRST, WHAT MAY BE NORMAL"]
     for thing in sorted(found.normal, key=lambda n: list(heads).index(n.state)):
-        lines += wrapped(f"{heads[thing.state]}: {thing.text}.", first="  ", indent="    ")
-    return [line.replace("?.", "?") for line in lines]
+        lines += wrapped(f"{heads[thing.state]}: {normal_words(thing)}.", first="  ", indent="    ")
+    return lines
 
 
 def _ranked(found: Diagnosis) -> list[str]:
     site = found.site
     lines = ["CAUSES: ranked, none is announced"]
-    seen = site.evidence.count or site.pours or any(o.readings for o in site.outlets)
-    if not seen:
+    if not (site.evidence.count or site.pours or any(o.readings for o in site.outlets)):
         lines += wrapped("Nothing was seen yet: this is how common each is taken to be.")
     if not found.fits_well:
         lines += wrapped(
@@ -280,45 +261,28 @@ def _ranked(found: Diagnosis) -> list[str]:
         )
     told = [a for a in found.answers[:_MOST] if a.probability >= _LEAST] or [*found.answers[:1]]
     for number, answer in enumerate(told, start=1):
-        lines += _report_cause(site, number, answer, full=number <= _TOLD)
+        words = f"{number}. {cause_words(site, answer)}: {_chance(answer.probability)}"
+        # a number and its sign stay on one line
+        held = wrapped(words.replace(" %", "\xa0%"), first="  ", indent="     ")
+        lines += [line.replace("\xa0", " ") for line in held]
+        if number <= _TOLD:
+            lines += _reasons(site, answer)
     rest = 1.0 - sum(answer.probability for answer in told)
-    lines.append(f"  all the others together: {_per_cent(max(rest, 0.0))}")
-    return lines
+    return [*lines, f"  all the others together: {_per_cent(max(rest, 0.0))}"]
 
 
-def _report_cause(site: Site, number: int, answer: Answer, *, full: bool) -> list[str]:
-    chance = f"{_chance(answer.probability)}, {_per_cent(answer.probability)}"
-    words = f"{number}. {cause_words(site, answer)}: {chance}"
-    # a number and its sign stay on one line
-    held = wrapped(words.replace(" %", "\xa0%"), first="  ", indent="     ")
-    lines = [line.replace("\xa0", " ") for line in held]
-    if not full:
-        return lines
-    if size := size_words(site, answer):
-        lines += wrapped(f"size: {size}", first="     ", indent="       ")
-    for head, findings in (
-        ("for", answer.speaks_for),
-        ("against", answer.speaks_against),
-        ("fits badly", answer.fits_badly),
-    ):
-        lines += _findings(site, head, findings)
-    return lines
-
-
-def _findings(site: Site, head: str, findings: tuple[Finding, ...]) -> list[str]:
-    if not findings:
-        return []
-    words = "; ".join(seen_words(site, finding.seen) for finding in findings[:_FINDINGS])
-    more = len(findings) - _FINDINGS
-    tail = f"; and {more} more" if more > 0 else ""
-    return wrapped(f"{head}: {words}{tail}", first="     ", indent="       ")
-
-
-def _contradictions(found: Diagnosis) -> list[str]:
-    lines = ["DO NOT GO TOGETHER under any one cause; look at both again"]
-    for pair in found.contradictions:
-        lines += wrapped(contradiction_words(found.site, pair), first="  - ", indent="    ")
-    return lines
+def _reasons(site: Site, answer: Answer) -> list[str]:
+    told = {"size": size_words(site, answer)}
+    for head, findings in answer.reasons.items():
+        more = len(findings) - _FINDINGS
+        words = "; ".join(seen_words(site, finding.seen) for finding in findings[:_FINDINGS])
+        told[head] = f"{words}; and {more} more" if more > 0 else words
+    return [
+        line
+        for head, words in told.items()
+        if words
+        for line in wrapped(f"{head}: {words}", first="     ", indent="       ")
+    ]
 
 
 def _looks(found: Diagnosis) -> list[str]:
@@ -341,13 +305,14 @@ def _advice(found: Diagnosis) -> list[str]:
     leading = [a for a in found.answers[:_TOLD] if a.probability >= _ADVISED]
     for answer in leading or found.answers[:1]:
         lines += wrapped(f"If {cause_words(site, answer)}:", first="  ", indent="    ")
-        for number, step in enumerate(ADVICE[answer.cause.key], start=1):
+        for number, step in enumerate(answer.cause.advice, start=1):
             lines += wrapped(f"{number}. {step}", first="    ", indent="       ")
     return lines
 
 
 def _chance(probability: float) -> str:
-    return next((word for least, word in _CHANCES if probability >= least), "unlikely")
+    words = next((word for least, word in _CHANCES if probability >= least), "unlikely")
+    return f"{words}, {_per_cent(probability)}"
 
 
 def _per_cent(probability: float) -> str:

@@ -64,6 +64,14 @@ def _one_flow_only(note: Note) -> str:
 
 
 WORDS: dict[str, str | Callable[[Note], str]] = {
+    "diagnose: few boxes": "few of the drawn boxes fit: the probabilities are rough; take more "
+    "--draws",
+    "diagnose: placeholders": "placeholders stand for readings: the readings of the file are taken "
+    "as not made",
+    "diagnose: places": "places of outlets are not all given: they are taken to lie evenly around "
+    "the box, clockwise from the inlet",
+    "diagnose: spilt": "pour {pour}: {part:.0f %} of what was poured was caught; a "
+    "volume or a time is wrong",
     "header: fall not known": "a bare pipe end, its header taken to fall {fall:.1f %} (1/8 in per "
     "ft, common practice); enter header_fall",
     "header: too flat": "its header falls {fall:.2g %}, flatter than critical at {flows}",

@@ -53,25 +53,16 @@ def test_text_fits_72_columns_and_begins_with_cautions(dbox, name):
     assert (code, err) == (0, "")
     lines = out.splitlines()
     assert max(map(len, lines)) <= 72
-    places = [
-        out.index(part)
-        for part in (
-            "Sewer gas kills",
-            "WHAT MAY BE NORMAL",
-            "ranked, none is announced",
-            "NEXT LOOK",
-            "WHAT TO DO, the least drastic first",
-            "SHARE OF AN ORDINARY DAY",
-        )
-    ]
+    heads = ("Sewer gas kills", "WHAT MAY BE NORMAL", "ranked, none is announced", "NEXT LOOK",
+             "WHAT TO DO, the least drastic first", "SHARE OF AN ORDINARY DAY")  # fmt: skip
+    places = [out.index(head) for head in heads]
     assert places == sorted(places)
     assert "Local code, the permit and licensed practice decide" in flowed(out)
     assert "certain" not in out
 
 
-def test_the_size_comes_with_its_band_and_the_way_it_leans(dbox):
-    _, out, _ = dbox("diagnose", "wet-line")
-    text = flowed(out)
+def test_the_size_comes_with_its_band_and_what_speaks_for_and_against(dbox):
+    text = flowed(dbox("diagnose", "wet-line")[1])
     assert "size: box down 3/16 to" in text
     assert "mm) toward outlet 4" in text
     assert "against: outlet 3, port of the line: dry" in text
@@ -90,9 +81,11 @@ def test_json_has_the_promised_keys_in_si(dbox):
     assert {"cause", "outlet", "probability", "for", "against"} <= set(answer["causes"][0])
     size = answer["causes"][0]["size"]
     assert 0 < size["low_m"] <= size["middle_m"] <= size["high_m"] < 0.02
-    look = answer["next_tests"][0]
-    assert {"test", "outlet", "expected_information_bits", "effort"} <= set(look)
-    assert look["effort"] == f"{look['effort_s'] / 60:.0f} min"
+    assert len(answer["next_tests"]) > 10
+    for look in answer["next_tests"]:
+        assert {"test", "outlet", "expected_information_bits", "effort"} <= set(look)
+        assert look["effort"] == f"{look['effort_s'] / 60:.0f} min"
+        assert 60 <= look["effort_s"] <= 8 * 3600
     over = answer["overload"]
     assert sum(o["share"] for o in over["outlets"]) == pytest.approx(1, abs=1e-6)
     assert over["known_since_s"] == 90 * 86400
@@ -179,9 +172,7 @@ def test_an_interrupt_keeps_what_was_typed(dbox, contradicting, monkeypatch, tmp
 
 def test_nothing_typed_makes_no_file(dbox, contradicting, typing, tmp_path):
     typing("", "")
-    code, out, _ = dbox("diagnose", contradicting, "--ask")
-    assert code == 0
-    assert "Nothing was added" in out
+    assert "Nothing was added" in dbox("diagnose", contradicting, "--ask")[1]
     assert [path.name for path in tmp_path.iterdir()] == ["job.toml"]
 
 

@@ -120,7 +120,7 @@ def test_water_that_cannot_stand_so_is_pointed_out():
     wet = OutletEvidence(mouth="full", port="dry", drain_back="long", ground=())
     dry = OutletEvidence(mouth="dry", port="below the pipe", drain_back="none", ground=())
     result = diagnose(box(outlets=(wet, dry, dry, dry)), draws=120)
-    pairs = [{pair.one.name, pair.other.name} for pair in result.contradictions]
+    pairs = [{pair.one.kind.name, pair.other.kind.name} for pair in result.contradictions]
     assert {"port", "drain_back"} in pairs
     agreed = replace(wet, port="to the pipe")
     assert diagnose(box(outlets=(agreed, dry, dry, dry)), draws=120).contradictions == ()

@@ -6,19 +6,12 @@ import numpy as np
 import pytest
 
 from dbox import Circle, Notch, Slot
-from dbox.fieldwork.diagnosis.causes import (
-    CAUSES,
-    LEAKS,
-    OUTLET_SIGNS,
-    SYSTEM_SIGNS,
-    hypotheses,
-    index_of,
-)
+from dbox.fieldwork.diagnosis.causes import KEYS, hypotheses, index_of
 from dbox.fieldwork.diagnosis.diagnose import overload_of
 from dbox.fieldwork.diagnosis.posterior import _support, weigh
-from dbox.fieldwork.diagnosis.visible import View, call_chance, port_depth_chance, words_of
+from dbox.fieldwork.diagnosis.visible import View, call_chance
 from dbox.fieldwork.diagnosis.worlds import _resized, outlet_places
-from dbox.fieldwork.evidence import OUTLET_WORDS, WORDS, Evidence, OutletEvidence
+from dbox.fieldwork.evidence import LEAKS, WORDED, WORDS, Evidence
 from dbox.fieldwork.site import Box, Outlet, Site, Target, Works
 from dbox.hydraulics.surge.parts import Trench
 from tests.fieldwork.sites import POUR
@@ -84,19 +77,6 @@ def test_an_equal_split_overloads_the_short_line():
     assert len(set(prior(lines(lengths=(20.0,) * 3), "unequal"))) == 1
 
 
-@pytest.mark.parametrize("depth", [0.05, 0.12, 0.25])
-def test_a_ponded_trench_stands_as_deep_as_its_two_walls_need(depth):
-    """Bottom w and two walls d take L times what the bottom takes at w + 2 d = L w."""
-    width, pipe = 0.6, 0.3
-    trench = Trench(length=20.0, width=width, depth=0.6, pipe_height=pipe, acceptance=1e-7)
-    seen = OutletEvidence(port="below the pipe", port_water=depth - pipe)
-    site = lines(works=Works(trenches=(trench,) * 3), evidence=Evidence(outlets=(seen,)))
-    load = np.linspace(1.0, 1.9, 901)
-    chance = port_depth_chance(SimpleNamespace(load=load[:, None]), site, 0)
-    # what the walls cannot hold below the pipe is left out: it tilts the peak a little
-    assert load[int(np.argmax(chance))] == pytest.approx(1 + 2 * depth / width, abs=0.12)
-
-
 def test_water_over_the_lips_tells_most_long_after_water_was_used():
     """Just after use it may be on its way (common practice, no source)."""
 
@@ -112,31 +92,25 @@ def test_water_over_the_lips_tells_most_long_after_water_was_used():
     assert odds(0.2) < 0.7 * odds(1.5) < 0.7**2 * odds(12)
 
 
-def test_the_chances_of_all_words_add_up_to_one_as_they_are_written():
+@pytest.mark.parametrize("kind", [k for k in WORDED.values() if k.usual], ids=lambda k: k.name)
+def test_the_chances_of_all_words_add_up_to_one_as_they_are_written(kind):
     """A slip in one of them shows, though the tool scales them to one."""
-    signs = {**SYSTEM_SIGNS, **OUTLET_SIGNS}
-    for name, sign in signs.items():
-        rows = {
-            "usual": sign.usual,
-            **sign.by_cause,
-            **{f"all {k}": v for k, v in sign.everywhere.items()},
-        }
-        odd = {key: row for key, row in rows.items() if sum(row) != pytest.approx(1.0, abs=1e-9)}
-        assert odd == {}, name
-        assert {len(row) for row in rows.values()} == {len(words_of(name))}, name
-        assert {*sign.by_cause, *sign.everywhere} <= {cause.key for cause in CAUSES}, name
-    assert sum(LEAKS) == pytest.approx(1.0)
+    rows = [kind.usual, *kind.under.values(), *kind.everywhere.values(), LEAKS]
+    assert [row for row in rows if sum(row) != pytest.approx(1.0, abs=1e-9)] == []
+    assert {len(row) for row in rows[:-1]} == {len(kind.words)}
+    assert {*kind.under, *kind.everywhere} <= {*KEYS}
 
 
 def test_chances_of_drawn_boxes_are_chances():
     """Of all words of a look they add up to one; of a call they lie between nothing and one."""
     weighing = weigh(lines(4), draws=60, seed=2)
     view = View(weighing.states, Evidence())
-    looks = {name: view.system(name) for name in (*SYSTEM_SIGNS, "at_rest", "rim")}
-    looks |= {name: view.outlet(name) for name in (*OUTLET_WORDS, "ground")}
-    for name, chance in looks.items():
-        assert np.all((chance > 0) & (chance < 1)), name
-        np.testing.assert_allclose(chance.sum(-1), 1.0, rtol=1e-12, err_msg=name)
+    looks = [kind for kind in WORDED.values() if kind.minutes]
+    assert len(looks) > 20
+    for kind in looks:
+        chance = view.chance(kind)
+        assert np.all((chance > 0) & (chance < 1)), kind.name
+        np.testing.assert_allclose(chance.sum(-1), 1.0, rtol=1e-12, err_msg=kind.name)
     called = call_chance(weighing.states)
     assert np.all((called > 0) & (called <= 1))
 
@@ -201,6 +175,6 @@ def test_where_water_at_rest_stands_is_told_as_it_is():
     boxes = SimpleNamespace(
         read=np.tile([0.0, 0.02], (4, 1)), still=still, cause=np.array(index_of("tilt") * 4)
     )
-    chance = View(boxes, Evidence(since_use=86400.0)).system("at_rest")
+    chance = View(boxes, Evidence(since_use=86400.0)).chance(WORDED["at_rest"])
     assert [WORDS["at_rest"][k] for k in chance.argmax(-1)] == list(WORDS["at_rest"])
     assert chance.max(-1).min() > 0.8

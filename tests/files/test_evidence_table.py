@@ -32,26 +32,23 @@ def faults(*arguments: object, **more: object) -> list[str]:
     return [fault.removeprefix("five.toml: ") for fault in caught.value.faults]
 
 
-@pytest.mark.parametrize(("name", "word"), [(n, w) for n in WORDS for w in WORDS[n]])
-def test_every_word_of_the_whole_comes_back(name: str, word: str) -> None:
-    assert site({name: word}).evidence == Evidence(**{name: word})
-    assert site({name: word.upper().replace(" ", "-")}).evidence == Evidence(**{name: word})
+@pytest.mark.parametrize("name", WORDS)
+def test_every_word_of_the_whole_comes_back_however_it_is_spelled(name: str) -> None:
+    for word in WORDS[name]:
+        assert site({name: word}).evidence == Evidence(**{name: word})
+        assert site({name: word.upper().replace(" ", "-")}).evidence == Evidence(**{name: word})
 
 
-@pytest.mark.parametrize(("name", "word"), [(n, w) for n in OUTLET_WORDS for w in OUTLET_WORDS[n]])
-def test_every_word_of_an_outlet_comes_back(name: str, word: str) -> None:
-    seen = site(outlet={name: word}).evidence
-    assert seen.outlets == (OutletEvidence(), OutletEvidence(**{name: word}), OutletEvidence())
+@pytest.mark.parametrize("name", OUTLET_WORDS)
+def test_every_word_of_an_outlet_comes_back(name: str) -> None:
+    for word in OUTLET_WORDS[name]:
+        seen = site(outlet={name: word}).evidence
+        assert seen.outlets == (OutletEvidence(), OutletEvidence(**{name: word}), OutletEvidence())
 
 
 def test_quantities_arrive_in_si() -> None:
-    whole = {
-        "since_use": "1 h 30 min",
-        "since": "60 days",
-        "daily_flow": "300 gal/day",
-        "rim_slope": ["1 %", "-1/8 in/ft"],
-        "photos": ["a.jpg", "b.jpg"],
-    }
+    whole = {"since_use": "1 h 30 min", "since": "60 days", "daily_flow": "300 gal/day",
+             "rim_slope": ["1 %", "-1/8 in/ft"], "photos": ["a.jpg", "b.jpg"]}  # fmt: skip
     seen = site(whole).evidence
     assert seen.since_use == 5400
     assert seen.since == 60 * 86400
@@ -100,63 +97,52 @@ def test_priors_are_read_by_cause() -> None:
 
 
 @pytest.mark.parametrize(
-    ("whole", "fault"),
+    ("table", "written", "fault"),
     [
-        ({"system": "serail"}, 'evidence.system is "serail"; did you mean serial?'),
-        ({"meter": True}, "evidence.meter is true; use still or turning"),
-        ({"since_use": "8"}, 'evidence.since_use is "8"; give its unit'),
-        ({"since": "-3 days"}, 'evidence.since is "-3 days"'),
-        ({"since_use": "3000 days"}, "water was last used up to a year ago"),
-        ({"since": "30000 days"}, "trouble has been known for up to 50 years"),
-        ({"daily_flow": "300 gal"}, 'evidence.daily_flow is "300 gal"'),
-        ({"daily_flow": "500 L/s"}, "a house sends between 1 L and 100 m3 a day"),
-        ({"rim_slope": "1 %"}, "write the rises along and across"),
-        ({"rim_slope": ["1 %", "9"]}, 'evidence.rim_slope[2] is "9"'),
-        ({"rim_slope": ["90 %", "1 %"]}, "a rim rises by 50 % at most"),
-        ({"photos": [3]}, "evidence.photos is 3; write text in quotes"),
-        ({"photos": ["a"] * 101}, "is a list of 101; write 100 at most"),
-        ({"stian": "high"}, "unknown key evidence.stian; did you mean stain?"),
+        ("whole", {"system": "serail"}, 'evidence.system is "serail"; did you mean serial?'),
+        ("whole", {"meter": True}, "evidence.meter is true; use still or turning"),
+        ("whole", {"since_use": "8"}, 'evidence.since_use is "8"; give its unit'),
+        ("whole", {"since": "-3 days"}, 'evidence.since is "-3 days"'),
+        ("whole", {"since_use": "3000 days"}, "water was last used up to a year ago"),
+        ("whole", {"since": "30000 days"}, "trouble has been known for up to 50 years"),
+        ("whole", {"daily_flow": "300 gal"}, 'evidence.daily_flow is "300 gal"'),
+        ("whole", {"daily_flow": "500 L/s"}, "a house sends between 1 L and 100 m3 a day"),
+        ("whole", {"rim_slope": "1 %"}, "write the rises along and across"),
+        ("whole", {"rim_slope": ["1 %", "9"]}, 'evidence.rim_slope[2] is "9"'),
+        ("whole", {"rim_slope": ["90 %", "1 %"]}, "a rim rises by 50 % at most"),
+        ("whole", {"photos": [3]}, "evidence.photos is 3; write text in quotes"),
+        ("whole", {"photos": ["a"] * 101}, "is a list of 101; write 100 at most"),
+        ("whole", {"stian": "high"}, "unknown key evidence.stian; did you mean stain?"),
+        ("outlet", {"mouth": "ful"}, '.mouth is "ful"; did you mean full?'),
+        ("outlet", {"ground": ["head", "hed"]}, '.ground[2] is "hed"; did you mean head?'),
+        (
+            "outlet",
+            {"ground": "everywhere"},
+            '.ground is "everywhere"; use over the pipe, head, middle',
+        ),
+        ("outlet", {"rod_distance": "2 km"}, '.rod_distance is "2 km"'),
+        ("outlet", {"rod_distance": "-1 ft"}, "a rod stops between 0 and 300 m from the box"),
+        ("outlet", {"at_rest": "2 m"}, "a reading at a box is less than 1 m from the water"),
+        ("outlet", {"port_water": "6 m"}, "less than 5 m from the bottom of the pipe"),
+        ("outlet", {"port_water": ["3 in"]}, "is a list of 1; write the depths to the water"),
+        (
+            "outlet",
+            {"port": "dry", "port_water": "2 in"},
+            '.port is "dry", but its port_water lies over',
+        ),
+        ("outlet", {"port": "to the pipe", "port_water": "-2 in"}, "keep the one that is right"),
+        ("outlet", {"mouht": "dry"}, "did you mean mouth?"),
+        ("priors", {"tlit": 3}, "priors.tlit is no cause; did you mean tilt?"),
+        ("priors", {"tilt": -1}, "priors.tilt is -1; a weight is between 0 and 1,000,000"),
+        ("priors", {"tilt": "often"}, 'priors.tilt is "often"'),
+        ("priors", 3, "priors is 3; write [priors] and under it causes, as tilt = 20"),
     ],
 )
-def test_what_is_wrong_of_the_whole_is_told(whole: dict, fault: str) -> None:
-    (told,) = faults(whole)
+def test_what_is_wrong_is_told_with_its_place(table: str, written: object, fault: str) -> None:
+    (told,) = faults(**{table: written})
     assert fault in told
-    assert told.startswith(("evidence.", "unknown key evidence."))
-
-
-@pytest.mark.parametrize(
-    ("outlet", "fault"),
-    [
-        ({"mouth": "ful"}, '.mouth is "ful"; did you mean full?'),
-        ({"ground": ["head", "hed"]}, '.ground[2] is "hed"; did you mean head?'),
-        ({"ground": "everywhere"}, '.ground is "everywhere"; use over the pipe, head, middle'),
-        ({"rod_distance": "2 km"}, '.rod_distance is "2 km"'),
-        ({"rod_distance": "-1 ft"}, "a rod stops between 0 and 300 m from the box"),
-        ({"at_rest": "2 m"}, "a reading at a box is less than 1 m from the water"),
-        ({"port_water": "6 m"}, "less than 5 m from the bottom of the pipe"),
-        ({"port_water": ["3 in"]}, "is a list of 1; write the depths to the water"),
-        ({"port": "dry", "port_water": "2 in"}, '.port is "dry", but its port_water lies over'),
-        ({"port": "to the pipe", "port_water": "-2 in"}, "keep the one that is right"),
-        ({"mouht": "dry"}, "did you mean mouth?"),
-    ],
-)
-def test_what_is_wrong_of_an_outlet_is_told_with_its_number(outlet: dict, fault: str) -> None:
-    (told,) = faults(outlet=outlet)
-    assert fault in told
-    assert told.removeprefix("unknown key ").startswith("outlet[2].evidence.")
-
-
-@pytest.mark.parametrize(
-    ("priors", "fault"),
-    [
-        ({"tlit": 3}, "priors.tlit is no cause; did you mean tilt?"),
-        ({"tilt": -1}, "priors.tilt is -1; a weight is between 0 and 1,000,000"),
-        ({"tilt": "often"}, 'priors.tilt is "often"'),
-        (3, "priors is 3; write [priors] and under it causes, as tilt = 20"),
-    ],
-)
-def test_what_is_wrong_of_the_priors_is_told(priors: object, fault: str) -> None:
-    assert fault in faults(priors=priors)[0]
+    place = {"whole": "evidence.", "outlet": "outlet[2].evidence.", "priors": "priors"}[table]
+    assert told.removeprefix("unknown key ").startswith(place)
 
 
 def test_all_faults_are_told_at_once() -> None:

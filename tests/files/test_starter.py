@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from dbox.errors import ScenarioError
+from dbox.fieldwork.evidence import KINDS
 from dbox.files.scenario import load, loads, starter
 from dbox.files.scenario_tables import schema
 from dbox.files.write_file import write_file
@@ -60,6 +61,16 @@ def test_the_starter_names_every_key_of_the_file() -> None:
     missing = {key for key in keys if not re.search(rf"\b{key}\b", starter())}
     # The coefficient is left to the published laws until someone knows better.
     assert missing == {"coefficient"}
+
+
+def test_the_evidence_of_the_starter_is_read_where_its_marks_are_taken_out() -> None:
+    """Exact: every key then has its example, and a comment within the page."""
+    lines = starter().partition("# [evidence]\n")[2].partition("# How common")[0].splitlines()
+    assert max(len(line) for line in lines) <= 100
+    bare = "\n".join(line[2:] for line in lines if re.match(r"# (\w+ = |\[outlet)", line))
+    bare = bare.replace("[outlet.evidence]", "[[outlet]]\n[outlet.evidence]")
+    seen = loads(f"insert = {{kind = 'circle', diameter = '2 in'}}\n[evidence]\n{bare}").evidence
+    assert seen.count == len([k for k in KINDS if k.said and k.name != "feed"])
 
 
 @pytest.mark.parametrize(

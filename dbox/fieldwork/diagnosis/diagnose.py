@@ -12,12 +12,11 @@ for a rest gives each of the others n/(n-1) of what it had. A sealed line gets l
 filled it is the share that the same boxes gave it before its water stood against its outlet.
 
 The causes are ranked, none is announced. `diagnose` puts together what the other modules of this
-package work out from one set of drawn boxes: the weights (`weigh`), what speaks for and against
-(`fit`), the next look (`next_look`), what may be normal (`normal`) and the lines in numbers
-(`overload`).
+package work out from one set of drawn boxes: the weights and what speaks for and against
+(`posterior`), the next look (`next_look`), what may be normal and the lines in numbers.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -36,16 +35,38 @@ from dbox.fieldwork.diagnosis.posterior import (
     pours_done,
     weigh,
 )
+from dbox.fieldwork.diagnosis.visible import AT_REST
 from dbox.fieldwork.diagnosis.worlds import outlet_places
 from dbox.fieldwork.readings import without_placeholders
 from dbox.fieldwork.shares import target_shares
 from dbox.fieldwork.site import Site
 from dbox.hydraulics.surge.parts import Trench
 from dbox.hydraulics.surge.sources import PER_PERSON
+from dbox.notes import Note
 from dbox.units import DAY
 
-AT_REST = 1800.0
-"""Time since the last use from which a box is taken to be at rest. [s] (common practice)"""
+DRAWS = 400
+"""Boxes drawn for each cause at each outlet. [-] (numerical)"""
+
+MOST_ROWS = 60_000
+"""Boxes drawn at most in all: many outlets get fewer each. [-] (numerical)"""
+
+_LEAST_DRAWS = 60
+"""Boxes drawn at least for each cause at each outlet of a box with many. [-] (numerical)"""
+
+_FEW = 12.0
+"""Boxes under the leading cause, by the spread of their weights, below which probabilities are
+rough. [-] (numerical)"""
+
+_SPILT = 1.15
+"""Catches over what was poured from which a volume or a time must be wrong: more than a timing
+error of 5 to 10 % explains. [-] (judgement)"""
+
+_LIGHT = 1e-4
+"""Weight of a box, over that of the heaviest, below which it tells nothing. [-] (numerical)"""
+
+_BAND = (0.05, 0.95)
+"""Percentiles of a band. [-] (judgement)"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,73 +76,31 @@ class Normal:
     topic: str  # `system`, `caps` or `use`.
     # `ask` where nobody has looked, `explains` where it may be all there is to it, `ruled out`.
     state: str
-    text: str  # What to ask, or what follows.
+    what: str = ""  # The kind of system, the labels of what is capped, or the feed.
 
 
 def normal_things(site: Site) -> tuple[Normal, ...]:
     """What may be normal at a site, asked or answered."""
-    return _system(site), _caps(site), _use(site)
-
-
-def _system(site: Site) -> Normal:
-    kind = site.evidence.system
-    if kind is None:
-        return Normal(
-            topic="system",
-            state="ask",
-            text="is it a serial or drop-box system, or do the lines alternate? In those one wet "
-            "line is normal unless the last one is full",
+    seen = site.evidence
+    caps = [seen.of_outlet(i).cap for i in range(len(site.outlets))]
+    pairs = zip(site.outlets, caps, strict=True)
+    capped = ", ".join(o.label for o, cap in pairs if o.capped or cap == "capped")
+    since = seen.since_use
+    found = (
+        ("system", seen.system is not None, seen.system not in (None, "distribution box"),
+         seen.system or ""),
+        ("caps", all(cap is not None for cap in caps), bool(capped), capped),
+        ("use", since is not None, since is not None and since < AT_REST,
+         "dosed" if feed_is_strong(site) else ""),
+    )  # fmt: skip
+    return tuple(
+        Normal(
+            topic=topic,
+            state="explains" if explains else "ruled out" if looked_at else "ask",
+            what=what,
         )
-    if kind == "distribution box":
-        return Normal(topic="system", state="ruled out", text="all lines are to run at once")
-    if kind == "alternating":
-        text = "lines alternate: the one that rests is dry as it should be; ask which one is on"
-    else:
-        text = f"{kind} by design: the upper line fills first, normal unless the last one is full"
-    return Normal(topic="system", state="explains", text=text)
-
-
-def _caps(site: Site) -> Normal:
-    seen = [site.evidence.of_outlet(i).cap for i in range(len(site.outlets))]
-    capped = [
-        o.label for o, cap in zip(site.outlets, seen, strict=True) if o.capped or cap == "capped"
-    ]
-    if capped:
-        names = ", ".join(capped)
-        return Normal(
-            topic="caps",
-            state="explains",
-            text=f"outlet {names} is capped: its line is dry on purpose; ask who capped it and why",
-        )
-    if all(cap is not None for cap in seen):
-        return Normal(topic="caps", state="ruled out", text="no outlet is capped")
-    return Normal(
-        topic="caps",
-        state="ask",
-        text="was an outlet capped, or a line valved off, to rest it? Then it is dry on purpose",
+        for topic, looked_at, explains, what in found
     )
-
-
-def _use(site: Site) -> Normal:
-    since = site.evidence.since_use
-    dosed = "pumping or a dose" if feed_is_strong(site) else "laundry, a bath or pumping"
-    if since is None:
-        return Normal(
-            topic="use",
-            state="ask",
-            text=f"how long since water was used? A box read just after {dosed} is not at rest",
-        )
-    if since < AT_REST:
-        return Normal(
-            topic="use",
-            state="explains",
-            text="the box was read soon after use: what stood in it and in the mouths may have "
-            "been on its way; wait half an hour with no water used and look again",
-        )
-    return Normal(topic="use", state="ruled out", text="the box was at rest")
-
-
-_LIGHT = 1e-4  # boxes of less weight than this, over that of the heaviest, tell nothing
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -129,9 +108,9 @@ class Overload:
     """The lines in numbers, as they stand; arrays are read-only, one entry per outlet."""
 
     outlet: int  # The line that gets the most over what it ought to.
-    share: Array  # (n,) Share of an ordinary day, with the 5 to 95 per cent band. [-]
-    share_low: Array  # (n,) Share of an ordinary day, with the 5 to 95 per cent band. [-]
-    share_high: Array  # (n,) Share of an ordinary day, with the 5 to 95 per cent band. [-]
+    share: Array  # (n,) Share of an ordinary day. [-]
+    share_low: Array  # (n,) Its 5th percentile. [-]
+    share_high: Array  # (n,) Its 95th percentile. [-]
     target: Array  # (n,) Share that each ought to get, and would in a box that is set again. [-]
     # (n,) Share of each where that line is capped for a rest and the others get their targets. [-]
     rested: Array
@@ -139,8 +118,8 @@ class Overload:
     from_people: bool  # Whether that comes from the number of people alone.
     # (n,) Load on the bottom of each trench now; NaN where area or day are not known. [m/s]
     load: Array
-    load_reset: Array  # (n,) The same in a box set again, and with the line capped. [m/s]
-    load_rested: Array  # (n,) The same in a box set again, and with the line capped. [m/s]
+    load_reset: Array  # (n,) The same in a box set again. [m/s]
+    load_rested: Array  # (n,) The same in a box set again, with the line capped. [m/s]
     acceptance: Array  # (n,) What the soil takes over the long term; NaN where not entered. [m/s]
     # How long the line takes to fill to its pipe; inf where it keeps up, NaN where not known. [s]
     fills_in: float
@@ -152,8 +131,7 @@ class Overload:
     @property
     def known(self) -> bool:
         """Whether load and acceptance of the line are both known."""
-        both = np.array([self.load[self.outlet], self.acceptance[self.outlet]])
-        return bool(np.isfinite(both).all())
+        return bool(np.isfinite(self.load[self.outlet] + self.acceptance[self.outlet]))
 
 
 def overload_of(weighing: Weighing) -> Overload | None:
@@ -166,11 +144,14 @@ def overload_of(weighing: Weighing) -> Overload | None:
     low, share, high = _bands(weighing.states.day_share, weighing.weight)
     sealed, before = _sealed(weighing)
     outlet = int(np.argmax(np.where(target > 0, share / np.where(target > 0, target, 1.0), 0.0)))
-    daily, from_people = _daily(site)
+    daily, people = site.evidence.daily_flow, site.works.people
+    from_people = daily is None and people is not None
+    if daily is None:
+        daily = people * PER_PERSON / DAY if people is not None else np.nan
     area, acceptance = _trenches(site)
     rested = np.where(np.arange(target.size) == outlet, 0.0, target)
     rested = rested / rested.sum() if rested.sum() > 0 else rested
-    loads = [share * daily / area, target * daily / area, rested * daily / area]
+    loads = [part * daily / area for part in (share, target, rested)]
     freeze(low, share, high, target, rested, acceptance, *loads)
     return Overload(
         outlet=outlet,
@@ -185,7 +166,7 @@ def overload_of(weighing: Weighing) -> Overload | None:
         load_reset=loads[1],
         load_rested=loads[2],
         acceptance=acceptance,
-        fills_in=_fill_time(site, outlet, share[outlet] * daily),
+        fills_in=_fill_time(_trench(site, outlet), share[outlet] * daily),
         sealed=sealed,
         before=before,
     )
@@ -201,11 +182,10 @@ def _sealed(weighing: Weighing) -> tuple[int, tuple[float, float, float]]:
         return -1, (np.nan, np.nan, np.nan)
     rows = np.flatnonzero(full[:, outlet] & (weight > _LIGHT * weight.max()))
     then = states.take(rows)
-    open_then = replace(then, tail=np.full_like(then.tail, -np.inf))
-    flow = weighing.water.flows(open_then, then.day)
+    flow = weighing.water.flows(replace(then, tail=np.full_like(then.tail, -np.inf)), then.day)
     share = flow / np.maximum(flow.sum(-1, keepdims=True), 1e-12)
-    low, mean, high = _bands(share, weight[rows])
-    return outlet, (float(low[outlet]), float(mean[outlet]), float(high[outlet]))
+    low, mean, high = (float(each[outlet]) for each in _bands(share, weight[rows]))
+    return outlet, (low, mean, high)
 
 
 def _bands(share: Array, weight: Array) -> tuple[Array, Array, Array]:
@@ -215,17 +195,9 @@ def _bands(share: Array, weight: Array) -> tuple[Array, Array, Array]:
     reached = np.cumsum(weight[order], axis=0)
     ends = [
         np.take_along_axis(rising, (reached >= level * reached[-1]).argmax(0)[None], 0)[0]
-        for level in (0.05, 0.95)
+        for level in _BAND
     ]
     return ends[0], np.asarray(weight @ share) / weight.sum(), ends[1]
-
-
-def _daily(site: Site) -> tuple[float, bool]:
-    if site.evidence.daily_flow is not None:
-        return site.evidence.daily_flow, False
-    if site.works.people is not None:
-        return site.works.people * PER_PERSON / DAY, True
-    return np.nan, False
 
 
 def _trench(site: Site, outlet: int) -> Trench | None:
@@ -236,19 +208,15 @@ def _trenches(site: Site) -> tuple[Array, Array]:
     """Bottom area [m2] and acceptance rate [m/s] of every line, NaN where not known. (n,) each."""
     area, rate = np.full(len(site.outlets), np.nan), np.full(len(site.outlets), np.nan)
     for i, outlet in enumerate(site.outlets):
-        trench = _trench(site, i)
+        if (trench := _trench(site, i)) is not None:
+            area[i], rate[i] = trench.length * trench.width, trench.rate
         if outlet.line_area is not None:
             area[i] = outlet.line_area
-        elif trench is not None:
-            area[i] = trench.length * trench.width
-        if trench is not None:
-            rate[i] = trench.rate
     return area, rate
 
 
-def _fill_time(site: Site, outlet: int, inflow: float) -> float:
-    """Time in which a line fills from dry to its pipe at a steady inflow. [s]"""
-    trench = _trench(site, outlet)
+def _fill_time(trench: Trench | None, inflow: float) -> float:
+    """Time in which a trench fills from dry to its pipe at a steady inflow. [s]"""
     if trench is None or np.isnan(inflow):
         return np.nan
     # its walls take more as it fills: in thirty steps of depth
@@ -261,27 +229,24 @@ def _fill_time(site: Site, outlet: int, inflow: float) -> float:
     return float((trench.storage_area * np.diff(depths) / excess).sum())
 
 
-DRAWS = 400
-"""Boxes drawn for each cause at each outlet."""
-
-MOST_ROWS = 60_000
-"""Boxes drawn at most in all: many outlets get fewer each."""
-
-_LEAST_DRAWS = 60
-_FEW = 12.0
-_SPILT = 1.15
-_NOT_TAKEN = "placeholders stand for readings: the readings of the file are taken as not made"
-
-
 @dataclass(frozen=True, kw_only=True)
 class Size:
     """What was fitted to a cause, with its 5 to 95 per cent band."""
 
-    # `drop` across the outlets of a leaning box [m], `fault` of a lip [m], or `leak` [m3/s].
+    # `drop` across the outlets of a leaning box [m], or `fault` of a lip [m].
     kind: str
-    low: float  # Its band and its median. [m, or m3/s for a leak]
-    middle: float  # Its band and its median. [m, or m3/s for a leak]
-    high: float  # Its band and its median. [m, or m3/s for a leak]
+    low: float = field(metadata={"unit": "m"})
+    middle: float = field(metadata={"unit": "m"})  # The median.
+    high: float = field(metadata={"unit": "m"})
+
+
+@dataclass(frozen=True, kw_only=True)
+class Leak(Size):
+    """What a box loses; its kind is `leak`."""
+
+    low: float = field(metadata={"unit": "m3/s"})
+    middle: float = field(metadata={"unit": "m3/s"})
+    high: float = field(metadata={"unit": "m3/s"})
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -302,19 +267,14 @@ class Answer:
         return self.surprise < SURPRISED
 
     @property
-    def speaks_for(self) -> tuple[Finding, ...]:
-        """What it expected more than the others did."""
-        return tuple(f for f in self.findings if f.support > 0 and not f.fits_badly)
-
-    @property
-    def speaks_against(self) -> tuple[Finding, ...]:
-        """What it expected less than the others did."""
-        return tuple(f for f in self.findings if f.support <= 0 and not f.fits_badly)
-
-    @property
-    def fits_badly(self) -> tuple[Finding, ...]:
-        """What it hardly expected at all."""
-        return tuple(f for f in self.findings if f.fits_badly)
+    def reasons(self) -> dict[str, tuple[Finding, ...]]:
+        """What it expected more than the others did, what less, and what it hardly expected."""
+        fitting = [f for f in self.findings if not f.fits_badly]
+        return {
+            "for": tuple(f for f in fitting if f.support > 0),
+            "against": tuple(f for f in fitting if f.support <= 0),
+            "fits badly": tuple(f for f in self.findings if f.fits_badly),
+        }
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -327,7 +287,7 @@ class Diagnosis:
     normal: tuple[Normal, ...]  # What may be normal, asked or answered.
     contradictions: tuple[Contradiction, ...]  # Observations that no single cause shows together.
     overload: Overload | None  # The lines in numbers.
-    warnings: tuple[str, ...]  # Where the evidence or the drawing is weak.
+    warnings: tuple[Note, ...]  # Where the evidence or the drawing is weak.
 
     @property
     def fits_well(self) -> bool:
@@ -344,34 +304,36 @@ def diagnose(site: Site, *, seed: int = 0, draws: int = DRAWS) -> Diagnosis:
     asked, site = site, without_placeholders(site)
     many = MOST_ROWS // (20 * len(site.outlets))
     weighing = weigh(site, draws=min(draws, max(many, _LEAST_DRAWS)), seed=seed)
-    fit = fit_of(weighing)
-    order = np.argsort(-weighing.probability, kind="stable")
+    fit, probability = fit_of(weighing), weighing.probability
+    order = np.argsort(-probability, kind="stable")
     return Diagnosis(
         site=site,
-        answers=tuple(_answer(weighing, fit, int(place)) for place in order),
+        answers=tuple(_answer(weighing, fit, probability, int(place)) for place in order),
         looks=next_looks(weighing, seed=seed),
         normal=normal_things(site),
         contradictions=fit.contradictions(),
         overload=overload_of(weighing),
-        warnings=(*([_NOT_TAKEN] if asked.placeholder else []), *_warnings(weighing)),
+        warnings=_warnings(asked, weighing),
     )
 
 
-def _answer(weighing: Weighing, fit: Fit, answer: int) -> Answer:
-    cause, outlet = weighing.hypotheses.answers[answer]
+def _answer(weighing: Weighing, fit: Fit, probability: Array, answer: int) -> Answer:
+    place, outlet = weighing.hypotheses.answers[answer]
+    cause, size = CAUSES[place], None
     rows = np.flatnonzero(weighing.answer_of_row == answer)
     log_weight = weighing.log_weight[rows]
-    usable = bool(np.isfinite(log_weight.max()))
-    weight = np.exp(log_weight - log_weight.max()) if usable else np.zeros(rows.size)
-    if usable and CAUSES[cause].tilted and outlet < 0:
-        outlet = _toward(weighing, rows, weight)
+    if np.isfinite(log_weight.max()):
+        weight = np.exp(log_weight - log_weight.max())
+        size = _size(cause, weighing.states.size[rows], weight)
+        if cause.tilted and outlet < 0:
+            outlet = _toward(weighing, rows, weight)
     return Answer(
-        cause=CAUSES[cause],
+        cause=cause,
         outlet=outlet,
-        probability=float(weighing.probability[answer]),
+        probability=float(probability[answer]),
         findings=fit.findings(answer),
         surprise=float(fit.surprise[answer]),
-        size=_size(CAUSES[cause], weighing.states.size[rows], weight) if usable else None,
+        size=size,
     )
 
 
@@ -382,40 +344,31 @@ def _toward(weighing: Weighing, rows: npt.NDArray[np.intp], weight: Array) -> in
 
 
 def _size(cause: Cause, size: Array, weight: Array) -> Size | None:
-    if cause.key in ("leak", "broken"):
-        kind = "leak"
-    elif cause.tilted:
-        kind = "drop"
-    elif cause.fault:
-        kind = "fault"
-    else:
-        return None
-    if kind == "leak":
+    if cause.leaks:
         weight = np.where(size > 0, weight, 0.0)
+    elif not (cause.tilted or cause.fault):
+        return None
     if not weight.sum() > 0:
         return None
     order = np.argsort(size, kind="stable")
     reached = np.cumsum(weight[order]) / weight.sum()
-    low, middle, high = size[order][[int((reached >= q).argmax()) for q in (0.05, 0.5, 0.95)]]
-    return Size(kind=kind, low=float(low), middle=float(middle), high=float(high))
+    places = [int((reached >= part).argmax()) for part in (_BAND[0], 0.5, _BAND[1])]
+    low, middle, high = size[order][places].tolist()
+    kind = "leak" if cause.leaks else "drop" if cause.tilted else "fault"
+    return (Leak if cause.leaks else Size)(kind=kind, low=low, middle=middle, high=high)
 
 
-def _warnings(weighing: Weighing) -> tuple[str, ...]:
-    site, told = weighing.site, []
-    if not outlet_places(site)[1]:
-        told.append(
-            "places of outlets are not all given: they are taken to lie evenly around the box, "
-            "clockwise from the inlet"
-        )
-    for pour in pours_done(site):
+def _warnings(asked: Site, weighing: Weighing) -> tuple[Note, ...]:
+    notes = [Note(what="diagnose: placeholders")] if asked.placeholder else []
+    if not outlet_places(weighing.site)[1]:
+        notes.append(Note(what="diagnose: places"))
+    for pour in pours_done(weighing.site):
         caught = sum(c for c in pour.catches if c is not None)
         if caught > _SPILT * pour.inflow:
-            told.append(
-                f"pour {pour.name}: {100 * caught / pour.inflow:.0f} % of what was poured was "
-                "caught; a volume or a time is wrong"
-            )
+            values = {"pour": pour.name, "part": caught / pour.inflow}
+            notes.append(Note(what="diagnose: spilt", values=values))
     lead = weighing.answer_of_row == int(np.argmax(weighing.probability))
     weight = weighing.weight[lead]
     if not weight.sum() ** 2 > _FEW * (weight**2).sum():
-        told.append("few of the drawn boxes fit: the probabilities are rough; take more --draws")
-    return tuple(told)
+        notes.append(Note(what="diagnose: few boxes"))
+    return tuple(notes)

@@ -13,15 +13,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from dbox.arrays import Array
-from dbox.fieldwork.diagnosis.cause_lips import OWN_SCATTER
-from dbox.fieldwork.diagnosis.posterior import Weighing, outlet_word, pours_done, system_word
+from dbox.fieldwork.diagnosis.causes import OWN_SCATTER
+from dbox.fieldwork.diagnosis.posterior import Weighing, pours_done, word_of
 from dbox.fieldwork.diagnosis.visible import View, catch_chance, found_heights
-from dbox.fieldwork.diagnosis.worlds import LITRE_PER_MINUTE, States
-from dbox.fieldwork.evidence import Evidence
+from dbox.fieldwork.evidence import KINDS, POURS, REST, Kind
 from dbox.fieldwork.site import DEFAULT_SPREAD, Pour
+from dbox.units import LITRE, MINUTE, litres_per_min
 
 OPENING = 10.0
 """Effort of opening the box safely, where it was not yet. [min] (judgement)"""
@@ -29,47 +28,46 @@ OPENING = 10.0
 OVERHEAD = 8.0
 """Effort that every look has besides its own. [min] (judgement)"""
 
-SLOW_POUR, FAST_POUR = 2.0 * LITRE_PER_MINUTE, 20.0 * LITRE_PER_MINUTE
-"""Flows of the pours that are proposed. [m3/s]"""
+SLOW_POUR, FAST_POUR = 2.0 * LITRE / MINUTE, 20.0 * LITRE / MINUTE
+"""Flows of the pours that are proposed. [m3/s] (judgement)"""
 
-_BOXES = 900
-_TRIES = 90
-_CATCH_ERROR = 0.10
+_BOXES, _TRIES = 900, 90
+"""Boxes drawn anew, and those of them that a look is tried on. [-] (numerical)"""
 
+_CATCH_ERROR, _CATCH_SCATTER = 0.10, 0.07
+"""Error that a proposed catch is weighed with, and that it scatters by. [-] (judgement)"""
 
-@dataclass(frozen=True)
-class Kind:
-    """A kind of look."""
-
-    minutes: float  # Its own effort. [min] (judgement)
-    inside: bool = False  # Whether the box has to be open.
-    each: bool = False  # Whether it is made outlet by outlet, each at that effort.
-
-
-KINDS = {
-    "system": Kind(2), "season": Kind(1), "rain": Kind(1), "meter": Kind(4), "cap": Kind(3),
-    "ground": Kind(5), "traffic": Kind(3), "ground_at_box": Kind(2), "tank_level": Kind(10),
-    "tank_outlet": Kind(15), "port": Kind(4, each=True),
-    "at_rest": Kind(2, inside=True), "mouth": Kind(2, inside=True), "stain": Kind(1, inside=True),
-    "trace": Kind(3, inside=True), "lip": Kind(4, inside=True), "hole": Kind(5, inside=True),
-    "sludge": Kind(2, inside=True), "cracks": Kind(4, inside=True), "ice": Kind(1, inside=True),
-    "inlet_mouth": Kind(1, inside=True), "baffle": Kind(1, inside=True),
-    "inflow": Kind(5, inside=True), "rim": Kind(3, inside=True), "readings": Kind(10, inside=True),
-    "drain_back": Kind(30, inside=True), "fast pour": Kind(12, inside=True),
-    "slow pour": Kind(25, inside=True), "rod": Kind(10, inside=True, each=True),
-    "wiped": Kind(12, inside=True, each=True), "plugged": Kind(30, inside=True),
+_READINGS = Kind(
+    name="readings", part=REST, turn=18, look="read every lip from still water", minutes=10
+)
+_POURED = {
+    Kind(
+        name=f"{pace} pour", part=POURS, turn=turn, minutes=minutes,
+        look=f"pour {how} and catch at every outlet: {litres_per_min(inflow)}",
+    ): inflow
+    for pace, how, inflow, turn, minutes in (
+        ("fast", "fast", FAST_POUR, 1, 12), ("slow", "slowly", SLOW_POUR, 2, 25),
+    )
 }  # fmt: skip
-"""Every look that can be proposed, about in the order of a visit."""
+LOOKS = sorted(
+    (*(kind for kind in KINDS if kind.minutes), _READINGS, *_POURED), key=lambda kind: kind.place
+)
+"""Every look that can be proposed, in the order of a visit."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Look:
     """A look not yet made."""
 
-    name: str  # A key of `KINDS`.
+    kind: Kind  # What is looked at.
     outlet: int  # Outlet to look at; -1 for all of them, or for the whole system.
     bits: float  # Information it is expected to give on the cause. [bit]
     minutes: float  # Its effort. [min]
+
+    @property
+    def name(self) -> str:
+        """What is looked at: a key of the evidence, `readings` or a pour."""
+        return self.kind.name
 
     @property
     def worth(self) -> float:
@@ -79,89 +77,72 @@ class Look:
 
 def next_looks(weighing: Weighing, *, seed: int) -> tuple[Look, ...]:
     """Every look not yet made, the one most worth making first."""
-    prospect = _Prospect.of(weighing, seed)
-    opened = _is_open(weighing)
-    looks = []
-    for name, outlet in _not_made(weighing):
-        kind = KINDS[name]
-        extra = OPENING if kind.inside and not opened else 0.0
-        bits = prospect.bits(name, outlet)
-        looks.append(Look(name=name, outlet=outlet, bits=bits, minutes=kind.minutes + extra))
+    prospect, site = _Prospect(weighing, seed), weighing.site
+    read = any(outlet.readings for outlet in site.outlets)
+    opening = 0.0 if read or pours_done(site) or site.evidence.box_was_opened else OPENING
+    looks = [
+        Look(
+            kind=kind,
+            outlet=left[0] if kind.by_line else -1,
+            bits=prospect.bits(kind, left),
+            minutes=kind.minutes + (opening if kind.inside else 0.0),
+        )
+        for kind, left in _not_made(weighing)
+    ]
     return tuple(sorted(looks, key=lambda look: (-look.worth, look.name, look.outlet)))
 
 
-def _is_open(weighing: Weighing) -> bool:
+def _not_made(weighing: Weighing) -> Iterator[tuple[Kind, list[int]]]:
+    """Each look, and the outlets that it is left to make at."""
     site = weighing.site
-    read = any(outlet.readings for outlet in site.outlets)
-    return read or bool(pours_done(site)) or site.evidence.box_was_opened
-
-
-def _not_made(weighing: Weighing) -> Iterator[tuple[str, int]]:
-    site = weighing.site
-    open_outlets = [i for i, outlet in enumerate(site.outlets) if not outlet.capped]
+    uncapped = [i for i, outlet in enumerate(site.outlets) if not outlet.capped]
     found = found_heights(site)
-    measured = {"at_rest": not np.isnan(found).all(), "rim": site.evidence.rim_slope is not None}
-    for name, kind in KINDS.items():
-        if name in ("slow pour", "fast pour"):
-            if not any(_alike(pour.inflow, name) for pour in pours_done(site)):
-                yield name, -1
-        elif name == "readings":
-            if not all(site.outlets[i].readings for i in open_outlets) and np.isnan(found).any():
-                yield name, -1
-        elif hasattr(site.evidence, name):
-            if system_word(site, name) is None and not measured.get(name, False):
-                yield name, -1
-        else:
-            left = [i for i in open_outlets if outlet_word(site, name, i) is None]
-            yield from ((name, i) for i in (left if kind.each else [-1] * bool(left)))
-
-
-def _alike(inflow: float, name: str) -> bool:
     border = float(np.sqrt(SLOW_POUR * FAST_POUR))
-    return (inflow < border) == (name == "slow pour")
+    slow = {pour.inflow < border for pour in pours_done(site)}
+    measured = {"at_rest": not np.isnan(found).all(), "rim": site.evidence.rim_slope is not None}
+    for kind in LOOKS:
+        if kind in _POURED:
+            made = (_POURED[kind] < border) in slow
+        elif kind is _READINGS:
+            made = all(site.outlets[i].readings for i in uncapped) or not np.isnan(found).any()
+        elif not kind.of_outlet:
+            made = word_of(site, kind) is not None or measured.get(kind.name, False)
+        else:
+            left = [i for i in uncapped if word_of(site, kind, i) is None]
+            places = [[i] for i in left] if kind.by_line else [left]
+            yield from ((kind, place) for place in places if place)
+            continue
+        if not made:
+            yield kind, uncapped
 
 
-@dataclass(frozen=True, eq=False)
 class _Prospect:
     """Boxes drawn by their weights, m of them, and the answers they stand for."""
 
-    weighing: Weighing
-    states: States
-    view: View
-    member: Array  # (answers left, m): 1 where the box stands for the answer
-    tries: npt.NDArray[np.int64]
-    rng: np.random.Generator
-
-    @classmethod
-    def of(cls, weighing: Weighing, seed: int) -> "_Prospect":
-        rng = np.random.default_rng([seed, 7])
-        marks = (np.arange(_BOXES) + rng.random()) / _BOXES
+    def __init__(self, weighing: Weighing, seed: int) -> None:
+        self.weighing, self.rng = weighing, np.random.default_rng([seed, 7])
+        marks = (np.arange(_BOXES) + self.rng.random()) / _BOXES
         rows = np.searchsorted(np.cumsum(weighing.weight), marks).clip(max=weighing.base.size - 1)
-        states, answers = weighing.states.take(rows), weighing.answer_of_row[rows]
-        member = (np.unique(answers)[:, None] == answers).astype(np.float64)
-        tries = rng.permutation(_BOXES)[:_TRIES]
-        return cls(weighing, states, View(states, weighing.site.evidence), member, tries, rng)
+        self.states, answers = weighing.states.take(rows), weighing.answer_of_row[rows]
+        self.view = View(self.states, weighing.site.evidence)
+        # (answers left, m): 1 where the box stands for the answer
+        self.member = (np.unique(answers)[:, None] == answers).astype(np.float64)
+        self.tries = self.rng.permutation(_BOXES)[:_TRIES]
 
-    def bits(self, name: str, outlet: int) -> float:
+    def bits(self, kind: Kind, left: list[int]) -> float:
         """Expected information of a look on the answer. [bit]"""
         if len(self.member) < 2:
             return 0.0
-        if hasattr(Evidence, name):
-            return self._of_word(self.view.system(name))
-        if outlet >= 0:
-            return self._of_word(self.view.outlet(name)[:, outlet])
-        if name == "readings":
-            return self._of_tries(self._readings(), apart=True)
-        if name in ("slow pour", "fast pour"):
-            return self._of_tries(self._pour(name), apart=True)
-        site = self.weighing.site
-        left = [
-            i
-            for i, o in enumerate(site.outlets)
-            if not o.capped and outlet_word(site, name, i) is None
-        ]
-        chance = self.view.outlet(name)[:, left]
-        return self._of_word(chance[:, 0]) if len(left) == 1 else self._of_words(chance)
+        if kind is _READINGS:
+            return self._of_tries(self._readings(left), apart=True)
+        if kind in _POURED:
+            return self._of_tries(self._pour(kind), apart=True)
+        chance = self.view.chance(kind)
+        if not kind.of_outlet:
+            return self._of_word(chance)
+        return (
+            self._of_word(chance[:, left[0]]) if len(left) == 1 else self._of_words(chance[:, left])
+        )
 
     def _of_word(self, chance: Array) -> float:
         """Exactly, from the chances of each word, (m, words)."""
@@ -174,10 +155,7 @@ class _Prospect:
         word = (self.rng.random(tried.shape[:2])[..., None] > tried).sum(-1)
         word = np.minimum(word, chance.shape[-1] - 1)
         log = np.log(np.moveaxis(chance, 0, -1))
-        total = np.zeros((_TRIES, _BOXES))
-        for k in range(chance.shape[1]):
-            total += log[k, word[:, k]]
-        return self._of_tries(total, apart=False)
+        return self._of_tries(log[np.arange(log.shape[0]), word].sum(1), apart=False)
 
     def _of_tries(self, log_chance: Array, *, apart: bool) -> float:
         """From what every box makes of some outcomes, (tries, m); its own outcome set apart."""
@@ -189,27 +167,24 @@ class _Prospect:
         before = _entropy(self.member.mean(-1))
         return max(before - float(np.mean([_entropy(row) for row in after])), 0.0)
 
-    def _readings(self) -> Array:
+    def _readings(self, uncapped: list[int]) -> Array:
         """Log probability of tried readings; a lip's own scatter counts with the ruler's."""
-        site = self.weighing.site
-        uncapped = [i for i, o in enumerate(site.outlets) if not o.capped]
-        spread = float(np.hypot(site.spread or DEFAULT_SPREAD, OWN_SCATTER))
+        ruler = self.weighing.site.spread or DEFAULT_SPREAD
         read, smooth = self.states.read[:, uncapped], self.states.smooth[:, uncapped]
-        noise = self.rng.standard_normal((_TRIES, len(uncapped)))
-        tried = read[self.tries] + (site.spread or DEFAULT_SPREAD) * noise
-        tried, smooth = tried - tried.mean(-1, keepdims=True), smooth - smooth.mean(-1)[:, None]
-        away = tried[:, None] - smooth
-        return np.asarray(-0.5 * (away**2).sum(-1) / spread**2)
+        tried = read[self.tries] + ruler * self.rng.standard_normal((_TRIES, len(uncapped)))
+        tried, smooth = (heights - heights.mean(-1, keepdims=True) for heights in (tried, smooth))
+        away = ((tried[:, None] - smooth) ** 2).sum(-1)
+        return np.asarray(-0.5 * away / (ruler**2 + OWN_SCATTER**2))
 
-    def _pour(self, name: str) -> Array:
+    def _pour(self, kind: Kind) -> Array:
         """Log probability of tried catches."""
-        inflow = SLOW_POUR if name == "slow pour" else FAST_POUR
-        flow = self.weighing.water.flows(self.states, np.full(_BOXES, inflow))
+        inflow, water = _POURED[kind], self.weighing.water
+        flow = water.flows(self.states, np.full(_BOXES, inflow))
         noise = self.rng.standard_normal((_TRIES, flow.shape[1]))
-        caught = np.maximum(flow[self.tries] * (1.0 + 0.07 * noise), 0.0)
+        caught = np.maximum(flow[self.tries] * (1.0 + _CATCH_SCATTER * noise), 0.0)
         capped = [o.capped for o in self.weighing.site.outlets]
-        pour = Pour(name=name, inflow=inflow, error=_CATCH_ERROR)
-        return catch_chance(self.weighing.water, flow, np.where(capped, np.nan, caught), pour)
+        pour = Pour(name=kind.name, inflow=inflow, error=_CATCH_ERROR)
+        return catch_chance(water, flow, np.where(capped, np.nan, caught), pour)
 
 
 def _entropy(chance: Array) -> float:

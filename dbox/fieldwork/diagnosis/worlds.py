@@ -3,7 +3,7 @@
 Places that were not measured are taken to lie evenly around the box, clockwise from the inlet: near
 enough to tell a side that is low from an outlet that is.
 
-Every draw is a box with its lips (`lips`), what its headers and trenches do, and a flow of an
+Every draw is a box with its lips (`cause_lips`), what its headers and trenches do, and a flow of an
 ordinary day. The split gives the share of every line; share over length, times how hard the whole
 field is worked, is the load of a line over what its trench takes. Where that passes 1 the trench
 ponds. At rest water stands at the lowest way out: a lip, or the tailwater of a full trench where
@@ -23,18 +23,66 @@ from dbox.hydraulics.jet import Jet
 from dbox.hydraulics.openings import Circle, Notch, Opening, PipeEnd, Slot
 from dbox.hydraulics.split import split
 from dbox.hydraulics.surge.parts import SupplyPipe
+from dbox.units import LITRE, MINUTE
 
 USUAL_INSIDE = (0.40, 0.50)
 """Inside length and width of a box that was not measured. [m] (common practice, no source)"""
 
-FAST = 20e-3 / 60.0
-"""Flow of a fast pour. [m3/s]"""
+FAST = 20.0 * LITRE / MINUTE
+"""Flow of a fast pour. [m3/s] (judgement)"""
 
-_POOL = 10e-3 / 60.0  # less than about this falls into the pool and throws little
+_POOL = 10.0 * LITRE / MINUTE
+"""Flow that half falls into the pool: less than about this throws little. [m3/s] (judgement)"""
+
 _PIPE = SupplyPipe(length=10.0, diameter=0.102, fall=0.125 / 12)
+"""A 4 in pipe at 1/8 in per foot, from the tank. [m] (common practice, no source)"""
+
 _FLOWS = np.concatenate([[0.0], np.geomspace(1e-6, 1e-2, 60)])
-_AIM_SPREAD = np.radians(8.0)  # of an inlet off the middle line of its box: judgement
+"""Inflows at which jets are worked out. [m3/s] (numerical)"""
+
+_AIM_SPREAD = np.radians(8.0)
+"""Standard deviation of an inlet's way off the middle line of its box. [rad] (judgement)"""
+
 _AIMS = np.radians(np.linspace(-24.0, 24.0, 17))
+"""Ways that an inlet may point. [rad] (numerical)"""
+
+USUAL_DAY = 2.0 * LITRE / MINUTE
+"""Flow of an ordinary day at a gravity-fed box. [m3/s] (1 to 4 L/min: Water Science and Technology
+51(10), 2005, p. 39)"""
+
+USUAL_DOSE = 100.0 * LITRE / MINUTE
+"""Flow of a pumped or siphoned dose. [m3/s] (common practice, no source)"""
+
+USUAL_SURGE = 10.0 * LITRE / MINUTE
+"""Flow of a bath or a washer let go, at which a jet does what it does to a gravity-fed box. [m3/s]
+(common practice, no source)"""
+
+USUAL_MARGIN = 0.55
+"""Load of a line over what it takes, in a field that is asked about and splits evenly. [-]
+(judgement)"""
+
+FULL_LOAD = 4.0
+"""Load at which a trench that is full is counted. [-] (judgement)"""
+
+MODEL_ERROR = 0.0004
+"""What surface tension and a rough lip amount to, as a height of the lip. [m] (judgement)"""
+
+JET = 0.005
+"""Head that a jet gives the outlet it strikes at a fast pour, where it is the trouble. [m]
+(judgement: between the 12 mm that it has in a pipe at 1 in 100 and the 2 mm that a free jet would
+have left across a box)"""
+
+HEADS = np.concatenate([[0.0], np.geomspace(1e-4, 0.5, 120)])
+"""Heads at which openings are rated, to turn flows into heads. [m] (numerical)"""
+
+HOLE_FACTORS = (0.7, 1.4)
+"""Size of a hole that differs, over the others'. [-] (judgement)"""
+
+_SEEPS = {"blocked": (0.05 * LITRE / MINUTE, 0.8), "crushed": (0.6 * LITRE / MINUTE, 0.7)}
+"""Flow that a closed line still takes [m3/s] and the spread of its logarithm [-]. (judgement)"""
+
+_LEAK = (0.3 * LITRE / MINUTE, 0.9)
+"""Flow that a box loses [m3/s] and the spread of its logarithm [-]. (judgement)"""
 
 
 def outlet_places(site: Site) -> tuple[Array, bool]:
@@ -105,45 +153,18 @@ def _inside(box: Box) -> tuple[float, float]:
     return (sizes[0], sizes[1]) if sizes else USUAL_INSIDE
 
 
-LITRE_PER_MINUTE = 1e-3 / 60.0
-USUAL_DAY = 2.0 * LITRE_PER_MINUTE
-"""Flow of an ordinary day at a gravity-fed box. [m3/s] (1 to 4 L/min: Water Science and Technology
-51(10), 2005, p. 39)"""
-USUAL_DOSE = 100.0 * LITRE_PER_MINUTE
-"""Flow of a pumped or siphoned dose. [m3/s] (common practice, no source)"""
-USUAL_SURGE = 10.0 * LITRE_PER_MINUTE
-"""Flow of a bath or a washer let go, at which a jet does what it does to a gravity-fed box. [m3/s]
-(common practice, no source)"""
-USUAL_MARGIN = 0.55
-"""Load of a line over what it takes, in a field that is asked about and splits evenly. [-]
-(judgement)"""
-FULL_LOAD = 4.0
-"""Load at which a trench that is full is counted. [-]"""
-MODEL_ERROR = 0.0004
-"""What surface tension and a rough lip amount to, as a height of the lip. [m] (judgement)"""
-JET = 0.005
-"""Head that a jet gives the outlet it strikes at a fast pour, where it is the trouble. [m]
-(judgement: between the 12 mm that it has in a pipe at 1 in 100 and the 2 mm that a free jet would
-have left across a box)"""
-HEADS = np.concatenate([[0.0], np.geomspace(1e-4, 0.5, 120)])
-"""Heads at which openings are rated, to turn flows into heads. [m]"""
-HOLE_FACTORS = (0.7, 1.4)
-"""Size of a hole that differs, over the others'. [-] (judgement)"""
-
-
 @dataclass(frozen=True, kw_only=True, eq=False)
 class States:
     """Boxes drawn, one a row, with the cause that each stands for."""
 
-    cause: npt.NDArray[np.int64]  # (r,) Cause and outlet of the row, and its hypothesis.
-    outlet: npt.NDArray[np.int64]  # (r,) Cause and outlet of the row, and its hypothesis.
-    hypothesis: npt.NDArray[np.int64]  # (r,) Cause and outlet of the row, and its hypothesis.
+    # (r,) Cause and outlet of the row, and its hypothesis.
+    cause: npt.NDArray[np.int64]
+    outlet: npt.NDArray[np.int64]
+    hypothesis: npt.NDArray[np.int64]
     slopes: Array  # (r, 2) Slopes of the box. [-]
-    # (r, n) Lips as in `lips.Drawn`, inf where the file says that the outlet is capped. [m]
+    # (r, n) Lips as in `cause_lips.Drawn`, inf where the file says that the outlet is capped. [m]
     smooth: Array
-    # (r, n) Lips as in `lips.Drawn`, inf where the file says that the outlet is capped. [m]
     read: Array
-    # (r, n) Lips as in `lips.Drawn`, inf where the file says that the outlet is capped. [m]
     felt: Array
     tail: Array  # (r, n) Level standing in the line against its outlet; -inf for none. [m]
     closed: BoolArray  # (r, n) Whether the line takes no more than it seeps.
@@ -151,7 +172,7 @@ class States:
     leak: Array  # (r,) What the box loses through its walls. [m3/s]
     crack: Array  # (r,) How far below the lowest lip that loss lets the level fall. [m]
     jet: Array  # (r,) Head that the jet gives the outlet it strikes, at a fast pour. [m]
-    aim: npt.NDArray[np.int64]  # (r,) Which way it points, a row of `places.Jets`.
+    aim: npt.NDArray[np.int64]  # (r,) Which way it points, a row of `Jets`.
     hole: npt.NDArray[np.int64]  # (r,) Which factor the hole of the outlet differs by; -1 for none.
     load: Array  # (r, n) Load of each line over what it takes. [-]
     day: Array  # (r,) Flow of an ordinary day. [m3/s]
@@ -239,29 +260,39 @@ def draw_states(
     cause, outlet = hypotheses.cause[rows], hypotheses.outlet[rows]
     dice = _Dice(rng, h, d)
     own = np.arange(n) == outlet[:, None]
-    line = {name: _of_line(cause, name)[:, None] & own for name in ("blocked", "crushed", "capped")}
+
+    def sits(name: str) -> BoolArray:
+        """Where a cause acts on the line of its outlet in a way. (r, n)"""
+        lines = [i for i, each in enumerate(CAUSES) if each.line == name]
+        return np.asarray(np.isin(cause, lines)[:, None] & own)
+
     broken = np.isin(cause, index_of("broken")) & (dice.even() < 0.4)
     leaks = np.isin(cause, index_of("leak")) | broken
     felt = drawn.felt.reshape(-1, n)
-    uncapped = np.array([not outlet.capped for outlet in site.outlets])
-    read = drawn.read.reshape(-1, n)
-    seep = np.where(line["blocked"], _spread(dice, 0.05, 0.8), 0.0)
-    seep = np.where(line["crushed"], _spread(dice, 0.6, 0.7), seep)
+    capped = np.array([outlet.capped for outlet in site.outlets])
+    seep = np.zeros((h * d, n))
+    for name, (middle, sigma) in _SEEPS.items():
+        seep = np.where(sits(name), dice.flow(middle, sigma)[:, None], seep)
+    over = 0.07 * dice.even()[:, None]
+    highest = np.where(np.isfinite(felt), felt, -np.inf).max(-1, keepdims=True)
+    tail = np.where(sits("full"), felt + over, -np.inf)
+    tail = np.where(np.isin(cause, index_of("all_full"))[:, None], highest + 0.002 + over, tail)
+    closed = sits("blocked") | sits("crushed") | sits("capped")
     state = States(
         cause=cause,
         outlet=outlet,
         hypothesis=rows,
         slopes=drawn.slopes.reshape(-1, 2),
-        smooth=np.where(uncapped, drawn.smooth.reshape(-1, n), np.inf),
-        read=np.where(uncapped, read, np.inf),
-        felt=np.where(uncapped, felt, np.inf),
-        tail=_tails(cause, own, felt, dice),
-        closed=line["blocked"] | line["crushed"] | line["capped"] | _frozen(cause)[:, None],
+        smooth=np.where(capped, np.inf, drawn.smooth.reshape(-1, n)),
+        read=np.where(capped, np.inf, drawn.read.reshape(-1, n)),
+        felt=np.where(capped, np.inf, felt),
+        tail=tail,
+        closed=closed | np.isin(cause, index_of("frozen"))[:, None],
         seep=seep,
-        leak=np.where(leaks, np.squeeze(_spread(dice, 0.3, 0.9), -1), 0.0),
+        leak=np.where(leaks, dice.flow(*_LEAK), 0.0),
         crack=np.where(leaks, 0.004 + 0.05 * dice.even(), 0.0),
         jet=np.where(np.isin(cause, index_of("jet")), JET * np.exp(0.5 * dice.normal()), 0.0),
-        aim=_picked(water.jets.chance, dice),
+        aim=np.searchsorted(np.cumsum(water.jets.chance), dice.even()).clip(max=len(_AIMS) - 1),
         hole=np.where(np.isin(cause, index_of("holes")), (dice.even() < 0.5).astype(int), -1),
         load=np.zeros((h * d, n)),
         day=np.zeros(h * d),
@@ -286,33 +317,9 @@ class _Dice:
     def normal(self) -> Array:
         return np.tile(self.rng.standard_normal(self.d), self.h)
 
-
-def _spread(dice: _Dice, litres_per_minute: float, sigma: float) -> Array:
-    """A flow that may be some times more or less, (r, 1). [m3/s]"""
-    middle = litres_per_minute * LITRE_PER_MINUTE
-    return np.asarray(middle * np.exp(sigma * dice.normal()))[:, None]
-
-
-def _picked(chance: Array, dice: _Dice) -> npt.NDArray[np.int64]:
-    """Places drawn by their chances, (r,)."""
-    return np.searchsorted(np.cumsum(chance), dice.even()).clip(max=len(chance) - 1)
-
-
-def _of_line(cause: npt.NDArray[np.int64], name: str) -> BoolArray:
-    return np.isin(cause, [i for i, c in enumerate(CAUSES) if c.line == name])
-
-
-def _frozen(cause: npt.NDArray[np.int64]) -> BoolArray:
-    return np.isin(cause, index_of("frozen"))
-
-
-def _tails(cause: npt.NDArray[np.int64], own: BoolArray, felt: Array, dice: _Dice) -> Array:
-    """Levels that full trenches hold against their outlets, (r, n)."""
-    over = 0.07 * dice.even()[:, None]
-    alone = np.where(_of_line(cause, "full")[:, None] & own, felt + over, -np.inf)
-    all_full = np.isin(cause, index_of("all_full"))[:, None]
-    highest = np.where(np.isfinite(felt), felt, -np.inf).max(-1, keepdims=True)
-    return np.where(all_full, highest + 0.002 + over, alone)
+    def flow(self, middle: float, sigma: float) -> Array:
+        """A flow that may be some times more or less. [m3/s]"""
+        return np.asarray(middle * np.exp(sigma * self.normal()))
 
 
 def _with_day(site: Site, water: Water, state: States, drawn: Drawn, dice: _Dice) -> States:
@@ -323,56 +330,46 @@ def _with_day(site: Site, water: Water, state: States, drawn: Drawn, dice: _Dice
     running = replace(state, leak=np.minimum(state.leak, 0.5 * inflow))
     flow = water.flows(running, inflow)
     share = flow / np.maximum(flow.sum(-1, keepdims=True), 1e-12)
-    wanted = _wanted(site)
-    load = share / wanted * _margins(state, dice, _short(wanted))
-    full = np.isfinite(state.tail)
-    lowest = np.where(np.isfinite(state.read), state.read, np.inf).min(-1)
+    part = _part_of_field(site)
+    load = share / part * _margins(state, dice, part)
+    lowest = state.read.min(-1)
     ways = np.maximum(np.where(state.closed, np.inf, state.felt), state.tail).min(-1)
     # where every way is shut, ice holds the level as it found it, over the lips
     still = np.where(np.isfinite(ways), ways, lowest + 0.01 + 0.05 * dice.even())
+    tilted = np.array([cause.tilted for cause in CAUSES])[state.cause]
+    drop = np.ptp(drawn.plane, axis=-1).reshape(-1)
+    size = np.where(tilted, drop, drawn.fault.reshape(-1))
     return replace(
         state,
-        load=np.where(full, np.maximum(load, FULL_LOAD), load),
+        load=np.where(np.isfinite(state.tail), np.maximum(load, FULL_LOAD), load),
         day=inflow,
         day_share=share,
         still=np.where(state.crack > 0, -state.crack, still - lowest),
-        size=_sizes(state, drawn),
+        size=np.where(state.leak > 0, state.leak, size),
     )
 
 
-def _wanted(site: Site) -> Array:
-    """Part of the field that each line is, by area, by length or evenly. (n,)"""
-    for name in ("line_area", "line_length"):
-        values = [getattr(o, name) for o in site.outlets if not o.capped]
-        if all(v is not None for v in values):
-            part = np.array([0.0 if o.capped else getattr(o, name) for o in site.outlets])
-            return np.asarray(np.where(part > 0, part / part.sum(), 1.0))
-    part = np.array([0.0 if o.capped else 1.0 for o in site.outlets])
-    return np.asarray(np.where(part > 0, part / part.sum(), 1.0))
+def _part_of_field(site: Site) -> Array:
+    """Part of the field that each line is, by area, by length or evenly; 1 where capped. (n,)"""
+    used = np.array([not outlet.capped for outlet in site.outlets])
+    part = used.astype(np.float64)
+    for name in ("line_length", "line_area"):
+        values = [getattr(outlet, name) for outlet in site.outlets]
+        if all(value is not None for value, open_ in zip(values, used, strict=True) if open_):
+            part = np.array([v if o else 0.0 for v, o in zip(values, used, strict=True)])
+    return np.asarray(np.where(used, part / part.sum(), 1.0))
 
 
-def _short(wanted: Array) -> Array:
-    """How many times more the shortness that is known loads a line than its neighbours. (n,)"""
-    used = wanted < 1.0 if np.any(wanted < 1.0) else np.ones(wanted.size, bool)
-    return np.asarray(np.maximum(np.median(wanted[used]) / wanted, 1.0))
-
-
-def _margins(state: States, dice: _Dice, short: Array) -> Array:
+def _margins(state: States, dice: _Dice, part: Array) -> Array:
     """Load of each line over what it takes, were the split even. (r, n)"""
     low, high = np.array([c.load for c in CAUSES]).T
     own_low, own_high = np.array([c.own_load for c in CAUSES]).T
     everywhere = low[state.cause] + (high - low)[state.cause] * dice.even()
     own = own_low[state.cause] + (own_high - own_low)[state.cause] * dice.even()
     margin = USUAL_MARGIN * np.exp(0.35 * dice.normal()) * everywhere
-    # what a line's known shortness explains need not be its soil too
+    # what a line's known shortness explains need not be its soil too: how many times more that
+    # loads a line than its neighbours
+    used = part < 1.0 if np.any(part < 1.0) else np.ones(part.size, bool)
+    short = np.maximum(np.median(part[used]) / part, 1.0)
     more = np.maximum(own[:, None] / short, 1.0)
     return np.asarray(margin[:, None] * np.where(state.own, more, 1.0))
-
-
-def _sizes(state: States, drawn: Drawn) -> Array:
-    """What is fitted: drop of a leaning box, fault of a lip, or leak."""
-    tilted = np.isin(state.cause, [i for i, c in enumerate(CAUSES) if c.tilted])
-    fault = drawn.fault.reshape(-1)
-    plane = drawn.plane.reshape(fault.size, -1)
-    size = np.where(tilted, np.ptp(plane, axis=-1), fault)
-    return np.where(state.leak > 0, state.leak, size)
