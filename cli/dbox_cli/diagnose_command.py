@@ -1,13 +1,13 @@
 """`dbox diagnose FILE`: causes from evidence, and the next look."""
 
 import os
-from collections.abc import Iterable
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from dbox.errors import ScenarioError, at_place
+from dbox.errors import ScenarioError, shorten
 from dbox.fieldwork.diagnosis.causes import CAUTIONS
 from dbox.files import toml_file
 from dbox.files.evidence_interview import Document, Query, answered, labels_of, queries, said
@@ -16,110 +16,113 @@ from dbox.files.toml_file import toml_text
 from dbox.files.write_file import write_file
 from dbox.report.text import wrapped
 from dbox_cli.arguments import AsJson, File, Seed, naming
-from dbox_cli.console import PausedError, Talk
+from dbox_cli.console import Asking, Talk, hold
 
 _HEAD = (
     "# Written by the questions of `dbox diagnose --ask`. Comments of the\n"
     "# file that it began with are not kept here.\n\n"
 )
-_HELP = (
-    "  Enter                 not looked at, or as the file says",
-    "  4 full, others dry    by outlet; or one word for all of them",
-    "  dry, dry, -, full     one for each, in the order of the file",
-    "  head and end          more than one wet place, depth or reading",
-    "  -                     not looked at; takes what the file says out",
-    "  undo                  take the last answer back",
-    "  pause                 stop asking; every answer is kept (Ctrl-C, Ctrl-D)",
-)
+
+
+@dataclass
+class LookScript:
+    """What was seen, asked in the order of a visit; each answer goes into the scenario."""
+
+    begun: Document  # The scenario as it was.
+    # What stood after each answer: the scenario, and the questions that were answered.
+    states: list[tuple[Document, tuple[Query, ...]]] = field(default_factory=list)
+
+    @property
+    def document(self) -> Document:
+        """The scenario with all that was answered."""
+        return self.states[-1][0] if self.states else self.begun
+
+    @property
+    def _done(self) -> tuple[Query, ...]:
+        return self.states[-1][1] if self.states else ()
+
+    @property
+    def _left(self) -> list[Query]:
+        pours = len(self.begun.get("pour", ()))
+        return [query for query in queries(self.document, pours) if query not in self._done]
+
+    def asking(self) -> Asking | None:
+        """The first question that is not answered, with what the scenario says under it."""
+        if not self._left:
+            return None
+        query = self._left[0]
+        text = f"{query.text[0].upper()}{query.text[1:]}{'' if query.text.endswith('?') else '.'}"
+        text += f" [{' / '.join(query.words)}]" if query.words else ""
+        before = said(self.document, query)
+        enter = f" (Enter: {before})" if before else ""
+        return Asking(
+            part=query.part,
+            topic=query,
+            words=wrapped(text, indent="  "),
+            prompt=f"{query.name}{enter} > ",
+        )
+
+    def answer(self, typed: str) -> list[str]:
+        """Put an answer into the scenario, and say it back where it is one for each outlet."""
+        query, typed = self._left[0], typed.strip()
+        told = answered(self.document, query, typed) if typed else self.document
+        self.states.append((told, (*self._done, query)))
+        if not typed or not query.of_outlets:
+            return []
+        return wrapped(said(told, query) or "not looked at", first="  ", indent="  ")
+
+    def undo(self, _: str, /) -> list[str]:
+        """Take the last answer back."""
+        if not self.states:
+            raise ScenarioError("is the first question; there is nothing to take back")
+        self.states.pop()
+        return ["  taken back"]
+
+    def correct(self, which: str, _: str, /) -> list[str]:
+        """Ask for an answer anew by the name of its question."""
+        again = [query for query in self._done if query.name == which]
+        if not again:
+            raise ScenarioError(
+                f'is "correct {shorten(which)}"; write the name of a question answered before'
+            )
+        done = tuple(query for query in self._done if query not in again)
+        self.states.append((self.document, done))
+        return []
+
+    def help(self) -> tuple[str, ...]:
+        """What can be typed at the question that stands."""
+        return (
+            *(f"  {word}" for word in self._left[0].words),
+            "  Enter                 not looked at, or as the file says",
+            "  4 full, others dry    by outlet; or one word for all of them",
+            "  dry, dry, -, full     one for each, in the order of the file",
+            "  head and end          more than one wet place, depth or reading",
+            "  -                     not looked at; takes what the file says out",
+            "  undo                  take the last answer back",
+            "  correct mouth         answer that question anew",
+            "  pause                 stop asking; every answer is kept (Ctrl-C, Ctrl-D)",
+        )
 
 
 def ask_all(file: str, *, quiet: bool) -> Path:
     """Ask what was seen and write it beside the scenario; give the file to diagnose."""
     source = resolve(file)
     load(source)
-    begun: Document = toml_file.parse(toml_file.read_text(source), str(source))
+    script = LookScript(toml_file.parse(toml_file.read_text(source), str(source)))
     folder = source.parent if Path(file).exists() else Path()
     if not os.access(folder, os.W_OK):
         raise ScenarioError(f"{folder}: cannot be written; copy the scenario to another folder")
     talk = Talk(None, quiet=quiet)
-    told = _asked(talk, begun)
-    if told == begun:
-        talk.say(["", *wrapped(f"Nothing was added to {source.name}."), ""])
-        return source
-    made = _written(folder, source.stem, _HEAD + toml_text(told), talk)
-    talk.say(["", f"wrote {made}", ""])
-    return made
-
-
-def _asked(talk: Talk, begun: Document) -> Document:
-    """The scenario with all that was answered, however the questions ended."""
-    states = [begun]
-    try:
-        _ask_all(talk, states)
-    except (PausedError, KeyboardInterrupt):
-        talk.say(["", *wrapped("Stopped asking; every answer so far is kept.")])
-    return states[-1]
-
-
-def _ask_all(talk: Talk, states: list[Document]) -> None:
-    labels = ", ".join(labels_of(states[0]))
+    labels = ", ".join(labels_of(script.begun))
     talk.say(wrapped(" ".join(CAUTIONS)))
     talk.say(["", *wrapped(f"Outlets {labels}. Enter: not looked at. ? helps. Any order will do.")])
-    pours = len(states[0].get("pour", ()))
-    part, place = "", 0
-    while place < len(asked := list(queries(states[-1], pours))):
-        query = asked[place]
-        if query.part != part:
-            part = query.part
-            talk.say(["", part.upper()])
-        talk.say(_question(query))
-        typed = talk.ask(_prompt(states[-1], query)).strip()
-        if typed.lower() == "undo":
-            talk.say(["  taken back" if place else "  this is the first question"])
-            if place:
-                place -= 1
-                states.pop()
-            continue
-        if typed == "?":
-            talk.say([*_words(query), *_HELP])
-            continue
-        if typed.lower() == "pause":
-            raise PausedError
-        try:
-            states.append(answered(states[-1], query, typed) if typed else states[-1])
-        except ScenarioError as error:
-            talk.say(_faults(error.faults))
-            continue
-        if typed and query.of_outlets:
-            talk.say(wrapped(said(states[-1], query) or "not looked at", first="  ", indent="  "))
-        place += 1
-
-
-def _question(query: Query) -> list[str]:
-    words = f" [{' / '.join(query.words)}]" if query.words else ""
-    stop = "" if query.text.endswith("?") else "."
-    return wrapped(f"{query.text[0].upper()}{query.text[1:]}{stop}{words}", indent="  ")
-
-
-def _words(query: Query) -> list[str]:
-    return [f"  {word}" for word in query.words]
-
-
-def _prompt(told: Document, query: Query) -> str:
-    name = f"pour {query.pour + 1} {query.key}" if query.kind == "pour" else query.key
-    before = said(told, query)
-    name = name.replace("_", " ")
-    return f"{name} (Enter: {before}) > " if before else f"{name} > "
-
-
-def _faults(faults: Iterable[str]) -> list[str]:
-    return [
-        line
-        for fault in faults
-        for line in wrapped(
-            at_place("that", fault) if fault.startswith("is ") else fault, first="! ", indent="  "
-        )
-    ]
+    hold(talk, script, "Stopped asking; every answer so far is kept.")
+    if script.document == script.begun:
+        talk.say(["", *wrapped(f"Nothing was added to {source.name}."), ""])
+        return source
+    made = _written(folder, source.stem, _HEAD + toml_text(script.document), talk)
+    talk.say(["", f"wrote {made}", ""])
+    return made
 
 
 def _written(folder: Path, stem: str, text: str, talk: Talk) -> Path:

@@ -17,8 +17,7 @@ from typing import Any
 from dbox.errors import ScenarioError, any_of, show
 from dbox.fieldwork.evidence import OUTLET_WORDS, PLACES, WORDS
 from dbox.files.evidence_words import LOOKS
-from dbox.files.scenario import loads
-from dbox.files.toml_file import toml_text
+from dbox.files.scenario import read
 
 Document = dict[str, Any]
 
@@ -76,6 +75,12 @@ class Query:
     pour: int = -1  # Which pour, counted from 0.
 
     @property
+    def name(self) -> str:
+        """What it is called, for people."""
+        key = f"pour {self.pour + 1} {self.key}" if self.kind == "pour" else self.key
+        return key.replace("_", " ")
+
+    @property
     def text(self) -> str:
         """What is asked."""
         own = _TEXTS.get(f"{self.kind} {self.key}") or _TEXTS.get(self.key)
@@ -106,29 +111,29 @@ def queries(document: Document, pours_before: int) -> Iterator[Query]:
 def answered(document: Document, query: Query, typed: str) -> Document:
     """The scenario with an answer in it."""
     told = copy.deepcopy(document)
-    if query.of_outlets:
-        for index, text in enumerate(_by_outlet(labels_of(told), _capped(told), typed)):
-            if text is not None:
-                _put(_holder(told, query, index), _key(told, query, index), _value(query, text))
-    else:
-        _put(_holder(told, query, 0), query.key, _value(query, typed.strip()))
-    try:
-        loads(toml_text(told), "")
-    except ScenarioError as error:
-        raise ScenarioError(*(fault.removeprefix(": ") for fault in error.faults)) from error
+    labels = labels_of(told)
+    each = _by_outlet(told, typed) if query.of_outlets else [typed.strip()]
+    for index, text in enumerate(each):
+        if text is None:
+            continue
+        holder, key = _place(told, query, index), _key(query, labels, index)
+        if text == NOT_LOOKED:
+            holder.pop(key, None)
+        else:
+            holder[key] = _value(query, text)
+    read(told)
     return told
 
 
 def said(document: Document, query: Query) -> str:
     """What the scenario says under a question; nothing where it says nothing."""
+    told = copy.deepcopy(document)
+    labels = labels_of(told)
     if not query.of_outlets:
-        if query.kind == "pour" and query.pour >= len(document.get("pour", ())):
-            return ""
-        return _shown(_holder(copy.deepcopy(document), query, 0).get(query.key))
-    labels, found = labels_of(document), []
+        return _shown(_place(told, query, 0).get(query.key))
+    found = []
     for index, label in enumerate(labels):
-        holder = _holder(copy.deepcopy(document), query, index)
-        text = _shown(holder.get(_key(document, query, index)))
+        text = _shown(_place(told, query, index).get(_key(query, labels, index)))
         found += [f"{label} {text}"] if text else []
     return ", ".join(found)
 
@@ -138,15 +143,12 @@ def labels_of(document: Document) -> list[str]:
     return [str(o.get("label", i)) for i, o in enumerate(document["outlet"], start=1)]
 
 
-def _capped(document: Document) -> set[int]:
-    return {i for i, o in enumerate(document["outlet"]) if o.get("state") == "capped"}
-
-
-def _by_outlet(labels: list[str], capped: set[int], typed: str) -> list[str | None]:
+def _by_outlet(document: Document, typed: str) -> list[str | None]:
     """An answer for each outlet; None where it has none."""
+    labels = labels_of(document)
     parts = [part.strip() for part in re.split(r"[,;]", typed)]
     named = [_labelled(labels, part) for part in parts]
-    uncapped = [i for i in range(len(labels)) if i not in capped]
+    uncapped = [i for i, o in enumerate(document["outlet"]) if o.get("state") != "capped"]
     answers: list[str | None] = [None] * len(labels)
     if all(name is None for name, _ in named):
         if len(parts) not in (1, len(uncapped)):
@@ -164,16 +166,22 @@ def _by_outlet(labels: list[str], capped: set[int], typed: str) -> list[str | No
             )
         if name >= 0:
             answers[name] = text
-    for name, text in named:
-        if name == -1:
-            answers = [text if answers[i] is None and i in uncapped else answers[i]
-                       for i in range(len(labels))]  # fmt: skip
+    for _, text in (pair for pair in named if pair[0] == _OTHERS):
+        for index in uncapped:
+            answers[index] = text if answers[index] is None else answers[index]
     return answers
 
 
+_OTHERS = -1
+
+
 def _labelled(labels: list[str], part: str) -> tuple[int | None, str]:
-    """Outlet that a part begins with, -1 for the others, None for no label; and the rest."""
-    heads = [*((label.lower(), i) for i, label in enumerate(labels)), ("others", -1), ("all", -1)]
+    """Outlet that a part begins with, or the others, or None for no label; and the rest."""
+    heads = [
+        *((label.lower(), i) for i, label in enumerate(labels)),
+        ("others", _OTHERS),
+        ("all", _OTHERS),
+    ]
     for head, index in sorted(heads, key=lambda item: -len(item[0])):
         rest = part[len(head) :]
         if part.lower().startswith(head) and rest[:1] in (" ", ":", "=") and rest.strip(" :="):
@@ -181,37 +189,28 @@ def _labelled(labels: list[str], part: str) -> tuple[int | None, str]:
     return None, part
 
 
-def _holder(document: Document, query: Query, index: int) -> Document:
+def _place(document: Document, query: Query, index: int) -> Document:
     """The table that an answer stands in, made where it is not there."""
     if query.kind == "whole":
-        holder: Document = document.setdefault("evidence", {})
+        table: Document = document.setdefault("evidence", {})
     elif query.kind == "pour":
         pours = document.setdefault("pour", [])
         if query.pour == len(pours):
             pours.append({"name": f"seen {query.pour + 1}"})
-        holder = pours[query.pour]
-        holder = holder.setdefault("catch", {}) if query.key == "catch" else holder
+        pour = pours[query.pour]
+        table = pour.setdefault("catch", {}) if query.key == "catch" else pour
     else:
-        holder = document["outlet"][index]
-        holder = holder.setdefault("evidence", {}) if query.kind == "each" else holder
-    return holder
+        outlet = document["outlet"][index]
+        table = outlet.setdefault("evidence", {}) if query.kind == "each" else outlet
+    return table
 
 
-def _key(document: Document, query: Query, index: int) -> str:
-    return labels_of(document)[index] if query.key == "catch" else query.key
-
-
-def _put(holder: Document, key: str, value: object) -> None:
-    if value == NOT_LOOKED:
-        holder.pop(key, None)
-    else:
-        holder[key] = value
+def _key(query: Query, labels: list[str], index: int) -> str:
+    return labels[index] if query.key == "catch" else query.key
 
 
 def _value(query: Query, text: str) -> object:
     """An answer as it stands in a scenario."""
-    if text == NOT_LOOKED:
-        return text
     if query.key in ("order", "photos", "rim_slope"):
         return [part.strip() for part in text.split(",")]
     several = [part.strip() for part in re.split(r"\s+and\s+", text)]

@@ -10,9 +10,10 @@ The file is TOML; its keys and what they mean stand in `tables`, how they must f
     five.toml: unknown key outlet[2].diamter; did you mean diameter?
 """
 
+import copy
 import math
 import re
-from collections.abc import Iterable, Sequence, Set
+from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import replace
 from importlib import resources
 from pathlib import Path
@@ -389,7 +390,12 @@ def loads(text: str, name: str = "scenario") -> Site:
     >>> [outlet.readings for outlet in site.outlets]
     [(0.003175,), (0.0,)]
     """
-    file, problems = _read_tables(toml_file.parse(text, name))
+    return read(toml_file.parse(text, name), name)
+
+
+def read(document: Mapping[str, Any], name: str = "") -> Site:
+    """Read the tables of a scenario, which stay as they are; errors as for `load`."""
+    file, problems = _read_tables(copy.deepcopy(dict(document)))
     assembly = Assembly(file, {problem["loc"] for problem in problems})
     site = assembly.site()
     # Looking up what each key may have meant takes time, so only those told are worded.
@@ -398,7 +404,7 @@ def loads(text: str, name: str = "scenario") -> Site:
     more = max(len(problems) - MOST_FAULTS, 0) + max(len(faults) - MOST_FAULTS, 0)
     if faults or site is None:
         told = faults[:MOST_FAULTS] + ([f"and {more} more faults"] if more else [])
-        raise ScenarioError(*(f"{name}: {fault}" for fault in told))
+        raise ScenarioError(*(f"{name}: {fault}" if name else fault for fault in told))
     return site
 
 

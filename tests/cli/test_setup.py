@@ -2,6 +2,7 @@
 
 import io
 import json
+import os
 from pathlib import Path
 
 import pytest
@@ -288,6 +289,29 @@ def test_a_torn_line_is_told_and_set_aside(run, tmp_path: Path):
     assert "was torn off" in out
     assert "outlet 2 >" in out
     assert (tmp_path / "box.toml.log.jsonl.torn").read_bytes()
+
+
+def test_a_disk_that_takes_no_more_ends_the_job_and_keeps_what_there_was(
+    run, dbox, tmp_path: Path, monkeypatch
+):
+    run(["", "0 0"])
+    log = tmp_path / "box.toml.log.jsonl"
+    fsync, calls = os.fsync, iter(range(99))
+
+    def full(descriptor: int) -> None:
+        # the line that says who has the log open still goes through
+        if next(calls) > 0:
+            raise OSError(28, "No space left on device")
+        fsync(descriptor)
+
+    with monkeypatch.context() as patch:
+        patch.setattr("os.fsync", full)
+        code, _, err = run(["1/8 1/8", "0 0"])
+    assert code == 2
+    assert "the last step cannot be kept (No space left on device); all before it are" in err
+    assert log.read_bytes().endswith(b"\n")
+    readings = [o["readings_m"] for o in state(dbox, tmp_path / "box.toml")["passes"][0]["outlets"]]
+    assert readings == [[0.0, 0.0], [], [], []]
 
 
 def test_the_last_pass_goes_to_split_through_a_file_of_its_own(run, dbox, tmp_path: Path):
