@@ -3,78 +3,24 @@
 from collections.abc import Callable, Mapping
 
 from dbox.errors import ScenarioError, shorten
+from dbox.fieldwork import setup
 from dbox.fieldwork.levelling import Levelling
-from dbox.fieldwork.setup import (
-    ClockSet,
-    Confirmed,
-    Correcting,
-    Job,
-    Left,
-    Question,
-    Read,
-    Settled,
-    Skipped,
-    Still,
-    Turned,
-    Undone,
+from dbox.fieldwork.setup import Job, Question
+from dbox.files.box_interview import (
+    NEEDED,
+    TOPICS,
+    check,
+    clock_before,
+    keys,
+    next_key,
+    scenario_text,
 )
-from dbox.files.box_interview import NEEDED, check, clock_before, keys, next_key, scenario_text
 from dbox.files.job_log import JobLog, SetupJob, interview_answers
 from dbox.files.setup_answers import offered, outlet_of, read_answer, usual_method
 from dbox.report.setup_report import doubt_text, pass_lines
 from dbox.report.text import wrapped
 from dbox.units import clock_text, inches_mm, millimetres
 from dbox_cli.console import Asking
-
-_ASK = {
-    "units": ("Unit of lengths that you write without one: in, mm or cm.", "in"),
-    "title": ("What is the job called?", "no name"),
-    "outlets": (
-        "Outlets, clockwise from the inlet as seen from above: how many, or their names with "
-        "commas between.",
-        "",
-    ),
-    "capped": ("Which of them are capped?", "none"),
-    "hole": (
-        "The hole that the water leaves through, the same at every outlet: circle 2 in, notch 90 "
-        "deg, slot 1 in x 2 in, or pipe 4 in for a bare end.",
-        "",
-    ),
-    "offset": (
-        "Can the inserts be turned? How far is the centre of the hole from the centre of its "
-        "pipe, as 1/2 in; or fixed: cannot be turned.",
-        "",
-    ),
-    "clock": (
-        "Where does the hole of each outlet stand now, as on a clock face seen from inside the "
-        "box? 6:00 is straight down. skip: not known.",
-        "",
-    ),
-    "inside": (
-        "Inside of the box, along the way the water comes in and across it, as 16 in x 20 in; one "
-        "diameter if it is round. It tells which side to lift if the box must be bedded again.",
-        "not measured",
-    ),
-    "place": (
-        "Where is each outlet, from the left corner of the inlet wall: along the way the water "
-        "comes in, then across it, as 16 in, 4 in.",
-        "not measured",
-    ),
-    "point": ("Which point of the hole will you read: lip (lowest point), centre or top?", "lip"),
-    "spread": (
-        "Spread of your ruler: how far two honest readings of one hole differ. About 1/32 in at "
-        "best, 1/16 in usual (common practice, no source).",
-        "not stated",
-    ),
-    "tolerance": (
-        "How far may a line be off its share, in per cent of it, as 10 %? There is no general "
-        "value: it comes from the permit, the code or the inspector.",
-        "none",
-    ),
-    "source": ("Who says so: permit number, code section or name?", "not named"),
-    "write": ("This is the scenario. Enter writes it; undo goes back.", "write it"),
-}
-"""What is asked under each key, and what Enter alone means."""
 
 
 class BoxScript:
@@ -96,8 +42,8 @@ class BoxScript:
             return None
         topic = key.partition(" ")[0]
         shown = scenario_text(answers).splitlines() if key == "write" else []
-        text, enter = _ASK[topic]
-        words = ["", *shown, *wrapped(f"{text} Enter: {enter}." if enter else text)]
+        enter = f" Enter: {TOPICS[topic].enter}." if TOPICS[topic].enter else ""
+        words = ["", *shown, *wrapped(f"{TOPICS[topic].asks}{enter}")]
         before = clock_before(answers) if topic == "clock" else ""
         prompt = "write it?" if key == "write" else key
         prompt += f" (Enter: {before})" if before else ""
@@ -210,21 +156,21 @@ class PassScript:
         event = read_answer(job, self._question, typed, bare_unit=self._bare_unit, at=self._now())
         self._kept.tell(event, typed)
         lines = []
-        if isinstance(event, Read):
+        if isinstance(event, setup.Read):
             heights = ", ".join(millimetres(height, signed=True) for height in event.heights)
             said = f"{typed.strip()} is {heights}" if typed.strip() else heights
             lines = wrapped(said, first="  ", indent="  ")
-        elif isinstance(event, ClockSet | Left):
+        elif isinstance(event, setup.ClockSet | setup.Left):
             where = "somewhere" if event.angle is None else f"at {clock_text(event.angle)}"
             lines = [f"  outlet {job.site.outlets[event.outlet].label}: hole {where}"]
-        elif isinstance(event, Confirmed) and not event.sure:
+        elif isinstance(event, setup.Confirmed) and not event.sure:
             lines = ["  not taken; read it again"]
         return lines + self._report()
 
     def undo(self, typed: str, /) -> list[str]:
         """Take the last event back, and say which."""
         undone = self._kept.last
-        self._kept.tell(Undone(at=self._now()), typed)
+        self._kept.tell(setup.Undone(at=self._now()), typed)
         outlet = getattr(undone, "outlet", None)
         of = "" if outlet is None else f" of outlet {self._job.site.outlets[outlet].label}"
         what = _TAKEN_BACK.get(type(undone), "the last answer")
@@ -232,7 +178,7 @@ class PassScript:
 
     def correct(self, which: str, typed: str, /) -> list[str]:
         """Read an outlet of this pass anew."""
-        self._kept.tell(Correcting(at=self._now(), outlet=outlet_of(self._job, which)), typed)
+        self._kept.tell(setup.Correcting(at=self._now(), outlet=outlet_of(self._job, which)), typed)
         return self._report()
 
     def help(self) -> list[str]:
@@ -248,15 +194,15 @@ class PassScript:
 
 
 _TAKEN_BACK: dict[type, str] = {
-    ClockSet: "the clock position",
-    Still: "still water",
-    Read: "the reading",
-    Confirmed: "the yes or no",
-    Settled: "that the readings are enough",
-    Skipped: "the skip",
-    Correcting: "the correction",
-    Left: "where the hole was left",
-    Turned: "that turning is done",
+    setup.ClockSet: "the clock position",
+    setup.Still: "still water",
+    setup.Read: "the reading",
+    setup.Confirmed: "the yes or no",
+    setup.Settled: "that the readings are enough",
+    setup.Skipped: "the skip",
+    setup.Correcting: "the correction",
+    setup.Left: "where the hole was left",
+    setup.Turned: "that turning is done",
 }
 
 

@@ -7,6 +7,7 @@ raises `ScenarioError` with a message that begins with `is` and ends with the me
 """
 
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from dbox import units
@@ -19,6 +20,8 @@ from dbox.files.toml_file import toml_text
 from dbox.files.typed_box import opening_from_text
 
 Answers = Mapping[str, str]
+Check = Callable[[str, Answers], str]
+"""From what was typed and the answers so far to the text that is kept."""
 
 MOST_OUTLETS = 20
 """A box with more is written as a file."""
@@ -80,12 +83,20 @@ def _hole(text: str, answers: Answers) -> str:
     return plain
 
 
+def _as_typed(read_key: Callable[[str, str], object]) -> Check:
+    """The check of what a reader of the scenario takes, with the unit of bare lengths."""
+
+    def check(text: str, answers: Answers) -> str:
+        if text:
+            read_key(text, answers["units"])
+        return text
+
+    return check
+
+
 def _offset(text: str, answers: Answers) -> str:
-    if text.lower() in _FIXED:
-        return "fixed"
-    if text:
-        scenario_keys.offset(text, answers["units"])
-    return text
+    fixed = text.lower() in _FIXED
+    return "fixed" if fixed else _as_typed(scenario_keys.offset)(text, answers)
 
 
 def clock_before(answers: Answers) -> str:
@@ -124,40 +135,84 @@ def _point(text: str, _: Answers) -> str:
     return scenario_keys.choice("centre" if text == "center" else text, POINTS) if text else "lip"
 
 
-def _spread(text: str, answers: Answers) -> str:
-    if text:
-        scenario_keys.spread(text, answers["units"])
-    return text
-
-
-def _tolerance(text: str, _: Answers) -> str:
-    if text:
-        scenario_keys.tolerance(text)
-    return text
-
-
 def _write(text: str, _: Answers) -> str:
     if text.lower() not in ("", *YES):
         raise ScenarioError(f"is {show(text)}; press Enter to write it, or go back with undo")
     return "yes"
 
 
-_CHECKS: dict[str, Callable[[str, Answers], str]] = {
-    "units": lambda text, _: scenario_keys.choice(text, UNITS) if text else "in",
-    "title": lambda text, _: scenario_keys.text(text),
-    "outlets": _outlets,
-    "capped": _capped,
-    "hole": _hole,
-    "offset": _offset,
-    "clock": _clock,
-    "inside": _inside,
-    "place": _place,
-    "point": _point,
-    "spread": _spread,
-    "tolerance": _tolerance,
-    "source": lambda text, _: scenario_keys.text(text),
-    "write": _write,
+@dataclass(frozen=True)
+class Topic:
+    """What is asked under a key, or under each of those that begin with its name."""
+
+    check: Check
+    asks: str
+    enter: str = ""  # What Enter alone means; empty where an answer is needed or it is told.
+
+
+TOPICS = {
+    "units": Topic(
+        lambda text, _: scenario_keys.choice(text, UNITS) if text else "in",
+        "Unit of lengths that you write without one: in, mm or cm.",
+        "in",
+    ),
+    "title": Topic(lambda text, _: scenario_keys.text(text), "What is the job called?", "no name"),
+    "outlets": Topic(
+        _outlets,
+        "Outlets, clockwise from the inlet as seen from above: how many, or their names with "
+        "commas between.",
+    ),
+    "capped": Topic(_capped, "Which of them are capped?", "none"),
+    "hole": Topic(
+        _hole,
+        "The hole that the water leaves through, the same at every outlet: circle 2 in, notch 90 "
+        "deg, slot 1 in x 2 in, or pipe 4 in for a bare end.",
+    ),
+    "offset": Topic(
+        _offset,
+        "Can the inserts be turned? How far is the centre of the hole from the centre of its "
+        "pipe, as 1/2 in; or fixed: cannot be turned.",
+    ),
+    "clock": Topic(
+        _clock,
+        "Where does the hole of each outlet stand now, as on a clock face seen from inside the "
+        "box? 6:00 is straight down. skip: not known.",
+    ),
+    "inside": Topic(
+        _inside,
+        "Inside of the box, along the way the water comes in and across it, as 16 in x 20 in; one "
+        "diameter if it is round. It tells which side to lift if the box must be bedded again.",
+        "not measured",
+    ),
+    "place": Topic(
+        _place,
+        "Where is each outlet, from the left corner of the inlet wall: along the way the water "
+        "comes in, then across it, as 16 in, 4 in.",
+        "not measured",
+    ),
+    "point": Topic(
+        _point, "Which point of the hole will you read: lip (lowest point), centre or top?", "lip"
+    ),
+    "spread": Topic(
+        _as_typed(scenario_keys.spread),
+        "Spread of your ruler: how far two honest readings of one hole differ. About 1/32 in at "
+        "best, 1/16 in usual (common practice, no source).",
+        "not stated",
+    ),
+    "tolerance": Topic(
+        _as_typed(lambda text, _: scenario_keys.tolerance(text)),
+        "How far may a line be off its share, in per cent of it, as 10 %? There is no general "
+        "value: it comes from the permit, the code or the inspector.",
+        "none",
+    ),
+    "source": Topic(
+        lambda text, _: scenario_keys.text(text),
+        "Who says so: permit number, code section or name?",
+        "not named",
+    ),
+    "write": Topic(_write, "This is the scenario. Enter writes it; undo goes back.", "write it"),
 }
+"""Every question by the first word of its keys."""
 
 
 def outlet_named(text: str, labels: list[str]) -> int:
@@ -208,7 +263,7 @@ def keys(answers: Answers) -> Iterator[str]:
 def check(key: str, text: str, answers: Answers) -> str:
     """Check an answer and bring it to the form that is kept."""
     topic = key.partition(" ")[0]
-    kept = _CHECKS[topic](text.strip(), answers)
+    kept = TOPICS[topic].check(text.strip(), answers)
     if topic in NEEDED and not kept:
         raise ScenarioError("is empty; this one is needed")
     told = {**answers, key: kept}

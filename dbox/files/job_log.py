@@ -325,19 +325,11 @@ def differences(logged: Mapping[str, Any], site: Site) -> list[str]:
     return told
 
 
+_NAMED = (setup.Still, setup.Read, setup.Confirmed, setup.Settled, setup.Skipped, setup.Correcting,
+          setup.Left, setup.Turned, setup.Closed, setup.Undone)  # fmt: skip
 _NAMES: dict[str, type[Event]] = {
-    "clock": setup.ClockSet,
-    "still": setup.Still,
-    "read": setup.Read,
-    "confirmed": setup.Confirmed,
-    "settled": setup.Settled,
-    "skipped": setup.Skipped,
-    "correcting": setup.Correcting,
-    "left": setup.Left,
-    "turned": setup.Turned,
-    "closed": setup.Closed,
-    "undone": setup.Undone,
-}
+    "clock": setup.ClockSet, **{kind.__name__.lower(): kind for kind in _NAMED}
+}  # fmt: skip
 _KEYS = {"heights": "readings_m", "angle": "angle_rad", "angles": "angles_rad"}
 
 

@@ -2,21 +2,8 @@
 
 from dbox import units
 from dbox.errors import ScenarioError, show
-from dbox.fieldwork.setup import (
-    ClockSet,
-    Closed,
-    Confirmed,
-    Event,
-    Job,
-    Left,
-    Question,
-    Read,
-    Settled,
-    Skipped,
-    Still,
-    Turned,
-    doubt,
-)
+from dbox.fieldwork import setup
+from dbox.fieldwork.setup import Job, Question, doubt
 from dbox.files import scenario_keys
 from dbox.files.box_interview import YES, outlet_named
 from dbox.files.typed_box import read_heights
@@ -41,7 +28,7 @@ def offered(job: Job, outlet: int) -> tuple[float, ...]:
 
 def read_answer(
     job: Job, question: Question, typed: str, *, bare_unit: str | None, at: str
-) -> Event:
+) -> setup.Event:
     """What a line means as an answer."""
     text = typed.strip()
     word = text.lower()
@@ -50,60 +37,62 @@ def read_answer(
     outlet = question.outlet or 0
     if word == "clock" or word.startswith("clock "):
         named, angle = _outlet_at(job, text[len("clock") :])
-        return ClockSet(at=at, outlet=named, angle=angle)
+        return setup.ClockSet(at=at, outlet=named, angle=angle)
     if question.kind == "clock":
         if not text:
             raise ScenarioError("is empty; write a clock position, or skip where it is not known")
-        return ClockSet(at=at, outlet=outlet, angle=None if word == "skip" else units.clock(text))
+        return setup.ClockSet(
+            at=at, outlet=outlet, angle=None if word == "skip" else units.clock(text)
+        )
     if question.kind == "still":
         if yes or word == "still":
-            return Still(at=at, method=usual_method(job))
+            return setup.Still(at=at, method=usual_method(job))
         if word in _NO:
             raise ScenarioError(f"is {show(text)}; wait until the water is still, then press Enter")
         if not any(letter.isalpha() for letter in text) or _is_height(text, bare_unit):
             raise ScenarioError(
                 f"is {show(text)}; press Enter once the water is still, readings come next"
             )
-        return Still(at=at, method=scenario_keys.text(text))
+        return setup.Still(at=at, method=scenario_keys.text(text))
     if question.kind == "reading":
         if word == "skip":
-            return Skipped(at=at, outlet=outlet)
+            return setup.Skipped(at=at, outlet=outlet)
         ready = offered(job, outlet)
         if not text and not ready:
             raise ScenarioError("is empty; write the reading, or skip where it is not measured")
         if not text and job.now.correcting is not None:
-            return Settled(at=at, outlet=outlet)
+            return setup.Settled(at=at, outlet=outlet)
         return _read(job, outlet, read_heights(text, bare_unit) if text else ready, (), at)
     if question.kind == "repeat":
         if word in ("", "skip", "enough", "ok", "done", *_NO):
-            return Settled(at=at, outlet=outlet)
+            return setup.Settled(at=at, outlet=outlet)
         heights = read_heights(text, bare_unit)
         return _read(job, outlet, heights, job.now.readings[outlet], at)
     if question.kind == "confirm":
         if word == "skip":
-            return Skipped(at=at, outlet=outlet)
+            return setup.Skipped(at=at, outlet=outlet)
         if word not in ("", *_NO, *YES):
             raise ScenarioError(f"is {show(text)}; write yes if it is meant, or no to read again")
-        return Confirmed(at=at, sure=word in YES)
+        return setup.Confirmed(at=at, sure=word in YES)
     if word == "end" or (yes and question.kind == "close"):
-        return Closed(at=at)
+        return setup.Closed(at=at)
     if yes:
-        return Turned(at=at, angles=job.told_angles)
+        return setup.Turned(at=at, angles=job.told_angles)
     if word == ("skip" if question.kind == "turn" else "pass"):
-        return Turned(at=at, angles=job.left_angles)
+        return setup.Turned(at=at, angles=job.left_angles)
     if question.kind == "close" and ":" not in text:
         raise ScenarioError(
             f"is {show(text)}; press Enter to end the job, or write pass to read once more"
         )
     named, angle = _outlet_at(job, text)
-    return Left(at=at, outlet=named, angle=angle)
+    return setup.Left(at=at, outlet=named, angle=angle)
 
 
 def _read(
     job: Job, outlet: int, heights: tuple[float, ...], before: tuple[float, ...], at: str
-) -> Read:
+) -> setup.Read:
     odd = doubt(job.now, outlet, before + heights)
-    return Read(at=at, outlet=outlet, heights=heights, doubtful=odd is not None)
+    return setup.Read(at=at, outlet=outlet, heights=heights, doubtful=odd is not None)
 
 
 def _is_height(text: str, bare_unit: str | None) -> bool:

@@ -4,6 +4,7 @@ The scenario itself is left as it was. Other commands see the last pass through 
 own, made from the first by putting in the readings, the clock positions and the rim of that pass.
 """
 
+from collections.abc import Iterable
 from pathlib import Path
 
 import numpy as np
@@ -135,72 +136,74 @@ def pass_lines(each: Pass) -> list[str]:
     levelling, conclusion = each.levelling, each.conclusion
     if levelling is None or conclusion is None:
         return [f"PASS {each.number} is not complete."]
+    headline, work = _finding(levelling, conclusion)
+    lines = wrapped(f"PASS {each.number}: {headline}")
     flows = range(len(levelling.before.names))
-    lines = wrapped(f"PASS {each.number}: {_headline(levelling, conclusion)}")
     for first in flows[::_ABREAST]:
         lines += ["", *_table(levelling.before, flows[first : first + _ABREAST])]
-    lines += _what_now(levelling, conclusion)
-    return lines + noted((*levelling.warnings, *levelling.before.warnings))
+    return lines + work + noted((*levelling.warnings, *levelling.before.warnings))
 
 
-def _headline(levelling: Levelling, conclusion: str) -> str:
+def _finding(levelling: Levelling, conclusion: str) -> tuple[str, list[str]]:
+    """How the job stands after a pass, and what to do now."""
+    before, height = levelling.before, inches_mm(levelling.goal.height, signed=True)
     if conclusion == "within":
-        return "WITHIN TOLERANCE at every flow."
+        return "WITHIN TOLERANCE at every flow.", []
     if conclusion == "inlet":
-        return (
-            "THE LIPS ARE WITHIN TOLERANCE, BUT THE JET OF THE INLET DECIDES at "
-            f"{levelling.before.jet_flows}."
-        )
+        lips = "THE LIPS ARE WITHIN TOLERANCE, BUT THE JET OF THE INLET DECIDES at"
+        return f"{lips} {before.jet_flows}.", ["", *wrapped(f"No turn cures a jet: {CURE}.")]
     if conclusion == "ruler":
-        return "YOUR RULER CANNOT TELL THEM APART ANY BETTER."
+        words = "YOUR RULER CANNOT TELL THEM APART ANY BETTER."
+        return words, ["", *_what_would_tell(before)]
     if conclusion == "hand":
-        return "NOTHING LEFT THAT A HAND CAN SET: every turn is below its step."
-    labels, height = levelling.before.labels, inches_mm(levelling.goal.height, signed=True)
+        words = "NOTHING LEFT THAT A HAND CAN SET: every turn is below its step."
+        return words, ["", *_what_would_tell(before)]
     if conclusion == "re-bed":
-        missed = ", ".join(labels[i] for i in np.flatnonzero(~levelling.reachable))
-        return f"RE-BED the box: no height can be reached by all lips; outlet {missed} cannot."
+        missed = ", ".join(before.labels[i] for i in np.flatnonzero(~levelling.reachable))
+        lift = ["", *lift_lines(levelling.lift, before.labels)] if levelling.lift else []
+        return (
+            f"RE-BED the box: no height can be reached by all lips; outlet {missed} cannot.",
+            lift + unreachable_lines(levelling),
+        )
     goal = f"lips to {height} over this still water"
     if levelling.offset.any():
         goal = f"lowest lip to {height}, the others above it, to meet {levelling.design_flow}"
-    return f"ADJUST: turn {len(levelling.order)} of {len(levelling.turn)} inserts, {goal}."
+    words = f"ADJUST: turn {len(levelling.order)} of {len(levelling.turn)} inserts, {goal}."
+    return words, ["", *_turns(levelling), "", *_outlook(levelling)]
 
 
 def _table(assessment: Assessment, flows: range) -> list[str]:
     """Shares in per cent with their bands, flows side by side."""
+
+    def row(head: str, cells: Iterable[str], target: str = "") -> str:
+        return f"{head:<26}{''.join(f'{cell:>{_CELL}}' for cell in cells)}{target:>7}".rstrip()
+
+    result, band = assessment.result, (assessment.share_low, assessment.share_high)
     names = [assessment.names[f].removesuffix(" (default)")[: _CELL - 1] for f in flows]
     lines = [
-        f"  {'outlet':<7}{'lip':>17}" + "".join(f"{n:>{_CELL}}" for n in names) + f"{'target':>7}"
+        row(f"  {'outlet':<7}{'lip':>17}", names, "target"),
+        row("share, its 5-95 % band", [gpm(float(result.inflow[f])) for f in flows]),
     ]
-    lines.append(
-        f"{'share, its 5-95 % band':<26}"
-        + "".join(f"{gpm(float(assessment.result.inflow[f])):>{_CELL}}" for f in flows)
-    )
     for i, label in enumerate(assessment.labels):
         lip = float(assessment.lips.height[i])
         name = label if len(label) < 7 else f"{label[:5]}~"
         if not np.isfinite(lip):
             lines.append(f"  {name:<7}{'capped':>17}")
             continue
-        cells = "".join(f"{_share(assessment, f, i):>{_CELL}}" for f in flows)
-        target = f"{100 * float(assessment.target[i]):.0f} %"
+        shares = [[100 * float(each[f, i]) for each in (result.share, *band)] for f in flows]
         lines.append(
-            f"  {name:<7}{inches(lip, signed=True):>8}{millimetres(lip, signed=True):>9}"
-            f"{cells}{target:>7}"
+            row(
+                f"  {name:<7}{inches(lip, signed=True):>8}{millimetres(lip, signed=True):>9}",
+                [f"{share:.0f} ({low:.0f}-{high:.0f})" for share, low, high in shares],
+                f"{100 * float(assessment.target[i]):.0f} %",
+            )
         )
     if assessment.tolerance is None:
         return [*lines, "  no tolerance entered, so no verdict"]
-    words = f"all within {100 * assessment.tolerance:.3g} % of it?"
-    verdicts = "".join(f"{assessment.verdicts[f]:>{_CELL}}" for f in flows)
-    chances = "".join(f"{_chance(float(assessment.within_probability[f])):>{_CELL}}" for f in flows)
-    return [*lines, f"  {words:<24}{verdicts}", f"  {'chance of that':<24}{chances}"]
-
-
-def _share(assessment: Assessment, flow: int, i: int) -> str:
-    share, low, high = (
-        100 * float(each[flow, i])
-        for each in (assessment.result.share, assessment.share_low, assessment.share_high)
-    )
-    return f"{share:.0f} ({low:.0f}-{high:.0f})"
+    words = f"  all within {100 * assessment.tolerance:.3g} % of it?"
+    chances = [_chance(float(assessment.within_probability[f])) for f in flows]
+    verdicts = row(words, [assessment.verdicts[f] for f in flows])
+    return [*lines, verdicts, row("  chance of that", chances)]
 
 
 def _chance(probability: float) -> str:
@@ -209,20 +212,6 @@ def _chance(probability: float) -> str:
     if probability < 0.01:
         return "under 1 %"
     return "over 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"
-
-
-def _what_now(levelling: Levelling, conclusion: str) -> list[str]:
-    if conclusion == "adjust":
-        return ["", *_turns(levelling), "", *_outlook(levelling)]
-    if conclusion == "re-bed":
-        lift = levelling.lift
-        lines = ["", *lift_lines(lift, levelling.before.labels)] if lift else []
-        return lines + unreachable_lines(levelling)
-    if conclusion == "within":
-        return []
-    if conclusion == "inlet":
-        return ["", *wrapped(f"No turn cures a jet: {CURE}.")]
-    return ["", *_what_would_tell(levelling.before)]
 
 
 def _turns(levelling: Levelling) -> list[str]:
