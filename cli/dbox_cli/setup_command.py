@@ -9,13 +9,12 @@ from typing import Annotated
 import typer
 
 from dbox.errors import ScenarioError
-from dbox.fieldwork.setup import Job, Rules
+from dbox.fieldwork.setup import Job, Rules, begin
 from dbox.fieldwork.site import Site
 from dbox.files import toml_file
 from dbox.files.box_interview import next_key, scenario_text
 from dbox.files.job_log import (
     JobLog,
-    SetupJob,
     Visit,
     carried_angles,
     differences,
@@ -23,6 +22,7 @@ from dbox.files.job_log import (
     interview_answers,
     log_path,
     logged_site,
+    played,
     read_log,
     visits,
 )
@@ -78,7 +78,8 @@ class Setup:
         site = load(self.path)
         if told and not self.edited:
             self._refuse_another(told[-1], site)
-        return SetupJob(site, self.rules(site), told[-1] if told else None).job
+        rules = self.rules(site)
+        return played(site, rules, told[-1]) if told else begin(site, rules)
 
     def lead(self, talk: Talk) -> None:
         """Ask until the job ends or the person pauses."""
@@ -110,13 +111,13 @@ class Setup:
                 talk.say([f"wrote {self.path}", ""])
             site = load(self.path)
             talk.say(self._begin(log, site))
-            job = SetupJob(site, self.rules(site), visits(log.entries)[-1], log)
+            job = played(site, self.rules(site), visits(log.entries)[-1])
             stated = toml_file.parse(toml_file.read_text(self.path), str(self.path)).get("units")
             with naming(self.file):
-                passes = PassScript(job, stated, _now)
+                passes = PassScript(job, log, stated, _now)
                 talk.say(passes.opening())
                 if hold(talk, passes, paused):
-                    talk.say(["", *end_lines(job.job, self.file)])
+                    talk.say(["", *end_lines(passes.job, self.file)])
 
     def _begin(self, log: JobLog, site: Site) -> list[str]:
         """Write which box the job is about, where the log does not say it; lines to say."""
@@ -129,7 +130,7 @@ class Setup:
         if self.again:
             # the holes are where the visit before left them
             was = logged_site(visit.box, site)
-            before = SetupJob(was, self.rules(was), visit).job
+            before = played(was, self.rules(was), visit)
             angles = carried_angles(before, site)
             log.append({"event": "begun", **entry, "angles_rad": angles})
             return _carried(before, angles)
@@ -137,7 +138,7 @@ class Setup:
             self._refuse_another(visit, site)
         elif differences(visit.box, site):
             # what was answered before goes with the mended file, or this raises
-            SetupJob(site, self.rules(site), visit)
+            played(site, self.rules(site), visit)
             log.append({"event": "edited", "at": _now(), "box": identity(site)})
         return []
 

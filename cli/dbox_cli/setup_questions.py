@@ -15,7 +15,7 @@ from dbox.files.box_interview import (
     next_key,
     scenario_text,
 )
-from dbox.files.job_log import JobLog, SetupJob, interview_answers
+from dbox.files.job_log import JobLog, entry_of, interview_answers
 from dbox.files.setup_answers import offered, outlet_of, read_answer, usual_method
 from dbox.report.setup_report import doubt_text, pass_lines
 from dbox.report.text import wrapped
@@ -105,29 +105,28 @@ _HELP = {
 class PassScript:
     """The passes of a set-up, until the job ends."""
 
-    def __init__(self, job: SetupJob, bare_unit: str | None, now: Callable[[], str]) -> None:
-        self._kept, self._bare_unit, self._now = job, bare_unit, now
+    def __init__(
+        self, job: Job, log: JobLog, bare_unit: str | None, now: Callable[[], str]
+    ) -> None:
+        self.job = job  # What the log holds, and no more.
+        self._log, self._bare_unit, self._now = log, bare_unit, now
         self._reported: Levelling | None = None
 
     @property
-    def _job(self) -> Job:
-        return self._kept.job
-
-    @property
     def _question(self) -> Question:
-        question = self._job.question
+        question = self.job.question
         assert question is not None, "the loop ends with the last question"
         return question
 
     def opening(self) -> list[str]:
         """Where the job stands as it is taken up: what was read of a pass, or what it asks for."""
-        now, lines = self._job.now, []
-        if self._kept.last is not None:
+        now, lines = self.job.now, []
+        if self.job.last is not None:
             went_on = f"Going on with pass {now.number}; the last answer was given at"
-            lines += [*wrapped(f"{went_on} {self._kept.last.at}."), ""]
+            lines += [*wrapped(f"{went_on} {self.job.last.at}."), ""]
         if not now.complete and any(now.readings):
             lines += ["Read so far in this pass:"]
-            for outlet, heights in zip(self._job.site.outlets, now.readings, strict=True):
+            for outlet, heights in zip(self.job.site.outlets, now.readings, strict=True):
                 told = ", ".join(inches_mm(height, signed=True) for height in heights)
                 text = f"outlet {outlet.label}: {told}"
                 lines += wrapped(text, first="  ", indent="    ") if heights else []
@@ -135,26 +134,32 @@ class PassScript:
 
     def _report(self) -> list[str]:
         """What a pass has shown, once for the same answer."""
-        levelling = self._job.now.levelling
-        if self._job.closed or levelling is None or levelling is self._reported:
+        levelling = self.job.now.levelling
+        if self.job.closed or levelling is None or levelling is self._reported:
             return []
         self._reported = levelling
-        return ["", *pass_lines(self._job.now), ""]
+        return ["", *pass_lines(self.job.now), ""]
+
+    def _tell(self, event: setup.Event, typed: str) -> None:
+        """Let an event happen and bring it to the disk."""
+        job = self.job.after(event)
+        self._log.append(entry_of(event, job.site, typed))
+        self.job = job
 
     def asking(self) -> Asking | None:
         """The question that stands."""
-        question = self._job.question
+        question = self.job.question
         if question is None:
             return None
         return Asking(
-            topic=question, words=_words(self._job, question), prompt=_prompt(self._job, question)
+            topic=question, words=_words(self.job, question), prompt=_prompt(self.job, question)
         )
 
     def answer(self, typed: str) -> list[str]:
         """Let an answer count, and say what was understood where there is something to check."""
-        job = self._job
+        job = self.job
         event = read_answer(job, self._question, typed, bare_unit=self._bare_unit, at=self._now())
-        self._kept.tell(event, typed)
+        self._tell(event, typed)
         lines = []
         if isinstance(event, setup.Read):
             heights = ", ".join(millimetres(height, signed=True) for height in event.heights)
@@ -169,16 +174,16 @@ class PassScript:
 
     def undo(self, typed: str, /) -> list[str]:
         """Take the last event back, and say which."""
-        undone = self._kept.last
-        self._kept.tell(setup.Undone(at=self._now()), typed)
+        undone = self.job.last
+        self._tell(setup.Undone(at=self._now()), typed)
         outlet = getattr(undone, "outlet", None)
-        of = "" if outlet is None else f" of outlet {self._job.site.outlets[outlet].label}"
+        of = "" if outlet is None else f" of outlet {self.job.site.outlets[outlet].label}"
         what = _TAKEN_BACK.get(type(undone), "the last answer")
         return [f"  taken back: {what}{of}", *self._report()]
 
     def correct(self, which: str, typed: str, /) -> list[str]:
         """Read an outlet of this pass anew."""
-        self._kept.tell(setup.Correcting(at=self._now(), outlet=outlet_of(self._job, which)), typed)
+        self._tell(setup.Correcting(at=self._now(), outlet=outlet_of(self.job, which)), typed)
         return self._report()
 
     def help(self) -> list[str]:

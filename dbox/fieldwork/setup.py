@@ -1,7 +1,8 @@
 """The guided set-up: events in, the state of the job out.
 
 A job is nothing but its events: whoever plays them again stands where the person stood. So an event
-carries all that the next state needs, and none is ever changed; `Undone` takes the last one back.
+carries all that the next state needs, and none is ever changed; `Undone` leads back to the job
+before the last one.
 
 A pass is one filling of the box: still water, the readings of every open outlet over it, and the
 turning that they ask for. Shares and turns come from `levelling`; how the job stands after it is
@@ -30,7 +31,7 @@ package. What is computed (shares, turns, whether to go on) decides only what is
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
+from functools import lru_cache, reduce
 from typing import TypeVar
 
 import numpy as np
@@ -135,7 +136,7 @@ class Undone(Event):
 
 @dataclass(frozen=True, kw_only=True)
 class Rules:
-    """How turns are worked out; fields as the keywords of `levelling.level`."""
+    """How turns are worked out: keywords of `levelling.level`."""
 
     match_highest: bool = False  # Whether the highest lip is the goal.
     design_flow: int = 0  # Index of the flow at which unequal targets are met.
@@ -145,12 +146,7 @@ class Rules:
 @lru_cache(maxsize=64)
 def _levelled(read: Site, rules: Rules) -> Levelling:
     """What the readings of a pass ask for; the same pass is worked out once."""
-    return level(
-        read,
-        match_highest=rules.match_highest,
-        design_flow=rules.design_flow,
-        hand_step=rules.hand_step,
-    )
+    return level(read, **vars(rules))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -378,6 +374,9 @@ class Job:
     visit: int = 1
     visits: int = 1
     begun_at: str = ""  # When it began, as ISO 8601; empty where not known.
+    # The last event that stands and the job before it; None where there is none.
+    last: Event | None = field(default=None, repr=False, compare=False)
+    before: "Job | None" = field(default=None, repr=False, compare=False)
 
     @property
     def now(self) -> Pass:
@@ -437,20 +436,24 @@ class Job:
 
     def after(self, event: Event) -> "Job":
         """The job once an event has happened."""
+        if isinstance(event, Undone):
+            if self.before is None:
+                raise DomainError("there is nothing to take back")
+            return self.before
         if self.closed:
             raise DomainError("the job has ended; nothing can follow")
+        job = replace(self, last=event, before=self)
         *before, now = self.passes
         if not isinstance(event, Turned | Closed):
-            job = replace(self, passes=(*before, now.after(event)))
             if isinstance(event, ClockSet) and event.angle is None:
-                return replace(job, not_known=(*self.not_known, event.outlet))
-            return job
+                job = replace(job, not_known=(*self.not_known, event.outlet))
+            return replace(job, passes=(*before, now.after(event)))
         if not now.complete:
             raise DomainError("not every open outlet is read, so the pass cannot end")
         if isinstance(event, Closed):
-            return replace(self, closed=True)
+            return replace(job, closed=True)
         done = replace(now, turned=event.angles, done_at=event.at)
-        return replace(self, passes=(*before, done, now.next(event.angles)))
+        return replace(job, passes=(*before, done, now.next(event.angles)))
 
 
 def begin(
@@ -462,26 +465,6 @@ def begin(
     return Job(site=site, passes=(_first_pass(site, rules or Rules(), start),))
 
 
-def standing(events: Iterable[Event]) -> tuple[Event, ...]:
-    """The events that were not taken back.
-
-    >>> standing([Closed(at="9:00"), Closed(at="9:05"), Undone()])
-    (Closed(at='9:00'),)
-    """
-    kept: list[Event] = []
-    for event in events:
-        if not isinstance(event, Undone):
-            kept.append(event)
-        elif kept:
-            kept.pop()
-        else:
-            raise DomainError("there is nothing to take back")
-    return tuple(kept)
-
-
 def replay(start: Job, events: Iterable[Event]) -> Job:
     """Play events again."""
-    job = start
-    for event in standing(events):
-        job = job.after(event)
-    return job
+    return reduce(Job.after, events, start)

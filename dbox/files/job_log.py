@@ -25,15 +25,15 @@ import contextlib
 import json
 import math
 import os
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field, replace
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from dbox.errors import DomainError, ScenarioError, show
 from dbox.fieldwork import setup
 from dbox.fieldwork.evidence import Evidence
-from dbox.fieldwork.setup import Event, Job, Rules, begin, replay, standing
+from dbox.fieldwork.setup import Event, Job, Rules, begin, replay
 from dbox.fieldwork.site import Outlet, Site, Works
 from dbox.files.write_file import cannot_write, keep_name, lock
 from dbox.hydraulics.openings import Circle, Notch, Opening, PipeEnd, Slot
@@ -200,7 +200,7 @@ class Visit:
     # Where holes stood at the beginning, by label, where that was told. [rad]
     angles: Mapping[str, float | None] | None
     begun_at: str  # When it began, as ISO 8601; empty where not known.
-    entries: list[Entry] = field(default_factory=list)  # Lines of its job.
+    entries: tuple[Entry, ...] = ()  # Lines of its job.
     number: int = 1  # From 1; a visit in which nothing was read is not counted.
     count: int = 1  # Of how many.
 
@@ -225,7 +225,7 @@ def visits(entries: Iterable[Entry]) -> tuple[Visit, ...]:
                 angles = {**clocks, **angles}
             found[-1] = replace(found[-1], box=box, angles=angles)
         elif kind in _NAMES and found:
-            found[-1].entries.append(entry)
+            found[-1] = replace(found[-1], entries=(*found[-1].entries, entry))
     return tuple(replace(v, number=i, count=len(found)) for i, v in enumerate(found, start=1))
 
 
@@ -353,19 +353,7 @@ def event_of(entry: Entry, site: Site) -> Event:
     fields: dict[str, Any] = {"at": str(entry.get("at", ""))}
     try:
         for name in kind.__dataclass_fields__.keys() - {"at"}:
-            value = entry[_KEYS.get(name, name)]
-            if name == "outlet":
-                fields[name] = labels.index(value)
-            elif name == "angles":
-                fields[name] = tuple(_angle(value[label]) for label in labels)
-            elif name == "angle":
-                fields[name] = _angle(value)
-            elif name == "heights":
-                fields[name] = tuple(map(_finite, _as(list, value)))
-                if not value:
-                    raise ValueError("no height")
-            else:
-                fields[name] = _as(str if name == "method" else bool, value)
+            fields[name] = _READERS[name](entry[_KEYS.get(name, name)], labels)
         return kind(**fields)
     except (KeyError, TypeError, ValueError) as error:
         raise ScenarioError(
@@ -373,6 +361,24 @@ def event_of(entry: Entry, site: Site) -> Event:
             "the outlets of the scenario; put the log or the scenario back as it was, or begin "
             "another visit with --again, which keeps all of this one"
         ) from error
+
+
+_READERS: dict[str, Callable[[Any, list[str]], object]] = {
+    "outlet": lambda value, labels: labels.index(value),
+    "heights": lambda value, _: _heights(value),
+    "angle": lambda value, _: _angle(value),
+    "angles": lambda value, labels: tuple(_angle(value[label]) for label in labels),
+    "method": lambda value, _: _as(str, value),
+    "doubtful": lambda value, _: _as(bool, value),
+    "sure": lambda value, _: _as(bool, value),
+}
+
+
+def _heights(value: object) -> tuple[float, ...]:
+    heights = tuple(map(_finite, _as(list, value)))
+    if not heights:
+        raise ValueError("no height")
+    return heights
 
 
 def _angle(value: object) -> float | None:
@@ -403,46 +409,21 @@ def carried_angles(before: Job, site: Site) -> dict[str, float | None]:
     }
 
 
-class SetupJob:
-    """A job that is kept in step with its log: what it knows is on the disk.
-
-    site: The box.
-    rules: How turns are worked out.
-    visit: What the log tells so far; None where it tells of no box.
-    log: The open log; None for a job that is only looked at.
-    """
-
-    def __init__(
-        self, site: Site, rules: Rules, visit: Visit | None = None, log: JobLog | None = None
-    ) -> None:
-        self._log = log
-        self._start = begin(site, rules, None if visit is None else _first_angles(visit, site))
-        self._events: tuple[Event, ...] = ()
-        if visit is not None:
-            self._start = replace(
-                self._start, visit=visit.number, visits=visit.count, begun_at=visit.begun_at
-            )
-            self._events = tuple(event_of(entry, site) for entry in visit.entries)
-        try:
-            self.job: Job = replay(self._start, self._events)
-        except (DomainError, IndexError) as error:
-            raise ScenarioError(
-                f"the log cannot be played again: {error}; put it back as it was, or begin anew"
-            ) from error
-
-    @property
-    def last(self) -> Event | None:
-        """The last event that stands; None where there is none."""
-        events = standing(self._events)
-        return events[-1] if events else None
-
-    def tell(self, event: Event, typed: str) -> None:
-        """Let an event happen and bring it to the disk."""
-        happened = (*self._events, event)
-        job = replay(self._start, happened)
-        if self._log is not None:
-            self._log.append(entry_of(event, job.site, typed))
-        self._events, self.job = happened, job
+def played(site: Site, rules: Rules, visit: Visit) -> Job:
+    """The job that a visit has come to, as its log tells it."""
+    start = replace(
+        begin(site, rules, _first_angles(visit, site)),
+        visit=visit.number,
+        visits=visit.count,
+        begun_at=visit.begun_at,
+    )
+    events = [event_of(entry, site) for entry in visit.entries]
+    try:
+        return replay(start, events)
+    except (DomainError, IndexError) as error:
+        raise ScenarioError(
+            f"the log cannot be played again: {error}; put it back as it was, or begin anew"
+        ) from error
 
 
 def _first_angles(visit: Visit, site: Site) -> list[float | None] | None:
@@ -476,7 +457,7 @@ def kept_setup(scenario: Path, site: Site, rules: Rules, visit: int | None = Non
         )
 
     def job_of(each: Visit) -> Job:
-        return SetupJob(logged_site(each.box, site), rules, each).job
+        return played(logged_site(each.box, site), rules, each)
 
     # a visit that was only begun does not pass over the one before it
     complete = (job for job in map(job_of, reversed(told)) if job.last_complete)

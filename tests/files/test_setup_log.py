@@ -7,18 +7,18 @@ from pathlib import Path
 
 import pytest
 
-from dbox.errors import DomainError, ScenarioError
+from dbox.errors import ScenarioError
 from dbox.fieldwork import setup
 from dbox.fieldwork.setup import Rules
 from dbox.files.job_log import (
     JobLog,
-    SetupJob,
     differences,
     entry_of,
     event_of,
     identity,
     interview_answers,
     logged_site,
+    played,
     read_log,
     visits,
 )
@@ -83,13 +83,10 @@ def test_a_job_is_where_it_was_once_its_log_is_read(tmp_path: Path):
     path = tmp_path / "log"
     with JobLog(path, "09:00") as log:
         begun(log)
-        job = SetupJob(SITE, Rules(), visits(log.entries)[-1], log)
         for event in EVERY[2:5]:
-            job.tell(event, "typed")
-        with pytest.raises(DomainError):
-            job.tell(setup.Closed(), "not yet")
-    again = SetupJob(SITE, Rules(), visits(read_log(path))[-1])
-    assert again.job == job.job
+            log.append(entry_of(event, SITE, "typed"))
+    again = played(SITE, Rules(), visits(read_log(path))[-1])
+    assert again == setup.replay(setup.begin(SITE), EVERY[2:5])
     assert again.last == EVERY[4]
 
 
@@ -97,9 +94,9 @@ def test_a_second_beginning_leaves_the_first_behind(tmp_path: Path):
     path = tmp_path / "log"
     with JobLog(path, "09:00") as log:
         begun(log)
-        SetupJob(SITE, Rules(), visits(log.entries)[-1], log).tell(EVERY[2], "")
+        log.append(entry_of(EVERY[2], SITE, ""))
         begun(log, angles_rad={"north": 0.5, "south": None})
-    job = SetupJob(SITE, Rules(), visits(read_log(path))[-1]).job
+    job = played(SITE, Rules(), visits(read_log(path))[-1])
     assert job.now.angles == (0.5, None)
     assert job.now.method is None
 
@@ -185,11 +182,11 @@ def test_another_box_is_told_by_what_differs(was, is_now, told):
 def test_a_log_that_cannot_be_played_is_refused():
     (told,) = visits([{"event": "begun", "box": identity(SITE)}, entry_of(EVERY[4], SITE, "")])
     with pytest.raises(ScenarioError, match="cannot be played again"):
-        SetupJob(SITE, Rules(), told)
+        played(SITE, Rules(), told)
     fewer = replace(SITE, outlets=SITE.outlets[:1])
     (told,) = visits([{"event": "begun", "angles_rad": {"south": 0.0}, "box": identity(SITE)}])
     with pytest.raises(ScenarioError, match="does not go with"):
-        SetupJob(fewer, Rules(), told)
+        played(fewer, Rules(), told)
 
 
 def test_the_answers_of_an_interview_are_those_that_stand():
