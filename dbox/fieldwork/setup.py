@@ -243,6 +243,9 @@ class Pass:
             raise DomainError(f"{type(event).__name__} has no meaning in a set-up")
         outlet = event.outlet
         if self.entered.outlets[outlet].capped:
+            if isinstance(event, Skipped):
+                # it was put off, and marked as capped in the scenario since
+                return self
             raise DomainError(f"outlet {self.entered.outlets[outlet].label} is capped")
         if isinstance(event, Correcting):
             return replace(self, correcting=outlet)
@@ -466,5 +469,11 @@ def begin(
 
 
 def replay(start: Job, events: Iterable[Event]) -> Job:
-    """Play events again."""
-    return reduce(Job.after, events, start)
+    """Play events again, but for those taken back: a scenario mended since may not fit them."""
+    kept: list[Event] = []
+    for event in events:
+        if isinstance(event, Undone) and kept:
+            kept.pop()
+        else:
+            kept.append(event)
+    return reduce(Job.after, kept, start)

@@ -272,6 +272,18 @@ def test_a_log_of_another_scenario_is_refused(run, tmp_path: Path):
     assert run([])[0] == 0
 
 
+@pytest.mark.parametrize("last", [["skip"], ["0 0", "undo"]], ids=["put off", "taken back"])
+def test_an_outlet_found_capped_is_marked_so_and_the_job_goes_on(run, dbox, tmp_path: Path, last):
+    """As the set-up itself says it: mark it in the scenario, and go on with --edited."""
+    run(["", *["0 0"] * 3, *last])
+    file = tmp_path / "box.toml"
+    file.write_text(BOX.replace('{label = "4",', '{label = "4", state = "capped",'))
+    code, out, err = run([""], "--edited")
+    assert (code, err) == (0, "")
+    assert "FINISHED after 1 pass" in out
+    assert state(dbox, file)["passes"][0]["outlets"][3]["capped"]
+
+
 def test_an_edited_tolerance_is_no_other_box(run, dbox, tmp_path: Path):
     run(LEVEL)
     (tmp_path / "box.toml").write_text(BOX.replace("10 %", "100 %"))
