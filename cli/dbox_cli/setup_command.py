@@ -11,31 +11,11 @@ import typer
 from dbox.errors import ScenarioError
 from dbox.fieldwork.setup import Job, Rules, begin
 from dbox.fieldwork.site import Site
-from dbox.files import toml_file
+from dbox.files import job_log, toml_file
 from dbox.files.box_interview import next_key, scenario_text
-from dbox.files.job_log import (
-    JobLog,
-    Visit,
-    carried_angles,
-    differences,
-    identity,
-    interview_answers,
-    log_path,
-    logged_site,
-    played,
-    read_log,
-    visits,
-)
 from dbox.files.scenario import load, resolve, shipped_names
 from dbox.files.write_file import is_begun, write_file
-from dbox.report.setup_report import (
-    after_path,
-    after_text,
-    cautions,
-    end_lines,
-    pass_lines,
-    setup_json,
-)
+from dbox.report import setup_report
 from dbox.report.text import wrapped
 from dbox.units import clock_text
 from dbox_cli.arguments import AsJson, flow_index, naming, refuse_one_file_twice
@@ -71,20 +51,20 @@ class Setup:
 
     def kept(self) -> Job | None:
         """The job as its log has it; None while its scenario is still being asked for."""
-        entries = read_log(log_path(self.path))
-        told = visits(entries)
-        if not told and (interview_answers(entries) or not self.path.exists()):
+        entries = job_log.read_log(job_log.log_path(self.path))
+        told = job_log.visits(entries)
+        if not told and (job_log.interview_answers(entries) or not self.path.exists()):
             return None
         site = load(self.path)
         if told and not self.edited:
             self._refuse_another(told[-1], site)
         rules = self.rules(site)
-        return played(site, rules, told[-1]) if told else begin(site, rules)
+        return job_log.played(site, rules, told[-1]) if told else begin(site, rules)
 
     def lead(self, talk: Talk) -> None:
         """Ask until the job ends or the person pauses."""
         paused = f"Paused; every answer is kept. Go on with: dbox setup {self.file}"
-        with JobLog(log_path(self.path), _now()) as log:
+        with job_log.JobLog(job_log.log_path(self.path), _now()) as log:
             if log.torn:
                 talk.say(
                     wrapped(
@@ -93,8 +73,8 @@ class Setup:
                         first="! ",
                     )
                 )
-            asked = interview_answers(log.entries)
-            if not visits(log.entries) and (asked or not self.path.exists()):
+            asked = job_log.interview_answers(log.entries)
+            if not job_log.visits(log.entries) and (asked or not self.path.exists()):
                 if self.path.exists() and next_key(asked) is not None:
                     raise ScenarioError(
                         f"{self.path}: has come since its questions began; move it away, or move "
@@ -111,44 +91,44 @@ class Setup:
                 talk.say([f"wrote {self.path}", ""])
             site = load(self.path)
             talk.say(self._begin(log, site))
-            job = played(site, self.rules(site), visits(log.entries)[-1])
+            job = job_log.played(site, self.rules(site), job_log.visits(log.entries)[-1])
             stated = toml_file.parse(toml_file.read_text(self.path), str(self.path)).get("units")
             with naming(self.file):
                 passes = PassScript(job, log, stated, _now)
                 talk.say(passes.opening())
                 if hold(talk, passes, paused):
-                    talk.say(["", *end_lines(passes.job, self.file)])
+                    talk.say(["", *setup_report.end_lines(passes.job, self.file)])
 
-    def _begin(self, log: JobLog, site: Site) -> list[str]:
+    def _begin(self, log: job_log.JobLog, site: Site) -> list[str]:
         """Write which box the job is about, where the log does not say it; lines to say."""
-        told = visits(log.entries)
-        entry = {"at": _now(), "scenario": self.path.name, "box": identity(site)}
+        told = job_log.visits(log.entries)
+        entry = {"at": _now(), "scenario": self.path.name, "box": job_log.identity(site)}
         if not told:
             log.append({"event": "begun", **entry})
             return []
         visit = told[-1]
         if self.again:
             # the holes are where the visit before left them
-            was = logged_site(visit.box, site)
-            before = played(was, self.rules(was), visit)
-            angles = carried_angles(before, site)
+            was = job_log.logged_site(visit.box, site)
+            before = job_log.played(was, self.rules(was), visit)
+            angles = job_log.carried_angles(before, site)
             log.append({"event": "begun", **entry, "angles_rad": angles})
             return _carried(before, angles)
         if not self.edited:
             self._refuse_another(visit, site)
-        elif differences(visit.box, site):
+        elif job_log.differences(visit.box, site):
             # what was answered before goes with the mended file, or this raises
-            played(site, self.rules(site), visit)
-            log.append({"event": "edited", "at": _now(), "box": identity(site)})
+            job_log.played(site, self.rules(site), visit)
+            log.append({"event": "edited", "at": _now(), "box": job_log.identity(site)})
         return []
 
-    def _refuse_another(self, visit: Visit, site: Site) -> None:
-        if changed := differences(visit.box, site):
+    def _refuse_another(self, visit: job_log.Visit, site: Site) -> None:
+        if changed := job_log.differences(visit.box, site):
             raise ScenarioError(
-                f"{log_path(self.path)}: belongs to another scenario than {self.path.name}: "
-                f"{'; '.join(changed)}. The same box, and you mended its file? Use --edited. "
-                "Another visit? Use --again, which keeps all of this one. Another box? Move the "
-                "log away"
+                f"{job_log.log_path(self.path)}: belongs to another scenario than "
+                f"{self.path.name}: {'; '.join(changed)}. The same box, and you mended its file? "
+                "Use --edited. Another visit? Use --again, which keeps all of this one. Another "
+                "box? Move the log away"
             )
 
 
@@ -205,7 +185,7 @@ def command(
             f"{file}: is a shipped example; copy {resolve(file)} to a file of your own, name that"
         )
     setup = Setup(file=file, goal=goal, at=at, step=step, again=again, edited=edited)
-    log, after = log_path(setup.path), after_path(setup.path)
+    log, after = job_log.log_path(setup.path), setup_report.after_path(setup.path)
     refuse_one_file_twice(
         {"FILE": setup.path, "its log": log, "--answers": answers,
          "--write-after": after if write_after else None}
@@ -218,17 +198,21 @@ def command(
     job = setup.kept() if looks_only or (setup.path.exists() and not again) else None
     if job is not None and job.closed:
         if not as_json:
-            typer.echo("\n".join([*pass_lines(job.now), "", *end_lines(job, file)]))
+            typer.echo(
+                "\n".join(
+                    [*setup_report.pass_lines(job.now), "", *setup_report.end_lines(job, file)]
+                )
+            )
     elif not looks_only:
         talk = Talk(answers, quiet=as_json)
-        talk.say([*cautions(), ""])
+        talk.say([*setup_report.cautions(), ""])
         setup.lead(talk)
         job = setup.kept()
     if write_after:
         last = None if job is None else job.last_complete
         if last is None:
             raise ScenarioError(f"{setup.path}: no pass is complete yet, so none can be written")
-        write_file(after, after_text(setup.path, last))
+        write_file(after, setup_report.after_text(setup.path, last))
         typer.echo(f"wrote {after}", err=as_json)
     if as_json:
-        print_json(setup_json(job))
+        print_json(setup_report.setup_json(job))

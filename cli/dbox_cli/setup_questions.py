@@ -6,15 +6,7 @@ from dbox.errors import ScenarioError, shorten
 from dbox.fieldwork import setup
 from dbox.fieldwork.levelling import Levelling
 from dbox.fieldwork.setup import Job, Question
-from dbox.files.box_interview import (
-    NEEDED,
-    TOPICS,
-    check,
-    clock_before,
-    keys,
-    next_key,
-    scenario_text,
-)
+from dbox.files import box_interview as box
 from dbox.files.job_log import JobLog, entry_of, interview_answers
 from dbox.files.setup_answers import offered, outlet_of, read_answer, usual_method
 from dbox.report.setup_report import doubt_text, pass_lines
@@ -37,27 +29,30 @@ class BoxScript:
     def asking(self) -> Asking | None:
         """The first question that is not answered, its prompt with the number for `correct`."""
         answers = self.answers
-        key = next_key(answers)
+        key = box.next_key(answers)
         if key is None:
             return None
         topic = key.partition(" ")[0]
-        shown = scenario_text(answers).splitlines() if key == "write" else []
-        enter = f" Enter: {TOPICS[topic].enter}." if TOPICS[topic].enter else ""
-        words = ["", *shown, *wrapped(f"{TOPICS[topic].asks}{enter}")]
-        before = clock_before(answers) if topic == "clock" else ""
+        shown = box.scenario_text(answers).splitlines() if key == "write" else []
+        enter = f" Enter: {box.TOPICS[topic].enter}." if box.TOPICS[topic].enter else ""
+        words = ["", *shown, *wrapped(f"{box.TOPICS[topic].asks}{enter}")]
+        before = box.clock_before(answers) if topic == "clock" else ""
         prompt = "write it?" if key == "write" else key
         prompt += f" (Enter: {before})" if before else ""
-        number = list(keys(answers)).index(key) + 1
+        number = list(box.keys(answers)).index(key) + 1
         return Asking(topic=topic, words=words, prompt=f"{number}. {prompt} > ")
 
     def answer(self, typed: str) -> list[str]:
         """Check an answer and keep it."""
         answers = self.answers
-        key = next_key(answers) or "write"
+        key = box.next_key(answers) or "write"
         topic = key.partition(" ")[0]
-        skipped = typed.strip().lower().split(" ")[0] == "skip" and topic not in (*NEEDED, "write")
+        skipped = typed.strip().lower().split(" ")[0] == "skip" and topic not in (
+            *box.NEEDED,
+            "write",
+        )
         clock_not_known = skipped and topic == "clock"
-        kept = "" if clock_not_known else check(key, "" if skipped else typed, answers)
+        kept = "" if clock_not_known else box.check(key, "" if skipped else typed, answers)
         return self._keep("described", key=key, typed=kept)
 
     def undo(self, typed: str, /) -> list[str]:
@@ -69,7 +64,7 @@ class BoxScript:
     def correct(self, which: str, typed: str, /) -> list[str]:
         """Ask for an answer anew by the number of its question."""
         answers = self.answers
-        known = list(keys(answers))
+        known = list(box.keys(answers))
         number = int(which) if which.isascii() and which.isdecimal() and len(which) < 4 else 0
         if not 1 <= number <= len(known) or known[number - 1] not in answers:
             raise ScenarioError(

@@ -111,31 +111,27 @@ def queries(document: Document, pours_before: int) -> Iterator[Query]:
 def answered(document: Document, query: Query, typed: str) -> Document:
     """The scenario with an answer in it."""
     told = copy.deepcopy(document)
-    labels = labels_of(told)
     each = _by_outlet(told, typed) if query.of_outlets else [typed.strip()]
     for index, text in enumerate(each):
         if text is None:
             continue
-        holder, key = _place(told, query, index), _key(query, labels, index)
+        table, key = _place(told, query, index)
         if text == NOT_LOOKED:
-            holder.pop(key, None)
+            table.pop(key, None)
         else:
-            holder[key] = _value(query, text)
+            table[key] = _value(query, text)
     read(told)
     return told
 
 
 def said(document: Document, query: Query) -> str:
     """What the scenario says under a question; nothing where it says nothing."""
-    told = copy.deepcopy(document)
-    labels = labels_of(told)
+    told, labels = copy.deepcopy(document), labels_of(document)
+    places = [_place(told, query, i) for i in range(len(labels) if query.of_outlets else 1)]
+    found = [_shown(table.get(key)) for table, key in places]
     if not query.of_outlets:
-        return _shown(_place(told, query, 0).get(query.key))
-    found = []
-    for index, label in enumerate(labels):
-        text = _shown(_place(told, query, index).get(_key(query, labels, index)))
-        found += [f"{label} {text}"] if text else []
-    return ", ".join(found)
+        return found[0]
+    return ", ".join(f"{label} {text}" for label, text in zip(labels, found, strict=True) if text)
 
 
 def labels_of(document: Document) -> list[str]:
@@ -189,24 +185,20 @@ def _labelled(labels: list[str], part: str) -> tuple[int | None, str]:
     return None, part
 
 
-def _place(document: Document, query: Query, index: int) -> Document:
-    """The table that an answer stands in, made where it is not there."""
+def _place(document: Document, query: Query, index: int) -> tuple[Document, str]:
+    """The table and the key that an answer stands in, the table made where it is not there."""
     if query.kind == "whole":
-        table: Document = document.setdefault("evidence", {})
-    elif query.kind == "pour":
+        return document.setdefault("evidence", {}), query.key
+    if query.kind == "pour":
         pours = document.setdefault("pour", [])
         if query.pour == len(pours):
             pours.append({"name": f"seen {query.pour + 1}"})
         pour = pours[query.pour]
-        table = pour.setdefault("catch", {}) if query.key == "catch" else pour
-    else:
-        outlet = document["outlet"][index]
-        table = outlet.setdefault("evidence", {}) if query.kind == "each" else outlet
-    return table
-
-
-def _key(query: Query, labels: list[str], index: int) -> str:
-    return labels[index] if query.key == "catch" else query.key
+        if query.key != "catch":
+            return pour, query.key
+        return pour.setdefault("catch", {}), labels_of(document)[index]
+    outlet = document["outlet"][index]
+    return outlet.setdefault("evidence", {}) if query.kind == "each" else outlet, query.key
 
 
 def _value(query: Query, text: str) -> object:

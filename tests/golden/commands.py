@@ -61,7 +61,6 @@ def commands() -> dict[str, list[str]]:
         "setup-second-thoughts": ["setup", "{out}/asked.toml", "--answers",
                                   str(ODD / "second-thoughts.txt")],
         "diagnose-ask": ["diagnose", "{out}/job.toml", "--ask", "--draws", "20"],
-        "diagnose-ask-json": ["diagnose", "{out}/job.toml", "--ask", "--draws", "20", "--json"],
         "pour-csv": ["pour", "pour-test", "--write-csv", "{out}/catches.csv", "--samples", "300"],
     }  # fmt: skip
     for site in ("off-level", "full-job", "wet-line", "pour-test"):
