@@ -85,10 +85,13 @@ class Asking:
 
 
 class Script(Protocol):
-    """One job's questions; what answers it gives back are lines to say.
+    """One job's questions; what its methods give are lines to say.
 
-    Each method but the first raises `ScenarioError` or `DomainError` where that cannot be.
+    `answer`, `undo` and `correct` raise `ScenarioError` or `DomainError` where that cannot be.
     """
+
+    def opening(self) -> list[str]:
+        """What to say before the first question."""
 
     def asking(self) -> Asking | None:
         """The question that stands; None where there is none left."""
@@ -111,6 +114,7 @@ def hold(talk: Talk, script: Script, paused: str) -> bool:
     topic: object = None
     part = ""
     try:
+        talk.say(script.opening())
         while (asking := script.asking()) is not None:
             if asking.part != part:
                 part = asking.part

@@ -46,6 +46,12 @@ class LookScript:
         pours = len(self.begun.get("pour", ()))
         return [query for query in queries(self.document, pours) if query not in self._done]
 
+    def opening(self) -> list[str]:
+        """What to mind, and how it is answered."""
+        outlets = f"Outlets {', '.join(labels_of(self.begun))}."
+        words = f"{outlets} Enter: not looked at. ? helps. Any order will do."
+        return [*wrapped(" ".join(CAUTIONS)), "", *wrapped(words)]
+
     def asking(self) -> Asking | None:
         """The first question that is not answered, with what the scenario says under it."""
         if not self._left:
@@ -113,9 +119,6 @@ def ask_all(file: str, *, quiet: bool) -> Path:
     if not os.access(folder, os.W_OK):
         raise ScenarioError(f"{folder}: cannot be written; copy the scenario to another folder")
     talk = Talk(None, quiet=quiet)
-    labels = ", ".join(labels_of(script.begun))
-    talk.say(wrapped(" ".join(CAUTIONS)))
-    talk.say(["", *wrapped(f"Outlets {labels}. Enter: not looked at. ? helps. Any order will do.")])
     hold(talk, script, "Stopped asking; every answer so far is kept.")
     if script.document == script.begun:
         talk.say(["", *wrapped(f"Nothing was added to {source.name}."), ""])

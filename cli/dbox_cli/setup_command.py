@@ -80,10 +80,7 @@ class Setup:
                         f"{self.path}: has come since its questions began; move it away, or move "
                         f"{log.path} away to begin with it"
                     )
-                if not asked:
-                    there = f"{self.path} is not there yet: a few questions make it. ? helps."
-                    talk.say(wrapped(there))
-                script = BoxScript(log, _now)
+                script = BoxScript(self.path, log, _now)
                 if not hold(talk, script, paused):
                     return
                 text = scenario_text(script.answers)
@@ -95,7 +92,6 @@ class Setup:
             stated = toml_file.parse(toml_file.read_text(self.path), str(self.path)).get("units")
             with naming(self.file):
                 passes = PassScript(job, log, stated, _now)
-                talk.say(passes.opening())
                 if hold(talk, passes, paused):
                     talk.say(["", *setup_report.end_lines(passes.job, self.file)])
 

@@ -1,6 +1,7 @@
 """The two scripts of `dbox setup`: the questions that make a scenario, and those of its passes."""
 
 from collections.abc import Callable, Mapping
+from pathlib import Path
 
 from dbox.errors import ScenarioError, shorten
 from dbox.fieldwork import setup
@@ -18,13 +19,18 @@ from dbox_cli.console import Asking
 class BoxScript:
     """What a scenario needs, asked where there is none; each answer goes to the log."""
 
-    def __init__(self, log: JobLog, now: Callable[[], str]) -> None:
-        self._log, self._now = log, now
+    def __init__(self, path: Path, log: JobLog, now: Callable[[], str]) -> None:
+        self._path, self._log, self._now = path, log, now
 
     @property
     def answers(self) -> Mapping[str, str]:
         """The answers that stand, by key."""
         return interview_answers(self._log.entries)
+
+    def opening(self) -> list[str]:
+        """What this is about, at its beginning."""
+        there = f"{self._path} is not there yet: a few questions make it. ? helps."
+        return [] if self.answers else wrapped(there)
 
     def asking(self) -> Asking | None:
         """The first question that is not answered, its prompt with the number for `correct`."""
@@ -47,13 +53,12 @@ class BoxScript:
         answers = self.answers
         key = box.next_key(answers) or "write"
         topic = key.partition(" ")[0]
-        skipped = typed.strip().lower().split(" ")[0] == "skip" and topic not in (
-            *box.NEEDED,
-            "write",
-        )
-        clock_not_known = skipped and topic == "clock"
-        kept = "" if clock_not_known else box.check(key, "" if skipped else typed, answers)
-        return self._keep("described", key=key, typed=kept)
+        if typed.strip().lower().partition(" ")[0] == "skip":
+            if topic == "clock":
+                # Enter alone would take the clock before
+                return self._keep("described", key=key, typed="")
+            typed = typed if topic in (*box.NEEDED, "write") else ""
+        return self._keep("described", key=key, typed=box.check(key, typed, answers))
 
     def undo(self, typed: str, /) -> list[str]:
         """Take the last answer back."""

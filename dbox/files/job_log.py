@@ -23,12 +23,13 @@ is free to change, and is then worked out anew. Any other difference means anoth
 
 import contextlib
 import json
-import math
 import os
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
+
+from pydantic import Field, StrictBool, StrictStr, TypeAdapter
 
 from dbox.errors import DomainError, ScenarioError, show
 from dbox.fieldwork import setup
@@ -301,8 +302,8 @@ def _logged_outlet(told: Mapping[str, Any], own: Mapping[str, Outlet]) -> Outlet
         own.get(label, Outlet(label=label, opening=opening)),
         opening=opening,
         hole_offset=told["offset_m"],
-        clock=_angle(told["clock_rad"]),
-        point_over_lip=_finite(told["point_over_lip_m"]),
+        clock=_FIELDS["angle"].validate_python(told["clock_rad"]),
+        point_over_lip=TypeAdapter(_Number).validate_python(told["point_over_lip_m"]),
         capped=bool(told["capped"]),
     )
 
@@ -330,6 +331,16 @@ _NAMED = (setup.Still, setup.Read, setup.Confirmed, setup.Settled, setup.Skipped
 _NAMES: dict[str, type[Event]] = {
     "clock": setup.ClockSet, **{kind.__name__.lower(): kind for kind in _NAMED}
 }  # fmt: skip
+_Number = Annotated[float, Field(strict=True, ge=-100, le=100)]
+"""A height at a box [m] or an angle [rad]; more cannot be one."""
+
+_FIELDS: dict[str, TypeAdapter[Any]] = {
+    "angle": TypeAdapter(_Number | None),
+    "heights": TypeAdapter(Annotated[tuple[_Number, ...], Field(min_length=1)]),
+    "method": TypeAdapter(StrictStr),
+    "doubtful": TypeAdapter(StrictBool),
+    "sure": TypeAdapter(StrictBool),
+}
 _KEYS = {"heights": "readings_m", "angle": "angle_rad", "angles": "angles_rad"}
 
 
@@ -353,7 +364,13 @@ def event_of(entry: Entry, site: Site) -> Event:
     fields: dict[str, Any] = {"at": str(entry.get("at", ""))}
     try:
         for name in kind.__dataclass_fields__.keys() - {"at"}:
-            fields[name] = _READERS[name](entry[_KEYS.get(name, name)], labels)
+            value = entry[_KEYS.get(name, name)]
+            if name == "outlet":
+                fields[name] = labels.index(value)
+            elif name == "angles":
+                fields[name] = tuple(_FIELDS["angle"].validate_python(value[o]) for o in labels)
+            else:
+                fields[name] = _FIELDS[name].validate_python(value)
         return kind(**fields)
     except (KeyError, TypeError, ValueError) as error:
         raise ScenarioError(
@@ -361,42 +378,6 @@ def event_of(entry: Entry, site: Site) -> Event:
             "the outlets of the scenario; put the log or the scenario back as it was, or begin "
             "another visit with --again, which keeps all of this one"
         ) from error
-
-
-_READERS: dict[str, Callable[[Any, list[str]], object]] = {
-    "outlet": lambda value, labels: labels.index(value),
-    "heights": lambda value, _: _heights(value),
-    "angle": lambda value, _: _angle(value),
-    "angles": lambda value, labels: tuple(_angle(value[label]) for label in labels),
-    "method": lambda value, _: _as(str, value),
-    "doubtful": lambda value, _: _as(bool, value),
-    "sure": lambda value, _: _as(bool, value),
-}
-
-
-def _heights(value: object) -> tuple[float, ...]:
-    heights = tuple(map(_finite, _as(list, value)))
-    if not heights:
-        raise ValueError("no height")
-    return heights
-
-
-def _angle(value: object) -> float | None:
-    """An angle, None where it is not known. [rad]"""
-    return None if value is None else _finite(value)
-
-
-def _finite(value: object) -> float:
-    number = float(_as((int, float), value))
-    if not math.isfinite(number) or abs(number) > 100:
-        raise ValueError("not a height or an angle at a box")
-    return number
-
-
-def _as(kind: Any, value: object) -> Any:
-    if not isinstance(value, kind):
-        raise TypeError(f"{value!r} is no {kind}")
-    return value
 
 
 def carried_angles(before: Job, site: Site) -> dict[str, float | None]:
@@ -434,7 +415,8 @@ def _first_angles(visit: Visit, site: Site) -> list[float | None] | None:
     try:
         # the log knows nothing of an outlet that has come since
         return [
-            _angle(visit.angles[o.label]) if o.label in known else o.clock for o in site.outlets
+            _FIELDS["angle"].validate_python(visit.angles[o.label]) if o.label in known else o.clock
+            for o in site.outlets
         ]
     except (KeyError, TypeError, ValueError) as error:
         raise ScenarioError(f"the log does not go with the outlets: {error}") from error

@@ -16,6 +16,9 @@ class Letters:
         self.told: list[tuple[str, ...]] = []
         self.kept = ""
 
+    def opening(self) -> list[str]:
+        return ["Letters."]
+
     def asking(self) -> Asking | None:
         if self.kept == "abc":
             return None
@@ -63,7 +66,8 @@ def test_words_are_said_once_for_a_topic_and_headings_where_they_change(talk):
     done, _, out = talk("a", "b", "c")
     assert done
     assert out == (
-        "\nPART A OR B\nType a or b.\n> a\nheard a\n> b\nheard b\n\nPART C\nType c.\n> c\nheard c\n"
+        "Letters.\n\nPART A OR B\nType a or b.\n> a\nheard a\n> b\nheard b\n"
+        "\nPART C\nType c.\n> c\nheard c\n"
     )
 
 
