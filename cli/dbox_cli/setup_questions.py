@@ -1,31 +1,40 @@
-"""The two scripts of `dbox setup`: the questions that make a scenario, and those of its passes."""
+"""A guided set-up: the questions that make a scenario, those of its passes, and what leads on."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from math import radians
 from pathlib import Path
 
 from dbox.errors import ScenarioError, shorten
 from dbox.fieldwork import setup
 from dbox.fieldwork.levelling import Levelling
-from dbox.fieldwork.setup import Job, Question
+from dbox.fieldwork.setup import Job, Question, Rules, begin
+from dbox.fieldwork.site import Site
 from dbox.files import box_interview as box
-from dbox.files.job_log import JobLog, entry_of, interview_answers
+from dbox.files import job_log, toml_file
+from dbox.files.job_log import JobLog
+from dbox.files.scenario import load
 from dbox.files.setup_answers import offered, outlet_of, read_answer, usual_method
-from dbox.report.setup_report import doubt_text, pass_lines
+from dbox.files.write_file import is_begun, write_file
+from dbox.report.setup_report import doubt_text, end_lines, pass_lines
 from dbox.report.text import wrapped
 from dbox.units import clock_text, inches_mm, millimetres
-from dbox_cli.console import Asking
+from dbox_cli.arguments import flow_index, naming
+from dbox_cli.console import Asking, Talk, hold
+from dbox_cli.level_command import GoalChoice
 
 
 class BoxScript:
     """What a scenario needs, asked where there is none; each answer goes to the log."""
 
-    def __init__(self, path: Path, log: JobLog, now: Callable[[], str]) -> None:
-        self._path, self._log, self._now = path, log, now
+    def __init__(self, path: Path, log: JobLog) -> None:
+        self._path, self._log = path, log
 
     @property
     def answers(self) -> Mapping[str, str]:
         """The answers that stand, by key."""
-        return interview_answers(self._log.entries)
+        return job_log.interview_answers(self._log.entries)
 
     def opening(self) -> list[str]:
         """What this is about, at its beginning."""
@@ -87,7 +96,7 @@ class BoxScript:
         )
 
     def _keep(self, event: str, **entry: str) -> list[str]:
-        self._log.append({"event": event, "at": self._now(), **entry})
+        self._log.append({"event": event, "at": _now(), **entry})
         return []
 
 
@@ -105,11 +114,9 @@ _HELP = {
 class PassScript:
     """The passes of a set-up, until the job ends."""
 
-    def __init__(
-        self, job: Job, log: JobLog, bare_unit: str | None, now: Callable[[], str]
-    ) -> None:
+    def __init__(self, job: Job, log: JobLog, bare_unit: str | None) -> None:
         self.job = job  # What the log holds, and no more.
-        self._log, self._bare_unit, self._now = log, bare_unit, now
+        self._log, self._bare_unit = log, bare_unit
         self._reported: Levelling | None = None
 
     @property
@@ -143,7 +150,7 @@ class PassScript:
     def _tell(self, event: setup.Event, typed: str) -> None:
         """Let an event happen and bring it to the disk."""
         job = self.job.after(event)
-        self._log.append(entry_of(event, job.site, typed))
+        self._log.append(job_log.entry_of(event, job.site, typed))
         self.job = job
 
     def asking(self) -> Asking | None:
@@ -158,7 +165,7 @@ class PassScript:
     def answer(self, typed: str) -> list[str]:
         """Let an answer count, and say what was understood where there is something to check."""
         job = self.job
-        event = read_answer(job, self._question, typed, bare_unit=self._bare_unit, at=self._now())
+        event = read_answer(job, self._question, typed, bare_unit=self._bare_unit, at=_now())
         self._tell(event, typed)
         lines = []
         if isinstance(event, setup.Read):
@@ -175,7 +182,7 @@ class PassScript:
     def undo(self, typed: str, /) -> list[str]:
         """Take the last event back, and say which."""
         undone = self.job.last
-        self._tell(setup.Undone(at=self._now()), typed)
+        self._tell(setup.Undone(at=_now()), typed)
         outlet = getattr(undone, "outlet", None)
         of = "" if outlet is None else f" of outlet {self.job.site.outlets[outlet].label}"
         what = _TAKEN_BACK.get(type(undone), "the last answer")
@@ -183,7 +190,7 @@ class PassScript:
 
     def correct(self, which: str, typed: str, /) -> list[str]:
         """Read an outlet of this pass anew."""
-        self._tell(setup.Correcting(at=self._now(), outlet=outlet_of(self.job, which)), typed)
+        self._tell(setup.Correcting(at=_now(), outlet=outlet_of(self.job, which)), typed)
         return self._report()
 
     def help(self) -> list[str]:
@@ -289,3 +296,121 @@ def _prompt(job: Job, question: Question) -> str:
 
 def _label(job: Job, question: Question) -> str:
     return "" if question.outlet is None else job.site.outlets[question.outlet].label
+
+
+@dataclass(frozen=True, kw_only=True)
+class Setup:
+    """A set-up of a scenario, and the options that it is led by."""
+
+    file: str  # As the person names it.
+    goal: GoalChoice
+    at: str | None
+    step: float  # [deg]
+    again: bool
+    edited: bool
+
+    @property
+    def path(self) -> Path:
+        """The file itself, behind any link, so that it has one log whatever it is called."""
+        return Path(self.file).resolve()
+
+    def rules(self, site: Site) -> Rules:
+        """How turns are worked out."""
+        return Rules(
+            match_highest=self.goal is GoalChoice.HIGHEST,
+            design_flow=flow_index(site, self.at),
+            hand_step=radians(self.step),
+        )
+
+    def kept(self) -> Job | None:
+        """The job as its log has it; None while its scenario is still being asked for."""
+        entries = job_log.read_log(job_log.log_path(self.path))
+        told = job_log.visits(entries)
+        if not told and (job_log.interview_answers(entries) or not self.path.exists()):
+            return None
+        site = load(self.path)
+        if told and not self.edited:
+            self._refuse_another(told[-1], site)
+        rules = self.rules(site)
+        return job_log.played(site, rules, told[-1]) if told else begin(site, rules)
+
+    def lead(self, talk: Talk) -> None:
+        """Ask until the job ends or the person pauses."""
+        paused = f"Paused; every answer is kept. Go on with: dbox setup {self.file}"
+        with JobLog(job_log.log_path(self.path), _now()) as log:
+            if log.torn:
+                talk.say(
+                    wrapped(
+                        f"The last line of {log.path} was torn off, as by a power cut. It is set "
+                        f"aside in {log.torn}; the answer in it is asked for again.",
+                        first="! ",
+                    )
+                )
+            asked = job_log.interview_answers(log.entries)
+            if not job_log.visits(log.entries) and (asked or not self.path.exists()):
+                if self.path.exists() and box.next_key(asked) is not None:
+                    raise ScenarioError(
+                        f"{self.path}: has come since its questions began; move it away, or move "
+                        f"{log.path} away to begin with it"
+                    )
+                script = BoxScript(self.path, log)
+                if not hold(talk, script, paused):
+                    return
+                text = box.scenario_text(script.answers)
+                write_file(self.path, text, overwrite=is_begun(self.path, text.encode()))
+                talk.say([f"wrote {self.path}", ""])
+            site = load(self.path)
+            talk.say(self._begin(log, site))
+            job = job_log.played(site, self.rules(site), job_log.visits(log.entries)[-1])
+            stated = toml_file.parse(toml_file.read_text(self.path), str(self.path)).get("units")
+            with naming(self.file):
+                passes = PassScript(job, log, stated)
+                if hold(talk, passes, paused):
+                    talk.say(["", *end_lines(passes.job, self.file)])
+
+    def _begin(self, log: JobLog, site: Site) -> list[str]:
+        """Write which box the job is about, where the log does not say it; lines to say."""
+        told = job_log.visits(log.entries)
+        entry = {"at": _now(), "scenario": self.path.name, "box": job_log.identity(site)}
+        if not told:
+            log.append({"event": "begun", **entry})
+            return []
+        visit = told[-1]
+        if self.again:
+            # the holes are where the visit before left them
+            was = job_log.logged_site(visit.box, site)
+            before = job_log.played(was, self.rules(was), visit)
+            angles = job_log.carried_angles(before, site)
+            log.append({"event": "begun", **entry, "angles_rad": angles})
+            return _carried(before, angles)
+        if not self.edited:
+            self._refuse_another(visit, site)
+        elif job_log.differences(visit.box, site):
+            # what was answered before goes with the mended file, or this raises
+            job_log.played(site, self.rules(site), visit)
+            log.append({"event": "edited", "at": _now(), "box": job_log.identity(site)})
+        return []
+
+    def _refuse_another(self, visit: job_log.Visit, site: Site) -> None:
+        if changed := job_log.differences(visit.box, site):
+            raise ScenarioError(
+                f"{job_log.log_path(self.path)}: belongs to another scenario than "
+                f"{self.path.name}: {'; '.join(changed)}. The same box, and you mended its file? "
+                "Use --edited. Another visit? Use --again, which keeps all of this one. Another "
+                "box? Move the log away"
+            )
+
+
+def _carried(before: Job, angles: dict[str, float | None]) -> list[str]:
+    """Where the holes are taken to stand, and what is no longer there."""
+    places = ", ".join(f"{n} {'?' if a is None else clock_text(a)}" for n, a in angles.items())
+    gone = [o.label for o in before.site.outlets if o.label not in angles]
+    lost = f" Outlet {', '.join(gone)} is no longer in the file; its record stays." if gone else ""
+    return wrapped(
+        f"Another visit; all that was recorded before stays in the log. Holes as it left them, or "
+        f"as the file says where the insert is new or its clock was written anew: {places}.{lost}"
+    )
+
+
+def _now() -> str:
+    return datetime.now().astimezone().isoformat(timespec="seconds")
