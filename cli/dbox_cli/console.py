@@ -1,14 +1,29 @@
-"""Lines out, lines in, on a terminal, a pipe or a file of answers."""
+"""Lines out, lines in, on a terminal, a pipe or a file of answers, and the one question loop.
+
+What is typed means the same at every question: `undo`, `correct ...`, `pause` and `?` are heeded
+here, for every script; all else, Enter alone too, is an answer that the script reads. An answer
+that cannot be is told with its mend, and the prompt comes again.
+"""
 
 import io
 import sys
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Protocol
 
-from dbox.errors import ScenarioError
+from dbox.errors import DomainError, ScenarioError, at_place, show
+from dbox.files.job_log import NotKeptError
+from dbox.report.text import wrapped
+
+LONGEST_ANSWER = 5000
+"""Characters of one answer; more cannot be one."""
+
+_HELP = ("?", "help")
+_PAUSE = ("pause", "quit", "exit", "q")
 
 
-class PausedError(Exception):
+class _PausedError(Exception):
     """No more answers: the person paused, or what they came from has ended."""
 
 
@@ -35,21 +50,18 @@ class Talk:
     def ask(self, prompt: str) -> str:
         """Print a prompt and wait for its answer."""
         print(prompt, end="", file=self._out, flush=True)
-        typed = self._next()
-        if typed is None:
-            self.say([""])
-            raise PausedError
-        return typed
-
-    def _next(self) -> str | None:
         if self._answers is not None:
             typed = next(self._answers, None)
             if typed is not None:
                 self.say([typed])
-            return typed
-        line = sys.stdin.readline()
-        # without its end a line was cut off, so it is no answer
-        return line.rstrip("\r\n") if line.endswith("\n") else None
+        else:
+            line = sys.stdin.readline()
+            # without its end a line was cut off, so it is no answer
+            typed = line.rstrip("\r\n") if line.endswith("\n") else None
+        if typed is None:
+            self.say([""])
+            raise _PausedError
+        return typed
 
 
 def _lines_of(path: Path) -> Iterator[str]:
@@ -60,3 +72,82 @@ def _lines_of(path: Path) -> Iterator[str]:
             f"{path}: cannot be read ({error.strerror}); name a file with one answer a line"
         ) from error
     return iter([line for line in text.splitlines() if not line.startswith("#")])
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asking:
+    """A question as it is put."""
+
+    topic: object  # Its words are said once for all questions in a row of one topic.
+    words: list[str]
+    prompt: str
+    part: str = ""  # A heading, said where it changes.
+
+
+class Script(Protocol):
+    """One job's questions; what its methods give are lines to say.
+
+    `answer`, `undo` and `correct` raise `ScenarioError` or `DomainError` where that cannot be.
+    """
+
+    def opening(self) -> list[str]:
+        """What to say before the first question."""
+
+    def asking(self) -> Asking | None:
+        """The question that stands; None where there is none left."""
+
+    def answer(self, typed: str) -> list[str]:
+        """Take an answer, and keep it before anything else is asked."""
+
+    def undo(self, typed: str, /) -> list[str]:
+        """Take the last answer back."""
+
+    def correct(self, which: str, typed: str, /) -> list[str]:
+        """Ask a question anew that was answered before."""
+
+    def help(self) -> Iterable[str]:
+        """What can be typed now."""
+
+
+def hold(talk: Talk, script: Script, paused: str) -> bool:
+    """Ask until no question is left; False where the person paused, which is told."""
+    topic: object = None
+    part = ""
+    try:
+        talk.say(script.opening())
+        while (asking := script.asking()) is not None:
+            if asking.part != part:
+                part = asking.part
+                talk.say(["", part.upper()])
+            if asking.topic != topic:
+                topic = asking.topic
+                talk.say(asking.words)
+            typed = talk.ask(asking.prompt)
+            word, _, rest = typed.strip().lower().partition(" ")
+            if not rest and word in _PAUSE:
+                raise _PausedError
+            if not rest and word in _HELP:
+                talk.say(script.help())
+                topic = None
+                continue
+            try:
+                if len(typed) > LONGEST_ANSWER:
+                    raise ScenarioError(
+                        f"is {show(typed)}, {len(typed)} characters; write a short answer"
+                    )
+                if word == "undo":
+                    talk.say(script.undo(typed))
+                elif word == "correct":
+                    talk.say(script.correct(rest, typed))
+                else:
+                    talk.say(script.answer(typed))
+            except NotKeptError:
+                raise
+            except (ScenarioError, DomainError) as error:
+                for fault in str(error).splitlines():
+                    said = at_place("that", fault) if fault.startswith(("is ", "[")) else fault
+                    talk.say(wrapped(said, first="! ", indent="  "))
+    except (_PausedError, KeyboardInterrupt):
+        talk.say(["", *wrapped(paused)])
+        return False
+    return True

@@ -1,34 +1,224 @@
-"""The words of a set-up's questions, and those that make a scenario."""
+"""A guided set-up: the questions that make a scenario, those of its passes, and what leads on."""
 
-from collections.abc import Callable
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from math import radians
 from pathlib import Path
 
-from dbox.errors import ScenarioError, at_place
-from dbox.fieldwork.setup import (
-    ClockSet,
-    Confirmed,
-    Correcting,
-    Doubt,
-    Event,
-    Job,
-    Left,
-    Question,
-    Read,
-    Settled,
-    Skipped,
-    Still,
-    Turned,
-)
-from dbox.files.box_interview import NEEDED, check, clock_before, keys, next_key, scenario_text
-from dbox.files.job_log import JobLog, story
-from dbox.files.setup_answers import Command, offered, read_command, usual_method
+from dbox.errors import ScenarioError, shorten
+from dbox.fieldwork import setup
+from dbox.fieldwork.levelling import Levelling
+from dbox.fieldwork.setup import Job, Question, Rules, begin
+from dbox.fieldwork.site import Site
+from dbox.files import box_interview as box
+from dbox.files import job_log, toml_file
+from dbox.files.job_log import JobLog
+from dbox.files.scenario import load
+from dbox.files.setup_answers import offered, outlet_of, read_answer, usual_method
 from dbox.files.write_file import is_begun, write_file
+from dbox.report.setup_report import doubt_text, end_lines, pass_lines
 from dbox.report.text import wrapped
 from dbox.units import clock_text, inches_mm, millimetres
-from dbox_cli.console import PausedError, Talk
+from dbox_cli.arguments import flow_index, naming
+from dbox_cli.console import Asking, Talk, hold
+from dbox_cli.level_command import GoalChoice
 
 
-def told(job: Job, question: Question) -> list[str]:
+class BoxScript:
+    """What a scenario needs, asked where there is none; each answer goes to the log."""
+
+    def __init__(self, path: Path, log: JobLog) -> None:
+        self._path, self._log = path, log
+
+    @property
+    def answers(self) -> Mapping[str, str]:
+        """The answers that stand, by key."""
+        return job_log.interview_answers(self._log.entries)
+
+    def opening(self) -> list[str]:
+        """What this is about, at its beginning."""
+        there = f"{self._path} is not there yet: a few questions make it. ? helps."
+        return [] if self.answers else wrapped(there)
+
+    def asking(self) -> Asking | None:
+        """The first question that is not answered, its prompt with the number for `correct`."""
+        answers = self.answers
+        key = box.next_key(answers)
+        if key is None:
+            return None
+        topic = key.partition(" ")[0]
+        shown = box.scenario_text(answers).splitlines() if key == "write" else []
+        enter = f" Enter: {box.TOPICS[topic].enter}." if box.TOPICS[topic].enter else ""
+        words = ["", *shown, *wrapped(f"{box.TOPICS[topic].asks}{enter}")]
+        before = box.clock_before(answers) if topic == "clock" else ""
+        prompt = "write it?" if key == "write" else key
+        prompt += f" (Enter: {before})" if before else ""
+        number = list(box.keys(answers)).index(key) + 1
+        return Asking(topic=topic, words=words, prompt=f"{number}. {prompt} > ")
+
+    def answer(self, typed: str) -> list[str]:
+        """Check an answer and keep it."""
+        answers = self.answers
+        key = box.next_key(answers) or "write"
+        topic = key.partition(" ")[0]
+        if typed.strip().lower().partition(" ")[0] == "skip":
+            if topic == "clock":
+                # Enter alone would take the clock before
+                return self._keep("described", key=key, typed="")
+            typed = typed if topic in (*box.NEEDED, "write") else ""
+        return self._keep("described", key=key, typed=box.check(key, typed, answers))
+
+    def undo(self, typed: str, /) -> list[str]:
+        """Take the last answer back."""
+        if not self.answers:
+            raise ScenarioError("is the first question; there is nothing to take back")
+        return self._keep("undone", typed=typed)
+
+    def correct(self, which: str, typed: str, /) -> list[str]:
+        """Ask for an answer anew by the number of its question."""
+        answers = self.answers
+        known = list(box.keys(answers))
+        number = int(which) if which.isascii() and which.isdecimal() and len(which) < 4 else 0
+        if not 1 <= number <= len(known) or known[number - 1] not in answers:
+            raise ScenarioError(
+                f'is "correct {shorten(which)}"; write the number of a question answered before'
+            )
+        return self._keep("asked again", key=known[number - 1], typed=typed)
+
+    def help(self) -> tuple[str, ...]:
+        """What can be typed at every question."""
+        return (
+            "  undo        take the last answer back, as often as you like",
+            "  skip        leave this one out",
+            "  correct 5   answer question 5 anew",
+            "  pause       stop here; every answer is kept (Ctrl-C, Ctrl-D too)",
+        )
+
+    def _keep(self, event: str, **entry: str) -> list[str]:
+        self._log.append({"event": event, "at": _now(), **entry})
+        return []
+
+
+_HELP = {
+    "clock": "6:30          where the hole stands; skip: not known",
+    "still": "Enter         the water lies still; or type how heights are read",
+    "reading": "1/8 3/16      heights in the unit of the scenario, or 3 mm, -1/16 in",
+    "repeat": "1/8           one more reading; Enter: enough",
+    "confirm": "yes, no       take the reading as typed, or read again",
+    "turn": "3 7:45        the hole of outlet 3 was left at 7:45",
+    "close": "pass          one more pass; Enter: end the job",
+}
+
+
+class PassScript:
+    """The passes of a set-up, until the job ends."""
+
+    def __init__(self, job: Job, log: JobLog, bare_unit: str | None) -> None:
+        self.job = job  # What the log holds, and no more.
+        self._log, self._bare_unit = log, bare_unit
+        self._reported: Levelling | None = None
+
+    @property
+    def _question(self) -> Question:
+        question = self.job.question
+        assert question is not None, "the loop ends with the last question"
+        return question
+
+    def opening(self) -> list[str]:
+        """Where the job stands as it is taken up: what was read of a pass, or what it asks for."""
+        now, lines = self.job.now, []
+        if self.job.last is not None:
+            went_on = f"Going on with pass {now.number}; the last answer was given at"
+            lines += [*wrapped(f"{went_on} {self.job.last.at}."), ""]
+        if not now.complete and any(now.readings):
+            lines += ["Read so far in this pass:"]
+            for outlet, heights in zip(self.job.site.outlets, now.readings, strict=True):
+                told = ", ".join(inches_mm(height, signed=True) for height in heights)
+                text = f"outlet {outlet.label}: {told}"
+                lines += wrapped(text, first="  ", indent="    ") if heights else []
+        return lines + self._report()
+
+    def _report(self) -> list[str]:
+        """What a pass has shown, once for the same answer."""
+        levelling = self.job.now.levelling
+        if self.job.closed or levelling is None or levelling is self._reported:
+            return []
+        self._reported = levelling
+        return ["", *pass_lines(self.job.now), ""]
+
+    def _tell(self, event: setup.Event, typed: str) -> None:
+        """Let an event happen and bring it to the disk."""
+        job = self.job.after(event)
+        self._log.append(job_log.entry_of(event, job.site, typed))
+        self.job = job
+
+    def asking(self) -> Asking | None:
+        """The question that stands."""
+        question = self.job.question
+        if question is None:
+            return None
+        return Asking(
+            topic=question, words=_words(self.job, question), prompt=_prompt(self.job, question)
+        )
+
+    def answer(self, typed: str) -> list[str]:
+        """Let an answer count, and say what was understood where there is something to check."""
+        job = self.job
+        event = read_answer(job, self._question, typed, bare_unit=self._bare_unit, at=_now())
+        self._tell(event, typed)
+        lines = []
+        if isinstance(event, setup.Read):
+            heights = ", ".join(millimetres(height, signed=True) for height in event.heights)
+            said = f"{typed.strip()} is {heights}" if typed.strip() else heights
+            lines = wrapped(said, first="  ", indent="  ")
+        elif isinstance(event, setup.ClockSet | setup.Left):
+            where = "somewhere" if event.angle is None else f"at {clock_text(event.angle)}"
+            lines = [f"  outlet {job.site.outlets[event.outlet].label}: hole {where}"]
+        elif isinstance(event, setup.Confirmed) and not event.sure:
+            lines = ["  not taken; read it again"]
+        return lines + self._report()
+
+    def undo(self, typed: str, /) -> list[str]:
+        """Take the last event back, and say which."""
+        undone = self.job.last
+        self._tell(setup.Undone(at=_now()), typed)
+        outlet = getattr(undone, "outlet", None)
+        of = "" if outlet is None else f" of outlet {self.job.site.outlets[outlet].label}"
+        what = _TAKEN_BACK.get(type(undone), "the last answer")
+        return [f"  taken back: {what}{of}", *self._report()]
+
+    def correct(self, which: str, typed: str, /) -> list[str]:
+        """Read an outlet of this pass anew."""
+        self._tell(setup.Correcting(at=_now(), outlet=outlet_of(self.job, which)), typed)
+        return self._report()
+
+    def help(self) -> list[str]:
+        """What can be typed at the question that stands."""
+        return [
+            f"  {_HELP[self._question.kind]}",
+            "  undo          take the last answer back, as often as you like",
+            "  skip          not measured now, not known, or not turned",
+            "  correct 3     read outlet 3 of this pass anew",
+            "  clock 3 6:30  the hole of outlet 3 stood at 6:30 when it was read",
+            "  pause         stop here; every answer is kept (Ctrl-C, Ctrl-D too)",
+        ]
+
+
+_TAKEN_BACK: dict[type, str] = {
+    setup.ClockSet: "the clock position",
+    setup.Still: "still water",
+    setup.Read: "the reading",
+    setup.Confirmed: "the yes or no",
+    setup.Settled: "that the readings are enough",
+    setup.Skipped: "the skip",
+    setup.Correcting: "the correction",
+    setup.Left: "where the hole was left",
+    setup.Turned: "that turning is done",
+}
+
+
+def _words(job: Job, question: Question) -> list[str]:
     """What to say before a question is asked; nothing where the prompt says it all."""
     if question.kind == "clock":
         return wrapped(
@@ -43,43 +233,57 @@ def told(job: Job, question: Question) -> list[str]:
             'it is capped, pause, write state = "capped" under it, and go on with --edited.'
         )
     if question.kind == "confirm":
-        return wrapped(_doubt(job, question))
-    if question.kind == "turn":
-        return [
-            *_left(job),
-            *wrapped(
-                "Enter: all turned as told. Left one elsewhere? Write where, as 3 7:45. skip: none "
-                "was turned. end: leave the box as it is."
-            ),
-        ]
-    if question.kind == "close":
-        again = "reads anew, once it is bedded" if job.conclusion == "re-bed" else "reads anew"
-        return [
-            *_left(job),
-            *wrapped(f"Enter: end the job. pass: {again}. undo and correct N still work."),
-        ]
-    return []
-
-
-def _left(job: Job) -> list[str]:
-    """The holes that were said to stand elsewhere than told."""
-    places = [
+        return wrapped(f"Outlet {_label(job, question)}: {doubt_text(question.doubt, job.site)}")
+    if question.kind not in ("turn", "close"):
+        return []
+    places = ", ".join(
         f"outlet {job.site.outlets[i].label} at {'?' if angle is None else clock_text(angle)}"
         for i, angle in job.now.left
+    )
+    again = "reads anew, once it is bedded" if job.now.conclusion == "re-bed" else "reads anew"
+    text = {
+        "turn": "Enter: all turned as told. Left one elsewhere? Write where, as 3 7:45. skip: none "
+        "was turned. end: leave the box as it is.",
+        "close": f"Enter: end the job. pass: {again}. undo and correct N still work.",
+    }[question.kind]
+    return [*(wrapped(f"Left: {places}.") if places else []), *wrapped(text)]
+
+
+def _still(job: Job) -> list[str]:
+    number = job.now.number
+    fill = (
+        "Fill the box with clean water until it just spills, stop, and wait until it lies still: "
+        "it then stands at the lowest open lip."
+        if number == 1
+        else "Top up until it just spills, stop, and wait until it lies still. The still level has "
+        "moved, so every outlet is read anew."
+    )
+    outlet = next(outlet for outlet in job.site.outlets if not outlet.capped)
+    point = "the top" if outlet.point_over_lip == outlet.opening.top else "the centre"
+    point = point if outlet.point_over_lip else "the lip (lowest point)"
+    return [
+        "",
+        f"PASS {number}",
+        *wrapped(fill),
+        *wrapped(
+            f"Measure from the water to {point} of each hole, clockwise from the inlet: + above "
+            "the water, - below it. More than once is better: 1/8 3/16 on one line, or one by one."
+        ),
+        *wrapped("Read in another way? Type how. ? shows what else can be typed."),
     ]
-    return wrapped(f"Left: {', '.join(places)}.") if places else []
 
 
-def prompt(job: Job, question: Question) -> str:
+def _prompt(job: Job, question: Question) -> str:
     """The prompt, with what Enter alone does."""
     label = _label(job, question)
     if question.kind == "reading":
-        ready = offered(job, question)
-        if not ready:
-            return f"outlet {label} > "
-        heights = ", ".join(millimetres(height, signed=True) for height in ready)
+        heights = ", ".join(
+            millimetres(height, signed=True) for height in offered(job, question.outlet or 0)
+        )
         whence = "as before" if job.now.correcting is not None else "from the file"
-        return f"outlet {label} (Enter: {heights}, {whence}) > "
+        return (
+            f"outlet {label} (Enter: {heights}, {whence}) > " if heights else f"outlet {label} > "
+        )
     return {
         "clock": f"clock of outlet {label} > ",
         "still": f"still? (Enter: yes, {usual_method(job)}) > ",
@@ -94,271 +298,119 @@ def _label(job: Job, question: Question) -> str:
     return "" if question.outlet is None else job.site.outlets[question.outlet].label
 
 
-def _still(job: Job) -> list[str]:
-    number = job.now.number
-    lines = ["", f"PASS {number}"]
-    if number == 1:
-        lines += wrapped(
-            "Fill the box with clean water until it just spills, stop, and wait until it lies "
-            "still: it then stands at the lowest open lip."
+@dataclass(frozen=True, kw_only=True)
+class Setup:
+    """A set-up of a scenario, and the options that it is led by."""
+
+    file: str  # As the person names it.
+    goal: GoalChoice
+    at: str | None
+    step: float  # [deg]
+    again: bool
+    edited: bool
+
+    @property
+    def path(self) -> Path:
+        """The file itself, behind any link, so that it has one log whatever it is called."""
+        return Path(self.file).resolve()
+
+    def rules(self, site: Site) -> Rules:
+        """How turns are worked out."""
+        return Rules(
+            match_highest=self.goal is GoalChoice.HIGHEST,
+            design_flow=flow_index(site, self.at),
+            hand_step=radians(self.step),
         )
-    else:
-        lines += wrapped(
-            "Top up until it just spills, stop, and wait until it lies still. The still level has "
-            "moved, so every outlet is read anew."
-        )
-    lines += wrapped(
-        f"Measure from the water to {_point(job)} of each hole, clockwise from the inlet: + above "
-        "the water, - below it. More than once is better: 1/8 3/16 on one line, or one by one."
+
+    def kept(self) -> Job | None:
+        """The job as its log has it; None while its scenario is still being asked for."""
+        entries = job_log.read_log(job_log.log_path(self.path))
+        told = job_log.visits(entries)
+        if not told and (job_log.interview_answers(entries) or not self.path.exists()):
+            return None
+        site = load(self.path)
+        if told and not self.edited:
+            self._refuse_another(told[-1], site)
+        rules = self.rules(site)
+        return job_log.played(site, rules, told[-1]) if told else begin(site, rules)
+
+    def lead(self, talk: Talk) -> None:
+        """Ask until the job ends or the person pauses."""
+        paused = f"Paused; every answer is kept. Go on with: dbox setup {self.file}"
+        with JobLog(job_log.log_path(self.path), _now()) as log:
+            if log.torn:
+                talk.say(
+                    wrapped(
+                        f"The last line of {log.path} was torn off, as by a power cut. It is set "
+                        f"aside in {log.torn}; the answer in it is asked for again.",
+                        first="! ",
+                    )
+                )
+            asked = job_log.interview_answers(log.entries)
+            if not job_log.visits(log.entries) and (asked or not self.path.exists()):
+                if self.path.exists() and box.next_key(asked) is not None:
+                    raise ScenarioError(
+                        f"{self.path}: has come since its questions began; move it away, or move "
+                        f"{log.path} away to begin with it"
+                    )
+                script = BoxScript(self.path, log)
+                if not hold(talk, script, paused):
+                    return
+                text = box.scenario_text(script.answers)
+                write_file(self.path, text, overwrite=is_begun(self.path, text.encode()))
+                talk.say([f"wrote {self.path}", ""])
+            site = load(self.path)
+            talk.say(self._begin(log, site))
+            job = job_log.played(site, self.rules(site), job_log.visits(log.entries)[-1])
+            stated = toml_file.parse(toml_file.read_text(self.path), str(self.path)).get("units")
+            with naming(self.file):
+                passes = PassScript(job, log, stated)
+                if hold(talk, passes, paused):
+                    talk.say(["", *end_lines(passes.job, self.file)])
+
+    def _begin(self, log: JobLog, site: Site) -> list[str]:
+        """Write which box the job is about, where the log does not say it; lines to say."""
+        told = job_log.visits(log.entries)
+        entry = {"at": _now(), "scenario": self.path.name, "box": job_log.identity(site)}
+        if not told:
+            log.append({"event": "begun", **entry})
+            return []
+        visit = told[-1]
+        if self.again:
+            # the holes are where the visit before left them
+            was = job_log.logged_site(visit.box, site)
+            before = job_log.played(was, self.rules(was), visit)
+            angles = job_log.carried_angles(before, site)
+            log.append({"event": "begun", **entry, "angles_rad": angles})
+            return _carried(before, angles)
+        if not self.edited:
+            self._refuse_another(visit, site)
+        elif job_log.differences(visit.box, site):
+            # what was answered before goes with the mended file, or this raises
+            job_log.played(site, self.rules(site), visit)
+            log.append({"event": "edited", "at": _now(), "box": job_log.identity(site)})
+        return []
+
+    def _refuse_another(self, visit: job_log.Visit, site: Site) -> None:
+        if changed := job_log.differences(visit.box, site):
+            raise ScenarioError(
+                f"{job_log.log_path(self.path)}: belongs to another scenario than "
+                f"{self.path.name}: {'; '.join(changed)}. The same box, and you mended its file? "
+                "Use --edited. Another visit? Use --again, which keeps all of this one. Another "
+                "box? Move the log away"
+            )
+
+
+def _carried(before: Job, angles: dict[str, float | None]) -> list[str]:
+    """Where the holes are taken to stand, and what is no longer there."""
+    places = ", ".join(f"{n} {'?' if a is None else clock_text(a)}" for n, a in angles.items())
+    gone = [o.label for o in before.site.outlets if o.label not in angles]
+    lost = f" Outlet {', '.join(gone)} is no longer in the file; its record stays." if gone else ""
+    return wrapped(
+        f"Another visit; all that was recorded before stays in the log. Holes as it left them, or "
+        f"as the file says where the insert is new or its clock was written anew: {places}.{lost}"
     )
-    return [*lines, *wrapped("Read in another way? Type how. ? shows what else can be typed.")]
 
 
-def _point(job: Job) -> str:
-    """The point of the holes that is read."""
-    outlet = next(outlet for outlet in job.site.outlets if not outlet.capped)
-    if not outlet.point_over_lip:
-        return "the lip (lowest point)"
-    at_top = outlet.point_over_lip == outlet.opening.top
-    return "the top" if at_top else "the centre"
-
-
-def _doubt(job: Job, question: Question) -> str:
-    odd, label = question.doubt, _label(job, question)
-    if odd is None:
-        return f"Outlet {label}: is that reading meant?"
-    return f"Outlet {label}: {_why(job, odd)}"
-
-
-def _why(job: Job, odd: Doubt) -> str:
-    amount = inches_mm(odd.amount)
-    if odd.why == "apart":
-        return f"its readings differ by {amount}, more than reading errors do."
-    if odd.why == "under water":
-        return (
-            f"its lip would lie {amount} under water, which would still be running out there. Is "
-            "the water still, and the sign right?"
-        )
-    if odd.why == "high":
-        return f"its lip would stand {amount} over the water, higher than its hole is high."
-    if odd.other is None:
-        return (
-            f"that is {amount} beyond the full travel of its insert: no turning could bring it "
-            "and the lowest lip together."
-        )
-    other = job.site.outlets[odd.other].label
-    return f"no turning could bring it and outlet {other} together; {amount} would be missing."
-
-
-def heard(job: Job, event: Event, typed: str) -> list[str]:
-    """What was understood, said back where there is something to check."""
-    if isinstance(event, Read):
-        heights = ", ".join(millimetres(height, signed=True) for height in event.heights)
-        said = f"{typed.strip()} is {heights}" if typed.strip() else heights
-        return wrapped(said, first="  ", indent="  ")
-    if isinstance(event, ClockSet | Left):
-        where = "somewhere" if event.angle is None else f"at {clock_text(event.angle)}"
-        return [f"  outlet {job.site.outlets[event.outlet].label}: hole {where}"]
-    if isinstance(event, Confirmed) and not event.sure:
-        return ["  not taken; read it again"]
-    return []
-
-
-def taken_back(job: Job, event: Event) -> list[str]:
-    """What an undo takes back, said of the event that it undoes."""
-    names = {
-        ClockSet: "the clock position",
-        Still: "still water",
-        Read: "the reading",
-        Confirmed: "the yes or no",
-        Settled: "that the readings are enough",
-        Skipped: "the skip",
-        Correcting: "the correction",
-        Left: "where the hole was left",
-        Turned: "that turning is done",
-    }
-    what = names.get(type(event), "the last answer")
-    outlet = getattr(event, "outlet", None)
-    of = "" if outlet is None else f" of outlet {job.site.outlets[outlet].label}"
-    return [f"  taken back: {what}{of}"]
-
-
-_HELP = {
-    "clock": "6:30          where the hole stands; skip: not known",
-    "still": "Enter         the water lies still; or type how heights are read",
-    "reading": "1/8 3/16      heights in the unit of the scenario, or 3 mm, -1/16 in",
-    "repeat": "1/8           one more reading; Enter: enough",
-    "confirm": "yes, no       take the reading as typed, or read again",
-    "turn": "3 7:45        the hole of outlet 3 was left at 7:45",
-    "close": "pass          one more pass; Enter: end the job",
-}
-
-
-def help_lines(question: Question) -> list[str]:
-    """What can be typed at a question."""
-    return [
-        f"  {_HELP[question.kind]}",
-        "  undo          take the last answer back, as often as you like",
-        "  skip          not measured now, not known, or not turned",
-        "  correct 3     read outlet 3 of this pass anew",
-        "  clock 3 6:30  the hole of outlet 3 stood at 6:30 when it was read",
-        "  pause         stop here; every answer is kept (Ctrl-C, Ctrl-D too)",
-    ]
-
-
-def readings_so_far(job: Job) -> list[str]:
-    """The readings of a pass that is not complete, to go on from."""
-    lines = []
-    for outlet, heights in zip(job.site.outlets, job.now.readings, strict=True):
-        if heights:
-            told_heights = ", ".join(inches_mm(height, signed=True) for height in heights)
-            lines += wrapped(f"outlet {outlet.label}: {told_heights}", first="  ", indent="    ")
-    return ["Read so far in this pass:", *lines] if lines else []
-
-
-_ASK = {
-    "units": ("Unit of lengths that you write without one: in, mm or cm.", "in"),
-    "title": ("What is the job called?", "no name"),
-    "outlets": (
-        "Outlets, clockwise from the inlet as seen from above: how many, or their names with "
-        "commas between.",
-        "",
-    ),
-    "capped": ("Which of them are capped?", "none"),
-    "hole": (
-        "The hole that the water leaves through, the same at every outlet: circle 2 in, notch 90 "
-        "deg, slot 1 in x 2 in, or pipe 4 in for a bare end.",
-        "",
-    ),
-    "offset": (
-        "Can the inserts be turned? How far is the centre of the hole from the centre of its "
-        "pipe, as 1/2 in; or fixed: cannot be turned.",
-        "",
-    ),
-    "clock": (
-        "Where does the hole of each outlet stand now, as on a clock face seen from inside the "
-        "box? 6:00 is straight down. skip: not known.",
-        "",
-    ),
-    "inside": (
-        "Inside of the box, along the way the water comes in and across it, as 16 in x 20 in; one "
-        "diameter if it is round. It tells which side to lift if the box must be bedded again.",
-        "not measured",
-    ),
-    "place": (
-        "Where is each outlet, from the left corner of the inlet wall: along the way the water "
-        "comes in, then across it, as 16 in, 4 in.",
-        "not measured",
-    ),
-    "point": ("Which point of the hole will you read: lip (lowest point), centre or top?", "lip"),
-    "spread": (
-        "Spread of your ruler: how far two honest readings of one hole differ. About 1/32 in at "
-        "best, 1/16 in usual (common practice, no source).",
-        "not stated",
-    ),
-    "tolerance": (
-        "How far may a line be off its share, in per cent of it, as 10 %? There is no general "
-        "value: it comes from the permit, the code or the inspector.",
-        "none",
-    ),
-    "source": ("Who says so: permit number, code section or name?", "not named"),
-    "write": ("This is the scenario. Enter writes it; undo goes back.", "write it"),
-}
-"""What is asked under each key, and what Enter alone means."""
-
-HELP = (
-    "  undo        take the last answer back, as often as you like",
-    "  skip        leave this one out",
-    "  correct 5   answer question 5 anew",
-    "  pause       stop here; every answer is kept (Ctrl-C, Ctrl-D too)",
-)
-
-
-def interview(talk: Talk, log: JobLog, path: Path, now: Callable[[], str]) -> None:
-    """Ask for what a scenario needs and write it."""
-    answers = story(log.entries).answers
-    if path.exists() and next_key(answers) is not None:
-        raise ScenarioError(
-            f"{path}: has come since its questions began; move it away, or move {log.path} away "
-            "to begin with it"
-        )
-    if not answers:
-        talk.say(wrapped(f"{path} is not there yet: a few questions make it. ? helps."))
-    topic = ""
-    while (key := next_key(answers)) is not None:
-        if topic != key.partition(" ")[0]:
-            topic = key.partition(" ")[0]
-            talk.say(_question(key, answers))
-        typed = talk.ask(_prompt(key, answers))
-        try:
-            entry = _entry(key, typed, answers)
-        except ScenarioError as error:
-            talk.say(_faults(error))
-            continue
-        if entry is None:
-            talk.say(HELP)
-            topic = ""
-            continue
-        log.append({"event": entry[0], "at": now(), **entry[1]})
-        answers = story(log.entries).answers
-    text = scenario_text(answers)
-    write_file(path, text, overwrite=is_begun(path, text.encode()))
-    talk.say([f"wrote {path}", ""])
-
-
-def _question(key: str, answers: dict[str, str]) -> list[str]:
-    """What is asked, said once for all questions of one topic."""
-    shown = scenario_text(answers).splitlines() if key == "write" else []
-    text, enter = _ASK[key.partition(" ")[0]]
-    words = f"{text} Enter: {enter}." if enter else text
-    return ["", *shown, *wrapped(words)]
-
-
-def _prompt(key: str, answers: dict[str, str]) -> str:
-    """The prompt with the number of the question, for `correct`."""
-    number = list(keys(answers)).index(key) + 1
-    before = clock_before(answers) if key.startswith("clock ") else ""
-    enter = f" (Enter: {before})" if before else ""
-    return f"{number}. {'write it?' if key == 'write' else key}{enter} > "
-
-
-def _entry(key: str, typed: str, answers: dict[str, str]) -> tuple[str, dict[str, str]] | None:
-    """The line of the log that an answer makes; None where help is wanted."""
-    command = read_command(typed)
-    if command is Command.PAUSE:
-        raise PausedError
-    if command is Command.HELP:
-        return None
-    word, _, rest = typed.strip().lower().partition(" ")
-    if word == "undo":
-        if not answers:
-            raise ScenarioError("is the first question; there is nothing to take back")
-        return "undone", {"typed": typed}
-    if word == "correct":
-        return "asked again", {"key": _numbered(rest, answers), "typed": typed}
-    topic = key.partition(" ")[0]
-    if word == "skip" and topic not in (*NEEDED, "write"):
-        return "described", {
-            "key": key,
-            "typed": "" if topic == "clock" else check(key, "", answers),
-        }
-    return "described", {"key": key, "typed": check(key, typed, answers)}
-
-
-def _numbered(text: str, answers: dict[str, str]) -> str:
-    """Key of an answered question by its number."""
-    known = list(keys(answers))
-    number = int(text) if text.isascii() and text.isdecimal() and len(text) < 4 else 0
-    if not 1 <= number <= len(known) or known[number - 1] not in answers:
-        raise ScenarioError(f'is "correct {text}"; write the number of a question answered before')
-    return known[number - 1]
-
-
-def _faults(error: ScenarioError) -> list[str]:
-    return [
-        line
-        for fault in error.faults
-        for line in wrapped(
-            at_place("that", fault) if fault[:2] == "is" else fault, first="! ", indent="  "
-        )
-    ]
+def _now() -> str:
+    return datetime.now().astimezone().isoformat(timespec="seconds")

@@ -145,7 +145,7 @@ def _record(
     left = passes[-1].site
     pages = setup_sheet(
         passes,
-        as_left=bool(done) and done[-1].angles_after is None,
+        as_left=bool(done) and done[-1].turned is None,
         outcome=(kept.outcome or "") if kept else "",
         visit=(kept.visit, kept.begun_at[:10]) if kept and done else (1, ""),
         notes=[f"{each.method}; water still at {_minute(each.still_at)}" for each in done],

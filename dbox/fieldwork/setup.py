@@ -1,7 +1,8 @@
 """The guided set-up: events in, the state of the job out.
 
 A job is nothing but its events: whoever plays them again stands where the person stood. So an event
-carries all that the next state needs, and none is ever changed; `Undone` takes the last one back.
+carries all that the next state needs, and none is ever changed; `Undone` leads back to the job
+before the last one.
 
 A pass is one filling of the box: still water, the readings of every open outlet over it, and the
 turning that they ask for. Shares and turns come from `levelling`; how the job stands after it is
@@ -23,8 +24,6 @@ None of them refuses: a box may stand as badly as it reads. Each asks once wheth
     high          an insert that cannot be turned stands higher over the water than its hole is high
     apart         repeats of one outlet differ by more than reading errors do
 
-events -> `replay` -> `Job` -> `Job.question`
-
 Events lead from state to state by what they say alone; nothing that is computed decides whether
 one fits. So a log plays back the same after the tolerance was edited, or by a later version of the
 package. What is computed (shares, turns, whether to go on) decides only what is asked.
@@ -32,18 +31,20 @@ package. What is computed (shares, turns, whether to go on) decides only what is
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
+from functools import lru_cache, reduce
 from typing import TypeVar
 
 import numpy as np
 
-from dbox.arrays import Array
 from dbox.errors import DomainError
 from dbox.fieldwork.levelling import HAND_STEP, Levelling, level, lips_alike
 from dbox.fieldwork.readings import reduce_readings, without_placeholders
 from dbox.fieldwork.site import DEFAULT_SPREAD, Site
 from dbox.fieldwork.turning import Reach, lip_rise
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
+
+Angles = tuple[float | None, ...]
+"""Where the hole of each outlet stands; None where unknown. [rad]"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -120,7 +121,7 @@ class Left(Event):
 class Turned(Event):
     """Turning is done and the next pass begins: where every hole stands now. [rad]"""
 
-    angles: tuple[float | None, ...]
+    angles: Angles
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -135,54 +136,64 @@ class Undone(Event):
 
 @dataclass(frozen=True, kw_only=True)
 class Rules:
-    """How turns are worked out; fields as the keywords of `levelling.level`."""
+    """How turns are worked out: keywords of `levelling.level`."""
 
     match_highest: bool = False  # Whether the highest lip is the goal.
     design_flow: int = 0  # Index of the flow at which unequal targets are met.
     hand_step: float = HAND_STEP  # Turns are rounded to multiples of this. [rad]
 
 
+@lru_cache(maxsize=64)
+def _levelled(read: Site, rules: Rules) -> Levelling:
+    """What the readings of a pass ask for; the same pass is worked out once."""
+    return level(read, **vars(rules))
+
+
 @dataclass(frozen=True, kw_only=True)
 class Pass:
     """One pass; every tuple has one entry per outlet."""
 
+    entered: Site = field(repr=False, compare=False)  # The box as the scenario gives it.
+    rules: Rules = field(repr=False, compare=False)  # How turns are worked out.
     number: int  # From 1.
-    # Where each hole stands while it is read; None where unknown. [rad]
-    angles: tuple[float | None, ...]
+    angles: Angles  # Where each hole stands while it is read. [rad]
     # Heights of each reading point over still water; empty where not measured. [m]
     readings: tuple[tuple[float, ...], ...]
     settled: tuple[bool, ...]  # Whether the readings of that outlet are complete.
-    read_at: tuple[str, ...]  # When each outlet was last read.
+    read_at: tuple[str, ...]  # When each outlet was last read, as ISO 8601.
     method: str | None = None  # How heights are read; None until the water stands still.
-    still_at: str = ""  # When the water was called still, and when turning was done.
-    done_at: str = ""  # When the water was called still, and when turning was done.
+    still_at: str = ""  # When the water was called still, as ISO 8601.
+    done_at: str = ""  # When turning was done, as ISO 8601.
     # An outlet and its heights, waiting to be confirmed, and whether they are all. [m]
     doubtful: tuple[int, tuple[float, ...], bool] | None = None
     correcting: int | None = None  # Outlet that is to be read anew.
-    # Outlets put off, in the order in which they are asked for again.
-    skipped: tuple[int, ...] = ()
+    skipped: tuple[int, ...] = ()  # Outlets put off, in the order in which they are asked again.
     # Outlets whose hole was left elsewhere than told, and where. [rad]
     left: tuple[tuple[int, float | None], ...] = ()
-    # Where each hole stands after the turning; None while it is not done. [rad]
-    turned: tuple[float | None, ...] | None = None
+    turned: Angles | None = None  # Where each hole stands after the turning; None before. [rad]
     # Lowest place where water could leave other than by the outlets, over the still water of the
     # pass before. [m]
     rim: float | None = None
     # Lips over that same water, once turned; NaN where unknown; empty for the first pass. [m]
     expected: tuple[float, ...] = ()
 
-    def complete(self, site: Site) -> bool:
+    @property
+    def complete(self) -> bool:
         """Whether every open outlet is read and nothing waits to be answered."""
-        all_read = all(s or o.capped for s, o in zip(self.settled, site.outlets, strict=True))
+        outlets = zip(self.settled, self.entered.outlets, strict=True)
+        all_read = all(settled or outlet.capped for settled, outlet in outlets)
         return all_read and self.doubtful is None and self.correcting is None
 
-    def as_read(self, site: Site) -> Site:
-        """The box with the readings, the clock positions and the rim of this pass."""
+    @property
+    def site(self) -> Site:
+        """The box with the readings, clocks and rim of this pass, over its still water."""
         outlets = tuple(
             replace(outlet, readings=heights, clock=angle)
-            for outlet, heights, angle in zip(site.outlets, self.readings, self.angles, strict=True)
+            for outlet, heights, angle in zip(
+                self.entered.outlets, self.readings, self.angles, strict=True
+            )
         )
-        read = replace(site, outlets=outlets, box=replace(site.box, rim=self.rim))
+        read = replace(self.entered, outlets=outlets, box=replace(self.entered.box, rim=self.rim))
         if self.rim is None or not self.expected:
             return read
         # the water rose with the lowest lip: the lips that were expected tell by how much
@@ -190,145 +201,113 @@ class Pass:
         known = np.isfinite(expected) & np.isfinite(lips)
         risen = expected[known] - lips[known]
         rim = self.rim - float(risen.mean()) if risen.size else None
-        return replace(read, box=replace(site.box, rim=rim))
+        return replace(read, box=replace(read.box, rim=rim))
 
+    @property
+    def levelling(self) -> Levelling | None:
+        """Shares with bands, and turns; None while an open outlet is not read."""
+        return _levelled(self.site, self.rules) if self.complete else None
 
-def first_pass(site: Site, angles: tuple[float | None, ...]) -> Pass:
-    """The pass that a job begins with; angles [rad]."""
-    n = len(site.outlets)
-    return Pass(
-        number=1,
-        angles=angles,
-        readings=((),) * n,
-        settled=(False,) * n,
-        read_at=("",) * n,
-        rim=site.box.rim,
-    )
+    @property
+    def conclusion(self) -> str | None:
+        """How the job stands after this pass; None while it is not complete."""
+        levelling = self.levelling
+        if levelling is None:
+            return None
+        before = levelling.before
+        if all(verdict == "within" for verdict in before.verdicts):
+            return "within"
+        if all(verdict == "within" for verdict in before.lip_verdicts):
+            return "inlet"
+        settled = levelling.verdict == "nothing to do"
+        if (settled or self.number > 1) and lips_alike(before.lips, levelling.offset):
+            return "ruler"
+        return "hand" if settled else levelling.verdict
 
+    def after(self, event: Event) -> "Pass":
+        """The pass once an event of its own has happened."""
+        if isinstance(event, ClockSet):
+            return replace(self, angles=_with(self.angles, event.outlet, event.angle))
+        if isinstance(event, Still):
+            return replace(self, method=event.method, still_at=event.at)
+        if self.method is None:
+            raise DomainError("nothing is read before the water is still")
+        if isinstance(event, Left):
+            others = tuple(pair for pair in self.left if pair[0] != event.outlet)
+            return replace(self, left=(*others, (event.outlet, event.angle)))
+        if isinstance(event, Confirmed):
+            if self.doubtful is None:
+                raise DomainError("there is no reading to confirm")
+            return self._taken(*self.doubtful) if event.sure else replace(self, doubtful=None)
+        if not isinstance(event, Read | Settled | Skipped | Correcting):
+            raise DomainError(f"{type(event).__name__} has no meaning in a set-up")
+        outlet = event.outlet
+        if self.entered.outlets[outlet].capped:
+            if isinstance(event, Skipped):
+                # it was put off, and marked as capped in the scenario since
+                return self
+            raise DomainError(f"outlet {self.entered.outlets[outlet].label} is capped")
+        if isinstance(event, Correcting):
+            return replace(self, correcting=outlet)
+        if isinstance(event, Skipped):
+            skipped = (*(i for i in self.skipped if i != outlet), outlet)
+            return replace(self._taken(outlet, (), False), skipped=skipped)
+        if isinstance(event, Settled):
+            if not self.readings[outlet]:
+                raise DomainError("an outlet without a reading cannot be done")
+            return replace(self, settled=_with(self.settled, outlet, True), correcting=None)
+        anew = self.correcting == outlet
+        heights = event.heights if anew else self.readings[outlet] + event.heights
+        read = replace(self, read_at=_with(self.read_at, outlet, event.at))
+        # several heights at once are all there are to come
+        waiting = (outlet, heights, len(event.heights) > 1)
+        return replace(read, doubtful=waiting) if event.doubtful else read._taken(*waiting)
 
-def next_pass(site: Site, done: Pass, turned: tuple[float | None, ...]) -> Pass:
-    """The pass that follows one whose turning is done; turned [rad]."""
-    read = done.as_read(site)
-    return replace(
-        first_pass(site, turned),
-        number=done.number + 1,
-        rim=read.box.rim,
-        expected=tuple(_expected(read, turned).tolist()),
-    )
-
-
-def _expected(read: Site, turned: tuple[float | None, ...]) -> Array:
-    """Lips after turning, over the water they were read from; NaN where a clock is unknown."""
-    before = np.array([o.clock if o.clock is not None else np.nan for o in read.outlets])
-    after = np.array([np.nan if angle is None else angle for angle in turned])
-    offset = np.array([o.hole_offset or 0.0 for o in read.outlets])
-    rise = np.where(offset > 0, lip_rise(after, offset) - lip_rise(before, offset), 0.0)
-    expected: Array = reduce_readings(read).height + rise
-    return expected
-
-
-@lru_cache(maxsize=64)
-def levelled(read: Site, rules: Rules) -> Levelling:
-    """What the readings of a pass ask for; the same pass is worked out once."""
-    return level(
-        read,
-        match_highest=rules.match_highest,
-        design_flow=rules.design_flow,
-        hand_step=rules.hand_step,
-    )
-
-
-def conclude(levelling: Levelling, number: int) -> str:
-    """How the job stands after a pass."""
-    before = levelling.before
-    if all(verdict == "within" for verdict in before.verdicts):
-        return "within"
-    if all(verdict == "within" for verdict in before.lip_verdicts):
-        return "inlet"
-    settled = levelling.verdict == "nothing to do"
-    if (settled or number > 1) and lips_alike(before.lips, levelling.offset):
-        return "ruler"
-    return "hand" if settled else levelling.verdict
-
-
-_T = TypeVar("_T")
-
-
-def step(site: Site, now: Pass, event: Event) -> Pass:
-    """The present pass once an event of its own has happened."""
-    if isinstance(event, ClockSet):
-        return replace(now, angles=_with(now.angles, event.outlet, event.angle))
-    if isinstance(event, Still):
-        return replace(now, method=event.method, still_at=event.at)
-    if now.method is None:
-        raise DomainError("nothing is read before the water is still")
-    if isinstance(event, Left):
-        others = tuple(pair for pair in now.left if pair[0] != event.outlet)
-        return replace(now, left=(*others, (event.outlet, event.angle)))
-    if isinstance(event, Confirmed):
-        return _confirmed(now, event)
-    if isinstance(event, Read | Settled | Skipped | Correcting):
-        if site.outlets[event.outlet].capped:
-            raise DomainError(f"outlet {site.outlets[event.outlet].label} is capped")
-        return _reading_step(now, event)
-    raise DomainError(f"{type(event).__name__} has no meaning in a set-up")
-
-
-def _reading_step(now: Pass, event: Read | Settled | Skipped | Correcting) -> Pass:
-    outlet = event.outlet
-    if isinstance(event, Correcting):
-        return replace(now, correcting=outlet)
-    if isinstance(event, Skipped):
+    def _taken(self, outlet: int, heights: tuple[float, ...], settled: bool) -> "Pass":
+        """The pass once these heights are the readings of an outlet. [m]"""
         return replace(
-            now,
-            readings=_with(now.readings, outlet, ()),
-            settled=_with(now.settled, outlet, False),
-            skipped=(*(i for i in now.skipped if i != outlet), outlet),
+            self,
+            readings=_with(self.readings, outlet, heights),
+            settled=_with(self.settled, outlet, settled),
+            skipped=tuple(i for i in self.skipped if i != outlet),
             doubtful=None,
             correcting=None,
         )
-    if isinstance(event, Settled):
-        if not now.readings[outlet]:
-            raise DomainError("an outlet without a reading cannot be done")
-        return replace(now, settled=_with(now.settled, outlet, True), correcting=None)
-    anew = now.correcting == outlet
-    heights = event.heights if anew else now.readings[outlet] + event.heights
-    waiting = replace(
-        now,
-        # several heights at once are all there are to come
-        doubtful=(outlet, heights, len(event.heights) > 1),
-        read_at=_with(now.read_at, outlet, event.at),
-    )
-    return waiting if event.doubtful else _taken(waiting)
+
+    def next(self, turned: Angles) -> "Pass":
+        """The pass that follows this one once its turning is done. [rad]"""
+        read = self.site
+        before = np.array([np.nan if angle is None else angle for angle in self.angles])
+        after = np.array([np.nan if angle is None else angle for angle in turned])
+        offset = np.array([outlet.hole_offset or 0.0 for outlet in read.outlets])
+        rise = np.where(offset > 0, lip_rise(after, offset) - lip_rise(before, offset), 0.0)
+        return replace(
+            _first_pass(self.entered, self.rules, turned),
+            number=self.number + 1,
+            rim=read.box.rim,
+            expected=tuple((reduce_readings(read).height + rise).tolist()),
+        )
 
 
-def _confirmed(now: Pass, event: Confirmed) -> Pass:
-    if now.doubtful is None:
-        raise DomainError("there is no reading to confirm")
-    return _taken(now) if event.sure else replace(now, doubtful=None)
+def _first_pass(site: Site, rules: Rules, angles: Angles) -> Pass:
+    n = len(site.outlets)
+    return Pass(entered=site, rules=rules, number=1, angles=angles, readings=((),) * n,
+                settled=(False,) * n, read_at=("",) * n, rim=site.box.rim)  # fmt: skip
 
 
-def _taken(now: Pass) -> Pass:
-    """The pass once the waiting reading counts."""
-    if now.doubtful is None:
-        return now
-    outlet, heights, settles = now.doubtful
-    return replace(
-        now,
-        readings=_with(now.readings, outlet, heights),
-        settled=_with(now.settled, outlet, settles),
-        skipped=tuple(i for i in now.skipped if i != outlet),
-        doubtful=None,
-        correcting=None,
-    )
+_T = TypeVar("_T")
 
 
 def _with(values: tuple[_T, ...], place: int, value: _T) -> tuple[_T, ...]:
     return (*values[:place], value, *values[place + 1 :])
 
 
+# Height over still water beyond which a lip that cannot be moved is asked about, where its hole
+# has no top or a higher one. [m] (judgement)
 _TALLEST = 0.1
+# Repeats of one outlet may differ by so many spreads unasked. [-] (judgement)
 _APART = 4.0
+# Lips may be so many spreads from coming together unasked. [-] (judgement)
 _SLACK = 2.0
 
 
@@ -344,8 +323,9 @@ class Doubt:
     other: int | None = None
 
 
-def doubt(site: Site, now: Pass, outlet: int, heights: tuple[float, ...]) -> Doubt | None:
+def doubt(now: Pass, outlet: int, heights: tuple[float, ...]) -> Doubt | None:
     """What is odd about the heights of one outlet; heights [m]."""
+    site = now.entered
     spread = site.spread or DEFAULT_SPREAD
     apart = max(heights) - min(heights)
     if apart > _APART * spread:
@@ -360,20 +340,13 @@ def doubt(site: Site, now: Pass, outlet: int, heights: tuple[float, ...]) -> Dou
     # still water stands at the lowest lip, so a full travel over it is out of reach
     if lip > travel + spread:
         return Doubt(why="reach", amount=lip - travel)
-    return _out_of_reach(site, now, outlet, heights, _SLACK * spread)
-
-
-def _out_of_reach(
-    site: Site, now: Pass, outlet: int, heights: tuple[float, ...], slack: float
-) -> Doubt | None:
-    """The outlet read before that is the farthest from coming together with this one."""
-    readings = tuple(heights if i == outlet else r for i, r in enumerate(now.readings))
-    read = replace(now, readings=readings).as_read(site)
+    # the outlet read before that is the farthest from coming together with this one
+    read = replace(now, readings=_with(now.readings, outlet, heights)).site
     reach = Reach.of(read, reduce_readings(read))
     gap = np.maximum(reach.low - reach.high[outlet], reach.low[outlet] - reach.high)
     gap = np.where(reach.adjustable & np.isfinite(gap), gap, -np.inf)
     other = int(np.argmax(gap))
-    if gap[other] <= slack:
+    if gap[other] <= _SLACK * spread:
         return None
     return Doubt(why="reach", amount=float(gap[other]), other=other)
 
@@ -387,15 +360,26 @@ class Question:
     doubt: Doubt | None = None  # For `confirm`, what is odd.
 
 
+STOPPED = "stopped"
+"""Outcome of a job that was ended while there was still something to turn."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Job:
     """A guided set-up as it stands."""
 
     site: Site  # The box as the scenario gives it.
     passes: tuple[Pass, ...]  # At least one; the last is the present one.
-    rules: Rules = field(default_factory=Rules)  # How turns are worked out.
     not_known: tuple[int, ...] = ()  # Outlets whose clock position was asked for and is not known.
     closed: bool = False  # Whether the job has ended.
+    # Which visit to the box this is, of how many there are, from 1; from the second on it is a
+    # re-check of a box that was read before.
+    visit: int = 1
+    visits: int = 1
+    begun_at: str = ""  # When it began, as ISO 8601; empty where not known.
+    # The last event that stands and the job before it; None where there is none.
+    last: Event | None = field(default=None, repr=False, compare=False)
+    before: "Job | None" = field(default=None, repr=False, compare=False)
 
     @property
     def now(self) -> Pass:
@@ -403,93 +387,76 @@ class Job:
         return self.passes[-1]
 
     @property
-    def levelling(self) -> Levelling | None:
-        """What the readings of the present pass ask for; None while it is not complete."""
-        if not self.now.complete(self.site):
-            return None
-        return levelled(self.now.as_read(self.site), self.rules)
+    def last_complete(self) -> Pass | None:
+        """The last pass in which every open outlet was read."""
+        return next((each for each in reversed(self.passes) if each.complete), None)
 
     @property
-    def conclusion(self) -> str | None:
-        """How the job stands after the present pass; None while it is not complete."""
-        levelling = self.levelling
-        return None if levelling is None else conclude(levelling, self.now.number)
+    def outcome(self) -> str | None:
+        """How the job ended, as a conclusion or `stopped`; None while it goes on."""
+        if not self.closed:
+            return None
+        return STOPPED if self.now.conclusion == "adjust" else self.now.conclusion
 
     @property
     def question(self) -> Question | None:
         """What is asked next; None where the job has ended."""
+        now, outlets = self.now, self.site.outlets
         if self.closed:
             return None
-        if self.now.method is None:
-            unknown = self._clock_to_ask()
-            return (
-                Question(kind="still")
-                if unknown is None
-                else Question(kind="clock", outlet=unknown)
-            )
-        if not self.now.complete(self.site):
-            return self._reading_question()
-        return Question(kind="turn" if self.conclusion == "adjust" else "close")
-
-    def _clock_to_ask(self) -> int | None:
-        for i, outlet in enumerate(self.site.outlets):
-            turns = bool(outlet.hole_offset) and not outlet.capped
-            if turns and self.now.angles[i] is None and i not in self.not_known:
-                return i
-        return None
-
-    def _reading_question(self) -> Question:
-        now = self.now
+        if now.method is None:
+            for i, outlet in enumerate(outlets):
+                turns = bool(outlet.hole_offset) and not outlet.capped
+                if turns and now.angles[i] is None and i not in self.not_known:
+                    return Question(kind="clock", outlet=i)
+            return Question(kind="still")
+        if now.complete:
+            return Question(kind="turn" if now.conclusion == "adjust" else "close")
         if now.doubtful is not None:
-            outlet, heights, _ = now.doubtful
-            odd = doubt(self.site, now, outlet, heights)
-            return Question(kind="confirm", outlet=outlet, doubt=odd)
+            waiting, heights, _ = now.doubtful
+            return Question(kind="confirm", outlet=waiting, doubt=doubt(now, waiting, heights))
         if now.correcting is not None:
             return Question(kind="reading", outlet=now.correcting)
-        left = [
-            i
-            for i, outlet in enumerate(self.site.outlets)
-            if not outlet.capped and not now.settled[i] and i not in now.skipped
-        ]
-        outlet = (*left, *now.skipped)[0]
-        return Question(kind="repeat" if now.readings[outlet] else "reading", outlet=outlet)
+        unread = [i for i, o in enumerate(outlets) if not o.capped and not now.settled[i]]
+        first = [*(i for i in unread if i not in now.skipped), *now.skipped][0]
+        return Question(kind="repeat" if now.readings[first] else "reading", outlet=first)
 
     @property
-    def left_angles(self) -> tuple[float | None, ...]:
-        """Where the holes stand if nothing is turned but what was said; None: unknown. [rad]"""
-        return self._but_left(self.now.angles)
+    def left_angles(self) -> Angles:
+        """Where the holes stand if nothing is turned but what was said. [rad]"""
+        left = dict(self.now.left)
+        return tuple(left.get(i, angle) for i, angle in enumerate(self.now.angles))
 
     @property
-    def told_angles(self) -> tuple[float | None, ...]:
+    def told_angles(self) -> Angles:
         """Where they stand once turned as told, but for what was left elsewhere. [rad]"""
-        levelling = self.levelling
-        angles = list(self.now.angles)
-        if levelling is not None and self.conclusion == "adjust":
-            for i in levelling.order:
+        levelling, angles = self.now.levelling, list(self.left_angles)
+        if levelling is not None and self.now.conclusion == "adjust":
+            for i in set(levelling.order) - dict(self.now.left).keys():
                 after = float(levelling.angle_after[i])
                 angles[i] = None if np.isnan(after) else after
-        return self._but_left(angles)
-
-    def _but_left(self, angles: Sequence[float | None]) -> tuple[float | None, ...]:
-        left = dict(self.now.left)
-        return tuple(left.get(i, angle) for i, angle in enumerate(angles))
+        return tuple(angles)
 
     def after(self, event: Event) -> "Job":
         """The job once an event has happened."""
+        if isinstance(event, Undone):
+            if self.before is None:
+                raise DomainError("there is nothing to take back")
+            return self.before
         if self.closed:
             raise DomainError("the job has ended; nothing can follow")
-        if isinstance(event, ClockSet) and event.angle is None:
-            known = replace(self, not_known=(*self.not_known, event.outlet))
-            return replace(known, passes=(*self.passes[:-1], step(self.site, self.now, event)))
+        job = replace(self, last=event, before=self)
+        *before, now = self.passes
         if not isinstance(event, Turned | Closed):
-            return replace(self, passes=(*self.passes[:-1], step(self.site, self.now, event)))
-        if not self.now.complete(self.site):
+            if isinstance(event, ClockSet) and event.angle is None:
+                job = replace(job, not_known=(*self.not_known, event.outlet))
+            return replace(job, passes=(*before, now.after(event)))
+        if not now.complete:
             raise DomainError("not every open outlet is read, so the pass cannot end")
         if isinstance(event, Closed):
-            return replace(self, closed=True)
-        following = next_pass(self.site, self.now, event.angles)
-        done = replace(self.now, turned=event.angles, done_at=event.at)
-        return replace(self, passes=(*self.passes[:-1], done, following))
+            return replace(job, closed=True)
+        done = replace(now, turned=event.angles, done_at=event.at)
+        return replace(job, passes=(*before, done, now.next(event.angles)))
 
 
 def begin(
@@ -498,111 +465,15 @@ def begin(
     """A job before its first answer; angles [rad]."""
     site = without_placeholders(site)
     start = tuple(o.clock for o in site.outlets) if angles is None else tuple(angles)
-    return Job(site=site, passes=(first_pass(site, start),), rules=rules or Rules())
-
-
-def standing(events: Iterable[Event]) -> tuple[Event, ...]:
-    """The events that were not taken back.
-
-    >>> standing([Closed(at="9:00"), Closed(at="9:05"), Undone()])
-    (Closed(at='9:00'),)
-    """
-    kept: list[Event] = []
-    for event in events:
-        if not isinstance(event, Undone):
-            kept.append(event)
-        elif kept:
-            kept.pop()
-        else:
-            raise DomainError("there is nothing to take back")
-    return tuple(kept)
+    return Job(site=site, passes=(_first_pass(site, rules or Rules(), start),))
 
 
 def replay(start: Job, events: Iterable[Event]) -> Job:
-    """Play events again."""
-    job = start
-    for event in standing(events):
-        job = job.after(event)
-    return job
-
-
-STOPPED = "stopped"
-"""Outcome of a job that was ended while there was still something to turn."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class PassRecord:
-    """One pass over the box; tuples have one entry per outlet."""
-
-    number: int  # From 1.
-    # The box with the readings and the clock positions of this pass, over its still water.
-    site: Site
-    method: str  # How the heights were read; empty while the water was not still.
-    # When the water was called still and when turning was done; empty where it was not. ISO 8601.
-    still_at: str
-    # When the water was called still and when turning was done; empty where it was not. ISO 8601.
-    done_at: str
-    read_at: tuple[str, ...]  # When each outlet was read; empty where it was not. ISO 8601.
-    # Shares with bands, and turns; None where an open outlet was not read.
-    levelling: Levelling | None
-    conclusion: str | None  # As `passes.conclude`; None with levelling.
-    # Where each hole stood after the turning, None where unknown; None where there was none. [rad]
-    angles_after: tuple[float | None, ...] | None
-
-
-@dataclass(frozen=True, kw_only=True)
-class SetupRecord:
-    """A whole set-up."""
-
-    site: Site  # The box as the scenario gives it.
-    passes: tuple[PassRecord, ...]  # In order; the last one may be incomplete.
-    finished: bool  # Whether the job has ended.
-    # `within`, `inlet`, `ruler`, `hand`, `re-bed` or `stopped`; None while the job goes on.
-    outcome: str | None
-    asks: str | None  # Kind of the question that stands; None where the job has ended.
-    # Which visit to the box this is, of how many there are, from 1; from the second on it is a re-
-    # check of a box that was read before.
-    visit: int = 1
-    # Which visit to the box this is, of how many there are, from 1; from the second on it is a re-
-    # check of a box that was read before.
-    visits: int = 1
-    begun_at: str = ""  # When it began, as ISO 8601; empty where not known.
-
-    @property
-    def last_complete(self) -> PassRecord | None:
-        """The last pass in which every open outlet was read."""
-        complete = [p for p in self.passes if p.levelling is not None]
-        return complete[-1] if complete else None
-
-
-def record(job: Job, *, visit: int = 1, visits: int = 1, begun_at: str = "") -> SetupRecord:
-    """Write down a job as it stands."""
-    question = job.question
-    ended = STOPPED if job.conclusion == "adjust" else job.conclusion
-    return SetupRecord(
-        site=job.site,
-        passes=tuple(_pass_record(job, number) for number in range(len(job.passes))),
-        finished=job.closed,
-        outcome=ended if job.closed else None,
-        asks=None if question is None else question.kind,
-        visit=visit,
-        visits=visits,
-        begun_at=begun_at,
-    )
-
-
-def _pass_record(job: Job, index: int) -> PassRecord:
-    each = job.passes[index]
-    read = each.as_read(job.site)
-    levelling = levelled(read, job.rules) if each.complete(job.site) else None
-    return PassRecord(
-        number=each.number,
-        site=read,
-        method=each.method or "",
-        still_at=each.still_at,
-        done_at=each.done_at,
-        read_at=each.read_at,
-        levelling=levelling,
-        conclusion=None if levelling is None else conclude(levelling, each.number),
-        angles_after=each.turned,
-    )
+    """Play events again, but for those taken back: a scenario mended since may not fit them."""
+    kept: list[Event] = []
+    for event in events:
+        if isinstance(event, Undone) and kept:
+            kept.pop()
+        else:
+            kept.append(event)
+    return reduce(Job.after, kept, start)

@@ -1,26 +1,26 @@
 """The questions that make a scenario where there is none, and the checks of their answers.
 
-A check takes what was typed, empty where Enter was pressed alone, and the answers so far; it gives
-the text that is kept, empty where the answer is left out. What cannot be raises `ScenarioError`
-with a message that begins with `is` and ends with the mend.
-
 Each question has a key; its answer is text, checked at once and kept as typed, so that the
-scenario written in the end says what the person said: `1-3/4 in`, not 44.45 mm. An empty answer is
-"left out" and stays out of the file: not measured, never zero.
+scenario written in the end says what the person said: `1-3/4 in`, not 44.45 mm. An empty answer,
+Enter alone, is "left out" and stays out of the file: not measured, never zero. What cannot be
+raises `ScenarioError` with a message that begins with `is` and ends with the mend.
 """
 
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from dbox import keys as scenario_keys
 from dbox import units
 from dbox.errors import ScenarioError, show
-from dbox.files.scenario import loads
+from dbox.files.scenario import read
 from dbox.files.scenario_tables import KINDS, POINTS, UNITS
 from dbox.files.toml_file import toml_text
 from dbox.files.typed_box import opening_from_text
 
 Answers = Mapping[str, str]
+Check = Callable[[str, Answers], str]
+"""From what was typed and the answers so far to the text that is kept."""
 
 MOST_OUTLETS = 20
 """A box with more is written as a file."""
@@ -40,26 +40,16 @@ def labels_of(answers: Answers) -> list[str]:
     text = answers.get("outlets", "")
     if text.isdecimal():
         return [str(number) for number in range(1, int(text) + 1)]
+    return _listed(text)
+
+
+def _listed(text: str) -> list[str]:
     return [part.strip() for part in text.split(",") if part.strip()]
 
 
-def capped_of(answers: Answers) -> list[str]:
-    """Labels of the outlets that are capped."""
-    return [part.strip() for part in answers.get("capped", "").split(",") if part.strip()]
-
-
-def parts_of(text: str) -> list[str]:
+def _parts(text: str) -> list[str]:
     """Parts of a text that are separated by a comma or by x."""
-    parts = text.replace("×", "x").replace(",", "x").split("x")
-    return [part.strip() for part in parts if part.strip()]
-
-
-def _units(text: str, _: Answers) -> str:
-    return scenario_keys.choice(text, UNITS) if text else "in"
-
-
-def _title(text: str, _: Answers) -> str:
-    return scenario_keys.text(text)
+    return _listed(text.replace("×", ",").replace("x", ","))
 
 
 def _outlets(text: str, _: Answers) -> str:
@@ -79,26 +69,33 @@ def _outlets(text: str, _: Answers) -> str:
 
 def _capped(text: str, answers: Answers) -> str:
     labels = labels_of(answers)
-    named = [outlet_named(part.strip(), labels) for part in text.split(",")] if text else []
-    if labels and len(set(named)) == len(labels):
+    named = {outlet_named(part.strip(), labels) for part in text.split(",")} if text else set()
+    if labels and len(named) == len(labels):
         raise ScenarioError(f"is {show(text)}; leave one open, so that water can leave")
-    return ", ".join(labels[i] for i in sorted(set(named)))
+    return ", ".join(labels[i] for i in sorted(named))
 
 
 def _hole(text: str, answers: Answers) -> str:
-    if not text:
-        return ""
     plain = " ".join(text.lower().split())
-    opening_from_text(plain, None, answers["units"])
+    if plain:
+        opening_from_text(plain, None, answers["units"])
     return plain
 
 
+def _as_typed(read_key: Callable[[str, str], object]) -> Check:
+    """The check of what a reader of the scenario takes, with the unit of bare lengths."""
+
+    def check(text: str, answers: Answers) -> str:
+        if text:
+            read_key(text, answers["units"])
+        return text
+
+    return check
+
+
 def _offset(text: str, answers: Answers) -> str:
-    if text.lower() in _FIXED:
-        return "fixed"
-    if text:
-        scenario_keys.offset(text, answers["units"])
-    return text
+    fixed = text.lower() in _FIXED
+    return "fixed" if fixed else _as_typed(scenario_keys.offset)(text, answers)
 
 
 def clock_before(answers: Answers) -> str:
@@ -116,7 +113,7 @@ def _clock(text: str, answers: Answers) -> str:
 
 
 def _inside(text: str, answers: Answers) -> str:
-    parts = parts_of(text)
+    parts = _parts(text)
     if len(parts) > 2:
         raise ScenarioError(f"is {show(text)}; write it as 16 in x 20 in, or one diameter")
     scenario_keys.each(parts, lambda part: scenario_keys.side(part, answers["units"]))
@@ -124,7 +121,7 @@ def _inside(text: str, answers: Answers) -> str:
 
 
 def _place(text: str, answers: Answers) -> str:
-    parts = parts_of(text)
+    parts = _parts(text)
     if text and len(parts) != 2:
         raise ScenarioError(
             f"is {show(text)}; write the distances along and across, as 16 in, 4 in"
@@ -137,40 +134,84 @@ def _point(text: str, _: Answers) -> str:
     return scenario_keys.choice("centre" if text == "center" else text, POINTS) if text else "lip"
 
 
-def _spread(text: str, answers: Answers) -> str:
-    if text:
-        scenario_keys.spread(text, answers["units"])
-    return text
-
-
-def _tolerance(text: str, _: Answers) -> str:
-    if text:
-        scenario_keys.tolerance(text)
-    return text
-
-
 def _write(text: str, _: Answers) -> str:
     if text.lower() not in ("", *YES):
         raise ScenarioError(f"is {show(text)}; press Enter to write it, or go back with undo")
     return "yes"
 
 
-CHECKS: dict[str, Callable[[str, Answers], str]] = {
-    "units": _units,
-    "title": _title,
-    "outlets": _outlets,
-    "capped": _capped,
-    "hole": _hole,
-    "offset": _offset,
-    "clock": _clock,
-    "inside": _inside,
-    "place": _place,
-    "point": _point,
-    "spread": _spread,
-    "tolerance": _tolerance,
-    "source": _title,
-    "write": _write,
+@dataclass(frozen=True)
+class Topic:
+    """What is asked under a key, or under each of those that begin with its name."""
+
+    check: Check
+    asks: str
+    enter: str = ""  # What Enter alone means; empty where an answer is needed or it is told.
+
+
+TOPICS = {
+    "units": Topic(
+        lambda text, _: scenario_keys.choice(text, UNITS) if text else "in",
+        "Unit of lengths that you write without one: in, mm or cm.",
+        "in",
+    ),
+    "title": Topic(lambda text, _: scenario_keys.text(text), "What is the job called?", "no name"),
+    "outlets": Topic(
+        _outlets,
+        "Outlets, clockwise from the inlet as seen from above: how many, or their names with "
+        "commas between.",
+    ),
+    "capped": Topic(_capped, "Which of them are capped?", "none"),
+    "hole": Topic(
+        _hole,
+        "The hole that the water leaves through, the same at every outlet: circle 2 in, notch 90 "
+        "deg, slot 1 in x 2 in, or pipe 4 in for a bare end.",
+    ),
+    "offset": Topic(
+        _offset,
+        "Can the inserts be turned? How far is the centre of the hole from the centre of its "
+        "pipe, as 1/2 in; or fixed: cannot be turned.",
+    ),
+    "clock": Topic(
+        _clock,
+        "Where does the hole of each outlet stand now, as on a clock face seen from inside the "
+        "box? 6:00 is straight down. skip: not known.",
+    ),
+    "inside": Topic(
+        _inside,
+        "Inside of the box, along the way the water comes in and across it, as 16 in x 20 in; one "
+        "diameter if it is round. It tells which side to lift if the box must be bedded again.",
+        "not measured",
+    ),
+    "place": Topic(
+        _place,
+        "Where is each outlet, from the left corner of the inlet wall: along the way the water "
+        "comes in, then across it, as 16 in, 4 in.",
+        "not measured",
+    ),
+    "point": Topic(
+        _point, "Which point of the hole will you read: lip (lowest point), centre or top?", "lip"
+    ),
+    "spread": Topic(
+        _as_typed(scenario_keys.spread),
+        "Spread of your ruler: how far two honest readings of one hole differ. About 1/32 in at "
+        "best, 1/16 in usual (common practice, no source).",
+        "not stated",
+    ),
+    "tolerance": Topic(
+        _as_typed(lambda text, _: scenario_keys.tolerance(text)),
+        "How far may a line be off its share, in per cent of it, as 10 %? There is no general "
+        "value: it comes from the permit, the code or the inspector.",
+        "none",
+    ),
+    "source": Topic(
+        lambda text, _: scenario_keys.text(text),
+        "Who says so: permit number, code section or name?",
+        "not named",
+    ),
+    "write": Topic(_write, "This is the scenario. Enter writes it; undo goes back.", "write it"),
 }
+"""Every question by the first word of its keys."""
 
 
 def outlet_named(text: str, labels: list[str]) -> int:
@@ -207,7 +248,8 @@ def keys(answers: Answers) -> Iterator[str]:
     if answers.get("hole", "circle").lower().startswith("circle"):
         yield "offset"
     if answers.get("offset", "") not in ("", "fixed"):
-        yield from (f"clock {label}" for label in labels if label not in capped_of(answers))
+        capped = _listed(answers.get("capped", ""))
+        yield from (f"clock {label}" for label in labels if label not in capped)
     yield "inside"
     if answers.get("inside"):
         yield from (f"place {label}" for label in labels)
@@ -220,7 +262,7 @@ def keys(answers: Answers) -> Iterator[str]:
 def check(key: str, text: str, answers: Answers) -> str:
     """Check an answer and bring it to the form that is kept."""
     topic = key.partition(" ")[0]
-    kept = CHECKS[topic](text.strip(), answers)
+    kept = TOPICS[topic].check(text.strip(), answers)
     if topic in NEEDED and not kept:
         raise ScenarioError("is empty; this one is needed")
     told = {**answers, key: kept}
@@ -231,12 +273,32 @@ def check(key: str, text: str, answers: Answers) -> str:
 
 def scenario_text(answers: Answers) -> str:
     """The scenario that the answers make."""
-    text = toml_text(_document(answers))
-    try:
-        loads(text, "")
-    except ScenarioError as error:
-        raise ScenarioError(*(fault.removeprefix(": ") for fault in error.faults)) from error
-    return _HEAD + text
+    kind, _, sizes = answers["hole"].partition(" ")
+    offset, inside = answers.get("offset"), _parts(answers.get("inside", ""))
+    capped = _listed(answers.get("capped", ""))
+    document = _given(
+        title=answers.get("title"),
+        units=answers.get("units", "in"),
+        box=inside and {"shape": "rectangle" if len(inside) == 2 else "round", "inside": inside},
+        insert={
+            "kind": kind,
+            **dict(zip(KINDS[kind].sizes, _parts(sizes), strict=False)),
+            **_given(offset=None if offset == "fixed" else offset),
+        },
+        readings=_given(point=answers.get("point"), spread=answers.get("spread")),
+        outlet=[
+            _given(
+                label=label,
+                at=_parts(answers.get(f"place {label}", "")),
+                clock=answers.get(f"clock {label}"),
+                state="capped" if label in capped else "",
+            )
+            for label in labels_of(answers)
+        ],
+        tolerance=_given(share=answers.get("tolerance"), source=answers.get("source")),
+    )
+    read(document)
+    return _HEAD + toml_text(document)
 
 
 _HEAD = """\
@@ -247,43 +309,6 @@ _HEAD = """\
 """
 
 
-def _document(answers: Answers) -> dict[str, Any]:
-    tables: dict[str, Any] = {
-        "title": answers.get("title"),
-        "units": answers.get("units", "in"),
-        "box": _box(answers),
-        "insert": _insert(answers),
-        "readings": _given(point=answers.get("point"), spread=answers.get("spread")),
-        "outlet": [_outlet(label, answers) for label in labels_of(answers)],
-        "tolerance": _given(share=answers.get("tolerance"), source=answers.get("source")),
-    }
-    return {key: value for key, value in tables.items() if value}
-
-
 def _given(**values: Any) -> dict[str, Any]:
     """The values that are not left out."""
     return {key: value for key, value in values.items() if value}
-
-
-def _box(answers: Answers) -> dict[str, Any]:
-    inside = parts_of(answers.get("inside", ""))
-    return (
-        {"shape": "rectangle" if len(inside) == 2 else "round", "inside": inside} if inside else {}
-    )
-
-
-def _insert(answers: Answers) -> dict[str, Any]:
-    kind, _, rest = answers["hole"].partition(" ")
-    sizes = zip(KINDS[kind].sizes, parts_of(rest), strict=False)
-    offset = answers.get("offset", "")
-    return {"kind": kind, **dict(sizes), **_given(offset="" if offset == "fixed" else offset)}
-
-
-def _outlet(label: str, answers: Answers) -> dict[str, Any]:
-    place = answers.get(f"place {label}", "")
-    return _given(
-        label=label,
-        at=parts_of(place),
-        clock=answers.get(f"clock {label}"),
-        state="capped" if label in capped_of(answers) else "",
-    )

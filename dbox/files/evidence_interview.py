@@ -16,8 +16,7 @@ from typing import Any
 
 from dbox.errors import ScenarioError, any_of, show
 from dbox.fieldwork.evidence import KINDS, PARTS, POURS, REST
-from dbox.files.scenario import loads
-from dbox.files.toml_file import toml_text
+from dbox.files.scenario import read
 
 Document = dict[str, Any]
 
@@ -43,6 +42,12 @@ class Query:
     kind: str  # `whole` system, `each` outlet's evidence, `outlet` for a key of it, or `pour`.
     key: str  # Key of the scenario.
     pour: int = -1  # Which pour, counted from 0.
+
+    @property
+    def name(self) -> str:
+        """What it is called, for people."""
+        key = f"pour {self.pour + 1} {self.key}" if self.kind == "pour" else self.key
+        return key.replace("_", " ")
 
     @property
     def text(self) -> str:
@@ -79,31 +84,27 @@ def queries(document: Document, pours_before: int) -> Iterator[Query]:
 def answered(document: Document, query: Query, typed: str) -> Document:
     """The scenario with an answer in it."""
     told = copy.deepcopy(document)
-    if query.of_outlets:
-        for index, text in enumerate(_by_outlet(labels_of(told), _capped(told), typed)):
-            if text is not None:
-                _put(_holder(told, query, index), _key(told, query, index), _value(query, text))
-    else:
-        _put(_holder(told, query, 0), query.key, _value(query, typed.strip()))
-    try:
-        loads(toml_text(told), "")
-    except ScenarioError as error:
-        raise ScenarioError(*(fault.removeprefix(": ") for fault in error.faults)) from error
+    each = _by_outlet(told, typed) if query.of_outlets else [typed.strip()]
+    for index, text in enumerate(each):
+        if text is None:
+            continue
+        table, key = _place(told, query, index)
+        if text == NOT_LOOKED:
+            table.pop(key, None)
+        else:
+            table[key] = _value(query, text)
+    read(told)
     return told
 
 
 def said(document: Document, query: Query) -> str:
     """What the scenario says under a question; nothing where it says nothing."""
+    told, labels = copy.deepcopy(document), labels_of(document)
+    places = [_place(told, query, i) for i in range(len(labels) if query.of_outlets else 1)]
+    found = [_shown(table.get(key)) for table, key in places]
     if not query.of_outlets:
-        if query.kind == "pour" and query.pour >= len(document.get("pour", ())):
-            return ""
-        return _shown(_holder(copy.deepcopy(document), query, 0).get(query.key))
-    labels, found = labels_of(document), []
-    for index, label in enumerate(labels):
-        holder = _holder(copy.deepcopy(document), query, index)
-        text = _shown(holder.get(_key(document, query, index)))
-        found += [f"{label} {text}"] if text else []
-    return ", ".join(found)
+        return found[0]
+    return ", ".join(f"{label} {text}" for label, text in zip(labels, found, strict=True) if text)
 
 
 def labels_of(document: Document) -> list[str]:
@@ -111,23 +112,21 @@ def labels_of(document: Document) -> list[str]:
     return [str(o.get("label", i)) for i, o in enumerate(document["outlet"], start=1)]
 
 
-def _capped(document: Document) -> set[int]:
-    return {i for i, o in enumerate(document["outlet"]) if o.get("state") == "capped"}
-
-
-def _by_outlet(labels: list[str], capped: set[int], typed: str) -> list[str | None]:
+def _by_outlet(document: Document, typed: str) -> list[str | None]:
     """An answer for each outlet; None where it has none."""
+    labels = labels_of(document)
     parts = [part.strip() for part in re.split(r"[,;]", typed)]
     named = [_labelled(labels, part) for part in parts]
-    uncapped = [i for i in range(len(labels)) if i not in capped]
+    uncapped = [i for i, o in enumerate(document["outlet"]) if o.get("state") != "capped"]
     if all(name is None for name, _ in named):
         if len(parts) not in (1, len(uncapped)):
             raise ScenarioError(
                 f"is {show(typed)}; write one answer for all, one for each of the "
                 f"{len(uncapped)} outlets, or labels, as {labels[0]} ..., others ..."
             )
-        each = dict(zip(uncapped, parts * (len(uncapped) if len(parts) == 1 else 1), strict=True))
-        return [each.get(i) for i in range(len(labels))]
+        told = parts * (len(uncapped) if len(parts) == 1 else 1)
+        of_each = dict(zip(uncapped, told, strict=True))
+        return [of_each.get(i) for i in range(len(labels))]
     for name, text in named:
         if name is None:
             raise ScenarioError(
@@ -148,37 +147,24 @@ def _labelled(labels: list[str], part: str) -> tuple[int | None, str]:
     return None, part
 
 
-def _holder(document: Document, query: Query, index: int) -> Document:
-    """The table that an answer stands in, made where it is not there."""
+def _place(document: Document, query: Query, index: int) -> tuple[Document, str]:
+    """The table and the key that an answer stands in, the table made where it is not there."""
     if query.kind == "whole":
-        holder: Document = document.setdefault("evidence", {})
-    elif query.kind == "pour":
+        return document.setdefault("evidence", {}), query.key
+    if query.kind == "pour":
         pours = document.setdefault("pour", [])
         if query.pour == len(pours):
             pours.append({"name": f"seen {query.pour + 1}"})
-        holder = pours[query.pour]
-        holder = holder.setdefault("catch", {}) if query.key == "catch" else holder
-    else:
-        holder = document["outlet"][index]
-        holder = holder.setdefault("evidence", {}) if query.kind == "each" else holder
-    return holder
-
-
-def _key(document: Document, query: Query, index: int) -> str:
-    return labels_of(document)[index] if query.key == "catch" else query.key
-
-
-def _put(holder: Document, key: str, value: object) -> None:
-    if value == NOT_LOOKED:
-        holder.pop(key, None)
-    else:
-        holder[key] = value
+        pour = pours[query.pour]
+        if query.key != "catch":
+            return pour, query.key
+        return pour.setdefault("catch", {}), labels_of(document)[index]
+    outlet = document["outlet"][index]
+    return outlet.setdefault("evidence", {}) if query.kind == "each" else outlet, query.key
 
 
 def _value(query: Query, text: str) -> object:
     """An answer as it stands in a scenario."""
-    if text == NOT_LOOKED:
-        return text
     if query.key in ("order", "photos", "rim_slope"):
         return [part.strip() for part in text.split(",")]
     several = [part.strip() for part in re.split(r"\s+and\s+", text)]

@@ -14,35 +14,23 @@ from pathlib import Path
 
 from dbox.errors import ScenarioError, shorten
 
-_TAKEN = {errno.EACCES, errno.EAGAIN, errno.EWOULDBLOCK, errno.EDEADLK}
-
-if sys.platform == "win32":
-    import msvcrt
-
-    def _lock(descriptor: int) -> None:
-        # a locked byte cannot be read by others there, so one far beyond the content is taken
-        os.lseek(descriptor, 2**30, os.SEEK_SET)
-        msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
-
-else:
-    import fcntl
-
-    def _lock(descriptor: int) -> None:
-        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-
 
 def lock(descriptor: int) -> bool:
     """Lock an open file against every other process that asks for the lock."""
     try:
-        _lock(descriptor)
-    except OSError as error:
-        if error.errno not in _TAKEN:
-            raise
+        if sys.platform == "win32":
+            import msvcrt
+
+            # a locked byte cannot be read by others there, so one far beyond the content is taken
+            os.lseek(descriptor, 2**30, os.SEEK_SET)
+            msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
+        else:
+            import fcntl
+
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except (BlockingIOError, PermissionError):
         return False
     return True
-
-
-_NO_FLUSH = {errno.EINVAL, errno.EACCES, errno.ENOTSUP}
 
 
 def check_place(path: Path, *, overwrite: bool) -> Path:
@@ -126,7 +114,7 @@ def keep_name(path: Path) -> None:
             os.close(folder)
     except OSError as error:
         # some network disks cannot flush a folder; the file in it is flushed all the same
-        if error.errno not in _NO_FLUSH:
+        if error.errno not in (errno.EINVAL, errno.EACCES, errno.ENOTSUP):
             raise
 
 

@@ -4,85 +4,73 @@ The scenario itself is left as it was. Other commands see the last pass through 
 own, made from the first by putting in the readings, the clock positions and the rim of that pass.
 """
 
+from collections.abc import Iterable
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from dbox import units
 from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.levelling import Levelling
-from dbox.fieldwork.setup import STOPPED, PassRecord, SetupRecord
+from dbox.fieldwork.setup import STOPPED, Doubt, Job, Pass
 from dbox.fieldwork.shares import Assessment
+from dbox.fieldwork.site import Site
 from dbox.files import toml_file
 from dbox.files.scenario import PLACEHOLDER
 from dbox.files.toml_file import with_values
+from dbox.report.encode import Json, encode, rows
 from dbox.report.level_report import length_words, level_json, lift_lines, unreachable_lines
 from dbox.report.split_report import split_json
 from dbox.report.text import noted, wrapped
 from dbox.report.wording import sentences
 from dbox.units import clock_text, gpm, inches, inches_mm, millimetres, turn_text
 
-Json = dict[str, Any]
-
 _EXACT = 1e-9
 
 
-def setup_json(record: SetupRecord | None) -> Json:
-    """The answer of `dbox setup --json`."""
-    if record is None:
-        return {
-            "title": None,
-            "visit": 1,
-            "visits": 1,
-            "begun_at": None,
-            "finished": False,
-            "outcome": None,
-            "asks": "scenario",
-            "passes": [],
-            "tolerance": None,
-        }
-    tolerance = record.site.tolerance
+def setup_json(job: Job | None) -> Json:
+    """The answer of `dbox setup --json`; None where the scenario is still asked for."""
+    tolerance = job and job.site.tolerance
+    question = job and job.question
     return {
-        "title": record.site.title,
-        "visit": record.visit,
-        "visits": record.visits,
-        "begun_at": record.begun_at or None,
-        "finished": record.finished,
-        "outcome": record.outcome,
-        "asks": record.asks,
-        "passes": [_pass(each) for each in record.passes],
-        "tolerance": tolerance and {"share": tolerance.share, "source": tolerance.source},
+        "title": job and job.site.title,
+        "visit": job.visit if job else 1,
+        "visits": job.visits if job else 1,
+        "begun_at": (job and job.begun_at) or None,
+        "finished": job is not None and job.closed,
+        "outcome": job and job.outcome,
+        "asks": "scenario" if job is None else question and question.kind,
+        "passes": [_pass_json(each) for each in job.passes] if job else [],
+        "tolerance": encode(tolerance),
     }
 
 
-def _pass(each: PassRecord) -> Json:
-    levelling = each.levelling
+def _pass_json(each: Pass) -> Json:
+    levelling, outlets = each.levelling, each.site.outlets
+    after = each.turned or (None,) * len(outlets)
     return {
         "number": each.number,
-        "method": each.method,
+        "method": each.method or "",
         "still_at": each.still_at or None,
         "done_at": each.done_at or None,
         "conclusion": each.conclusion,
-        "outlets": [_outlet(each, i) for i in range(len(each.site.outlets))],
+        "outlets": rows(
+            label=[o.label for o in outlets],
+            capped=[o.capped for o in outlets],
+            readings_m=each.readings,
+            read_at=[at or None for at in each.read_at],
+            clock=[_clock(angle) for angle in each.angles],
+            angle_rad=each.angles,
+            clock_after=[_clock(angle) for angle in after],
+            angle_after_rad=after,
+        ),
         "split": levelling and split_json(each.site, levelling.before),
         "level": levelling and level_json(levelling),
     }
 
 
-def _outlet(each: PassRecord, i: int) -> Json:
-    outlet = each.site.outlets[i]
-    after = None if each.angles_after is None else each.angles_after[i]
-    return {
-        "label": outlet.label,
-        "capped": outlet.capped,
-        "readings_m": list(outlet.readings),
-        "read_at": each.read_at[i] or None,
-        "clock": None if outlet.clock is None else clock_text(outlet.clock),
-        "angle_rad": outlet.clock,
-        "clock_after": None if after is None else clock_text(after),
-        "angle_after_rad": after,
-    }
+def _clock(angle: float | None) -> str | None:
+    return None if angle is None else clock_text(angle)
 
 
 def after_path(scenario: Path) -> Path:
@@ -94,18 +82,19 @@ def after_path(scenario: Path) -> Path:
     return scenario.with_name(f"{scenario.stem}-after.toml")
 
 
-def after_text(scenario: Path, last: PassRecord) -> str:
+def after_text(scenario: Path, last: Pass) -> str:
     """The scenario as the box was read in a pass."""
     text = toml_file.read_text(scenario)
     tables = toml_file.parse(text, str(scenario))
-    for table, outlet in zip(tables["outlet"], last.site.outlets, strict=True):
+    site = last.site
+    for table, outlet in zip(tables["outlet"], site.outlets, strict=True):
         table.pop("reading", None)
         table.pop("clock", None)
         if outlet.readings:
             table["reading"] = [_height(reading) for reading in outlet.readings]
         if outlet.clock is not None:
             table["clock"] = clock_text(outlet.clock)
-    rim = last.site.box.rim
+    rim = site.box.rim
     if "rim" in tables.get("readings", {}):
         tables["readings"].pop("rim")
         if rim is not None and rim > 0:
@@ -144,77 +133,79 @@ def cautions() -> list[str]:
     return ["MIND:", *(line for each in CAUTIONS for line in wrapped(each, first="- "))]
 
 
-def pass_lines(each: PassRecord) -> list[str]:
+def pass_lines(each: Pass) -> list[str]:
     """A pass whose readings are complete: shares, how it stands, what to do."""
-    levelling = each.levelling
-    if levelling is None or each.conclusion is None:
+    levelling, conclusion = each.levelling, each.conclusion
+    if levelling is None or conclusion is None:
         return [f"PASS {each.number} is not complete."]
+    headline, work = _finding(levelling, conclusion)
+    lines = wrapped(f"PASS {each.number}: {headline}")
     flows = range(len(levelling.before.names))
-    lines = wrapped(f"PASS {each.number}: {_headline(levelling, each.conclusion)}")
     for first in flows[::_ABREAST]:
-        lines += ["", *_table(levelling.before, list(flows[first : first + _ABREAST]))]
-    lines += _what_now(levelling, each.conclusion)
-    return lines + noted(sentences((*levelling.warnings, *levelling.before.warnings)))
+        lines += ["", *_table(levelling.before, flows[first : first + _ABREAST])]
+    return lines + work + noted(sentences((*levelling.warnings, *levelling.before.warnings)))
 
 
-def _headline(levelling: Levelling, conclusion: str) -> str:
+def _finding(levelling: Levelling, conclusion: str) -> tuple[str, list[str]]:
+    """How the job stands after a pass, and what to do now."""
+    before, height = levelling.before, inches_mm(levelling.goal.height, signed=True)
     if conclusion == "within":
-        return "WITHIN TOLERANCE at every flow."
+        return "WITHIN TOLERANCE at every flow.", []
     if conclusion == "inlet":
-        return (
-            "THE LIPS ARE WITHIN TOLERANCE, BUT THE JET OF THE INLET DECIDES at "
-            f"{levelling.before.jet_flows}."
-        )
+        lips = "THE LIPS ARE WITHIN TOLERANCE, BUT THE JET OF THE INLET DECIDES at"
+        return f"{lips} {before.jet_flows}.", ["", *wrapped(f"No turn cures a jet: {CURE}.")]
     if conclusion == "ruler":
-        return "YOUR RULER CANNOT TELL THEM APART ANY BETTER."
+        words = "YOUR RULER CANNOT TELL THEM APART ANY BETTER."
+        return words, ["", *_what_would_tell(before)]
     if conclusion == "hand":
-        return "NOTHING LEFT THAT A HAND CAN SET: every turn is below its step."
-    labels, height = levelling.before.labels, inches_mm(levelling.goal.height, signed=True)
+        words = "NOTHING LEFT THAT A HAND CAN SET: every turn is below its step."
+        return words, ["", *_what_would_tell(before)]
     if conclusion == "re-bed":
-        missed = ", ".join(labels[i] for i in np.flatnonzero(~levelling.reachable))
-        return f"RE-BED the box: no height can be reached by all lips; outlet {missed} cannot."
+        missed = ", ".join(before.labels[i] for i in np.flatnonzero(~levelling.reachable))
+        lift = ["", *lift_lines(levelling.lift, before.labels)] if levelling.lift else []
+        return (
+            f"RE-BED the box: no height can be reached by all lips; outlet {missed} cannot.",
+            lift + unreachable_lines(levelling),
+        )
     goal = f"lips to {height} over this still water"
     if levelling.offset.any():
         goal = f"lowest lip to {height}, the others above it, to meet {levelling.design_flow}"
-    return f"ADJUST: turn {len(levelling.order)} of {len(levelling.turn)} inserts, {goal}."
+    words = f"ADJUST: turn {len(levelling.order)} of {len(levelling.turn)} inserts, {goal}."
+    return words, ["", *_turns(levelling), "", *_outlook(levelling)]
 
 
-def _table(assessment: Assessment, flows: list[int]) -> list[str]:
+def _table(assessment: Assessment, flows: range) -> list[str]:
     """Shares in per cent with their bands, flows side by side."""
+
+    def row(head: str, cells: Iterable[str], target: str = "") -> str:
+        return f"{head:<26}{''.join(f'{cell:>{_CELL}}' for cell in cells)}{target:>7}".rstrip()
+
+    result, band = assessment.result, (assessment.share_low, assessment.share_high)
     names = [assessment.names[f].removesuffix(" (default)")[: _CELL - 1] for f in flows]
     lines = [
-        f"  {'outlet':<7}{'lip':>17}" + "".join(f"{n:>{_CELL}}" for n in names) + f"{'target':>7}"
+        row(f"  {'outlet':<7}{'lip':>17}", names, "target"),
+        row("share, its 5-95 % band", [gpm(float(result.inflow[f])) for f in flows]),
     ]
-    lines.append(
-        f"{'share, its 5-95 % band':<26}"
-        + "".join(f"{gpm(float(assessment.result.inflow[f])):>{_CELL}}" for f in flows)
-    )
     for i, label in enumerate(assessment.labels):
         lip = float(assessment.lips.height[i])
         name = label if len(label) < 7 else f"{label[:5]}~"
         if not np.isfinite(lip):
             lines.append(f"  {name:<7}{'capped':>17}")
             continue
-        cells = "".join(f"{_share(assessment, f, i):>{_CELL}}" for f in flows)
-        target = f"{100 * float(assessment.target[i]):.0f} %"
+        shares = [[100 * float(each[f, i]) for each in (result.share, *band)] for f in flows]
         lines.append(
-            f"  {name:<7}{inches(lip, signed=True):>8}{millimetres(lip, signed=True):>9}"
-            f"{cells}{target:>7}"
+            row(
+                f"  {name:<7}{inches(lip, signed=True):>8}{millimetres(lip, signed=True):>9}",
+                [f"{share:.0f} ({low:.0f}-{high:.0f})" for share, low, high in shares],
+                f"{100 * float(assessment.target[i]):.0f} %",
+            )
         )
     if assessment.tolerance is None:
         return [*lines, "  no tolerance entered, so no verdict"]
-    words = f"all within {100 * assessment.tolerance:.3g} % of it?"
-    verdicts = "".join(f"{assessment.verdicts[f]:>{_CELL}}" for f in flows)
-    chances = "".join(f"{_chance(float(assessment.within_probability[f])):>{_CELL}}" for f in flows)
-    return [*lines, f"  {words:<24}{verdicts}", f"  {'chance of that':<24}{chances}"]
-
-
-def _share(assessment: Assessment, flow: int, i: int) -> str:
-    share, low, high = (
-        100 * float(each[flow, i])
-        for each in (assessment.result.share, assessment.share_low, assessment.share_high)
-    )
-    return f"{share:.0f} ({low:.0f}-{high:.0f})"
+    words = f"  all within {100 * assessment.tolerance:.3g} % of it?"
+    chances = [_chance(float(assessment.within_probability[f])) for f in flows]
+    verdicts = row(words, [assessment.verdicts[f] for f in flows])
+    return [*lines, verdicts, row("  chance of that", chances)]
 
 
 def _chance(probability: float) -> str:
@@ -225,40 +216,23 @@ def _chance(probability: float) -> str:
     return "over 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"
 
 
-def _what_now(levelling: Levelling, conclusion: str) -> list[str]:
-    if conclusion == "adjust":
-        return ["", *_turns(levelling), "", *_outlook(levelling)]
-    if conclusion == "re-bed":
-        lift = levelling.lift
-        lines = ["", *lift_lines(lift, levelling.before.labels)] if lift else []
-        return lines + unreachable_lines(levelling)
-    if conclusion == "within":
-        return []
-    if conclusion == "inlet":
-        return ["", *wrapped(f"No turn cures a jet: {CURE}.")]
-    return ["", *_what_would_tell(levelling.before)]
-
-
 def _turns(levelling: Levelling) -> list[str]:
     lines = ["Turn, in this order (clockwise as seen from inside the box):"]
-    lips = levelling.before.lips.height
     for step, i in enumerate(levelling.order, start=1):
-        change = float(levelling.lip_after[i] - lips[i])
+        turn = "turn it by the ruler, its clock is not known"
+        if np.isfinite(levelling.turn[i]):
+            now, then = (
+                clock_text(float(angles[i]))
+                for angles in (levelling.angle_before, levelling.angle_after)
+            )
+            turn = f"{now} to {then}, {turn_text(float(levelling.turn[i]))}"
+        change = float(levelling.lip_after[i] - levelling.before.lips.height[i])
         way = f"{'raise' if change > 0 else 'lower'} {length_words(change)}"
-        text = f"{step}. outlet {levelling.before.labels[i]}: {_turn(levelling, i)}; {way}"
+        text = f"{step}. outlet {levelling.before.labels[i]}: {turn}; {way}"
         lines += wrapped(text, first="  ", indent="     ")
         still = inches_mm(float(levelling.still_level[step - 1]), signed=True)
         lines += wrapped(f"still water then, topped up: {still}", first="     ")
     return lines
-
-
-def _turn(levelling: Levelling, i: int) -> str:
-    if np.isnan(levelling.turn[i]):
-        return "turn it by the ruler, its clock is not known"
-    now, then = (
-        clock_text(float(angles[i])) for angles in (levelling.angle_before, levelling.angle_after)
-    )
-    return f"{now} to {then}, {turn_text(float(levelling.turn[i]))}"
 
 
 def _outlook(levelling: Levelling) -> list[str]:
@@ -313,16 +287,29 @@ _LEFT_TO_DO = (
 )
 
 
-def end_lines(record: SetupRecord, file: str) -> list[str]:
+def end_lines(job: Job, file: str) -> list[str]:
     """How a finished job ended and what is left to do."""
-    outcome = _OUTCOMES.get(record.outcome or "", "")
-    count = len(record.passes)
-    words = f"FINISHED after {count} pass{'es' if count > 1 else ''}: {outcome}."
-    if record.visit > 1:
-        words = f"RE-CHECK of {record.begun_at[:10]}, visit {record.visit}, {words}"
-    lines = wrapped(words)
-    lines += _heights(record)
-    if record.outcome == "re-bed":
+    count = len(job.passes)
+    words = f"FINISHED after {count} pass{'es' if count > 1 else ''}: "
+    words += f"{_OUTCOMES[job.outcome or STOPPED]}."
+    if job.visit > 1:
+        words = f"RE-CHECK of {job.begun_at[:10]}, visit {job.visit}, {words}"
+    lines = [
+        *wrapped(words),
+        "",
+        "Lips over the still water of each pass, and where the hole stood:",
+    ]
+    for i, outlet in enumerate(job.site.outlets):
+        told = []
+        for each in job.passes:
+            levelling = each.levelling
+            height = np.nan if levelling is None else float(levelling.before.lips.height[i])
+            lip = millimetres(height, signed=True) if np.isfinite(height) else "-"
+            told.append(f"{lip} at {_clock(each.angles[i]) or '?'}")
+        text = "capped" if outlet.capped else "; ".join(told)
+        lines += wrapped(f"{outlet.label}: {text}", first="  ", indent="    ")
+    lines += [""]
+    if job.outcome == "re-bed":
         lines += wrapped("Once it is bedded firmly, begin anew with --again.")
     else:
         lines += wrapped(_LEFT_TO_DO)
@@ -330,27 +317,30 @@ def end_lines(record: SetupRecord, file: str) -> list[str]:
             f"For pour and split, which go by the readings of a file: dbox setup {file} "
             "--write-after makes one of the box as last read."
         )
-    tolerance = record.site.tolerance
+    tolerance = job.site.tolerance
     if tolerance and tolerance.source:
         lines += wrapped(f"Tolerance from: {tolerance.source}")
     lines += ["", *wrapped(f"A re-check of this box: dbox setup {file} --again")]
-    if record.visit > 1:
+    if job.visit > 1:
         lines += wrapped(
             f"The records before: dbox sheet {file} --kind setup --visit 1 --out first.pdf"
         )
     return lines
 
 
-def _heights(record: SetupRecord) -> list[str]:
-    """Lips and clock positions of every pass, one line per outlet."""
-    lines = ["", "Lips over the still water of each pass, and where the hole stood:"]
-    for i, outlet in enumerate(record.site.outlets):
-        told = []
-        for each in record.passes:
-            clock = each.site.outlets[i].clock
-            height = np.nan if each.levelling is None else each.levelling.before.lips.height[i]
-            lip = millimetres(float(height), signed=True) if np.isfinite(height) else "-"
-            told.append(f"{lip} at {'?' if clock is None else clock_text(clock)}")
-        text = "capped" if outlet.capped else "; ".join(told)
-        lines += wrapped(f"{outlet.label}: {text}", first="  ", indent="    ")
-    return [*lines, ""]
+def doubt_text(odd: Doubt | None, site: Site) -> str:
+    """Why it is asked whether a reading is meant."""
+    if odd is None:
+        return "is that reading meant?"
+    amount = inches_mm(odd.amount)
+    if odd.why == "reach" and odd.other is not None:
+        other = site.outlets[odd.other].label
+        return f"no turning could bring it and outlet {other} together; {amount} would be missing."
+    return {
+        "apart": f"its readings differ by {amount}, more than reading errors do.",
+        "under water": f"its lip would lie {amount} under water, which would still be running out "
+        "there. Is the water still, and the sign right?",
+        "high": f"its lip would stand {amount} over the water, higher than its hole is high.",
+        "reach": f"that is {amount} beyond the full travel of its insert: no turning could bring "
+        "it and the lowest lip together.",
+    }[odd.why]

@@ -144,6 +144,18 @@ def test_questions_make_a_new_file_and_a_diagnosis(dbox, contradicting, typing, 
     assert max(map(len, out.splitlines())) <= 72 + len(str(tmp_path))
 
 
+def test_an_answer_is_given_anew_by_the_name_of_its_question(dbox, contradicting, typing, tmp_path):
+    lines = ["serial", "pump", "correct fed", "correct feed", "gravity", "winter", "correct feed"]
+    typing(*lines, "pump", "undo", "undo")
+    _, out, _ = dbox("diagnose", contradicting, "--ask")
+    assert '! that is "correct fed"; write the name of a question answered before' in out
+    assert "feed (Enter: pump) >" in out
+    assert out.rindex("feed (Enter: gravity) >") < out.rindex("rain >")
+    text = (tmp_path / "job-seen.toml").read_text()
+    assert 'feed = "gravity"' in text
+    assert 'season = "winter"' in text
+
+
 def test_the_questions_never_overwrite(dbox, contradicting, typing, tmp_path):
     (tmp_path / "job-seen.toml").write_text("mine")
     typing("serial")

@@ -2,6 +2,7 @@
 
 import io
 import json
+import os
 from pathlib import Path
 
 import pytest
@@ -23,27 +24,47 @@ LEVEL = ["", "0 0 0", "0 0 0", "0 0 0", "0 0 0"]
 
 
 @pytest.fixture
-def run(dbox, tmp_path: Path):
+def file(tmp_path: Path) -> Path:
+    path = tmp_path / "box.toml"
+    path.write_text(BOX)
+    return path
+
+
+@pytest.fixture
+def log(file: Path) -> Path:
+    return file.with_name("box.toml.log.jsonl")
+
+
+@pytest.fixture
+def run(dbox, file: Path):
     """Run a set-up of box.toml with answers; give exit code, stdout and stderr."""
-    file = tmp_path / "box.toml"
-    file.write_text(BOX)
 
     def call(answers: list[str], *options: str):
-        typed = tmp_path / "answers.txt"
+        typed = file.with_name("answers.txt")
         typed.write_text("# answers\n" + "\n".join(answers) + "\n")
         return dbox("setup", str(file), "--answers", str(typed), *options)
 
     return call
 
 
+@pytest.fixture
 def state(dbox, file: Path):
-    code, out, _ = dbox("setup", str(file), "--json")
-    assert code == 0
-    return json.loads(out)
+    """The job as JSON."""
+
+    def call(of: Path = file):
+        code, out, _ = dbox("setup", str(of), "--json")
+        assert code == 0
+        return json.loads(out)
+
+    return call
 
 
-def test_a_pour_says_that_a_set_up_has_read_the_box_since(run, dbox, tmp_path: Path):
-    file = tmp_path / "box.toml"
+def clocks(told, number: int) -> dict[str, str]:
+    """Where each hole stood in a pass."""
+    return {o["label"]: o["clock"] for o in told["passes"][number - 1]["outlets"]}
+
+
+def test_a_pour_says_that_a_set_up_has_read_the_box_since(run, dbox, file, tmp_path: Path):
     code, out, _ = run([*TURNED, *LEVEL, ""])
     assert "--write-after" in out
     dbox("setup", str(file), "--write-after")
@@ -53,7 +74,7 @@ def test_a_pour_says_that_a_set_up_has_read_the_box_since(run, dbox, tmp_path: P
     assert "a set-up has read the box since" in err
 
 
-def test_two_passes_end_at_the_ruler(run, dbox, tmp_path: Path):
+def test_two_passes_end_at_the_ruler(run, state, tmp_path: Path):
     code, out, err = run([*TURNED, *LEVEL, ""])
     assert (code, err) == (0, "")
     assert all(len(line) <= 72 for line in out.replace(str(tmp_path), "").splitlines())
@@ -61,7 +82,7 @@ def test_two_passes_end_at_the_ruler(run, dbox, tmp_path: Path):
     assert "FINISHED after 2 passes: your ruler cannot tell the lips apart any better." in (
         " ".join(out.split()))  # fmt: skip
     assert "Tolerance from: permit 7" in out
-    told = state(dbox, tmp_path / "box.toml")
+    told = state()
     assert (told["finished"], told["outcome"]) == (True, "ruler")
     assert [each["conclusion"] for each in told["passes"]] == ["adjust", "ruler"]
     assert (
@@ -69,18 +90,17 @@ def test_two_passes_end_at_the_ruler(run, dbox, tmp_path: Path):
     )
 
 
-def test_yes_typed_for_enter_ends_the_same_job(run, dbox, tmp_path: Path):
+def test_yes_typed_for_enter_ends_the_same_job(run, state):
     code, out, _ = run(["yes", *TURNED[1:-1], "y", "ok", *LEVEL[1:], "done"])
     assert code == 0
     assert "! that is" not in out
-    told = state(dbox, tmp_path / "box.toml")
+    told = state()
     assert told["finished"]
     assert {each["method"] for each in told["passes"]} == {"ruler from still water"}
 
 
-def test_a_goal_out_of_one_insert_s_reach_does_not_end_the_job_at_re_bed(run, tmp_path):
+def test_a_goal_out_of_one_insert_s_reach_does_not_end_the_job_at_re_bed(run, file):
     """Hole 4 stands up, 30 mm over the water; the others end 25.4 mm over it."""
-    file = tmp_path / "box.toml"
     file.write_text(BOX.replace('"4", clock = "6:00"', '"4", clock = "12:00"'))
     answers = ["", "0 0", "0 0", "0 0", "30 mm 30 mm", "yes"]
     out = " ".join(run(answers, "--goal", "highest")[1].split())
@@ -97,17 +117,17 @@ def test_every_caution_comes_first(run):
         assert word in out[: out.index("PASS 1")]
 
 
-def test_pauses_and_goes_on_where_it_was(run, dbox, tmp_path: Path):
+def test_pauses_and_goes_on_where_it_was(run, state, log):
     """Any split of the answers over several runs is the same job."""
     whole = [*TURNED, *LEVEL, ""]
     run(whole)
-    once = state(dbox, tmp_path / "box.toml")
-    (tmp_path / "box.toml.log.jsonl").unlink()
+    once = state()
+    log.unlink()
     for answer in whole:
         code, out, _ = run([answer])
         assert code == 0
         assert "Paused; every answer is kept." in out or "FINISHED" in out
-    assert stripped(state(dbox, tmp_path / "box.toml")) == stripped(once)
+    assert stripped(state()) == stripped(once)
 
 
 def stripped(told):
@@ -117,42 +137,41 @@ def stripped(told):
     return [stripped(value) for value in told] if isinstance(told, list) else told
 
 
-def test_a_bad_answer_is_asked_again_with_the_mend(run, dbox, tmp_path: Path):
+def test_a_bad_answer_is_asked_again_with_the_mend(run, state):
     out = run(["", "13/16/2", "5 gal", "1/8 1/8"])[1]
     assert '! that is "13/16/2"; write a fraction as 13/16 or 1-3/16' in out
     assert out.count("outlet 1 >") == 3
-    assert state(dbox, tmp_path / "box.toml")["passes"][0]["outlets"][0]["readings_m"] == (
+    assert state()["passes"][0]["outlets"][0]["readings_m"] == (
         pytest.approx([0.003175] * 2))  # fmt: skip
 
 
-def test_a_reading_beyond_reach_asks_whether_it_is_meant(run, dbox, tmp_path: Path):
+def test_a_reading_beyond_reach_asks_whether_it_is_meant(run, state):
     out = run(["", "3", "no", "1/8", ""])[1]
     assert "beyond the full travel of its insert" in " ".join(out.split())
     assert "not taken; read it again" in out
-    first = state(dbox, tmp_path / "box.toml")["passes"][0]["outlets"][0]
+    first = state()["passes"][0]["outlets"][0]
     assert first["readings_m"] == pytest.approx([0.003175])
 
 
-def test_undo_skip_and_correct(run, dbox, tmp_path: Path):
+def test_undo_skip_and_correct(run, state):
     answers = ["", "1/8 1/8", "undo", "1/16 1/16", "skip", "0 0", "0 0", "1/8 1/8",
                "correct 1", "0 0", "correct 4", ""]  # fmt: skip
     code, out, _ = run(answers)
     assert code == 0
     assert "taken back: the reading of outlet 1" in out
     assert "Outlet 2 is not measured yet" in out
-    told = state(dbox, tmp_path / "box.toml")
+    told = state()
     readings = [outlet["readings_m"][0] for outlet in told["passes"][0]["outlets"]]
     assert readings == pytest.approx([0, 0.003175, 0, 0])
 
 
-def test_holes_left_elsewhere_are_where_they_were_left(run, dbox, tmp_path: Path):
+def test_holes_left_elsewhere_are_where_they_were_left(run, state):
     run([*TURNED[:-1], "1 7:45", ""])
-    told = state(dbox, tmp_path / "box.toml")
+    told = state()
     assert told["passes"][1]["outlets"][0]["clock"] == "7:45"
 
 
-def test_it_ends_within_tolerance_where_readings_are_fine(run, tmp_path: Path):
-    file = tmp_path / "box.toml"
+def test_it_ends_within_tolerance_where_readings_are_fine(run, file):
     file.write_text(BOX.replace('"1/32"', '"0.01 mm"'))
     out = run([*LEVEL, ""])[1]
     assert "WITHIN TOLERANCE at every flow." in out
@@ -166,80 +185,67 @@ def test_it_ends_at_re_bed_with_the_lift(run):
     assert "FINISHED after 1 pass: the box must be bedded again." in out
 
 
-def test_a_finished_job_is_shown_again_and_begun_anew_only_when_told(run, dbox, tmp_path: Path):
+def test_a_finished_job_is_shown_again_and_begun_anew_only_when_told(run, state, log):
     run([*TURNED, *LEVEL, ""])
-    log = (tmp_path / "box.toml.log.jsonl").read_bytes()
+    kept = log.read_bytes()
     code, out, _ = run(LEVEL)
     assert code == 0
     assert "FINISHED after 2 passes" in out
     assert "still?" not in out
-    assert (tmp_path / "box.toml.log.jsonl").read_bytes() == log
-    before = state(dbox, tmp_path / "box.toml")["passes"][1]["outlets"]
+    assert log.read_bytes() == kept
+    before = clocks(state(), 2)
     assert "PASS 1" in run(["", "0 0"], "--again")[1]
     # nothing of the old job is lost, and the holes are where it left them
-    assert (tmp_path / "box.toml.log.jsonl").read_bytes().startswith(log)
-    told = state(dbox, tmp_path / "box.toml")
-    assert len(told["passes"]) == 1
-    assert [o["clock"] for o in told["passes"][0]["outlets"]] == [o["clock"] for o in before]
+    assert log.read_bytes().startswith(kept)
+    assert len(state()["passes"]) == 1
+    assert clocks(state(), 1) == before
 
 
-def test_another_visit_begins_where_the_log_left_the_holes_whatever_was_added(
-    run, dbox, tmp_path: Path
+FIFTH = ('{label = "1"', '{label = "new", clock = "5:00", at = [8, 0]},\n    {label = "1"')
+SECOND_GONE = ('{label = "2", clock = "6:00", at = [12, 0]},', "")
+OTHER_INSERT = ('"4", clock = "6:00"', '"4", clock = "6:00", diameter = 3')
+
+
+@pytest.mark.parametrize(
+    ("mends", "changed", "said"),
+    [
+        # holes go by their labels, not by their places; a new one is as the file says
+        ([FIFTH], {"new": "5:00"}, "all that was recorded before stays in the log"),
+        # a clock written anew in the file is newer than the log
+        ([('"2", clock = "6:00"', '"2", clock = "8:30"')], {"2": "8:30"}, "written anew"),
+        ([SECOND_GONE, OTHER_INSERT], {"2": None, "4": "6:00"},
+         "Outlet 2 is no longer in the file; its record stays."),
+    ],
+)  # fmt: skip
+def test_another_visit_begins_where_the_log_left_the_holes(
+    run, state, file, log, mends, changed, said
 ):
-    """A fifth outlet is added before outlet 1: holes go by their labels, not by their places."""
-    file = tmp_path / "box.toml"
     run([*TURNED, *LEVEL, "1 7:45", ""])
-    before = {o["label"]: o["clock"] for o in state(dbox, file)["passes"][1]["outlets"]}
+    before, kept = clocks(state(), 2), log.read_bytes()
     assert set(before.values()) != {"6:00"}
-    added = '{label = "new", clock = "5:00", at = [8, 0]},\n    {label = "1"'
-    file.write_text(BOX.replace('{label = "1"', added))
-    log = (tmp_path / "box.toml.log.jsonl").read_bytes()
+    text = BOX
+    for old, new in mends:
+        text = text.replace(old, new)
+    file.write_text(text)
     out = " ".join(run(["", "0 0"], "--again")[1].split())
-    assert "Another visit; all that was recorded before stays in the log." in out
-    assert (tmp_path / "box.toml.log.jsonl").read_bytes().startswith(log)
-    told = state(dbox, file)
-    clocks = {o["label"]: o["clock"] for o in told["passes"][0]["outlets"]}
-    # outlet 1 was said to be left at 7:45, the new one is as the file says
-    assert clocks == {**before, "1": "7:45", "new": "5:00"}
-    assert (told["visit"], told["visits"]) == (2, 2)
+    assert "Another visit;" in out
+    assert said in out
+    assert log.read_bytes().startswith(kept)
+    wanted = {**before, "1": "7:45", **changed}
+    assert clocks(state(), 1) == {label: clock for label, clock in wanted.items() if clock}
+    assert (state()["visit"], state()["visits"]) == (2, 2)
 
 
-def test_a_clock_written_anew_in_the_file_is_newer_than_the_log(run, dbox, tmp_path: Path):
-    file = tmp_path / "box.toml"
-    run([*TURNED, *LEVEL, ""])
-    before = {o["label"]: o["clock"] for o in state(dbox, file)["passes"][1]["outlets"]}
-    file.write_text(BOX.replace('"2", clock = "6:00"', '"2", clock = "8:30"'))
-    run([""], "--again")
-    clocks = {o["label"]: o["clock"] for o in state(dbox, file)["passes"][0]["outlets"]}
-    assert clocks == {**before, "2": "8:30"}
-
-
-def test_an_outlet_that_is_gone_is_told_and_a_new_insert_is_as_the_file_says(
-    run, dbox, tmp_path: Path
-):
-    file = tmp_path / "box.toml"
-    run([*TURNED, *LEVEL, ""])
-    before = {o["label"]: o["clock"] for o in state(dbox, file)["passes"][1]["outlets"]}
-    fewer = BOX.replace('{label = "2", clock = "6:00", at = [12, 0]},', "")
-    other = '"4", clock = "6:00", diameter = 3'
-    file.write_text(fewer.replace('"4", clock = "6:00"', other))
-    out = " ".join(run([""], "--again")[1].split())
-    assert "Outlet 2 is no longer in the file; its record stays." in out
-    clocks = {o["label"]: o["clock"] for o in state(dbox, file)["passes"][0]["outlets"]}
-    assert clocks == {"1": before["1"], "3": before["3"], "4": "6:00"}
-
-
-def test_a_re_check_is_called_one_with_its_date(run, dbox, tmp_path: Path):
+def test_a_re_check_is_called_one_with_its_date(run, state):
     run([*TURNED, *LEVEL, ""])
     out = " ".join(run([*LEVEL, ""], "--again")[1].split())
-    begun = state(dbox, tmp_path / "box.toml")["begun_at"]
+    begun = state()["begun_at"]
     assert f"RE-CHECK of {begun[:10]}, visit 2, FINISHED after 1 pass" in out
     assert "--kind setup --visit 1" in out
 
 
-def test_an_outlet_added_while_its_first_pass_runs_is_asked_for(run, dbox, tmp_path: Path):
+def test_an_outlet_added_while_its_first_pass_runs_is_asked_for(run, state, file):
     """At another visit the log tells every clock but that of the outlet that has come since."""
-    file = tmp_path / "box.toml"
     run([*TURNED, *LEVEL, ""])
     run(["", "1/8 1/8"], "--again")
     file.write_text(
@@ -248,22 +254,21 @@ def test_an_outlet_added_while_its_first_pass_runs_is_asked_for(run, dbox, tmp_p
     code, out, err = run(["0 0", "0 0", "0 0"], "--edited")
     assert (code, err) == (0, "")
     assert "outlet 5 >" in out
-    outlets = state(dbox, file)["passes"][0]["outlets"]
+    outlets = state(file)["passes"][0]["outlets"]
     assert outlets[0]["readings_m"] == pytest.approx([0.003175] * 2)
     assert outlets[4]["clock"] == "5:00"
 
 
-def test_a_log_of_another_scenario_is_refused(run, tmp_path: Path):
-    file = tmp_path / "box.toml"
+def test_a_log_of_another_scenario_is_refused(run, file, log):
     run(["", "0 0"])
-    log = (tmp_path / "box.toml.log.jsonl").read_bytes()
+    kept = log.read_bytes()
     file.write_text(BOX.replace("diameter = 2", "diameter = 3").replace("Four", "Other"))
     for options in ((), ("--json",)):
         code, out, err = run(LEVEL, *options)
         assert (code, out) == (2, "")
         assert "belongs to another scenario" in err
         assert 'title was "Four lines", is "Other lines"; outlet 1 has another hole' in err
-    assert (tmp_path / "box.toml.log.jsonl").read_bytes() == log
+    assert log.read_bytes() == kept
     # the person knows that it is the same box
     code, out, _ = run(["0 0"], "--edited")
     assert code == 0
@@ -271,46 +276,78 @@ def test_a_log_of_another_scenario_is_refused(run, tmp_path: Path):
     assert run([])[0] == 0
 
 
-def test_an_edited_tolerance_is_no_other_box(run, dbox, tmp_path: Path):
+@pytest.mark.parametrize("last", [["skip"], ["0 0", "undo"]], ids=["put off", "taken back"])
+def test_an_outlet_found_capped_is_marked_so_and_the_job_goes_on(run, state, file, last):
+    """As the set-up itself says it: mark it in the scenario, and go on with --edited."""
+    run(["", *["0 0"] * 3, *last])
+    file.write_text(BOX.replace('{label = "4",', '{label = "4", state = "capped",'))
+    code, out, err = run([""], "--edited")
+    assert (code, err) == (0, "")
+    assert "FINISHED after 1 pass" in out
+    assert state(file)["passes"][0]["outlets"][3]["capped"]
+
+
+def test_an_edited_tolerance_is_no_other_box(run, state, file):
     run(LEVEL)
-    (tmp_path / "box.toml").write_text(BOX.replace("10 %", "100 %"))
+    file.write_text(BOX.replace("10 %", "100 %"))
     code, out, _ = run([""])
     assert code == 0
     assert "all within 100 % of it?" in out
-    assert state(dbox, tmp_path / "box.toml")["finished"]
+    assert state()["finished"]
 
 
-def test_a_torn_line_is_told_and_set_aside(run, tmp_path: Path):
+def test_a_torn_line_is_told_and_set_aside(run, log):
     run(["", "0 0", "1/8 1/8"])
-    log = tmp_path / "box.toml.log.jsonl"
     log.write_bytes(log.read_bytes()[:-9])
     out = " ".join(run([])[1].split())
     assert "was torn off" in out
     assert "outlet 2 >" in out
-    assert (tmp_path / "box.toml.log.jsonl.torn").read_bytes()
+    assert (log.with_name("box.toml.log.jsonl.torn")).read_bytes()
 
 
-def test_the_last_pass_goes_to_split_through_a_file_of_its_own(run, dbox, tmp_path: Path):
+def test_a_disk_that_takes_no_more_ends_the_job_and_keeps_what_there_was(
+    run, state, log, monkeypatch
+):
+    run(["", "0 0"])
+    fsync, calls = os.fsync, iter(range(99))
+
+    def full(descriptor: int) -> None:
+        # the line that says who has the log open still goes through
+        if next(calls) > 0:
+            raise OSError(28, "No space left on device")
+        fsync(descriptor)
+
+    with monkeypatch.context() as patch:
+        patch.setattr("os.fsync", full)
+        code, _, err = run(["1/8 1/8", "0 0"])
+    assert code == 2
+    assert "the last step cannot be kept (No space left on device); all before it are" in err
+    assert log.read_bytes().endswith(b"\n")
+    readings = [o["readings_m"] for o in state()["passes"][0]["outlets"]]
+    assert readings == [[0.0, 0.0], [], [], []]
+
+
+def test_the_last_pass_goes_to_split_through_a_file_of_its_own(run, dbox, file, tmp_path: Path):
     code, out, _ = run([*TURNED, *LEVEL, ""], "--write-after")
     assert code == 0
     assert "wrote " in out
     after = str(tmp_path / "box-after.toml")
     seen = json.loads(dbox("split", after, "--json")[1])
     assert [o["lip_m"] for o in seen["cases"][0]["outlets"]] == [0.0] * 4
-    assert (tmp_path / "box.toml").read_text() == BOX
+    assert file.read_text() == BOX
     code, _, err = run([], "--write-after")
     assert code == 2
     assert "exists already" in err
 
 
-def test_json_is_alone_on_stdout_and_asks_nothing_by_itself(run, dbox, tmp_path: Path):
+def test_json_is_alone_on_stdout_and_asks_nothing_by_itself(run, state, log):
     code, out, err = run([*TURNED, ""], "--json")
     assert code == 0
     assert json.loads(out)["asks"] == "reading"
     assert "MIND:" in err
-    log = (tmp_path / "box.toml.log.jsonl").read_bytes()
-    assert state(dbox, tmp_path / "box.toml")["asks"] == "reading"
-    assert (tmp_path / "box.toml.log.jsonl").read_bytes() == log
+    kept = log.read_bytes()
+    assert state()["asks"] == "reading"
+    assert log.read_bytes() == kept
 
 
 def test_questions_make_a_scenario_where_there_is_none(dbox, tmp_path: Path):
@@ -330,14 +367,14 @@ def test_questions_make_a_scenario_where_there_is_none(dbox, tmp_path: Path):
 
 
 @pytest.mark.parametrize("count", range(16))
-def test_questions_go_on_where_they_were(dbox, tmp_path: Path, count):
+def test_questions_go_on_where_they_were(dbox, state, tmp_path: Path, count):
     answers = ["", "My field", "2", "", "circle 2", "1/2", "6:00", "", "", "", "", "10 %", "p", "",
                "", "0 0"]  # fmt: skip
     file, typed = tmp_path / "new.toml", tmp_path / "typed.txt"
     for part in (answers[:count], answers[count:]):
         typed.write_text("".join(f"{line}\n" for line in part))
         assert dbox("setup", str(file), "--answers", str(typed))[0] == 0
-    told = state(dbox, file)
+    told = state(file)
     assert told["title"] == "My field"
     assert told["passes"][0]["outlets"][0]["readings_m"] == [0.0, 0.0]
 
@@ -374,21 +411,21 @@ def test_a_scenario_torn_off_while_written_is_finished(dbox, tmp_path: Path):
         ([".", "--json"], "is a folder"),
     ],
 )
-def test_what_cannot_be_done_is_refused(dbox, tmp_path, monkeypatch, arguments, told):
+def test_what_cannot_be_done_is_refused(dbox, file, tmp_path: Path, monkeypatch, arguments, told):
     monkeypatch.chdir(tmp_path)
-    (tmp_path / "box.toml").write_text(BOX)
+    file.write_text(BOX)
     monkeypatch.setattr("sys.stdin", io.StringIO())
     code, _, err = dbox("setup", *arguments)
     assert code == 2
     assert told in err
 
 
-def test_placeholder_readings_are_never_taken_for_measured(dbox, tmp_path: Path):
+def test_placeholder_readings_are_never_taken_for_measured(dbox, state, tmp_path: Path):
     file, typed = tmp_path / "new.toml", tmp_path / "answers.txt"
     assert dbox("new", str(file))[0] == 0
     typed.write_text("\n" * 12)
     _, out, _ = dbox("setup", str(file), "--answers", str(typed))
     assert "from the file" not in out
     assert "FINISHED" not in out
-    told = state(dbox, file)
+    told = state(file)
     assert not told["finished"]

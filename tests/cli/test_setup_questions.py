@@ -1,5 +1,6 @@
 """What a set-up says to an odd answer, to `?`, and to a second thought, and that it goes on."""
 
+import json
 from pathlib import Path
 
 import pytest
@@ -104,6 +105,16 @@ def test_the_point_that_is_read_is_named(set_up, tmp_path: Path, point, words):
     file = tmp_path / "box.toml"
     file.write_text(BOX.replace("readings = {", f'readings = {{point = "{point}", '))
     assert f"Measure from the water to {words} of each hole" in set_up(file, [])[1]
+
+
+def test_what_cannot_happen_yet_is_told_and_not_kept(set_up, tmp_path: Path):
+    file = tmp_path / "box.toml"
+    file.write_text(BOX)
+    _, out, _ = set_up(file, ["correct 1", "undo"])
+    assert "! nothing is read before the water is still" in out
+    assert "! there is nothing to take back" in out
+    log = file.with_name("box.toml.log.jsonl").read_text()
+    assert [json.loads(line)["event"] for line in log.splitlines()] == ["opened", "begun"]
 
 
 def test_help_at_a_question_shows_what_can_be_typed_and_asks_again(set_up, tmp_path: Path):

@@ -192,7 +192,7 @@ def test_a_set_up_ends_at_the_inlet_and_not_within():
     for inlet, conclusion in (("straight", "inlet"), ("tee", "within")):
         start = begin(replace(site(inlet), spread=1e-6))
         done = replay(start, [Still(method="ruler"), *reads])
-        assert done.conclusion == conclusion
+        assert done.now.conclusion == conclusion
         assert done.question is not None
         assert done.question.kind == "close"
 

@@ -172,6 +172,11 @@ def test_one_line_answers_for_every_outlet(typed: str, seen: list) -> None:
     assert "evidence" not in BOX["outlet"][0]
 
 
+def test_an_outlet_that_nothing_is_said_of_gets_no_table() -> None:
+    told = answered(BOX, query("mouth", "each"), "4 full")
+    assert ["evidence" in outlet for outlet in told["outlet"]] == [False, False, True]
+
+
 def test_an_answer_is_taken_out_again() -> None:
     asked = query("sludge", "whole")
     told = answered(BOX, asked, "none")

@@ -8,7 +8,7 @@ from dbox.errors import ScenarioError
 from dbox.fieldwork import setup
 from dbox.fieldwork.setup import begin, replay
 from dbox.files.scenario import loads
-from dbox.files.setup_answers import Command, read_answer
+from dbox.files.setup_answers import read_answer
 from dbox.units import INCH
 
 SITE = loads("""
@@ -28,112 +28,75 @@ def means(typed: str, *before: setup.Event, site=SITE):
 
 
 @pytest.mark.parametrize("before", [(), (STILL,), (STILL, NORTH), (STILL, NORTH, FAR)])
-def test_commands_mean_the_same_at_every_question(before):
-    assert means("?", *before) is Command.HELP
-    assert means(" HELP ", *before) is Command.HELP
-    assert {means(word, *before) for word in ("pause", "quit", "exit", "q")} == {Command.PAUSE}
-    assert means("undo", *before) == setup.Undone()
-    assert means("correct North", *before) == setup.Correcting(outlet=0)
-    assert means("correct 2", *before) == setup.Correcting(outlet=1)
+def test_a_clock_is_told_at_every_question(before):
     assert means("clock 2 9:00", *before) == setup.ClockSet(outlet=1, angle=pi / 2)
-    for wrong in ("correct", "correct 9", "clock 2", "clock 9:00", "clock 2 13:00", "x" * 999):
+    for wrong in ("clock 2", "clock 9:00", "clock 2 13:00", "x" * 999):
         with pytest.raises(ScenarioError):
             means(wrong, *before)
 
 
-def test_still_water_is_not_a_reading():
-    assert means("") == STILL
-    assert means("laser and rod") == setup.Still(method="laser and rod")
-    for reading in ("1/8", "0", "3 mm", "1/8 3/16"):
-        with pytest.raises(ScenarioError, match="readings come next"):
-            means(reading)
-    later = (setup.Still(method="laser"), NORTH, FAR, setup.Turned(angles=(0.0, 0.0)))
-    assert means("", *later) == setup.Still(method="laser")
+ONE = setup.Read(outlet=0, heights=(0.0,))
+LASER = setup.Still(method="laser")
+AGAIN = setup.Turned(angles=(0.0, 0.0))
+DOUBTFUL = setup.Read(outlet=0, heights=(0.2,), doubtful=True)
+LEVEL = (STILL, NORTH, setup.Read(outlet=1, heights=(0.0, 0.0)))
+TURN = (STILL, NORTH, FAR)
+TOLD = replay(begin(SITE), TURN).told_angles
+NOW = (0.0, pi / 4)
+YES, NO = ("yes", "y", "ok", "done", "YES", " Ok "), ("no", "N")
 
-
-def test_readings():
-    assert means("1/8", STILL) == setup.Read(outlet=0, heights=(INCH / 8,))
-    assert means("skip", STILL) == setup.Skipped(outlet=0)
+CASES = [
+    # how heights are read is never "yes", and stays what it was in the pass before
+    *((word, (), STILL) for word in ("", *YES)),
+    *((word, (LASER, NORTH, FAR, AGAIN), LASER) for word in ("", *YES)),
+    ("laser and rod", (), setup.Still(method="laser and rod")),
+    ("1/8", (STILL,), setup.Read(outlet=0, heights=(INCH / 8,))),
+    ("skip", (STILL,), setup.Skipped(outlet=0)),
     # the scenario has a reading of this outlet, which counts only when it is taken
-    assert means("", STILL) == setup.Read(outlet=0, heights=(INCH / 4,))
-    with pytest.raises(ScenarioError, match="empty"):
-        means("", STILL, NORTH)
-    assert means("3 in", STILL).doubtful
-    one = setup.Read(outlet=0, heights=(0.0,))
-    assert means("", STILL, one) == setup.Settled(outlet=0)
-    assert means("skip", STILL, one) == setup.Settled(outlet=0)
-    assert means("1/32", STILL, one) == setup.Read(outlet=0, heights=(INCH / 32,))
-    assert means("1/2", STILL, one).doubtful
+    ("", (STILL,), setup.Read(outlet=0, heights=(INCH / 4,))),
+    ("3 in", (STILL,), setup.Read(outlet=0, heights=(3 * INCH,), doubtful=True)),
+    *((word, (STILL, ONE), setup.Settled(outlet=0)) for word in ("", "skip", "enough", "done",
+                                                                "ok", *NO)),
+    ("1/32", (STILL, ONE), setup.Read(outlet=0, heights=(INCH / 32,))),
+    ("1/2", (STILL, ONE), setup.Read(outlet=0, heights=(INCH / 2,), doubtful=True)),
+    # a correction left empty keeps what there was
+    ("", (STILL, NORTH, setup.Correcting(outlet=0)), setup.Settled(outlet=0)),
+    *((word, (STILL, DOUBTFUL), setup.Confirmed(sure=True)) for word in YES),
+    *((word, (STILL, DOUBTFUL), setup.Confirmed(sure=False)) for word in ("", *NO)),
+    *((word, TURN, setup.Turned(angles=TOLD)) for word in ("", *YES)),
+    ("skip", TURN, setup.Turned(angles=NOW)),
+    ("end", TURN, setup.Closed()),
+    ("south 9:00", TURN, setup.Left(outlet=1, angle=pi / 2)),
+    ("2 at 9:00", TURN, setup.Left(outlet=1, angle=pi / 2)),
+    *((word, LEVEL, setup.Closed()) for word in ("", "end", *YES)),
+    ("pass", LEVEL, setup.Turned(angles=NOW)),
+    ("2 9:00", LEVEL, setup.Left(outlet=1, angle=pi / 2)),
+]  # fmt: skip
 
 
-def test_the_readings_of_the_file_are_offered_in_the_first_pass_only():
-    second = (STILL, NORTH, FAR, setup.Turned(angles=(0.0, 0.0)), STILL)
-    with pytest.raises(ScenarioError, match="empty"):
-        means("", *second)
-
-
-def test_a_correction_left_empty_keeps_what_there_was():
-    correcting = (STILL, NORTH, setup.Correcting(outlet=0))
-    assert means("", *correcting) == setup.Settled(outlet=0)
+@pytest.mark.parametrize(("typed", "before", "event"), CASES)
+def test_what_is_typed_means(typed, before, event):
+    assert means(typed, *before) == event
 
 
 @pytest.mark.parametrize(
-    ("typed", "sure"),
-    [("yes", True), ("Y", True), ("ok", True), ("done", True), ("no", False), ("", False)],
+    ("typed", "before", "mend"),
+    [
+        *((reading, (), "readings come next") for reading in ("1/8", "0", "3 mm", "1/8 3/16")),
+        *((word, (), "wait until the water is still") for word in NO),
+        ("", (STILL, NORTH), "is empty; write the reading"),
+        # the readings of the file are offered in the first pass only
+        ("", (*TURN, AGAIN, STILL), "is empty; write the reading"),
+        ("1/8", (STILL, DOUBTFUL), "write yes if it is meant"),
+        *((wrong, TURN, "write Enter alone, or an outlet and") for wrong in ("1/8", "7:00")),
+        ("2 25:00", TURN, "write a clock position"),
+        ("9 7:00", TURN, "the outlets are north, south"),
+        ("1/8", LEVEL, "write pass to read once more"),
+    ],
 )
-def test_a_doubtful_reading_is_confirmed_or_not(typed, sure):
-    doubtful = (STILL, setup.Read(outlet=0, heights=(0.2,), doubtful=True))
-    assert means(typed, *doubtful) == setup.Confirmed(sure=sure)
-    with pytest.raises(ScenarioError, match="yes"):
-        means("1/8", *doubtful)
-
-
-@pytest.mark.parametrize("word", ["yes", "y", "ok", "done", "YES", " Ok "])
-def test_yes_is_yes_at_every_question_that_enter_answers_with_yes(word):
-    """How heights are read is never "yes"."""
-    laser = setup.Still(method="laser")
-    turn = (STILL, NORTH, FAR)
-    close = (STILL, NORTH, setup.Read(outlet=1, heights=(0.0, 0.0)))
-    later = (laser, NORTH, FAR, setup.Turned(angles=(0.0, 0.0)))
-    assert means(word) == means("") == STILL
-    assert means(word, *later) == laser
-    assert means(word, *turn) == means("", *turn)
-    assert means(word, *close) == setup.Closed()
-
-
-def test_water_that_is_not_still_is_waited_for():
-    for word in ("no", "N"):
-        with pytest.raises(ScenarioError, match="wait until the water is still"):
-            means(word)
-
-
-@pytest.mark.parametrize("word", ["enough", "done", "ok", "no", "n"])
-def test_enough_readings_are_enough_in_other_words_too(word):
-    assert means(word, STILL, setup.Read(outlet=0, heights=(0.0,))) == setup.Settled(outlet=0)
-
-
-def test_turning():
-    done = (STILL, NORTH, FAR)
-    job = replay(begin(SITE), done)
-    assert job.question.kind == "turn"
-    assert means("", *done) == means("done", *done) == setup.Turned(angles=job.told_angles)
-    assert means("skip", *done) == setup.Turned(angles=(0.0, pi / 4))
-    assert means("end", *done) == setup.Closed()
-    assert means("south 9:00", *done) == setup.Left(outlet=1, angle=pi / 2)
-    assert means("2 at 9:00", *done) == setup.Left(outlet=1, angle=pi / 2)
-    for wrong in ("1/8", "7:00", "2 25:00", "9 7:00"):
-        with pytest.raises(ScenarioError):
-            means(wrong, *done)
-
-
-def test_closing():
-    level = (STILL, NORTH, setup.Read(outlet=1, heights=(0.0, 0.0)))
-    assert replay(begin(SITE), level).question.kind == "close"
-    assert means("", *level) == setup.Closed()
-    assert means("pass", *level) == setup.Turned(angles=(0.0, pi / 4))
-    assert means("2 9:00", *level) == setup.Left(outlet=1, angle=pi / 2)
-    with pytest.raises(ScenarioError, match="pass"):
-        means("1/8", *level)
+def test_what_cannot_be_meant_is_told_with_its_mend(typed, before, mend):
+    with pytest.raises(ScenarioError, match=mend):
+        means(typed, *before)
 
 
 def test_an_unknown_clock_is_given_or_skipped():

@@ -7,19 +7,19 @@ from pathlib import Path
 
 import pytest
 
-from dbox.errors import DomainError, ScenarioError
+from dbox.errors import ScenarioError
 from dbox.fieldwork import setup
 from dbox.fieldwork.setup import Rules
 from dbox.files.job_log import (
     JobLog,
-    SetupJob,
     differences,
     entry_of,
     event_of,
     identity,
+    interview_answers,
     logged_site,
+    played,
     read_log,
-    story,
     visits,
 )
 from dbox.files.scenario import loads
@@ -83,13 +83,10 @@ def test_a_job_is_where_it_was_once_its_log_is_read(tmp_path: Path):
     path = tmp_path / "log"
     with JobLog(path, "09:00") as log:
         begun(log)
-        job = SetupJob(SITE, Rules(), story(log.entries), log)
         for event in EVERY[2:5]:
-            job.tell(event, "typed")
-        with pytest.raises(DomainError):
-            job.tell(setup.Closed(), "not yet")
-    again = SetupJob(SITE, Rules(), story(read_log(path)))
-    assert again.job == job.job
+            log.append(entry_of(event, SITE, "typed"))
+    again = played(SITE, Rules(), visits(read_log(path))[-1])
+    assert again == setup.replay(setup.begin(SITE), EVERY[2:5])
     assert again.last == EVERY[4]
 
 
@@ -97,9 +94,9 @@ def test_a_second_beginning_leaves_the_first_behind(tmp_path: Path):
     path = tmp_path / "log"
     with JobLog(path, "09:00") as log:
         begun(log)
-        SetupJob(SITE, Rules(), story(log.entries), log).tell(EVERY[2], "")
+        log.append(entry_of(EVERY[2], SITE, ""))
         begun(log, angles_rad={"north": 0.5, "south": None})
-    job = SetupJob(SITE, Rules(), story(read_log(path))).job
+    job = played(SITE, Rules(), visits(read_log(path))[-1])
     assert job.now.angles == (0.5, None)
     assert job.now.method is None
 
@@ -118,10 +115,9 @@ def test_every_visit_in_which_something_was_read_is_counted():
     ]  # fmt: skip
     told = visits(lines)
     assert [each.begun_at[:4] for each in told] == ["2025", "2027", "2028"]
-    assert [(each.visit, each.visits) for each in told] == [(1, 3), (2, 3), (3, 3)]
-    assert [len(each.events) for each in told] == [2, 2, 0]
-    assert story(lines) == told[-1]
-    assert visits([])[0].box is None
+    assert [(each.number, each.count) for each in told] == [(1, 3), (2, 3), (3, 3)]
+    assert [len(each.entries) for each in told] == [2, 2, 0]
+    assert visits([]) == ()
 
 
 @pytest.mark.parametrize(
@@ -159,7 +155,7 @@ def test_a_log_that_does_not_say_its_box_is_refused(box):
 
 def test_the_same_box_whatever_is_mended_about_the_job():
     mended = TEXT.replace("10 %", "5 %") + '[flows]\npour = "5 gpm"\n[target]\nby = [2, 1]\n'
-    present = identity(loads(mended.replace("units", "# mended\nunits")))
+    present = loads(mended.replace("units", "# mended\nunits"))
     logged = json.loads(json.dumps(identity(SITE)))
     assert differences(logged, present) == []
 
@@ -179,18 +175,18 @@ def test_the_same_box_whatever_is_mended_about_the_job():
 )
 def test_another_box_is_told_by_what_differs(was, is_now, told):
     logged = json.loads(json.dumps(identity(SITE)))
-    found = "; ".join(differences(logged, identity(loads(TEXT.replace(was, is_now)))))
+    found = "; ".join(differences(logged, loads(TEXT.replace(was, is_now))))
     assert told in found
 
 
 def test_a_log_that_cannot_be_played_is_refused():
-    told = story([{"event": "begun", "box": identity(SITE)}, entry_of(EVERY[4], SITE, "")])
+    (told,) = visits([{"event": "begun", "box": identity(SITE)}, entry_of(EVERY[4], SITE, "")])
     with pytest.raises(ScenarioError, match="cannot be played again"):
-        SetupJob(SITE, Rules(), told)
+        played(SITE, Rules(), told)
     fewer = replace(SITE, outlets=SITE.outlets[:1])
-    told = story([{"event": "begun", "angles_rad": {"south": 0.0}, "box": identity(SITE)}])
+    (told,) = visits([{"event": "begun", "angles_rad": {"south": 0.0}, "box": identity(SITE)}])
     with pytest.raises(ScenarioError, match="does not go with"):
-        SetupJob(fewer, Rules(), told)
+        played(fewer, Rules(), told)
 
 
 def test_the_answers_of_an_interview_are_those_that_stand():
@@ -201,6 +197,6 @@ def test_the_answers_of_an_interview_are_those_that_stand():
         {"event": "described", "key": "title", "typed": "B"},
         {"event": "asked again", "key": "units"},
     ]
-    assert story(lines).answers == {"title": "B"}
-    assert story([*lines, {"event": "undone"}]).answers == {"units": "in", "title": "B"}
-    assert story(lines).box is None
+    assert interview_answers(lines) == {"title": "B"}
+    assert interview_answers([*lines, {"event": "undone"}]) == {"units": "in", "title": "B"}
+    assert visits(lines) == ()

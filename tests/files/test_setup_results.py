@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from dbox.fieldwork import setup
-from dbox.fieldwork.setup import begin, record, replay
+from dbox.fieldwork.setup import begin, replay
 from dbox.files.scenario import load
 from dbox.files.write_file import write_file
 from dbox.report.setup_report import after_path, after_text, setup_json
@@ -50,7 +50,7 @@ def scenario(tmp_path: Path) -> Path:
 
 def test_other_commands_see_the_box_as_last_read(scenario: Path):
     job = replay(begin(load(scenario)), STORY)
-    last = record(job).last_complete
+    last = job.last_complete
     made = after_path(scenario)
     write_file(made, after_text(scenario, last))
     seen = load(made)
@@ -69,7 +69,7 @@ def test_other_commands_see_the_box_as_last_read(scenario: Path):
 
 
 def test_the_json_is_si_and_knows_what_is_not_known(scenario: Path):
-    kept = record(replay(begin(load(scenario)), STORY))
+    kept = replay(begin(load(scenario)), STORY)
     told = json.loads(json.dumps(setup_json(kept), allow_nan=False))
     assert (told["title"], told["finished"], told["outcome"]) == ("Three lines", False, None)
     assert told["asks"] in ("turn", "close")
@@ -88,7 +88,7 @@ def test_the_json_is_si_and_knows_what_is_not_known(scenario: Path):
 
 
 def test_an_incomplete_pass_has_no_answer_yet(scenario: Path):
-    told = setup_json(record(replay(begin(load(scenario)), STORY[:3])))
+    told = setup_json(replay(begin(load(scenario)), STORY[:3]))
     assert told["passes"][0]["split"] is None
     assert told["passes"][0]["conclusion"] is None
     assert told["asks"] == "reading"

@@ -58,6 +58,9 @@ def commands() -> dict[str, list[str]]:
                   "--write-after"],
         "setup-json": ["setup", "{out}/job.toml", "--answers", str(ODD / "answers.txt"), "--json"],
         "setup-asked": ["setup", "{out}/asked.toml", "--answers", str(ODD / "questions.txt")],
+        "setup-second-thoughts": ["setup", "{out}/asked.toml", "--answers",
+                                  str(ODD / "second-thoughts.txt")],
+        "diagnose-ask": ["diagnose", "{out}/job.toml", "--ask", "--draws", "20"],
         "pour-csv": ["pour", "pour-test", "--write-csv", "{out}/catches.csv", "--samples", "300"],
     }  # fmt: skip
     for site in ("off-level", "full-job", "wet-line", "pour-test"):

@@ -24,6 +24,16 @@ ROUNDING = re.compile(r"(?<=add up to )(?:0e\+00|\de-1[4-9])")  # of the last bi
 
 
 @contextmanager
+def redirect_stdin(typed: StringIO) -> Iterator[None]:
+    """What is typed meanwhile."""
+    before, sys.stdin = sys.stdin, typed
+    try:
+        yield
+    finally:
+        sys.stdin = before
+
+
+@contextmanager
 def words_on_paper() -> Iterator[list[str]]:
     """The words of every figure that is saved meanwhile, each figure's sorted."""
     from matplotlib.figure import Figure
@@ -46,12 +56,18 @@ def words_on_paper() -> Iterator[list[str]]:
 
 def said(arguments: list[str], folder: Path) -> str:
     """Exit code, streams, text files and words on paper of a command, paths and times masked."""
-    if arguments[0] == "setup" and arguments[1].endswith("job.toml"):
+    if arguments[1:2] == ["{out}/job.toml"]:
         shutil.copy(ODD / "job.toml.txt", folder / "job.toml")
     given = [each.replace("{out}", str(folder)) for each in arguments]
     out, err, code = StringIO(), StringIO(), 0
     sys.argv = ["dbox", *given]
-    with redirect_stdout(out), redirect_stderr(err), words_on_paper() as words:
+    typed = StringIO((ODD / "looks.txt").read_text() if "--ask" in arguments else "")
+    with (
+        redirect_stdout(out),
+        redirect_stderr(err),
+        redirect_stdin(typed),
+        words_on_paper() as words,
+    ):
         try:
             run()
         except SystemExit as stop:

@@ -146,7 +146,7 @@ def test_a_second_job_is_refused_and_told_which_process_has_it(tmp_path: Path):
     code = """
         import sys
         from pathlib import Path
-        from dbox.files.joblog import JobLog
+        from dbox.files.job_log import JobLog
         JobLog(Path(sys.argv[1]), "10:00")
     """
     with JobLog(path, "09:00") as log:
@@ -165,7 +165,7 @@ def test_a_killed_process_leaves_the_log_free(tmp_path: Path):
     code = """
         import os, signal, sys
         from pathlib import Path
-        from dbox.files.joblog import JobLog
+        from dbox.files.job_log import JobLog
         log = JobLog(Path(sys.argv[1]), "10:00")
         log.append({"event": "kept"})
         os.kill(os.getpid(), signal.SIGKILL)
@@ -186,7 +186,7 @@ def test_a_full_disk_loses_nothing_and_says_so(tmp_path: Path, room):
         import resource, sys
         from pathlib import Path
         from dbox.errors import ScenarioError
-        from dbox.files.joblog import JobLog
+        from dbox.files.job_log import JobLog
         path, room = Path(sys.argv[1]), int(sys.argv[2])
         log = JobLog(path, "10:00")
         size = path.stat().st_size

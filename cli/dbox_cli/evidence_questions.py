@@ -1,0 +1,139 @@
+"""What was seen, asked in the order of a visit, and the scenario that it goes into."""
+
+import os
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from dbox.errors import ScenarioError, shorten
+from dbox.fieldwork.diagnosis.causes import CAUTIONS
+from dbox.files import toml_file
+from dbox.files.evidence_interview import Document, Query, answered, labels_of, queries, said
+from dbox.files.scenario import load, resolve
+from dbox.files.toml_file import with_values
+from dbox.files.write_file import write_file
+from dbox.report.text import wrapped
+from dbox_cli.console import Asking, Talk, hold
+
+_HEAD = "# Written by the questions of `dbox diagnose --ask`.\n\n"
+
+
+@dataclass
+class LookScript:
+    """What was seen, asked in the order of a visit; each answer goes into the scenario."""
+
+    begun: Document  # The scenario as it was.
+    # What stood after each answer: the scenario, and the questions that were answered.
+    states: list[tuple[Document, tuple[Query, ...]]] = field(default_factory=list)
+
+    @property
+    def document(self) -> Document:
+        """The scenario with all that was answered."""
+        return self.states[-1][0] if self.states else self.begun
+
+    @property
+    def _done(self) -> tuple[Query, ...]:
+        return self.states[-1][1] if self.states else ()
+
+    @property
+    def _left(self) -> list[Query]:
+        pours = len(self.begun.get("pour", ()))
+        return [query for query in queries(self.document, pours) if query not in self._done]
+
+    def opening(self) -> list[str]:
+        """What to mind, and how it is answered."""
+        outlets = f"Outlets {', '.join(labels_of(self.begun))}."
+        words = f"{outlets} Enter: not looked at. ? helps. Any order will do."
+        return [*wrapped(" ".join(CAUTIONS)), "", *wrapped(words)]
+
+    def asking(self) -> Asking | None:
+        """The first question that is not answered, with what the scenario says under it."""
+        if not self._left:
+            return None
+        query = self._left[0]
+        text = f"{query.text[0].upper()}{query.text[1:]}{'' if query.text.endswith('?') else '.'}"
+        text += f" [{' / '.join(query.words)}]" if query.words else ""
+        before = said(self.document, query)
+        enter = f" (Enter: {before})" if before else ""
+        return Asking(
+            part=query.part,
+            topic=query,
+            words=wrapped(text, indent="  "),
+            prompt=f"{query.name}{enter} > ",
+        )
+
+    def answer(self, typed: str) -> list[str]:
+        """Put an answer into the scenario, and say it back where it is one for each outlet."""
+        query, typed = self._left[0], typed.strip()
+        told = answered(self.document, query, typed) if typed else self.document
+        self.states.append((told, (*self._done, query)))
+        if not typed or not query.of_outlets:
+            return []
+        return wrapped(said(told, query) or "not looked at", first="  ", indent="  ")
+
+    def undo(self, _: str, /) -> list[str]:
+        """Take the last answer back."""
+        if not self.states:
+            raise ScenarioError("is the first question; there is nothing to take back")
+        self.states.pop()
+        return ["  taken back"]
+
+    def correct(self, which: str, _: str, /) -> list[str]:
+        """Ask for an answer anew by the name of its question."""
+        again = [query for query in self._done if query.name == which]
+        if not again:
+            raise ScenarioError(
+                f'is "correct {shorten(which)}"; write the name of a question answered before'
+            )
+        done = tuple(query for query in self._done if query not in again)
+        self.states.append((self.document, done))
+        return []
+
+    def help(self) -> tuple[str, ...]:
+        """What can be typed at the question that stands."""
+        return (
+            *(f"  {word}" for word in self._left[0].words),
+            "  Enter                 not looked at, or as the file says",
+            "  4 full, others dry    by outlet; or one word for all of them",
+            "  dry, dry, -, full     one for each, in the order of the file",
+            "  head and end          more than one wet place, depth or reading",
+            "  -                     not looked at; takes what the file says out",
+            "  undo                  take the last answer back",
+            "  correct mouth         answer that question anew",
+            "  pause                 stop asking; every answer is kept (Ctrl-C, Ctrl-D)",
+        )
+
+
+def ask_all(file: str, *, quiet: bool) -> Path:
+    """Ask what was seen and write it beside the scenario; give the file to diagnose."""
+    source = resolve(file)
+    load(source)
+    text = toml_file.read_text(source)
+    script = LookScript(toml_file.parse(text, str(source)))
+    folder = source.parent if Path(file).exists() else Path()
+    if not os.access(folder, os.W_OK):
+        raise ScenarioError(f"{folder}: cannot be written; copy the scenario to another folder")
+    talk = Talk(None, quiet=quiet)
+    hold(talk, script, "Stopped asking; every answer so far is kept.")
+    if script.document == script.begun:
+        talk.say(["", *wrapped(f"Nothing was added to {source.name}."), ""])
+        return source
+    made = _written(folder, source.stem, _HEAD + with_values(text, script.document), talk)
+    talk.say(["", f"wrote {made}", ""])
+    return made
+
+
+def _written(folder: Path, stem: str, text: str, talk: Talk) -> Path:
+    """Write a file that is not there yet: FILE-seen.toml, FILE-seen-2.toml and so on."""
+    number = 1
+    while True:
+        path = folder / f"{stem}-seen{'' if number == 1 else f'-{number}'}.toml"
+        try:
+            if not path.exists():
+                write_file(path, text)
+                return path
+        except ScenarioError:
+            if not path.exists():
+                # nothing typed is lost: what no disk takes is left on the screen
+                talk.say(["", *text.splitlines(), ""])
+                raise
+        number += 1
