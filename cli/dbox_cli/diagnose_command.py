@@ -8,12 +8,12 @@ from typing import Annotated
 import typer
 
 from dbox.errors import ScenarioError, at_place
-from dbox.fieldwork.diagnosis.causes import CAUTIONS
 from dbox.files import toml_file
 from dbox.files.evidence_interview import Document, Query, answered, labels_of, queries, said
 from dbox.files.scenario import load, resolve
 from dbox.files.toml_file import toml_text
 from dbox.files.write_file import write_file
+from dbox.report.cautions import RANKED
 from dbox.report.text import wrapped
 from dbox_cli.arguments import AsJson, File, Seed, naming
 from dbox_cli.console import PausedError, Talk
@@ -63,7 +63,7 @@ def _asked(talk: Talk, begun: Document) -> Document:
 
 def _ask_all(talk: Talk, states: list[Document]) -> None:
     labels = ", ".join(labels_of(states[0]))
-    talk.say(wrapped(" ".join(CAUTIONS)))
+    talk.say(wrapped(RANKED))
     talk.say(["", *wrapped(f"Outlets {labels}. Enter: not looked at. ? helps. Any order will do.")])
     pours = len(states[0].get("pour", ()))
     part, place = "", 0

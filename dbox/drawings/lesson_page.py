@@ -20,6 +20,7 @@ from dbox.fieldwork.lesson_bench import FILLED, Frames
 from dbox.fieldwork.shares import target_shares
 from dbox.files.write_file import write_file
 from dbox.hydraulics.openings import Opening
+from dbox.report.cautions import LESSON
 from dbox.units import INCH, gpm_litres, inches, millimetres
 
 PAGE = Template("""<!DOCTYPE html>
@@ -54,8 +55,7 @@ $plan
 water that a filled trench holds against its outlet. Below 5 mm of head surface tension decides and
 the formulas are out of their range. Heights are stretched against widths where a wide opening
 asks for it; a notch is drawn as far as it fits.</p>
-<p>Sewer gas kills: never enter, or lean into, a tank or a box. Keep children from an open lid. Test
-with clean water only. Local code, the permit and licensed practice decide.</p>
+<p>$caution</p>
 <script>"use strict";
 const data = $data;
 $script
@@ -207,6 +207,7 @@ def player_html(frames: Frames) -> str:
             for i, kind in enumerate(bench.kinds)
         ),
         wrong=wrong,
+        caution=LESSON,
         invented="Invented box. " if bench.site.record.invented else "",
         data=_script_safe(_data(frames)),
     )  # fmt: skip

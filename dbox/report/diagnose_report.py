@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from dbox.fieldwork.diagnosis.causes import ADVICE, CAUTIONS
+from dbox.fieldwork.diagnosis.causes import ADVICE
 from dbox.fieldwork.diagnosis.diagnose import Answer, Diagnosis, Overload, Size
 from dbox.fieldwork.diagnosis.next_look import Look
 from dbox.fieldwork.diagnosis.posterior import Finding
@@ -19,6 +19,7 @@ from dbox.files.evidence_words import (
     seen_words,
     size_words,
 )
+from dbox.report.cautions import RANKED
 from dbox.report.surge_report import duration
 from dbox.report.text import noted, wrapped
 from dbox.units import DAY, FOOT, GALLON, MINUTE, gallons
@@ -247,7 +248,7 @@ _CHANCES = ((0.9, "very likely"), (0.65, "likely"), (0.35, "may well be"), (0.1,
 def report(found: Diagnosis) -> list[str]:
     """Lines of at most 72 columns."""
     lines = wrapped(found.site.title) if found.site.title else []
-    lines += ["", *wrapped(" ".join(CAUTIONS))]
+    lines += ["", *wrapped(RANKED)]
     lines += ["", *_normal(found)]
     lines += ["", *_ranked(found)]
     if found.contradictions:

@@ -29,3 +29,10 @@ def bar(fraction: float, target: float, whole: float, width: int) -> str:
     cells = ["#"] * length + ["."] * (width - length)
     cells[mark] = "|"
     return "".join(cells)
+
+
+def chance_text(probability: float) -> str:
+    """A probability for people, who need no third digit."""
+    if probability > 0.99:
+        return "over 99 %"
+    return "under 1 %" if probability < 0.01 else f"{100 * probability:.0f} %"

@@ -363,14 +363,3 @@ ADVICE = {
     "solids_full": ("have the tank pumped, mend its outlet tee or filter", *_REST),
 }  # fmt: skip
 """Steps by the key of the cause."""
-
-CAUTIONS = (
-    "Sewer gas kills: never enter, or lean into, a tank or a box.",
-    "Never leave an open lid alone; keep children away.",
-    "Effluent carries pathogens: gloves, wash, nothing to the face.",
-    "Trenches cave in; have buried utilities marked before you dig.",
-    "Switch off and lock out a pump before you reach for it.",
-    "Pour clean water only.",
-    "Local code, the permit and licensed practice decide; causes are ranked here, not proved.",
-)
-"""What is said with every diagnosis."""
