@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 
 from matplotlib.figure import Figure
 
-from dbox.drawings.paper import BOX, BY_HAND, TOGETHER, Pages, columns, entries, table
+from dbox.drawings.paper import BOX, BY_HAND, TOGETHER, Pages, entries, table
 from dbox.drawings.paper_parts import (
     box_entries,
     length_text,
@@ -32,7 +32,7 @@ from dbox.files.evidence_words import (
     seen_words,
     size_words,
 )
-from dbox.report.blocks import Column
+from dbox.report.blocks import Column, columns
 from dbox.report.cautions import LONG, RANKED
 from dbox.units import percent_text as percent
 

@@ -4,7 +4,7 @@ Every page carries the kind of sheet, the title of the job, its number and a cau
 large enough to be read at arm's length; everything is black on white.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from io import BytesIO
 from itertools import zip_longest
 from pathlib import Path
@@ -244,11 +244,6 @@ _WHOLE = 0.7
 
 _AS_WIDE = "\u2024"
 _PAD, _SIDE = 0.045, 0.06
-
-
-def columns(widths: Mapping[str, float], align: str = "left") -> list[Column]:
-    """Columns by the words over them, each with its part of the table's width. [-]"""
-    return [Column(head, width, align) for head, width in widths.items()]
 
 
 def set_blocks(pages: Pages, sections: Iterable[Section]) -> None:

@@ -11,7 +11,6 @@ from dbox.drawings.paper import (
     BY_HAND,
     HEADING,
     Pages,
-    columns,
     entries,
     set_blocks,
     table,
@@ -26,7 +25,7 @@ from dbox.fieldwork.site import JobRecord, Outlet, Site
 from dbox.fieldwork.turning import TurnTable
 from dbox.hydraulics.openings import Circle as RoundHole
 from dbox.hydraulics.openings import Notch, Opening, PipeEnd, Slot
-from dbox.report.blocks import Column, Paragraph
+from dbox.report.blocks import Column, Paragraph, columns
 from dbox.report.grades_report import grades_blocks
 from dbox.report.pour_report import pour_blocks
 from dbox.units import clock_text, feet, inches, inches_mm, millimetres

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.figure import Figure
 
-from dbox.drawings.paper import BOX, BY_HAND, Pages, columns, entries, table
+from dbox.drawings.paper import BOX, BY_HAND, Pages, entries, table
 from dbox.drawings.paper_parts import (
     box_entries,
     grades_part,
@@ -29,7 +29,7 @@ from dbox.fieldwork.pour import Expectation
 from dbox.fieldwork.shares import Assessment
 from dbox.fieldwork.site import Site
 from dbox.fieldwork.turning import TurnTable
-from dbox.report.blocks import Column
+from dbox.report.blocks import Column, columns
 from dbox.report.cautions import LONG
 from dbox.report.text import chance_text
 from dbox.report.wording import sentences

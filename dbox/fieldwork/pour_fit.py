@@ -181,6 +181,16 @@ class PourModel:
         return np.flatnonzero(np.isfinite(self.height))
 
     @cached_property
+    def _off(self) -> int:
+        """The outlet that is off, counted among the open ones; -1 where none is."""
+        return int(np.searchsorted(self._uncapped, self._at)) if self._at >= 0 else -1
+
+    @property
+    def _at(self) -> int:
+        """The outlet that is off, counted among all; -1 where none is."""
+        return -1 if self.candidate.outlet is None else self.candidate.outlet
+
+    @cached_property
     def _spread(self) -> Array:
         """Spread of each open lip; that of the lip which is off is wider. [m] (open,)."""
         spread: Array = self.error[self._uncapped].copy()
@@ -189,22 +199,14 @@ class PourModel:
         return spread
 
     @property
-    def _off(self) -> int:
-        """The outlet that is off, counted among the open ones."""
-        return int(np.flatnonzero(self._uncapped == self._at)[0])
-
-    @property
     def unknowns(self) -> int:
         """How many unknowns there are."""
-        blocked = self.candidate.kind == "blockage"
-        return int(self._uncapped.size) + self.inflow.size + blocked
+        return self._uncapped.size + self.inflow.size + (self.candidate.kind == "blockage")
 
     @property
     def fault(self) -> int | None:
         """Which unknown says how far the outlet is off; None where nothing is."""
-        if self.candidate.kind == "agree":
-            return None
-        return self._off if self.candidate.kind == "height" else self.unknowns - 1
+        return {"agree": None, "height": self._off}.get(self.candidate.kind, self.unknowns - 1)
 
     def lips(self, state: Array) -> Array:
         """Lips at a state of shape (k,); inf where capped. [m] (n,)."""
@@ -265,11 +267,6 @@ class PourModel:
         level = float(self._split(first).level[strongest])
         second[self._off] = (level - head - self.height[self._at]) / self._spread[self._off]
         return [first, second]
-
-    @property
-    def _at(self) -> int:
-        assert self.candidate.outlet is not None
-        return self.candidate.outlet
 
     def _passing(self, state: Array) -> float:
         return max(1.0 - self.size(state), _LEAST_PASSING)

@@ -3,7 +3,7 @@
 A report makes them once. `text` sets them on a terminal, `drawings.paper` on a page.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from dbox.notes import Note
@@ -35,6 +35,11 @@ class Column:
     width: float  # Characters on a terminal; on paper its part of the width. [-]
     align: str = "left"  # `left`, `center` or `right`.
     paper: bool = False  # Whether only paper has room for it.
+
+
+def columns(widths: Mapping[str, float], align: str = "left") -> list[Column]:
+    """Columns by the words over them, each with its width."""
+    return [Column(head, width, align) for head, width in widths.items()]
 
 
 @dataclass(frozen=True)

@@ -242,10 +242,7 @@ def grades_blocks(grading: Grading) -> list[Section]:
 
 _COLUMNS = (
     Column("", 16),
-    Column("", 10, "right"),
-    Column("", 10, "right"),
-    Column("", 9, "right"),
-    Column("", 11, "right"),
+    *(Column("", width, "right") for width in (10, 10, 9, 11)),
     Column("", 16),
 )
 """Place, fall both ways, slope, chance of being enough, verdict."""

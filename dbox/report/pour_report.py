@@ -8,7 +8,7 @@ import numpy as np
 from dbox.fieldwork.pour import Expectation, balance
 from dbox.fieldwork.pour_fit import LEAST_BLOCKAGE, LIP_SPREAD, PRIOR, Explanation, Finding
 from dbox.fieldwork.shares import SIDE_95
-from dbox.report.blocks import Column, Heading, Paragraph, Section, Table, text, warned
+from dbox.report.blocks import Column, Heading, Paragraph, Section, Table, columns, text, warned
 from dbox.report.cautions import SHORT
 from dbox.report.encode import Json, encode, rows
 from dbox.report.text import chance_text
@@ -105,11 +105,10 @@ def _pour(expectation: Expectation, case: int) -> Json:
 
 def _finding(expectation: Expectation, finding: Finding | None, labels: list[str]) -> Json | None:
     """Before the pour there is none; where the jet decides in every pour, none can be had."""
-    if finding is None and not any(pour.done for pour in expectation.pours):
-        return None
     if finding is None:
         empty = ("outlet", "kind", "probability", "second_pour", "readings_needed")
-        return {"verdict": "cannot tell", **dict.fromkeys(empty), "dry": []}
+        done = any(pour.done for pour in expectation.pours)
+        return {"verdict": "cannot tell", **dict.fromkeys(empty), "dry": []} if done else None
     second = finding.second_pour
     return {
         "verdict": finding.verdict,
@@ -285,6 +284,7 @@ _JET_DECIDES = (
     "be held against each other. Turn the inlet's end down, or set a tee or a baffle; or pour "
     "more slowly; then catch again."
 )
+_OUTLET = Column("outlet", 10)
 _STANDS = {-1: "LESS", 0: "as expected", 1: "MORE"}
 
 
@@ -339,16 +339,9 @@ def _lips(expectation: Expectation, best: Explanation) -> Section:
             band = f"{1000 * (lip - half):+.1f} to {1000 * (lip + half):+.1f} mm"
             read, both = (_thirty_seconds(h) for h in (float(expectation.lips.height[i]), lip))
             lines.append([outlet.label, read, both, band])
-    columns = [
-        Column("outlet", 10),
-        Column("read", 20, "right"),
-        Column("ruler and water", 20, "right"),
-        Column("5 to 95 %", 19, "right"),
-    ]
-    return [
-        Heading("Lips over the still water, if the first of these is right:"),
-        Table(columns, lines),
-    ]
+    heads = columns({"read": 20, "ruler and water": 20, "5 to 95 %": 19}, "right")
+    heading = Heading("Lips over the still water, if the first of these is right:")
+    return [heading, Table([_OUTLET, *heads], lines)]
 
 
 def _thirty_seconds(height: float) -> str:
@@ -374,8 +367,8 @@ def pour_blocks(expectation: Expectation, case: int) -> Section:
 
 def _before(expectation: Expectation, case: int) -> Table:
     pour, result = expectation.pours[case], expectation.result
-    columns = [
-        Column("outlet", 10),
+    heads = [
+        _OUTLET,
         Column("L/min (5 to 95 %)", 21, "right"),
         Column("" if pour.volume is None else "catch", 18, "right"),
         Column("" if pour.jug is None else f"{litres(pour.jug)} jug full in", 20, "right"),
@@ -390,17 +383,14 @@ def _before(expectation: Expectation, case: int) -> Table:
         filled = "" if pour.jug is None else _seconds(fill[i], fast[i], slow[i])
         cells = [_litres(expectation, case, i), caught, filled]
         lines.append([outlet.label, *(["capped", "", ""] if outlet.capped else cells)])
-    return Table(columns, lines)
+    return Table(heads, lines)
 
 
 def _seconds(fill: float, fast: float, slow: float) -> str:
     if not np.isfinite(fill):
         return "stays dry"
-    return (
-        f"{fill:.0f} s ({fast:.0f} to {slow:.0f})"
-        if np.isfinite(slow)
-        else f"{fill:.0f} s (may stay dry)"
-    )
+    band = f"{fast:.0f} to {slow:.0f}" if np.isfinite(slow) else "may stay dry"
+    return f"{fill:.0f} s ({band})"
 
 
 def _litres(expectation: Expectation, case: int, i: int) -> str:
@@ -413,11 +403,9 @@ def _litres(expectation: Expectation, case: int, i: int) -> str:
 def _after(expectation: Expectation, case: int) -> Table:
     caught, stands = expectation.caught[case], expectation.stands[case]
     total = float(np.nansum(caught))
-    columns = [
-        Column("outlet", 10),
-        Column("expected, L/min", 22, "right"),
-        Column("caught, L/min", 15, "right"),
-        Column("gpm", 7, "right"),
+    heads = [
+        _OUTLET,
+        *columns({"expected, L/min": 22, "caught, L/min": 15, "gpm": 7}, "right"),
         Column("of all caught", 12, "right", paper=True),
         Column("", 14),
     ]
@@ -432,7 +420,7 @@ def _after(expectation: Expectation, case: int) -> Table:
             word = "jet decides" if np.isnan(stands[i]) else _STANDS[int(stands[i])]
             cells = [cells[0], lpm, gpm, share, word]
         lines.append([outlet.label, *cells])
-    return Table(columns, lines)
+    return Table(heads, lines)
 
 
 def _balance_words(expectation: Expectation, case: int) -> str:
