@@ -98,7 +98,6 @@ class Pages:
         self.site = site
         self.size = PAPERS[paper]
         self.sheets: list[Sheet] = []
-        self._numbers: list[tuple[float, float]] = []
         self._begin()
 
     @property
@@ -179,11 +178,9 @@ class Pages:
 
     def finished(self) -> tuple[Figure, ...]:
         """Number the pages and hand them over."""
-        for number, (sheet, place) in enumerate(
-            zip(self.sheets, self._numbers, strict=True), start=1
-        ):
+        for number, sheet in enumerate(self.sheets, start=1):
             words = f"page {number} of {len(self.sheets)}"
-            write_line(sheet, *place, words, BODY, ha="right")
+            write_line(sheet, sheet.right, self.size[1] - MARGIN, words, ha="right")
         return tuple(sheet.figure for sheet in self.sheets)
 
     def _lines(self, lines: list[str], size: float, indent: float, weight: str = "normal") -> None:
@@ -199,25 +196,31 @@ class Pages:
         self.sheets.append(sheet)
         size = HEADING if len(self.sheets) > 1 else TITLE
         write_line(sheet, sheet.left, sheet.top, self.kind, size, weight="bold")
-        self._numbers.append((sheet.right, sheet.top))
         sheet.top -= line_height(size)
         # the title of the job, and that its data are invented where they are
         stamp = text_width(STAMP, BODY, "bold") + 0.2 if self.site.record.invented else 0.0
         if stamp:
-            write_line(sheet, sheet.right, sheet.top, STAMP, BODY, ha="right", weight="bold")
+            write_line(sheet, sheet.right, sheet.top, STAMP, ha="right", weight="bold")
         lines = wrap(self.site.title or "job without a title", self.width - stamp, BODY, most=2)
-        for i, line in enumerate(lines):
-            write_line(sheet, sheet.left, sheet.top - i * line_height(BODY), line, BODY)
-        sheet.top -= len(lines) * line_height(BODY) + 0.04
+        sheet.top = write_lines(sheet, sheet.left, sheet.top, lines) - 0.04
         self.rule(sheet.left, sheet.right, sheet.top, MEDIUM)
         sheet.top -= 0.08
         foot = wrap(FOOT, self.width, BODY)
         rise = sheet.bottom + len(foot) * line_height(BODY)
-        for i, line in enumerate(foot):
-            write_line(sheet, sheet.left, rise - i * line_height(BODY), line, BODY)
-        sheet.bottom = rise + 0.06
-        self.rule(sheet.left, sheet.right, sheet.bottom)
-        sheet.bottom += 0.06
+        write_lines(sheet, sheet.left, rise, foot)
+        self.rule(sheet.left, sheet.right, rise + 0.06)
+        sheet.bottom = rise + 0.12
+
+
+def write_lines(
+    sheet: Sheet, x: float, top: float, lines: Sequence[str], size: float = BODY, **look: Any
+) -> float:
+    """Write lines one under the other; gives where the next would begin. [in]; size [pt]."""
+    for line in lines:
+        if line:
+            write_line(sheet, x, top, line, size, **look)
+        top -= line_height(size)
+    return top
 
 
 def write_line(
@@ -320,9 +323,7 @@ def entries(
             left = pages.sheet.left + i * (width + gap)
             drop = least_height - 0.25
             write_line(pages.sheet, left, pages.top - drop, f"{label}:", BODY, weight="bold")
-            for number, line in enumerate(lines):
-                below = drop + number * line_height(BODY)
-                write_line(pages.sheet, left + indent, pages.top - below, line, BODY)
+            write_lines(pages.sheet, left + indent, pages.top - drop, lines)
             if not lines:
                 pages.rule(left + indent, left + width, pages.top - drop - 0.21, HAIR)
         pages.skip(height)
@@ -363,11 +364,8 @@ def _set_row(
     for column, width, lines in zip(columns, widths, cells, strict=True):
         place = {"left": x + _SIDE, "center": x + width / 2, "right": x + width - _SIDE}
         y = top - (height - len(lines) * line_height(LETTERS)) / 2
-        look = {"ha": column.align, "weight": weight}
-        for i, line in enumerate(lines):
-            if line:
-                below = y - i * line_height(LETTERS)
-                write_line(sheet, place[column.align], below, line, LETTERS, **look)
+        anchor = place[column.align]
+        write_lines(sheet, anchor, y, lines, LETTERS, ha=column.align, weight=weight)
         sheet.page.plot([x, x], [top - height, top], color=INK, linewidth=HAIR)
         x += width
     sheet.page.plot([x, x], [top - height, top], color=INK, linewidth=HAIR)

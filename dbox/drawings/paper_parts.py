@@ -15,6 +15,7 @@ from dbox.drawings.paper import (
     set_blocks,
     table,
     write_line,
+    write_lines,
 )
 from dbox.drawings.plan import Mouth, Plan
 from dbox.drawings.style import HAIR, INK, MEDIUM, THICK, THIN, line_height, spread_out, wrap
@@ -185,8 +186,7 @@ def _north(pages: Pages, top: float) -> None:
     width = 1.25
     if north:
         lines = wrap(f"north: {north}", width, BODY)
-        for i, line in enumerate(lines):
-            write_line(sheet, sheet.left, top - 0.05 - i * line_height(BODY), line, BODY)
+        write_lines(sheet, sheet.left, top - 0.05, lines)
         return
     middle = (sheet.left + 0.4, top - 0.45)
     sheet.draw(Circle(middle, 0.36, fill=False, edgecolor=INK, linewidth=HAIR))
