@@ -18,12 +18,12 @@ LONG = (GAS, LIDS, f"{TRENCH} {UTILITIES}", GERMS, f"{POWER} {WATER}", CODE)
 """What every set-up and every sheet warns of."""
 
 SHORT = (
-    f"{GAS} Keep children from open lids. Trenches cave in; have utilities marked. Gloves; pump "
-    f"power off; clean water only. {CODE}"
+    f"{GAS} Keep children from open lids. Trenches cave in; have utilities marked. Wear gloves, "
+    f"wash; lock out the pump; use clean water only. {CODE}"
 )
 """The same where there is room for a few lines."""
 
-LESSON = f"{GAS} Keep children from open lids. Gloves; clean water only. {CODE}"
+LESSON = f"{GAS} Keep children from open lids. Wear gloves; use clean water only. {CODE}"
 """The same for a class, which opens no trench."""
 
 RANKED = f"{SHORT} Causes are ranked, not proved."
