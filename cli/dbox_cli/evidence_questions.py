@@ -5,12 +5,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from dbox.errors import ScenarioError, shorten
-from dbox.fieldwork.diagnosis.causes import CAUTIONS
 from dbox.files import toml_file
 from dbox.files.evidence_interview import Document, Query, answered, labels_of, queries, said
 from dbox.files.scenario import load, resolve
 from dbox.files.toml_file import with_values
 from dbox.files.write_file import write_file
+from dbox.report.cautions import RANKED
 from dbox.report.text import wrapped
 from dbox_cli.console import Asking, Talk, hold
 
@@ -43,7 +43,7 @@ class LookScript:
         """What to mind, and how it is answered."""
         outlets = f"Outlets {', '.join(labels_of(self.begun))}."
         words = f"{outlets} Enter: not looked at. ? helps. Any order will do."
-        return [*wrapped(" ".join(CAUTIONS)), "", *wrapped(words)]
+        return [*wrapped(RANKED), "", *wrapped(words)]
 
     def asking(self) -> Asking | None:
         """The first question that is not answered, with what the scenario says under it."""

@@ -16,18 +16,15 @@ def command(
 ) -> None:
     """Falls of house sewer, supply pipe and headers from rod readings."""
     from dbox.fieldwork.grades import grade
+    from dbox.report.grades_report import grades_json, report
 
     check_picture(picture, {"FILE": file}, overwrite=overwrite)
     site = site_of(file, flow)
     with naming(file):
         grading = grade(site)
     if as_json:
-        from dbox.report.grades_report import grades_json
-
         print_json(grades_json(grading))
     else:
-        from dbox.report.grades_report import report
-
         typer.echo("\n".join(report(site, grading)))
     if picture:
         from dbox.drawings.grades_picture import grades_figure

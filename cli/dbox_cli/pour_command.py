@@ -1,7 +1,7 @@
 """`dbox pour FILE`: a pour test."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -15,9 +15,7 @@ from dbox_cli.arguments import (
     refuse_one_file_twice,
     site_of,
 )
-
-if TYPE_CHECKING:
-    from dbox.fieldwork.site import Site
+from dbox_cli.output import print_json
 
 Flow = Annotated[
     list[str] | None,
@@ -57,6 +55,7 @@ def command(
     from dbox.fieldwork.pour import expect
     from dbox.fieldwork.pour_fit import explain, judge
     from dbox.files.pour_keys import with_typed_pours
+    from dbox.report.pour_report import pour_json, report
 
     refuse_one_file_twice(
         {"FILE": file, "--catches": catches, "--readings": readings, "--write-csv": write_csv}
@@ -73,16 +72,15 @@ def command(
         explanations = explain(expectation) if expectation.weighed else ()
         finding = judge(expectation, explanations) if explanations else None
     if as_json:
-        from dbox.report.pour_report import pour_json
-        from dbox_cli.output import print_json
-
         print_json(pour_json(expectation, explanations, finding))
     else:
-        from dbox.report.pour_report import report
-
         typer.echo("\n".join(report(expectation, explanations, finding)))
     if write_csv:
-        _write(site, write_csv, quiet=as_json)
+        from dbox.files.readings_csv import catches_csv
+        from dbox.files.write_file import write_file
+
+        write_file(write_csv, catches_csv(site.pours, [outlet.label for outlet in site.outlets]))
+        typer.echo(f"wrote {write_csv}", err=as_json)
 
 
 def _say_if_set_up(file: str) -> None:
@@ -96,11 +94,3 @@ def _say_if_set_up(file: str) -> None:
             f"those: dbox setup {file} --write-after, then pour with the file that it writes",
             err=True,
         )
-
-
-def _write(site: "Site", path: Path, *, quiet: bool) -> None:
-    from dbox.files.readings_csv import catches_csv
-    from dbox.files.write_file import write_file
-
-    write_file(path, catches_csv(site.pours, [outlet.label for outlet in site.outlets]))
-    typer.echo(f"wrote {path}", err=quiet)

@@ -7,7 +7,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dbox_cli.arguments import File, Flows, Seed, flow_index, naming, refuse_one_file_twice, site_of
+from dbox_cli.arguments import (
+    AsJson,
+    File,
+    Flows,
+    Seed,
+    flow_index,
+    naming,
+    refuse_one_file_twice,
+    site_of,
+)
 from dbox_cli.level_command import At, Goal, GoalChoice, Step
 from dbox_cli.output import heard, print_json
 
@@ -34,8 +43,7 @@ class Paper(Enum):
 
 
 KindChoice = Annotated[
-    Kind,
-    typer.Option("--kind", help="A blank form, the record of a set-up, or an inspection."),
+    Kind, typer.Option("--kind", help="A blank form, the record of a set-up, or an inspection.")
 ]
 PaperChoice = Annotated[Paper, typer.Option("--paper", help="Paper to print on.")]
 Out = Annotated[Path, typer.Option("--out", help="PDF file to write.")]
@@ -43,7 +51,6 @@ Overwrite = Annotated[bool, typer.Option("--overwrite", help="Replace a file tha
 Visit = Annotated[
     int | None, typer.Option(help="Of a set-up: the record of this visit, from 1 [the last].")
 ]
-AsJson = Annotated[bool, typer.Option("--json", help="Machine output.")]
 
 
 def command(
@@ -87,28 +94,18 @@ def command(
     if not as_json:
         typer.echo(f"wrote {out}: {len(pages)} pages on {paper.value} paper, from {source}")
         return
-    print_json(
-        {
-            "kind": kind.value,
-            "paper": paper.value,
-            "pages": len(pages),
-            "from": source,
-            "files": [str(out)],
-            "warnings": warned,
-        }
-    )
+    about = {"kind": kind.value, "paper": paper.value, "pages": len(pages), "from": source}
+    print_json({**about, "files": [str(out)], "warnings": warned})
 
 
 def _form(site: "Site", kind: Kind, seed: int, paper: str) -> tuple["Figure", ...]:
     """A sheet to fill in by hand; an inspection is filled in where the scenario has evidence."""
-    if kind is Kind.INSPECTION and site.evidence.count:
-        from dbox.drawings.inspection_sheet import findings_sheet
+    if kind is Kind.INSPECTION:
+        from dbox.drawings.inspection_sheet import findings_sheet, inspection_sheet
         from dbox.fieldwork.diagnosis.diagnose import diagnose
 
-        return findings_sheet(diagnose(site, seed=seed), paper)
-    if kind is Kind.INSPECTION:
-        from dbox.drawings.inspection_sheet import inspection_sheet
-
+        if site.evidence.count:
+            return findings_sheet(diagnose(site, seed=seed), paper)
         return inspection_sheet(site, paper)
     from dbox.drawings.setup_sheet import field_sheet
     from dbox.fieldwork.turning import turn_tables
@@ -148,14 +145,11 @@ def _record(
         as_left=bool(done) and done[-1].turned is None,
         outcome=(kept.outcome or "") if kept else "",
         visit=(kept.visit, kept.begun_at[:10]) if kept and done else (1, ""),
-        notes=[f"{each.method}; water still at {_minute(each.still_at)}" for each in done],
+        notes=[
+            f"{each.method}; water still at {each.still_at[:16].replace('T', ' ')}" for each in done
+        ],
         grading=grade(site) if site.grades else None,
         expectation=expect(left, left.pours, seed=seed) if left.pours else None,
         paper=paper,
     )
     return pages, source
-
-
-def _minute(moment: str) -> str:
-    """A moment in ISO 8601 to the minute, as a person writes it."""
-    return moment[:16].replace("T", " ")

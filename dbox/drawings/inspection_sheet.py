@@ -6,17 +6,17 @@ typed into a scenario as it stands.
 Where a great deal was seen it goes on to a second page rather than into smaller letters.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from matplotlib.figure import Figure
 
-from dbox.drawings.paper import BOX, BY_HAND, TOGETHER, Column, Pages, entries, table
+from dbox.drawings.paper import BOX, BY_HAND, TOGETHER, Pages, entries, table
 from dbox.drawings.paper_parts import (
     box_entries,
-    cautions,
     length_text,
     outlet_text,
     plan,
+    record_entries,
     signatures,
 )
 from dbox.drawings.style import pens
@@ -31,6 +31,8 @@ from dbox.files.evidence_words import (
     seen_words,
     size_words,
 )
+from dbox.report.blocks import Column, columns
+from dbox.report.cautions import LONG, RANKED
 from dbox.units import percent_text as percent
 
 _ORDER = (
@@ -65,21 +67,14 @@ def _named(key: str) -> str:
 def inspection_sheet(site: Site, paper: str = "letter") -> tuple[Figure, ...]:
     """Draw the sheet of a troubleshooter."""
     pages = Pages("Inspection", site, paper)
-    record = site.record
-    pairs = [
-        ("Address", record.address),
-        ("Date", ""),
-        ("Permit", record.permit),
-        ("Looked at by", ""),
-        ("Bedrooms", record.bedrooms),
-        ("People", ""),
-        ("System on file", record.system),
-        ("Feed on file", record.feed),
-        ("Last pumped", ""),
-        ("Water last used", ""),
-    ]
+    (address, permit, bedrooms, system, feed) = record_entries(
+        site.record, "address", "permit", "bedrooms", "system", "feed"
+    )
+    pairs = [address, ("Date", ""), permit, ("Looked at by", ""), bedrooms, ("People", ""),
+             ("System on file", system[1]), ("Feed on file", feed[1]), ("Last pumped", ""),
+             ("Water last used", "")]  # fmt: skip
     entries(pages, pairs)
-    cautions(pages)
+    pages.framed(LONG)
     pages.heading("Order of looking, cheapest first")
     for number, step in enumerate(_ORDER, start=1):
         pages.paragraph(step, mark=f"{BOX} {number}.")
@@ -87,102 +82,17 @@ def inspection_sheet(site: Site, paper: str = "letter") -> tuple[Figure, ...]:
     pages.heading("The box", keep=3.4)
     plan(pages)
     entries(pages, box_entries(site))
-    _ports(pages)
-    _at_rest(pages)
-    _moving(pages)
-    _after(pages)
-    return pages.finished()
-
-
-def ticks(words: Sequence[str]) -> str:
-    """Words to tick, each with an empty box before it."""
-    held = (f"{BOX} {word}  ".replace(" ", TOGETHER) for word in words)
-    return " ".join(held)
-
-
-def _choices(pages: Pages, title: str, keys: Sequence[str]) -> None:
-    """A row of words to tick for each observation of the whole system."""
-    rows = [[_named(key), ticks(WORDS[key])] for key in keys]
-    columns = [Column("look at", 1.75), Column("tick what is so; nothing = not looked at", 5.7)]
-    table(pages, columns, rows, title=title, least_height=0.28)
-
-
-def _by_outlet(pages: Pages, title: str, columns: Sequence[Column], cells: Sequence[str]) -> None:
-    """A row for every outlet, with the same blanks and boxes in each."""
-    rows = [
-        [outlet_text(i, outlet), *cells] for i, outlet in enumerate(pages.site.outlets, start=1)
-    ]
-    heads = [Column("outlet", 0.12 * sum(column.width for column in columns)), *columns]
-    table(pages, heads, rows, title=title, least_height=BY_HAND)
-
-
-def _ports(pages: Pages) -> None:
-    """Water in the ports and wet ground along each line."""
     title = "Ports and ground, before any water is run"
     rows = [
-        [
-            outlet_text(i, o, whole=True),
-            length_text(o),
-            ticks(OUTLET_WORDS["port"]),
-            "",
-            ticks(PLACES),
-        ]
-        for i, o in enumerate(pages.site.outlets, start=1)
-    ]
-    columns = [
-        Column("line", 0.75),
-        Column("length", 0.75),
-        Column("water in the port", 2.25),
-        Column("over the\npipe bottom", 1.15),
-        Column("wet ground", 2.2),
-    ]
-    table(pages, columns, rows, title=title, least_height=BY_HAND)
-
-
-def _at_rest(pages: Pages) -> None:
-    """The box while nothing runs."""
-    at_box = [key for key in WORDS if key not in _HOUSE]
-    _choices(pages, "The box, opened at rest", at_box)
-    lines = [("Rim tilt, along", ""), ("Rim tilt, across", ""), ("Rule good to", ""), ("Photo", "")]
-    entries(pages, lines)
-    _by_outlet(
-        pages,
-        "Every outlet at rest: its lip over the still water, + above it",
-        [Column("lip over\nwater", 1.2), Column("mouth", 2.6), Column("cap", 2.2)],
-        ["", ticks(OUTLET_WORDS["mouth"]), ticks(OUTLET_WORDS["cap"])],
-    )
-    close = [key for key in OUTLET_WORDS if key not in _ELSEWHERE]
-    cells = [ticks(OUTLET_WORDS[key]) for key in close]
-    columns = [
-        Column(_named(key), float(len(cell))) for key, cell in zip(close, cells, strict=True)
-    ]
-    _by_outlet(pages, "Lips and holes, looked at closely", columns, cells)
-
-
-def _moving(pages: Pages) -> None:
-    """The box with water running, and the headers rodded."""
-    _by_outlet(
-        pages,
-        "Bailed, then poured with clean water",
-        [
-            Column("runs back in 30 min\n(small = it stops)", 2.3),
-            Column("slow pour:\norder", 1.0),
-            Column("fast pour:\norder", 1.0),
-            Column("caught, in\nseconds", 1.1),
-            Column("lip wiped", 1.25),
-        ],
-        [ticks(OUTLET_WORDS["drain_back"]), "", "", "", ticks(OUTLET_WORDS["wiped"])],
-    )
-    _by_outlet(
-        pages,
-        "Headers rodded",
-        [Column("rod stopped\nat", 1.1), Column("it felt", 3.3), Column("over the header", 1.6)],
-        ["", ticks(OUTLET_WORDS["rod"]), ticks(OUTLET_WORDS["traffic"])],
-    )
-
-
-def _after(pages: Pages) -> None:
-    """What is made of it."""
+        [outlet_text(i, o, whole=True), length_text(o), ticks(OUTLET_WORDS["port"]), "",
+         ticks(PLACES)]
+        for i, o in enumerate(site.outlets, start=1)
+    ]  # fmt: skip
+    heads = columns({"line": 0.75, "length": 0.75, "water in the port": 2.25,
+                     "over the\npipe bottom": 1.15, "wet ground": 2.2})  # fmt: skip
+    table(pages, heads, rows, title=title, least_height=BY_HAND)
+    _at_rest(pages)
+    _moving(pages)
     pages.heading("Causes thought likely, and the next test", keep=2.3)
     pages.paragraph(
         "Several causes often come together, and no one sign proves any. Write what speaks for and "
@@ -195,30 +105,78 @@ def _after(pages: Pages) -> None:
         "Signed for what was seen and is ticked or written on these pages; what caused it is a "
         "judgement.",
     )
+    return pages.finished()
+
+
+def ticks(words: Sequence[str]) -> str:
+    """Words to tick, each with an empty box before it."""
+    held = (f"{BOX} {word}  ".replace(" ", TOGETHER) for word in words)
+    return " ".join(held)
+
+
+def _choices(pages: Pages, title: str, keys: Sequence[str]) -> None:
+    """A row of words to tick for each observation of the whole system."""
+    rows = [[_named(key), ticks(WORDS[key])] for key in keys]
+    heads = columns({"look at": 1.75, "tick what is so; nothing = not looked at": 5.7})
+    table(pages, heads, rows, title=title, least_height=0.28)
+
+
+def _by_outlet(pages: Pages, title: str, asked: Mapping[str, tuple[float, str]]) -> None:
+    """A row for every outlet with the same blanks and boxes in each: by head, width and cell."""
+    heads = columns({head: width for head, (width, _) in asked.items()})
+    cells = [cell for _, cell in asked.values()]
+    rows = [
+        [outlet_text(i, outlet), *cells] for i, outlet in enumerate(pages.site.outlets, start=1)
+    ]
+    first = Column("outlet", 0.12 * sum(column.width for column in heads))
+    table(pages, [first, *heads], rows, title=title, least_height=BY_HAND)
+
+
+def _at_rest(pages: Pages) -> None:
+    """The box while nothing runs."""
+    at_box = [key for key in WORDS if key not in _HOUSE]
+    _choices(pages, "The box, opened at rest", at_box)
+    blanks = ("Rim tilt, along", "Rim tilt, across", "Rule good to", "Photo")
+    entries(pages, [(blank, "") for blank in blanks])
+    _by_outlet(pages, "Every outlet at rest: its lip over the still water, + above it", {
+        "lip over\nwater": (1.2, ""),
+        "mouth": (2.6, ticks(OUTLET_WORDS["mouth"])),
+        "cap": (2.2, ticks(OUTLET_WORDS["cap"])),
+    })  # fmt: skip
+    close = {_named(key): ticks(OUTLET_WORDS[key])
+             for key in OUTLET_WORDS if key not in _ELSEWHERE}  # fmt: skip
+    asked = {name: (float(len(cell)), cell) for name, cell in close.items()}
+    _by_outlet(pages, "Lips and holes, looked at closely", asked)
+
+
+def _moving(pages: Pages) -> None:
+    """The box with water running, and the headers rodded."""
+    _by_outlet(pages, "Bailed, then poured with clean water", {
+        "runs back in 30 min\n(small = it stops)": (2.3, ticks(OUTLET_WORDS["drain_back"])),
+        "slow pour:\norder": (1.0, ""),
+        "fast pour:\norder": (1.0, ""),
+        "caught, in\nseconds": (1.1, ""),
+        "lip wiped": (1.25, ticks(OUTLET_WORDS["wiped"])),
+    })  # fmt: skip
+    _by_outlet(pages, "Headers rodded", {
+        "rod stopped\nat": (1.1, ""),
+        "it felt": (3.3, ticks(OUTLET_WORDS["rod"])),
+        "over the header": (1.6, ticks(OUTLET_WORDS["traffic"])),
+    })  # fmt: skip
 
 
 _TOLD, _FINDINGS, _LOOKS, _LEAST = 3, 3, 2, 0.01
-
-_CAUTION = (
-    "Sewer gas kills: never lean into a tank or a box. Trenches cave in; have utilities marked. "
-    "Gloves; pump power off; clean water only. Causes are ranked, not proved: local code, the "
-    "permit and licensed practice decide."
-)
 
 
 @pens
 def findings_sheet(found: Diagnosis, paper: str = "letter") -> tuple[Figure, ...]:
     """Draw an inspection that is filled in."""
     pages = Pages("Inspection, filled in", found.site, paper)
-    record = found.site.record
-    pairs = [
-        ("Address", record.address),
-        ("Date", record.date),
-        ("Permit", record.permit),
-        ("Looked at by", record.who),
-    ]
-    entries(pages, pairs)
-    pages.framed([_CAUTION])
+    address, date, permit, who = record_entries(
+        found.site.record, "address", "date", "permit", "who"
+    )
+    entries(pages, [address, date, permit, ("Looked at by", who[1])])
+    pages.framed([RANKED])
     pages.heading("What was seen; what is not named was not looked at")
     pages.paragraph("; ".join(seen_lines(found.site)) or "nothing yet")
     _causes(pages, found)

@@ -20,6 +20,7 @@ from dbox.errors import ScenarioError
 from dbox.fieldwork.lesson_box import FILLED, Frames
 from dbox.fieldwork.shares import target_shares
 from dbox.files.write_file import write_file
+from dbox.report.cautions import LESSON
 from dbox.report.encode import encode
 from dbox.units import INCH, gpm_litres, inches, millimetres
 
@@ -33,6 +34,7 @@ WIDTH, SECTION = 560, 260
 def player_html(frames: Frames) -> str:
     """Write the page."""
     page = files("dbox.drawings").joinpath("player.html").read_text(encoding="utf-8")
+    page = page.replace("CAUTION", LESSON)
     data = json.dumps(encode(_data(frames)), allow_nan=False, ensure_ascii=False)
     # No text in the data can end the script that they stand in.
     return page.replace('"DATA"', data.replace("<", "\\u003c"))

@@ -6,15 +6,16 @@ from dataclasses import replace
 import numpy as np
 from matplotlib.figure import Figure
 
-from dbox.drawings.paper import TOGETHER, Column, Pages, entries, table
-from dbox.drawings.paper_parts import CAUTIONS, opening_text
+from dbox.drawings.paper import TOGETHER, Pages, entries, table
+from dbox.drawings.paper_parts import opening_text
 from dbox.drawings.style import pens
 from dbox.fieldwork.lesson_cases import Case
 from dbox.fieldwork.lesson_sweeps import Exercise, LipTable
 from dbox.fieldwork.site import JobRecord, Outlet, Site
+from dbox.report.blocks import Column
+from dbox.report.cautions import CODE, GAS, GERMS, LESSON, LIDS
 from dbox.report.teach_report import (
     BLANKS,
-    CAUTION,
     INVENTED,
     QUESTION,
     Rows,
@@ -126,7 +127,7 @@ def _bench(pages: Pages, exercise: Exercise) -> None:
     for number, (question, _) in enumerate(_questions(exercise), start=1):
         pages.paragraph(question, mark=f"{number}.")
         pages.blank_lines(1, 0.3)
-    pages.framed([CAUTIONS[0], CAUTIONS[1], CAUTIONS[3], CAUTIONS[5]])
+    pages.framed([GAS, LIDS, GERMS, CODE])
 
 
 @pens
@@ -254,7 +255,7 @@ def _handout(case: Case, paper: str) -> tuple[Figure, ...]:
     pages.heading("Your guess", keep=1.7)
     pages.paragraph(QUESTION)
     entries(pages, [(blank, "") for blank in BLANKS], least_height=0.32)
-    pages.framed([f"{INVENTED} {CAUTION}"])
+    pages.framed([f"{INVENTED} {LESSON}"])
     return pages.finished()
 
 

@@ -4,9 +4,9 @@ Every page carries the kind of sheet, the title of the job, its number and a cau
 large enough to be read at arm's length; everything is black on white.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
 from io import BytesIO
+from itertools import zip_longest
 from pathlib import Path
 from typing import Any
 
@@ -31,6 +31,8 @@ from dbox.drawings.style import (
 from dbox.errors import ScenarioError
 from dbox.fieldwork.site import Site
 from dbox.files.write_file import write_file
+from dbox.report.blocks import Column, Heading, Section, Table
+from dbox.report.cautions import FOOT
 
 
 def check_sheet(path: Path | str, *, overwrite: bool = False) -> Path:
@@ -52,17 +54,15 @@ def save_pages(
     """Write pages as one PDF."""
     path = check_sheet(path, overwrite=overwrite)
     content = BytesIO()
-    # whole pages, letters kept as text, and no setting of the reader's own
-    with matplotlib.rc_context({"pdf.fonttype": 42, "pdf.compression": 6, "savefig.bbox": None}):
-        _draw(figures, content, title)
-    write_file(path, content.getvalue(), overwrite=overwrite)
-
-
-def _draw(figures: Sequence[Figure], content: BytesIO, title: str) -> None:
     about = {"Title": title, "CreationDate": None, "ModDate": None}
-    with PdfPages(content, metadata=about) as pdf:
+    # whole pages, letters kept as text, and no setting of the reader's own
+    with (
+        matplotlib.rc_context({"pdf.fonttype": 42, "pdf.compression": 6, "savefig.bbox": None}),
+        PdfPages(content, metadata=about) as pdf,
+    ):
         for figure in figures:
             pdf.savefig(figure)
+    write_file(path, content.getvalue(), overwrite=overwrite)
 
 
 PAPERS = {"letter": (8.5, 11.0), "a4": (210 / 25.4, 297 / 25.4)}
@@ -76,7 +76,6 @@ BOX = "\u2610"
 
 STAMP = "INVENTED DATA"
 
-_FOOT = "Never enter or lean into a tank or a box: the gas kills. Local code and permit decide."
 _GAP = 0.12
 _KEPT = 6
 """Lines of a paragraph that are not parted by the end of a page."""
@@ -99,7 +98,6 @@ class Pages:
         self.site = site
         self.size = PAPERS[paper]
         self.sheets: list[Sheet] = []
-        self._numbers: list[tuple[float, float]] = []
         self._begin()
 
     @property
@@ -180,11 +178,9 @@ class Pages:
 
     def finished(self) -> tuple[Figure, ...]:
         """Number the pages and hand them over."""
-        for number, (sheet, place) in enumerate(
-            zip(self.sheets, self._numbers, strict=True), start=1
-        ):
+        for number, sheet in enumerate(self.sheets, start=1):
             words = f"page {number} of {len(self.sheets)}"
-            write_line(sheet, *place, words, BODY, ha="right")
+            write_line(sheet, sheet.right, self.size[1] - MARGIN, words, ha="right")
         return tuple(sheet.figure for sheet in self.sheets)
 
     def _lines(self, lines: list[str], size: float, indent: float, weight: str = "normal") -> None:
@@ -196,32 +192,35 @@ class Pages:
 
     def _begin(self) -> None:
         """Begin a page with its frame."""
-        sheet = _blank(self.size)
+        sheet = Sheet.blank(self.size)
         self.sheets.append(sheet)
         size = HEADING if len(self.sheets) > 1 else TITLE
         write_line(sheet, sheet.left, sheet.top, self.kind, size, weight="bold")
-        self._numbers.append((sheet.right, sheet.top))
         sheet.top -= line_height(size)
-        self._title(sheet)
-        foot = wrap(_FOOT, self.width, BODY)
-        rise = sheet.bottom + len(foot) * line_height(BODY)
-        for i, line in enumerate(foot):
-            write_line(sheet, sheet.left, rise - i * line_height(BODY), line, BODY)
-        sheet.bottom = rise + 0.06
-        self.rule(sheet.left, sheet.right, sheet.bottom)
-        sheet.bottom += 0.06
-
-    def _title(self, sheet: Sheet) -> None:
-        """Write the title of the job, and that its data are invented where they are."""
+        # the title of the job, and that its data are invented where they are
         stamp = text_width(STAMP, BODY, "bold") + 0.2 if self.site.record.invented else 0.0
         if stamp:
-            write_line(sheet, sheet.right, sheet.top, STAMP, BODY, ha="right", weight="bold")
+            write_line(sheet, sheet.right, sheet.top, STAMP, ha="right", weight="bold")
         lines = wrap(self.site.title or "job without a title", self.width - stamp, BODY, most=2)
-        for i, line in enumerate(lines):
-            write_line(sheet, sheet.left, sheet.top - i * line_height(BODY), line, BODY)
-        sheet.top -= len(lines) * line_height(BODY) + 0.04
+        sheet.top = write_lines(sheet, sheet.left, sheet.top, lines) - 0.04
         self.rule(sheet.left, sheet.right, sheet.top, MEDIUM)
         sheet.top -= 0.08
+        foot = wrap(FOOT, self.width, BODY)
+        rise = sheet.bottom + len(foot) * line_height(BODY)
+        write_lines(sheet, sheet.left, rise, foot)
+        self.rule(sheet.left, sheet.right, rise + 0.06)
+        sheet.bottom = rise + 0.12
+
+
+def write_lines(
+    sheet: Sheet, x: float, top: float, lines: Sequence[str], size: float = BODY, **look: Any
+) -> float:
+    """Write lines one under the other; gives where the next would begin. [in]; size [pt]."""
+    for line in lines:
+        if line:
+            write_line(sheet, x, top, line, size, **look)
+        top -= line_height(size)
+    return top
 
 
 def write_line(
@@ -232,16 +231,6 @@ def write_line(
     x [in], top [in], size [pt].
     """
     sheet.write(x, top - _ASCENT * size / 72, text, size, **{**look, "va": "baseline"})
-
-
-def _blank(size: tuple[float, float]) -> Sheet:
-    """An empty page of a size, its coordinates in inches."""
-    width, height = size
-    figure = Figure(figsize=size)
-    page = figure.add_axes((0, 0, 1, 1))
-    page.set(xlim=(0, width), ylim=(0, height))
-    page.set_axis_off()
-    return Sheet(figure, page, MARGIN, width - MARGIN, MARGIN, height - MARGIN)
 
 
 LETTERS = 10.0
@@ -260,13 +249,20 @@ _AS_WIDE = "\u2024"
 _PAD, _SIDE = 0.045, 0.06
 
 
-@dataclass(frozen=True)
-class Column:
-    """A column of a table."""
-
-    head: str  # Words over it; a line break in them is kept.
-    width: float  # Its part of the table's width, against those of the other columns. [-]
-    align: str = "left"  # `left`, `center` or `right`.
+def set_blocks(pages: Pages, sections: Iterable[Section]) -> None:
+    """Set the sections of a report, each table with the words before it."""
+    for section in filter(None, sections):
+        for block, after in zip_longest(section, section[1:]):
+            if isinstance(after, Table):
+                rows = len(after.rows) + 1 if after.columns[0].head else 2
+                pages.need(rows * _height([[""]]) + 2 * line_height(BODY))
+            if isinstance(block, Table):
+                table(pages, block.columns, block.rows)
+            elif isinstance(block, Heading):
+                pages.paragraph(block.text, weight="bold")
+            else:
+                pages.paragraph(block.text, mark=block.mark.strip())
+        pages.skip(_PAD)
 
 
 def table(
@@ -277,26 +273,30 @@ def table(
     title: str = "",
     least_height: float = 0.0,
 ) -> None:
-    """Set a table: whole where it is not too long, else with its head again on every page.
+    """Set a table: whole where it is not too long, else with its head again on every page; one
+    without a head may be parted anywhere.
 
     least_height [in].
     """
     total = sum(column.width for column in columns)
     widths = [column.width / total * pages.width for column in columns]
-    head = _wrapped([column.head for column in columns], widths, "bold")
+    heads = [column.head for column in columns]
+    head = _wrapped(heads, widths, "bold") if any(heads) else []
     body = [_wrapped(row, widths, "normal") for row in rows]
     heights = [max(_height(cells), least_height) for cells in body]
     whole = _height(head) + sum(heights)
-    keep = whole if whole < _WHOLE * pages.room else _height(head) + sum(heights[:2])
+    keep = _height(head) + sum(heights[:2])
+    if head and whole < _WHOLE * pages.room:
+        keep = whole
     if title:
         pages.heading(title, keep)
     pages.need(keep)
-    _set_row(pages, columns, widths, head, _height(head), "bold")
+    _set_row(pages, columns, widths, head, weight="bold")
     for cells, height in zip(body, heights, strict=True):
         if pages.top - height < pages.sheet.bottom:
             pages.need(height)
-            _set_row(pages, columns, widths, head, _height(head), "bold")
-        _set_row(pages, columns, widths, cells, height, "normal")
+            _set_row(pages, columns, widths, head, weight="bold")
+        _set_row(pages, columns, widths, cells, least_height)
     pages.skip(0.08)
 
 
@@ -323,9 +323,7 @@ def entries(
             left = pages.sheet.left + i * (width + gap)
             drop = least_height - 0.25
             write_line(pages.sheet, left, pages.top - drop, f"{label}:", BODY, weight="bold")
-            for number, line in enumerate(lines):
-                below = drop + number * line_height(BODY)
-                write_line(pages.sheet, left + indent, pages.top - below, line, BODY)
+            write_lines(pages.sheet, left + indent, pages.top - drop, lines)
             if not lines:
                 pages.rule(left + indent, left + width, pages.top - drop - 0.21, HAIR)
         pages.skip(height)
@@ -346,7 +344,7 @@ def _lines(words: str, width: float, weight: str) -> list[str]:
 
 
 def _height(cells: list[list[str]]) -> float:
-    return max(len(lines) for lines in cells) * line_height(LETTERS) + 2 * _PAD
+    return max(map(len, cells)) * line_height(LETTERS) + 2 * _PAD if cells else 0.0
 
 
 def _set_row(
@@ -354,23 +352,23 @@ def _set_row(
     columns: Sequence[Column],
     widths: Sequence[float],
     cells: list[list[str]],
-    height: float,
-    weight: str,
+    least_height: float = 0.0,
+    weight: str = "normal",
 ) -> None:
-    """Set one row with the lines around its cells."""
-    sheet, x, top = pages.sheet, pages.sheet.left, pages.top
-    bottom = top - height
+    """Set one row with the lines around its cells; nothing for a head without words."""
+    if not cells:
+        return
+    sheet, left, top = pages.sheet, pages.sheet.left, pages.top
+    height = max(_height(cells), least_height)
+    x = left
     for column, width, lines in zip(columns, widths, cells, strict=True):
-        anchor = {"left": x + _SIDE, "center": x + width / 2, "right": x + width - _SIDE}
-        block = len(lines) * line_height(LETTERS)
-        for i, line in enumerate(lines):
-            y = top - (height - block) / 2 - i * line_height(LETTERS)
-            place = anchor[column.align]
-            if line:
-                write_line(sheet, place, y, line, LETTERS, ha=column.align, weight=weight)
-        sheet.page.plot([x, x], [bottom, top], color=INK, linewidth=HAIR)
+        place = {"left": x + _SIDE, "center": x + width / 2, "right": x + width - _SIDE}
+        y = top - (height - len(lines) * line_height(LETTERS)) / 2
+        anchor = place[column.align]
+        write_lines(sheet, anchor, y, lines, LETTERS, ha=column.align, weight=weight)
+        sheet.page.plot([x, x], [top - height, top], color=INK, linewidth=HAIR)
         x += width
-    sheet.page.plot([x, x], [bottom, top], color=INK, linewidth=HAIR)
-    pages.rule(sheet.left, x, top, MEDIUM if weight == "bold" else HAIR)
-    pages.rule(sheet.left, x, bottom, THIN if weight == "bold" else HAIR)
+    sheet.page.plot([x, x], [top - height, top], color=INK, linewidth=HAIR)
+    pages.rule(left, x, top, MEDIUM if weight == "bold" else HAIR)
+    pages.rule(left, x, top - height, THIN if weight == "bold" else HAIR)
     pages.skip(height)

@@ -9,16 +9,16 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.figure import Figure
 
-from dbox.drawings.paper import BOX, BY_HAND, Column, Pages, entries, table
+from dbox.drawings.paper import BOX, BY_HAND, Pages, entries, table
 from dbox.drawings.paper_parts import (
     box_entries,
-    cautions,
     grades_part,
     length_text,
     opening_text,
     outlet_text,
     plan,
     pour_part,
+    record_entries,
     signatures,
     turn_table,
 )
@@ -27,8 +27,11 @@ from dbox.fieldwork.grades import Grading
 from dbox.fieldwork.levelling import Levelling
 from dbox.fieldwork.pour import Expectation
 from dbox.fieldwork.shares import Assessment
-from dbox.fieldwork.site import Site, Tolerance
+from dbox.fieldwork.site import Site
 from dbox.fieldwork.turning import TurnTable
+from dbox.report.blocks import Column, columns
+from dbox.report.cautions import LONG
+from dbox.report.text import chance_text
 from dbox.report.wording import sentences
 from dbox.units import clock_text, feet, gpm, inches, litres_per_min, millimetres
 from dbox.units import percent_text as percent
@@ -59,17 +62,29 @@ def setup_sheet(
 ) -> tuple[Figure, ...]:
     """Draw the record of a job."""
     first, last = passes[0], passes[-1]
-    recheck = _recheck(visit)
+    number, date = visit
+    # what tells a re-check from the first set-up; nothing at the first
+    recheck = f" at the re-check{' of ' * bool(date)}{date} (visit {number})" if number > 1 else ""
     pages = Pages("Re-check record" if recheck else "Set-up record", last.site, paper)
-    _job(pages)
+    record = pages.site.record
+    names = ("permit", "date", "address", "weather", "who", "system", "bedrooms", "feed")
+    entries(pages, record_entries(record, *names))
     _result(pages, passes, outcome, as_left=as_left, found=f"As found{recheck}")
-    cautions(pages)
-    _box(pages)
+    pages.framed(LONG)
+    pages.heading("The box", keep=3.4)
+    plan(pages)
+    pages.heading("Sizes, seat and ties of the box", keep=1.5)
+    seat = record_entries(record, "bedding", "cover", "riser", "lid", "seals")
+    entries(pages, [*box_entries(pages.site), *seat])
+    ties = [(f"Tie {i}", tie) for i, tie in enumerate(record.ties or ("", ""), start=1)]
+    entries(pages, [*ties, *record_entries(record, "benchmark")], columns=1)
     for number, levelling in enumerate(passes, start=1):
         note = notes[number - 1] if number <= len(notes) else ""
         ends = number == len(passes)
-        states = [f"as found{recheck}"] * (number == 1) + ["as left"] * (ends and as_left)
-        _pass(pages, levelling, number, note, ends=ends, left=ends and as_left, states=states)
+        left = ends and as_left
+        states = [f"as found{recheck}"] * (number == 1) + ["as left"] * left
+        title = f"Pass {number}{', ' * bool(states)}{' and '.join(states)}: lips over still water"
+        _pass(pages, levelling, title, note, ends=ends, left=left)
     _shares(pages, first.before, f"Shares as found{recheck}")
     if len(passes) > 1:
         _shares(pages, last.before, "Shares as left" if as_left else "Shares as last read")
@@ -77,30 +92,16 @@ def setup_sheet(
         _shares(pages, last.after, "Shares after turning: expected, not read")
     pour_part(pages, expectation)
     grades_part(pages, grading)
-    _remarks(pages, last)
+    limits = sentences((*last.warnings, *last.before.warnings))
+    if limits:
+        pages.heading("What limits these numbers")
+    for sentence in limits:
+        pages.paragraph(sentence, mark="-")
+    pages.heading("Remarks")
+    entries(pages, record_entries(record, "photo", "recheck", "notes", "exceptions"), columns=1)
+    pages.blank_lines(2)
     signatures(pages, ("Done by", "Inspector", "Owner"))
     return pages.finished()
-
-
-def _job(pages: Pages) -> None:
-    record = pages.site.record
-    pairs = [
-        ("Permit", record.permit),
-        ("Date", record.date),
-        ("Address", record.address),
-        ("Weather", record.weather),
-        ("Done by", record.who),
-        ("System", record.system),
-        ("Bedrooms", record.bedrooms),
-        ("Feed", record.feed),
-    ]
-    entries(pages, pairs)
-
-
-def _recheck(visit: tuple[int, str]) -> str:
-    """What tells a re-check from the first set-up; nothing at the first."""
-    number, date = visit
-    return f" at the re-check{' of ' * bool(date)}{date} (visit {number})" if number > 1 else ""
 
 
 def _result(
@@ -115,20 +116,22 @@ def _result(
     if outcome:
         words.append(f"How it ended: {_OUTCOMES[outcome]}.")
     elif not as_left:
-        words.append(f"What it asks for: {_asked(last)}.")
+        asked = {
+            "nothing to do": "nothing to turn",
+            "adjust": f"turn {len(last.order)} of {len(last.turn)} inserts",
+            "re-bed": "re-bed the box",
+        }
+        words.append(f"What it asks for: {asked[last.verdict]}.")
     if last.order and not as_left:
         words.append(f"Expected once turned, not yet read: {_verdicts(last.after)}.")
     for sentence in words:
         pages.paragraph(sentence, weight="bold")
-    pages.paragraph(f"Tolerance: {_tolerance_words(last.site.tolerance)}")
-
-
-def _asked(levelling: Levelling) -> str:
-    return {
-        "nothing to do": "nothing to turn",
-        "adjust": f"turn {len(levelling.order)} of {len(levelling.turn)} inserts",
-        "re-bed": "re-bed the box",
-    }[levelling.verdict]
+    tolerance = last.site.tolerance
+    held = "none entered, so no verdict; it comes from the permit or the inspector."
+    if tolerance is not None:
+        source = tolerance.source or "NOT NAMED: write it here"
+        held = f"within {percent(tolerance.share)} of each line's own target. Source: {source}"
+    pages.paragraph(f"Tolerance: {held}")
 
 
 def _verdicts(assessment: Assessment) -> str:
@@ -136,99 +139,45 @@ def _verdicts(assessment: Assessment) -> str:
     return ", ".join(f"{name} {verdict}" for name, verdict in pairs)
 
 
-def _tolerance_words(tolerance: Tolerance | None) -> str:
-    if tolerance is None:
-        return "none entered, so no verdict; it comes from the permit or the inspector."
-    source = tolerance.source or "NOT NAMED: write it here"
-    return f"within {percent(tolerance.share)} of each line's own target. Source: {source}"
-
-
-def _box(pages: Pages) -> None:
-    record = pages.site.record
-    pages.heading("The box", keep=3.4)
-    plan(pages)
-    pages.heading("Sizes, seat and ties of the box", keep=1.5)
-    ties = [(f"Tie {i}", tie) for i, tie in enumerate(record.ties or ("", ""), start=1)]
-    pairs = [
-        *box_entries(pages.site),
-        ("Bedding", record.bedding),
-        ("Cover", record.cover),
-        ("Riser", record.riser),
-        ("Lid fastened", record.lid),
-        ("Seals", record.seals),
-    ]
-    entries(pages, pairs)
-    entries(pages, [*ties, ("Benchmark", record.benchmark)], columns=1)
-
-
 def _pass(
-    pages: Pages,
-    levelling: Levelling,
-    number: int,
-    note: str,
-    *,
-    ends: bool,
-    left: bool,
-    states: Sequence[str],
+    pages: Pages, levelling: Levelling, title: str, note: str, *, ends: bool, left: bool
 ) -> None:
     """Readings of one pass and what was turned after it; the last one has room to write."""
-    title = f"Pass {number}{', ' * bool(states)}{' and '.join(states)}: lips over still water"
-    columns = [
-        Column("outlet", 0.95),
-        Column("hole", 1.0),
-        Column("line", 0.75),
-        Column("read", 1.0),
-        Column("clock", 0.95),
-    ]
-    columns += [] if left else [Column("expected\nonce turned", 1.15)]
-    columns += [] if left or not ends else [Column("read\nafter", 0.95)]
-    columns += [Column("locked", 0.8, "center")] if ends else []
+    heads = {"outlet": 0.95, "hole": 1.0, "line": 0.75, "read": 1.0, "clock": 0.95}
+    if not left:
+        heads["expected\nonce turned"] = 1.15
+    if ends and not left:
+        heads["read\nafter"] = 0.95
     rows = []
     for i, outlet in enumerate(levelling.site.outlets):
-        row = [
-            outlet_text(i + 1, outlet, whole=True),
-            opening_text(outlet.opening),
-            length_text(outlet),
-        ]
-        cells = ["capped", "-", "-"] if outlet.capped else _turn_cells(levelling, i, left=left)
-        blanks = ["", "-" if outlet.capped else BOX]
-        if left:
-            cells, blanks = cells[:2], blanks[1:]
-        rows.append([*row, *cells, *(blanks if ends else [])])
-    table(pages, columns, rows, title=title, least_height=BY_HAND)
-    words = _reading_words(levelling, note)
-    pages.paragraph(f"{words} Clock positions are seen from inside the box.")
-
-
-def _reading_words(levelling: Levelling, note: str) -> str:
+        name = outlet_text(i + 1, outlet, whole=True)
+        cells = ["-"] * 2 if outlet.capped else _turn_cells(levelling, i, left=left)
+        lip = "capped" if outlet.capped else _both(float(levelling.before.lips.height[i]))
+        row = [name, opening_text(outlet.opening), length_text(outlet), lip, *cells, ""]
+        locked = ["-" if outlet.capped else BOX] * ends
+        rows.append([*row[: len(heads)], *locked])
+    locked_head = [Column("locked", 0.8, "center")] * ends
+    table(pages, [*columns(heads), *locked_head], rows, title=title, least_height=BY_HAND)
     lips, method = levelling.before.lips, note or levelling.site.record.method
     origin = {"stated": "as stated", "repeats": "from the repeats", "default": "assumed"}
     good = f"{inches(lips.spread, parts=64)} ({millimetres(lips.spread)})"
     words = f"One reading is good to {good}, {origin[lips.spread_from]}."
-    return f"{words} How read: {method}." if method else words
+    words += f" How read: {method}." if method else ""
+    pages.paragraph(f"{words} Clock positions are seen from inside the box.")
 
 
 def _turn_cells(levelling: Levelling, i: int, *, left: bool) -> list[str]:
-    lip, after = float(levelling.before.lips.height[i]), float(levelling.lip_after[i])
+    """Clock position, and the lip that is expected once it is turned."""
     turned = i in levelling.order and not left
-    return [
-        _both(lip),
-        _clock_words(levelling, i, turned=turned),
-        _both(after) if turned else "not turned",
-    ]
+    before, after = float(levelling.angle_before[i]), float(levelling.angle_after[i])
+    clock = "" if np.isnan(before) else clock_text(before)
+    if clock and turned:
+        clock = f"{clock}\nto {clock_text(after)}"
+    return [clock, _both(float(levelling.lip_after[i])) if turned else "not turned"]
 
 
 def _both(height: float) -> str:
     return f"{inches(height, signed=True)}\n{millimetres(height, signed=True)}"
-
-
-def _clock_words(levelling: Levelling, i: int, *, turned: bool) -> str:
-    before, after = float(levelling.angle_before[i]), float(levelling.angle_after[i])
-    if np.isnan(before):
-        return ""
-    if not turned:
-        return clock_text(before)
-    return f"{clock_text(before)}\nto {clock_text(after)}"
 
 
 def _shares(pages: Pages, assessment: Assessment, title: str) -> None:
@@ -238,10 +187,19 @@ def _shares(pages: Pages, assessment: Assessment, title: str) -> None:
     across = -(-count // tables)
     for start in range(0, count, across):
         cases = range(start, min(start + across, count))
-        columns = [Column("outlet", 1.1), Column("target", 0.8, "right")]
-        columns += [Column(_flow_head(assessment, case), 1.8, "right") for case in cases]
-        rows = _share_rows(pages, assessment, cases)
-        table(pages, columns, rows, title=title if start == 0 else "")
+        heads = [Column("outlet", 1.1), Column("target", 0.8, "right")]
+        for case in cases:
+            inflow = float(assessment.result.inflow[case])
+            head = f"{assessment.names[case]}\n{gpm(inflow)}\n{litres_per_min(inflow)}"
+            heads.append(Column(head, 1.8, "right"))
+        rows = []
+        for i, outlet in enumerate(pages.site.outlets):
+            cells = [percent(float(assessment.target[i]))]
+            cells += [_share_cell(assessment, case, i) for case in cases]
+            name = outlet_text(i + 1, outlet)
+            rows.append([name, *(["capped"] * len(cells) if outlet.capped else cells)])
+        rows.append(["verdict", "", *(_verdict_cell(assessment, case) for case in cases)])
+        table(pages, heads, rows, title=title if start == 0 else "")
     words = (
         "Computed from the readings by a model of the box; in brackets the 5 to 95 % band that the "
         "spread of a reading leaves."
@@ -252,21 +210,6 @@ def _shares(pages: Pages, assessment: Assessment, title: str) -> None:
             "outlet surely is not."
         )
     pages.paragraph(words)
-
-
-def _flow_head(assessment: Assessment, case: int) -> str:
-    inflow = float(assessment.result.inflow[case])
-    return f"{assessment.names[case]}\n{gpm(inflow)}\n{litres_per_min(inflow)}"
-
-
-def _share_rows(pages: Pages, assessment: Assessment, cases: range) -> list[list[str]]:
-    rows = []
-    for i, outlet in enumerate(pages.site.outlets):
-        words = [outlet_text(i + 1, outlet), percent(float(assessment.target[i]))]
-        words += [_share_cell(assessment, case, i) for case in cases]
-        rows.append(["capped" if outlet.capped and n else w for n, w in enumerate(words)])
-    verdicts = [_verdict_cell(assessment, case) for case in cases]
-    return [*rows, ["verdict", "", *verdicts]]
 
 
 def _share_cell(assessment: Assessment, case: int, i: int) -> str:
@@ -280,23 +223,8 @@ def _verdict_cell(assessment: Assessment, case: int) -> str:
         return "no tolerance"
     if assessment.jet_decides[case] and assessment.verdicts[case] == "cannot tell":
         return "cannot tell\nthe inlet's jet decides"
-    chance = 100 * float(assessment.within_probability[case])
-    likely = "over 99 %" if chance > 99 else "under 1 %" if chance < 1 else f"{chance:.0f} %"
+    likely = chance_text(float(assessment.within_probability[case]))
     return f"{assessment.verdicts[case]}\nall within: {likely}"
-
-
-def _remarks(pages: Pages, last: Levelling) -> None:
-    """What the model warns of, and what there is to say."""
-    record = pages.site.record
-    limits = sentences((*last.warnings, *last.before.warnings))
-    if limits:
-        pages.heading("What limits these numbers")
-        for sentence in limits:
-            pages.paragraph(sentence, mark="-")
-    pages.heading("Remarks")
-    pairs = [("Photo", record.photo), ("Re-check", record.recheck), ("Notes", record.notes)]
-    entries(pages, [*pairs, ("Exceptions", record.exceptions)], columns=1)
-    pages.blank_lines(2)
 
 
 _STEPS = (
@@ -321,13 +249,9 @@ def field_sheet(
 ) -> tuple[Figure, ...]:
     """Draw the field form."""
     pages = Pages("Field form", site, paper)
-    record = site.record
-    entries(
-        pages,
-        [("Permit", record.permit), ("Date", record.date), ("Address", record.address),
-         ("Weather", record.weather), ("Done by", record.who), ("Feed", record.feed)],
-    )  # fmt: skip
-    cautions(pages)
+    names = ("permit", "date", "address", "weather", "who", "feed")
+    entries(pages, record_entries(site.record, *names))
+    pages.framed(LONG)
     pages.heading("The box", keep=3.4)
     plan(pages)
     entries(pages, [*box_entries(site), ("Rule good to", "")])
@@ -341,7 +265,14 @@ def field_sheet(
         pages.heading("Turn table", keep=0.4)
         pages.paragraph("No hole offset is entered: these inserts cannot be turned.")
     pour_part(pages, None)
-    _stations(pages)
+    rows = [
+        [run.name, feet(station.at), station.name, "", ""]
+        for run in (site.grades.runs if site.grades else ())
+        for station in run.stations
+    ] or [["", "", "", "", ""]] * _BLANK_STATIONS
+    heads = columns({"run": 1.6, "at": 0.9, "what stands there": 1.8, "rod": 1.4, "rod again": 1.4})
+    title = "Rod readings of the inverts (greater = lower)"
+    table(pages, heads, rows, title=title, least_height=BY_HAND)
     pages.heading("Notes and exceptions", keep=1.7)
     pages.blank_lines(5)
     signatures(pages, ("Done by",))
@@ -350,45 +281,21 @@ def field_sheet(
 
 def _readings(pages: Pages) -> None:
     """A table to write into for each pass."""
-    outlets = pages.site.outlets
+    outlets = list(enumerate(pages.site.outlets, start=1))
     rows = [
         [outlet_text(i, o, whole=True), opening_text(o.opening), length_text(o),
          "capped" if o.capped else "open", "" if o.clock is None else clock_text(o.clock), ""]
-        for i, o in enumerate(outlets, start=1)
+        for i, o in outlets
     ]  # fmt: skip
-    columns = [
-        Column("outlet", 1.3),
-        Column("hole", 2.0),
-        Column("line", 0.9),
-        Column("state", 0.9),
-        Column("clock on file", 1.1),
-        Column("clock now", 1.1),
-    ]
-    table(pages, columns, rows, title="The outlets", least_height=BY_HAND)
-    heads = [
-        Column(f"pass {number}\n{what}", 1.0)
+    heads = columns({"outlet": 1.3, "hole": 2.0, "line": 0.9, "state": 0.9, "clock on file": 1.1,
+                     "clock now": 1.1})  # fmt: skip
+    table(pages, heads, rows, title="The outlets", least_height=BY_HAND)
+    passes = {
+        f"pass {number}\n{what}": 1.0
         for number in range(1, _PASSES + 1)
         for what in ("1st", "2nd", "set to")
-    ]
+    }
     title = "Height over still water, + above it, - below it; clock it was set to"
-    names = [
-        [outlet_text(i, o), *[""] * len(heads)]
-        for i, o in enumerate(outlets, start=1)
-        if not o.capped
-    ]
-    columns = [Column("outlet", 1.15), *heads]
-    table(pages, columns, names, title=title, least_height=BY_HAND + 0.04)
-
-
-def _stations(pages: Pages) -> None:
-    """A table for rod readings: the stations on file, or blank rows."""
-    title = "Rod readings of the inverts (greater = lower)"
-    survey = pages.site.grades
-    rows = [
-        [run.name, feet(station.at), station.name, "", ""]
-        for run in (survey.runs if survey else ())
-        for station in run.stations
-    ] or [["", "", "", "", ""]] * _BLANK_STATIONS
-    columns = [Column("run", 1.6), Column("at", 0.9), Column("what stands there", 1.8),
-               Column("rod", 1.4), Column("rod again", 1.4)]  # fmt: skip
-    table(pages, columns, rows, title=title, least_height=BY_HAND)
+    names = [[outlet_text(i, o), *[""] * len(passes)] for i, o in outlets if not o.capped]
+    heads = columns({"outlet": 1.15, **passes})
+    table(pages, heads, names, title=title, least_height=BY_HAND + 0.04)

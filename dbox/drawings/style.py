@@ -218,9 +218,9 @@ class Sheet:
     top: float
 
     @classmethod
-    def blank(cls, *, across: bool = False) -> "Sheet":
-        """Start a sheet, upright or across."""
-        width, height = PAPER[::-1] if across else PAPER
+    def blank(cls, size: tuple[float, float] = PAPER, *, across: bool = False) -> "Sheet":
+        """Start a sheet of a size, upright or across. [in]"""
+        width, height = size[::-1] if across else size
         figure = Figure(figsize=(width, height))
         page = figure.add_axes((0, 0, 1, 1))
         page.set(xlim=(0, width), ylim=(0, height))

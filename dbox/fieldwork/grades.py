@@ -16,6 +16,7 @@ fails on a flatter one. What the rod cannot see is left out: an instrument that 
 every run alike, and pipe between two stations may do as it likes.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,46 +24,49 @@ import numpy as np
 from dbox.arrays import Array, ArrayLike, BoolArray, freeze
 from dbox.errors import DomainError
 from dbox.fieldwork.readings import PLACEHOLDERS
-from dbox.fieldwork.shares import SURE, target_shares
+from dbox.fieldwork.shares import SIDE_95, SURE, target_shares
 from dbox.fieldwork.site import Flow, Site
 from dbox.fieldwork.survey import DEFAULT_ROD_SPREAD, Limit, Run, Survey
 from dbox.hydraulics.pipes import CAPACITY, full_flow, header_check
+from dbox.notes import Note
 
-QUANTILE = 1.6448536269514722
-"""Standard deviations that a sure answer lies from its limit: Phi of it is `SURE`. [-]"""
+_ABOUT = 1.2
+"""Over the greatest spacing, what still counts as about it. [-] (judgement)"""
+
+_UNLIKE = 2.0
+"""Standard deviations beyond which the rod speaks against the drop entered. [-] (judgement)"""
+
+_ROUNDING = 1e-9
+"""Rounding that is no further reading. [-] (numerical)"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Falls:
     """Falls held to a limit; arrays are read-only."""
 
-    fall: Array  # (...) Height lost, and its standard deviation. [m]
-    error: Array  # (...) Height lost, and its standard deviation. [m]
-    wanted: Array  # (...) Least height that ought to be lost. [m]
+    fall: Array  # (...) Height lost. [m]
+    error: Array  # (...) Its standard deviation. [m]
+    wanted: Array  # (...) Least height that should be lost. [m]
     probability: Array  # (...) That it falls at least that much. [-]
     back_probability: Array  # (...) That it rises. [-]
 
     @property
     def verdicts(self) -> tuple[str, ...]:
         """`enough`, `too flat`, `back-pitched` or `cannot tell`, for each fall in C order."""
-        return tuple(
-            "back-pitched"
-            if back >= SURE
-            else "enough"
-            if enough >= SURE
-            else "too flat"
-            if enough <= 1.0 - SURE
-            else "cannot tell"
-            for enough, back in zip(self.probability.flat, self.back_probability.flat, strict=True)
+        enough = self.probability
+        words = np.select(
+            [self.back_probability >= SURE, enough >= SURE, enough <= 1.0 - SURE],
+            ["back-pitched", "enough", "too flat"],
+            "cannot tell",
         )
+        return tuple(words.ravel().tolist())
 
     @property
     def settling_repeats(self) -> Array:
         """How many times as many readings would give a sure answer; 1 where it is. [-] (...)."""
-        margin = np.abs(self.fall - self.wanted)
         with np.errstate(divide="ignore"):
-            more = (QUANTILE * self.error / margin) ** 2
-        result: Array = np.maximum(np.ceil(more - 1e-9), 1.0)
+            more = (SIDE_95 * self.error / np.abs(self.fall - self.wanted)) ** 2
+        result: Array = np.maximum(np.ceil(more - _ROUNDING), 1.0)
         return result
 
 
@@ -70,14 +74,13 @@ class Falls:
 class Line:
     """The straight grade through stations; arrays are read-only."""
 
-    slope: float  # Fall over length of the least-squares line, and its standard deviation. [-]
-    # Fall over length of the least-squares line, and its standard deviation. [-]
-    slope_error: float
+    slope: float  # Fall over length of the least-squares line. [-]
+    slope_error: float  # Its standard deviation. [-]
     residual: Array  # (n,) Height of each station over the line. [m]
 
 
 def hold_to(fall: ArrayLike, error: ArrayLike, wanted: ArrayLike) -> Falls:
-    """Hold falls to what they ought to be; fall [m], error [m], wanted [m].
+    """Hold falls to the least they should be; fall [m], error [m], wanted [m].
 
     >>> held = hold_to([0.02, 0.01, 0.001, -0.01], 0.003, 0.01)
     >>> held.verdicts
@@ -85,34 +88,26 @@ def hold_to(fall: ArrayLike, error: ArrayLike, wanted: ArrayLike) -> Falls:
     """
     from scipy.special import ndtr
 
-    given = (np.array(values, np.float64) for values in (fall, error, wanted))
-    lost, spread, least = (np.array(values) for values in np.broadcast_arrays(*given))
+    given = np.broadcast_arrays(*(np.array(v, np.float64) for v in (fall, error, wanted)))
+    lost, spread, least = (values.copy() for values in given)
     enough, back = np.asarray(ndtr((lost - least) / spread)), np.asarray(ndtr(-lost / spread))
     freeze(lost, spread, least, enough, back)
     return Falls(fall=lost, error=spread, wanted=least, probability=enough, back_probability=back)
 
 
 def fit_line(at: Array, height: Array, error: Array) -> Line:
-    """Fit the straight grade through stations, each weighted by its error.
-
-    at [m], height [m], error [m].
-
-    References
-    ----------
-    P. R. Bevington, Data Reduction and Error Analysis for the Physical Sciences (1969), chapter 6:
-    from memory. Any text gives the weighted line.
+    """Fit the weighted least-squares line through stations; at [m], height [m], error [m].
 
     >>> fall = fit_line(np.array([0.0, 1.0, 2.0]), np.array([0.0, -0.01, -0.02]), np.ones(3))
     >>> round(fall.slope, 12), round(fall.slope_error, 6)
     (0.01, 0.707107)
     """
-    weight = error**-2
-    over, up = at - np.average(at, weights=weight), height - np.average(height, weights=weight)
-    spread = float((weight * over**2).sum())
-    rise = float((weight * over * up).sum()) / spread
-    residual = up - rise * over
+    line, covariance = np.polyfit(at, height, 1, w=1.0 / error, cov="unscaled")
+    residual = height - np.polyval(line, at)
     freeze(residual)
-    return Line(slope=-rise, slope_error=spread**-0.5, residual=residual)
+    return Line(
+        slope=-float(line[0]), slope_error=float(covariance[0, 0]) ** 0.5, residual=residual
+    )
 
 
 def find_bellies(at: Array, height: Array, error: Array) -> tuple[Array, BoolArray]:
@@ -121,7 +116,7 @@ def find_bellies(at: Array, height: Array, error: Array) -> tuple[Array, BoolArr
     Notes
     -----
     Of many sound stations one in twenty would seem to sag, so the surer the more there are: all of
-    a straight run together stay without a belly with probability `confidence.SURE` at least.
+    a straight run together stay without a belly with probability `SURE` at least.
     """
     from scipy.special import ndtri
 
@@ -136,17 +131,13 @@ def find_bellies(at: Array, height: Array, error: Array) -> tuple[Array, BoolArr
     return sag, belly
 
 
-_ABOUT = 1.2
-"""Over the greatest spacing, what still counts as about it. [-]"""
-
-
 @dataclass(frozen=True, kw_only=True, eq=False)
 class HeaderFlow:
     """Whether a header is steep at each flow of the site; arrays are read-only."""
 
     flow: Array  # (flows,) Its target share of the inflow. [m3/s]
     normal_depth: Array  # (flows,) At the least-squares grade. [m]
-    critical_depth: Array  # (flows,) At the least-squares grade. [m]
+    critical_depth: Array  # (flows,) [m]
     verdicts: tuple[str, ...]  # `steep`, `flatter than critical` or `cannot tell`, for each flow.
 
 
@@ -157,8 +148,8 @@ class RunGrade:
     run: Run  # What was read.
     limit: Limit  # Least fall over length. [-]
     at: Array  # (n,) Distance of each station along the run. [m]
-    height: Array  # (n,) Mean height over the run's datum, and its standard deviation. [m]
-    error: Array  # (n,) Mean height over the run's datum, and its standard deviation. [m]
+    height: Array  # (n,) Mean height over the run's datum. [m]
+    error: Array  # (n,) Its standard deviation. [m]
     pieces: Falls  # From each station to the next, of shape (pieces,), one less than the stations.
     whole: Falls  # From the first station to the last, of shape ().
     line: Line  # The straight grade.
@@ -177,13 +168,18 @@ class RunGrade:
         """Length of each of the pieces between stations. [m] (pieces,)."""
         return np.diff(self.at)
 
+    @property
+    def span(self) -> float:
+        """From the first station to the last. [m]"""
+        return float(self.at[-1] - self.at[0])
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Drop:
     """How much higher the lower end of one run stands than the upper end of another."""
 
-    upper: str  # Names of the two runs.
-    lower: str  # Names of the two runs.
+    upper: str  # Name of the upper run.
+    lower: str  # Name of the lower run.
     outlet: str  # Label of the outlet.
     limit: Limit  # Least drop. [m]
     fall: Falls  # Of shape ().
@@ -199,7 +195,7 @@ class Grading:
     runs: tuple[RunGrade, ...]  # In the order of the file.
     # From the box's inlet to each header that was read over the same datum.
     drops: tuple[Drop, ...]
-    warnings: tuple[str, ...]  # What could not be looked at, and why.
+    warnings: tuple[Note, ...]  # What could not be looked at, and why.
 
     @property
     def verdict(self) -> str:
@@ -225,8 +221,19 @@ def grade(site: Site) -> Grading:
         raise DomainError(PLACEHOLDERS)
     spread = DEFAULT_ROD_SPREAD if survey.spread is None else survey.spread
     runs = tuple(_run_grade(site, survey, run, spread) for run in survey.runs)
+    limit = survey.limits.inlet_drop
     drops = tuple(
-        _drop(survey, upper, lower)
+        Drop(
+            upper=upper.run.name,
+            lower=lower.run.name,
+            outlet=lower.run.outlet or "",
+            limit=limit,
+            fall=hold_to(
+                upper.height[-1] - lower.height[0],
+                np.hypot(upper.error[-1], lower.error[0]),
+                limit.value,
+            ),
+        )
         for upper in runs
         if upper.run.kind == "supply pipe"
         for lower in runs
@@ -238,15 +245,14 @@ def grade(site: Site) -> Grading:
         spread=spread,
         runs=runs,
         drops=drops,
-        warnings=_warnings(site, survey, runs, drops),
+        warnings=tuple(_notes(site, survey, runs, drops)),
     )
 
 
 def _run_grade(site: Site, survey: Survey, run: Run, spread: float) -> RunGrade:
     at = np.array([station.at for station in run.stations])
     height = np.array([float(np.mean(station.heights)) for station in run.stations])
-    repeats = np.array([len(station.heights) for station in run.stations])
-    error = spread / np.sqrt(repeats)
+    error = spread / np.sqrt([len(station.heights) for station in run.stations])
     limit, line = survey.limits.fall(run.kind), fit_line(at, height, error)
     sag, belly = find_bellies(at, height, error)
     pond = np.maximum.accumulate(height[::-1])[::-1] - height
@@ -282,9 +288,8 @@ def _header_flow(site: Site, run: Run, line: Line) -> HeaderFlow | None:
     labels = [outlet.label for outlet in site.outlets]
     if run.outlet not in labels:
         raise DomainError(f"{run.name} leads away from outlet {run.outlet}, which is not there")
-    share = target_shares(site)[labels.index(run.outlet)]
-    flow = np.array([f.inflow for f in site.flows]) * share
-    slopes = line.slope + QUANTILE * line.slope_error * np.array([[-1.0], [0.0], [1.0]])
+    flow = np.array([f.inflow for f in site.flows]) * target_shares(site)[labels.index(run.outlet)]
+    slopes = line.slope + SIDE_95 * line.slope_error * np.array([[-1.0], [0.0], [1.0]])
     check = header_check(flow, run.diameter, slopes, roughness=run.roughness)
     least, most = check.steep[0], check.steep[2]
     words = np.where(least, "steep", np.where(most, "cannot tell", "flatter than critical"))
@@ -293,72 +298,32 @@ def _header_flow(site: Site, run: Run, line: Line) -> HeaderFlow | None:
         flow=flow,
         normal_depth=check.normal_depth[1],
         critical_depth=check.critical_depth[1],
-        verdicts=tuple(str(word) for word in words),
+        verdicts=tuple(words.tolist()),
     )
 
 
-def _drop(survey: Survey, upper: RunGrade, lower: RunGrade) -> Drop:
-    limit = survey.limits.inlet_drop
-    fall = hold_to(
-        upper.height[-1] - lower.height[0],
-        np.hypot(upper.error[-1], lower.error[0]),
-        np.asarray(limit.value),
-    )
-    return Drop(
-        upper=upper.run.name,
-        lower=lower.run.name,
-        outlet=lower.run.outlet or "",
-        limit=limit,
-        fall=fall,
-    )
-
-
-def _warnings(
+def _notes(
     site: Site, survey: Survey, runs: tuple[RunGrade, ...], drops: tuple[Drop, ...]
-) -> tuple[str, ...]:
-    said = []
+) -> Iterator[Note]:
+    """What could not be looked at, and where the rod speaks against what was entered."""
     if survey.spread is None:
-        said.append(
-            f"no spread stated: one rod reading is taken to be good to "
-            f"{1000 * DEFAULT_ROD_SPREAD:.1f} mm (1/8 in, common practice)"
-        )
+        yield Note(what="grades: no spread", values={"spread": DEFAULT_ROD_SPREAD})
     spacing = survey.limits.spacing
-    most = np.inf if spacing is None else _ABOUT * spacing.value
-    far = [g.run.name for g in runs if g.length.max() > most]
+    far = [g.run.name for g in runs if spacing and g.length.max() > _ABOUT * spacing.value]
     if spacing is not None and far:
-        said.append(
-            f"{', '.join(far)}: stations farther apart than about {spacing.value / 0.3048:.3g} ft "
-            f"({spacing.source}); a belly between them is not seen"
-        )
+        values: dict[str, float | str] = {"spacing": spacing.value, "source": spacing.source}
+        yield Note(what="grades: stations far apart", where=", ".join(far), values=values)
     blind = [g.run.name for g in runs if g.run.kind == "header" and g.run.diameter is None]
     if blind:
-        said.append(
-            f"{', '.join(blind)}: no pipe diameter, so whether it is flatter than critical is not "
-            "known"
-        )
-    said += _overfull(site, runs)
-    said += _typed_drop(site, drops)
-    return tuple(said)
-
-
-def _overfull(site: Site, runs: tuple[RunGrade, ...]) -> list[str]:
+        yield Note(what="grades: no diameter", where=", ".join(blind))
     most = max(site.flows, key=lambda flow: flow.inflow)
-    return [
-        f"{g.run.name}: {most.name} is more than it carries with a free surface; it runs full"
-        for g in runs
-        if g.run.kind == "supply pipe" and g.capacity < most.inflow
-    ]
-
-
-def _typed_drop(site: Site, drops: tuple[Drop, ...]) -> list[str]:
-    """Say where the rod and the inlet drop that was entered for the box disagree."""
-    typed = site.box.inlet_drop
-    if typed is None or not drops:
-        return []
-    least = min(drops, key=lambda drop: float(drop.fall.fall))
-    if abs(float(least.fall.fall) - typed) <= 2 * float(least.fall.error):
-        return []
-    return [
-        f"the box's inlet drop is entered as {1000 * typed:.0f} mm; by the rod it is "
-        f"{1000 * float(least.fall.fall):.0f} mm over outlet {least.outlet}"
-    ]
+    for g in runs:
+        if g.run.kind == "supply pipe" and g.capacity < most.inflow:
+            yield Note(what="grades: runs full", where=g.run.name, values={"flow": most.name})
+    entered = site.box.inlet_drop
+    if entered is not None and drops:
+        least = min(drops, key=lambda drop: float(drop.fall.fall))
+        read = float(least.fall.fall)
+        if abs(read - entered) > _UNLIKE * float(least.fall.error):
+            values = {"entered": entered, "read": read}
+            yield Note(what="grades: entered drop", values={**values, "outlet": least.outlet})

@@ -13,7 +13,7 @@ exp(-t / tau), tau = A / (dQ/dh summed over the outlets); after 3 tau it has gon
 the way.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -22,63 +22,25 @@ import numpy as np
 from dbox.arrays import Array, BoolArray, freeze
 from dbox.fieldwork.inlet import jet_notes, possible_jets, strike
 from dbox.fieldwork.readings import Lips, measured_lips
-from dbox.fieldwork.shares import BAND, SAMPLES, target_shares
-from dbox.fieldwork.site import Box, Pour, Site
+from dbox.fieldwork.shares import BAND, SAMPLES, SIDE_95, target_shares
+from dbox.fieldwork.site import Pour, Site
 from dbox.hydraulics.split import Split, range_notes, split
 from dbox.notes import Note
+from dbox.units import INCH
 
-RANK_ERROR = 1.0 / 32 * 0.0254
+RANK_ERROR = INCH / 32
 """Error of telling by eye which of two lips spills first. [m] (1/32 in: common practice, no
 source)"""
 
 _UNLIKELY = 2.0
-
-
-def order_cautions(site: Site, pours: Sequence[Pour], lips: Lips) -> tuple[str, ...]:
-    """Sentences on outlets that started before one whose lip was read lower."""
-    sentences = []
-    for pour in pours:
-        worst, pair = _UNLIKELY, None
-        order = [i for i in pour.order if np.isfinite(lips.height[i])]
-        for first, later in combinations(order, 2):
-            error = np.sqrt(lips.error[first] ** 2 + lips.error[later] ** 2 + RANK_ERROR**2)
-            contradiction = float(lips.height[first] - lips.height[later]) / error
-            if contradiction > worst:
-                worst, pair = contradiction, (first, later)
-        if pair:
-            rise = 1000 * float(lips.height[pair[0]] - lips.height[pair[1]])
-            started, waited = (site.outlets[i].label for i in pair)
-            sentences.append(
-                f"{pour.name}: outlet {started} started before outlet {waited}, though its lip was "
-                f"read {rise:.1f} mm higher; read both again"
-            )
-    return tuple(sentences)
-
-
-def time_cautions(pours: Sequence[Pour], flow: Array, settling: Array) -> tuple[str, ...]:
-    """Sentences on planned pours that end before the catches are done.
-
-    flow [m3/s], settling [s].
-    """
-    sentences = []
-    for pour, flows, wait in zip(pours, flow, settling, strict=True):
-        if pour.done or pour.volume is None:
-            continue
-        lasts, steady = pour.volume / pour.inflow, float(np.nan_to_num(wait))
-        filling = 0.0 if pour.jug is None else float((pour.jug / flows[flows > 0]).sum())
-        if steady + filling > lasts:
-            jugs = f" and filling the jug at one outlet after another {filling:.0f} s"
-            sentences.append(
-                f"{pour.name}: the pour lasts {lasts:.0f} s, the level takes about {steady:.0f} s "
-                f"to be steady{jugs if filling else ''}; pour longer, or catch at several at once"
-            )
-    return tuple(sentences)
-
-
-SIDE_95 = 1.6448536269514722
-"""Standard deviations beyond which a twentieth lies on one side. [-]"""
+"""Standard deviations from which the order of starting speaks against the readings. [-]
+(judgement)"""
 
 _SETTLED = 3.0
+"""Time constants until a level is called steady; 1 - exp(-3) is 95 %. [-] (judgement)"""
+
+_LEAST_SLOPE = 1e-12
+"""Slope of all ratings together below which nothing runs. [m2/s] (numerical)"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -89,10 +51,8 @@ class Expectation:
     pours: tuple[Pour, ...]  # The pours, planned or done.
     lips: Lips  # The lips that the flows come from.
     result: Split  # The split at the best estimate of the lips.
-    # (pours, n) Ends of the 5 to 95 per cent band of each flow, from the reading errors. [m3/s]
-    low: Array
-    # (pours, n) Ends of the 5 to 95 per cent band of each flow, from the reading errors. [m3/s]
-    high: Array
+    low: Array  # (pours, n) 5 per cent end of each flow's band, from the reading errors. [m3/s]
+    high: Array  # (pours, n) Its 95 per cent end. [m3/s]
     # (n,) Probability that the outlet has the lowest lip and so starts first; 0 where capped. [-]
     first_probability: Array
     # (pours,) How long until the level is steady; NaN where the size of the box is not known. [s]
@@ -164,10 +124,15 @@ def expect(
     flows = split(inflow[:, None], drawn, openings, rim=site.box.rim).flow
     low, high = np.percentile(flows, BAND, axis=1)
     first = np.bincount(drawn.argmin(-1), minlength=len(openings)) / samples
-    settling = _settling(site.box, result)
+    settling = np.full(inflow.shape, np.nan)
+    if inside := site.box.inside:
+        plan = inside[0] * inside[-1] * (np.pi / 4 if site.box.shape == "round" else 1.0)
+        slope = sum(o.slope(result.head[..., i]) for i, o in enumerate(openings))
+        settling = _SETTLED * plan / np.maximum(slope, _LEAST_SLOPE)
     jet = strike(site, possible_jets(site), lips.height, inflow, result.share, target_shares(site))
     decides = jet.changes(np.array([p.error for p in pours]))
     freeze(low, high, first, settling, decides)
+    names = [p.name for p in pours]
     return Expectation(
         site=site,
         pours=tuple(pours),
@@ -179,23 +144,45 @@ def expect(
         settling=settling,
         jet_decides=decides,
         warnings=(
-            *jet_notes(site, jet, decides, [p.name for p in pours]),
-            *range_notes(result, [p.name for p in pours]),
+            *jet_notes(site, jet, decides, names),
+            *range_notes(result, names),
             *lips.warnings,
-            *order_cautions(site, pours, lips),
-            *time_cautions(pours, result.flow, settling),
+            *order_notes(site, pours, lips),
+            *time_notes(pours, result.flow, settling),
         ),
     )
 
 
-def _settling(box: Box, result: Split) -> Array:
-    """How long until 95 per cent of the way to the steady level, in each case. [s]"""
-    if not box.inside:
-        return np.full(result.level.shape, np.nan)
-    plan = box.inside[0] * box.inside[-1] * (np.pi / 4 if box.shape == "round" else 1.0)
-    slope = sum(o.slope(result.head[..., i]) for i, o in enumerate(result.openings))
-    settling: Array = _SETTLED * plan / np.maximum(slope, 1e-12)
-    return settling
+def order_notes(site: Site, pours: Sequence[Pour], lips: Lips) -> Iterator[Note]:
+    """Outlets that started before one whose lip was read lower: the most unlikely pair a pour."""
+    for pour in pours:
+        worst, note = _UNLIKELY, None
+        order = [i for i in pour.order if np.isfinite(lips.height[i])]
+        for first, later in combinations(order, 2):
+            rise = float(lips.height[first] - lips.height[later])
+            error = np.hypot(np.hypot(lips.error[first], lips.error[later]), RANK_ERROR)
+            if rise / error > worst:
+                worst = rise / error
+                values: dict[str, float | str] = {
+                    "started": site.outlets[first].label,
+                    "waited": site.outlets[later].label,
+                    "rise": rise,
+                }
+                note = Note(what="pour: order", where=pour.name, values=values)
+        if note:
+            yield note
+
+
+def time_notes(pours: Sequence[Pour], flow: Array, settling: Array) -> Iterator[Note]:
+    """Planned pours that end before the catches are done; flow [m3/s], settling [s]."""
+    for pour, flows, wait in zip(pours, flow, settling, strict=True):
+        if pour.done or pour.volume is None:
+            continue
+        lasts, steady = pour.volume / pour.inflow, float(np.nan_to_num(wait))
+        filling = 0.0 if pour.jug is None else float((pour.jug / flows[flows > 0]).sum())
+        if steady + filling > lasts:
+            values = {"lasts": lasts, "settling": steady, "filling": filling}
+            yield Note(what="pour: too short", where=pour.name, values=values)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -206,8 +193,8 @@ class Balance:
     # Poured less caught, below 0 where more was caught; for `less`, also less what the uncaught
     # outlets may have given. [m3/s]
     missing: float
-    low: float  # Ends of its 5 to 95 per cent band. [m3/s]
-    high: float  # Ends of its 5 to 95 per cent band. [m3/s]
+    low: float  # 5 per cent end of its band. [m3/s]
+    high: float  # Its 95 per cent end. [m3/s]
     uncaught: tuple[int, ...]  # Open outlets whose catch was not measured.
     # `balanced`, `less` or `more` caught than poured, or `open` where outlets were not caught and
     # the rest does not tell.

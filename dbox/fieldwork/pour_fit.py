@@ -48,15 +48,87 @@ import numpy.typing as npt
 from dbox.arrays import Array, freeze
 from dbox.errors import DomainError, SolveError
 from dbox.fieldwork.inlet import CURE
-from dbox.fieldwork.pour import SIDE_95, Expectation
+from dbox.fieldwork.pour import Expectation
 from dbox.fieldwork.readings import MOST_READINGS
+from dbox.fieldwork.shares import SIDE_95
 from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 from dbox.hydraulics.split import Split, split
+from dbox.units import INCH
+
+PRIOR = {"agree": 0.5, "height": 0.25, "blockage": 0.25}
+"""Probability of each kind before anything is caught; equal among the outlets. [-] (judgement)"""
+
+LIP_SPREAD = INCH / 8
+"""Standard deviation of a lip that stands off its reading. [m] (1/8 in: judgement)"""
+
+LEAST_BLOCKAGE = 0.1
+"""Least part of its flow that a blocked outlet loses; less is not called one. [-] (judgement)"""
+
+DRIBBLE = 0.005
+"""Least error of a catch, over the inflow: no one can time a dribble better. [-] (judgement)"""
+
+FREE_INFLOW = 0.5
+"""Spread of ln(inflow) where every outlet was caught: the catches themselves then tell what came
+in, so that a leak cannot pass for a blockage. [-] (judgement)"""
+
+AGREE = 0.65
+"""Probability at which ruler and water are said to agree. [-] (judgement)"""
+
+LEFT_OPEN = 0.02
+"""Probability from which an explanation counts as left open. [-] (judgement)"""
+
+BLIND = 0.5
+"""Blockage which a test that says "agree" must be able to rule out. [-] (judgement)"""
+
+SURE = 0.9
+"""Probability at which an outlet, or a kind, is named. [-] (judgement)"""
+
+NO_FIT = 1e-3
+"""Probability of the misfit below which no explanation with one fault is believed. [-]
+(judgement)"""
+
+_HOPELESS = 25.0
+"""Misfit for each catch, five standard deviations squared, above which a fit that does not settle
+is laid on the catches and not on the search. [-] (judgement)"""
+
+_TELLS = 1.0
+"""Standard deviations between two explanations from which a further pour is worth it. [-]
+(judgement)"""
+
+_STANDS_OUT = 4.0
+"""Standard deviations by which a lip stands out from its first readings: those of both means, each
+at two. [-] (judgement)"""
+
+_SLOWEST_HEAD = 1.2 * CAPILLARY_HEAD
+"""Head of the slowest pour that is proposed: clear of where surface tension decides. [m]
+(judgement)"""
+
+_TIMES_POURED = 2.0
+"""Fastest pour that is proposed, over the fastest one done. [-] (judgement)"""
+
+_TIMES_SLOWEST = 4.0
+"""It is at least so many times the slowest one. [-] (judgement)"""
+
+_UNSEEN_FLOW = 0.01
+"""Error of a catch in a further pour, over its inflow, besides that of its time. [-] (judgement)"""
+
+_FLOWS = 25
+"""Pours between the slowest and the fastest that are tried. [-] (numerical)"""
 
 _HEADS = np.geomspace(1e-5, 1.0, 300)
+"""Heads at which a catch is turned back into one, to begin a search from. [m] (numerical)"""
+
 _LEAST_PASSING = 1e-9
+"""Part of its flow that an outlet blocked for good passes, so that its rating has a slope. [-]
+(numerical)"""
+
 _FARTHEST = 7.0
+"""Most that ln(inflow) is moved by in a search: no inflow is a thousand times what was poured. [-]
+(numerical)"""
+
+_MOST_STEPS = 300
+"""Steps of a search. [-] (numerical)"""
 
 
 @dataclass(frozen=True)
@@ -107,42 +179,42 @@ class PourModel:
 
     candidate: Candidate  # What is taken to be wrong.
     openings: tuple[Opening, ...]  # The openings, free.
-    height: Array  # (n,) Lips as read, inf where capped, and the errors of the readings. [m]
-    error: Array  # (n,) Lips as read, inf where capped, and the errors of the readings. [m]
+    height: Array  # (n,) Lips as read; inf where capped. [m]
+    error: Array  # (n,) Errors of the readings. [m]
     inflow: Array  # (p,) Poured. [m3/s]
     inflow_error: Array  # (p,) Spread of ln(inflow). [-]
-    lip_spread: float  # Spread of the lip that is off. [m]
-    least_blockage: float  # Least part of its flow that a blocked outlet loses. [-]
 
     @cached_property
     def _uncapped(self) -> npt.NDArray[np.intp]:
         return np.flatnonzero(np.isfinite(self.height))
 
     @cached_property
+    def _off(self) -> int:
+        """The outlet that is off, counted among the open ones; -1 where none is."""
+        return int(np.searchsorted(self._uncapped, self._at)) if self._at >= 0 else -1
+
+    @property
+    def _at(self) -> int:
+        """The outlet that is off, counted among all; -1 where none is."""
+        return -1 if self.candidate.outlet is None else self.candidate.outlet
+
+    @cached_property
     def _spread(self) -> Array:
         """Spread of each open lip; that of the lip which is off is wider. [m] (open,)."""
         spread: Array = self.error[self._uncapped].copy()
         if self.candidate.kind == "height":
-            spread[self._off] = np.hypot(spread[self._off], self.lip_spread)
+            spread[self._off] = np.hypot(spread[self._off], LIP_SPREAD)
         return spread
-
-    @property
-    def _off(self) -> int:
-        """The outlet that is off, counted among the open ones."""
-        return int(np.flatnonzero(self._uncapped == self._at)[0])
 
     @property
     def unknowns(self) -> int:
         """How many unknowns there are."""
-        blocked = self.candidate.kind == "blockage"
-        return int(self._uncapped.size) + self.inflow.size + blocked
+        return self._uncapped.size + self.inflow.size + (self.candidate.kind == "blockage")
 
     @property
     def fault(self) -> int | None:
         """Which unknown says how far the outlet is off; None where nothing is."""
-        if self.candidate.kind == "agree":
-            return None
-        return self._off if self.candidate.kind == "height" else self.unknowns - 1
+        return {"agree": None, "height": self._off}.get(self.candidate.kind, self.unknowns - 1)
 
     def lips(self, state: Array) -> Array:
         """Lips at a state of shape (k,); inf where capped. [m] (n,)."""
@@ -164,7 +236,7 @@ class PourModel:
             return float(self._spread[self._off] * state[self._off])
         from scipy.special import ndtr
 
-        return self.least_blockage + (1.0 - self.least_blockage) * float(ndtr(state[-1]))
+        return LEAST_BLOCKAGE + (1.0 - LEAST_BLOCKAGE) * float(ndtr(state[-1]))
 
     def rating(self, state: Array) -> tuple[Array, Array]:
         """Flows at a state of shape (k,), and their derivatives with respect to it.
@@ -183,9 +255,7 @@ class PourModel:
         slope[case, :, count + case] = part * (result.inflow * self.inflow_error)[:, None]
         if self.candidate.kind == "blockage":
             lost = result.flow[:, self._at] / self._passing(state)
-            change = (
-                (1.0 - self.least_blockage) * np.exp(-0.5 * state[-1] ** 2) / np.sqrt(2 * np.pi)
-            )
+            change = (1.0 - LEAST_BLOCKAGE) * np.exp(-0.5 * state[-1] ** 2) / np.sqrt(2 * np.pi)
             slope[:, :, -1] = change * lost[:, None] * part
             slope[:, self._at, -1] -= change * lost
         return result.flow, slope
@@ -206,15 +276,6 @@ class PourModel:
         second[self._off] = (level - head - self.height[self._at]) / self._spread[self._off]
         return [first, second]
 
-    def at_inflow(self, inflow: float, inflow_error: float) -> "PourModel":
-        """The same box under one other pour [m3/s] whose ln has a spread [-]."""
-        return replace(self, inflow=np.array([inflow]), inflow_error=np.array([inflow_error]))
-
-    @property
-    def _at(self) -> int:
-        assert self.candidate.outlet is not None
-        return self.candidate.outlet
-
     def _passing(self, state: Array) -> float:
         return max(1.0 - self.size(state), _LEAST_PASSING)
 
@@ -224,26 +285,8 @@ class PourModel:
             openings[self._at] = PartlyBlocked(openings[self._at], self._passing(state))
         count = self._uncapped.size
         more = self.inflow_error * state[count : count + self.inflow.size]
-        # a search may step far off; no inflow is a thousand times what was poured
         inflow = self.inflow * np.exp(np.clip(more, -_FARTHEST, _FARTHEST))
         return split(inflow, self.lips(state), openings)
-
-
-PRIOR = {"agree": 0.5, "height": 0.25, "blockage": 0.25}
-"""Probability of each kind before anything is caught; equal among the outlets. [-] (assumed)"""
-
-LIP_SPREAD = 0.125 * 0.0254
-"""Standard deviation of a lip that stands off its reading. [m] (1/8 in: assumed)"""
-
-LEAST_BLOCKAGE = 0.1
-"""Least part of its flow that a blocked outlet loses; less is not called one. [-] (assumed)"""
-
-DRIBBLE = 0.005
-"""Least error of a catch, over the inflow: no one can time a dribble better. [-] (assumed)"""
-
-FREE_INFLOW = 0.5
-"""Spread of ln(inflow) where every outlet was caught: the catches themselves then tell what came
-in, so that a leak cannot pass for a blockage. [-]"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -253,27 +296,20 @@ class Explanation:
     kind: str  # `agree`, `height` or `blockage`.
     outlet: int | None  # The outlet that is off; None for `agree`.
     probability: float  # Among all candidates. [-]
-    # `height`: lip over its reading [m]; `blockage`: part of the flow that is lost [-]; with the
-    # ends of its 5 to 95 per cent band. NaN for `agree`.
+    # `height`: lip over its reading [m]; `blockage`: part of the flow that is lost [-]; NaN for
+    # `agree`.
     size: float
-    # `height`: lip over its reading [m]; `blockage`: part of the flow that is lost [-]; with the
-    # ends of its 5 to 95 per cent band. NaN for `agree`.
-    low: float
-    # `height`: lip over its reading [m]; `blockage`: part of the flow that is lost [-]; with the
-    # ends of its 5 to 95 per cent band. NaN for `agree`.
-    high: float
-    # (n,) Lips that explain readings and catches together, and their errors; inf and 0 where
-    # capped. [m]
-    lip: Array
-    # (n,) Lips that explain readings and catches together, and their errors; inf and 0 where
-    # capped. [m]
-    lip_error: Array
+    low: float  # 5 per cent end of its band.
+    high: float  # Its 95 per cent end.
+    lip: Array  # (n,) Lips that explain readings and catches together; inf where capped. [m]
+    lip_error: Array  # (n,) Their errors; 0 where capped. [m]
     flow: Array  # (pours, n) Flows that it gives, for the pours that were weighed. [m3/s]
     # Probability of a misfit at least as large, if it were true and the outlet as far off. [-]
     chance: float
     model: PourModel  # What was fitted.
     state: Array  # (k,) Its unknowns at the best fit. [-]
     covariance: Array  # (k, k) Of the unknowns. [-]
+    log_evidence: float  # Natural logarithm, up to what all explanations share. [-]
 
 
 def explain(expectation: Expectation) -> tuple[Explanation, ...]:
@@ -292,148 +328,95 @@ def explain(expectation: Expectation) -> tuple[Explanation, ...]:
             f"held against the ruler; {CURE}"
         )
     uncapped = np.flatnonzero(np.isfinite(expectation.lips.height))
-    fits = [_Fit(expectation, Candidate("agree", None))]
-    for kind, outlets in (("height", uncapped), ("blockage", _running(expectation))):
-        fits += [_Fit(expectation, Candidate(kind, int(k)), fits[0].state) for k in outlets]
+    # only an outlet that by its reading may give more than a dribble can show a blockage
+    inflow = np.array([pour.inflow for pour in expectation.pours])[:, None]
+    runs = (expectation.high > DRIBBLE * inflow)[list(expectation.weighed)].any(0)
+    fits = [_fit(expectation, Candidate("agree", None))]
+    for kind, outlets in (("height", uncapped), ("blockage", np.flatnonzero(runs))):
+        fits += [_fit(expectation, Candidate(kind, int(k)), fits[0].state) for k in outlets]
     share = np.array([PRIOR[f.kind] / (1 if f.kind == "agree" else uncapped.size) for f in fits])
     evidence = np.array([f.log_evidence for f in fits]) + np.log(share)
     weight = np.exp(evidence - evidence.max())
     weight /= weight.sum()
     order = np.argsort(-weight, kind="stable")
-    return tuple(fits[i].explanation(float(weight[i])) for i in order)
+    return tuple(replace(fits[i], probability=float(weight[i])) for i in order)
 
 
-def _running(expectation: Expectation) -> npt.NDArray[np.intp]:
-    """Outlets that by their readings may give more than a dribble in a pour with catches."""
-    inflow = np.array([pour.inflow for pour in expectation.pours])[:, None]
-    runs = expectation.high > DRIBBLE * inflow
-    return np.flatnonzero(runs[list(expectation.weighed)].sum(0))
+def _fit(expectation: Expectation, candidate: Candidate, near: Array | None = None) -> Explanation:
+    """The best fit of one candidate, its probability not yet known; near: a state close to it."""
+    from scipy.optimize import least_squares
+    from scipy.special import chdtrc
 
+    weighed = list(expectation.weighed)
+    pours = [expectation.pours[case] for case in weighed]
+    all_caught = expectation.caught[weighed]
+    inflow = np.array([p.inflow for p in pours])
+    error = np.array([p.error for p in pours])
+    complete = ~np.isnan(all_caught[:, np.isfinite(expectation.lips.height)]).any(-1)
+    model = PourModel(
+        candidate=candidate,
+        openings=expectation.result.openings,
+        height=expectation.lips.height,
+        error=expectation.lips.error,
+        inflow=inflow,
+        inflow_error=np.where(complete, FREE_INFLOW, error),
+    )
+    known = ~np.isnan(all_caught)
+    caught = all_caught[known]
+    slack = np.hypot(error[:, None] * all_caught, DRIBBLE * inflow[:, None])[known]
+    last: tuple[Array, Array, Array] | None = None
 
-_MOST_STEPS = 300
-_HOPELESS = 25.0
-
-
-class _Fit:
-    """The best fit of one candidate."""
-
-    def __init__(
-        self, expectation: Expectation, candidate: Candidate, near: Array | None = None
-    ) -> None:
-        self.kind = candidate.kind
-        weighed = list(expectation.weighed)
-        pours = [expectation.pours[case] for case in weighed]
-        caught = expectation.caught[weighed]
-        inflow = np.array([p.inflow for p in pours])
-        error = np.array([p.error for p in pours])
-        uncapped = np.isfinite(expectation.lips.height)
-        complete = np.isnan(caught[:, uncapped]).sum(-1) == 0
-        self.model = PourModel(
-            candidate=candidate,
-            openings=expectation.result.openings,
-            height=expectation.lips.height,
-            error=expectation.lips.error,
-            inflow=inflow,
-            inflow_error=np.where(complete, FREE_INFLOW, error),
-            lip_spread=LIP_SPREAD,
-            least_blockage=LEAST_BLOCKAGE,
-        )
-        self.known = ~np.isnan(caught)
-        self.caught = caught[self.known]
-        slack = np.hypot(error[:, None] * caught, DRIBBLE * inflow[:, None])
-        self.slack = slack[self.known]
-        self.free = int(complete.sum())
-        self._last: tuple[Array, Array, Array] | None = None
-        self._solve(caught, near)
-
-    def _solve(self, caught: Array, near: Array | None) -> None:
-        from scipy.optimize import least_squares
-
-        starts = self.model.starts(caught, near)
-        solved = [
-            least_squares(self._residual, z, self._slope, max_nfev=_MOST_STEPS) for z in starts
-        ]
-        best = min(solved, key=lambda solution: float(solution.cost))
-        if not best.success:
-            self._refuse(2.0 * float(best.cost), str(best.message))
-        self.state: Array = best.x
-        self.misfit = 2.0 * float(best.cost)
-        steep = self._slope(self.state)
-        precision = steep.T @ steep
-        self.covariance = np.asarray(np.linalg.inv(precision), np.float64)
-        self.log_evidence = -0.5 * self.misfit - 0.5 * float(np.linalg.slogdet(precision)[1])
-
-    def _refuse(self, misfit: float, message: str) -> None:
-        if misfit > _HOPELESS * self.caught.size:
-            raise DomainError(
-                "the catches are so far from all that this box could give that no explanation can "
-                "be fitted; check volumes, times, labels and readings"
-            )
-        raise SolveError(f"fit of {self.model.candidate} stops at misfit {misfit:g}: {message}")
-
-    def _rating(self, state: Array) -> tuple[Array, Array]:
+    def rating(state: Array) -> tuple[Array, Array]:
         """Flows and slopes; the search asks for both of them at one state after another."""
-        if self._last is None or not np.array_equal(self._last[0], state):
-            self._last = (state.copy(), *self.model.rating(state))
-        return self._last[1:]
+        nonlocal last
+        if last is None or not np.array_equal(last[0], state):
+            last = (state.copy(), *model.rating(state))
+        return last[1:]
 
-    def _residual(self, state: Array) -> Array:
-        off = (self._rating(state)[0][self.known] - self.caught) / self.slack
-        return np.concatenate([state, off])
+    def residual(state: Array) -> Array:
+        return np.concatenate([state, (rating(state)[0][known] - caught) / slack])
 
-    def _slope(self, state: Array) -> Array:
-        steep = self._rating(state)[1][self.known] / self.slack[:, None]
-        return np.concatenate([np.eye(state.size), steep])
+    def slope(state: Array) -> Array:
+        return np.concatenate([np.eye(state.size), rating(state)[1][known] / slack[:, None]])
 
-    def explanation(self, probability: float) -> Explanation:
-        """What was found, in units."""
-        from scipy.special import chdtrc
-
-        error = np.sqrt(self.covariance.diagonal())
-        ends = (self.model.size(self.state + side * SIDE_95 * error) for side in (0.0, -1.0, 1.0))
-        size, low, high = ends
-        lip, lip_error = self.model.lips(self.state), self.model.lip_errors(error)
-        flow = self._rating(self.state)[0]
-        freeze(lip, lip_error, flow, self.state, self.covariance)
-        # how surprising the fault is in itself is no fault of the fit
-        fault = self.model.fault
-        own = 0.0 if fault is None else float(self.state[fault]) ** 2
-        freedom = self.caught.size - self.free - (fault is not None)
-        return Explanation(
-            kind=self.kind,
-            outlet=self.model.candidate.outlet,
-            probability=probability,
-            size=size,
-            low=low,
-            high=high,
-            lip=lip,
-            lip_error=lip_error,
-            flow=flow,
-            chance=float(chdtrc(freedom, self.misfit - own)) if freedom > 0 else 1.0,
-            model=self.model,
-            state=self.state,
-            covariance=self.covariance,
+    starts = model.starts(all_caught, near)
+    solved = [least_squares(residual, z, slope, max_nfev=_MOST_STEPS) for z in starts]
+    best = min(solved, key=lambda solution: float(solution.cost))
+    misfit = 2.0 * float(best.cost)
+    if not best.success and misfit > _HOPELESS * caught.size:
+        raise DomainError(
+            "the catches are so far from all that this box could give that no explanation can "
+            "be fitted; check volumes, times, labels and readings"
         )
-
-
-AGREE = 0.65
-"""Probability at which ruler and water are said to agree. [-] (assumed)"""
-
-LEFT_OPEN = 0.02
-"""Probability from which an explanation counts as left open. [-] (assumed)"""
-
-BLIND = 0.5
-"""Blockage which a test that says "agree" must be able to rule out. [-] (assumed)"""
-
-SURE = 0.9
-"""Probability at which an outlet, or a kind, is named. [-] (assumed)"""
-
-NO_FIT = 1e-3
-"""Probability of the misfit below which no explanation with one fault is believed. [-]"""
-
-_TELLS = 1.0
-_STANDS_OUT = 4.0
-_FLOWS = 25
+    if not best.success:
+        raise SolveError(f"fit of {candidate} stops at misfit {misfit:g}: {best.message}")
+    state: Array = best.x
+    steep = slope(state)
+    precision = steep.T @ steep
+    covariance = np.asarray(np.linalg.inv(precision), np.float64)
+    spread = np.sqrt(covariance.diagonal())
+    size, low, high = (model.size(state + side * SIDE_95 * spread) for side in (0.0, -1.0, 1.0))
+    lip, lip_error, flow = model.lips(state), model.lip_errors(spread), rating(state)[0]
+    freeze(lip, lip_error, flow, state, covariance)
+    # how surprising the fault is in itself is no fault of the fit
+    own = 0.0 if model.fault is None else float(state[model.fault]) ** 2
+    freedom = caught.size - int(complete.sum()) - (model.fault is not None)
+    return Explanation(
+        kind=candidate.kind,
+        outlet=candidate.outlet,
+        probability=float("nan"),
+        size=size,
+        low=low,
+        high=high,
+        lip=lip,
+        lip_error=lip_error,
+        flow=flow,
+        chance=float(chdtrc(freedom, misfit - own)) if freedom > 0 else 1.0,
+        model=model,
+        state=state,
+        covariance=covariance,
+        log_evidence=-0.5 * misfit - 0.5 * float(np.linalg.slogdet(precision)[1]),
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -442,8 +425,8 @@ class SecondPour:
 
     inflow: float  # What to pour. [m3/s]
     outlet: int  # The outlet to catch, where the two differ most.
-    flow: float  # What it gives if the best explanation, or its rival, is right. [m3/s]
-    rival_flow: float  # What it gives if the best explanation, or its rival, is right. [m3/s]
+    flow: float  # What it gives if the best explanation is right. [m3/s]
+    rival_flow: float  # What it gives if its rival is. [m3/s]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -456,8 +439,8 @@ class Finding:
     kind: str | None  # `height` or `blockage`; None where that cannot be told.
     # Of what is said: of agreement, or of this outlet and, where told, this kind. [-]
     probability: float
-    best: Explanation  # The most probable explanation, and the one that stands most against it.
-    rival: Explanation  # The most probable explanation, and the one that stands most against it.
+    best: Explanation  # The most probable explanation.
+    rival: Explanation  # The one that stands most against it.
     # What would tell most about the two; None where nothing is open or no pour tells much.
     second_pour: SecondPour | None
     # Readings in all of the outlet in doubt that would tell a wrong height from a right one; None
@@ -474,6 +457,10 @@ def judge(expectation: Expectation, explanations: tuple[Explanation, ...]) -> Fi
         rival = next((e for e in explanations[1:] if e.outlet == outlet), rival)
     elif verdict == "cannot tell" and best.kind == "agree":
         rival = next(iter(_unseen(explanations)), rival)
+    outlets = {
+        one: {e.outlet for e in explanations if e.kind == one and e.outlet is not None}
+        for one in ("height", "blockage")
+    }
     settled = kind is not None or verdict in ("agree", "none fits")
     return Finding(
         verdict=verdict,
@@ -484,12 +471,8 @@ def judge(expectation: Expectation, explanations: tuple[Explanation, ...]) -> Fi
         rival=rival,
         second_pour=None if settled else _second_pour(expectation, best, rival),
         readings=None if settled else _readings(expectation, best, rival),
-        dry=tuple(sorted(_outlets(explanations, "height") - _outlets(explanations, "blockage"))),
+        dry=tuple(sorted(outlets["height"] - outlets["blockage"])),
     )
-
-
-def _outlets(explanations: tuple[Explanation, ...], kind: str) -> set[int]:
-    return {e.outlet for e in explanations if e.kind == kind and e.outlet is not None}
 
 
 def _verdict(explanations: tuple[Explanation, ...]) -> tuple[str, int | None, str | None, float]:
@@ -542,9 +525,9 @@ def _second_pour(
     openings = [
         o for o, h in zip(best.model.openings, best.model.height, strict=True) if np.isfinite(h)
     ]
-    slowest = float(sum(o.discharge(1.2 * CAPILLARY_HEAD) for o in openings))
+    slowest = float(sum(o.discharge(_SLOWEST_HEAD) for o in openings))
     done = [p for p in expectation.pours if p.done]
-    fastest = max(2.0 * max(p.inflow for p in done), 4.0 * slowest)
+    fastest = max(_TIMES_POURED * max(p.inflow for p in done), _TIMES_SLOWEST * slowest)
     error = max(p.error for p in done)
     inflows = np.geomspace(slowest, fastest, _FLOWS)
     apart = [_apart(best, rival, float(q), error) for q in inflows]
@@ -561,7 +544,7 @@ def _second_pour(
 def _apart(best: Explanation, rival: Explanation, inflow: float, error: float) -> float:
     """Standard deviations between two explanations at an inflow. [-]"""
     (flow, spread), (other, other_spread) = (_predicted(e, inflow, error) for e in (best, rival))
-    noise = np.diag((error * np.maximum(flow, other)) ** 2 + (0.01 * inflow) ** 2)
+    noise = np.diag((error * np.maximum(flow, other)) ** 2 + (_UNSEEN_FLOW * inflow) ** 2)
     variance = noise + 0.5 * (spread + other_spread)
     difference = flow - other
     return float(np.sqrt(difference @ np.linalg.solve(variance, difference)))
@@ -569,7 +552,7 @@ def _apart(best: Explanation, rival: Explanation, inflow: float, error: float) -
 
 def _predicted(explanation: Explanation, inflow: float, error: float) -> tuple[Array, Array]:
     """Flows of all outlets in another pour, shape (n,), and their covariance, (n, n)."""
-    model = explanation.model.at_inflow(inflow, error)
+    model = replace(explanation.model, inflow=np.array([inflow]), inflow_error=np.array([error]))
     old = explanation.model.inflow.size
     count = explanation.state.size - old - (explanation.kind == "blockage")
     kept = np.r_[0:count, count + old : explanation.state.size]

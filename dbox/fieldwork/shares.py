@@ -84,6 +84,9 @@ def over_target(share: Array, target: Array, *, without: float = 1.0) -> Array:
 SURE = 0.95
 """Chance of being within, or beyond, from which the verdict says so. [-] (judgement)"""
 
+SIDE_95 = 1.6448536269514722
+"""Standard deviations beyond which a twentieth lies on one side. [-] (exact: Phi of it is 0.95)"""
+
 BAND = (5.0, 95.0)
 """Percentiles of the share bands. [%] (judgement)"""
 

@@ -5,7 +5,6 @@ What is not known is null, never 0 and never NaN.
 
 import numpy as np
 
-from dbox.fieldwork.diagnosis.causes import CAUTIONS
 from dbox.fieldwork.diagnosis.diagnose import Answer, Diagnosis, Overload
 from dbox.fieldwork.site import Site
 from dbox.files.evidence_words import (
@@ -16,6 +15,7 @@ from dbox.files.evidence_words import (
     seen_words,
     size_words,
 )
+from dbox.report.cautions import RANKED
 from dbox.report.encode import Json, encode, rows
 from dbox.report.surge_report import duration
 from dbox.report.text import noted, wrapped
@@ -230,7 +230,7 @@ _CHANCES = ((0.9, "very likely"), (0.65, "likely"), (0.35, "may well be"), (0.1,
 def report(found: Diagnosis) -> list[str]:
     """Lines of at most 72 columns."""
     lines = wrapped(found.site.title) if found.site.title else []
-    lines += ["", *wrapped(" ".join(CAUTIONS)), "", *_normal(found), "", *_ranked(found)]
+    lines += ["", *wrapped(RANKED), "", *_normal(found), "", *_ranked(found)]
     if found.contradictions:
         lines += ["", "DO NOT GO TOGETHER under any one cause; look at both again"]
         for pair in found.contradictions:

@@ -3,13 +3,15 @@
 What is not known or was not caught is null, never 0 and never NaN.
 """
 
-from typing import Any
-
 import numpy as np
 
-from dbox.fieldwork.pour import SIDE_95, Expectation, balance
+from dbox.fieldwork.pour import Expectation, balance
 from dbox.fieldwork.pour_fit import LEAST_BLOCKAGE, LIP_SPREAD, PRIOR, Explanation, Finding
-from dbox.report.text import noted, wrapped
+from dbox.fieldwork.shares import SIDE_95
+from dbox.report.blocks import Column, Heading, Paragraph, Section, Table, columns, text, warned
+from dbox.report.cautions import SHORT
+from dbox.report.encode import Json, encode, rows
+from dbox.report.text import chance_text
 from dbox.report.wording import sentences
 from dbox.units import (
     GALLON,
@@ -24,8 +26,7 @@ from dbox.units import (
     litres_per_min,
     millimetres,
 )
-
-Json = dict[str, Any]
+from dbox.units import percent_text as percent
 
 
 def pour_json(
@@ -33,15 +34,13 @@ def pour_json(
 ) -> Json:
     """The answer of `dbox pour --json`."""
     labels = [o.label for o in expectation.site.outlets]
+    names = [expectation.pours[case].name for case in expectation.weighed]
     return {
         "still_level_m": expectation.still_level,
         "order": [labels[i] for i in expectation.order],
         "pours": [_pour(expectation, case) for case in range(len(expectation.pours))],
-        "finding": _finding(finding, labels) if finding else _withheld(expectation),
-        "explanations": [
-            _explanation(e, labels, [expectation.pours[case].name for case in expectation.weighed])
-            for e in explanations
-        ],
+        "finding": _finding(expectation, finding, labels),
+        "explanations": [_explanation(e, labels, names) for e in explanations],
         "assumed": {
             "prior": PRIOR,
             "lip_spread_m": LIP_SPREAD,
@@ -53,55 +52,63 @@ def pour_json(
 
 def _pour(expectation: Expectation, case: int) -> Json:
     pour, result = expectation.pours[case], expectation.result
-    return {
-        "name": pour.name,
-        "inflow_m3_s": pour.inflow,
-        "volume_m3": pour.volume,
-        "jug_m3": pour.jug,
-        "error": pour.error,
-        "level_m": float(result.level[case]),
-        "overflow_m3_s": float(result.overflow[case]),
-        "settling_s": _number(expectation.settling[case]),
-        "within_model_range": bool(result.within_model_range[case]),
-        "jet_decides": bool(expectation.jet_decides[case]),
-        "outlets": [_outlet(expectation, case, i) for i in range(len(result.openings))],
-        "balance": _balance(expectation, case) if pour.done else None,
-    }
+    labels = [o.label for o in expectation.site.outlets]
+    # the most flow fills the jug first
+    fill, least, most = (
+        expectation.fill_time(flow)[case]
+        for flow in (result.flow, expectation.high, expectation.low)
+    )
+    stands = expectation.stands[case]
+    found = balance(expectation, case) if pour.done else None
+    answer: Json = encode(
+        {
+            "name": pour.name,
+            "inflow_m3_s": pour.inflow,
+            "volume_m3": pour.volume,
+            "jug_m3": pour.jug,
+            "error": pour.error,
+            "level_m": result.level[case],
+            "overflow_m3_s": result.overflow[case],
+            "settling_s": expectation.settling[case],
+            "within_model_range": result.within_model_range[case],
+            "jet_decides": expectation.jet_decides[case],
+            "outlets": rows(
+                label=labels,
+                lip_m=expectation.lips.height,
+                first_probability=expectation.first_probability,
+                share=result.share[case],
+                flow_m3_s=result.flow[case],
+                flow_low_m3_s=expectation.low[case],
+                flow_high_m3_s=expectation.high[case],
+                fill_s=fill,
+                fill_low_s=least,
+                fill_high_s=most,
+                caught_m3_s=expectation.caught[case],
+                stands=[
+                    None if np.isnan(s) else ("below", "within", "above")[int(s) + 1]
+                    for s in stands
+                ],
+            ),
+            "balance": found
+            and {
+                "verdict": found.verdict,
+                "caught_m3_s": found.caught,
+                "missing_m3_s": found.missing,
+                "missing_low_m3_s": found.low,
+                "missing_high_m3_s": found.high,
+                "not_caught": [labels[i] for i in found.uncaught],
+            },
+        }
+    )
+    return answer
 
 
-def _outlet(expectation: Expectation, case: int, i: int) -> Json:
-    flow, low, high = expectation.result.flow, expectation.low, expectation.high
-    stands = expectation.stands[case, i]
-    return {
-        "label": expectation.site.outlets[i].label,
-        "lip_m": _number(expectation.lips.height[i]),
-        "first_probability": float(expectation.first_probability[i]),
-        "share": float(expectation.result.share[case, i]),
-        "flow_m3_s": float(flow[case, i]),
-        "flow_low_m3_s": float(low[case, i]),
-        "flow_high_m3_s": float(high[case, i]),
-        "fill_s": _number(expectation.fill_time(flow)[case, i]),
-        # the most flow fills the jug first
-        "fill_low_s": _number(expectation.fill_time(high)[case, i]),
-        "fill_high_s": _number(expectation.fill_time(low)[case, i]),
-        "caught_m3_s": _number(expectation.caught[case, i]),
-        "stands": None if np.isnan(stands) else ("below", "within", "above")[int(stands) + 1],
-    }
-
-
-def _balance(expectation: Expectation, case: int) -> Json:
-    found = balance(expectation, case)
-    return {
-        "verdict": found.verdict,
-        "caught_m3_s": found.caught,
-        "missing_m3_s": found.missing,
-        "missing_low_m3_s": found.low,
-        "missing_high_m3_s": found.high,
-        "not_caught": [expectation.site.outlets[i].label for i in found.uncaught],
-    }
-
-
-def _finding(finding: Finding, labels: list[str]) -> Json:
+def _finding(expectation: Expectation, finding: Finding | None, labels: list[str]) -> Json | None:
+    """Before the pour there is none; where the jet decides in every pour, none can be had."""
+    if finding is None:
+        empty = ("outlet", "kind", "probability", "second_pour", "readings_needed")
+        done = any(pour.done for pour in expectation.pours)
+        return {"verdict": "cannot tell", **dict.fromkeys(empty), "dry": []} if done else None
     second = finding.second_pour
     return {
         "verdict": finding.verdict,
@@ -120,41 +127,22 @@ def _finding(finding: Finding, labels: list[str]) -> Json:
     }
 
 
-def _withheld(expectation: Expectation) -> Json | None:
-    """Before the pour there is no finding; where the jet decides in every pour, none can be had."""
-    if not any(pour.done for pour in expectation.pours):
-        return None
-    empty = ("outlet", "kind", "probability", "second_pour", "readings_needed")
-    return {"verdict": "cannot tell", **dict.fromkeys(empty), "dry": []}
-
-
-def _explanation(explanation: Explanation, labels: list[str], names: list[str]) -> Json:
-    unit = {"agree": None, "height": "_m", "blockage": ""}[explanation.kind]
-    ends = {"off": explanation.size, "off_low": explanation.low, "off_high": explanation.high}
+def _explanation(each: Explanation, labels: list[str], names: list[str]) -> Json:
+    ends = {"off": each.size, "off_low": each.low, "off_high": each.high}
+    unit = "_m" if each.kind == "height" else ""
     return {
-        "explanation": explanation.kind,
-        "outlet": None if explanation.outlet is None else labels[explanation.outlet],
-        "probability": explanation.probability,
-        "misfit_probability": explanation.chance,
-        **({} if unit is None else {f"{key}{unit}": value for key, value in ends.items()}),
-        "lips": [
-            {"label": label, "lip_m": _number(lip), "error_m": float(error)}
-            for label, lip, error in zip(
-                labels, explanation.lip, explanation.lip_error, strict=True
-            )
-        ],
-        "pours": [
-            {"name": name, "flow_m3_s": flow.tolist()}
-            for name, flow in zip(names, explanation.flow, strict=True)
-        ],
+        "explanation": each.kind,
+        "outlet": None if each.outlet is None else labels[each.outlet],
+        "probability": each.probability,
+        "misfit_probability": each.chance,
+        **({} if each.kind == "agree" else {f"{key}{unit}": v for key, v in ends.items()}),
+        "lips": rows(label=labels, lip_m=each.lip, error_m=each.lip_error),
+        "pours": rows(name=names, flow_m3_s=each.flow),
     }
 
 
-def _number(value: float) -> float | None:
-    return float(value) if np.isfinite(value) else None
-
-
 _SHOWN = 0.05
+"""Probability from which an explanation is shown. [-] (judgement)"""
 
 
 def headline(finding: Finding, labels: list[str]) -> str:
@@ -216,38 +204,30 @@ def _lip_words(explanation: Explanation) -> str:
 
 def next_steps(finding: Finding, labels: list[str]) -> list[str]:
     """What to do about it."""
+    dry = []
+    if finding.dry:
+        names = ", ".join(labels[i] for i in finding.dry)
+        dry = [f"Outlet {names} stays dry in these pours: what may block it does not show."]
     if finding.verdict == "none fits":
         return [
             "Next: pour steadily, wait until the level is steady, and catch every outlet again."
         ]
     if finding.verdict == "agree":
-        return _dry_words(finding, labels)
+        return dry
     blocked = [e.outlet for e in (finding.best, finding.rival) if e.kind == "blockage"]
-    sentences = []
+    said = []
     if finding.kind == "height":
         outlet = _label(finding.outlet, labels)
-        sentences.append(f"Next: read outlet {outlet} again over still water, more than once.")
+        said.append(f"Next: read outlet {outlet} again over still water, more than once.")
     elif blocked:
         names = " and ".join(_label(outlet, labels) for outlet in blocked)
         again = "" if finding.kind else ": what wiping changes was a deposit"
-        sentences.append(
+        said.append(
             f"Next: look into outlet {names}, wipe the lip, and pour and catch again{again}."
         )
-    return sentences + _settling_words(finding, labels) + _dry_words(finding, labels)
-
-
-def _dry_words(finding: Finding, labels: list[str]) -> list[str]:
-    if not finding.dry:
-        return []
-    names = ", ".join(labels[i] for i in finding.dry)
-    return [f"Outlet {names} stays dry in these pours: what may block it does not show."]
-
-
-def _settling_words(finding: Finding, labels: list[str]) -> list[str]:
-    sentences = []
     second = finding.second_pour
     if second:
-        sentences.append(
+        said.append(
             f"Pour next {gpm_litres(second.inflow)}: outlet {labels[second.outlet]} "
             f"then gives {litres_per_min(second.flow)} if {_short(finding.best, labels)}, "
             f"{litres_per_min(second.rival_flow)} if {_short(finding.rival, labels)}."
@@ -257,17 +237,15 @@ def _settling_words(finding: Finding, labels: list[str]) -> list[str]:
         height = finding.best if finding.best.kind == "height" else finding.rival
         outlet = _label(height.outlet, labels)
         if finding.readings:
-            sentences.append(
-                f"Or read again: {finding.readings} readings of outlet {outlet} in all."
-            )
+            said.append(f"Or read again: {finding.readings} readings of outlet {outlet} in all.")
         elif not second:
-            sentences.append("No one further pour tells much; catch all again.")
+            said.append("No one further pour tells much; catch all again.")
         if not finding.readings and "height" in kinds and len(kinds) > 1:
-            sentences.append(
+            said.append(
                 f"More readings of outlet {outlet} with this rule will not settle it; a finer "
                 "rule may."
             )
-    return sentences
+    return said + dry
 
 
 def _short(explanation: Explanation, labels: list[str]) -> str:
@@ -279,14 +257,13 @@ def _short(explanation: Explanation, labels: list[str]) -> str:
     }[explanation.kind]
 
 
-def weights(explanations: tuple[Explanation, ...], labels: list[str]) -> list[str]:
-    """Lines on every explanation that is worth a thought."""
-    lines = ["What explains readings and catches together (5 to 95 % bands):"]
+def weights(explanations: tuple[Explanation, ...], labels: list[str]) -> Section:
+    """Every explanation that is worth a thought."""
     shown = [e for e in explanations if e.probability >= _SHOWN] or list(explanations[:1])
-    for each in shown:
-        chance = f"{chance_text(each.probability):>9}  "
-        lines += wrapped(_words(each, labels), first=chance, indent=" " * 11)
-    return lines
+    return [
+        Heading("What explains readings and catches together (5 to 95 % bands):"),
+        *(Paragraph(_words(e, labels), f"{chance_text(e.probability):>9}  ") for e in shown),
+    ]
 
 
 def assumed(expectation: Expectation) -> str:
@@ -302,23 +279,12 @@ def assumed(expectation: Expectation) -> str:
     )
 
 
-def chance_text(probability: float) -> str:
-    """A probability for people, who need no third digit."""
-    if probability > 0.99:
-        return "over 99 %"
-    return "under 1 %" if probability < 0.01 else f"{100 * probability:.0f} %"
-
-
-_LABEL = 10
-_CAUTION = (
-    "Clean water only. Sewer gas kills: never lean into a tank or box; keep children from open "
-    "lids. Local code, the permit and the inspector decide."
-)
 _JET_DECIDES = (
     "CANNOT TELL: the jet of the straight inlet decides in these pours, so ruler and water cannot "
     "be held against each other. Turn the inlet's end down, or set a tee or a baffle; or pour "
     "more slowly; then catch again."
 )
+_OUTLET = Column("outlet", 10)
 _STANDS = {-1: "LESS", 0: "as expected", 1: "MORE"}
 
 
@@ -326,27 +292,22 @@ def report(
     expectation: Expectation, explanations: tuple[Explanation, ...], finding: Finding | None
 ) -> list[str]:
     """Lines of at most 72 columns."""
-    site = expectation.site
-    labels = [outlet.label for outlet in site.outlets]
-    lines = wrapped(site.title) if site.title else []
+    labels = [outlet.label for outlet in expectation.site.outlets]
+    title = expectation.site.title
+    done = any(pour.done for pour in expectation.pours)
     if finding:
-        for text in (headline(finding, labels), *_lost(expectation), *next_steps(finding, labels)):
-            lines += wrapped(text)
-        if finding.verdict != "none fits":
-            lines += ["", *weights(explanations, labels)]
-            lines += ["", *_lips(expectation, finding.best)]
-    elif any(pour.done for pour in expectation.pours):
-        lines += wrapped(_JET_DECIDES)
-        for text in _lost(expectation):
-            lines += wrapped(text)
+        head = [headline(finding, labels), *_lost(expectation), *next_steps(finding, labels)]
     else:
-        lines += wrapped(_start_words(expectation, labels))
-    for case, pour in enumerate(expectation.pours):
-        lines += ["", *(_after(expectation, case) if pour.done else _before(expectation, case))]
-    lines += noted(sentences(expectation.warnings))
+        first = _JET_DECIDES if done else _start_words(expectation, labels)
+        head = [first, *_lost(expectation)]
+    sections: list[Section] = [[Paragraph(words) for words in (title, *head) if words]]
+    if finding and finding.verdict != "none fits":
+        sections += [weights(explanations, labels), _lips(expectation, finding.best)]
+    sections += [pour_blocks(expectation, case) for case in range(len(expectation.pours))]
+    sections.append(warned(expectation.warnings))
     if finding:
-        lines += ["", *wrapped(assumed(expectation))]
-    return [*lines, "", *wrapped(_CAUTION)]
+        sections.append([Paragraph(assumed(expectation))])
+    return text([*sections, [Paragraph(SHORT)]])
 
 
 def _lost(expectation: Expectation) -> list[str]:
@@ -370,17 +331,17 @@ def _start_words(expectation: Expectation, labels: list[str]) -> str:
     return f"{words}. Before the pour and again after it, water stands at the lowest lip, {level}."
 
 
-def _lips(expectation: Expectation, best: Explanation) -> list[str]:
-    lines = ["Lips over the still water, if the first of these is right:"]
-    lines.append(f"  {'outlet':<{_LABEL}}{'read':>20}{'ruler and water':>20}{'5 to 95 %':>19}")
+def _lips(expectation: Expectation, best: Explanation) -> Section:
+    lines = []
     for i, outlet in enumerate(expectation.site.outlets):
-        if outlet.capped:
-            continue
-        lip, half = float(best.lip[i]), SIDE_95 * float(best.lip_error[i])
-        band = f"{1000 * (lip - half):+.1f} to {1000 * (lip + half):+.1f} mm"
-        read, both = (_thirty_seconds(h) for h in (float(expectation.lips.height[i]), lip))
-        lines.append(f"  {_report_label(outlet.label)}{read:>20}{both:>20}{band:>19}")
-    return lines
+        if not outlet.capped:
+            lip, half = float(best.lip[i]), SIDE_95 * float(best.lip_error[i])
+            band = f"{1000 * (lip - half):+.1f} to {1000 * (lip + half):+.1f} mm"
+            read, both = (_thirty_seconds(h) for h in (float(expectation.lips.height[i]), lip))
+            lines.append([outlet.label, read, both, band])
+    heads = columns({"read": 20, "ruler and water": 20, "5 to 95 %": 19}, "right")
+    heading = Heading("Lips over the still water, if the first of these is right:")
+    return [heading, Table([_OUTLET, *heads], lines)]
 
 
 def _thirty_seconds(height: float) -> str:
@@ -389,7 +350,8 @@ def _thirty_seconds(height: float) -> str:
     return fraction if abs(height) > INCH else f"{fraction} ({millimetres(height, signed=True)})"
 
 
-def _pour_head(expectation: Expectation, case: int) -> list[str]:
+def pour_blocks(expectation: Expectation, case: int) -> Section:
+    """One pour: what to expect of it, and once it was done what was caught."""
     pour = expectation.pours[case]
     flow = gpm_litres(pour.inflow)
     name = pour.name if pour.name[:1].isdigit() and " " in pour.name else f"{pour.name}: {flow}"
@@ -397,42 +359,38 @@ def _pour_head(expectation: Expectation, case: int) -> list[str]:
     words = f"{name}, water runs at {level}"
     if np.isfinite(expectation.settling[case]):
         words += f", steady after about {np.ceil(expectation.settling[case]):.0f} s"
-    return wrapped(words)
+    if not pour.done:
+        return [Heading(words), _before(expectation, case)]
+    balanced = Paragraph(_balance_words(expectation, case), "  ")
+    return [Heading(words), _after(expectation, case), balanced]
 
 
-def _before(expectation: Expectation, case: int) -> list[str]:
-    pour, flow = expectation.pours[case], expectation.result.flow
-    jug = "" if pour.jug is None else f"{litres(pour.jug)} jug full in"
-    total = "" if pour.volume is None else "catch"
-    lines = _pour_head(expectation, case)
-    lines.append(f"  {'outlet':<{_LABEL}}{'L/min (5 to 95 %)':>21}{total:>18}{jug:>20}".rstrip())
+def _before(expectation: Expectation, case: int) -> Table:
+    pour, result = expectation.pours[case], expectation.result
+    heads = [
+        _OUTLET,
+        Column("L/min (5 to 95 %)", 21, "right"),
+        Column("" if pour.volume is None else "catch", 18, "right"),
+        Column("" if pour.jug is None else f"{litres(pour.jug)} jug full in", 20, "right"),
+    ]
     fill, slow, fast = (
-        expectation.fill_time(q)[case] for q in (flow, expectation.low, expectation.high)
+        expectation.fill_time(q)[case] for q in (result.flow, expectation.low, expectation.high)
     )
+    lines = []
     for i, outlet in enumerate(expectation.site.outlets):
-        if outlet.capped:
-            lines.append(f"  {_report_label(outlet.label)}{'capped':>21}")
-            continue
-        caught = "" if pour.volume is None else _catch(pour.volume, expectation, case, i)
+        part = (pour.volume or 0.0) * float(result.share[case, i])
+        caught = "" if pour.volume is None else f"{gallons(part)} {litres(part)}"
         filled = "" if pour.jug is None else _seconds(fill[i], fast[i], slow[i])
-        flows = _litres(expectation, case, i)
-        lines.append(f"  {_report_label(outlet.label)}{flows:>21}{caught:>18}{filled:>20}".rstrip())
-    return lines
-
-
-def _catch(volume: float, expectation: Expectation, case: int, i: int) -> str:
-    part = volume * float(expectation.result.share[case, i])
-    return f"{gallons(part)} {litres(part)}"
+        cells = [_litres(expectation, case, i), caught, filled]
+        lines.append([outlet.label, *(["capped", "", ""] if outlet.capped else cells)])
+    return Table(heads, lines)
 
 
 def _seconds(fill: float, fast: float, slow: float) -> str:
     if not np.isfinite(fill):
         return "stays dry"
-    return (
-        f"{fill:.0f} s ({fast:.0f} to {slow:.0f})"
-        if np.isfinite(slow)
-        else f"{fill:.0f} s (may stay dry)"
-    )
+    band = f"{fast:.0f} to {slow:.0f}" if np.isfinite(slow) else "may stay dry"
+    return f"{fill:.0f} s ({band})"
 
 
 def _litres(expectation: Expectation, case: int, i: int) -> str:
@@ -442,22 +400,27 @@ def _litres(expectation: Expectation, case: int, i: int) -> str:
     return f"{flow:.{digits}f} ({low:.{digits}f} to {high:.{digits}f})"
 
 
-def _after(expectation: Expectation, case: int) -> list[str]:
+def _after(expectation: Expectation, case: int) -> Table:
     caught, stands = expectation.caught[case], expectation.stands[case]
-    lines = _pour_head(expectation, case)
-    lines.append(f"  {'outlet':<{_LABEL}}{'expected, L/min':>22}{'caught, L/min':>15}{'gpm':>7}")
+    total = float(np.nansum(caught))
+    heads = [
+        _OUTLET,
+        *columns({"expected, L/min": 22, "caught, L/min": 15, "gpm": 7}, "right"),
+        Column("of all caught", 12, "right", paper=True),
+        Column("", 14),
+    ]
+    lines = []
     for i, outlet in enumerate(expectation.site.outlets):
+        cells = [_litres(expectation, case, i), "not caught", "", "", ""]
         if outlet.capped:
-            lines.append(f"  {_report_label(outlet.label)}{'capped':>22}")
-            continue
-        flows = _litres(expectation, case, i)
-        if np.isnan(caught[i]):
-            lines.append(f"  {_report_label(outlet.label)}{flows:>22}{'not caught':>15}")
-            continue
-        told = f"{caught[i] * MINUTE / LITRE:>15.2f}{caught[i] * MINUTE / GALLON:>7.2f}"
-        word = "jet decides" if np.isnan(stands[i]) else _STANDS[int(stands[i])]
-        lines.append(f"  {_report_label(outlet.label)}{flows:>22}{told}  {word}")
-    return lines + wrapped(_balance_words(expectation, case), first="  ", indent="  ")
+            cells = ["capped", "", "", "", ""]
+        elif not np.isnan(caught[i]):
+            lpm, gpm = (f"{caught[i] * MINUTE / unit:.2f}" for unit in (LITRE, GALLON))
+            share = percent(float(caught[i]) / total) if total > 0 else ""
+            word = "jet decides" if np.isnan(stands[i]) else _STANDS[int(stands[i])]
+            cells = [cells[0], lpm, gpm, share, word]
+        lines.append([outlet.label, *cells])
+    return Table(heads, lines)
 
 
 def _balance_words(expectation: Expectation, case: int) -> str:
@@ -476,8 +439,3 @@ def _balance_words(expectation: Expectation, case: int) -> str:
     if found.uncaught:
         words += f", outlet {labels} not caught and taken at the top of its band"
     return f"{words}: {amount} IS MISSING; look for a leak or a spill"
-
-
-def _report_label(text: str) -> str:
-    short = text if len(text) < _LABEL else text[: _LABEL - 2] + "~"
-    return f"{short:<{_LABEL}}"

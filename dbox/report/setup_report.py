@@ -18,6 +18,7 @@ from dbox.fieldwork.site import Site
 from dbox.files import toml_file
 from dbox.files.scenario import PLACEHOLDER
 from dbox.files.toml_file import with_values
+from dbox.report.cautions import LONG
 from dbox.report.encode import Json, encode, rows
 from dbox.report.level_report import length_words, level_json, lift_lines, unreachable_lines
 from dbox.report.split_report import split_json
@@ -112,25 +113,13 @@ def _height(metres: float) -> str:
     return text if exact else f"{round(metres * 1000, 6) + 0.0:g} mm"
 
 
-CAUTIONS = (
-    "Sewer gas kills: never enter or lean into a tank or a box.",
-    "Never leave an open lid alone; keep children away.",
-    "Trenches cave in: stay out of one that is not protected.",
-    "Effluent carries pathogens: wear gloves, wash.",
-    "Have buried utilities marked before you dig.",
-    "Switch off and lock out the pump.",
-    "Use clean water only.",
-    "Local code, the permit, the inspector and licensed practice decide.",
-)
-"""Told at the start of every set-up."""
-
 _ABREAST = 3
 _CELL = 13
 
 
 def cautions() -> list[str]:
     """What to mind before a lid is opened."""
-    return ["MIND:", *(line for each in CAUTIONS for line in wrapped(each, first="- "))]
+    return ["MIND:", *(line for each in LONG for line in wrapped(each, first="- ", indent="  "))]
 
 
 def pass_lines(each: Pass) -> list[str]:

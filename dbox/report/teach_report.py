@@ -16,6 +16,7 @@ from dbox.fieldwork.lesson_cases import Case
 from dbox.fieldwork.lesson_sweeps import SIDES, Comparison, LipTable, Sweep
 from dbox.fieldwork.site import Flow
 from dbox.files.evidence_words import NAMES
+from dbox.report.cautions import LESSON
 from dbox.report.encode import Json, encode, rows
 from dbox.report.text import noted, wrapped
 from dbox.report.wording import sentences
@@ -169,10 +170,6 @@ def _csv(heads: Sequence[str], lines: Iterable[Sequence[str | float]]) -> str:
 QUESTION = "Guess first. What is wrong, and at which outlet? What single look would settle it?"
 BLANKS = ("Cause", "Outlet", "How sure, %", "The one look")
 INVENTED = "INVENTED DATA: a case made up for teaching; no such box was measured."
-CAUTION = (
-    "Never enter, or lean into, a tank or a box. Keep children from an open lid. Gloves; clean "
-    "water only for tests. Local code, the permit and licensed practice decide."
-)
 
 
 @dataclass(frozen=True)
@@ -376,7 +373,7 @@ def case_report(cases: Sequence[Case]) -> list[str]:
         lines += wrapped(f"At every outlet alike: {'; '.join(same_at_all_outlets(case))}.")
         lines += ["", *(line for seen in seen_of_the_whole(case) for line in wrapped(seen))]
         lines += ["", *wrapped(QUESTION), *(f"  {blank + ':':<14}______" for blank in BLANKS), ""]
-    return [*lines, *wrapped(INVENTED), *wrapped(CAUTION)]
+    return [*lines, *wrapped(INVENTED), *wrapped(LESSON)]
 
 
 def key_report(cases: Sequence[Case]) -> list[str]:

@@ -8,10 +8,11 @@ from typing import Any
 from dbox.fieldwork.inlet import CURE
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 from dbox.notes import Note
-from dbox.units import LITRE, MINUTE
+from dbox.units import FOOT, LITRE, MINUTE
 
 _UNITS = {
     "mm": 1e3,
+    "ft": 1 / FOOT,
     "%": 100.0,
     "deg": 180.0 / pi,
     "L": 1.0 / LITRE,
@@ -54,6 +55,15 @@ def _heads(note: Note) -> str:
     return _say(note, f"heads of {span} (all lips level: {{level:.1f mm}})")
 
 
+def _late(note: Note) -> str:
+    jugs = " and filling the jug at one outlet after another {filling:.0f} s"
+    return _say(
+        note,
+        "the pour lasts {lasts:.0f} s, the level takes about {settling:.0f} s to be steady"
+        f"{jugs if note['filling'] else ''}; pour longer, or catch at several at once",
+    )
+
+
 def _one_flow_only(note: Note) -> str:
     misses = zip(note["others"], note["misses"], strict=True)
     others = ", ".join(f"{name} {100 * miss:.0f} %" for name, miss in misses) or "none computed"
@@ -72,6 +82,14 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "the box, clockwise from the inlet",
     "diagnose: spilt": "pour {pour}: {part:.0f %} of what was poured was caught; a "
     "volume or a time is wrong",
+    "grades: entered drop": "the box's inlet drop is entered as {entered:.0f mm}; by the rod it is "
+    "{read:.0f mm} over outlet {outlet}",
+    "grades: no diameter": "no pipe diameter, so whether it is flatter than critical is not known",
+    "grades: no spread": "no spread stated: one rod reading is taken to be good to {spread:.1f mm} "
+    "(1/8 in, common practice)",
+    "grades: runs full": "{flow} is more than it carries with a free surface; it runs full",
+    "grades: stations far apart": "stations farther apart than about {spacing:.3g ft} ({source}); "
+    "a belly between them is not seen",
     "header: fall not known": "a bare pipe end, its header taken to fall {fall:.1f %} (1/8 in per "
     "ft, common practice); enter header_fall",
     "header: too flat": "its header falls {fall:.2g %}, flatter than critical at {flows}",
@@ -100,6 +118,9 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "{high:.0f deg} that its coefficient was measured at",
     "opening: slot width": "a slot {width:.0f mm} wide is narrower than the {least:.0f mm} that "
     "its coefficient was measured down to",
+    "pour: order": "outlet {started} started before outlet {waited}, though its lip was read "
+    "{rise:.1f mm} higher; read both again",
+    "pour: too short": _late,
     "readings: all over still water": "every lip reads over the still water, the lowest by "
     "{over:.1f mm}, though water that just spilled stands at the lowest lip: the box leaks, was "
     "not full, or moved",

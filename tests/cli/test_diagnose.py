@@ -57,7 +57,7 @@ def test_text_fits_72_columns_and_begins_with_cautions(dbox, name):
              "WHAT TO DO, the least drastic first", "SHARE OF AN ORDINARY DAY")  # fmt: skip
     places = [out.index(head) for head in heads]
     assert places == sorted(places)
-    assert "Local code, the permit and licensed practice decide" in flowed(out)
+    assert "licensed practice decide. Causes are ranked, not proved." in flowed(out)
     assert "certain" not in out
 
 

@@ -159,18 +159,16 @@ def test_an_uncaught_outlet_counts_with_the_most_its_reading_allows():
 def test_starting_against_the_readings_is_told():
     lips = [0.0, 0.005, 0.001]
     backwards = Pour(name="pour", inflow=FAST, order=(1, 0, 2))
-    told = [
-        w
-        for w in sentences(expect(box(lips, spread=0.0005), [backwards]).warnings)
-        if "started" in w
-    ]
-    assert len(told) == 1
-    assert "outlet 2 started before outlet 1" in told[0]
-    assert "5.0 mm higher" in told[0]
+    (told,) = told_of(expect(box(lips, spread=0.0005), [backwards]), "started")
+    assert "outlet 2 started before outlet 1" in told
+    assert "5.0 mm higher" in told
     fitting = Pour(name="pour", inflow=FAST, order=(2, 0, 1))
-    assert not any(
-        "started" in w for w in sentences(expect(box(lips, spread=0.0005), [fitting]).warnings)
-    )
+    assert told_of(expect(box(lips, spread=0.0005), [fitting]), "started") == []
+
+
+def told_of(expectation, word):
+    """Warnings with a word in them."""
+    return [sentence for sentence in sentences(expectation.warnings) if word in sentence]
 
 
 def test_a_pour_that_ends_before_the_catches_is_told():
@@ -178,7 +176,6 @@ def test_a_pour_that_ends_before_the_catches_is_told():
     site = box(LEVEL, openings=HOLE, box=Box(inside=(0.4, 0.5)))
     short = Pour(name="short", inflow=FAST, volume=FAST * 45, jug=QUART)
     long = Pour(name="long", inflow=FAST, volume=FAST * 120, jug=QUART)
-    told = [w for w in sentences(expect(site, [short, long]).warnings) if "lasts" in w]
-    assert len(told) == 1
-    assert told[0].startswith("short: the pour lasts 45 s")
-    assert "one outlet after another 40 s" in told[0]
+    (told,) = told_of(expect(site, [short, long]), "lasts")
+    assert told.startswith("short: the pour lasts 45 s")
+    assert "one outlet after another 40 s" in told

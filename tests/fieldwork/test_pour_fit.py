@@ -45,8 +45,6 @@ def test_derivatives_are_those_of_small_steps(kind):
         error=np.array([0.001, 0.0, 0.0008, 0.001]),
         inflow=np.array([SLOW, FAST]),
         inflow_error=np.array([0.05, 0.5]),
-        lip_spread=LIP_SPREAD,
-        least_blockage=LEAST_BLOCKAGE,
     )
     state = np.random.default_rng(2).normal(0, 0.7, model.unknowns)
     step = 1e-5
@@ -322,8 +320,6 @@ def test_blockage_is_uniform_over_its_range_before_anything_is_caught():
         error=np.full(2, 0.001),
         inflow=np.array([FAST]),
         inflow_error=np.array([0.05]),
-        lip_spread=LIP_SPREAD,
-        least_blockage=LEAST_BLOCKAGE,
     )
     for z in (-3.0, -0.5, 0.0, 2.0):
         state = np.array([0.0, 0.0, 0.0, z])

@@ -23,70 +23,39 @@ def test_a_slow_and_a_fast_pour_name_outlet_and_kind(kind):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("kind", FAULTS)
-def test_a_slow_and_a_fast_pour_name_outlet_and_kind_in_9_of_10_boxes(kind):
-    """60 boxes, at least 54 right; most of the rest "cannot tell", or the outlet without why."""
-    found = rates(kind, BOTH, 60)
-    print(kind, dict(found))
+@pytest.mark.parametrize("off", [0.0, 0.05])
+def test_a_slow_and_a_fast_pour_name_outlet_and_kind_in_9_of_10_boxes(kind, off):
+    """Most of the rest is "cannot tell", or the outlet without why. Where the box passes 5 % more
+    than the law says the shares, and so the answer, hardly change."""
+    found = rates(kind, BOTH, 60, coefficient=0.6 * (1 + off))
     assert found["right"] >= 54
     assert found["wrong"] + found["agree"] <= 0.5 * (60 - found["right"])
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("kind", FAULTS)
-def test_a_coefficient_5_per_cent_off_does_not_spoil_it(kind):
-    """The box passes 5 % more than the law says: the shares, and so the answer, hardly change."""
-    found = rates(kind, BOTH, 40, coefficient=0.63)
-    print(kind, dict(found))
-    assert found["right"] >= 36
-    assert found["wrong"] + found["agree"] <= 1
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("kind", ["blockage", "higher"])
-@pytest.mark.parametrize("inflow", [SLOW, FAST])
-def test_one_flow_alone_cannot_tell_a_blockage_from_a_high_lip(kind, inflow):
-    """At one flow both take the same water from the outlet: the reason is never named."""
-    found = rates(kind, (inflow,), 40)
-    print(kind, inflow, dict(found))
-    assert found["right"] + found["wrong"] <= 2
-    assert found["agree"] <= 2
-    assert found["outlet"] + found["cannot tell"] >= 36
-
-
-@pytest.mark.slow
-def test_one_fast_pour_tells_a_low_lip():
-    """No blockage of one outlet makes it take more."""
-    found = rates("lower", (FAST,), 40)
-    print(dict(found))
-    assert found["right"] >= 20
-    assert found["wrong"] + found["agree"] <= 2
-
-
-@pytest.mark.slow
-def test_boxes_with_nothing_off_are_not_accused():
-    found = rates("agree", BOTH, 60)
-    print(dict(found))
-    assert found["right"] >= 48
-    assert found["disagree"] + found["none fits"] <= 3
-
-
-@pytest.mark.slow
-def test_one_slow_pour_does_not_claim_agreement():
-    """A blockage of half an outlet could hide in it, so it says what it cannot tell."""
-    for kind in ("agree", "blockage"):
-        site_answers = rates(kind, (SLOW,), 40)
-        print(kind, dict(site_answers))
-        assert site_answers["cannot tell"] + site_answers["outlet"] >= 34
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("kind", ["higher", "lower"])
-def test_one_reading_with_a_plain_ruler_cannot_show_an_eighth(kind):
-    """1/8 in is twice a spread of 1/16 in: any ruler errs so far, and no water can tell why."""
-    found = rates(kind, BOTH, 40, readings=1, spread=INCH / 16)
-    print(kind, dict(found))
-    assert found["wrong"] <= 2
-    assert found["right"] <= 10
+@pytest.mark.parametrize(
+    ("kind", "inflows", "box", "least", "most"),
+    [
+        # at one flow a blockage and a high lip take the same water: the reason is never named
+        *((kind, (inflow,), {}, {"outlet,cannot tell": 36}, {"right,wrong": 2, "agree": 2})
+          for kind in ("blockage", "higher") for inflow in BOTH),
+        # no blockage of one outlet makes it take more
+        ("lower", (FAST,), {}, {"right": 20}, {"wrong,agree": 2}),
+        # nothing is off, and nobody is accused
+        ("agree", BOTH, {}, {"right": 32}, {"disagree,none fits": 2}),
+        # a blockage of half an outlet could hide in one slow pour
+        *((kind, (SLOW,), {}, {"cannot tell,outlet": 34}, {}) for kind in ("agree", "blockage")),
+        # 1/8 in is twice a spread of 1/16 in: any ruler errs so far, and no water can tell why
+        *((kind, BOTH, {"readings": 1, "spread": INCH / 16}, {}, {"wrong": 2, "right": 10})
+          for kind in ("higher", "lower")),
+    ],
+)  # fmt: skip
+def test_of_40_boxes_no_more_is_said_than_the_water_tells(kind, inflows, box, least, most):
+    found = rates(kind, inflows, 40, **box)
+    for limits, sign in ((least, 1), (most, -1)):
+        for answers, limit in limits.items():
+            said = sum(found[each] for each in answers.split(","))
+            assert sign * (said - limit) >= 0, (answers, found)
 
 
 def test_what_would_tell_is_said_and_does_tell():

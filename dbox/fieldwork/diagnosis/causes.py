@@ -263,15 +263,3 @@ def chances(kind: Kind) -> tuple[Array, Array]:
 def _normal(rows: list[Chances]) -> Array:
     table = np.array(rows)
     return np.asarray(table / table.sum(-1, keepdims=True))
-
-
-CAUTIONS = (
-    "Sewer gas kills: never enter, or lean into, a tank or a box.",
-    "Never leave an open lid alone; keep children away.",
-    "Effluent carries pathogens: gloves, wash, nothing to the face.",
-    "Trenches cave in; have buried utilities marked before you dig.",
-    "Switch off and lock out a pump before you reach for it.",
-    "Pour clean water only.",
-    "Local code, the permit and licensed practice decide; causes are ranked here, not proved.",
-)
-"""What is said with every diagnosis."""
