@@ -74,3 +74,17 @@ def dbox_command(monkeypatch, capsys):
         return capsys.readouterr().out
 
     return call
+
+
+def test_a_box_without_a_file_is_the_box_of_its_text():
+    """Inches by their definition; clocks and a mark of the flows as a scenario reads them."""
+    made = dbox.Site.of(
+        ["1/8 in", 0, -0.001], dbox.Circle(0.0508), offset="1/2 in", clock="6:00",
+        tolerance="10 %", flows={"slow": "1 L/min", "fast": 1e-3},
+    )  # fmt: skip
+    assert [o.readings for o in made.outlets] == [(0.125 * 0.0254,), (0.0,), (-0.001,)]
+    assert {o.hole_offset for o in made.outlets} == {0.0127}
+    assert [f.inflow for f in made.flows] == pytest.approx([1e-3 / 60, 1e-3])
+    assert dbox.level(made, samples=200).result.verdict == "adjust"
+    with pytest.raises(DomainError, match="one of each"):
+        dbox.Site.of([0.0, 0.0], [dbox.Circle(0.05)])

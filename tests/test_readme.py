@@ -13,7 +13,7 @@ def test_the_example_runs_and_prints_what_it_shows(capsys):
     assert len(example.splitlines()) <= 10
     made: dict[str, object] = {}
     exec(example, made)
-    shown = re.findall(r"^print\(\w+\)  # (.*)$", example, re.MULTILINE)
+    shown = re.findall(r"^print\(.*\)  # (.*)$", example, re.MULTILINE)
     assert capsys.readouterr().out.splitlines() == shown
 
 

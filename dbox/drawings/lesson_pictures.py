@@ -37,7 +37,6 @@ from dbox.drawings.style import (
     spread_out,
     wrap,
 )
-from dbox.drawings.wall import outline
 from dbox.errors import DomainError
 from dbox.fieldwork.lesson_sweeps import Comparison, Sweep
 from dbox.fieldwork.site import Flow
@@ -305,7 +304,7 @@ def compare_figure(comparison: Comparison) -> Figure:
     holes = [kind.opening.top for kind in kinds if np.isfinite(kind.opening.top)]
     high = 1.15 * float(comparison.head[:, :MOST_FLOWS].max())
     high = max(high, min(1.05 * max(holes, default=high), 2.0 * high))
-    widest = max(float(np.ptp(outline(kind.opening, high)[:, 0])) for kind in kinds)
+    widest = max(float(np.ptp(kind.opening.outline(high)[:, 0])) for kind in kinds)
     upright = half / (1.06 * high)
     level = min(upright, 0.8 * column / widest)
     stretch = upright / level
@@ -337,7 +336,7 @@ def _draw_openings(axes: Axes, comparison: Comparison, high: float, per_metre: f
     """Openings with the water of every flow; high [m], per_metre: columns to a metre [1/m]."""
     axes.set(xlim=(-0.5, len(comparison.kinds) - 0.5), ylim=(-0.06 * high, high))
     for k, kind in enumerate(comparison.kinds):
-        corners = outline(kind.opening, high) * [per_metre, 1.0] + [k, 0.0]
+        corners = kind.opening.outline(high) * [per_metre, 1.0] + [k, 0.0]
         hole = Polygon(corners, facecolor=TINT, edgecolor=INK, linewidth=THIN, zorder=1)
         hole.set_label(f"opening {kind.name}")
         axes.add_patch(hole)

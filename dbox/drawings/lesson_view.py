@@ -39,10 +39,9 @@ from dbox.drawings.style import (
     TINT,
     pens,
 )
-from dbox.drawings.wall import outline
 from dbox.fieldwork.lesson_box import FILLED, Bench
 from dbox.fieldwork.shares import target_shares
-from dbox.hydraulics.openings import Notch, Opening
+from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.split import Split
 from dbox.units import INCH, LITRE_PER_MINUTE, gpm_litres, inches, millimetres
 
@@ -127,8 +126,8 @@ class SectionView:
 
 def column_scale(bench: Bench) -> float:
     """Most columns to a metre at which every opening but a notch fits into its column. [1/m]"""
-    closed = [k.opening for k in bench.kinds if not isinstance(k.opening, Notch)]
-    widest = max((np.ptp(outline(o, HIGH - LOW)[:, 0]) for o in closed), default=0.0)
+    closed = [k.opening for k in bench.kinds if not k.opening.widens]
+    widest = max((np.ptp(o.outline(HIGH - LOW)[:, 0]) for o in closed), default=0.0)
     return 2 * _LIP_HALF / max(float(widest), 1e-3)
 
 
@@ -137,9 +136,9 @@ def outline_in(opening: Opening, width: float) -> Array:
 
     width [m] -> [m].
     """
-    corners = outline(opening, HIGH - LOW)
+    corners = opening.outline(HIGH - LOW)
     wide = float(np.ptp(corners[:, 0]))
-    return corners * min(1.0, width / wide) if isinstance(opening, Notch) else corners
+    return corners * min(1.0, width / wide) if opening.widens else corners
 
 
 class PlanView:

@@ -24,8 +24,7 @@ from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.pour import Expectation
 from dbox.fieldwork.site import JobRecord, Outlet, Site
 from dbox.fieldwork.turning import TurnTable
-from dbox.hydraulics.openings import Circle as RoundHole
-from dbox.hydraulics.openings import Notch, Opening, PipeEnd, Slot
+from dbox.hydraulics.openings import Opening
 from dbox.report.blocks import Column, Paragraph, columns
 from dbox.report.grades_report import grades_blocks
 from dbox.report.pour_report import pour_blocks
@@ -47,15 +46,11 @@ _MOST_ON_PLAN = 24
 
 def opening_text(opening: Opening) -> str:
     """Write what the hole of an outlet is, in inches and millimetres."""
-    if isinstance(opening, RoundHole):
-        return f"circle {inches_mm(opening.diameter)}"
-    if isinstance(opening, PipeEnd):
-        return f"bare pipe {inches_mm(opening.diameter)}"
-    if isinstance(opening, Notch):
-        return f"notch {math.degrees(opening.angle):.0f} deg"
-    if isinstance(opening, Slot):
-        return f"slot {inches_mm(opening.width)} wide"
-    raise TypeError(f"{type(opening).__name__} has no name on a sheet")
+    sizes = {name: getattr(opening, name) for name in opening.needs}
+    return opening.words.format(**{
+        name: f"{math.degrees(size):.0f} deg" if name == "angle" else inches_mm(size)
+        for name, size in sizes.items()
+    })  # fmt: skip
 
 
 def outlet_text(number: int, outlet: Outlet, *, whole: bool = False) -> str:

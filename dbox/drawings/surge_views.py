@@ -31,7 +31,6 @@ from dbox.drawings.style import (
     told_apart,
     wrap,
 )
-from dbox.drawings.wall import outline
 from dbox.errors import DomainError
 from dbox.fieldwork.surge import SurgeOutcome
 from dbox.hydraulics.openings import Opening
@@ -240,9 +239,9 @@ class BoxView:
     ) -> tuple[Array, Polygon, Line2D]:
         """Outline of a hole over its lip, as drawn, and its lip; all holes to one scale."""
         reach = self.scale.high - self.scale.low
-        widest = max(float(np.ptp(outline(o, reach)[:, 0])) for o in openings)
+        widest = max(float(np.ptp(o.outline(reach)[:, 0])) for o in openings)
         across = min(_HOLE_PART / widest, self.upright / self.column)
-        corners = outline(openings[i], reach) * [across, 1.0] + [i, 0.0]
+        corners = openings[i].outline(reach) * [across, 1.0] + [i, 0.0]
         hole = Polygon(corners, facecolor="none", edgecolor=INK, linewidth=THIN, zorder=3,
                        label=f"hole {label}")  # fmt: skip
         _added(self.axes, hole)

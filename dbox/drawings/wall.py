@@ -11,7 +11,6 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Polygon, Rectangle
 
-from dbox.arrays import Array
 from dbox.drawings.style import (
     BODY,
     DASHES,
@@ -34,7 +33,6 @@ from dbox.drawings.style import (
     wrap,
 )
 from dbox.fieldwork.shares import Assessment
-from dbox.hydraulics.openings import Circle, Notch, Opening, PipeEnd, Slot
 from dbox.units import INCH, inches, inches_mm, millimetres
 
 ROW_GAP = 0.05
@@ -146,7 +144,7 @@ class View:
         span = max(1.1 * (high - low), 1.04 * hole)
         low -= 0.1 * span
         upright = height / (1.1 * span)
-        widths = [np.ptp(outline(o, span)[:, 0]) for o in result.openings]
+        widths = [np.ptp(o.outline(span)[:, 0]) for o in result.openings]
         return cls(
             low=low,
             high=low + 1.1 * span,
@@ -155,25 +153,6 @@ class View:
             level=min(_HOLE_PART * column / max(widths), upright),
             column=column,
         )
-
-
-def outline(opening: Opening, reach: float) -> Array:
-    """Corners of an opening, up to a height over its lip; reach [m] -> [m].
-
-    >>> outline(Slot(0.05), 0.02).tolist()
-    [[-0.025, 0.0], [0.025, 0.0], [0.025, 0.02], [-0.025, 0.02]]
-    """
-    if isinstance(opening, Circle | PipeEnd):
-        turn, radius = np.linspace(0.0, 2.0 * np.pi, 121), 0.5 * opening.diameter
-        return np.column_stack([radius * np.sin(turn), radius * (1.0 - np.cos(turn))])
-    top = min(opening.top, reach)
-    if isinstance(opening, Notch):
-        half = float(np.tan(0.5 * opening.angle)) * top
-        return np.array([[0.0, 0.0], [half, top], [-half, top]])
-    if not isinstance(opening, Slot):
-        raise TypeError(f"there is no drawing of a {type(opening).__name__}")
-    half = 0.5 * opening.width
-    return np.array([[-half, 0.0], [half, 0.0], [half, top], [-half, top]])
 
 
 def draw_section(axes: Axes, assessment: Assessment, capped: list[bool], view: View) -> None:
@@ -204,7 +183,7 @@ def draw_section(axes: Axes, assessment: Assessment, capped: list[bool], view: V
 
 def _draw_hole(axes: Axes, place: int, lip: float, assessment: Assessment, view: View) -> None:
     opening = assessment.result.openings[place]
-    corners = outline(opening, view.high - view.low) * [view.level / view.column, 1.0]
+    corners = opening.outline(view.high - view.low) * [view.level / view.column, 1.0]
     label, half = assessment.labels[place], min(_LIP_HALF, 0.5 / view.column)
     shape: dict[str, Any] = {"facecolor": TINT, "edgecolor": INK, "linewidth": THIN, "zorder": 1}
     axes.add_patch(Polygon(np.add(corners, (place, lip)), label=f"hole {label}", **shape))

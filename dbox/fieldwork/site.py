@@ -5,9 +5,11 @@ measured: `None` or an empty tuple, never zero. What is made by `key` is a key o
 """
 
 import datetime
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from dbox import keys, units
+from dbox.errors import DomainError
 from dbox.fieldwork.evidence import Evidence, Prior
 from dbox.fieldwork.survey import SOURCE, Survey
 from dbox.hydraulics.openings import Opening
@@ -191,6 +193,19 @@ class Flow:
     inflow: float
 
 
+ORDINARY_FLOWS = (
+    Flow(name="trickle (default)", inflow=units.TRICKLE),
+    Flow(name="bucket (default)", inflow=units.BUCKET),
+    Flow(name="dose (default)", inflow=units.DOSE),
+)
+"""Flows where nobody names any."""
+
+
+def in_si(value: float | str, read: Callable[..., float]) -> float:
+    """A quantity in SI: a number is, a text is read with its unit; [SI]."""
+    return read(value) if isinstance(value, str) else float(value)
+
+
 @dataclass(frozen=True, kw_only=True)
 class Target:
     """What each line ought to get: `equal`, by `length`, by `area`, or typed `list` weights.
@@ -218,7 +233,7 @@ class Tolerance:
 
 @dataclass(frozen=True, kw_only=True)
 class Site:
-    """One box as measured."""
+    """One box as measured; made from a scenario by `dbox.load`, or without a file by `Site.of`."""
 
     title: str = ""  # What the job is called.
     box: Box = field(default_factory=Box)  # The box itself.
@@ -238,3 +253,87 @@ class Site:
     evidence: Evidence = field(default_factory=Evidence)
     priors: tuple[Prior, ...] = ()  # How common the user takes causes to be.
     works: Works = field(default_factory=Works)  # What stands before the box and behind it.
+
+    @classmethod
+    def of(
+        cls,
+        heights: Sequence[float | str],
+        opening: Opening | Sequence[Opening],
+        *,
+        offset: float | str | None = None,
+        spread: float | str | None = None,
+        clock: str | Sequence[str] | None = None,
+        labels: Sequence[str] | None = None,
+        flows: Mapping[str, float | str] | None = None,
+        tolerance: float | str | None = None,
+        title: str = "",
+    ) -> "Site":
+        """A box without a file; numbers are SI, texts carry their unit.
+
+        Parameters
+        ----------
+        heights : sequence of float or str, length n
+            Lips over still water, clockwise from the inlet. [m]
+        opening : Opening, or sequence of Opening of length n
+            What the water leaves through.
+        offset : float or str, optional
+            Hole centre from pipe centre; left out, no insert can be turned. [m]
+        spread : float or str, optional
+            One standard deviation of one reading. [m]
+        clock : str or sequence of str, optional
+            Where the holes stand, as "6:00"; 6:00 is straight down.
+        labels : sequence of str, optional
+            What the lines are called; left out, their numbers.
+        flows : mapping of str to float or str, optional
+            Flows to compute by name; left out, trickle, bucket and dose. [m3/s]
+        tolerance : float or str, optional
+            Allowed difference of a share from its target, over that target. [-]
+        title : str
+            What the job is called.
+
+        Returns
+        -------
+        Site
+            The box, with one reading for each outlet.
+
+        Raises
+        ------
+        DomainError
+            Where there are no heights, or not as many openings, clocks or labels.
+        ScenarioError
+            Where a text is no quantity.
+
+        >>> from dbox import Circle
+        >>> [o.readings for o in Site.of(["1/8 in", 0, -0.001], Circle(0.05)).outlets]
+        [(0.003175,), (0.0,), (-0.001,)]
+        """
+        n = len(heights)
+        openings = [opening] * n if isinstance(opening, Opening) else list(opening)
+        clocks = [clock] * n if clock is None or isinstance(clock, str) else list(clock)
+        names = [str(i + 1) for i in range(n)] if labels is None else list(labels)
+        if not n or not len(openings) == len(clocks) == len(names) == n:
+            raise DomainError(
+                f"there are {n} heights, {len(openings)} openings, {len(clocks)} clocks and "
+                f"{len(names)} labels; give one of each for every outlet"
+            )
+        hole = None if offset is None else in_si(offset, units.length)
+        outlets = tuple(
+            Outlet(
+                label=name,
+                opening=each,
+                readings=(in_si(height, units.length),),
+                hole_offset=hole,
+                clock=None if at is None else units.clock(at),
+            )
+            for name, each, height, at in zip(names, openings, heights, clocks, strict=True)
+        )
+        asked = [Flow(name=name, inflow=in_si(q, units.flow)) for name, q in (flows or {}).items()]
+        return cls(
+            title=title,
+            outlets=outlets,
+            flows=tuple(asked) or ORDINARY_FLOWS,
+            spread=None if spread is None else in_si(spread, units.length),
+            tolerance=None
+            if tolerance is None
+            else Tolerance(share=in_si(tolerance, units.percent)),
+        )

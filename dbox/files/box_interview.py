@@ -14,9 +14,10 @@ from dbox import keys as scenario_keys
 from dbox import units
 from dbox.errors import ScenarioError, show
 from dbox.files.scenario import read
-from dbox.files.scenario_tables import KINDS, POINTS, UNITS
+from dbox.files.scenario_tables import POINTS, UNITS
 from dbox.files.toml_file import toml_text
 from dbox.files.typed_box import opening_from_text
+from dbox.hydraulics.openings import KINDS
 
 Answers = Mapping[str, str]
 Check = Callable[[str, Answers], str]
@@ -282,7 +283,7 @@ def scenario_text(answers: Answers) -> str:
         box=inside and {"shape": "rectangle" if len(inside) == 2 else "round", "inside": inside},
         insert={
             "kind": kind,
-            **dict(zip(KINDS[kind].sizes, _parts(sizes), strict=False)),
+            **dict(zip(KINDS[kind].sizes(), _parts(sizes), strict=False)),
             **_given(offset=None if offset == "fixed" else offset),
         },
         readings=_given(point=answers.get("point"), spread=answers.get("spread")),

@@ -14,7 +14,6 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
-from dbox import units
 from dbox.errors import ScenarioError, any_of, closest, show
 from dbox.fieldwork.evidence import (
     NOTHING_SEEN,
@@ -23,7 +22,7 @@ from dbox.fieldwork.evidence import (
     Evidence,
     OutletEvidence,
 )
-from dbox.fieldwork.site import Box, Flow, Outlet, Site, Target
+from dbox.fieldwork.site import ORDINARY_FLOWS, Box, Flow, Outlet, Site, Target
 from dbox.files import toml_file
 from dbox.files.evidence_keys import check_port, completed, starter_lines
 from dbox.files.grades_keys import check_survey
@@ -31,16 +30,14 @@ from dbox.files.pour_keys import pours_of
 from dbox.files.read_tables import Faults, read_table
 from dbox.files.scenario_tables import (
     HOMES,
-    KINDS,
     SIZES,
     UNITS,
     InsertTable,
     OutletTable,
     ScenarioFile,
-    build,
 )
 from dbox.files.works import works_of
-from dbox.hydraulics.openings import Opening
+from dbox.hydraulics.openings import KINDS, Opening
 from dbox.keys import choice, filled
 
 _PACKAGE = "dbox_scenarios"
@@ -101,13 +98,6 @@ def _exists(path: Path) -> bool:
 MOST_OUTLETS = 100
 WALL = 0.05
 """How far beyond the inside of the box an outlet may be placed. [m]"""
-
-DEFAULT_FLOWS = (
-    Flow(name="trickle (default)", inflow=units.TRICKLE),
-    Flow(name="bucket (default)", inflow=units.BUCKET),
-    Flow(name="dose (default)", inflow=units.DOSE),
-)
-"""Flows where a file names none."""
 
 PLACEHOLDER = "PLACEHOLDER"
 """Word in the title of a file of version 0.1 that says that its readings are not real."""
@@ -180,7 +170,8 @@ def _site(file: ScenarioFile, faults: Faults) -> Site | None:
         title=file.title,
         box=replace(file.box, rim=file.readings.rim),
         outlets=tuple(outlet for outlet in outlets if outlet is not None),
-        flows=tuple(Flow(name=n, inflow=q) for n, q in (file.flows or {}).items()) or DEFAULT_FLOWS,
+        flows=tuple(Flow(name=n, inflow=q) for n, q in (file.flows or {}).items())
+        or ORDINARY_FLOWS,
         spread=file.readings.spread,
         placeholder=_placeholder(file.readings.placeholder, file.title),
         target=target,
@@ -224,7 +215,7 @@ def _outlet(file: ScenarioFile, table: OutletTable, index: int, faults: Faults) 
             faults.tell(f"{where} has no {name}; a {table.kind} needs it, add {name} = ...")
     if missing:
         return None
-    opening = build(table.kind, sizes, table.coefficient)
+    opening = KINDS[table.kind](**sizes, coefficient=table.coefficient)
     return Outlet(
         label=table.label,
         opening=opening,
@@ -244,7 +235,7 @@ def _check_sizes(place: str, table: InsertTable, kind: str | None, faults: Fault
     """Refuse sizes that have no meaning for the kind of opening."""
     if kind is None:
         return
-    meant = (*KINDS[kind].sizes, *(["offset"] if kind == "circle" else []))
+    meant = (*KINDS[kind].sizes(), *(["offset"] if kind == "circle" else []))
     for name in (*SIZES, "offset"):
         if name not in meant and getattr(table, name) is not None:
             faults.tell(

@@ -5,7 +5,6 @@ tables fit together, is looked at in `scenario`. Of the openings, `circle` and `
 diameter, `notch` an angle and `slot` a width, and a height where it is closed on top.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -26,7 +25,7 @@ from dbox.files.surge_keys import (
     TankTable,
     TrenchTable,
 )
-from dbox.hydraulics.openings import Circle, Notch, Opening, PipeEnd, Slot
+from dbox.hydraulics.openings import KINDS
 from dbox.keys import TEXT, VALUES, key, length, limited, line, one_of, reads, several
 
 UNITS = ("in", "mm", "cm")
@@ -35,41 +34,8 @@ STATES = ("open", "capped")
 TARGETS = ("equal", "length", "area")
 
 
-@dataclass(frozen=True)
-class Kind:
-    """The sizes that a kind of opening needs, and those that it may have."""
-
-    needs: tuple[str, ...]
-    may_have: tuple[str, ...] = ()
-
-    @property
-    def sizes(self) -> tuple[str, ...]:
-        """Every size that has a meaning for this kind."""
-        return self.needs + self.may_have
-
-
-KINDS = {
-    "circle": Kind(needs=("diameter",)),
-    "notch": Kind(needs=("angle",)),
-    "slot": Kind(needs=("width",), may_have=("height",)),
-    "pipe": Kind(needs=("diameter",)),
-}
-SIZES = ("diameter", "angle", "width", "height")
-
-
-def build(kind: str, sizes: Mapping[str, float], coefficient: float | None = None) -> Opening:
-    """Make the opening of a kind; coefficient [-].
-
-    >>> build("slot", {"width": 0.05}).top
-    inf
-    """
-    if kind == "circle":
-        return Circle(sizes["diameter"], coefficient=coefficient)
-    if kind == "notch":
-        return Notch(sizes["angle"], coefficient=coefficient)
-    if kind == "slot":
-        return Slot(sizes["width"], sizes.get("height"), coefficient=coefficient)
-    return PipeEnd(sizes["diameter"], coefficient=coefficient)
+SIZES = tuple(dict.fromkeys(size for each in KINDS.values() for size in each.sizes()))
+"""Every size of an opening."""
 
 
 @reads(VALUES, bare=True, unit="m")

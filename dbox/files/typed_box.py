@@ -12,19 +12,10 @@ from typing import TypeVar
 
 from dbox import keys
 from dbox.errors import ScenarioError, any_of, at_place, did_you_mean, show
-from dbox.fieldwork.site import Flow, Outlet, Site, Tolerance
-from dbox.files import scenario_tables
-from dbox.files.scenario import DEFAULT_FLOWS
+from dbox.fieldwork.site import ORDINARY_FLOWS, Flow, Outlet, Site, Tolerance
 from dbox.files.scenario_tables import UNITS
-from dbox.hydraulics.openings import Opening
+from dbox.hydraulics.openings import KINDS, Opening
 from dbox.units import clean
-
-_EXAMPLES = {
-    "circle": "circle 2 in",
-    "notch": "notch 90 deg",
-    "slot": "slot 1 in x 2 in",
-    "pipe": "pipe 4.026 in",
-}
 
 
 def opening_from_text(
@@ -36,15 +27,13 @@ def opening_from_text(
     0.0508
     """
     kind, _, rest = text.strip().lower().partition(" ")
-    if kind not in scenario_tables.KINDS:
-        examples = any_of(map(show, _EXAMPLES.values()))
-        raise ScenarioError(
-            f"is {show(text)}; {did_you_mean(kind, scenario_tables.KINDS)}, as {examples}"
-        )
-    names = scenario_tables.KINDS[kind].sizes
+    if kind not in KINDS:
+        examples = any_of(show(each.example) for each in KINDS.values())
+        raise ScenarioError(f"is {show(text)}; {did_you_mean(kind, KINDS)}, as {examples}")
+    names = KINDS[kind].sizes()
     parts = rest.replace("×", "x").split("x")
     if len(parts) > len(names) or not rest.strip():
-        raise ScenarioError(f"is {show(text)}; write it as {show(_EXAMPLES[kind])}")
+        raise ScenarioError(f"is {show(text)}; write it as {show(KINDS[kind].example)}")
     sizes: dict[str, float] = {}
     for name, part in zip(names, parts, strict=False):
         try:
@@ -54,7 +43,7 @@ def opening_from_text(
             raise ScenarioError(f"is {show(text)}: {fault}") from error
     if coefficient is not None:
         coefficient = keys.coefficient(coefficient)
-    return scenario_tables.build(kind, sizes, coefficient)
+    return KINDS[kind](**sizes, coefficient=coefficient)
 
 
 def heights_from_text(text: str, bare_unit: str | None = None) -> tuple[float, ...]:
@@ -141,7 +130,7 @@ class Words:
         """Read the flows to compute, each named by what was typed; none for the default ones."""
         read = [(word, self.read("--flow", word, keys.flow_rate)) for word in words]
         flows = tuple(Flow(name=word, inflow=flow) for word, flow in read if flow is not None)
-        return flows or DEFAULT_FLOWS
+        return flows or ORDINARY_FLOWS
 
     def end(self) -> None:
         """Raise ScenarioError with all faults, if there are any."""

@@ -20,7 +20,6 @@ from dbox.fieldwork.diagnosis.cause_lips import Drawn
 from dbox.fieldwork.diagnosis.causes import CAUSES, Hypotheses, feed_is_strong, index_of
 from dbox.fieldwork.site import Box, Site
 from dbox.hydraulics.jet import Jet
-from dbox.hydraulics.openings import Circle, Notch, Opening, PipeEnd, Slot
 from dbox.hydraulics.split import split
 from dbox.hydraulics.surge.parts import SupplyPipe
 from dbox.units import LITRE, MINUTE
@@ -234,21 +233,12 @@ class Water:
     def _odd_holes(self, states: States, lips: Array, inflow: Array) -> Array:
         """Split boxes in which one hole differs: all sizes side by side, those unused capped."""
         openings = [o.opening for o in self.site.outlets]
-        sizes = [openings, *([_resized(o, f) for o in openings] for f in HOLE_FACTORS)]
+        sizes = [openings, *([o.widened(f) for o in openings] for f in HOLE_FACTORS)]
         own = states.own
         chosen = [~own, *(own & (states.hole == k)[:, None] for k in range(len(HOLE_FACTORS)))]
         wide = np.concatenate([np.where(mask, lips, np.inf) for mask in chosen], -1)
         flow = split(inflow, wide, [o for row in sizes for o in row]).flow
         return np.asarray(flow.reshape(len(inflow), len(sizes), -1).sum(1))
-
-
-def _resized(opening: Opening, factor: float) -> Opening:
-    if isinstance(opening, Circle | PipeEnd):
-        return replace(opening, diameter=opening.diameter * factor)
-    if isinstance(opening, Slot):
-        return replace(opening, width=opening.width * factor)
-    assert isinstance(opening, Notch)
-    return replace(opening, angle=2.0 * float(np.arctan(factor * np.tan(opening.angle / 2.0))))
 
 
 def draw_states(

@@ -57,6 +57,20 @@ class Opening(ABC):
     may_have: ClassVar[tuple[str, ...]] = ()
     """Sizes that it may have besides."""
 
+    words: ClassVar[str]
+    """How it is named on paper, its sizes in braces."""
+
+    example: ClassVar[str]
+    """How it is typed."""
+
+    widens: ClassVar[bool] = False
+    """Whether it is the wider the higher the water stands, without end."""
+
+    @classmethod
+    def sizes(cls) -> tuple[str, ...]:
+        """Every size that has a meaning for it."""
+        return cls.needs + cls.may_have
+
     @property
     @abstractmethod
     def top(self) -> float:

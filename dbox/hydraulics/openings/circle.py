@@ -55,6 +55,8 @@ class Circle(Opening):
     """
 
     kind: ClassVar[str] = "circle"
+    words: ClassVar[str] = "circle {diameter}"
+    example: ClassVar[str] = "circle 2 in"
     needs: ClassVar[tuple[str, ...]] = ("diameter",)
     diameter: float
     coefficient: float | None = field(default=None, kw_only=True)

@@ -70,6 +70,8 @@ class PipeEnd(Opening):
     """
 
     kind: ClassVar[str] = "pipe"
+    words: ClassVar[str] = "bare pipe {diameter}"
+    example: ClassVar[str] = "pipe 4.026 in"
     needs: ClassVar[tuple[str, ...]] = ("diameter",)
     diameter: float
     coefficient: float | None = field(default=None, kw_only=True)

@@ -41,6 +41,9 @@ class Notch(Opening):
     """
 
     kind: ClassVar[str] = "notch"
+    words: ClassVar[str] = "notch {angle}"
+    example: ClassVar[str] = "notch 90 deg"
+    widens: ClassVar[bool] = True
     needs: ClassVar[tuple[str, ...]] = ("angle",)
     angle: float
     coefficient: float | None = field(default=None, kw_only=True)
@@ -125,6 +128,8 @@ class Slot(Opening):
     """
 
     kind: ClassVar[str] = "slot"
+    words: ClassVar[str] = "slot {width} wide"
+    example: ClassVar[str] = "slot 1 in x 2 in"
     needs: ClassVar[tuple[str, ...]] = ("width",)
     may_have: ClassVar[tuple[str, ...]] = ("height",)
     width: float
