@@ -7,7 +7,6 @@ from dbox.hydraulics.openings.plates import Notch, Slot
 
 __all__ = ["Circle", "Notch", "Opening", "PipeEnd", "Slot"]
 
-KINDS: dict[str, type[Circle] | type[Notch] | type[PipeEnd] | type[Slot]] = {
-    each.kind: each for each in (Circle, Notch, Slot, PipeEnd)
-}
+Kind = type[Circle] | type[Notch] | type[PipeEnd] | type[Slot]
+KINDS: dict[str, Kind] = {each.kind: each for each in (Circle, Notch, Slot, PipeEnd)}
 """Every opening by what a scenario calls it; one line here for a new one."""
