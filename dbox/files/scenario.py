@@ -207,7 +207,11 @@ def _outlet(file: ScenarioFile, table: OutletTable, index: int, faults: Faults) 
             )
         return None
     _check_sizes(place, file.outlet[index], table.kind, faults)
-    sizes = {name: size for name in SIZES if (size := getattr(table, name)) is not None}
+    sizes = {
+        name: size
+        for name in KINDS[table.kind].sizes()
+        if (size := getattr(table, name)) is not None
+    }
     missing = [name for name in KINDS[table.kind].needs if name not in sizes]
     for name in missing:
         if not (faults.refused(f"insert.{name}") or faults.refused(f"{place}.{name}")):
