@@ -111,7 +111,7 @@ def libraries(name: str) -> set[str]:
 @pytest.mark.parametrize(
     ("library", "homes"),
     [("matplotlib", ("dbox.drawings",)), ("typer", ("dbox_cli",)), ("rich", ("dbox_cli",)),
-     ("pydantic", ()), ("tomlkit", ("dbox.files",))],
+     ("pydantic", ("dbox.files",)), ("tomlkit", ("dbox.files",))],
 )  # fmt: skip
 def test_libraries_keep_to_their_floor(library, homes):
     users = [name for name in MODULES if library in libraries(name)]

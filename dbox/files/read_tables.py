@@ -1,8 +1,8 @@
 """From the tables of a TOML file to the dataclasses that declare their keys, and their JSON Schema.
 
-Every key is read on its own, and what cannot be adds its fault to one list, so that a person learns
-of all of them at once. A key that was refused is never asked for again. Outlets are counted from 1
-in faults, as people count them:
+Of each dataclass a pydantic model is made, once. It validates the whole document, so that a person
+learns of every fault at once; what was refused is then left out, and never asked for again. Outlets
+are counted from 1 in faults, as people count them:
 
     outlet[3].reading is "13/16/2 in"; write a fraction as 13/16 or 1-3/16
     unknown key outlet[2].diamter; did you mean diameter?
@@ -11,13 +11,20 @@ in faults, as people count them:
 import inspect
 import re
 from collections.abc import Callable, Iterable, Mapping
-from typing import Any, TypeVar
+from functools import cache
+from typing import Annotated, Any, TypeVar
+
+from pydantic import BaseModel, Field, PlainValidator, ValidationError, create_model
+from pydantic.json_schema import GenerateJsonSchema, WithJsonSchema
+from pydantic_core import ErrorDetails
 
 from dbox.errors import DomainError, ScenarioError, at_place, did_you_mean, key_text, show
 from dbox.keys import Key, Reader, keys_of
 
 S = TypeVar("S")
 T = TypeVar("T")
+Way = tuple[int | str, ...]
+"""Names of keys, and places in lists from 0, that lead to a value."""
 
 MOST_FAULTS = 50
 """Faults told at once; the rest are counted."""
@@ -100,84 +107,120 @@ class Faults:
 
 
 def read_table(
-    table: type[T], written: Mapping[str, Any], place: str, bare_unit: str | None, faults: Faults,
-    common: Mapping[str, Any] | None = None,
-) -> T:  # fmt: skip
-    """Read a table key by key; what is refused or missing is left at its default, or None.
+    table: type[T], written: Mapping[str, Any], bare_unit: str | None, faults: Faults
+) -> T:
+    """Read a document; what is refused or missing is left at its default, or None."""
+    model = _model_of(table)  # type: ignore[arg-type]  # a class is hashable
+    try:
+        return _made(table, model.model_validate(written, context=bare_unit))
+    except ValidationError as error:
+        refused = error.errors(include_url=False)
+    kinds = {each["loc"][:n]: "" for each in refused for n in range(len(each["loc"]))}
+    for each in refused:
+        kinds[each["loc"]] = each["type"]
+        _tell(each, table, faults)
+    return _made(table, model.model_validate(_rest(written, kinds), context=bare_unit))
 
-    common: Values of fields that the table takes where it has none.
+
+def _rest(written: Any, kinds: Mapping[Way, str], way: Way = ()) -> Any:
+    """Copy of what is written without what was refused.
+
+    kinds: Of the errors, by the way to each; empty for what an error stands in.
     """
+    if way not in kinds:
+        return written
+    if kinds[way] == "model_type":
+        return {}  # so that the other tables of a list keep their numbers
+    if isinstance(written, list):
+        return [_rest(each, kinds, (*way, index)) for index, each in enumerate(written)]
+    return {
+        name: _rest(each, kinds, (*way, name))
+        for name, each in written.items()
+        if kinds.get((*way, name), "") in ("", "model_type")
+    }
+
+
+def _made(table: type[T], model: BaseModel, common: Mapping[str, Any] = {}) -> T:
+    """Make a table of the values that were written, with the common ones where it has none."""
     keys = keys_of(table)
-    found = {field: None for field, key in keys.items() if key.needed} | dict(common or {})
-    for field, key in keys.items():
-        if key.name in written:
-            here = f"{place}.{key.name}".removeprefix(".")
-            shared = {name: found[name] for name in key.common if name in found}
-            value = _read_value(key, written[key.name], here, bare_unit, faults, shared)
-            found |= {} if value is None else {field: value}
-    known = [key.name for key in keys.values()]
-    for name in written:
-        if name not in known:
-            faults.unknown(f"{place}.{key_text(name)}".removeprefix("."), name, known)
+    written = {field: getattr(model, field) for field in model.model_fields_set}
+    found: dict[str, Any] = {field: None for field, key in keys.items() if key.needed}
+    found |= {**common, **written}
+    for field, value in written.items():
+        reader: Any = keys[field].reader
+        if keys[field].many:
+            shared = {name: found[name] for name in keys[field].common if name in found}
+            found[field] = tuple(_made(reader, each, shared) for each in value)
+        elif not isinstance(reader, Reader):
+            found[field] = _made(reader, value)
     return table(**found)
 
 
-def _read_value(
-    key: Key, written: Any, place: str, bare_unit: str | None, faults: Faults,
-    common: Mapping[str, Any],
-) -> Any:  # fmt: skip
-    """Value of a key; None where it is refused."""
-    if isinstance(key.reader, Reader):
-        try:
-            return key.reader(written, bare_unit)
-        except ScenarioError as error:
-            for fault in error.faults:
-                faults.refuse(place, fault)
-            return None
+def _tell(error: ErrorDetails, table: Any, faults: Faults) -> None:
+    """Tell what pydantic refused, in the words of this file and of the readers of keys."""
+    loc, value = error["loc"], show(error["input"])
+    steps = (f"[{step + 1}]" if isinstance(step, int) else f".{key_text(step)}" for step in loc)
+    place = "".join(steps).removeprefix(".")
     heading = re.sub(r"\[[0-9]+\]", "", place)
-    if key.many and not isinstance(written, list):
-        faults.refuse(
-            place, f"is {show(written)}; head each with [[{heading}]], in double brackets"
-        )
-        return None
-    head = f"[[{heading}]]" if key.many else f"[{heading}]"
-    found: list[Any] = []
-    for index, each in enumerate(written if key.many else [written], start=1):
-        here = f"{place}[{index}]" if key.many else place
-        sound = isinstance(each, Mapping)
-        if not sound:
-            mend = f"it is a table, write {head} and its keys under it"
-            faults.refuse(here, f"is {show(each)}; {mend}")
-        # what is no table stays as an empty one, so that the others keep their numbers
-        tables = each if sound else {}
-        found.append(read_table(key.reader, tables, here, bare_unit, faults, common))
-    return tuple(found) if key.many else found[0]
+    match error["type"]:
+        case "extra_forbidden":
+            for step in loc[:-1]:
+                if isinstance(step, str):
+                    table = next(k.reader for k in keys_of(table).values() if k.name == step)
+            faults.unknown(place, str(loc[-1]), [key.name for key in keys_of(table).values()])
+        case "tuple_type":
+            faults.refuse(place, f"is {value}; head each with [[{heading}]], in double brackets")
+        case "model_type":
+            head = f"[[{heading}]]" if isinstance(loc[-1], int) else f"[{heading}]"
+            faults.refuse(place, f"is {value}; it is a table, write {head} and its keys under it")
+        case _:
+            for fault in error["ctx"]["error"].faults:
+                faults.refuse(place, fault)
+
+
+@cache
+def _model_of(table: Any) -> type[BaseModel]:
+    """Model of a table, each of its keys optional."""
+    name = _SCHEMA_NAMES.get(table.__name__, table.__name__.removesuffix("Table") + "Table")
+    about = (inspect.getdoc(table) or "").partition("\n\n")[0].replace("\n", " ")
+    fields: Any = {
+        field: (_validated(key), Field(None, alias=key.name, description=key.about,
+                                       examples=list(key.examples) or None))
+        for field, key in keys_of(table).items()
+    }  # fmt: skip
+    config: Any = {"extra": "forbid", "json_schema_extra": _as_in_toml}
+    return create_model(name, __config__=config, __doc__=about, **fields)
+
+
+def _validated(key: Key) -> Any:
+    """Type of a key's value, as pydantic takes it."""
+    reader = key.reader
+    if not isinstance(reader, Reader):
+        model: Any = _model_of(reader)
+        return tuple[model, ...] if key.many else model
+    read = PlainValidator(lambda written, info: reader(written, info.context))
+    return Annotated[Any, read, WithJsonSchema(dict(reader.schema))]
 
 
 _SCHEMA_NAMES = {"JobRecord": "RecordTable", "Survey": "GradesTable"}
 """Names that the schema of version 0.1 gave to tables whose class is called otherwise."""
 
 
-def schema_of(table: type, tables: dict[str, Any]) -> dict[str, Any]:
-    """JSON Schema of a table; those in it go into `tables` by their name."""
-    properties = {}
-    for key in keys_of(table).values():
-        said: dict[str, Any] = {"description": key.about}
-        if key.examples:
-            said["examples"] = list(key.examples)
-        if isinstance(key.reader, Reader):
-            properties[key.name] = said | dict(key.reader.schema)
-            continue
-        own = key.reader.__name__.removesuffix("Table") + "Table"
-        name = _SCHEMA_NAMES.get(key.reader.__name__, own)
-        if name not in tables:
-            tables[name] = schema_of(key.reader, tables)
-        there = {"$ref": f"#/$defs/{name}"}
-        properties[key.name] = said | ({"items": there, "type": "array"} if key.many else there)
-    about = (inspect.getdoc(table) or "").partition("\n\n")[0]
-    return {
-        "additionalProperties": False,
-        "description": about.replace("\n", " "),
-        "properties": properties,
-        "type": "object",
-    }
+def schema_of(table: type) -> dict[str, Any]:
+    """JSON Schema of a table."""
+    return _model_of(table).model_json_schema(schema_generator=_Schema)
+
+
+class _Schema(GenerateJsonSchema):
+    """Keeps what a key is for where its table says the same."""
+
+    def handle_ref_overrides(self, json_schema: dict[str, Any]) -> dict[str, Any]:
+        """Leave what stands beside a reference there."""
+        return json_schema
+
+
+def _as_in_toml(schema: dict[str, Any]) -> None:
+    """Take out the null of a missing key, which TOML has not, and titles, which repeat names."""
+    for said in (schema, *schema["properties"].values()):
+        said.pop("title", None)
+        said.pop("default", None)

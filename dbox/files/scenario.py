@@ -125,7 +125,7 @@ def loads(text: str, name: str = "scenario") -> Site:
 def read(document: Mapping[str, Any], name: str = "") -> Site:
     """Read the tables of a scenario; every fault begins with `name`."""
     faults = Faults(HOMES)
-    file = read_table(ScenarioFile, document, "", _bare_unit(document), faults)
+    file = read_table(ScenarioFile, document, _bare_unit(document), faults)
     site = _site(file, faults)
     if faults.told or site is None:
         raise faults.error(name)
