@@ -5,6 +5,10 @@ unique. A first guess comes from the square law that a round lip follows at low 
 each box; then Newton on sqrt(S), which is nearly a straight line in y, converges in two or three
 steps. A bracket is kept all along; a step that leaves it is replaced by halving.
 
+Just over its tailwater a drowned outlet passes sqrt(fall): there one rounding of y may be more flow
+than the balance allows. Where that happens, the height is sought over the highest lip or tailwater
+below it, from which every head and fall that runs is known to all its digits.
+
 The water in the box stands at one level; each outlet passes what its opening gives at the head
 over its own lip; the level is the one at which the outlet flows add up to the inflow, or the rim
 of the box where the outlets cannot take it all.
@@ -34,6 +38,9 @@ BALANCE = 1e-10
 
 _MOST_STEPS = 200
 """Steps after which a search is given up. [-] (numerical)"""
+
+_NEAREST = 1e-60
+"""Height over a new base at which the search begins, over its bracket. [-] (numerical)"""
 
 _GRID = np.geomspace(1e-7, 1e2, 181)
 """Heads at which the first guess knows the flow. [m] (numerical)"""
@@ -89,7 +96,9 @@ class OutletSet:
         # flow over squared head falls slowly with head: at the wet lips' mean head it is `change`
         # times what it is at the reference, and a step on sqrt(total) follows
         change = np.interp(head, _GRID, together / _GRID**2) * reference**2 / inflow
-        guess: Array = height + inflow * (1.0 / np.sqrt(change) - 1.0) / (scale * head)
+        # under a deep tailwater a faint flow's head over its lip is lost to rounding: no step then
+        rise, rate = inflow * (1.0 / np.sqrt(change) - 1.0), scale * head
+        guess: Array = height + np.divide(rise, rate, out=np.zeros_like(rise), where=rate > 0)
         return guess
 
 
@@ -122,16 +131,16 @@ def find_height(
     inflow [m3/s], lips [m], tails [m] -> [m], [m3/s].
     """
     search = _Search(inflow, lips, tails, outlets)
-    height, flow, rows = search.height, np.empty_like(lips), None
+    height, flow, rows = np.empty_like(inflow), np.empty_like(lips), None
     for _ in range(_MOST_STEPS):
         search.evaluate()
-        done = search.balanced | search.pinned()
+        done = search.done()
         # going on with all boxes is cheaper than picking out the few that need more steps
         if 2 * np.count_nonzero(done) >= done.size:
             if rows is None:
-                height, flow, rows = search.height, search.flow, np.arange(inflow.size)
+                rows, height, flow = np.arange(inflow.size), search.over_still(), search.flow
             else:
-                height[rows], flow[:, rows] = search.height, search.flow
+                height[rows], flow[:, rows] = search.over_still(), search.flow
             if done.all():
                 return height, flow
             rows, search = rows[~done], search.only(~done)
@@ -141,7 +150,10 @@ def find_height(
 
 @dataclass(eq=False)
 class _Search:
-    """Boxes whose height is being searched, each with its bracket; outlets are the first axis."""
+    """Boxes whose height is being searched, each with its bracket; outlets are the first axis.
+
+    Heights, lips and tails are over `base`, which is at first still water. [m]
+    """
 
     inflow: Array
     lips: Array
@@ -152,6 +164,7 @@ class _Search:
         # the guess knows no tailwater, so it may lie below still water
         self.height = np.maximum(self.outlets.guess(self.inflow, self.lips), 1e-3 * _GRID[0])
         self.low, self.high = np.zeros_like(self.inflow), np.full_like(self.inflow, np.inf)
+        self.base = np.zeros_like(self.inflow)
 
     def evaluate(self) -> None:
         """Flows at the present heights, and the brackets they give."""
@@ -174,18 +187,45 @@ class _Search:
             newton = np.where(inside | self.balanced, newton, middle)
         self.height = newton
 
-    def pinned(self) -> BoolArray:
-        """Whether no height lies between the ends of the bracket; refuses a poor balance there."""
-        pinned: BoolArray = np.nextafter(self.low, np.inf) >= self.high
+    def done(self) -> BoolArray:
+        """Whether the height is found, or no nearer one can be written and it balances as it is.
+
+        Where it does not, the search goes on from a nearer base.
+        """
+        pinned = np.nextafter(self.low, np.inf) >= self.high
         poor = pinned & (np.abs(self.excess) > BALANCE * self.inflow)
         if poor.any():
-            raise SolveError(f"no water level balances: {self.state(int(np.argmax(poor)))}")
-        return pinned
+            self._move_base(poor)
+            self.evaluate()
+        done: BoolArray = self.balanced | (pinned & ~poor)
+        return done
+
+    def _move_base(self, poor: BoolArray) -> None:
+        """Measure from the highest lip or tailwater below; refuses a box that has it as base."""
+        kinks = self.lips if self.tails is None else np.concatenate([self.lips, self.tails])
+        rise = np.where(poor & (kinks <= self.low), kinks, 0.0).max(0)
+        stuck = poor & (rise <= 0)
+        if stuck.any():
+            raise SolveError(f"no water level balances: {self.state(int(np.argmax(stuck)))}")
+        # sqrt(fall) is concave: from below, however far, a Newton step falls short of the root
+        start = np.maximum(self.low - rise, _NEAREST * (self.high - rise))
+        self.height = np.where(poor, start, self.height)
+        self.low = np.where(poor, 0.0, self.low)
+        self.high = np.where(poor, 2.0 * (self.high - rise), self.high)
+        self.lips, self.base = self.lips - rise, self.base + rise
+        self.tails = None if self.tails is None else self.tails - rise
+
+    def over_still(self) -> Array:
+        """Heights over still water. [m]"""
+        heights: Array = self.base + self.height
+        return heights
 
     def only(self, rows: BoolArray) -> "_Search":
         """The search for some of the boxes, where it stands."""
         part = copy(self)
-        for name in ("inflow", "height", "low", "high", "total", "slope", "excess", "balanced"):
+        for name in (
+            "inflow", "base", "height", "low", "high", "total", "slope", "excess", "balanced",
+        ):  # fmt: skip
             setattr(part, name, getattr(self, name)[rows])
         part.lips = self.lips[:, rows]
         part.tails = None if self.tails is None else self.tails[:, rows]
@@ -195,7 +235,8 @@ class _Search:
         """Inflow, bracket and residual of one box."""
         return (
             f"inflow {self.inflow[row]:g} m3/s, bracket {self.low[row]:.17g} to "
-            f"{self.high[row]:.17g} m over still water, residual {self.excess[row]:g} m3/s"
+            f"{self.high[row]:.17g} m over a height of {self.base[row]:.17g} m over still water, "
+            f"residual {self.excess[row]:g} m3/s"
         )
 
 
@@ -302,6 +343,10 @@ def split(
     Adding the same height to all lips, tailwaters and the rim changes no share. Nothing flows
     back into the box from an outlet whose tailwater stands above its level. An inflow below
     `FAINT`, a molecule a second, has the level and the shares of that.
+
+    Flows balance even where the level is a hair over a tailwater, and a drowned outlet falls by
+    less than a level can be written to: `level` and `head` are then the nearest numbers, and
+    `discharge` at them may miss `flow` by what half a rounding of the level is worth.
 
     >>> from dbox import Circle, split
     >>> result = split(3.785e-4, [0.0, 0.003175, -0.003175], Circle(0.0254, coefficient=0.6))

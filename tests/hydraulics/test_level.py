@@ -2,12 +2,15 @@
 
 from dataclasses import dataclass
 
+import mpmath
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from mpmath import mp
 
 from dbox import Circle, Notch, Opening, PipeEnd, Slot, SolveError, split
+from dbox.arrays import GRAVITY
 from dbox.hydraulics import split as level
 from dbox.hydraulics.split import OutletSet, find_height
 
@@ -97,3 +100,104 @@ def test_absurd_flows_balance_or_are_refused(inflow, tailwater):
                 raise  # only what is no flow at all may go unanswered
         else:
             assert result.imbalance <= 1e-10
+
+
+def test_a_trickle_over_a_notch_beside_a_drowned_hole():
+    """The level is 7e-11 m over the hole's tailwater; one rounding of it is 8e-10 of the inflow.
+
+    By hand: at its tailwater the hole passes nothing; the notch passes what it does at that level
+    (the hair more is 3e-7 of it), the hole the rest.
+    """
+    inflow, tail, lip, notch = 4.131253627777264e-08, 0.033203125, 0.032633189671182214, Notch(1.0)
+    result = split(inflow, [0.0, lip], [Circle(0.0625), notch], [tail, -np.inf])
+    assert result.imbalance <= 1e-10
+    by_notch = float(notch.discharge(tail - lip))
+    assert result.flow.tolist() == pytest.approx([inflow - by_notch, by_notch], rel=1e-6)
+    assert float(result.level) == pytest.approx(tail, rel=1e-8)
+    assert result.level > tail
+
+
+def exact_flow(kind, head, tail):
+    """C sqrt(2 g) times the integral of b(z) sqrt(h - max(z, t)), in closed form, to mp.dps digits.
+
+    A round hole only where it is wholly drowned, C A sqrt(2 g fall).
+    """
+    if head <= max(tail, 0):
+        return mpmath.mpf(0)
+    tail = max(tail, mpmath.mpf(0))
+    fall = head - tail
+    root = mpmath.sqrt(fall)
+    if isinstance(kind, Circle):
+        assert tail >= kind.diameter
+        integral = mpmath.pi / 4 * mpmath.mpf(kind.diameter) ** 2 * root
+    elif isinstance(kind, Slot):
+        integral = mpmath.mpf(kind.width) * (tail + 2 * fall / 3) * root
+    else:
+        above = 2 * (head * fall * 2 / 3 - fall**2 * 2 / 5)
+        integral = mpmath.tan(mpmath.mpf(kind.angle) / 2) * (tail**2 + above) * root
+    return mpmath.mpf(kind.coefficient) * mpmath.sqrt(2 * mpmath.mpf(GRAVITY)) * integral
+
+
+def exact_split(inflow, lips, kinds, tails):
+    """Level and flows by halving, to mp.dps digits."""
+
+    def flows(level):
+        return [
+            exact_flow(kind, level - lip, mpmath.mpf(tail) - lip if tail > -np.inf else -1)
+            for kind, lip, tail in zip(kinds, lips, tails, strict=True)
+        ]
+
+    low = mpmath.mpf(min(max(lip, tail) for lip, tail in zip(lips, tails, strict=True)))
+    high = low + 1
+    for _ in range(205):  # 2^-205 m is 2e-62 m
+        middle = (low + high) / 2
+        low, high = (middle, high) if sum(flows(middle)) < inflow else (low, middle)
+    return low, [float(q) for q in flows(low)]
+
+
+# sums of few powers of two: neither these nor their differences round
+far = st.integers(0, 2**16).map(lambda k: k / 2**20)
+hair = st.integers(0, 3).map(lambda k: k / 2**52)
+near = st.builds(lambda rough, fine: rough + fine, st.sampled_from([0.03125, 0.0625]) | far, hair)
+free_ways = st.tuples(
+    st.builds(Notch, st.floats(0.2, 2.6), coefficient=st.floats(0.3, 0.9))
+    | st.builds(Slot, st.floats(1e-4, 0.2), coefficient=st.floats(0.3, 0.9)),
+    near,
+    st.just(-np.inf),
+)
+drowned_ways = st.tuples(
+    st.builds(Notch, st.floats(0.2, 2.6), coefficient=st.floats(0.3, 0.9))
+    | st.builds(Slot, st.floats(1e-4, 0.2), coefficient=st.floats(0.3, 0.9)),
+    near,
+    near,
+) | st.tuples(
+    st.builds(Circle, st.floats(0.01, 0.03), coefficient=st.floats(0.3, 0.9)),
+    near.map(lambda h: h - 0.0625),
+    near.map(lambda h: h + 0.03125),
+)
+
+
+@given(
+    st.lists(free_ways, min_size=1, max_size=2),
+    st.lists(drowned_ways, min_size=1, max_size=2),
+    st.floats(-14, 0),
+    st.booleans(),
+)
+def test_faint_flows_past_drowned_and_free_outlets_to_60_digits(free, drowned, power, over_tail):
+    """The inflow is faint, or by a faint part more than what runs at the highest tailwater."""
+    kinds, lips, tails = (list(each) for each in zip(*free, *drowned, strict=True))
+    inflow = 1e-5 * 10.0**power
+    if over_tail:
+        at = max(tails)
+        runs = [k.discharge(at - z, t - z) for k, z, t in zip(kinds, lips, tails, strict=True)]
+        inflow = float(sum(runs)) * (1 + 10.0**power)
+    inflow = max(inflow, 1e-20)  # falls go with its square: 60 digits resolve no less
+    result = split(inflow, lips, kinds, tails)
+    with mp.workdps(60):
+        height, flows = exact_split(mpmath.mpf(inflow), lips, kinds, tails)
+        still = min(max(lip, tail) for lip, tail in zip(lips, tails, strict=True))
+        off, over = float(float(result.level) - height), float(height - still)
+    assert abs(off) <= 1e-10 * over + 1e-16  # heights are written to a rounding of a decimetre
+    assert result.imbalance <= 1e-10
+    # all outlets err to one side together, so none by more than the balance
+    np.testing.assert_allclose(result.flow, flows, rtol=1e-12, atol=1.001e-10 * inflow)
