@@ -188,7 +188,7 @@ def _model_of(table: Any) -> type[BaseModel]:
                                        examples=list(key.examples) or None))
         for field, key in keys_of(table).items()
     }  # fmt: skip
-    config: Any = {"extra": "forbid", "json_schema_extra": _as_in_toml}
+    config: Any = {"extra": "forbid", "defer_build": True, "json_schema_extra": _as_in_toml}
     return create_model(name, __config__=config, __doc__=about, **fields)
 
 
