@@ -1,6 +1,6 @@
 """Quantities: their constants, how people write them and how results are written for people.
 
-quantity = [sign] term {term}            1-3/16 in      5 ft 3 in
+    quantity = [sign] term {term}            1-3/16 in      5 ft 3 in
     term     = number [unit]                 larger units first, each once
     number   = decimal | fraction | mixed    1.1875   3/16   1-3/16   1 3/16
     rate     = quantity over [number] unit   5 gal in 40 s   3/16 in/ft   12 gal per day
@@ -10,13 +10,14 @@ grows with its length only.
 
 Every reader takes text or a number as a file gives it and raises `ScenarioError` where it is not
 the quantity wanted: the message begins with `is`, for the caller to put the place in front
-(`faults.at_place`), and ends with the mend. How text is written stands in `grammar`.
+(`errors.at_place`), and ends with the mend. How text is written stands in `grammar`.
 
 The inch, the foot and the US gallon are exact by definition: 1 in = 25.4 mm, 1 ft = 12 in,
 1 gal = 231 in3 (NIST Handbook 44, Appendix C: from memory).
 
 Inches are given to the nearest 1/16, as a ruler shows them, with millimetres beside them; flows in
-gallons a minute with litres a minute. What is printed here is read back by `units`.
+gallons a minute with litres a minute. What is printed here is read back by the
+readers here.
 """
 
 import math
@@ -186,8 +187,6 @@ LITRE_PER_MINUTE = LITRE / MINUTE
 
 TRICKLE = 0.5 * GALLON / MINUTE
 """What comes to a box on an ordinary day. [m3/s] (common practice, no source)"""
-LEAST_TRICKLE, MOST_TRICKLE = 0.5 * TRICKLE, 2.0 * TRICKLE
-"""Between what an ordinary day runs. [m3/s] (common practice, no source)"""
 BUCKET = 5 * GALLON / MINUTE
 """A bucket that is emptied into the box. [m3/s] (common practice, no source)"""
 DOSE = 30 * GALLON / MINUTE

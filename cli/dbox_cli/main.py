@@ -13,6 +13,7 @@ from typing import Annotated, Any
 
 import typer
 
+from dbox.report.cautions import MODEL
 from dbox_cli import (
     batch_command,
     diagnose_command,
@@ -33,7 +34,7 @@ app = typer.Typer(
     no_args_is_help=True,
     add_completion=True,
     help="How a distribution box splits its flow, and what to turn to level it.",
-    epilog="The tool models the box; local code, the permit and the inspector decide.",
+    epilog=MODEL,
 )
 app.command("new")(scenario_commands.new)
 app.command("check")(scenario_commands.check)

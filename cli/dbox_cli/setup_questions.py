@@ -54,7 +54,7 @@ class BoxScript:
         before = box.clock_before(answers) if topic == "clock" else ""
         prompt = "write it?" if key == "write" else key
         prompt += f" (Enter: {before})" if before else ""
-        number = list(box.keys(answers)).index(key) + 1
+        number = list(box.keys_asked(answers)).index(key) + 1
         return Asking(topic=topic, words=words, prompt=f"{number}. {prompt} > ")
 
     def answer(self, typed: str) -> list[str]:
@@ -78,7 +78,7 @@ class BoxScript:
     def correct(self, which: str, typed: str, /) -> list[str]:
         """Ask for an answer anew by the number of its question."""
         answers = self.answers
-        known = list(box.keys(answers))
+        known = list(box.keys_asked(answers))
         number = int(which) if which.isascii() and which.isdecimal() and len(which) < 4 else 0
         if not 1 <= number <= len(known) or known[number - 1] not in answers:
             raise ScenarioError(

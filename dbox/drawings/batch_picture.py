@@ -25,8 +25,8 @@ from dbox.drawings.style import (
 from dbox.fieldwork.many_boxes import EDGES, Tally
 from dbox.fieldwork.shares import VERDICTS
 from dbox.fieldwork.site import Flow
-from dbox.units import gpm_litres
-from dbox.units import percent_text as percent
+from dbox.report.cautions import MODEL
+from dbox.units import gpm_litres, percent_text
 
 _LOOKS: dict[str, dict[str, Any]] = {
     "within": {"facecolor": "white"},
@@ -41,7 +41,7 @@ _TOGETHER = 5
 _CAUTIONS = [
     "The worst line of a box is the one with the largest share over its target; 1 is as wanted.",
     "Cannot tell: the readings are too coarse for a verdict. Read again, or with a finer ruler.",
-    "The tool models the box; local code, the permit and the inspector decide.",
+    MODEL,
 ]
 
 
@@ -52,7 +52,7 @@ def batch_figure(flows: tuple[Flow, ...], tally: Tally) -> Figure:
     headline = "No box could be judged."
     if tally.boxes:
         parts = zip(VERDICTS, tally.verdicts, strict=True)
-        shown = ", ".join(f"{percent(count / tally.boxes, 0)} {word}" for word, count in parts)
+        shown = ", ".join(f"{percent_text(count / tally.boxes, 0)} {word}" for word, count in parts)
         headline = f"Over all flows together: {shown}."
     if refused := int(tally.refused[0]):
         headline += f" {refused:,} rows could not be computed."

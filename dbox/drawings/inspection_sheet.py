@@ -33,7 +33,7 @@ from dbox.files.evidence_words import (
 )
 from dbox.report.blocks import Column, columns
 from dbox.report.cautions import LONG, RANKED
-from dbox.units import percent_text as percent
+from dbox.units import percent_text
 
 _ORDER = (
     "Read the papers and ask: what kind of system, which lines, what was changed. One wet line may "
@@ -199,7 +199,7 @@ def _causes(pages: Pages, found: Diagnosis) -> None:
         pages.paragraph("None of these fits well: look again, and think of what is not listed.")
     likely = [answer for answer in found.answers[1:_TOLD] if answer.probability >= _LEAST]
     for number, answer in enumerate([found.answers[0], *likely], start=1):
-        words = f"{cause_words(found.site, answer)}: {percent(answer.probability, 0)}"
+        words = f"{cause_words(found.site, answer)}: {percent_text(answer.probability, 0)}"
         size = size_words(found.site, answer)
         pages.paragraph(f"{words}; {size}" if size else words, mark=f"{number}.", weight="bold")
         if number == 1 or answer.probability >= found.answers[0].probability / 4:

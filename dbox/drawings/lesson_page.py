@@ -56,14 +56,6 @@ def numbers(frames: Frames) -> str:
     return base64.b64encode(counts.astype("<u2").tobytes()).decode("ascii")
 
 
-def height_to_y(height: float) -> float:
-    """Where a height over the level lips stands on the drawing, from above in its units. [-]
-
-    height [m].
-    """
-    return (HIGH - height) / (HIGH - LOW) * SECTION
-
-
 def _data(frames: Frames) -> dict[str, Any]:
     bench = frames.bench
     site = bench.site

@@ -26,8 +26,7 @@ from dbox.report.teach_report import (
     seen_at_outlets,
     seen_of_the_whole,
 )
-from dbox.units import INCH, gpm, inches, litres, litres_per_min, millimetres
-from dbox.units import percent_text as percent
+from dbox.units import INCH, gpm, inches, litres, litres_per_min, millimetres, percent_text
 
 _ROW, _CASE_ROW, _HAND, _HAND_TABLE = 0.3, 0.27, 0.33, 2.5
 """Least height of a row: printed, of a case, to be filled by hand; and most of a table so. [in]"""
@@ -64,7 +63,7 @@ def handout_pages(lips: LipTable, exercise: Exercise, paper: str = "letter") -> 
     pages.heading("Guess first; keep the table folded under")
     pages.paragraph(
         f"All lips are level but one: it is {_error_text(lips.error[_guessed(lips)])}. Fair is "
-        f"{percent(lips.fair, 0)}. What share does its line get?"
+        f"{percent_text(lips.fair, 0)}. What share does its line get?"
     )
     names = [_flow_text(flow.inflow) for flow in lips.flows]
     table(pages, [Column(name, 1.0, "center") for name in names], [[""] * len(names)],
@@ -79,12 +78,16 @@ def handout_pages(lips: LipTable, exercise: Exercise, paper: str = "letter") -> 
         ),
     ]
     rows = [
-        [name, f"{inches(head, parts=32)}\n{millimetres(head)}", *(percent(s, 0) for s in shares)]
+        [
+            name,
+            f"{inches(head, parts=32)}\n{millimetres(head)}",
+            *(percent_text(s, 0) for s in shares),
+        ]
         for name, head, shares in zip(names, lips.level_head, lips.share, strict=True)
     ]
     table(pages, columns, rows, least_height=_ROW)
     pages.paragraph(
-        f"Fair is {percent(lips.fair, 0)}. Computed by dbox from the flow through sharp-edged "
+        f"Fair is {percent_text(lips.fair, 0)}. Computed by dbox from the flow through sharp-edged "
         "openings. Below 5 mm (3/16 in) of water surface tension decides and such formulas are out "
         "of their range: take those rows as a warning, not to the last per cent."
     )
@@ -136,7 +139,7 @@ def handout_key(lips: LipTable, exercise: Exercise, paper: str = "letter") -> tu
     pages = Pages("KEY: Why a dead-level box matters", _site(lips), paper)
     pages.heading("The guess")
     for flow, share in zip(lips.flows, lips.share[:, _guessed(lips)], strict=True):
-        pages.paragraph(f"{_flow_text(flow.inflow)}: {percent(share, 0)}", mark="·")
+        pages.paragraph(f"{_flow_text(flow.inflow)}: {percent_text(share, 0)}", mark="·")
     pages.heading("What the bench box catches")
     pages.paragraph(
         f"Line 1 has its lip {_error_text(exercise.table.error[0])}; each line is caught "
@@ -150,7 +153,7 @@ def handout_key(lips: LipTable, exercise: Exercise, paper: str = "letter") -> tu
     rows = [
         [
             _flow_text(flow.inflow),
-            *(f"{litres(v)}, {percent(s, 0)}" for v, s in zip(caught, shares, strict=True)),
+            *(f"{litres(v)}, {percent_text(s, 0)}" for v, s in zip(caught, shares, strict=True)),
         ]
         for flow, caught, shares in told
     ]
@@ -176,7 +179,7 @@ def _questions(exercise: Exercise) -> tuple[tuple[str, str], ...]:
     return (
         (
             "At which of the two pours does the wrong lip show more, and why?",
-            f"At the slow one: {percent(slow, 0)} against {percent(fast, 0)}. The "
+            f"At the slow one: {percent_text(slow, 0)} against {percent_text(fast, 0)}. The "
             "error is the same height, but a larger part of the water over the lips "
             f"({millimetres(lips.level_head[0])} against "
             f"{millimetres(lips.level_head[-1])}).",

@@ -41,8 +41,7 @@ from dbox.errors import DomainError
 from dbox.fieldwork.lesson_sweeps import Comparison, Sweep
 from dbox.fieldwork.site import Flow
 from dbox.report.wording import joined, sentences
-from dbox.units import INCH, gpm_litres, inches, inches_mm, millimetres
-from dbox.units import percent_text as percent
+from dbox.units import INCH, gpm_litres, inches, inches_mm, millimetres, percent_text
 
 LOW_WORDS = {
     "far": "far side lower than the inlet side",
@@ -98,7 +97,7 @@ def sweep_figure(sweep: Sweep) -> Figure:
     _name_curves(sheet, axes, sweep, (right, bottom, top))
     _draw_map(sheet.axes(map_left, sheet.right, bottom, top), sweep)
 
-    allowed = percent(sweep.tolerance.share, 0)
+    allowed = percent_text(sweep.tolerance.share, 0)
     dot = Line2D([], [], color=INK, marker="o", markersize=5, linestyle="none")
     lines = [Line2D([], [], color=INK, linewidth=THICK, linestyle=dashes) for dashes in DASHES]
     key_top = bottom - _TICK_ROOM
@@ -118,13 +117,13 @@ def _sweep_headline(sweep: Sweep) -> str:
     outlets, flows, step = sweep.site.outlets, sweep.site.flows, sweep.usual_step
     line = sweep.worst[sweep.ends[0], step]
     words = ", ".join(
-        f"{percent(sweep.share[flow, step, line])} at {gpm_litres(flows[flow].inflow)}"
+        f"{percent_text(sweep.share[flow, step, line])} at {gpm_litres(flows[flow].inflow)}"
         for flow in dict.fromkeys(sweep.ends)
     )
     return (
         f"{sweep.site.title}. {LOW_WORDS[sweep.toward].capitalize()} by "
         f"{inches_mm(sweep.tilt[step])}: outlet {outlets[line].label} gets {words}. "
-        f"Its fair share is {percent(sweep.target[line])}."
+        f"Its fair share is {percent_text(sweep.target[line])}."
     ).lstrip(". ")
 
 
@@ -134,7 +133,9 @@ def _sweep_notes(sweep: Sweep) -> list[str]:
     if sweep.site.record.invented:
         notes.append("INVENTED DATA: a box made up for the lesson")
     if sweep.tolerance.source:
-        notes.append(f"tolerance {percent(sweep.tolerance.share, 0)}: {sweep.tolerance.source}")
+        notes.append(
+            f"tolerance {percent_text(sweep.tolerance.share, 0)}: {sweep.tolerance.source}"
+        )
     return notes + _left_out(sweep.site.flows)
 
 
@@ -275,14 +276,14 @@ def compare_figure(comparison: Comparison) -> Figure:
     error = f"{inches_mm(abs(comparison.error))} {'low' if comparison.error < 0 else 'high'}"
     shares = comparison.share[:, comparison.weakest]
     best, worst = (
-        f"{percent(shares[k], 0)} with {kinds[k].name}" for k in comparison.order[[0, -1]]
+        f"{percent_text(shares[k], 0)} with {kinds[k].name}" for k in comparison.order[[0, -1]]
     )
     sheet = Sheet.blank(across=True)
     sheet.head(
         "Which opening forgives a wrong lip?",
         f"{comparison.outlets} outlets, one lip {error}, "
         f"{gpm_litres(flows[comparison.weakest].inflow)}: that line gets {best}, {worst}; "
-        f"fair is {percent(comparison.fair, 0)}.",
+        f"fair is {percent_text(comparison.fair, 0)}.",
     )
     sheet.foot([
         *sentences(comparison.notes),

@@ -62,8 +62,8 @@ class Motion:
     result: Split  # Of one box.
     kind: int  # Place of the opening among the kinds.
     lips: Array  # (n,) Where the lips stand; inf where capped. [m]
-    far_low: float  # How the box leans. [m]
-    right_low: float  # How the box leans. [m]
+    far_low: float  # How much lower the far wall stands than the inlet wall. [m]
+    right_low: float  # How much lower the right wall stands than the left one. [m]
     filled: bool  # Whether the trench of the one line has filled.
 
 

@@ -49,8 +49,7 @@ from dbox.fieldwork.levelling import Levelling
 from dbox.fieldwork.site import Box
 from dbox.report.level_report import LEAST_SLOPE, lifted, reach_words, why_nothing
 from dbox.report.wording import joined
-from dbox.units import FOOT, clock_text, inches, inches_mm, millimetres, turn_text
-from dbox.units import percent_text as percent
+from dbox.units import FOOT, clock_text, inches, inches_mm, millimetres, percent_text, turn_text
 
 _HOLE_AT, _ARROW_AT = 0.56, 0.83
 _RING, _DISC = 0.19, 0.115
@@ -412,7 +411,7 @@ def _plan_words(levelling: Levelling) -> str:
     box, plane = levelling.site.box, levelling.plane
     words = ["the box from above" + (f", inlet {box.inlet}" if box.inlet else ""), _size_words(box)]
     if plane and steepness(plane) >= LEAST_SLOPE:
-        fall = f"{inches(steepness(plane) * FOOT)} per ft ({percent(steepness(plane))})"
+        fall = f"{inches(steepness(plane) * FOOT)} per ft ({percent_text(steepness(plane))})"
         words.append(f"black arrow: it falls {fall} this way")
     if levelling.lift:
         words.append("hollow arrows: lift here")

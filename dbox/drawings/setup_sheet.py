@@ -33,8 +33,7 @@ from dbox.report.blocks import Column, columns
 from dbox.report.cautions import LONG
 from dbox.report.text import chance_text
 from dbox.report.wording import sentences
-from dbox.units import clock_text, feet, gpm, inches, litres_per_min, millimetres
-from dbox.units import percent_text as percent
+from dbox.units import clock_text, feet, gpm, inches, litres_per_min, millimetres, percent_text
 
 _FLOWS_ACROSS = 3
 
@@ -130,7 +129,7 @@ def _result(
     held = "none entered, so no verdict; it comes from the permit or the inspector."
     if tolerance is not None:
         source = tolerance.source or "NOT NAMED: write it here"
-        held = f"within {percent(tolerance.share)} of each line's own target. Source: {source}"
+        held = f"within {percent_text(tolerance.share)} of each line's own target. Source: {source}"
     pages.paragraph(f"Tolerance: {held}")
 
 
@@ -194,7 +193,7 @@ def _shares(pages: Pages, assessment: Assessment, title: str) -> None:
             heads.append(Column(head, 1.8, "right"))
         rows = []
         for i, outlet in enumerate(pages.site.outlets):
-            cells = [percent(float(assessment.target[i]))]
+            cells = [percent_text(float(assessment.target[i]))]
             cells += [_share_cell(assessment, case, i) for case in cases]
             name = outlet_text(i + 1, outlet)
             rows.append([name, *(["capped"] * len(cells) if outlet.capped else cells)])
@@ -215,7 +214,7 @@ def _shares(pages: Pages, assessment: Assessment, title: str) -> None:
 def _share_cell(assessment: Assessment, case: int, i: int) -> str:
     share = float(assessment.result.share[case, i])
     low, high = (float(end[case, i]) for end in (assessment.share_low, assessment.share_high))
-    return f"{percent(share)} ({100 * low:.0f} to {100 * high:.0f})"
+    return f"{percent_text(share)} ({100 * low:.0f} to {100 * high:.0f})"
 
 
 def _verdict_cell(assessment: Assessment, case: int) -> str:

@@ -47,8 +47,7 @@ from dbox.fieldwork.shares import Assessment
 from dbox.fieldwork.site import Site
 from dbox.report.text import chance_text
 from dbox.report.wording import joined
-from dbox.units import gpm_litres
-from dbox.units import percent_text as percent
+from dbox.units import gpm_litres, percent_text
 
 TITLE_GAP, VALUE_ROOM, KEY_ROOM = 0.06, 0.25, 0.27
 """Paper over a strip, under it for the shares in figures, and for the key of all. [in]"""
@@ -117,7 +116,7 @@ def draw_key(sheet: Sheet, assessment: Assessment) -> None:
         (Line2D([], [], color=INK, linewidth=TARGET), "target"),
     ]
     if assessment.tolerance is not None:
-        allowed = percent(assessment.tolerance, 0)
+        allowed = percent_text(assessment.tolerance, 0)
         key.append((Rectangle((0, 0), 1, 1, **_WITHIN), f"within {allowed} of the target"))
     handles, labels = zip(*key, strict=True)
     corner = np.array([sheet.left, sheet.top]) / sheet.figure.get_size_inches()
@@ -147,8 +146,8 @@ def _scale(axes: Axes, largest: float, height: float) -> None:
 def _fitting(shares: Array, room: float) -> list[str]:
     """Shares in figures with as many digits as fit in a width, at last without their unit. [in]"""
     for digits, unit in ((1, ""), (1, " %"), (0, " %")):
-        texts = [percent(share, digits).removesuffix(unit) for share in shares.tolist()]
-        if text_width(percent(float(shares.max()), digits).removesuffix(unit), SMALL) <= room:
+        texts = [percent_text(share, digits).removesuffix(unit) for share in shares.tolist()]
+        if text_width(percent_text(float(shares.max()), digits).removesuffix(unit), SMALL) <= room:
             break
     return texts
 
@@ -244,7 +243,7 @@ def _about(view: View) -> str:
 def _about_verdicts(assessment: Assessment) -> str:
     if assessment.tolerance is None:
         return ""
-    allowed = percent(assessment.tolerance, 0)
+    allowed = percent_text(assessment.tolerance, 0)
     return f"in brackets: chance that every line is within {allowed} of its target"
 
 

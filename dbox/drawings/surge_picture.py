@@ -30,8 +30,7 @@ from dbox.errors import DomainError
 from dbox.fieldwork.surge import SurgeOutcome, highest_share, shown_until
 from dbox.report.surge_report import notes_side_by_side, volume_text
 from dbox.report.wording import joined
-from dbox.units import INCH, gpm, gpm_litres, inches_mm
-from dbox.units import percent_text as percent
+from dbox.units import INCH, gpm, gpm_litres, inches_mm, percent_text
 
 TITLE_TEXT = "A discharge on its way through the box"
 """Title where the site has none."""
@@ -137,7 +136,7 @@ def _draw_flows(sheet: Sheet, outcome: SurgeOutcome, names: list[str], height: f
         axes.tick_params(labelbottom=i == n - 1)
         middle = top - 0.5 * height
         sheet.write(sheet.left, middle, names[i], va="center", weight="bold")
-        share, target = percent(float(run.share[i])), percent(float(outcome.target[i]))
+        share, target = percent_text(float(run.share[i])), percent_text(float(outcome.target[i]))
         words = "capped" if outlet.capped else f"{share} ({target})"
         sheet.write(right, middle, words, va="center")
     sheet.write(right, sheet.top - n * height - 0.08, f"time, {unit_name}")
@@ -170,11 +169,11 @@ def contrast_figure(outcomes: Sequence[SurgeOutcome]) -> Figure:
         "Water and streams as they are when the water stands highest; all heights to one scale, "
         "the streams of each flow to a scale of their own. Bars: share of all that has passed; "
         "dashed: target.",
-        *notes_side_by_side(drawn),
+        *joined(notes_side_by_side(drawn)),
     ]
     if left_out:
         notes.append(f"not drawn: {', '.join(o.surge.event.name for o in left_out)}")
-    sheet.foot(joined(notes))
+    sheet.foot(notes)
     start = sheet.left + _SCALE_ROOM
     width = (sheet.right - start + _CONTRAST_GAP) / len(drawn)
     scale, whole = Scale.of(*(o.surge for o in drawn)), highest_share(drawn)
@@ -194,7 +193,11 @@ def _draw_panel(
         (run.event.name, HEADING, "bold"),
         (gpm_litres(float(run.inflow.max())), SMALL, "normal"),
         (f"water up {inches_mm(run.rise)}", SMALL, "normal"),
-        (f"shares {percent(float(shares.min()))} to {percent(float(shares.max()))}", SMALL, "bold"),
+        (
+            f"shares {percent_text(float(shares.min()))} to {percent_text(float(shares.max()))}",
+            SMALL,
+            "bold",
+        ),
     ):
         for line in wrap(text, right - left, size, weight, 1):
             sheet.write(left, y, line, size, weight=weight)

@@ -31,6 +31,7 @@ from dbox.drawings.style import (
     told_apart,
     wrap,
 )
+from dbox.drawings.wall import INCH_STEPS
 from dbox.errors import DomainError
 from dbox.fieldwork.surge import SurgeOutcome
 from dbox.hydraulics.openings import Opening
@@ -83,7 +84,6 @@ STREAM = "0.3"
 _LEAST_VIEW = 1.0 * INCH
 _HOLE_PART, _STREAM_PART, _TRENCH_PART = 0.62, 0.56, 0.8
 _FALL, _TRENCH = 0.32, 0.5
-_TICK_STEPS = (1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 8, 16, 32, 64)
 
 
 @dataclass(frozen=True)
@@ -196,7 +196,7 @@ class BoxView:
         self.axes.set_xticks([])
         self.axes.tick_params(length=3, width=THIN)
         scale, apart = self.scale, 0.3 / self.upright / INCH
-        step = next((s for s in _TICK_STEPS if s >= apart), apart) * INCH
+        step = next((s for s in INCH_STEPS if s >= apart), apart) * INCH
         first, last = (np.floor((z - scale.still) / step) for z in (scale.low, scale.high))
         over = np.arange(first + 1, last + 1) * step
         names = [inches(z, signed=True) if ticks else "" for z in over]

@@ -107,7 +107,8 @@ def write_rows(sheet: Sheet, rows: list[Row], left: float, column: float) -> Non
 
 _LEAST_VIEW = 1.0 * INCH
 _LIP_HALF, _HOLE_PART = 0.40, 0.66
-_TICK_STEPS = (1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 8, 16, 32, 64)
+INCH_STEPS = (1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 8, 16, 32, 64)
+"""What ticks of a scale of heights may stand apart. [in]"""
 
 NAME_GAP = 0.33
 """Paper from one name of a water level to the next. [in]"""
@@ -174,7 +175,7 @@ def draw_section(axes: Axes, assessment: Assessment, capped: list[bool], view: V
         axes.spines[side].set_linewidth(THICK)
     axes.spines["top"].set_visible(False)
     apart = 0.4 / view.upright / INCH
-    step = next((s for s in _TICK_STEPS if s >= apart), apart) * INCH
+    step = next((s for s in INCH_STEPS if s >= apart), apart) * INCH
     ticks = np.arange(np.ceil(view.low / step), np.floor(view.high / step) + 1) * step
     axes.set_yticks(ticks, [inches(t, signed=True) for t in ticks], fontsize=SMALL)
     axes.set_xticks([])

@@ -9,8 +9,8 @@ with Phi the normal distribution. A belly is a station that stands lower than th
 between its two neighbours by more than the rod's error. The straight grade through all stations is
 the weighted least-squares line.
 
-Every run of pipe is looked at piece by piece and as a whole (`falls` says how), and held to limits
-whose values and sources stand in `survey`. The box's inlet is held against the start of each
+Every run of pipe is looked at piece by piece and as a whole, and held to limits whose values and
+sources stand in `survey`. The box's inlet is held against the start of each
 header. A header's straight grade is held against critical depth, since the model of a free spill
 fails on a flatter one. What the rod cannot see is left out: an instrument that is off level tilts
 every run alike, and pipe between two stations may do as it likes.

@@ -1,12 +1,11 @@
 """Mystery cases from a seed: what each cause does to a box and what it shows.
 
 A recipe follows one row of what practice takes to separate the causes (common practice, no source):
-what it does to lips and lines, from which readings and pours are computed, and what is seen of it.
-The look that settles it is named and kept for the key.
+what it does to lips and lines, and what is seen of it.
 
-A case is a made-up box with one cause (`recipes`). Its readings are lips of an otherwise level box
-with the error of a ruler; its catches are splits of the same box with the error of a timed catch.
-Everything but the one look that settles it is shown to the class.
+A case is a made-up box with the cause of one recipe. Its readings are lips of an otherwise level
+box with the error of a ruler; its catches are splits of the same box with the error of a timed
+catch. The one look that settles it is kept for the key; all else is shown to the class.
 """
 
 from dataclasses import dataclass, field, replace

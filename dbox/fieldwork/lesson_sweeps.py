@@ -1,15 +1,16 @@
 """How far a box may lean or one lip be off, and which opening forgives most.
 
-All lips but the first are level. The whole table is one call of `split`.
+A table of errors has all lips level but the first, at every flow. The exercise of a handout has the
+box of that table; what is caught in a time is share times flow times time.
 
-The box is the one of the handout's table. What is caught in a time is share times flow times time.
+A sweep begins with level lips (`lesson_box`). The box is leaned step by step towards one side, and
+both ways at once over a grid; every lean is split at every flow.
 
-The box's lips are level before it leans (`lesson_box`). It is leaned step by step towards one side,
-and both ways at once over a grid; every lean is split at every flow, all of them in one call.
+A comparison gives every kind of opening the same box, the same one wrong lip and the same flows.
+The narrower an opening, the higher the water stands over it and the less an error matters; but the
+inlet must then stand higher over the outlets, or it drowns.
 
-Every kind of opening gets the same box, the same one wrong lip and the same flows. The narrower an
-opening, the higher the water stands over it and the less an error matters; but the inlet must then
-stand higher over the outlets, or it drowns.
+All cells of a table, and all leans and flows of a sweep, are one call of `split`.
 """
 
 from collections.abc import Sequence

@@ -60,8 +60,8 @@ class Lift:
     # How much to lift the side on the right of one who looks from the inlet into the box; negative:
     # lift the left side. None where the inside size is not known. [m]
     right_side: float | None
-    slope_along: float  # The same as rise per run. [-]
-    slope_across: float  # The same as rise per run. [-]
+    slope_along: float  # `far_end` as rise per run, known whatever the size. [-]
+    slope_across: float  # `right_side` as rise per run. [-]
     # Outlets that could not reach a common height even in the levelled box: their own pipe or
     # insert has to be set anew.
     still_short: tuple[int, ...]

@@ -1,6 +1,6 @@
 """Many boxes at once, boxes by outlets: verdicts, turns and their tally.
 
-By drawing, as `confidence` does it for one box: the same seed and number of draws give a box the
+By drawing, as `shares` does it for one box: the same seed and number of draws give a box the
 same chances. Or quickly, to first order: the errors of the lips, taken to be independent and
 normal, move the roots r = sqrt(q) of the flows, which run nearly straight with the heads, by
 
@@ -74,7 +74,7 @@ class Judged:
     # (f, k) Chance that every outlet is within tolerance; NaN to first order, which only bounds it.
     # [-]
     within_probability: Array
-    verdict: npt.NDArray[np.int8]  # (f, k) Index into `confidence.VERDICTS`.
+    verdict: npt.NDArray[np.int8]  # (f, k) Index into `shares.VERDICTS`.
 
 
 def judge_drawn(boxes: Boxes, inflow: Array, *, samples: int, seed: int) -> Judged:

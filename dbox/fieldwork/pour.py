@@ -61,7 +61,7 @@ class Expectation:
     # catch.
     jet_decides: BoolArray
     # Where the model or the readings are weak, and where the pour does not suit.
-    warnings: tuple[Note | str, ...]
+    warnings: tuple[Note, ...]
 
     @property
     def still_level(self) -> float:

@@ -17,7 +17,8 @@ turning that they ask for. Shares and turns come from `levelling`; how the job s
 The first pass turns what `levelling` asks for. From the second on, lips that differ no more than
 reading errors alone often make them are left: turning them would only follow the ruler's errors.
 
-None of them refuses: a box may stand as badly as it reads. Each asks once whether it is meant.
+A reading that looks wrong is in doubt: the person is asked once whether it is meant. None is
+refused: a box may stand as badly as it reads.
 
     under water   the lip lies so deep that water would still be running out over it
     reach         no turning of the inserts could bring this lip and the others together

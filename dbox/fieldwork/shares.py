@@ -1,7 +1,7 @@
 """Shares of each line at each flow, with bands, targets and verdicts.
 
-Equal for every open outlet, in proportion to the length or the bottom area of its line, or in
-proportion to typed weights. A capped outlet gets none.
+The target of a line is the same for every open outlet, or in proportion to the length or the
+bottom area of the line, or to typed weights. A capped outlet gets none.
 
 The reading errors are carried by sampling: boxes are drawn that would have given the readings,
 each is split, and the drawn shares give 5 to 95 per cent bands and the probability that every

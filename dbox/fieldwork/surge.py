@@ -135,7 +135,7 @@ def plan(box: Box) -> tuple[float, float]:
     return along * across, 2 * (along + across)
 
 
-def notes_on(site: Site, found: Surge) -> tuple[Note | str, ...]:
+def notes_on(site: Site, found: Surge) -> tuple[Note, ...]:
     """Where the model is weak, what was left out, and what went over in a run."""
     return (
         *measured_lips(site).warnings,
@@ -146,9 +146,9 @@ def notes_on(site: Site, found: Surge) -> tuple[Note | str, ...]:
     )
 
 
-def _assumed(site: Site, found: Surge) -> list[Note | str]:
+def _assumed(site: Site, found: Surge) -> list[Note]:
     """What jet and soil rest on, and what the jet does at the strongest inflow of the run."""
-    notes: list[Note | str] = []
+    notes: list[Note] = []
     system, works = found.system, site.works
     if site.box.inlet == "straight":
         if not placed(site):
@@ -215,9 +215,9 @@ class Ponding:
     """Which line ponds first in a run of days."""
 
     line: int | None  # The outlet whose trench first stood full to its pipe; None where none did.
-    time: float  # When; NaN where none did. [s]
-    level_line: int | None  # The same where all lips are level and stay so.
-    level_time: float  # When; NaN where none did. [s]
+    time: float  # When it did; NaN where none did. [s]
+    level_line: int | None  # The outlet that would be the first if all lips were level.
+    level_time: float  # When it would; NaN where none would. [s]
 
     @property
     def sooner(self) -> float:
@@ -272,7 +272,7 @@ class SurgeOutcome:
     # (n,) What each trench takes when full to its pipe; NaN where there is no trench. [m3/s]
     capacity: Array
     ponding: Ponding | None = None  # Which line ponds first; None where the run is no run of days.
-    warnings: tuple[Note | str, ...]  # Where the model is weak, or something went over.
+    warnings: tuple[Note, ...]  # Where the model is weak, or something went over.
 
     @property
     def labels(self) -> tuple[str, ...]:

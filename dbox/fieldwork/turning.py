@@ -226,7 +226,7 @@ class Turning:
     # (n,) Rounded turn, clockwise seen from inside the box; NaN where the clock is unknown. [rad]
     turn: Array
     angle_before: Array  # (n,) Angle of the hole from straight down; NaN where unknown. [rad]
-    angle_after: Array  # (n,) Angle of the hole from straight down; NaN where unknown. [rad]
+    angle_after: Array  # (n,) The same once turned. [rad]
     lip_after: Array  # (n,) Lip once turned; inf where capped. [m]
     reachable: BoolArray  # (n,) Whether the lip can be brought to its height; True where capped.
     order: tuple[int, ...]  # Outlets in the order of work.

@@ -10,8 +10,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from dbox import keys as scenario_keys
-from dbox import units
+from dbox import keys, units
 from dbox.errors import ScenarioError, show
 from dbox.files.scenario import read
 from dbox.files.scenario_tables import POINTS, UNITS
@@ -58,7 +57,7 @@ def _outlets(text: str, _: Answers) -> str:
         if not 1 <= int(text[:4]) <= MOST_OUTLETS or len(text) > 4:
             raise ScenarioError(f"is {show(text)}; this asks for 1 to {MOST_OUTLETS} outlets")
         return text
-    names = [scenario_keys.label(part) for part in text.split(",")] if text else []
+    names = [keys.label(part) for part in text.split(",")] if text else []
     if len({name.lower() for name in names}) < len(names):
         raise ScenarioError(f"is {show(text)}; give each outlet a name of its own")
     if len(names) == 1:
@@ -96,7 +95,7 @@ def _as_typed(read_key: Callable[[str, str], object]) -> Check:
 
 def _offset(text: str, answers: Answers) -> str:
     fixed = text.lower() in _FIXED
-    return "fixed" if fixed else _as_typed(scenario_keys.offset)(text, answers)
+    return "fixed" if fixed else _as_typed(keys.offset)(text, answers)
 
 
 def clock_before(answers: Answers) -> str:
@@ -117,7 +116,7 @@ def _inside(text: str, answers: Answers) -> str:
     parts = _parts(text)
     if len(parts) > 2:
         raise ScenarioError(f"is {show(text)}; write it as 16 in x 20 in, or one diameter")
-    scenario_keys.each(parts, lambda part: scenario_keys.side(part, answers["units"]))
+    keys.each(parts, lambda part: keys.side(part, answers["units"]))
     return " x ".join(parts)
 
 
@@ -127,12 +126,12 @@ def _place(text: str, answers: Answers) -> str:
         raise ScenarioError(
             f"is {show(text)}; write the distances along and across, as 16 in, 4 in"
         )
-    scenario_keys.each(parts, lambda part: scenario_keys.place(part, answers["units"]))
+    keys.each(parts, lambda part: keys.place(part, answers["units"]))
     return ", ".join(parts)
 
 
 def _point(text: str, _: Answers) -> str:
-    return scenario_keys.choice("centre" if text == "center" else text, POINTS) if text else "lip"
+    return keys.choice("centre" if text == "center" else text, POINTS) if text else "lip"
 
 
 def _write(text: str, _: Answers) -> str:
@@ -152,11 +151,11 @@ class Topic:
 
 TOPICS = {
     "units": Topic(
-        lambda text, _: scenario_keys.choice(text, UNITS) if text else "in",
+        lambda text, _: keys.choice(text, UNITS) if text else "in",
         "Unit of lengths that you write without one: in, mm or cm.",
         "in",
     ),
-    "title": Topic(lambda text, _: scenario_keys.text(text), "What is the job called?", "no name"),
+    "title": Topic(lambda text, _: keys.text(text), "What is the job called?", "no name"),
     "outlets": Topic(
         _outlets,
         "Outlets, clockwise from the inlet as seen from above: how many, or their names with "
@@ -194,19 +193,19 @@ TOPICS = {
         _point, "Which point of the hole will you read: lip (lowest point), centre or top?", "lip"
     ),
     "spread": Topic(
-        _as_typed(scenario_keys.spread),
+        _as_typed(keys.spread),
         "Spread of your ruler: how far two honest readings of one hole differ. About 1/32 in at "
         "best, 1/16 in usual (common practice, no source).",
         "not stated",
     ),
     "tolerance": Topic(
-        _as_typed(lambda text, _: scenario_keys.tolerance(text)),
+        _as_typed(lambda text, _: keys.tolerance(text)),
         "How far may a line be off its share, in per cent of it, as 10 %? There is no general "
         "value: it comes from the permit, the code or the inspector.",
         "none",
     ),
     "source": Topic(
-        lambda text, _: scenario_keys.text(text),
+        lambda text, _: keys.text(text),
         "Who says so: permit number, code section or name?",
         "not named",
     ),
@@ -239,10 +238,10 @@ def next_key(answers: Answers) -> str | None:
     >>> next_key({"units": "in", "title": ""})
     'outlets'
     """
-    return next((key for key in keys(answers) if key not in answers), None)
+    return next((key for key in keys_asked(answers) if key not in answers), None)
 
 
-def keys(answers: Answers) -> Iterator[str]:
+def keys_asked(answers: Answers) -> Iterator[str]:
     """Keys of the questions that these answers lead to, in order."""
     yield from ("units", "title", "outlets", "capped", "hole")
     labels = labels_of(answers)

@@ -1,10 +1,10 @@
 """What was seen, as a scenario writes it: `[evidence]`, `evidence` of an outlet, and `[priors]`.
 
-[evidence]
-since_use = "8 h"
-at_rest   = "above some lips"
-[[outlet]]
-evidence  = {mouth = "full", port = "to the pipe", ground = ["head"], rod = "clear"}
+    [evidence]
+    since_use = "8 h"
+    at_rest   = "above some lips"
+    [[outlet]]
+    evidence  = {mouth = "full", port = "to the pipe", ground = ["head"], rod = "clear"}
 
 The keys are the fields of `fieldwork.evidence`. A key that is absent was not looked at. A word such
 as `none`, or an empty list of wet places, was looked at and is evidence too.

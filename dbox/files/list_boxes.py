@@ -148,14 +148,14 @@ class Listed:
 
     names: Sequence[str]  # Name of each of the k boxes.
     labels: Sequence[Sequence[str]]  # Labels of the outlets of each box.
-    lip: Array  # (k, n) As in `Boxes`; the lip is NaN where there is no such outlet. [m]
-    error: Array  # (k, n) As in `Boxes`; the lip is NaN where there is no such outlet. [m]
-    offset: Array  # (k, n) As in `Boxes`; the lip is NaN where there is no such outlet. [m]
-    clock: Array  # (k, n) As in `Boxes`. [rad]
+    lip: Array  # (k, n) Lips over still water; inf where capped, NaN where no such outlet is. [m]
+    error: Array  # (k, n) Standard deviation of each lip. [m]
+    offset: Array  # (k, n) Hole centre from pipe centre, as in `Boxes`. [m]
+    clock: Array  # (k, n) Angle of the hole, as in `Boxes`. [rad]
     # (k, n) Index of the opening of each outlet, -1 where there is no such outlet.
     opening: Indices
     openings: Sequence[Opening]  # The openings that the indices mean.
-    tolerance: Array  # (k,) As in `Boxes`. [-]
+    tolerance: Array  # (k,) Allowed difference of a share from its target, as in `Boxes`. [-]
 
     def only(self, boxes: Indices) -> "Listed":
         """Some of the boxes."""

@@ -1,6 +1,6 @@
 """Answers about many boxes as lines of CSV, and their summary.
 
-box,verdict,worst outlet,trickle verdict,trickle worst over target,trickle within probability
+    box,verdict,worst outlet,trickle verdict,trickle worst over target,trickle within probability
     Oak St 12,outside,2,outside,2.310,0.000
 
 Shares, where wanted, stand in one cell a flow, in the order of the outlets, - for none. Numbers

@@ -1,6 +1,6 @@
 """Readings, catches and measured inflows as CSV, for and from a spreadsheet.
 
-outlet,reading (mm),reading 2 (mm)          outlet;slow (s);fast
+    outlet,reading (mm),reading 2 (mm)          outlet;slow (s);fast
     1,3.2,3.0                                   1;41,5;1,2 L in 30 s
     2,"1/8 in",                                 2;;dry
 
@@ -8,7 +8,7 @@ One row per outlet, found by its label. Readings are of the point that the scena
 catches are named as the pours are. The head may give the unit of bare numbers. An empty cell, or an
 outlet without a row, is not measured.
 
-seconds,m3_s            time (min);flow (gpm)
+    seconds,m3_s            time (min);flow (gpm)
     0,0                     0;0
     30,0.0004               0,5;6,5
 

@@ -7,10 +7,10 @@ from dbox.fieldwork.shares import VERDICTS
 from dbox.fieldwork.site import DEFAULT_SPREAD
 from dbox.files.list_boxes import Settings
 from dbox.files.list_run import Outcome
+from dbox.report.cautions import MODEL
 from dbox.report.encode import encode
 from dbox.report.text import WIDTH, noted, wrapped
-from dbox.units import millimetres
-from dbox.units import percent_text as percent
+from dbox.units import millimetres, percent_text
 
 _CELL = 12
 
@@ -62,7 +62,7 @@ def report(outcome: Outcome, settings: Settings) -> list[str]:
         lines += ["", *wrapped("An earlier run was gone on with.")]
     lines += noted(_notes(outcome, settings))
     lines += ["", *wrapped(f"wrote {outcome.places.results}")]
-    lines += wrapped("The tool models the box; local code, the permit and the inspector decide.")
+    lines += wrapped(MODEL)
     return lines
 
 
@@ -70,7 +70,7 @@ def _table(tally: Tally, settings: Settings) -> list[str]:
     """A row for all flows together and one for each, the worst line of the middle box beside it."""
 
     def parts(counts: Counts) -> list[str]:
-        return [percent(count / tally.boxes) for count in counts]
+        return [percent_text(count / tally.boxes) for count in counts]
 
     worst = zip(tally.worst_at(0.5), tally.worst_at(0.9), strict=True)
     rows = [("", [*VERDICTS, "worst line"]), ("all flows", parts(tally.verdicts))]

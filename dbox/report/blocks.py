@@ -56,7 +56,7 @@ Section = Sequence[Block]
 _INDENT = "  "
 
 
-def warned(notes: Iterable[Note | str]) -> list[Block]:
+def warned(notes: Iterable[Note]) -> list[Block]:
     """A section of warnings, repeated ones once."""
     return [Paragraph(sentence, "! ") for sentence in sentences(notes)]
 

@@ -14,6 +14,12 @@ POWER = "Switch off and lock out the pump."
 WATER = "Test with clean water only."
 CODE = "Local code, the permit, the inspector and licensed practice decide."
 
+MODEL = "The tool models the box; local code, the permit and the inspector decide."
+"""What a result warns of that asks for no work."""
+
+TURNING = "Local code, the permit and the inspector decide; use clean water only."
+"""The same for one that asks to turn inserts."""
+
 LONG = (GAS, LIDS, f"{TRENCH} {UTILITIES}", GERMS, f"{POWER} {WATER}", CODE)
 """What every set-up and every sheet warns of."""
 

@@ -18,7 +18,7 @@ from dbox.files.evidence_words import (
 from dbox.report.cautions import RANKED
 from dbox.report.encode import Json, encode, rows
 from dbox.report.surge_report import duration
-from dbox.report.text import noted, wrapped
+from dbox.report.text import chance_text, noted, wrapped
 from dbox.report.wording import sentences
 from dbox.units import DAY, FOOT, GALLON, MINUTE, gallons
 
@@ -268,7 +268,7 @@ def _ranked(found: Diagnosis) -> list[str]:
         if number <= _TOLD:
             lines += _reasons(site, answer)
     rest = 1.0 - sum(answer.probability for answer in told)
-    return [*lines, f"  all the others together: {_per_cent(max(rest, 0.0))}"]
+    return [*lines, f"  all the others together: {chance_text(max(rest, 0.0))}"]
 
 
 def _reasons(site: Site, answer: Answer) -> list[str]:
@@ -312,10 +312,4 @@ def _advice(found: Diagnosis) -> list[str]:
 
 def _chance(probability: float) -> str:
     words = next((word for least, word in _CHANCES if probability >= least), "unlikely")
-    return f"{words}, {_per_cent(probability)}"
-
-
-def _per_cent(probability: float) -> str:
-    if probability > 0.99:
-        return "over 99 %"
-    return "under 1 %" if probability < 0.01 else f"{100 * probability:.0f} %"
+    return f"{words}, {chance_text(probability)}"

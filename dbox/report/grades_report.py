@@ -13,8 +13,7 @@ from dbox.report.cautions import CODE, TRENCH
 from dbox.report.encode import Json, encode, rows
 from dbox.report.text import chance_text
 from dbox.report.wording import sentences
-from dbox.units import FOOT, INCH, feet, gpm_litres, inches, inches_mm, millimetres
-from dbox.units import percent_text as percent
+from dbox.units import FOOT, INCH, feet, gpm_litres, inches, inches_mm, millimetres, percent_text
 
 HEADLINES = {
     "within": "WITHIN: every fall that was read is enough.",
@@ -34,7 +33,7 @@ def slope_text(slope: float) -> str:
     >>> slope_text(0.25 / 12)
     '2.08 %, 0.25 in per ft'
     """
-    return f"{percent(slope, 2)}, {slope * FOOT / INCH:.2f} in per ft"
+    return f"{percent_text(slope, 2)}, {slope * FOOT / INCH:.2f} in per ft"
 
 
 def findings(grading: Grading) -> list[str]:
@@ -250,7 +249,7 @@ _COLUMNS = (
 
 def _cells(falls: Falls, i: int, length: float | None) -> list[str]:
     fall = float(falls.fall.flat[i])
-    slope = "" if length is None else percent(fall / length, 2)
+    slope = "" if length is None else percent_text(fall / length, 2)
     chance = chance_text(float(falls.probability.flat[i]))
     return [inches(fall), millimetres(fall), slope, chance]
 

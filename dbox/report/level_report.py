@@ -8,18 +8,17 @@ from dbox.arrays import Array
 from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.levelling import Levelling, Lift
 from dbox.fieldwork.shares import Assessment
+from dbox.report.cautions import TURNING
 from dbox.report.encode import Json, encode, rows
 from dbox.report.split_report import band_text, cases_json
 from dbox.report.text import noted, wrapped
 from dbox.report.wording import sentences
-from dbox.units import FOOT, clock_text, inches, inches_mm, millimetres, turn_text
-from dbox.units import percent_text as percent
+from dbox.units import FOOT, clock_text, inches, inches_mm, millimetres, percent_text, turn_text
 
 LEAST_SLOPE = 2e-4
 """Rise per run below which a box is called level. [-]"""
 
 _LEAST_LIFT = 5e-4
-_CAUTION = "Local code, the permit and the inspector decide; use clean water only."
 
 
 def level_json(levelling: Levelling) -> Json:
@@ -74,7 +73,7 @@ def report(levelling: Levelling) -> list[str]:
     lines += ["", *wrapped(_other_goal(levelling))]
     lines += _tilt_lines(levelling)
     lines += noted(sentences((*levelling.warnings, *levelling.after.warnings)))
-    return [*lines, "", *wrapped(_CAUTION)]
+    return [*lines, "", *wrapped(TURNING)]
 
 
 def why_nothing(before: Assessment) -> tuple[str, str]:
@@ -192,11 +191,10 @@ def _shares(levelling: Levelling) -> list[str]:
         for i, label in enumerate(before.labels):
             if levelling.site.outlets[i].capped:
                 continue
-            lines.append(
-                f"    {label[:12]:<12}{percent(float(before.result.share[case, i])):>9} ->"
-                f"{percent(float(after.result.share[case, i])):>8}  ({band_text(after, case, i)})"
-                f"  target {percent(float(after.target[i]))}"
-            )
+            shares = (before.result.share[case, i], after.result.share[case, i], after.target[i])
+            now, then, target = (percent_text(float(share)) for share in shares)
+            band = band_text(after, case, i)
+            lines.append(f"    {label[:12]:<12}{now:>9} ->{then:>8}  ({band})  target {target}")
     return lines
 
 

@@ -25,8 +25,8 @@ from dbox.units import (
     litres,
     litres_per_min,
     millimetres,
+    percent_text,
 )
-from dbox.units import percent_text as percent
 
 
 def pour_json(
@@ -416,7 +416,7 @@ def _after(expectation: Expectation, case: int) -> Table:
             cells = ["capped", "", "", "", ""]
         elif not np.isnan(caught[i]):
             lpm, gpm = (f"{caught[i] * MINUTE / unit:.2f}" for unit in (LITRE, GALLON))
-            share = percent(float(caught[i]) / total) if total > 0 else ""
+            share = percent_text(float(caught[i]) / total) if total > 0 else ""
             word = "jet decides" if np.isnan(stands[i]) else _STANDS[int(stands[i])]
             cells = [cells[0], lpm, gpm, share, word]
         lines.append([outlet.label, *cells])

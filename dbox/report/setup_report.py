@@ -22,7 +22,7 @@ from dbox.report.cautions import LONG
 from dbox.report.encode import Json, encode, rows
 from dbox.report.level_report import length_words, level_json, lift_lines, unreachable_lines
 from dbox.report.split_report import split_json
-from dbox.report.text import noted, wrapped
+from dbox.report.text import chance_text, noted, wrapped
 from dbox.report.wording import sentences
 from dbox.units import clock_text, gpm, inches, inches_mm, millimetres, turn_text
 
@@ -192,17 +192,10 @@ def _table(assessment: Assessment, flows: range) -> list[str]:
     if assessment.tolerance is None:
         return [*lines, "  no tolerance entered, so no verdict"]
     words = f"  all within {100 * assessment.tolerance:.3g} % of it?"
-    chances = [_chance(float(assessment.within_probability[f])) for f in flows]
+    likely = [float(assessment.within_probability[f]) for f in flows]
+    chances = ["jet decides" if np.isnan(chance) else chance_text(chance) for chance in likely]
     verdicts = row(words, [assessment.verdicts[f] for f in flows])
     return [*lines, verdicts, row("  chance of that", chances)]
-
-
-def _chance(probability: float) -> str:
-    if np.isnan(probability):
-        return "jet decides"
-    if probability < 0.01:
-        return "under 1 %"
-    return "over 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"
 
 
 def _turns(levelling: Levelling) -> list[str]:

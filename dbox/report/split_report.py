@@ -12,8 +12,7 @@ from dbox.fieldwork.site import Flow, Site
 from dbox.report.encode import Json, rows
 from dbox.report.text import bar, chance_text, noted, wrapped
 from dbox.report.wording import sentences
-from dbox.units import gpm, gpm_litres, inches, inches_mm, millimetres
-from dbox.units import percent_text as percent
+from dbox.units import gpm, gpm_litres, inches, inches_mm, millimetres, percent_text
 
 
 def split_json(site: Site, assessment: Assessment) -> Json:
@@ -85,11 +84,11 @@ def _headline(site: Site, found: Contrast) -> list[str]:
     if found.weak_share[favoured] <= NOTABLE * found.target[favoured]:
         return wrapped("At its best estimate every line gets its target at every flow.")
     return wrapped(
-        f"Outlet {site.outlets[favoured].label} gets {percent(found.weak_share[favoured])} at "
-        f"{_named(found.weak)} and {percent(found.strong_share[favoured])} at "
-        f"{_named(found.strong)}; its target is {percent(found.target[favoured])}. "
-        f"Outlet {site.outlets[starved].label} gets {percent(found.weak_share[starved])} and "
-        f"{percent(found.strong_share[starved])}."
+        f"Outlet {site.outlets[favoured].label} gets {percent_text(found.weak_share[favoured])} at "
+        f"{_named(found.weak)} and {percent_text(found.strong_share[favoured])} at "
+        f"{_named(found.strong)}; its target is {percent_text(found.target[favoured])}. "
+        f"Outlet {site.outlets[starved].label} gets {percent_text(found.weak_share[starved])} and "
+        f"{percent_text(found.strong_share[starved])}."
     )
 
 
@@ -129,7 +128,7 @@ def _case(site: Site, assessment: Assessment, case: int, flow: Flow) -> list[str
         share = float(assessment.result.share[case, i])
         lines.append(
             f"  {label:<{_LABEL}}{inches(lip, signed=True):>10}{millimetres(lip, signed=True):>9}"
-            f"{percent(share):>9}{band_text(assessment, case, i):>13}{percent(target):>8}"
+            f"{percent_text(share):>9}{band_text(assessment, case, i):>13}{percent_text(target):>8}"
             f" {bar(share, target, whole, _BAR)}"
         )
     return lines

@@ -10,11 +10,11 @@ import numpy as np
 from dbox.fieldwork.surge import Ponding, SurgeOutcome
 from dbox.hydraulics.surge.stepper import Surge
 from dbox.notes import Note
+from dbox.report.cautions import MODEL
 from dbox.report.encode import Json, encode, rows
 from dbox.report.text import bar, noted, wrapped
 from dbox.report.wording import sentences
-from dbox.units import DAY, HOUR, MINUTE, gallons, gpm, inches_mm, litres, millimetres
-from dbox.units import percent_text as percent
+from dbox.units import DAY, HOUR, MINUTE, gallons, gpm, inches_mm, litres, millimetres, percent_text
 
 
 def surge_json(outcome: SurgeOutcome, files: Sequence[str] = ()) -> Json:
@@ -65,7 +65,6 @@ _LABEL = 10
 _BAR = 8
 _CELL = 14
 _ACROSS = 4
-_CAUTION = "The tool models the box; local code, the permit and the inspector decide."
 
 
 def volume_text(run: Surge) -> str:
@@ -81,9 +80,10 @@ def report(outcome: SurgeOutcome) -> list[str]:
     if outcome.extremes:
         best, worst = outcome.extremes
         lead = (
-            f"Outlet {outcome.labels[best]} gets {percent(float(share[best]))} of what left the "
-            f"box and outlet {outcome.labels[worst]} {percent(float(share[worst]))}; targets are "
-            f"{percent(float(target[best]))} and {percent(float(target[worst]))}."
+            f"Outlet {outcome.labels[best]} gets {percent_text(float(share[best]))} of what left "
+            f"the box and outlet {outcome.labels[worst]} {percent_text(float(share[worst]))}; "
+            f"targets are {percent_text(float(target[best]))} and "
+            f"{percent_text(float(target[worst]))}."
         )
     ran = f"{found.event.name}: {volume_text(found)}, followed for {duration(found.seconds)}."
     lines += wrapped(f"{ran} {lead}")
@@ -99,17 +99,16 @@ def report(outcome: SurgeOutcome) -> list[str]:
         lines += ["", *wrapped(_report_ponding(outcome, outcome.ponding))]
     lines += noted(sentences(outcome.warnings))
     balance = f"Volumes add up to {found.balance_error:.0e} of what came, in {found.steps} steps."
-    return [*lines, "", *wrapped(f"{balance} {_CAUTION}")]
+    return [*lines, "", *wrapped(f"{balance} {MODEL}")]
 
 
-def notes_side_by_side(outcomes: Sequence[SurgeOutcome]) -> list[Note | str]:
+def notes_side_by_side(outcomes: Sequence[SurgeOutcome]) -> list[Note]:
     """What all runs are warned of, then what only some are, with their names."""
     all_of = {outcome.surge.event.name: outcome.warnings for outcome in outcomes}
     shared = [note for note in outcomes[0].warnings if all(note in n for n in all_of.values())]
     own = [
-        f"{name}: {note}" if isinstance(note, str) else note.under(name)
-        for name, notes in all_of.items() for note in notes if note not in shared
-    ]  # fmt: skip
+        note.under(name) for name, notes in all_of.items() for note in notes if note not in shared
+    ]
     return [*shared, *own]
 
 
@@ -124,7 +123,7 @@ def contrast_report(outcomes: tuple[SurgeOutcome, ...]) -> list[str]:
     for start in range(0, len(outcomes), _ACROSS):
         lines += ["", *_side_by_side(outcomes[start : start + _ACROSS])]
     lines += noted(sentences(notes_side_by_side(outcomes)))
-    return [*lines, "", *wrapped(_CAUTION)]
+    return [*lines, "", *wrapped(MODEL)]
 
 
 def _contrast_lead(outcomes: tuple[SurgeOutcome, ...]) -> str:
@@ -134,9 +133,9 @@ def _contrast_lead(outcomes: tuple[SurgeOutcome, ...]) -> str:
         return "Every line gets its target at the weakest flow already."
     best, _ = weak.extremes
     return (
-        f"Outlet {weak.labels[best]} gets {percent(float(weak.surge.share[best]))} at "
-        f"{weak.surge.event.name} and {percent(float(strong.surge.share[best]))} at "
-        f"{strong.surge.event.name}; its target is {percent(float(weak.target[best]))}."
+        f"Outlet {weak.labels[best]} gets {percent_text(float(weak.surge.share[best]))} at "
+        f"{weak.surge.event.name} and {percent_text(float(strong.surge.share[best]))} at "
+        f"{strong.surge.event.name}; its target is {percent_text(float(weak.target[best]))}."
     )
 
 
@@ -162,7 +161,7 @@ def _side_by_side(outcomes: tuple[SurgeOutcome, ...]) -> list[str]:
         cells = []
         for outcome in outcomes:
             share, target = float(outcome.surge.share[i]), float(outcome.target[i])
-            cells.append(f"{bar(share, target, whole, 6)}{percent(share):>7}")
+            cells.append(f"{bar(share, target, whole, 6)}{percent_text(share):>7}")
         lines.append(_row(outlet.label, cells))
     return lines
 
@@ -185,9 +184,9 @@ def _table(outcome: SurgeOutcome) -> list[str]:
             start = duration(float(found.first_flow[i]))
         share, target = float(found.share[i]), float(outcome.target[i])
         lines.append(
-            f"  {label:<{_LABEL}}{percent(share):>7}{gallons(float(found.volume[-1, i])):>11}"
+            f"  {label:<{_LABEL}}{percent_text(share):>7}{gallons(float(found.volume[-1, i])):>11}"
             f"{gpm(float(found.peak_flow[i])):>12}{start:>13}"
-            f"  {percent(target):>6} {bar(share, target, whole, _BAR)}"
+            f"  {percent_text(target):>6} {bar(share, target, whole, _BAR)}"
         )
     return lines
 

@@ -28,8 +28,8 @@ from dbox.units import (
     inches_mm,
     litres_per_min,
     millimetres,
+    percent_text,
 )
-from dbox.units import percent_text as percent
 
 
 def _flows(flows: Sequence[Flow], **columns: Any) -> list[Json]:
@@ -255,7 +255,7 @@ _WIDTH, _CELL = 71, 15
 def sweep_report(sweep: Sweep) -> list[str]:
     """Lines of at most 72 columns."""
     site, flows = sweep.site, sweep.site.flows
-    side, allowed = f"the {sweep.toward} side", percent(sweep.tolerance.share, 0)
+    side, allowed = f"the {sweep.toward} side", percent_text(sweep.tolerance.share, 0)
     step, (weak, strong) = sweep.usual_step, sweep.ends
     line = sweep.worst[weak, step]
     what = "Share" if sweep.equal_targets else "Share over target"
@@ -263,9 +263,10 @@ def sweep_report(sweep: Sweep) -> list[str]:
         *wrapped(f"{site.title}{' (invented)' if site.record.invented else ''}".strip() or "Box"),
         *wrapped(
             f"With {side} {inches_mm(sweep.tilt[step])} low, outlet {site.outlets[line].label} "
-            f"gets {percent(sweep.share[weak, step, line])} at {gpm_litres(flows[weak].inflow)} "
-            f"and {percent(sweep.share[strong, step, line])} at "
-            f"{gpm_litres(flows[strong].inflow)}; its target is {percent(sweep.target[line])}."
+            f"gets {percent_text(sweep.share[weak, step, line])} at "
+            f"{gpm_litres(flows[weak].inflow)} and "
+            f"{percent_text(sweep.share[strong, step, line])} at "
+            f"{gpm_litres(flows[strong].inflow)}; its target is {percent_text(sweep.target[line])}."
         ),
         "",
         *wrapped(
@@ -282,7 +283,7 @@ def sweep_report(sweep: Sweep) -> list[str]:
             for i in part:
                 label = site.outlets[sweep.worst[i, step]].label
                 which = f" ({label})" if step and len(label) <= 2 else ""
-                row += f"{percent(sweep.scale * sweep.over_target[i, step])}{which}".rjust(12)
+                row += f"{percent_text(sweep.scale * sweep.over_target[i, step])}{which}".rjust(12)
             lines.append(row)
     lines += ["", *wrapped(f"Every line stays within {allowed} of its target:")]
     for flow, limit in zip(flows, sweep.limit.tolist(), strict=True):
@@ -321,7 +322,8 @@ def compare_report(comparison: Comparison) -> list[str]:
     lines = wrapped(
         f"{comparison.outlets} outlets, one lip {inches_mm(abs(error))} "
         f"{'low' if error < 0 else 'high'}: share of its line, with the most forgiving opening at "
-        f"{gpm_litres(flows[comparison.weakest].inflow)} first. Fair is {percent(comparison.fair)}."
+        f"{gpm_litres(flows[comparison.weakest].inflow)} first. "
+        f"Fair is {percent_text(comparison.fair)}."
     )
     for part in _parts(flows):
         first, second = _over_columns(f"  {'opening':<16}", [flows[i] for i in part], 10)
@@ -331,7 +333,7 @@ def compare_report(comparison: Comparison) -> list[str]:
             if len(name) > 15:
                 lines.append(f"  {name}")
                 name = ""
-            shares = "".join(f"{percent(comparison.share[k, i]):>10}" for i in part)
+            shares = "".join(f"{percent_text(comparison.share[k, i]):>10}" for i in part)
             heads = "".join(f"{millimetres(comparison.head[k, i]):>10}" for i in part)
             lines.append(f"  {name:<16}{shares}{inches(drop):>14}")
             lines.append(f"  {'  head':<16}{heads}{millimetres(drop):>14}")
@@ -350,14 +352,14 @@ def table_report(table: LipTable) -> list[str]:
     lines = [
         *wrapped(
             f"{table.outlets} outlets, one lip wrong: share of its line. Fair is "
-            f"{percent(table.fair)}."
+            f"{percent_text(table.fair)}."
         ),
         "",
         f"  {'total flow':<12}{'head':>8}{heads}",
         f"  {'':<20}{sides}",
     ]
     for flow, head, shares in zip(table.flows, table.level_head, table.share, strict=True):
-        cells = "".join(f"{percent(share, 0):>10}" for share in shares)
+        cells = "".join(f"{percent_text(share, 0):>10}" for share in shares)
         lines.append(f"  {litres_per_min(flow.inflow):<12}{millimetres(head):>8}{cells}")
     return lines + noted(sentences(table.warnings))
 

@@ -178,12 +178,12 @@ ENDINGS = {
 """What is said after a note of a kind, and only once after several of it that stand together."""
 
 
-def sentences(notes: Iterable[Note | str]) -> list[str]:
-    """Notes as sentences, repeated ones once; what is a sentence already stays as it is."""
+def sentences(notes: Iterable[Note]) -> list[str]:
+    """Notes as sentences, repeated ones once."""
     return list(dict.fromkeys("; ".join(filter(None, _parts(note))) for note in notes))
 
 
-def joined(notes: Iterable[Note | str]) -> list[str]:
+def joined(notes: Iterable[Note]) -> list[str]:
     """The same for paper: what several notes end with alike is said once.
 
     >>> heads = {"low": 0.002, "high": 0.002, "level": 0.003}
@@ -199,9 +199,7 @@ def joined(notes: Iterable[Note | str]) -> list[str]:
     return [f"{', '.join(before)}; {last}" if before else last for last, before in said.items()]
 
 
-def _parts(note: Note | str) -> tuple[str, str]:
-    if isinstance(note, str):
-        return note, ""
+def _parts(note: Note) -> tuple[str, str]:
     words = WORDS[note.what]
     said = _say(note, words) if isinstance(words, str) else words(note)
     return said, ENDINGS.get(note.what, "")

@@ -16,7 +16,8 @@ import numpy as np
 import pytest
 
 from dbox import ScenarioError
-from dbox.drawings.lesson_page import height_to_y, numbers, player_html, save_html
+from dbox.drawings.lesson_page import SECTION, numbers, player_html, save_html
+from dbox.drawings.lesson_view import HIGH, LOW
 from dbox.fieldwork.lesson_box import Bench, frames, lesson_site
 from dbox.fieldwork.site import Site
 
@@ -95,8 +96,9 @@ def expected(shown, setting: dict[str, int]) -> tuple[float, np.ndarray]:
 
 def check(found: dict, shown, setting: dict[str, int]) -> None:
     level, share = expected(shown, setting)
-    assert float(found["water"]["y"]) == pytest.approx(height_to_y(level), abs=0.1)
-    assert float(found["level"]["y1"]) == pytest.approx(height_to_y(level), abs=0.1)
+    y = pytest.approx((HIGH - level) / (HIGH - LOW) * SECTION, abs=0.1)
+    assert float(found["water"]["y"]) == y
+    assert float(found["level"]["y1"]) == y
     for i, one in enumerate(share):
         assert found[f"share{i}"]["words"] == f"{100 * round(float(one), 4):.0f} %"
         assert float(found[f"bar{i}"]["height"]) == pytest.approx(110 * one, abs=0.02)

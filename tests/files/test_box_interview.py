@@ -6,7 +6,7 @@ import pytest
 
 from dbox import Circle
 from dbox.errors import ScenarioError
-from dbox.files.box_interview import check, keys, next_key, outlet_named, scenario_text
+from dbox.files.box_interview import check, keys_asked, next_key, outlet_named, scenario_text
 from dbox.files.scenario import loads
 
 INCH = 0.0254
@@ -102,7 +102,7 @@ def test_what_is_left_out_is_not_in_the_file():
     ],
 )
 def test_an_answer_that_cannot_be_is_refused_at_once(key, typed, mend):
-    before = {k: FULL[k] for k in list(FULL)[: list(keys(FULL)).index(key)]}
+    before = {k: FULL[k] for k in list(FULL)[: list(keys_asked(FULL)).index(key)]}
     with pytest.raises(ScenarioError, match=mend):
         check(key, typed, before)
 

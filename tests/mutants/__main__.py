@@ -65,8 +65,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def first_tests(mutant: Mutant) -> tuple[str, ...]:
-    """The tests that stand nearest to a fault: of its topic, else of its folder."""
-    floor, topic = mutant.file.removesuffix(".py").split("/")[1:3]
+    """The tests that stand nearest to a fault: of its topic, else of its folder.
+
+    Quantities are tested among the files that hold them, a report by the command that prints it.
+    """
+    *folder, topic = Path(mutant.file).with_suffix("").parts[1:3]
+    floor = folder[0] if folder else "files"
+    if floor == "report":
+        floor, topic = "cli", topic.removesuffix("_report")
     if floor == "hydraulics":
         return WATER
     if topic in TOPICS:

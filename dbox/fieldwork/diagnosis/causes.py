@@ -33,10 +33,10 @@ STEPPED_SCATTER = 0.012
 class Fault:
     """How far a lip is off, or seems to be: a normal size, cut off at its ends."""
 
-    mean: float  # Of the size before it is cut off. [m]
-    spread: float  # Of the size before it is cut off. [m]
-    least: float  # Beyond these it would be another cause, or none. [m]
-    most: float = np.inf
+    mean: float  # Mean size, before it is cut off. [m]
+    spread: float  # Standard deviation of the size, before it is cut off. [m]
+    least: float  # Smallest size; below it there would be no fault, or another. [m]
+    most: float = np.inf  # Largest size; above it there would be another fault. [m]
     read: int = 0  # What a ruler sees of it: +1 a higher lip, -1 a lower one, 0 nothing.
     felt: int = 0  # What the water feels of it, in the same way.
 

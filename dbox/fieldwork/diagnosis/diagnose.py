@@ -1,19 +1,20 @@
 """The diagnosis of a wet line: ranked causes, next looks, how hard the line is worked.
 
-Serial and drop boxes fill one line after the other; lines are capped or alternated to rest; a box
-read just after laundry or a dose is not at rest. Each of these is asked about before a fault is
-named (common practice, no source).
-
-Share of an ordinary day as the boxes that fit share it; share times the day's water over the bottom
-of the trench is the load per area, held against the acceptance rate that the user enters. What a
-trench cannot take it stores: storage up to the pipe over what is too much is the time in which it
-fills, so a trench that stands full has been over for at least as long. One of n equal lines capped
-for a rest gives each of the others n/(n-1) of what it had. A sealed line gets little now; what
-filled it is the share that the same boxes gave it before its water stood against its outlet.
-
 The causes are ranked, none is announced. `diagnose` puts together what the other modules of this
 package work out from one set of drawn boxes: the weights and what speaks for and against
 (`posterior`), the next look (`next_look`), what may be normal and the lines in numbers.
+
+What may be normal is asked about before a fault is named: serial and drop boxes fill one line after
+the other; lines are capped or alternated to rest; a box read just after laundry or a dose is not at
+rest (common practice, no source).
+
+A line's share of an ordinary day is that of the boxes that fit; share times the day's water over
+the bottom of the trench is the load per area, held against the acceptance rate that the user
+enters. What a trench cannot take it stores: storage up to the pipe over what is too much is the
+time in which it fills, so a trench that stands full has been over for at least as long. One of n
+equal lines capped for a rest gives each of the others n/(n-1) of what it had. A sealed line gets
+little now; what filled it is the share that the same boxes gave it before its water stood against
+its outlet.
 """
 
 from dataclasses import dataclass, field, replace

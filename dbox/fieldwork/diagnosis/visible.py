@@ -5,14 +5,15 @@ Words that hang on water follow the drawn levels and loads; the others come from
 down the wrong word, and two causes may be at work, so every observation keeps a small chance of
 any word.
 
-Over what its word says already. A long trench that gets more than its bottom takes stands
+A depth in a port tells more than its word. A long trench that gets more than its bottom takes
+stands
 
     depth = (load - 1) width / 2
 
-deep, by what its walls take (`surge.parts`); one that keeps up shows a film. Where water has
-reached the pipe its depth tells how much room is left in the ground and little of the load. A
-header is blocked near the box, crushed where wheels cross it, capped at its mouth (common practice,
-no source). The spreads are judgement.
+deep, by what its walls take (`hydraulics.surge.parts`); one that keeps up shows a film. Where
+water has reached the pipe its depth tells how much room is left in the ground and little of the
+load. A rod tells how far it goes: a header is blocked near the box, crushed where wheels cross it,
+capped at its mouth (common practice, no source). The spreads are judgement.
 
 A catch scatters by its timing error and by a little of the whole pour; an outlet starts before
 another where it feels the lower way out. An outlet that is not in an order that was watched did not

@@ -1,13 +1,13 @@
 """Boxes and lines drawn for each cause, and the water in them.
 
-Places that were not measured are taken to lie evenly around the box, clockwise from the inlet: near
-enough to tell a side that is low from an outlet that is.
-
 Every draw is a box with its lips (`cause_lips`), what its headers and trenches do, and a flow of an
 ordinary day. The split gives the share of every line; share over length, times how hard the whole
 field is worked, is the load of a line over what its trench takes. Where that passes 1 the trench
 ponds. At rest water stands at the lowest way out: a lip, or the tailwater of a full trench where
 that is higher. All sizes that are drawn are judgement, no source.
+
+Places that were not measured are taken to lie evenly around the box, clockwise from the inlet: near
+enough to tell a side that is low from an outlet that is.
 """
 
 from dataclasses import dataclass, fields, replace

@@ -21,8 +21,8 @@ from dbox.hydraulics.openings import laws
 from dbox.hydraulics.openings.base import Opening, check_coefficient, check_positive, round_outline
 from dbox.hydraulics.pipes import area
 
-_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(32)  # on -1 to 1 [-] (numerical)
-_NODES, _WEIGHTS = 0.5 * (_NODES + 1.0), 0.5 * _WEIGHTS
+_POINTS, _PARTS = np.polynomial.legendre.leggauss(32)  # on -1 to 1 [-] (numerical)
+_NODES, _WEIGHTS = 0.5 * (_POINTS + 1.0), 0.5 * _PARTS
 """Gauss points on 0 to 1 and their weights. [-] (numerical)"""
 
 

@@ -12,7 +12,7 @@ of the US Federal Highway Administration, Hydraulic Design of Highway Culverts, 
 Corps of Engineers, HEC-RAS Hydraulic Reference Manual, critical depth of flow in the culvert.
 
 The unknown is p = y / (D - y), water depth over air gap, the squared tangent of half the
-half-angle of `circular_section`. The head is nearly proportional to p when low and to sqrt(p)
+half-angle of `pipes`. The head is nearly proportional to p when low and to sqrt(p)
 when high, so Newton converges everywhere from one guess, and neither end loses digits.
 """
 

@@ -1,19 +1,21 @@
 """The box as a pool as time goes on, and the system it stands in.
 
-With r the tailwater over the head, the factor
+With A the plan area of the box and H the level in it,
 
-    f(head, r) = drowned flow / (free flow sqrt(1 - r))
-
-is 1 at r = 0 and smooth up to r = 1, where flow itself ends in a square root. It is taken once from
-the opening's exact drowned flow on a grid and read between its lines.
-
-A dH/dt = inflow - sum of Q_i(H - lip_i + jet_i, tailwater_i) - Q_rim(H)
+    A dH/dt = inflow - sum of Q_i(H - lip_i + jet_i, tailwater_i) - Q_rim(H)
 
 Where no jet strikes, all outlets that are not drowned are one rating of the level, tabulated once;
 the others, and all in a jet, are asked one by one with their own head. Behind a drowned
 outlet the trench rises as it fills, which is felt at once where it stands nearly level with the
 box: the flow of a step is the one that goes with the rise that it makes. Nothing flows back from a
 trench that stands higher than the box. Over its rim the box spills as a sharp weir all round.
+
+With r the tailwater over the head, the factor
+
+    f(head, r) = drowned flow / (free flow sqrt(1 - r))
+
+is 1 at r = 0 and smooth up to r = 1, where flow itself ends in a square root. It is taken once from
+the opening's exact drowned flow on a grid and read between its lines.
 
 Heights are over one datum, that of the lips. What a site lacks is left out: without a tank the
 house's water enters the supply pipe, without that the box; without a trench a line drains freely.

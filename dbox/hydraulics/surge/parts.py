@@ -202,8 +202,8 @@ WETTING_DEPTH = 0.005
 class Trench:
     """A trench, its heights over its bottom."""
 
-    length: float  # Of the bottom. [m]
-    width: float  # Of the bottom. [m]
+    length: float  # Length of the bottom. [m]
+    width: float  # Width of the bottom. [m]
     depth: float  # Depth over which water surfaces. [m]
     pipe_height: float  # Invert of its pipe over the bottom. [m]
     acceptance: float  # Long-term acceptance rate of the soil. [m/s]
