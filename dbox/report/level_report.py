@@ -106,6 +106,8 @@ def _headline(levelling: Levelling) -> str:
 
 
 def _what_would_tell(before: Assessment) -> str:
+    if before.tolerance is None:
+        return "More readings of each, or a finer rule, would tell more."
     unsure = np.array(before.verdicts) == "cannot tell"
     repeats = before.settling_repeats[unsure & np.isfinite(before.settling_repeats)]
     if repeats.size:
