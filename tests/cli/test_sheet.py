@@ -96,7 +96,7 @@ def test_the_goal_is_that_of_level_and_the_same_goal_gives_the_same_bytes(dbox, 
     contents = []
     for goal in ("highest", "least-turning", "least-turning"):
         path = tmp_path / f"{len(contents)}.pdf"
-        args = ("sheet", "off-level", "--kind", "setup", "--goal", goal, "--out", str(path))
+        args = ("sheet", "full-job", "--kind", "setup", "--goal", goal, "--out", str(path))
         assert dbox(*args)[0] == 0
         contents.append(path.read_bytes())
     assert contents[0] != contents[1] == contents[2]
