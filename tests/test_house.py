@@ -6,6 +6,7 @@ import re
 import subprocess
 import sys
 import tomllib
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -93,6 +94,7 @@ def test_no_file_name_stands_twice():
     assert sorted({name for name in names if names.count(name) > 1}) == []
 
 
+@cache
 def libraries(name: str) -> set[str]:
     """Top names of what a module imports when it runs; names for types alone load nothing."""
     tree = ast.parse(MODULES[name].read_text())
@@ -137,9 +139,10 @@ def loaded(code: str) -> set[str]:
          {"scipy", "matplotlib", "pydantic"}),
         ("import sys\nfrom dbox_cli.main import run\nsys.argv = ['dbox', '--help']\n"
          "try:\n    run()\nexcept SystemExit as stop:\n    assert not stop.code",
-         {"scipy", "matplotlib"}),
+         {"scipy", "matplotlib", "numpy"}),
+        ("import dbox.files.scenario", {"scipy", "matplotlib", "typer", "rich"}),
     ],
-    ids=["import", "split", "help"],
+    ids=["import", "split", "help", "scenario"],
 )  # fmt: skip
 def test_nothing_heavy_is_loaded(code, not_loaded):
     assert loaded(code) & not_loaded == set()

@@ -6,8 +6,10 @@ import pytest
 
 from dbox_cli.main import run
 
-SAMPLED = [("split",), ("level",), ("pour",)]
-FEW = ("--samples", "200")
+FEW = {
+    **dict.fromkeys(("split", "level", "pour"), ("--samples", "200")),
+    "diagnose": ("--draws", "150"),
+}
 
 
 @pytest.fixture
@@ -20,8 +22,9 @@ def dbox(
     """
 
     def call(*arguments: str) -> tuple[int, str, str]:
-        few = arguments[:1] in SAMPLED and "--samples" not in arguments
-        monkeypatch.setattr("sys.argv", ["dbox", *arguments, *(FEW if few else ())])
+        few = FEW.get("".join(arguments[:1]), ())
+        few = () if few[:1] and few[0] in arguments else few
+        monkeypatch.setattr("sys.argv", ["dbox", *arguments, *few])
         with pytest.raises(SystemExit) as stop:
             run()
         out, err = capsys.readouterr()

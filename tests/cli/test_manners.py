@@ -8,7 +8,8 @@ import time
 from pathlib import Path
 
 import pytest
-from damage import damaged
+
+from tests.files.damage import damaged
 
 
 def python(*arguments: str, **environment: str) -> subprocess.CompletedProcess[str]:
@@ -26,15 +27,8 @@ def test_python_m_dbox_is_the_command():
     assert python("-m", "dbox_cli", "--version").stdout.startswith("dbox ")
 
 
-def test_help_names_every_command_and_loads_no_heavy_library():
-    probe = (
-        "import sys; sys.argv = ['dbox', '--help']\n"
-        "from dbox_cli.main import run\n"
-        "try: run()\n"
-        "finally: print(sorted({'scipy', 'matplotlib', 'numpy'} & set(sys.modules)))"
-    )
-    out = python("-c", probe).stdout
-    assert out.rstrip().endswith("[]")
+def test_help_names_every_command(dbox):
+    _, out, _ = dbox("--help")
     for command in ("new", "check", "split", "level", "setup", "grades", "sheet", "pour", "batch",
                     "diagnose", "teach", "surge", "schema"):  # fmt: skip
         assert f"  {command} " in out
@@ -110,10 +104,11 @@ def test_no_colour_where_output_is_not_a_terminal():
     assert "\x1b" not in python("-m", "dbox", "split").stderr
 
 
-def test_1000_damaged_files_give_a_fault_and_no_traceback(dbox, tmp_path: Path):
+@pytest.mark.parametrize("count", [150, pytest.param(1000, marks=pytest.mark.slow)])
+def test_damaged_files_give_a_fault_and_no_traceback(dbox, tmp_path: Path, count):
     file = tmp_path / "damaged.toml"
     refused = 0
-    for content in damaged(1000, seed=20):
+    for content in damaged(count, seed=20):
         file.write_bytes(content)
         start = time.perf_counter()
         code, out, err = dbox("check", str(file))
@@ -124,4 +119,4 @@ def test_1000_damaged_files_give_a_fault_and_no_traceback(dbox, tmp_path: Path):
             assert out == ""
             assert str(file) in err, (content, err)
             assert "Traceback" not in err
-    assert refused > 800
+    assert refused > 0.8 * count

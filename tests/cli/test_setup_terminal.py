@@ -127,13 +127,9 @@ def kill_and_resume(file: Path, state, kills: int) -> None:
     assert typed(file) == typed(whole)
 
 
-def test_killed_five_times_nothing_is_lost(file: Path, state):
-    kill_and_resume(file, state, 5)
-
-
-@pytest.mark.slow
-def test_killed_fifty_times_nothing_is_lost(file: Path, state):
-    kill_and_resume(file, state, 50)
+@pytest.mark.parametrize("times", [3, pytest.param(50, marks=pytest.mark.slow)])
+def test_killed_at_any_moment_nothing_is_lost(file: Path, state, times):
+    kill_and_resume(file, state, times)
 
 
 @pytest.mark.parametrize("key", [b"\x03", b"\x04", b"pause\n"], ids=["ctrl-c", "ctrl-d", "pause"])

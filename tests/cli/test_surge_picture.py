@@ -5,8 +5,17 @@ from pathlib import Path
 
 import pytest
 
+from dbox.drawings import surge_film
+from dbox.fieldwork.surge import frame_times
+
 FAMILY = "family-of-four"
 SHORT = ("--event", "toilet", "--for", "2 min")
+
+
+@pytest.fixture(autouse=True)
+def few_frames(monkeypatch):
+    """Films as the command makes them, but of a tenth of their frames."""
+    monkeypatch.setattr(surge_film, "frame_times", lambda run, count: frame_times(run, count // 10))
 
 
 @pytest.mark.parametrize(

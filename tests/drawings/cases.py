@@ -1,7 +1,7 @@
 """Boxes of every sort that the drawings must cope with; invented."""
 
 from collections.abc import Sequence
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 
 import numpy as np
@@ -120,14 +120,14 @@ def sites() -> dict[str, Site]:
 NAMES = tuple(sites())
 
 
-@cache
+@lru_cache(3)
 def split_drawn(name: str) -> tuple[Assessment, Figure]:
     """Shares of a box and their picture."""
     assessment = assess(sites()[name], samples=100)
     return assessment, split_figure(sites()[name], assessment)
 
 
-@cache
+@lru_cache(3)
 def level_drawn(name: str) -> tuple[Levelling, Figure]:
     """What to do at a box and its picture."""
     levelling = level(sites()[name], samples=100)

@@ -1,8 +1,8 @@
 """What would go wrong on paper: words on words, words off the page, letters too small."""
 
 from functools import lru_cache
-from itertools import combinations
 
+import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.backends.backend_agg import RendererAgg
 from matplotlib.figure import Figure
@@ -37,13 +37,17 @@ def seen(text: Text) -> bool:
 
 def overlaps(figure: Figure) -> list[tuple[str, str]]:
     """Pairs of texts that lie on one another."""
-    found = []
-    for (one, a), (other, b) in combinations(words(figure).items(), 2):
-        wide = min(a.x1, b.x1) - max(a.x0, b.x0)
-        high = min(a.y1, b.y1) - max(a.y0, b.y0)
-        if wide > TOUCH and high > TOUCH:
-            found.append((one.get_text(), other.get_text()))
-    return found
+    texts = [text.get_text() for text in words(figure)]
+    room = np.array([box.extents for box in words(figure).values()]).reshape(-1, 4)
+    on_others = np.triu(np.all(shared(room, room) > TOUCH, axis=-1), k=1)
+    return [(texts[i], texts[k]) for i, k in np.argwhere(on_others)]
+
+
+def shared(ones: np.ndarray, others: np.ndarray) -> np.ndarray:
+    """How wide and high the room is that each of some shares with each of others. [dots]"""
+    low = np.maximum(ones[:, None, :2], others[None, :, :2])
+    high = np.minimum(ones[:, None, 2:], others[None, :, 2:])
+    return high - low
 
 
 def off_page(figure: Figure) -> list[str]:

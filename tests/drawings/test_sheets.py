@@ -1,7 +1,7 @@
 """Printed sheets: every word readable on both papers, and everything said that a record wants."""
 
 from dataclasses import replace
-from functools import cache
+from functools import lru_cache
 
 import numpy as np
 import pytest
@@ -48,7 +48,7 @@ SITES = {
 ON_BOTH = ("two", "six", "twelve, capped", "full job")
 
 
-@cache
+@lru_cache(6)
 def pages(kind, name, sheet="letter"):
     site = SITES[name]
     if kind == "field":
@@ -83,17 +83,10 @@ def rooms(page):
     return words, np.array([text.get_window_extent(renderer).extents for text in words])
 
 
-def shared(ones, others):
-    """How wide and high the room is that each of some shares with each of others. [dots]"""
-    low = np.maximum(ones[:, None, :2], others[None, :, :2])
-    high = np.minimum(ones[:, None, 2:], others[None, :, 2:])
-    return high - low
-
-
 def faults(page, margin=0.47):
     """Words that lie on others, outside the margins, or on a line or the box around it."""
     written, room = rooms(page)
-    on_others = np.triu(np.all(shared(room, room) > TOUCH, axis=-1), k=1)
+    on_others = np.triu(np.all(paper.shared(room, room) > TOUCH, axis=-1), k=1)
     words = [text.get_text() for text in written]
     found = [("on", words[i], words[k]) for i, k in np.argwhere(on_others)]
     low, high = margin * page.dpi, page.bbox.extents[2:] - margin * page.dpi
@@ -101,7 +94,7 @@ def faults(page, margin=0.47):
     found += [("outside", words[i]) for i in np.flatnonzero(outside)]
     lines = np.array([line.get_window_extent().extents for line in page.axes[0].lines])
     inner = room + np.array([2.0, 2.0, -2.0, -2.0])
-    crossed = np.any(np.all(shared(inner, lines) >= 0.0, axis=-1), axis=-1)
+    crossed = np.any(np.all(paper.shared(inner, lines) >= 0.0, axis=-1), axis=-1)
     return found + [("crossed", words[i]) for i in np.flatnonzero(crossed)]
 
 

@@ -3,7 +3,7 @@
 import base64
 import re
 from dataclasses import replace
-from functools import cache
+from functools import cache, lru_cache
 from io import BytesIO
 
 import numpy as np
@@ -44,13 +44,13 @@ EVENTS = {
 NAMES = tuple(EVENTS)
 
 
-@cache
+@lru_cache(2)
 def outcome(name):
     site, event = EVENTS[name]
     return run(sites()[site], event or house_event(["shower"]))
 
 
-@cache
+@lru_cache(2)
 def frame(name):
     return SurgeFrame(outcome(name))
 

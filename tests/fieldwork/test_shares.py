@@ -6,7 +6,7 @@ from math import sqrt
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 from scipy.optimize import brentq
@@ -102,7 +102,6 @@ def test_the_band_narrows_as_the_flow_grows():
     assert width[0] > 2 * width[1] > 4 * width[2]
 
 
-@settings(max_examples=40)
 @given(
     st.lists(st.floats(-0.004, 0.004), min_size=2, max_size=6),
     st.floats(2e-5, 0.002),

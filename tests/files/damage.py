@@ -11,85 +11,22 @@ from pathlib import Path
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
 JUNK_VALUES = (
-    '"13/16/2 in"',
-    '"1/0"',
-    '"1e999"',
-    '"nan"',
-    "nan",
-    "inf",
-    "-inf",
-    "1e308",
-    "-1e308",
-    "1e-320",
-    "true",
-    '""',
-    '"5"',
-    "5",
-    "-5",
-    '"25:00"',
-    '"5 gpm"',
-    '"3 mm"',
-    '"60 ft"',
-    '"-2 in"',
-    "[]",
-    "{}",
-    "[[[]]]",
-    '["1/8", "x"]',
-    '"\\u0000"',
-    '"\\n"',
-    "06:00:00",
-    "1979-05-27",
-    "0x" + "f" * 5000,
-    "9" * 5000,
-    '"' + "1" * 5000 + ' in"',
-    '"' + "1/" * 2000 + '"',
-    '"' + " " * 3000 + '"',
-    '"½ in"',
-    '"−1/8 in"',
-    "{a = {b = {c = 1}}}",
-    '"circle"',
-    '"pipe"',
-    '"notch"',
-    '"capped"',
-    '"length"',
-    "99999999999999999999",
-    "0",
-    "-0.0",
-    '"10 %"',
-    '"0 %"',
-    '"90 deg"',
-    '"1 in in 4 ft"',
-)
+    '"13/16/2 in"', '"1/0"', '"1e999"', '"nan"', "nan", "inf", "-inf", "1e308", "-1e308", "1e-320",
+    "true", '""', '"5"', "5", "-5", '"25:00"', '"5 gpm"', '"3 mm"', '"60 ft"', '"-2 in"', "[]",
+    "{}", "[[[]]]", '["1/8", "x"]', '"\\u0000"', '"\\n"', "06:00:00", "1979-05-27",
+    "0x" + "f" * 5000, "9" * 5000, '"' + "1" * 5000 + ' in"', '"' + "1/" * 2000 + '"',
+    '"' + " " * 3000 + '"', '"½ in"', '"−1/8 in"', "{a = {b = {c = 1}}}", '"circle"', '"pipe"',
+    '"notch"', '"capped"', '"length"', "99999999999999999999", "0", "-0.0", '"10 %"', '"0 %"',
+    '"90 deg"', '"1 in in 4 ft"',
+)  # fmt: skip
 """What a value may be replaced by: of a wrong kind, absurd, endless, or right elsewhere."""
 
 JUNK_LINES = (
-    "[[outlet]]",
-    "[outlet]",
-    "[box",
-    "]]",
-    "reading = 1/8 in",
-    "x = 1",
-    "units = 3",
-    "[flows]",
-    "outlet = 5",
-    "= 5",
-    "a.b.c = 1",
-    ".".join("a" * 150) + " = 1",
-    ".".join("a" * 9000) + " = 1",
-    "x = " + "[" * 3000,
-    "x = " + "{a=" * 3000,
-    '"""',
-    "'''",
-    "\x00",
-    "\ufeff",
-    "\r",
-    'key = "\\q"',
-    "[[outlet]]\n" * 200,
-    "[a." * 50,
-    "[insert.deep]",
-    "[[flows]]",
-    "[outlet.reading]",
-)
+    "[[outlet]]", "[outlet]", "[box", "]]", "reading = 1/8 in", "x = 1", "units = 3", "[flows]",
+    "outlet = 5", "= 5", "a.b.c = 1", ".".join("a" * 150) + " = 1", ".".join("a" * 9000) + " = 1",
+    "x = " + "[" * 3000, "x = " + "{a=" * 3000, '"""', "'''", "\x00", "\ufeff", "\r", 'key = "\\q"',
+    "[[outlet]]\n" * 200, "[a." * 50, "[insert.deep]", "[[flows]]", "[outlet.reading]",
+)  # fmt: skip
 """What may be put between two lines."""
 
 
@@ -151,24 +88,12 @@ def _blow_up(content: bytearray, draw: random.Random) -> None:
 
 
 LINE_DAMAGE: tuple[Callable[[list[str], random.Random], None], ...] = (
-    _swap_value,
-    _swap_value,
-    _swap_value,
-    _exchange_values,
-    _misspell_key,
-    _delete_line,
-    _repeat_line,
-    _move_line,
-    _insert_junk,
-    _insert_junk,
-)
+    _swap_value, _swap_value, _swap_value, _exchange_values, _misspell_key, _delete_line,
+    _repeat_line, _move_line, _insert_junk, _insert_junk,
+)  # fmt: skip
 BYTE_DAMAGE: tuple[Callable[[bytearray, random.Random], None], ...] = (
-    _flip_bytes,
-    _flip_bytes,
-    _cut_short,
-    _cut_out,
-    _blow_up,
-)
+    _flip_bytes, _flip_bytes, _cut_short, _cut_out, _blow_up,
+)  # fmt: skip
 
 
 def damage(content: bytes, draw: random.Random) -> bytes:

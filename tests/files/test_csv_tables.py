@@ -282,7 +282,6 @@ def test_inflow_files_of_one_triangle(tmp_path: Path, content: str) -> None:
         ("seconds,m3_s\n0,0\n5,0\n5,1\n", "apart"),
         ("seconds,m3_s\n0,0\n1,nan\n", 'row 3, column "m3_s" is'),
         (f"seconds,m3_s\n{'9' * 140_000},0\n", "is no row of a table"),
-        ("seconds,m3_s\n" + "0,0\n" * 1_000_001, "has more than 1,000,000 rows"),
     ],
 )
 def test_inflow_files_that_cannot_be_are_refused(tmp_path: Path, content: str, fault: str) -> None:
@@ -345,5 +344,5 @@ def test_as_many_rows_as_the_refusal_says(tmp_path: Path, monkeypatch) -> None:
     path.write_text("seconds,m3_s\n0,0\n10,0.001\n20,0\n")
     assert read_inflow(path).end == 20.0
     path.write_text(path.read_text() + "30,0\n")
-    with pytest.raises(ScenarioError, match="more than 3 rows"):
+    with pytest.raises(ScenarioError, match=r"series.csv: has more than 3 rows"):
         read_inflow(path)

@@ -5,11 +5,11 @@ import time
 from pathlib import Path
 
 import pytest
-from damage import damaged
 
 from dbox.errors import ScenarioError
 from dbox.fieldwork.site import Site
 from dbox.files.scenario import load
+from tests.files.damage import damaged
 
 COUNTS = (250, pytest.param(1000, marks=pytest.mark.slow))
 SLOWEST = 2.0

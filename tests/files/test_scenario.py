@@ -4,8 +4,6 @@ Every expected value is exact: by hand from 1 in = 25.4 mm, 1 gal = 3.785411784 
 """
 
 import math
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
@@ -347,13 +345,3 @@ def test_paths_that_are_no_file(tmp_path: Path) -> None:
     for name in ("a\0b", "x" * 5000):
         with pytest.raises(ScenarioError, match="cannot be read"):
             load(name)
-
-
-def test_reading_a_scenario_needs_neither_scipy_nor_matplotlib() -> None:
-    """Exact: a command that only reads a file stays quick."""
-    code = (
-        "import sys, dbox.files.scenario; "
-        "print([m for m in ('scipy', 'matplotlib', 'typer', 'rich') if m in sys.modules])"
-    )
-    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert run.stdout.strip() == "[]"

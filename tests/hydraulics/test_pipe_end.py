@@ -5,7 +5,7 @@ import math
 import mpmath
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import brentq, minimize_scalar
 
@@ -240,7 +240,6 @@ def test_deep_under_water_only_the_fall_counts(fall: float, loss: float) -> None
     assert slope[0] == pytest.approx(flow / (2 * fall), rel=1e-13)
 
 
-@settings(max_examples=30)
 @given(st.lists(st.floats(0.0, 1e4), min_size=1, max_size=50), st.floats(0.0, 1e3))
 def test_each_head_is_computed_as_if_alone(many: list[float], loss: float) -> None:
     mouth = PipeEnd(DIAMETER, entrance_loss=loss)

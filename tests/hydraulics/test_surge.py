@@ -299,7 +299,6 @@ def test_parts_that_do_not_fit_are_refused() -> None:
         surge(box_alone([np.inf], [Circle(0.05)]), steady(1e-4), seconds=10.0)
 
 
-@settings(max_examples=40, deadline=None)
 @given(systems(), inflows(), powers(60, 2e4))
 def test_volume_balances_and_nothing_is_negative(
     system: System, event: Inflow, seconds: float
