@@ -211,10 +211,11 @@ class Causes(Answer):
     def headline(self) -> str:
         """The leading cause with its chance; it is ranked, not announced."""
         from dbox.files.evidence_words import cause_words
+        from dbox.report.text import chance_text
 
         first = self.result.answers[0]
         return (
-            f"{cause_words(self.site, first)}: {100 * first.probability:.0f} %, the first of "
+            f"{cause_words(self.site, first)}: {chance_text(first.probability)}, the first of "
             f"{len(self.result.answers)} ranked causes"
         )
 

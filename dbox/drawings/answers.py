@@ -7,6 +7,7 @@ from dbox.drawings.style import BODY, GREY, HEADING, INK, PALE, THIN, pens
 from dbox.fieldwork.diagnosis.diagnose import Diagnosis
 from dbox.fieldwork.pour import Expectation
 from dbox.files.evidence_words import cause_words
+from dbox.report.text import chance_text
 from dbox.units import LITRE, MINUTE
 
 _MOST_CAUSES = 10
@@ -53,8 +54,12 @@ def diagnosis_picture(headline: str, found: Diagnosis) -> Figure:
     places = np.arange(len(answers))[::-1]
     axes.barh(places, chances, 0.6, color=PALE, edgecolor=INK, linewidth=THIN)
     for place, chance in zip(places, chances, strict=True):
-        axes.text(chance + 1.0, place, f"{chance:.0f} %", va="center", fontsize=BODY)
+        axes.text(chance + 1.0, place, chance_text(chance / 100), va="center", fontsize=BODY)
     axes.set_yticks(places, names)
-    axes.set(xlim=(0, 108), xlabel="chance given what was seen [%]; ranked, none is announced")
+    axes.set(
+        xlim=(0, 120),
+        xticks=range(0, 101, 20),
+        xlabel="chance given what was seen [%]; ranked, none is announced",
+    )
     axes.spines[["top", "right"]].set_visible(False)
     return figure
