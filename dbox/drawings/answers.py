@@ -56,6 +56,10 @@ def diagnosis_picture(headline: str, found: Diagnosis) -> Figure:
     for place, chance in zip(places, chances, strict=True):
         axes.text(chance + 1.0, place, chance_text(chance / 100), va="center", fontsize=BODY)
     axes.set_yticks(places, names)
-    axes.set(xlim=(0, 108), xlabel="chance given what was seen [%]; ranked, none is announced")
+    axes.set(
+        xlim=(0, 120),
+        xticks=range(0, 101, 20),
+        xlabel="chance given what was seen [%]; ranked, none is announced",
+    )
     axes.spines[["top", "right"]].set_visible(False)
     return figure

@@ -32,11 +32,12 @@ from dbox.drawings.style import (
     THIN,
     TITLE,
     Sheet,
+    check_outlets,
     pens,
     wrap,
 )
 from dbox.drawings.surge_picture import TITLE_TEXT, dress
-from dbox.drawings.surge_views import BoxView, Scale, ShareView, clock, refuse_crowd, time_unit
+from dbox.drawings.surge_views import BoxView, Scale, ShareView, clock, time_unit
 from dbox.errors import ScenarioError, any_of
 from dbox.fieldwork.surge import (
     MOVING_FRAMES,
@@ -64,7 +65,7 @@ class SurgeFrame:
 
     @pens
     def __init__(self, outcome: SurgeOutcome, figure: Figure | None = None) -> None:
-        refuse_crowd(outcome)
+        check_outlets(len(outcome.labels))
         self.run = run = outcome.surge
         self.figure = figure if figure is not None else Figure()
         self.figure.set(size_inches=(WIDTH, HEIGHT), dpi=DOTS)

@@ -19,13 +19,14 @@ from dbox.drawings.style import (
     THIN,
     TINT,
     Sheet,
+    check_outlets,
     line_height,
     pens,
     spread_out,
     told_apart,
     wrap,
 )
-from dbox.drawings.surge_views import BoxView, Scale, ShareView, clock, refuse_crowd, time_unit
+from dbox.drawings.surge_views import BoxView, Scale, ShareView, clock, time_unit
 from dbox.errors import DomainError
 from dbox.fieldwork.surge import SurgeOutcome, highest_share, shown_until
 from dbox.report.surge_report import notes_side_by_side, volume_text
@@ -59,7 +60,7 @@ _MOST_ROW, _LEVEL_PART, _MOST_LEVEL = 0.9, 0.4, 3.6
 @pens
 def surge_figure(outcome: SurgeOutcome) -> Figure:
     """Draw the level in the box and the flow of every outlet against time."""
-    refuse_crowd(outcome)
+    check_outlets(len(outcome.labels))
     run, n = outcome.surge, len(outcome.labels)
     sheet = Sheet.blank()
     sheet.head(
@@ -158,7 +159,7 @@ def contrast_figure(outcomes: Sequence[SurgeOutcome]) -> Figure:
     """
     if not outcomes:
         raise DomainError("there is no run to draw")
-    refuse_crowd(outcomes[0])
+    check_outlets(len(outcomes[0].labels))
     drawn, left_out = outcomes[:MOST_PANELS], outcomes[MOST_PANELS:]
     sheet = Sheet.blank(across=True)
     sheet.head(

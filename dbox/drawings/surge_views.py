@@ -20,7 +20,6 @@ from dbox.drawings.style import (
     HAIR,
     INK,
     MEDIUM,
-    MOST_OUTLETS,
     SMALL,
     TARGET,
     THICK,
@@ -32,7 +31,6 @@ from dbox.drawings.style import (
     wrap,
 )
 from dbox.drawings.wall import INCH_STEPS
-from dbox.errors import DomainError
 from dbox.fieldwork.surge import SurgeOutcome
 from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.surge.parts import Trench
@@ -43,13 +41,6 @@ P = TypeVar("P", bound=Patch)
 
 Place = tuple[float, float, float, float]
 """Left, right, bottom and top on the page. [in]"""
-
-
-def refuse_crowd(outcome: SurgeOutcome) -> None:
-    """Refuse more outlets than a drawing holds."""
-    n = len(outcome.labels)
-    if n > MOST_OUTLETS:
-        raise DomainError(f"{n} outlets: a drawing holds at most {MOST_OUTLETS}")
 
 
 def clock(seconds: float) -> str:

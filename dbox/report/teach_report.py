@@ -368,10 +368,10 @@ def case_report(cases: Sequence[Case]) -> list[str]:
     """Lines of at most 72 columns: what each group is given."""
     lines: list[str] = []
     for case in cases:
-        lines += [case.shown.title, "", *_report_rows(readings(case)), ""]
+        lines += [case.shown.title, "", *_row_lines(readings(case)), ""]
         lines += [*wrapped(pours_said(case)), ""]
         differing = seen_at_outlets(case)
-        lines += [*_report_rows(differing), ""] if differing.rows else []
+        lines += [*_row_lines(differing), ""] if differing.rows else []
         lines += wrapped(f"At every outlet alike: {'; '.join(same_at_all_outlets(case))}.")
         lines += ["", *(line for seen in seen_of_the_whole(case) for line in wrapped(seen))]
         lines += ["", *wrapped(QUESTION), *(f"  {blank + ':':<14}______" for blank in BLANKS), ""]
@@ -391,7 +391,7 @@ def key_report(cases: Sequence[Case]) -> list[str]:
     return [*lines, *wrapped(INVENTED)]
 
 
-def _report_rows(table: Rows) -> list[str]:
+def _row_lines(table: Rows) -> list[str]:
     """A table of a case; a name too long for its column gets a line of its own."""
     first = _WIDTH - _CELL * (len(table.heads) - 1)
     lines = []
