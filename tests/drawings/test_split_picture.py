@@ -7,7 +7,7 @@ from matplotlib.patches import Polygon, Rectangle
 
 from dbox import Circle, Notch, PipeEnd, Slot
 from dbox.drawings.split_picture import draw_strip, split_figure
-from dbox.drawings.wall import View, outline
+from dbox.drawings.wall import View
 from dbox.errors import DomainError
 from dbox.fieldwork.shares import assess
 from dbox.report.wording import sentences
@@ -92,20 +92,12 @@ def test_a_hole_is_to_scale_in_height():
     ],
 )
 def test_an_outline_is_as_wide_as_its_opening(opening, height, width):
-    corners = outline(opening, reach=height)
+    corners = opening.outline(reach=height)
     across = [x for x, z in corners if np.isclose(z, min(height, opening.top))]
     if isinstance(opening, Slot) and opening.height:
         across = [x for x, _ in corners]
     assert np.ptp(across) == pytest.approx(width)
     assert corners[:, 1].min() == 0.0
-
-
-def test_an_unknown_opening_is_not_drawn_as_another():
-    class Gap:
-        top = 1.0
-
-    with pytest.raises(TypeError, match="no drawing of a Gap"):
-        outline(Gap(), 0.1)
 
 
 @pytest.mark.parametrize("name", NAMES)

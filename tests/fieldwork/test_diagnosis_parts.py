@@ -10,7 +10,7 @@ from dbox.fieldwork.diagnosis.causes import KEYS, hypotheses, index_of
 from dbox.fieldwork.diagnosis.diagnose import overload_of
 from dbox.fieldwork.diagnosis.posterior import _support, weigh
 from dbox.fieldwork.diagnosis.visible import View, call_chance
-from dbox.fieldwork.diagnosis.worlds import _resized, outlet_places
+from dbox.fieldwork.diagnosis.worlds import outlet_places
 from dbox.fieldwork.evidence import LEAKS, WORDED, WORDS, Evidence
 from dbox.fieldwork.site import Box, Outlet, Site, Target, Works
 from dbox.hydraulics.surge.parts import Trench
@@ -131,9 +131,9 @@ def test_an_opening_of_another_width_passes_that_many_times_more(factor):
     """A notch passes as tan(angle / 2) and a slot as its width; a round hole has its diameter."""
     notch, slot = Notch(np.pi / 2, coefficient=0.6), Slot(0.05, coefficient=0.6)
     for opening in (notch, slot):
-        wider = _resized(opening, factor).discharge(0.03)
+        wider = opening.widened(factor).discharge(0.03)
         assert float(wider) == pytest.approx(factor * float(opening.discharge(0.03)))
-    assert _resized(Circle(0.05), factor).top == pytest.approx(0.05 * factor)
+    assert Circle(0.05).widened(factor).top == pytest.approx(0.05 * factor)
 
 
 def test_what_a_look_speaks_for_a_cause():
