@@ -49,6 +49,7 @@ def without_times(told: Any) -> Any:
     return [without_times(value) for value in told] if isinstance(told, list) else told
 
 
+@pytest.mark.slow
 def test_a_six_outlet_box_is_set_in_two_passes(dbox, file: Path, state):
     installer = Installer(SEED)
     with Terminal("setup", str(file)) as terminal:

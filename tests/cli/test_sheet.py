@@ -154,6 +154,7 @@ def record_of(dbox, job, out, *options):
     return code, words + err, out.read_bytes() if out.exists() else b""
 
 
+@pytest.mark.slow
 def test_the_first_record_prints_the_same_after_every_later_visit(dbox, set_up, tmp_path):
     """Exact: the same bytes, though an outlet and another visit have come since."""
     job = set_up([*FIRST_PASS, *SECOND_PASS])

@@ -44,6 +44,7 @@ def test_with_json_the_file_is_named_there_and_on_stderr(dbox, tmp_path: Path, n
     assert err == f"wrote {path}\n"
 
 
+@pytest.mark.slow
 def test_on_a_terminal_a_bar_tells_how_far_a_film_is(tmp_path: Path):
     terminal = pytest.importorskip("tests.cli.terminal", reason="a pseudo-terminal is needed")
     path = tmp_path / "film.gif"

@@ -96,6 +96,7 @@ def test_a_full_disk_leaves_no_box_as_last_read(tmp_path):
     assert (tmp_path / "box-after.toml").stat().st_size > 8192
 
 
+@pytest.mark.slow
 def test_a_run_over_a_list_goes_on_when_there_is_room_again(tmp_path):
     """What it appends is the exception; its picture is none."""
     rows = "".join(f"box {i},0,{i % 7}/64\n" for i in range(400))
@@ -113,6 +114,7 @@ def test_a_run_over_a_list_goes_on_when_there_is_room_again(tmp_path):
     assert {*content(tmp_path)} == {"list.csv", "r.csv", "r.png"}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "ffmpeg",
     [

@@ -5,6 +5,7 @@ from functools import cache, lru_cache
 from typing import Any
 
 import numpy as np
+import pytest
 from matplotlib.figure import Figure
 
 from dbox import Circle, Notch, Opening, PipeEnd, Slot
@@ -117,7 +118,15 @@ def sites() -> dict[str, Site]:
     return shipped | {name: box(**how) for name, how in SITES.items()}
 
 
-NAMES = tuple(sites())
+EVERYDAY = {
+    "off-level", "unequal-lines", "one", "twelve, two capped", "twenty, six flows, long",
+    "every hole", "no clocks", "fixed", "round to re-bed", "twenty to re-bed, long",
+    "re-bed, no size", "six, long labels, no tolerance",
+}  # fmt: skip
+NAMES = tuple(
+    pytest.param(name, marks=[] if name in EVERYDAY else pytest.mark.slow) for name in sites()
+)
+"""Every box; those that differ most are looked at every day, the rest in the longer checks."""
 
 
 @lru_cache(3)

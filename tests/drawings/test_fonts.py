@@ -103,6 +103,7 @@ def test_every_picture_is_drawn_with_a_mark_for_what_no_font_has(tmp_path):
         save(figure, tmp_path / f"split.{suffix}")
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("bare")
 def test_every_sheet_and_film_is_drawn_with_a_mark_for_what_no_font_has(tmp_path):
     for number, draw in enumerate(sheets()):
