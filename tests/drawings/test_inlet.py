@@ -63,4 +63,4 @@ def test_a_pour_in_a_jet_is_not_told_on_paper():
     assert drawn("setup", "turned down").count("as expected") == 3
     words = drawn("setup", "straight")
     assert "as expected" not in words
-    assert words.count("jet decides") >= 3
+    assert words.count("% jet decides") == 3

@@ -216,3 +216,16 @@ def test_cautions_name_the_size_that_is_out_of_range():
     (slot,) = sentences(Slot(0.02).cautions)
     assert "20 mm wide is narrower than the 150 mm" in slot
     assert Notch(np.radians(60)).cautions == Slot(0.15).cautions == Circle(0.05).cautions == ()
+
+
+def test_an_opening_without_an_outline_is_not_drawn_as_another():
+    """A shape of somebody's own, such as a part of a circle, is refused by its name."""
+
+    class Gap(Circle):
+        outline = Opening.outline
+        widened = Opening.widened
+
+    with pytest.raises(NotImplementedError, match="Gap has no outline"):
+        Gap(0.05).outline(0.1)
+    with pytest.raises(NotImplementedError, match="Gap is not made wider"):
+        Gap(0.05).widened(1.1)
