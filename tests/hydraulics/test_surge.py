@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 
-from dbox import Circle, split
+from dbox import Circle, Notch, split
 from dbox.arrays import Array
 from dbox.errors import DomainError
 from dbox.hydraulics.jet import Jet
@@ -340,3 +340,20 @@ def test_before_and_after_a_run_it_stands_as_at_its_ends() -> None:
     found = surge(family(), steady(3e-4, 240.0), seconds=600.0)
     assert found.at(-5.0).level == found.level[0]
     assert found.at(1e6).level == found.level[-1]
+
+
+def test_time_goes_on_while_a_trench_reaches_the_lip_of_its_notch():
+    """Found by drawing: steps shrank under the last digit of the time, so that it stood still."""
+    pipe = SupplyPipe(length=1.0, diameter=0.0546875, fall=float(np.exp(-2.0)))
+    trench = Trench(length=1.0, width=1.0, depth=1.0, pipe_height=0.0, voids=1.0,
+                    acceptance=float(np.exp(-12.0)))  # fmt: skip
+    system = System(
+        area=float(np.exp(-3.0)), lips=np.zeros(3), openings=(Notch(1.0),) * 3, rim=None,
+        rim_length=1.5, tank=None, supply=pipe, delays=np.zeros(3),
+        jet=Jet(pipe=pipe, distance=np.array([0.0, 0.0, 0.375]), offset=np.zeros(3),
+                facing=np.array([0.0, 0.0, 0.5])),
+        trenches=(trench, None, None), bottoms=np.array([0.0, -np.inf, -np.inf]),
+    )  # fmt: skip
+    event = Inflow(begin=np.array([0.0, 1.0]), first=np.exp([-4.0, -np.inf]),
+                   last=np.exp([-5.0, -np.inf]), entry="box")  # fmt: skip
+    assert_physical(surge(system, event, seconds=float(np.exp(5.0))))

@@ -139,12 +139,15 @@ class Stepper:
             seconds, end = self._cut(end)
             change = self._try(*self._rates(end), seconds)
             if change > 2.0 * self.max_change and seconds > _LEAST_STEP:
-                self._seconds = seconds * max(0.2, 0.7 * self.max_change / change)
+                shorter = seconds * max(0.2, 0.7 * self.max_change / change)
+                self._seconds = max(shorter, _LEAST_STEP)
                 continue
             self._accept(seconds, end)
             rows.append(self.row())
             grow = 0.9 * self.max_change / change if change > 0.0 else 4.0
-            self._seconds = min(max(seconds, self._seconds) * min(max(grow, 0.3), 4.0), _MOST_STEP)
+            wanted = max(seconds, self._seconds) * min(max(grow, 0.3), 4.0)
+            # steps that shrink without end would no longer move the time
+            self._seconds = min(max(wanted, _LEAST_STEP), _MOST_STEP)
             if self.time >= self._begin[self._piece + 1]:
                 self._piece += 1
                 self._seconds = min(self._seconds, _FIRST_STEP * self.max_change)
