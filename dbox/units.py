@@ -186,7 +186,8 @@ LITRE_PER_MINUTE = LITRE / MINUTE
 """[m3/s]"""
 
 TRICKLE = 0.5 * GALLON / MINUTE
-"""What comes to a box on an ordinary day. [m3/s] (common practice, no source)"""
+"""What comes to a box on an ordinary day. [m3/s] (common practice; of 1 to 4 L/min:
+Water Science and Technology 51(10), 2005, p. 39)"""
 BUCKET = 5 * GALLON / MINUTE
 """A bucket that is emptied into the box. [m3/s] (common practice, no source)"""
 DOSE = 30 * GALLON / MINUTE

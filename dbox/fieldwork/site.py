@@ -13,8 +13,8 @@ from dbox.errors import DomainError
 from dbox.fieldwork.evidence import Evidence, Prior
 from dbox.fieldwork.survey import SOURCE, Survey
 from dbox.hydraulics.openings import Opening
+from dbox.hydraulics.surge.inflow import Pump, Siphon
 from dbox.hydraulics.surge.parts import SupplyPipe, Tank, Trench
-from dbox.hydraulics.surge.sources import Pump, Siphon
 from dbox.keys import key
 
 LONGEST_NOTE = 600
@@ -236,6 +236,7 @@ class Site:
     """One box as measured; made from a scenario by `dbox.load`, or without a file by `Site.of`."""
 
     title: str = ""  # What the job is called.
+    units: str = "in"  # Unit of bare lengths in its file, and so of flows: gpm with in, else L/min.
     box: Box = field(default_factory=Box)  # The box itself.
     outlets: tuple[Outlet, ...]  # At least one, in the order of the file.
     flows: tuple[Flow, ...]  # The flows to compute, in the order of the file.

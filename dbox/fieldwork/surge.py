@@ -37,16 +37,19 @@ from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 from dbox.hydraulics.pipes import CAPACITY
 from dbox.hydraulics.split import split
 from dbox.hydraulics.surge.box_pool import System
-from dbox.hydraulics.surge.inflow import Inflow, concatenate, steady
+from dbox.hydraulics.surge.inflow import (
+    PER_PERSON,
+    Inflow,
+    concatenate,
+    household_day,
+    steady,
+    to_inflow,
+    use,
+)
 from dbox.hydraulics.surge.parts import TrenchLine
-from dbox.hydraulics.surge.sources import PER_PERSON, household_day, to_inflow, use
 from dbox.hydraulics.surge.stepper import Surge, surge
 from dbox.notes import Note
-from dbox.units import DAY, HOUR, LITRE, MINUTE
-
-TRICKLE = 2.5 * LITRE / MINUTE
-"""What comes to a box on an ordinary day. [m3/s] (1 to 4 L/min: Water Science and Technology
-51(10), 2005, p. 39)"""
+from dbox.units import DAY, HOUR, MINUTE, TRICKLE
 
 BEHIND_TANK, WITHOUT_TANK = 3 * HOUR, 30 * MINUTE
 """How long a run goes on after its inflow has ended. [s] (judgement)"""

@@ -168,6 +168,7 @@ def _site(file: ScenarioFile, faults: Faults) -> Site | None:
     _check_places(file, faults)
     return Site(
         title=file.title,
+        units=file.units or "in",
         box=replace(file.box, rim=file.readings.rim),
         outlets=tuple(outlet for outlet in outlets if outlet is not None),
         flows=tuple(Flow(name=n, inflow=q) for n, q in (file.flows or {}).items())

@@ -8,8 +8,8 @@ from dbox.fieldwork.site import Works
 from dbox.files.read_tables import Faults
 from dbox.files.scenario_tables import OutletTable, ScenarioFile
 from dbox.files.surge_keys import PumpTable, SiphonTable, TankTable, TrenchTable
+from dbox.hydraulics.surge.inflow import Pump, Siphon
 from dbox.hydraulics.surge.parts import CLEAN_FILTER_LOSS, SupplyPipe, Tank, Trench
-from dbox.hydraulics.surge.sources import Pump, Siphon
 from dbox.keys import own_or
 
 

@@ -14,7 +14,18 @@ from dbox.report.cautions import MODEL
 from dbox.report.encode import Json, encode, rows
 from dbox.report.text import bar, noted, wrapped
 from dbox.report.wording import sentences
-from dbox.units import DAY, HOUR, MINUTE, gallons, gpm, inches_mm, litres, millimetres, percent_text
+from dbox.units import (
+    DAY,
+    HOUR,
+    MINUTE,
+    gallons,
+    gpm,
+    inches_mm,
+    litres,
+    litres_per_min,
+    millimetres,
+    percent_text,
+)
 
 
 def surge_json(outcome: SurgeOutcome, files: Sequence[str] = ()) -> Json:
@@ -146,9 +157,10 @@ def _poured(outcome: SurgeOutcome) -> float:
 
 def _side_by_side(outcomes: tuple[SurgeOutcome, ...]) -> list[str]:
     names = [o.surge.event.name for o in outcomes]
+    flow_text = gpm if outcomes[0].site.units == "in" else litres_per_min
     lines = [
         _row("", [name if len(name) < _CELL else f"{name[: _CELL - 2]}~" for name in names]),
-        _row("flow", [gpm(_poured(o)) for o in outcomes]),
+        _row("flow", [flow_text(_poured(o)) for o in outcomes]),
         _row("takes", [duration(o.surge.inflow_volume / _poured(o)) for o in outcomes]),
         _row("water rose", [millimetres(o.surge.rise) for o in outcomes]),
         "  share of outlet",

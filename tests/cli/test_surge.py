@@ -58,6 +58,18 @@ def test_contrast_is_the_same_volume_at_every_flow(dbox) -> None:
     assert f"Outlet 1 gets {100 * first:.1f} % at trickle" in " ".join(out.split())
 
 
+@pytest.mark.parametrize(("units", "flow"), [("in", "0.5 gpm"), ("mm", "1.89 L/min")])
+def test_the_ordinary_flows_are_shown_in_the_unit_of_the_file(dbox, tmp_path, units, flow) -> None:
+    file = tmp_path / "box.toml"
+    file.write_text(
+        f'units = "{units}"\nbox = {{inside = ["40 cm", "50 cm"]}}\n'
+        'insert = {kind = "circle", diameter = "50 mm"}\noutlet = [{reading = 0}, {reading = 0}]\n'
+    )
+    _, out, _ = dbox("surge", str(file), "--contrast")
+    (line,) = (line for line in out.splitlines() if line.startswith("  flow"))
+    assert flow in line
+
+
 def test_without_a_wish_it_is_a_day_or_the_contrast(dbox) -> None:
     assert dbox("surge", FAMILY)[1] == dbox("surge", FAMILY, "--day")[1]
     assert dbox("surge", "off-level")[1] == dbox("surge", "off-level", "--contrast")[1]

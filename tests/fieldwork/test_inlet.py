@@ -16,9 +16,8 @@ from dbox.fieldwork.setup import Read, Still, begin, replay
 from dbox.fieldwork.shares import assess
 from dbox.fieldwork.site import Box, Flow, Pour, Site, Works
 from dbox.fieldwork.surge import run
-from dbox.hydraulics.surge.inflow import steady
+from dbox.hydraulics.surge.inflow import Pump, steady
 from dbox.hydraulics.surge.parts import SupplyPipe
-from dbox.hydraulics.surge.sources import Pump
 from dbox.notes import Note
 from dbox.report.wording import sentences
 from tests.fieldwork.pours import GPM, simulate

@@ -9,13 +9,16 @@ from scipy.integrate import solve_ivp
 from dbox.arrays import GRAVITY
 from dbox.errors import DomainError
 from dbox.hydraulics.pipes import full_flow
-from dbox.hydraulics.surge.inflow import concatenate, measured, pulses, steady
-from dbox.hydraulics.surge.sources import (
+from dbox.hydraulics.surge.inflow import (
     FIXTURES,
     PER_PERSON,
     Pump,
     Siphon,
+    concatenate,
     household_day,
+    measured,
+    pulses,
+    steady,
     to_inflow,
     use,
 )

@@ -11,9 +11,17 @@ from dbox.arrays import Array
 from dbox.errors import DomainError
 from dbox.hydraulics.jet import Jet
 from dbox.hydraulics.surge.box_pool import System
-from dbox.hydraulics.surge.inflow import Inflow, measured, pulses, steady
+from dbox.hydraulics.surge.inflow import (
+    Inflow,
+    Siphon,
+    household_day,
+    measured,
+    pulses,
+    steady,
+    to_inflow,
+    use,
+)
 from dbox.hydraulics.surge.parts import SupplyPipe, Tank, Trench
-from dbox.hydraulics.surge.sources import Siphon, household_day, to_inflow, use
 from dbox.hydraulics.surge.stepper import surge
 from dbox.units import DAY
 from tests.hydraulics.plain_surge import plain_surge

@@ -12,8 +12,7 @@ import pytest
 from dbox import Circle
 from dbox.arrays import Array
 from dbox.hydraulics.surge.box_pool import System
-from dbox.hydraulics.surge.inflow import Inflow, steady
-from dbox.hydraulics.surge.sources import household_day, to_inflow
+from dbox.hydraulics.surge.inflow import Inflow, household_day, steady, to_inflow
 from dbox.hydraulics.surge.stepper import surge
 from dbox.units import DAY
 from tests.hydraulics.plain_surge import plain_surge

@@ -41,8 +41,8 @@ from dbox.fieldwork.diagnosis.worlds import outlet_places
 from dbox.fieldwork.readings import without_placeholders
 from dbox.fieldwork.shares import target_shares
 from dbox.fieldwork.site import Site
+from dbox.hydraulics.surge.inflow import PER_PERSON
 from dbox.hydraulics.surge.parts import Trench
-from dbox.hydraulics.surge.sources import PER_PERSON
 from dbox.notes import Note
 from dbox.units import DAY
 
