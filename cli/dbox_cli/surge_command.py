@@ -57,7 +57,7 @@ def command(
     from dataclasses import replace
 
     from dbox.fieldwork.surge import house_event, run, run_days, settling_rates, side_by_side
-    from dbox.files import surge_keys
+    from dbox.files import scenario_tables
     from dbox.files.readings_csv import read_inflow
     from dbox.files.typed_surge import run_time, typed, typed_dose
     from dbox.report.surge_report import contrast_json, contrast_report, report, surge_json
@@ -84,10 +84,10 @@ def command(
     with naming(file):
         sinks, seconds, days = None, None, days or 1
         if settling is not None:
-            sinking = typed("--settling", surge_keys.settling, settling)
+            sinking = typed("--settling", scenario_tables.settling, settling)
             sinks = settling_rates(site, sinking, toward.value)
         if compared:
-            outcomes = side_by_side(site, typed("--volume", surge_keys.some_volume, volume))
+            outcomes = side_by_side(site, typed("--volume", scenario_tables.some_volume, volume))
         elif asked in ("--day", "--days"):
             with progress_bar(f"{days} days") as progress:
                 found = run_days(site, days, seed=seed, settling=sinks, progress=progress)

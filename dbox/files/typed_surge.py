@@ -6,7 +6,7 @@ from typing import TypeVar
 from dbox import keys, units
 from dbox.errors import ScenarioError, show
 from dbox.fieldwork.site import Works
-from dbox.files import surge_keys
+from dbox.files import scenario_tables
 from dbox.hydraulics.surge.inflow import Inflow, steady
 
 LONGEST = 31 * units.DAY
@@ -18,7 +18,7 @@ _T = TypeVar("_T")
 def typed(option: str, read: Callable[[str], _T], text: str) -> _T:
     """Read what was typed for an option, naming the option where it cannot be.
 
-    >>> typed("--volume", surge_keys.some_volume, "20 L")
+    >>> typed("--volume", scenario_tables.some_volume, "20 L")
     0.02
     """
     try:
@@ -49,7 +49,7 @@ def typed_dose(works: Works, text: str) -> Inflow:
             '"60 gal at 30 gpm"'
         )
     inflow = typed("--dose", keys.flow_rate, rate)
-    amount = typed("--dose", surge_keys.some_volume, volume)
+    amount = typed("--dose", scenario_tables.some_volume, volume)
     return steady(inflow, amount / inflow, name=f"dose of {text}")
 
 

@@ -7,10 +7,10 @@ import pytest
 from dbox.errors import ScenarioError
 from dbox.fieldwork.site import Works
 from dbox.files.scenario import load, loads, resolve
-from dbox.files.surge_keys import read_acceptance as acceptance
-from dbox.files.surge_keys import read_curve as curve
-from dbox.files.surge_keys import read_people as people
-from dbox.files.surge_keys import settling, some_volume
+from dbox.files.scenario_tables import read_acceptance as acceptance
+from dbox.files.scenario_tables import read_curve as curve
+from dbox.files.scenario_tables import read_people as people
+from dbox.files.scenario_tables import settling, some_volume
 from dbox.files.typed_surge import run_time, typed, typed_dose
 
 INCH, FOOT = 0.0254, 0.3048
