@@ -393,7 +393,7 @@ def pour(site: Site, *, seed: int = 0, samples: int = PER_DRAW) -> PourTest:
     """
     from dbox.fieldwork.pour import expect
     from dbox.fieldwork.pour_fit import explain, judge
-    from dbox.files.pour_keys import with_typed_pours
+    from dbox.files.typed import with_typed_pours
 
     site = with_typed_pours(site, (), None, None)
     expectation = expect(site, site.pours, seed=seed, samples=samples)
@@ -489,7 +489,7 @@ def surge(
     if event is not None:
         flow = at_site.house_event([event] if isinstance(event, str) else list(event))
     elif dose is not None:
-        from dbox.files.typed_surge import typed_dose
+        from dbox.files.typed import typed_dose
 
         flow = typed_dose(site.works, dose)
     elif isinstance(inflow, tuple):

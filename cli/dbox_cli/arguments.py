@@ -87,7 +87,7 @@ def site_of(file: str, flows: Sequence[str] | None, readings: str | None = None)
         site = with_readings(site, readings)
     if not flows:
         return site
-    from dbox.files.typed_box import typed_flows
+    from dbox.files.typed import typed_flows
 
     return replace(site, flows=typed_flows(flows))
 

@@ -54,7 +54,7 @@ def command(
     """Pour test: what each outlet should give; then whether ruler and water agree."""
     from dbox.fieldwork.pour import expect
     from dbox.fieldwork.pour_fit import explain, judge
-    from dbox.files.pour_keys import with_typed_pours
+    from dbox.files.typed import with_typed_pours
     from dbox.report.pour_report import pour_json, report
 
     refuse_one_file_twice(

@@ -94,6 +94,6 @@ def _typed_site(given: dict[str, Any], flow: list[str] | None, readings: str | N
             'name a FILE, or give --heights and --opening, as --heights "3/32, 0, -5/32" '
             '--opening "circle 2 in"'
         )
-    from dbox.files.typed_box import typed_site
+    from dbox.files.typed import typed_site
 
     return typed_site(flows=flow or (), **{"units": "in", **given})

@@ -15,7 +15,7 @@ from dbox.errors import ScenarioError, show
 from dbox.files.scenario import read
 from dbox.files.scenario_tables import POINTS, UNITS
 from dbox.files.toml_file import toml_text
-from dbox.files.typed_box import opening_from_text
+from dbox.files.typed import opening_from_text
 from dbox.hydraulics.openings import KINDS
 
 Answers = Mapping[str, str]

@@ -9,7 +9,7 @@ What is wrong with a row keeps its box out, and no other.
 import re
 from collections.abc import Callable, Iterator, Sequence, Set
 from dataclasses import dataclass, replace
-from functools import lru_cache, partial
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -36,7 +36,7 @@ from dbox.files.list_rows import (
     Rows,
     read_rows,
 )
-from dbox.files.typed_box import Words, opening_from_text
+from dbox.files.typed import Words, opening_from_text
 from dbox.hydraulics.openings import Opening
 from dbox.units import LENGTH_UNITS, clock
 
@@ -117,26 +117,21 @@ def read_settings(
     shares: bool = False,
 ) -> Settings:
     """Read the words of a command line; coefficient [-]."""
-    typed = Words()
-    unit = typed.unit(units)
-    if coefficient is not None and opening is None:
-        typed.read("--coefficient", str(coefficient), keys.coefficient)
-    settings = Settings(
-        opening=typed.read(
-            "--opening", opening, lambda word: opening_from_text(word, coefficient, unit)
-        ),
-        coefficient=coefficient,
-        offset=typed.read("--offset", offset, partial(keys.offset, bare_unit=unit)),
-        spread=typed.read("--spread", spread, partial(keys.spread, bare_unit=unit)),
-        tolerance=typed.read("--tolerance", tolerance, keys.tolerance),
-        flows=typed.flows(flows),
-        units=unit,
-        samples=samples,
-        seed=seed,
-        shares=shares,
-    )
-    typed.end()
-    return settings
+    with Words(units) as words:
+        if coefficient is not None and opening is None:
+            words.read("--coefficient", str(coefficient), keys.coefficient)
+        return Settings(
+            opening=words.opening(opening, coefficient),
+            coefficient=coefficient,
+            offset=words.read("--offset", offset, keys.offset),
+            spread=words.read("--spread", spread, keys.spread),
+            tolerance=words.read("--tolerance", tolerance, keys.tolerance),
+            flows=words.flows(flows),
+            units=words.unit,
+            samples=samples,
+            seed=seed,
+            shares=shares,
+        )
 
 
 Indices = npt.NDArray[np.intp]

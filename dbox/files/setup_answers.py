@@ -5,7 +5,7 @@ from dbox.errors import ScenarioError, show
 from dbox.fieldwork import setup
 from dbox.fieldwork.setup import Job, Question, doubt
 from dbox.files.box_interview import YES, outlet_named
-from dbox.files.typed_box import read_heights
+from dbox.files.typed import read_heights
 
 USUAL_METHOD = "ruler from still water"
 
