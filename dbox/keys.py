@@ -259,6 +259,11 @@ def key(
     return field(metadata=metadata) if needed else field(default=default, metadata=metadata)
 
 
+def said(unit: str = "", *, outlets: bool = False, hidden: bool = False) -> Any:
+    """Declare a field of a result for the encoder: its unit in SI, or that it counts outlets."""
+    return field(metadata={"unit": unit, "outlets": outlets, "hidden": hidden})
+
+
 def keys_of(table: type) -> Mapping[str, Key]:
     """The keys of a table by the names of its fields, in their order."""
     return _keys_of(table)

@@ -35,95 +35,63 @@ def pour_json(
     """The answer of `dbox pour --json`."""
     labels = [o.label for o in expectation.site.outlets]
     names = [expectation.pours[case].name for case in expectation.weighed]
-    return {
-        "still_level_m": expectation.still_level,
-        "order": [labels[i] for i in expectation.order],
-        "pours": [_pour(expectation, case) for case in range(len(expectation.pours))],
-        "finding": _finding(expectation, finding, labels),
-        "explanations": [_explanation(e, labels, names) for e in explanations],
-        "assumed": {
-            "prior": PRIOR,
-            "lip_spread_m": LIP_SPREAD,
-            "least_blockage": LEAST_BLOCKAGE,
+    answer: Json = encode(
+        {
+            "still_level_m": expectation.still_level,
+            "order": [labels[i] for i in expectation.order],
+            "pours": [_pour(expectation, case) for case in range(len(expectation.pours))],
+            "finding": finding,
+            "explanations": [_explanation(e, labels, names) for e in explanations],
+            "assumed": {
+                "prior": PRIOR,
+                "lip_spread_m": LIP_SPREAD,
+                "least_blockage": LEAST_BLOCKAGE,
+            },
+            "warnings": sentences(expectation.warnings),
         },
-        "warnings": sentences(expectation.warnings),
-    }
+        labels,
+    )
+    if finding is None and any(pour.done for pour in expectation.pours):
+        # where the jet decides in every pour, none can be had
+        empty = dict.fromkeys(("outlet", "kind", "probability", "second_pour", "readings_needed"))
+        answer["finding"] = {"verdict": "cannot tell", **empty, "dry": []}
+    return answer
 
 
 def _pour(expectation: Expectation, case: int) -> Json:
     pour, result = expectation.pours[case], expectation.result
-    labels = [o.label for o in expectation.site.outlets]
     # the most flow fills the jug first
     fill, least, most = (
         expectation.fill_time(flow)[case]
         for flow in (result.flow, expectation.high, expectation.low)
     )
-    stands = expectation.stands[case]
-    found = balance(expectation, case) if pour.done else None
-    answer: Json = encode(
-        {
-            "name": pour.name,
-            "inflow_m3_s": pour.inflow,
-            "volume_m3": pour.volume,
-            "jug_m3": pour.jug,
-            "error": pour.error,
-            "level_m": result.level[case],
-            "overflow_m3_s": result.overflow[case],
-            "settling_s": expectation.settling[case],
-            "within_model_range": result.within_model_range[case],
-            "jet_decides": expectation.jet_decides[case],
-            "outlets": rows(
-                label=labels,
-                lip_m=expectation.lips.height,
-                first_probability=expectation.first_probability,
-                share=result.share[case],
-                flow_m3_s=result.flow[case],
-                flow_low_m3_s=expectation.low[case],
-                flow_high_m3_s=expectation.high[case],
-                fill_s=fill,
-                fill_low_s=least,
-                fill_high_s=most,
-                caught_m3_s=expectation.caught[case],
-                stands=[
-                    None if np.isnan(s) else ("below", "within", "above")[int(s) + 1]
-                    for s in stands
-                ],
-            ),
-            "balance": found
-            and {
-                "verdict": found.verdict,
-                "caught_m3_s": found.caught,
-                "missing_m3_s": found.missing,
-                "missing_low_m3_s": found.low,
-                "missing_high_m3_s": found.high,
-                "not_caught": [labels[i] for i in found.uncaught],
-            },
-        }
-    )
-    return answer
-
-
-def _finding(expectation: Expectation, finding: Finding | None, labels: list[str]) -> Json | None:
-    """Before the pour there is none; where the jet decides in every pour, none can be had."""
-    if finding is None:
-        empty = ("outlet", "kind", "probability", "second_pour", "readings_needed")
-        done = any(pour.done for pour in expectation.pours)
-        return {"verdict": "cannot tell", **dict.fromkeys(empty), "dry": []} if done else None
-    second = finding.second_pour
+    words = {-1: "below", 0: "within", 1: "above"}
     return {
-        "verdict": finding.verdict,
-        "outlet": None if finding.outlet is None else labels[finding.outlet],
-        "kind": finding.kind,
-        "probability": finding.probability,
-        "second_pour": second
-        and {
-            "inflow_m3_s": second.inflow,
-            "outlet": labels[second.outlet],
-            "flow_m3_s": second.flow,
-            "rival_flow_m3_s": second.rival_flow,
-        },
-        "readings_needed": finding.readings,
-        "dry": [labels[i] for i in finding.dry],
+        "name": pour.name,
+        "inflow_m3_s": pour.inflow,
+        "volume_m3": pour.volume,
+        "jug_m3": pour.jug,
+        "error": pour.error,
+        "level_m": result.level[case],
+        "overflow_m3_s": result.overflow[case],
+        "settling_s": expectation.settling[case],
+        "within_model_range": result.within_model_range[case],
+        "jet_decides": expectation.jet_decides[case],
+        "outlets": rows(
+            label=[o.label for o in expectation.site.outlets],
+            lip_m=expectation.lips.height,
+            first_probability=expectation.first_probability,
+            share=result.share[case],
+            flow_m3_s=result.flow[case],
+            flow_low_m3_s=expectation.low[case],
+            flow_high_m3_s=expectation.high[case],
+            fill_s=fill,
+            fill_low_s=least,
+            fill_high_s=most,
+            caught_m3_s=expectation.caught[case],
+            stands=[words.get(each) for each in expectation.stands[case].tolist()],
+        ),
+        "balance": balance(expectation, case) if pour.done else None,
     }
 
 
@@ -236,11 +204,13 @@ def next_steps(finding: Finding, labels: list[str]) -> list[str]:
         kinds = {finding.best.kind, finding.rival.kind}
         height = finding.best if finding.best.kind == "height" else finding.rival
         outlet = _label(height.outlet, labels)
-        if finding.readings:
-            said.append(f"Or read again: {finding.readings} readings of outlet {outlet} in all.")
+        if finding.readings_needed:
+            said.append(
+                f"Or read again: {finding.readings_needed} readings of outlet {outlet} in all."
+            )
         elif not second:
             said.append("No one further pour tells much; catch all again.")
-        if not finding.readings and "height" in kinds and len(kinds) > 1:
+        if not finding.readings_needed and "height" in kinds and len(kinds) > 1:
             said.append(
                 f"More readings of outlet {outlet} with this rule will not settle it; a finer "
                 "rule may."
@@ -426,16 +396,16 @@ def _after(expectation: Expectation, case: int) -> Table:
 def _balance_words(expectation: Expectation, case: int) -> str:
     found, pour = balance(expectation, case), expectation.pours[case]
     words = f"caught {litres_per_min(found.caught)} of {litres_per_min(pour.inflow)} poured"
-    ends = sorted(abs(end) for end in (found.low, found.high))
+    ends = sorted(abs(end) for end in (found.missing_low, found.missing_high))
     band = f"({litres_per_min(ends[0])} to {litres_per_min(ends[1])})"
     amount = f"{litres_per_min(abs(found.missing))} {band}"
     if found.verdict == "balanced":
         return f"{words}: the same, within the error of the catches"
     if found.verdict == "more":
         return f"{words}: MORE THAN POURED by {amount}; check the volumes and the times"
-    labels = ", ".join(expectation.site.outlets[i].label for i in found.uncaught)
+    labels = ", ".join(expectation.site.outlets[i].label for i in found.not_caught)
     if found.verdict == "open":
         return f"{words}; outlet {labels} not caught, so a leak or a spill would not show"
-    if found.uncaught:
+    if found.not_caught:
         words += f", outlet {labels} not caught and taken at the top of its band"
     return f"{words}: {amount} IS MISSING; look for a leak or a spill"
