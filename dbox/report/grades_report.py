@@ -10,7 +10,7 @@ from dbox.fieldwork.site import Site
 from dbox.fieldwork.survey import Limit
 from dbox.report.blocks import Block, Column, Heading, Paragraph, Section, Table, text, warned
 from dbox.report.cautions import CODE, TRENCH
-from dbox.report.encode import Json, encode, rows
+from dbox.report.encode import Json, encode, keyed, rows
 from dbox.report.text import chance_text
 from dbox.report.wording import sentences
 from dbox.units import FOOT, INCH, feet, gpm_litres, inches, inches_mm, millimetres, percent_text
@@ -131,31 +131,36 @@ def _settling(repeats: Array, taken: int) -> str:
 
 def grades_json(grading: Grading) -> Json:
     """The answer of `dbox grades --json`."""
-    return {
-        "verdict": grading.verdict,
-        "spread_m": grading.spread,
-        "runs": [_run(grading, grade) for grade in grading.runs],
-        "inlet_drops": [
-            {
-                "from": drop.upper,
-                "to": drop.lower,
-                "outlet": drop.outlet,
-                "limit": _limit(drop.limit, "drop_m"),
-                "drop_m": float(drop.fall.fall),
-                "error_m": float(drop.fall.error),
-                "probability": float(drop.fall.probability),
-                "verdict": drop.fall.verdicts[0],
-            }
-            for drop in grading.drops
-        ],
-        "findings": findings(grading),
-        "doubts": doubts(grading),
-        "warnings": sentences(grading.warnings),
-    }
+    answer: Json = encode(
+        {
+            "verdict": grading.verdict,
+            "spread_m": grading.spread,
+            "runs": [_run(grading, grade) for grade in grading.runs],
+            "inlet_drops": [
+                {
+                    "from": drop.upper,
+                    "to": drop.lower,
+                    "outlet": drop.outlet,
+                    "limit": _limit(drop.limit, "drop_m"),
+                    "drop_m": drop.fall.fall,
+                    "error_m": drop.fall.error,
+                    "probability": drop.fall.probability,
+                    "verdict": drop.fall.verdicts[0],
+                }
+                for drop in grading.drops
+            ],
+            "findings": findings(grading),
+            "doubts": doubts(grading),
+            "warnings": sentences(grading.warnings),
+        }
+    )
+    return answer
 
 
 def _run(grading: Grading, grade: RunGrade) -> Json:
     run, header = grade.run, grade.header
+    ends = rows(from_m=grade.at[:-1], to_m=grade.at[1:])
+    pieces = zip(ends, _falls(grade.pieces, grade.length), strict=True)
     return {
         "name": run.name,
         "kind": run.kind,
@@ -165,30 +170,16 @@ def _run(grading: Grading, grade: RunGrade) -> Json:
         **_falls(grade.whole, grade.span)[0],
         "fit_slope": grade.line.slope,
         "fit_slope_error": grade.line.slope_error,
-        "capacity_m3_s": encode(grade.capacity),
+        **keyed(grade, "capacity"),
         "stations": rows(
             name=[station.name for station in run.stations],
-            at_m=grade.at,
-            height_m=grade.height,
-            error_m=grade.error,
             residual_m=grade.line.residual,
-            sag_m=grade.sag,
-            belly=grade.belly,
-            pond_m=grade.pond,
+            **keyed(grade, "at", "height", "error", "sag", "belly", "pond"),
         ),
-        "pieces": [
-            {**ends, **fall}
-            for ends, fall in zip(
-                rows(from_m=grade.at[:-1], to_m=grade.at[1:]),
-                _falls(grade.pieces, grade.length),
-                strict=True,
-            )
-        ],
+        "pieces": [between | fall for between, fall in pieces],
         "flows": rows(
             name=[flow.name for flow in grading.flows],
-            flow_m3_s=header.flow,
-            normal_depth_m=header.normal_depth,
-            critical_depth_m=header.critical_depth,
+            **keyed(header, "flow", "normal_depth", "critical_depth"),
             verdict=header.verdicts,
         )
         if header
@@ -197,12 +188,9 @@ def _run(grading: Grading, grade: RunGrade) -> Json:
 
 
 def _falls(falls: Falls, length: Array | float) -> list[Json]:
+    held = keyed(falls, "fall", "error", "probability") | {"slope": falls.fall / length}
     return rows(
-        fall_m=np.atleast_1d(falls.fall),
-        error_m=np.atleast_1d(falls.error),
-        slope=np.atleast_1d(falls.fall / length),
-        probability=np.atleast_1d(falls.probability),
-        verdict=falls.verdicts,
+        **{key: np.atleast_1d(value) for key, value in held.items()}, verdict=falls.verdicts
     )
 
 
