@@ -88,38 +88,30 @@ def _order(value: object) -> tuple[str, ...]:
     return tuple(keys.label(item) for item in value)
 
 
+# fmt: off
 @dataclass(frozen=True, kw_only=True)
 class PourTable:
     """A steady pour of clean water, planned or done."""
 
     name: str = key(
-        keys.label, "What the pour is called; absent: its number in the file.", "fast", default=""
-    )
+        keys.label, "What the pour is called; absent: its number in the file.", "fast", default="")
     volume: float | None = key(poured, "How much is poured in all.", "5 gal")
     time: float | None = key(
         limited(units.duration, 1.0, units.DAY, "a pour lasts between 1 s and 1 day"),
-        "How long the pour lasts.",
-        "60 s",
-    )
+        "How long the pour lasts.", "60 s")
     flow: float | None = key(keys.flow_rate, "What is poured, where time is not given.", "5 gpm")
     jug: float | None = key(jug_volume, "Content of the jug that is filled at the outlets.", "1 qt")
     error: float = key(
-        catch_error,
-        "One standard deviation of a timed catch, in per cent of it; absent: 5 %.",
-        "5 %",
-        default=DEFAULT_ERROR,
-    )
+        catch_error, "One standard deviation of a timed catch, in per cent of it; absent: 5 %.",
+        "5 %", default=DEFAULT_ERROR)
     order: tuple[str, ...] = key(
-        _order,
-        "Labels of the outlets that were seen to start, the first one first.",
-        ["4", "1", "2"],
-        default=(),
-    )
+        _order, "Labels of the outlets that were seen to start, the first one first.",
+        ["4", "1", "2"], default=())
     catch: dict[str, WrittenCatch] | None = key(
         _catches,
         'What was caught at each outlet, by label; absent: not measured. "dry" is no water.',
-        {"1": "1.2 L in 30 s", "2": "14 s", "3": DRY},
-    )
+        {"1": "1.2 L in 30 s", "2": "14 s", "3": DRY})
+# fmt: on
 
 
 def pours_of(

@@ -149,33 +149,27 @@ def read_curve(value: object) -> tuple[tuple[float, float], ...]:
     return tuple(zip(rates, heads, strict=True))
 
 
+# fmt: off
 @dataclass(frozen=True, kw_only=True)
 class InsertTable:
     """The opening of every outlet; an outlet may override any of these keys."""
 
     kind: str | None = key(one_of(KINDS), "What the opening is.", "circle")
     diameter: float | None = key(
-        keys.size, "Diameter of a circle, inside diameter of a pipe.", "2 in"
-    )
+        keys.size, "Diameter of a circle, inside diameter of a pipe.", "2 in")
     angle: float | None = key(keys.notch_angle, "Full angle of a notch.", "90 deg")
     width: float | None = key(keys.size, "Width of a slot.", "1-1/2 in")
     height: float | None = key(
-        keys.size, "Height of a slot that is closed on top; absent: open.", "2 in"
-    )
+        keys.size, "Height of a slot that is closed on top; absent: open.", "2 in")
     offset: float | None = key(
         keys.offset,
         "Centre of a round hole from the centre of its pipe; absent or 0: cannot be turned.",
-        "1/2 in",
-    )
+        "1/2 in")
     header_fall: float | None = key(
         limited(units.grade, -0.5, 1.0, "a header falls by 100 % of its length at most"),
-        "Fall of the header beyond a bare pipe end.",
-        "1/8 in/ft",
-        "1 %",
-    )
+        "Fall of the header beyond a bare pipe end.", "1/8 in/ft", "1 %")
     coefficient: float | None = key(
-        keys.coefficient, "Discharge coefficient; absent: the published law of the opening.", 0.6
-    )
+        keys.coefficient, "Discharge coefficient; absent: the published law of the opening.", 0.6)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -183,21 +177,16 @@ class ReadingsTable:
     """How the readings were taken."""
 
     point: str | None = key(
-        point, "Point of the hole whose height over still water was read; absent: lip.", "lip"
-    )
+        point, "Point of the hole whose height over still water was read; absent: lip.", "lip")
     spread: float | None = key(keys.spread, "One standard deviation of one reading.", "1/32 in")
     rim: float | None = key(
         keys.depth,
         "Height over still water of the lowest place where water could leave the box other than "
-        "by the outlets.",
-        "6 in",
-    )
+        "by the outlets.", "6 in")
     placeholder: bool | None = key(
         keys.flag,
         "Whether the readings of the outlets only show where yours go; nothing is computed from "
-        "them then.",
-        True,
-    )
+        "them then.", True)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -213,24 +202,16 @@ class TankTable:
 
     inside: tuple[float, ...] = key(
         several(keys.side, 2),
-        "Inside length and width at the water; one diameter for a round tank.",
-        ["8 ft", "5 ft"],
-        needed=True,
-    )
+        "Inside length and width at the water; one diameter for a round tank.", ["8 ft", "5 ft"],
+        needed=True)
     outlet: float = key(
-        _pipe, "Inside diameter of the outlet pipe behind the tee.", "4 in", needed=True
-    )
+        _pipe, "Inside diameter of the outlet pipe behind the tee.", "4 in", needed=True)
     filter_loss: float | None = key(
         limited(units.number, 0.0, 1000.0, "a loss is between 0 and 1000 velocity heads"),
-        "Loss of the clean effluent filter, in velocity heads; absent: no filter.",
-        2,
-    )
+        "Loss of the clean effluent filter, in velocity heads; absent: no filter.", 2)
     clogged: float = key(
         limited(units.percent, 0.0, 0.99, "a filter is clogged by 0 % to 99 %"),
-        "How much of the filter is clogged; absent: nothing.",
-        "50 %",
-        default=0.0,
-    )
+        "How much of the filter is clogged; absent: nothing.", "50 %", default=0.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -241,11 +222,7 @@ class SupplyTable:
     diameter: float = key(_pipe, "Its inside diameter.", "4 in", needed=True)
     fall: float = key(
         limited(units.grade, 1e-4, 1.0, "a gravity pipe falls by between 0.01 % and 100 %"),
-        "Its fall.",
-        "1/8 in/ft",
-        "1 %",
-        needed=True,
-    )
+        "Its fall.", "1/8 in/ft", "1 %", needed=True)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -261,39 +238,24 @@ class TrenchTable:
     """The trench of every line; its length is line_length, or line_area over its width."""
 
     width: float = key(
-        length(0.05, 50.0, "a trench is between 50 mm and 50 m wide"),
-        "Width of its bottom.",
-        "30 in",
-        needed=True,
-    )
+        length(0.05, 50.0, "a trench is between 50 mm and 50 m wide"), "Width of its bottom.",
+        "30 in", needed=True)
     depth: float = key(
-        _depth, "Height over its bottom at which water surfaces.", "20 in", needed=True
-    )
+        _depth, "Height over its bottom at which water surfaces.", "20 in", needed=True)
     pipe: float | None = key(
-        keys.depth, "Height of its pipe's invert over its bottom; absent: half its depth.", "8 in"
-    )
+        keys.depth, "Height of its pipe's invert over its bottom; absent: half its depth.", "8 in")
     voids: float | None = key(
         limited(units.percent, 0.01, 1.0, "voids are between 1 % and 100 %"),
-        "Part of its fill that water can take; absent: 35 %.",
-        "35 %",
-    )
+        "Part of its fill that water can take; absent: 35 %.", "35 %")
     acceptance: float = key(
-        read_acceptance,
-        "Long-term rate at which its soil takes water.",
-        "0.45 gal/ft2/day",
-        "18 mm/day",
-        needed=True,
-    )
+        read_acceptance, "Long-term rate at which its soil takes water.", "0.45 gal/ft2/day",
+        "18 mm/day", needed=True)
     soil: str | None = key(
         one_of(SOIL_STATES),
-        "State of its soil; absent: biomat, at which the long-term rate holds.",
-        "biomat",
-    )
+        "State of its soil; absent: biomat, at which the long-term rate holds.", "biomat")
     water_table: float | None = key(
         length(-50.0, 50.0, "this height is between -50 m and 50 m"),
-        "Height of the groundwater over its bottom, negative below it; absent: deep.",
-        "-30 in",
-    )
+        "Height of the groundwater over its bottom, negative below it; absent: deep.", "-30 in")
     ponding: float | None = key(keys.depth, "Water in it at the start; absent: none.", "2 in")
 
 
@@ -304,22 +266,15 @@ class PumpTable:
     volume: float = key(_volume, "What it lifts in one dose.", "60 gal", needed=True)
     rate: float | None = key(keys.flow_rate, "Its rate.", "30 gpm")
     curve: tuple[tuple[float, float], ...] = key(
-        read_curve,
-        "Its curve, where the rate is not known: pairs of a rate and a head.",
-        [["0 gpm", "30 ft"], ["40 gpm", "15 ft"]],
-        default=(),
-    )
+        read_curve, "Its curve, where the rate is not known: pairs of a rate and a head.",
+        [["0 gpm", "30 ft"], ["40 gpm", "15 ft"]], default=())
     lift: float = key(
-        keys.depth, "Height from the water in its chamber to the box.", "8 ft", default=0.0
-    )
+        keys.depth, "Height from the water in its chamber to the box.", "8 ft", default=0.0)
     main_length: float = key(_pipe_length, "Length of its pressure pipe.", "60 ft", default=0.0)
     main_diameter: float = key(_pipe, "Inside diameter of its pressure pipe.", "2 in", default=0.0)
     drain_back: float = key(
-        _volume,
-        "What runs back from the pressure pipe after a dose; absent: nothing.",
-        "3 gal",
-        default=0.0,
-    )
+        _volume, "What runs back from the pressure pipe after a dose; absent: nothing.", "3 gal",
+        default=0.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -328,16 +283,13 @@ class SiphonTable:
 
     inside: tuple[float, ...] = key(
         several(keys.side, 2),
-        "Inside length and width of its chamber; one diameter for a round one.",
-        ["4 ft", "4 ft"],
-        needed=True,
-    )
+        "Inside length and width of its chamber; one diameter for a round one.", ["4 ft", "4 ft"],
+        needed=True)
     diameter: float = key(_pipe, "Inside diameter of the siphon.", "3 in", needed=True)
     high: float = key(_depth, "Head over its outlet at which it starts.", "24 in", needed=True)
     low: float = key(_depth, "Head over its outlet at which air breaks it.", "9 in", needed=True)
     coefficient: float | None = key(
-        keys.coefficient, "Discharge coefficient, all its losses within; absent: 0.6.", 0.6
-    )
+        keys.coefficient, "Discharge coefficient, all its losses within; absent: 0.6.", 0.6)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -345,43 +297,27 @@ class OutletTable(InsertTable):
     """One outlet, numbered clockwise from the inlet as seen from above."""
 
     label: str = key(
-        keys.label,
-        "What the line is called on site; absent: its number in the file.",
-        "1",
-        default="",
-    )
+        keys.label, "What the line is called on site; absent: its number in the file.", "1",
+        default="")
     at: tuple[float, float] | None = key(
         _place,
         "Place of the outlet from the inlet wall's left corner, looking the way the water comes: "
-        "along, then across.",
-        ["16 in", "4 in"],
-    )
+        "along, then across.", ["16 in", "4 in"])
     reading: tuple[float, ...] = key(
         several(keys.reading, keys.MOST_REPEATS),
         "Height of the point over still water, + above it; a list where it was read more than "
-        "once; absent: not measured.",
-        "1/8 in",
-        ["1/8 in", "3/16 in"],
-        default=(),
-    )
+        "once; absent: not measured.", "1/8 in", ["1/8 in", "3/16 in"], default=())
     clock: float | None = key(
         keys.clock,
-        "Where the hole stands now, as seen from inside the box; 6:00 is straight down.",
-        "6:00",
-    )
+        "Where the hole stands now, as seen from inside the box; 6:00 is straight down.", "6:00")
     line_length: float | None = key(
         length(0.1, 1000.0, "a line is between 0.1 m and 1000 m long"),
-        "Length of the line that this outlet feeds.",
-        "60 ft",
-    )
+        "Length of the line that this outlet feeds.", "60 ft")
     line_area: float | None = key(
         limited(units.area, 0.1, 1e4, "the bottom of a trench is between 0.1 m2 and 10,000 m2"),
-        "Bottom area of the trench that this outlet feeds.",
-        "180 ft2",
-    )
+        "Bottom area of the trench that this outlet feeds.", "180 ft2")
     state: str | None = key(
-        one_of(STATES), "Whether the outlet is closed on purpose; absent: open.", "open"
-    )
+        one_of(STATES), "Whether the outlet is closed on purpose; absent: open.", "open")
     header: HeaderTable | None = key(HeaderTable, "Where its header differs from [header].")
     trench: TrenchTable | None = key(TrenchTable, "Where its trench differs from [trench].")
     evidence: OutletEvidence | None = key(OutletEvidence, "What was seen of it, for a diagnosis.")
@@ -397,13 +333,8 @@ class TargetTable:
     """What each line ought to get."""
 
     by: str | tuple[float, ...] = key(
-        _by,
-        "Equal shares, by line_length, by line_area, or a list of one number per outlet; "
-        "absent: equal.",
-        "equal",
-        [2, 1, 1],
-        default="equal",
-    )
+        _by, "Equal shares, by line_length, by line_area, or a list of one number per outlet; "
+        "absent: equal.", "equal", [2, 1, 1], default="equal")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -415,25 +346,19 @@ class ScenarioFile:
     box: Box = key(Box, "The box itself.", default=Box())
     insert: InsertTable = key(InsertTable, "The opening of every outlet.", default=InsertTable())
     readings: ReadingsTable = key(
-        ReadingsTable, "How the readings were taken.", default=ReadingsTable()
-    )
+        ReadingsTable, "How the readings were taken.", default=ReadingsTable())
     outlet: tuple[OutletTable, ...] = key(
-        OutletTable, "The outlets, clockwise from the inlet.", many=True, default=()
-    )
+        OutletTable, "The outlets, clockwise from the inlet.", many=True, default=())
     flows: dict[str, float] | None = key(
-        _flows,
-        "Steady flows to compute, by name; cases come in this order.",
-        {"trickle": "0.5 gpm", "pour": "5 gal in 60 s", "dose": "30 gpm"},
-    )
+        _flows, "Steady flows to compute, by name; cases come in this order.",
+        {"trickle": "0.5 gpm", "pour": "5 gal in 60 s", "dose": "30 gpm"})
     target: TargetTable = key(TargetTable, "What each line ought to get.", default=TargetTable())
     tolerance: Tolerance | None = key(Tolerance, "How far a share may be from its target.")
     grades: Survey | None = key(Survey, "Rod readings along the pipes.")
     pour: tuple[PourTable, ...] = key(
-        PourTable, "Pours of clean water, planned or done.", many=True, default=()
-    )
+        PourTable, "Pours of clean water, planned or done.", many=True, default=())
     record: JobRecord = key(
-        JobRecord, "What the paper of the job says besides.", default=JobRecord()
-    )
+        JobRecord, "What the paper of the job says besides.", default=JobRecord())
     house: HouseTable = key(HouseTable, "The house that the tank serves.", default=HouseTable())
     tank: TankTable | None = key(TankTable, "The septic tank.")
     supply: SupplyTable | None = key(SupplyTable, "The gravity pipe from the tank to the box.")
@@ -443,8 +368,8 @@ class ScenarioFile:
     trench: TrenchTable | None = key(TrenchTable, "The trench of every line.")
     evidence: Evidence = key(Evidence, "What was seen of a system in trouble.", default=Evidence())
     priors: tuple[Prior, ...] = key(
-        priors, "How common a cause is taken to be, by its key.", {"tilt": 20}, default=()
-    )
+        priors, "How common a cause is taken to be, by its key.", {"tilt": 20}, default=())
+# fmt: on
 
 
 HOMES = {
