@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from dbox_cli.arguments import AsJson, Flows, Gate, Overwrite, Picture, Seed
-from dbox_cli.output import check_picture, print_json, progress_bar, save_picture
+from dbox_cli.output import check_picture, print_answer, progress_bar, save_picture
 
 if TYPE_CHECKING:
     from dbox.files.list_run import Outcome
@@ -106,9 +106,6 @@ def command(
     except KeyboardInterrupt:
         typer.echo("dbox: stopped; the same command goes on from here", err=True)
         raise typer.Exit(130) from None
-    if as_json:
-        print_json(batch_json(outcome, settings))
-    else:
-        typer.echo("\n".join(report(outcome, settings)))
+    print_answer(as_json, batch_json, report, outcome, settings)
     if gate and outcome.tally.verdicts[VERDICTS.index("outside")]:
         raise typer.Exit(1)

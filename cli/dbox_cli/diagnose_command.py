@@ -5,6 +5,7 @@ from typing import Annotated
 import typer
 
 from dbox_cli.arguments import AsJson, File, Seed, naming, site_of
+from dbox_cli.output import print_answer
 
 Draws = Annotated[
     int, typer.Option(min=20, max=5000, help="Boxes drawn for each cause at each outlet.")
@@ -19,6 +20,7 @@ def command(
 ) -> None:
     """Rank the causes of a wet line by what was seen of it; none is announced."""
     from dbox.fieldwork.diagnosis.diagnose import diagnose
+    from dbox.report.diagnose_report import diagnosis_json, report
 
     if ask:
         from dbox_cli.evidence_questions import ask_all
@@ -26,12 +28,4 @@ def command(
         file = str(ask_all(file, quiet=as_json))
     with naming(file):
         found = diagnose(site_of(file, None), seed=seed, draws=draws)
-    if as_json:
-        from dbox.report.diagnose_report import diagnosis_json
-        from dbox_cli.output import print_json
-
-        print_json(diagnosis_json(found))
-    else:
-        from dbox.report.diagnose_report import report
-
-        typer.echo("\n".join(report(found)))
+    print_answer(as_json, diagnosis_json, report, found)

@@ -15,7 +15,7 @@ from dbox_cli.arguments import (
     refuse_one_file_twice,
     site_of,
 )
-from dbox_cli.output import print_json
+from dbox_cli.output import print_answer
 
 Flow = Annotated[
     list[str] | None,
@@ -71,10 +71,7 @@ def command(
         expectation = expect(site, site.pours, seed=seed, samples=samples)
         explanations = explain(expectation) if expectation.weighed else ()
         finding = judge(expectation, explanations) if explanations else None
-    if as_json:
-        print_json(pour_json(expectation, explanations, finding))
-    else:
-        typer.echo("\n".join(report(expectation, explanations, finding)))
+    print_answer(as_json, pour_json, report, expectation, explanations, finding)
     if write_csv:
         from dbox.files.readings_csv import catches_csv
         from dbox.files.write_file import write_file

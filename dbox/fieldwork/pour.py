@@ -23,7 +23,7 @@ from dbox.arrays import Array, BoolArray, freeze
 from dbox.fieldwork.inlet import jet_notes, possible_jets, strike
 from dbox.fieldwork.readings import Lips, measured_lips
 from dbox.fieldwork.shares import BAND, SAMPLES, SIDE_95, target_shares
-from dbox.fieldwork.site import Pour, Site
+from dbox.fieldwork.site import Pour, Site, plan_area
 from dbox.hydraulics.split import Split, range_notes, split
 from dbox.keys import said
 from dbox.notes import Note
@@ -126,8 +126,8 @@ def expect(
     low, high = np.percentile(flows, BAND, axis=1)
     first = np.bincount(drawn.argmin(-1), minlength=len(openings)) / samples
     settling = np.full(inflow.shape, np.nan)
-    if inside := site.box.inside:
-        plan = inside[0] * inside[-1] * (np.pi / 4 if site.box.shape == "round" else 1.0)
+    if site.box.inside:
+        plan = plan_area(site.box.inside)
         slope = sum(o.slope(result.head[..., i]) for i, o in enumerate(openings))
         settling = _SETTLED * plan / np.maximum(slope, _LEAST_SLOPE)
     jet = strike(site, possible_jets(site), lips.height, inflow, result.share, target_shares(site))

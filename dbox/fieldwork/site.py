@@ -5,6 +5,7 @@ measured: `None` or an empty tuple, never zero. What is made by `key` is a key o
 """
 
 import datetime
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -160,6 +161,15 @@ class Box:
     # Lowest place where water could leave other than by the outlets, over the still water that the
     # readings were taken from. [m]
     rim: float | None = None
+
+
+def plan_area(inside: Sequence[float]) -> float:
+    """Plan area of a box or a tank by its inside length and width, or diameter; inside [m] -> [m2].
+
+    >>> plan_area([2.0, 1.5])
+    3.0
+    """
+    return inside[0] * inside[1] if len(inside) == 2 else math.pi / 4 * inside[0] ** 2
 
 
 @dataclass(frozen=True, kw_only=True)

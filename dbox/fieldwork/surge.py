@@ -32,7 +32,7 @@ from dbox.fieldwork.inlet import (
 )
 from dbox.fieldwork.readings import measured_lips
 from dbox.fieldwork.shares import NOTABLE, over_target, target_shares
-from dbox.fieldwork.site import Box, Site
+from dbox.fieldwork.site import Box, Site, plan_area
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 from dbox.hydraulics.pipes import CAPACITY
 from dbox.hydraulics.split import split
@@ -131,11 +131,8 @@ def plan(box: Box) -> tuple[float, float]:
         raise DomainError(
             'the inside of the box is not measured; add inside = ["16 in", "20 in"] under [box]'
         )
-    if box.shape == "round":
-        diameter = box.inside[0]
-        return np.pi / 4 * diameter**2, np.pi * diameter
-    along, across = box.inside
-    return along * across, 2 * (along + across)
+    rim = np.pi * box.inside[0] if box.shape == "round" else 2 * sum(box.inside)
+    return plan_area(box.inside), rim
 
 
 def notes_on(site: Site, found: Surge) -> tuple[Note, ...]:

@@ -27,7 +27,7 @@ from dbox.fieldwork.evidence import (
     OutletEvidence,
 )
 from dbox.fieldwork.inlet import DEFAULT_FALL
-from dbox.fieldwork.site import ORDINARY_FLOWS, Flow, Outlet, Site, Target, Works
+from dbox.fieldwork.site import ORDINARY_FLOWS, Flow, Outlet, Site, Target, Works, plan_area
 from dbox.fieldwork.survey import Run, Survey
 from dbox.files import toml_file
 from dbox.files.pour_keys import pours_of
@@ -514,12 +514,3 @@ def _trench_of(table: TrenchTable, length: float) -> Trench:
     given = {name: value for name, value in vars(table).items() if value is not None}
     pipe = given.pop("pipe", 0.5 * table.depth)
     return Trench(**{"water_table": -math.inf, "length": length, "pipe_height": pipe} | given)
-
-
-def plan_area(inside: Sequence[float]) -> float:
-    """Plan area of a tank from its inside length and width, or its diameter. [m2]; inside [m].
-
-    >>> plan_area([2.0, 1.5])
-    3.0
-    """
-    return inside[0] * inside[1] if len(inside) == 2 else math.pi / 4 * inside[0] ** 2
