@@ -13,7 +13,7 @@ as a level box would, split at the mean flow between kept rows, and the trenches
 that alone: until one is full to its pipe nothing backs up, so the box need not be run again.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -135,79 +135,51 @@ def plan(box: Box) -> tuple[float, float]:
     return plan_area(box.inside), rim
 
 
-def notes_on(site: Site, found: Surge) -> tuple[Note, ...]:
+def notes_on(site: Site, found: Surge) -> Iterator[Note]:
     """Where the model is weak, what was left out, and what went over in a run."""
-    return (
-        *measured_lips(site).warnings,
-        *_assumed(site, found),
-        *_left_out(site, found),
-        *_gone_over(site, found),
-        *_capillary(found),
-    )
-
-
-def _assumed(site: Site, found: Surge) -> list[Note]:
-    """What jet and soil rest on, and what the jet does at the strongest inflow of the run."""
-    notes: list[Note] = []
-    system, works = found.system, site.works
+    system, works, entry = found.system, site.works, found.event.entry
+    labels = [outlet.label for outlet in site.outlets]
+    yield from measured_lips(site).warnings
     if site.box.inlet == "straight":
         if not placed(site):
-            notes.append(Note(what="surge: jet not computed"))
+            yield Note(what="surge: jet not computed")
         elif taken := _mouth(site, found.event.pumped).taken:
-            notes.append(taken)
-    states = {trench.soil for trench in works.trenches if trench} - {"biomat"}
-    if states:
-        notes.append(
-            Note(what="surge: soil invented", values={"states": " and ".join(sorted(states))})
-        )
+            yield taken
+    if states := {trench.soil for trench in works.trenches if trench} - {"biomat"}:
+        yield Note(what="surge: soil invented", values={"states": " and ".join(sorted(states))})
     if system.jet is not None:
         peak, target = np.array([found.inflow.max()]), target_shares(site)
         without = split(peak, system.lips, system.openings, rim=system.rim).share
         strongest = strike(site, (system.jet,), system.lips, peak, without, target)
         if strongest.changes(site.tolerance.share if site.tolerance else NOTICED).any():
-            notes.append(jet_note(site, strongest, 0, "jet: strikes"))
-    return notes
-
-
-def _left_out(site: Site, found: Surge) -> list[Note]:
-    works, entry = site.works, found.event.entry
-    missing = {
-        "surge: no tank": entry == "house" and works.tank is None,
-        "surge: no supply": entry != "box" and works.supply is None,
-        "surge: no trench": not any(works.trenches),
-    }
-    return [Note(what=what) for what, left_out in missing.items() if left_out]
-
-
-def _gone_over(site: Site, found: Surge) -> list[Note]:
-    notes, system = [], found.system
-    labels = [outlet.label for outlet in site.outlets]
+            yield jet_note(site, strongest, 0, "jet: strikes")
+    if entry == "house" and works.tank is None:
+        yield Note(what="surge: no tank")
+    if entry != "box" and works.supply is None:
+        yield Note(what="surge: no supply")
+    if not any(works.trenches):
+        yield Note(what="surge: no trench")
     if found.spilled[-1] > 0:
-        notes.append(Note(what="surge: overtops", values={"volume": float(found.spilled[-1])}))
+        yield Note(what="surge: overtops", values={"volume": float(found.spilled[-1])})
     drop = site.box.inlet_drop
     if drop is not None and found.peak_level > system.still_level + drop:
-        notes.append(Note(what="surge: backs up"))
-    pipe = system.supply if found.event.entry != "box" else None
+        yield Note(what="surge: backs up")
+    pipe = system.supply if entry != "box" else None
     if pipe and found.inflow.max() > CAPACITY * pipe.full:
-        notes.append(Note(what="surge: supply full"))
+        yield Note(what="surge: supply full")
     drowned = np.flatnonzero(np.any(found.trench_level > system.lips, axis=0))
     if drowned.size:
         named = ", ".join(labels[i] for i in drowned)
-        notes.append(Note(what="surge: drowned", values={"outlets": named}))
+        yield Note(what="surge: drowned", values={"outlets": named})
     for i in np.flatnonzero(found.surfaced[-1] > 0).tolist():
         volume = float(found.surfaced[-1, i])
-        notes.append(Note(what="surge: surfaces", values={"outlet": labels[i], "volume": volume}))
-    return notes
-
-
-def _capillary(found: Surge) -> list[Note]:
-    """How much of the water passed at heads where surface tension decides."""
+        yield Note(what="surge: surfaces", values={"outlet": labels[i], "volume": volume})
+    # how much of the water passed at heads where surface tension decides
     passed = np.diff(found.volume.sum(-1))
-    head = 0.5 * (found.level[1:] + found.level[:-1]) - found.system.still_level
+    head = 0.5 * (found.level[1:] + found.level[:-1]) - system.still_level
     part = float(passed[head < CAPILLARY_HEAD].sum() / (passed.sum() or 1.0))
-    if part < _MUCH:
-        return []
-    return [Note(what="surge: capillary", values={"part": part, "head": CAPILLARY_HEAD})]
+    if part >= _MUCH:
+        yield Note(what="surge: capillary", values={"part": part, "head": CAPILLARY_HEAD})
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -353,7 +325,7 @@ def run(
         load=load,
         capacity=capacity,
         ponding=ponding(found) if over_days else None,
-        warnings=notes_on(site, found),
+        warnings=tuple(notes_on(site, found)),
     )
 
 
