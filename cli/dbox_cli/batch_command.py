@@ -5,7 +5,19 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dbox_cli.arguments import AsJson, Flows, Gate, Overwrite, Picture, Seed
+from dbox_cli.arguments import (
+    AsJson,
+    Coefficient,
+    Flows,
+    Gate,
+    Opening,
+    Overwrite,
+    Picture,
+    Seed,
+    Spread,
+    Tolerance,
+    Units,
+)
 from dbox_cli.output import check_picture, print_answer, progress_bar, save_picture
 
 if TYPE_CHECKING:
@@ -18,19 +30,10 @@ List = Annotated[
     ),
 ]
 Out = Annotated[Path, typer.Option(metavar="RESULTS.csv", help="Results to write; one row a box.")]
-Opening = Annotated[
-    str | None, typer.Option(help='Opening of every outlet, such as "circle 2 in".')
-]
-Coefficient = Annotated[float | None, typer.Option(help="Discharge coefficient of openings [-].")]
 Offset = Annotated[
     str | None,
     typer.Option(help='Hole centre from pipe centre, such as "1/2 in": says what to turn.'),
 ]
-Spread = Annotated[str | None, typer.Option(help="Spread of one reading [1/16 in].")]
-Tolerance = Annotated[
-    str | None, typer.Option(help='Allowed difference from target, such as "10 %".')
-]
-Units = Annotated[str, typer.Option(help="Unit of bare lengths.")]
 Samples = Annotated[int, typer.Option(min=50, max=100_000, help="Lips drawn for each box.")]
 Quick = Annotated[
     bool, typer.Option("--quick", help="Verdicts to first order, without probabilities.")
@@ -53,7 +56,7 @@ def command(
     offset: Offset = None,
     spread: Spread = None,
     tolerance: Tolerance = None,
-    units: Units = "in",
+    units: Units = None,
     flow: Flows = None,
     samples: Samples = 400,
     quick: Quick = False,
@@ -86,7 +89,8 @@ def command(
     )
     settings = read_settings(
         flows=flow or (), opening=opening, coefficient=coefficient, offset=offset, spread=spread,
-        tolerance=tolerance, units=units, samples=0 if quick else samples, seed=seed, shares=shares,
+        tolerance=tolerance, units=units or "in", samples=0 if quick else samples, seed=seed,
+        shares=shares,
     )  # fmt: skip
     source = resolve(file, LIST)
 

@@ -1,6 +1,5 @@
 """`dbox pour FILE`: a pour test."""
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -11,6 +10,7 @@ from dbox_cli.arguments import (
     Readings,
     Samples,
     Seed,
+    WriteCsv,
     naming,
     refuse_one_file_twice,
     site_of,
@@ -32,10 +32,6 @@ Error = Annotated[str | None, typer.Option(help='Error of a timed catch [that of
 Catches = Annotated[
     str | None,
     typer.Option(metavar="FILE.csv", help="Catches from a table: outlet, then a column per pour."),
-]
-WriteCsv = Annotated[
-    Path | None,
-    typer.Option(metavar="FILE.csv", help="Write the table of catches, to fill in; a new file."),
 ]
 
 

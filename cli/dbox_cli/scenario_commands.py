@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from dbox_cli.arguments import Readings, refuse_one_file_twice, site_of
+from dbox_cli.arguments import AsJson, File, Readings, WriteCsv, refuse_one_file_twice, site_of
 
 
 def new(
@@ -21,17 +21,8 @@ def new(
     typer.echo(f"wrote {file}: fill it in, then: dbox check {file}")
 
 
-WriteCsv = Annotated[
-    Path | None,
-    typer.Option(metavar="FILE.csv", help="Write the table of readings, to fill in; a new file."),
-]
-
-
 def check(
-    file: Annotated[str, typer.Argument(help="Scenario file, or name of a shipped one.")],
-    readings: Readings = None,
-    write_csv: WriteCsv = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Machine output.")] = False,
+    file: File, readings: Readings = None, write_csv: WriteCsv = None, as_json: AsJson = False
 ) -> None:
     """Validate a scenario; every fault is told at once."""
     from dbox.fieldwork.readings import without_placeholders

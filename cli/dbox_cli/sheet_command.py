@@ -11,6 +11,7 @@ from dbox_cli.arguments import (
     AsJson,
     File,
     Flows,
+    Overwrite,
     Seed,
     flow_index,
     naming,
@@ -47,7 +48,6 @@ KindChoice = Annotated[
 ]
 PaperChoice = Annotated[Paper, typer.Option("--paper", help="Paper to print on.")]
 Out = Annotated[Path, typer.Option("--out", help="PDF file to write.")]
-Overwrite = Annotated[bool, typer.Option("--overwrite", help="Replace a file that is there.")]
 Visit = Annotated[
     int | None, typer.Option(help="Of a set-up: the record of this visit, from 1 [the last].")
 ]

@@ -6,14 +6,19 @@ import typer
 
 from dbox_cli.arguments import (
     AsJson,
+    Coefficient,
     Flows,
     Gate,
+    Opening,
     OptionalFile,
     Overwrite,
     Picture,
     Readings,
     Samples,
     Seed,
+    Spread,
+    Tolerance,
+    Units,
     naming,
     site_of,
 )
@@ -26,18 +31,6 @@ Heights = Annotated[
     str | None,
     typer.Option(help='Without FILE: each lip over still water, such as "3/32, 0, -5/32".'),
 ]
-Opening = Annotated[
-    str | None,
-    typer.Option(help='Without FILE: "circle 2 in", "notch 90 deg", "slot 1 in", "pipe 4 in".'),
-]
-Coefficient = Annotated[float | None, typer.Option(help="Without FILE: discharge coefficient [-].")]
-Spread = Annotated[
-    str | None, typer.Option(help='Without FILE: spread of one reading, such as "1/32 in".')
-]
-Tolerance = Annotated[
-    str | None, typer.Option(help='Without FILE: allowed difference from target, "10 %".')
-]
-Units = Annotated[str | None, typer.Option(help="Without FILE: unit of bare lengths [in].")]
 
 
 def command(
@@ -59,7 +52,8 @@ def command(
 ) -> None:
     """Share of every outlet at each flow, with 5 to 95 % bands.
 
-    With no file: dbox split --heights "0, 3/32, -5/32, 0, 3/32" --opening "circle 2 in"
+    With no file: dbox split --heights "0, 3/32, -5/32, 0, 3/32" --opening "circle 2 in"; what
+    describes such a box (--coefficient, --spread, --tolerance, --units) is for use without FILE.
     """
     check_picture(picture, {"FILE": file, "--readings": readings}, overwrite=overwrite)
     typed = {"heights": heights, "opening": opening, "coefficient": coefficient,
