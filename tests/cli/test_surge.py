@@ -137,20 +137,6 @@ def test_more_people_send_more(dbox) -> None:
 
 
 @pytest.mark.parametrize(
-    "asked",
-    [("--event", "shower", "--event", "toilet"), ("--day",), ("--contrast",), ("--days", "40"),
-     ("--dose", "siphon")],
-)  # fmt: skip
-def test_every_line_fits_72_columns(dbox, asked: tuple[str, ...]) -> None:
-    for name in (FAMILY, "unequal-lines", "off-level"):
-        arguments = asked if name == FAMILY or asked == ("--contrast",) else (
-            "--dose", "60 gal at 30 gpm")  # fmt: skip
-        code, out, _ = dbox("surge", name, *arguments)
-        assert code == 0
-        assert max(map(len, out.splitlines())) <= 72, (name, asked)
-
-
-@pytest.mark.parametrize(
     ("arguments", "fault"),
     [
         ((FAMILY, "--event", "bidet"), "family-of-four: there is no fixture 'bidet'"),
