@@ -49,6 +49,7 @@ class Reader(Generic[T]):
     bare: bool = False  # Whether a bare number is a length in the unit of the file.
     words: tuple[str, ...] = ()  # The words to choose from, where it is one of a few.
     unit: str = ""  # Of the value in SI.
+    ends: tuple[float, float] = (-math.inf, math.inf)  # Limits of a measure. [SI]
 
     def __call__(self, value: object, bare_unit: str | None = None) -> T:
         """Read a value."""
@@ -88,7 +89,7 @@ def limited(
         return within(value, read(value, *bare_unit), low, high, words)
 
     schema = VALUE if bare or read is units.number else TEXT
-    return Reader(held, schema, bare, unit=_UNITS.get(read, ""))
+    return Reader(held, schema, bare, unit=_UNITS.get(read, ""), ends=(low, high))
 
 
 def length(low: float, high: float, words: str) -> Reader[float]:

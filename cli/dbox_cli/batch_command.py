@@ -5,19 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dbox_cli.arguments import (
-    AsJson,
-    Coefficient,
-    Flows,
-    Gate,
-    Opening,
-    Overwrite,
-    Picture,
-    Seed,
-    Spread,
-    Tolerance,
-    Units,
-)
+from dbox_cli import arguments
 from dbox_cli.output import check_picture, print_answer, progress_bar, save_picture
 
 if TYPE_CHECKING:
@@ -51,23 +39,23 @@ Processes = Annotated[
 def command(
     file: List,
     out: Out,
-    opening: Opening = None,
-    coefficient: Coefficient = None,
+    opening: arguments.Opening = None,
+    coefficient: arguments.Coefficient = None,
     offset: Offset = None,
-    spread: Spread = None,
-    tolerance: Tolerance = None,
-    units: Units = None,
-    flow: Flows = None,
+    spread: arguments.Spread = None,
+    tolerance: arguments.Tolerance = None,
+    units: arguments.Units = None,
+    flow: arguments.Flows = None,
     samples: Samples = 400,
     quick: Quick = False,
     shares: Shares = False,
     ignore: Ignored = None,
-    seed: Seed = 0,
+    seed: arguments.Seed = 0,
     processes: Processes = None,
-    as_json: AsJson = False,
-    picture: Picture = None,
-    overwrite: Overwrite = False,
-    gate: Gate = False,
+    as_json: arguments.AsJson = False,
+    picture: arguments.Picture = None,
+    overwrite: arguments.Overwrite = False,
+    gate: arguments.Gate = False,
 ) -> None:
     """Verdict, worst line and turns of every box of a list, however long.
 

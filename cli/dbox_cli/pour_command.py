@@ -4,17 +4,7 @@ from typing import Annotated
 
 import typer
 
-from dbox_cli.arguments import (
-    AsJson,
-    File,
-    Readings,
-    Samples,
-    Seed,
-    WriteCsv,
-    naming,
-    refuse_one_file_twice,
-    site_of,
-)
+from dbox_cli import arguments
 from dbox_cli.output import print_answer
 
 Flow = Annotated[
@@ -36,16 +26,16 @@ Catches = Annotated[
 
 
 def command(
-    file: File,
+    file: arguments.File,
     flow: Flow = None,
     jug: Jug = None,
     error: Error = None,
     catches: Catches = None,
-    readings: Readings = None,
-    write_csv: WriteCsv = None,
-    seed: Seed = 0,
-    samples: Samples = 4000,
-    as_json: AsJson = False,
+    readings: arguments.Readings = None,
+    write_csv: arguments.WriteCsv = None,
+    seed: arguments.Seed = 0,
+    samples: arguments.Samples = 4000,
+    as_json: arguments.AsJson = False,
 ) -> None:
     """Pour test: what each outlet should give; then whether ruler and water agree."""
     from dbox.fieldwork.pour import expect
@@ -53,17 +43,17 @@ def command(
     from dbox.files.typed import with_typed_pours
     from dbox.report.pour_report import pour_json, report
 
-    refuse_one_file_twice(
+    arguments.refuse_one_file_twice(
         {"FILE": file, "--catches": catches, "--readings": readings, "--write-csv": write_csv}
     )
-    site = with_typed_pours(site_of(file, None, readings), flow or (), jug, error)
+    site = with_typed_pours(arguments.site_of(file, None, readings), flow or (), jug, error)
     if not readings:
         _say_if_set_up(file)
     if catches:
         from dbox.files.readings_csv import with_catches
 
         site = with_catches(site, catches)
-    with naming(file):
+    with arguments.naming(file):
         expectation = expect(site, site.pours, seed=seed, samples=samples)
         explanations = explain(expectation) if expectation.weighed else ()
         finding = judge(expectation, explanations) if explanations else None

@@ -7,17 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dbox_cli.arguments import (
-    AsJson,
-    File,
-    Flows,
-    Overwrite,
-    Seed,
-    flow_index,
-    naming,
-    refuse_one_file_twice,
-    site_of,
-)
+from dbox_cli import arguments
 from dbox_cli.level_command import At, Goal, GoalChoice, Step
 from dbox_cli.output import heard, print_json
 
@@ -54,18 +44,18 @@ Visit = Annotated[
 
 
 def command(
-    file: File,
+    file: arguments.File,
     kind: KindChoice,
     out: Out,
     paper: PaperChoice = Paper.LETTER,
     goal: Goal = GoalChoice.LEAST_TURNING,
     at: At = None,
     step: Step = 5.0,
-    flow: Flows = None,
-    seed: Seed = 0,
+    flow: arguments.Flows = None,
+    seed: arguments.Seed = 0,
     visit: Visit = None,
-    overwrite: Overwrite = False,
-    as_json: AsJson = False,
+    overwrite: arguments.Overwrite = False,
+    as_json: arguments.AsJson = False,
 ) -> None:
     """Printable PDF: blank field form, set-up record, inspection sheet.
 
@@ -78,14 +68,15 @@ def command(
 
     if visit is not None and kind is not Kind.SETUP:
         raise typer.BadParameter("--visit is for --kind setup; leave it out")
-    refuse_one_file_twice({"FILE": file, "--out": out})
+    arguments.refuse_one_file_twice({"FILE": file, "--out": out})
     check_sheet(out, overwrite=overwrite)
-    site = site_of(file, flow)
-    with naming(file), heard() as warned:
+    site = arguments.site_of(file, flow)
+    with arguments.naming(file), heard() as warned:
         if kind is Kind.SETUP:
-            highest = goal is GoalChoice.HIGHEST
             turn = Rules(
-                match_highest=highest, design_flow=flow_index(site, at), hand_step=radians(step)
+                match_highest=goal is GoalChoice.HIGHEST,
+                design_flow=arguments.flow_index(site, at),
+                hand_step=radians(step),
             )
             pages, source = _record(site, file, turn, seed, paper.value, visit)
         else:

@@ -4,24 +4,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from dbox_cli.arguments import (
-    AsJson,
-    Coefficient,
-    Flows,
-    Gate,
-    Opening,
-    OptionalFile,
-    Overwrite,
-    Picture,
-    Readings,
-    Samples,
-    Seed,
-    Spread,
-    Tolerance,
-    Units,
-    naming,
-    site_of,
-)
+from dbox_cli import arguments
 from dbox_cli.output import check_picture, print_answer, save_picture
 
 if TYPE_CHECKING:
@@ -34,21 +17,21 @@ Heights = Annotated[
 
 
 def command(
-    file: OptionalFile = None,
+    file: arguments.OptionalFile = None,
     heights: Heights = None,
-    opening: Opening = None,
-    coefficient: Coefficient = None,
-    spread: Spread = None,
-    tolerance: Tolerance = None,
-    units: Units = None,
-    flow: Flows = None,
-    readings: Readings = None,
-    seed: Seed = 0,
-    samples: Samples = 4000,
-    as_json: AsJson = False,
-    picture: Picture = None,
-    overwrite: Overwrite = False,
-    gate: Gate = False,
+    opening: arguments.Opening = None,
+    coefficient: arguments.Coefficient = None,
+    spread: arguments.Spread = None,
+    tolerance: arguments.Tolerance = None,
+    units: arguments.Units = None,
+    flow: arguments.Flows = None,
+    readings: arguments.Readings = None,
+    seed: arguments.Seed = 0,
+    samples: arguments.Samples = 4000,
+    as_json: arguments.AsJson = False,
+    picture: arguments.Picture = None,
+    overwrite: arguments.Overwrite = False,
+    gate: arguments.Gate = False,
 ) -> None:
     """Share of every outlet at each flow, with 5 to 95 % bands.
 
@@ -65,11 +48,11 @@ def command(
         options = ", ".join(f"--{name}" for name in given)
         raise typer.BadParameter(f"{options} is for use without FILE; {file} says it")
     else:
-        site = site_of(file, flow, readings)
+        site = arguments.site_of(file, flow, readings)
     from dbox.fieldwork.shares import assess
     from dbox.report.split_report import report, split_json
 
-    with naming(file or "--heights"):
+    with arguments.naming(file or "--heights"):
         assessment = assess(site, seed=seed, samples=samples)
     print_answer(as_json, split_json, report, site, assessment)
     if picture:

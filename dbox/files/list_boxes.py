@@ -7,7 +7,7 @@ What is wrong with a row keeps its box out, and no other.
 """
 
 import re
-from collections.abc import Callable, Iterator, Sequence, Set
+from collections.abc import Iterator, Sequence, Set
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
@@ -42,20 +42,13 @@ from dbox.units import LENGTH_UNITS, clock
 
 CAPPED, NONE = "capped", "none"
 
-_MEASURES: dict[str, Callable[[object], float]] = {
+_READERS = {
     OUTLET: keys.reading,
     READING: keys.reading,
     OFFSET: keys.offset,
     SPREAD: keys.spread,
     TOLERANCE: keys.tolerance,
 }
-_BARE = {
-    OUTLET: (-1.0, 1.0),
-    READING: (-1.0, 1.0),
-    OFFSET: (0.0, 0.15),
-    SPREAD: (1e-6, 0.1),
-}
-"""Between these a bare number needs no closer look, as the limits of the keys have it. [m]"""
 
 _TIME = re.compile(r"0?([0-9]{1,2}:[0-9]{2}):00(?: ?[AaPp][Mm])?")
 _REMEMBERED = 100_000
@@ -76,7 +69,7 @@ def _value(name: str, cell: str, unit: str | None) -> float:
         # a spreadsheet takes a clock position for a time of the day
         match = _TIME.fullmatch(text)
         return clock(match[1] if match else text)
-    return _MEASURES[name](quantity(text, unit))
+    return _READERS[name](quantity(text, unit))
 
 
 @lru_cache(_REMEMBERED)
@@ -344,8 +337,10 @@ class _Table:
                 self._cell_fault(row, column, error)
                 return np.nan
 
-        if name in _BARE:
-            return values_at_once(cells, LENGTH_UNITS.get(unit or "", np.nan), _BARE[name], read)
+        reader = _READERS.get(name)
+        if reader and reader.bare:
+            # between the limits of its key a bare number needs no closer look
+            return values_at_once(cells, LENGTH_UNITS.get(unit or "", np.nan), reader.ends, read)
         return np.array([read(row) for row in range(len(cells))], dtype=np.float64)
 
     def _of_box(self, name: str, default: float | None) -> Array:
