@@ -44,7 +44,6 @@ from dbox.hydraulics.surge.inflow import (
     household_day,
     steady,
     to_inflow,
-    use,
 )
 from dbox.hydraulics.surge.parts import TrenchLine
 from dbox.hydraulics.surge.stepper import Surge, surge
@@ -266,7 +265,7 @@ class SurgeOutcome:
 
 def house_event(fixtures: Sequence[str]) -> Inflow:
     """Fixtures that start together."""
-    return to_inflow([use(name) for name in fixtures], " and ".join(fixtures))
+    return to_inflow([(name, 0.0) for name in fixtures], " and ".join(fixtures))
 
 
 def house_days(site: Site, days: int, seed: int) -> Inflow:

@@ -20,7 +20,6 @@ from dbox.hydraulics.surge.inflow import (
     pulses,
     steady,
     to_inflow,
-    use,
 )
 from dbox.units import DAY
 
@@ -156,7 +155,7 @@ def test_a_day_ends_at_midnight_and_days_follow_each_other() -> None:
     ("make", "fault"),
     [
         (lambda: household_day(0, seed=1), "people is 0"),
-        (lambda: use("bidet"), "bidet"),
+        (lambda: to_inflow([("bidet", 0.0)]), "bidet"),
         (lambda: pulses([-1.0], [5.0], [1e-4]), "begins before 0 or lasts no time"),
         (lambda: pulses([0.0], [0.0], [1e-4]), "begins before 0 or lasts no time"),
         (lambda: pulses([0.0], [-5.0], [1e-4]), "begins before 0 or lasts no time"),

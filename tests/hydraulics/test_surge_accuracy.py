@@ -82,9 +82,5 @@ def test_days_of_a_house() -> None:
     rng = np.random.default_rng(3)
     for _ in range(2):
         days = [household_day(int(rng.integers(1, 6)), int(rng.integers(1000))) for _ in range(3)]
-        uses = [
-            replace(one, start=one.start + day * DAY)
-            for day, uses in enumerate(days)
-            for one in uses
-        ]
+        uses = [(name, at + day * DAY) for day, uses in enumerate(days) for name, at in uses]
         assert error(drawn(rng, (-0.28, -0.08)), to_inflow(uses), 3 * DAY) < LONG
