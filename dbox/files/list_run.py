@@ -23,7 +23,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from contextlib import closing
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import partial
 from importlib.metadata import version
 from itertools import chain, islice
@@ -81,10 +81,10 @@ class State:
     """How far a run has come: a line of its state."""
 
     about: Mapping[str, str]  # What the run is about: the list and all that decides its answers.
-    pieces: int = 0  # Pieces of the list that are in the parts.
-    lengths: Mapping[str, int] = field(default_factory=dict)  # Of the parts then. [bytes]
-    content: Mapping[str, Any] = field(default_factory=dict)  # What was counted of them.
-    done: bool = False  # Whether all pieces are in the parts.
+    pieces: int  # Pieces of the list that are in the parts.
+    lengths: Mapping[str, int]  # Of the parts then. [bytes]
+    content: Mapping[str, Any]  # What was counted of them.
+    done: bool  # Whether all pieces are in the parts.
 
 
 _STATE = TypeAdapter(State)
@@ -111,7 +111,7 @@ class Progress:
         self.places, self._heads = places, heads
         self._ends = [places.results, places.bad]
         self._files: dict[str, BinaryIO] = {}
-        self.now = State(about=about)
+        self.now = State(about=about, pieces=0, lengths={}, content={}, done=False)
         self._state = self._locked()
         try:
             self.now = self._kept()
