@@ -139,8 +139,9 @@ class Progress:
             self._files["bad"].write(bad)
         self._pieces += 1
 
-    def keep(self, content: Mapping[str, Any], *, done: bool = False) -> None:
+    def keep(self, tally: Tally, *, done: bool = False) -> None:
         """Let all that was written count."""
+        content = {name: counts.tolist() for name, counts in vars(tally).items()}
         with _told(self.places.results):
             for file in self._files.values():
                 _flush(file)
@@ -356,7 +357,16 @@ def run_batch(
             rest = islice(pieces(source, layout, above, step), progress.now.pieces, None)
             job = partial(_answered, layout, settings, with_work)
             answers = _in_order(rest, job, processes or os.cpu_count() or 1)
-            tally = _write(progress, answers, tally, source.stat().st_size, told)
+            kept, size = time.monotonic(), source.stat().st_size
+            for end, (lines, bad, counted) in answers:
+                progress.write(lines, bad)
+                tally += counted
+                if time.monotonic() - kept > _KEEP_EVERY:
+                    progress.keep(tally)
+                    kept = time.monotonic()
+                if told:
+                    told(end / size)
+            progress.keep(tally, done=True)
         outcome = Outcome(
             tally=tally, with_work=with_work, resumed=progress.resumed, places=progress.places
         )
@@ -415,28 +425,3 @@ def _begin_work() -> None:
 def _end_with(parent: Any) -> None:
     parent.join()
     os._exit(1)
-
-
-def _write(
-    progress: Progress,
-    answers: Iterable[tuple[int, Answer]],
-    tally: Tally,
-    size: int,
-    told: Callable[[float], None] | None,
-) -> Tally:
-    """Write answers as they come, tell the part of the list done, and count on from a tally."""
-    kept = time.monotonic()
-    for end, (lines, bad, counted) in answers:
-        progress.write(lines, bad)
-        tally += counted
-        if time.monotonic() - kept > _KEEP_EVERY:
-            progress.keep(_counts(tally))
-            kept = time.monotonic()
-        if told:
-            told(end / size)
-    progress.keep(_counts(tally), done=True)
-    return tally
-
-
-def _counts(tally: Tally) -> dict[str, Any]:
-    return {name: counts.tolist() for name, counts in vars(tally).items()}
