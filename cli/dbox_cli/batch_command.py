@@ -11,52 +11,37 @@ from dbox_cli.output import check_picture, print_answer, progress_bar, save_pict
 if TYPE_CHECKING:
     from dbox.files.list_run import Outcome
 
-List = Annotated[
-    str,
-    typer.Argument(
-        metavar="LIST.csv", help='One row a box, or one an outlet; or a shipped one, "forty-boxes".'
-    ),
-]
-Out = Annotated[Path, typer.Option(metavar="RESULTS.csv", help="Results to write; one row a box.")]
-Offset = Annotated[
-    str | None,
-    typer.Option(help='Hole centre from pipe centre, such as "1/2 in": says what to turn.'),
-]
-Samples = Annotated[int, typer.Option(min=50, max=100_000, help="Lips drawn for each box.")]
-Quick = Annotated[
-    bool, typer.Option("--quick", help="Verdicts to first order, without probabilities.")
-]
-Shares = Annotated[bool, typer.Option("--shares", help="Write the share of every outlet, too.")]
-Ignored = Annotated[
-    list[str] | None,
-    typer.Option("--ignore", metavar="COLUMN", help="Column not to read; may be repeated."),
-]
-Processes = Annotated[
-    int | None, typer.Option(min=1, max=256, help="Processes to work with [one a core].")
-]
-
 
 def command(
-    file: List,
-    out: Out,
+    file: Annotated[str, typer.Argument(
+        metavar="LIST.csv", help='One row a box, or one an outlet; or a shipped one, "forty-boxes".'
+    )],
+    out: Annotated[Path, typer.Option(
+        metavar="RESULTS.csv", help="Results to write; one row a box.")],
     opening: arguments.Opening = None,
     coefficient: arguments.Coefficient = None,
-    offset: Offset = None,
+    offset: Annotated[str | None, typer.Option(
+        help='Hole centre from pipe centre, such as "1/2 in": says what to turn.')] = None,
     spread: arguments.Spread = None,
     tolerance: arguments.Tolerance = None,
     units: arguments.Units = None,
     flow: arguments.Flows = None,
-    samples: Samples = 400,
-    quick: Quick = False,
-    shares: Shares = False,
-    ignore: Ignored = None,
+    samples: Annotated[int, typer.Option(
+        min=50, max=100_000, help="Lips drawn for each box.")] = 400,
+    quick: Annotated[bool, typer.Option(
+        "--quick", help="Verdicts to first order, without probabilities.")] = False,
+    shares: Annotated[bool, typer.Option(
+        "--shares", help="Write the share of every outlet, too.")] = False,
+    ignore: Annotated[list[str] | None, typer.Option(
+        metavar="COLUMN", help="Column not to read; may be repeated.")] = None,
     seed: arguments.Seed = 0,
-    processes: Processes = None,
+    processes: Annotated[int | None, typer.Option(
+        min=1, max=256, help="Processes to work with [one a core].")] = None,
     as_json: arguments.AsJson = False,
     picture: arguments.Picture = None,
     overwrite: arguments.Overwrite = False,
     gate: arguments.Gate = False,
-) -> None:
+) -> None:  # fmt: skip
     """Verdict, worst line and turns of every box of a list, however long.
 
     The heads tell the shape: box,outlet 1,outlet 2,... or box,outlet,reading; also clock 1, ...,

@@ -7,17 +7,16 @@ import typer
 from dbox_cli.arguments import AsJson, File, Seed, naming, site_of
 from dbox_cli.output import print_answer
 
-Draws = Annotated[
-    int, typer.Option(min=20, max=5000, help="Boxes drawn for each cause at each outlet.")
-]
-Ask = Annotated[
-    bool, typer.Option("--ask", help="Ask what was seen first, and write it to FILE-seen.toml.")
-]
-
 
 def command(
-    file: File, seed: Seed = 0, draws: Draws = 400, as_json: AsJson = False, ask: Ask = False
-) -> None:
+    file: File,
+    seed: Seed = 0,
+    draws: Annotated[int, typer.Option(
+        min=20, max=5000, help="Boxes drawn for each cause at each outlet.")] = 400,
+    as_json: AsJson = False,
+    ask: Annotated[bool, typer.Option(
+        "--ask", help="Ask what was seen first, and write it to FILE-seen.toml.")] = False,
+) -> None:  # fmt: skip
     """Rank the causes of a wet line by what was seen of it; none is announced."""
     from dbox.fieldwork.diagnosis.diagnose import diagnose
     from dbox.report.diagnose_report import diagnosis_json, report

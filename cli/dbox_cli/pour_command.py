@@ -7,36 +7,25 @@ import typer
 from dbox_cli import arguments
 from dbox_cli.output import print_answer
 
-Flow = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--flow",
-        metavar="FLOW",
-        help='Pour to plan, such as "5 gal in 60 s", in place of those of FILE; may be repeated.',
-    ),
-]
-Jug = Annotated[
-    str | None, typer.Option(help='Content of the jug filled at the outlets, such as "1 qt".')
-]
-Error = Annotated[str | None, typer.Option(help='Error of a timed catch [that of FILE, or "5 %"].')]
-Catches = Annotated[
-    str | None,
-    typer.Option(metavar="FILE.csv", help="Catches from a table: outlet, then a column per pour."),
-]
-
 
 def command(
     file: arguments.File,
-    flow: Flow = None,
-    jug: Jug = None,
-    error: Error = None,
-    catches: Catches = None,
+    flow: Annotated[list[str] | None, typer.Option(
+        metavar="FLOW",
+        help='Pour to plan, such as "5 gal in 60 s", in place of those of FILE; may be repeated.',
+    )] = None,
+    jug: Annotated[str | None, typer.Option(
+        help='Content of the jug filled at the outlets, such as "1 qt".')] = None,
+    error: Annotated[str | None, typer.Option(
+        help='Error of a timed catch [that of FILE, or "5 %"].')] = None,
+    catches: Annotated[str | None, typer.Option(
+        metavar="FILE.csv", help="Catches from a table: outlet, then a column per pour.")] = None,
     readings: arguments.Readings = None,
     write_csv: arguments.WriteCsv = None,
     seed: arguments.Seed = 0,
     samples: arguments.Samples = 4000,
     as_json: arguments.AsJson = False,
-) -> None:
+) -> None:  # fmt: skip
     """Pour test: what each outlet should give; then whether ruler and water agree."""
     from dbox.fieldwork.pour import expect
     from dbox.fieldwork.pour_fit import explain, judge

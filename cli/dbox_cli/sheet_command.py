@@ -33,30 +33,25 @@ class Paper(Enum):
     A4 = "a4"
 
 
-KindChoice = Annotated[
-    Kind, typer.Option("--kind", help="A blank form, the record of a set-up, or an inspection.")
-]
 PaperChoice = Annotated[Paper, typer.Option("--paper", help="Paper to print on.")]
-Out = Annotated[Path, typer.Option("--out", help="PDF file to write.")]
-Visit = Annotated[
-    int | None, typer.Option(help="Of a set-up: the record of this visit, from 1 [the last].")
-]
 
 
 def command(
     file: arguments.File,
-    kind: KindChoice,
-    out: Out,
+    kind: Annotated[Kind, typer.Option(
+        help="A blank form, the record of a set-up, or an inspection.")],
+    out: Annotated[Path, typer.Option(help="PDF file to write.")],
     paper: PaperChoice = Paper.LETTER,
     goal: Goal = GoalChoice.LEAST_TURNING,
     at: At = None,
     step: Step = 5.0,
     flow: arguments.Flows = None,
     seed: arguments.Seed = 0,
-    visit: Visit = None,
+    visit: Annotated[int | None, typer.Option(
+        help="Of a set-up: the record of this visit, from 1 [the last].")] = None,
     overwrite: arguments.Overwrite = False,
     as_json: arguments.AsJson = False,
-) -> None:
+) -> None:  # fmt: skip
     """Printable PDF: blank field form, set-up record, inspection sheet.
 
     A set-up record is made of what dbox setup has logged, else of the readings in FILE. --goal,
