@@ -296,6 +296,7 @@ class Explanation:
 
     kind: str  # `agree`, `height` or `blockage`.
     outlet: int | None  # The outlet that is off; None for `agree`.
+    label: str  # Its label; empty for `agree`.
     probability: float  # Among all candidates. [-]
     # `height`: lip over its reading [m]; `blockage`: part of the flow that is lost [-]; NaN for
     # `agree`.
@@ -348,7 +349,7 @@ def _fit(expectation: Expectation, candidate: Candidate, near: Array | None = No
     from scipy.optimize import least_squares
     from scipy.special import chdtrc
 
-    weighed = list(expectation.weighed)
+    at, weighed = candidate.outlet, list(expectation.weighed)
     pours = [expectation.pours[case] for case in weighed]
     all_caught = expectation.caught[weighed]
     inflow = np.array([p.inflow for p in pours])
@@ -404,7 +405,8 @@ def _fit(expectation: Expectation, candidate: Candidate, near: Array | None = No
     freedom = caught.size - int(complete.sum()) - (model.fault is not None)
     return Explanation(
         kind=candidate.kind,
-        outlet=candidate.outlet,
+        outlet=at,
+        label="" if at is None else expectation.site.outlets[at].label,
         probability=float("nan"),
         size=size,
         low=low,

@@ -100,7 +100,7 @@ def _explanation(each: Explanation, labels: list[str], names: list[str]) -> Json
     unit = "_m" if each.kind == "height" else ""
     return {
         "explanation": each.kind,
-        "outlet": None if each.outlet is None else labels[each.outlet],
+        "outlet": each.label or None,
         "probability": each.probability,
         "misfit_probability": each.chance,
         **({} if each.kind == "agree" else {f"{key}{unit}": v for key, v in ends.items()}),
@@ -113,7 +113,7 @@ _SHOWN = 0.05
 """Probability from which an explanation is shown. [-] (judgement)"""
 
 
-def headline(finding: Finding, labels: list[str]) -> str:
+def headline(finding: Finding) -> str:
     """The finding in a sentence or two."""
     best, rival = finding.best, finding.rival
     chance = chance_text(finding.probability)
@@ -124,15 +124,13 @@ def headline(finding: Finding, labels: list[str]) -> str:
             "NO SINGLE FAULT EXPLAINS IT: more than one thing is off, or a catch, a time or the "
             "pour is wrong."
         )
-    either = f"{_words(best, labels)}, or {_words(rival, labels)}"
+    either = f"{_words(best)}, or {_words(rival)}"
     if finding.verdict == "cannot tell":
         return f"CANNOT TELL: {either}."
-    where = f"RULER AND WATER DISAGREE at outlet {_label(finding.outlet, labels)}"
+    where = f"RULER AND WATER DISAGREE at outlet {best.label}"
     if finding.kind is None:
         return f"{where} ({chance}), but the catches CANNOT TELL why: {either}."
-    what = f"its lip {_lip_words(best)}"
-    if finding.kind == "blockage":
-        what = f"it {_blocked_words(best)}"
+    what = f"{'its lip' if finding.kind == 'height' else 'it'} {_off(best)}"
     if rival.outlet != finding.outlet:
         return f"{where}: {what}."
     other = {"height": "A deposit", "blockage": "A wrong height"}[finding.kind]
@@ -142,27 +140,19 @@ def headline(finding: Finding, labels: list[str]) -> str:
     )
 
 
-def _label(outlet: int | None, labels: list[str]) -> str:
-    return "" if outlet is None else labels[outlet]
-
-
-def _words(explanation: Explanation, labels: list[str]) -> str:
+def _words(each: Explanation) -> str:
     """What an explanation says, with its band."""
-    if explanation.kind == "agree":
+    if each.kind == "agree":
         return "ruler and water agree"
-    outlet = f"outlet {_label(explanation.outlet, labels)}"
-    if explanation.kind == "blockage":
-        return f"{outlet} {_blocked_words(explanation)}"
-    return f"the lip of {outlet} {_lip_words(explanation)}"
+    lip = "the lip of " if each.kind == "height" else ""
+    return f"{lip}outlet {each.label} {_off(each)}"
 
 
-def _blocked_words(explanation: Explanation) -> str:
-    size, low, high = (100 * v for v in (explanation.size, explanation.low, explanation.high))
-    return f"is blocked by {size:.0f} % ({low:.0f} to {high:.0f} %)"
-
-
-def _lip_words(explanation: Explanation) -> str:
-    size, low, high = explanation.size, explanation.low, explanation.high
+def _off(each: Explanation) -> str:
+    """How far off the lip of an outlet is, or how much of it is blocked, with the band."""
+    size, low, high = each.size, each.low, each.high
+    if each.kind == "blockage":
+        return f"is blocked by {100 * size:.0f} % ({100 * low:.0f} to {100 * high:.0f} %)"
     amount = inches_mm(abs(size)) if inches(size) != "0 in" else millimetres(abs(size))
     band = f"{1000 * low:+.1f} to {1000 * high:+.1f}"
     if low * high > 0:
@@ -182,13 +172,13 @@ def next_steps(finding: Finding, labels: list[str]) -> list[str]:
         ]
     if finding.verdict == "agree":
         return dry
-    blocked = [e.outlet for e in (finding.best, finding.rival) if e.kind == "blockage"]
+    blocked = [e.label for e in (finding.best, finding.rival) if e.kind == "blockage"]
     said = []
     if finding.kind == "height":
-        outlet = _label(finding.outlet, labels)
+        outlet = finding.best.label
         said.append(f"Next: read outlet {outlet} again over still water, more than once.")
     elif blocked:
-        names = " and ".join(_label(outlet, labels) for outlet in blocked)
+        names = " and ".join(blocked)
         again = "" if finding.kind else ": what wiping changes was a deposit"
         said.append(
             f"Next: look into outlet {names}, wipe the lip, and pour and catch again{again}."
@@ -197,13 +187,13 @@ def next_steps(finding: Finding, labels: list[str]) -> list[str]:
     if second:
         said.append(
             f"Pour next {gpm_litres(second.inflow)}: outlet {labels[second.outlet]} "
-            f"then gives {litres_per_min(second.flow)} if {_short(finding.best, labels)}, "
-            f"{litres_per_min(second.rival_flow)} if {_short(finding.rival, labels)}."
+            f"then gives {litres_per_min(second.flow)} if {_short(finding.best)}, "
+            f"{litres_per_min(second.rival_flow)} if {_short(finding.rival)}."
         )
     if finding.kind is None:
         kinds = {finding.best.kind, finding.rival.kind}
         height = finding.best if finding.best.kind == "height" else finding.rival
-        outlet = _label(height.outlet, labels)
+        outlet = height.label
         if finding.readings_needed:
             said.append(
                 f"Or read again: {finding.readings_needed} readings of outlet {outlet} in all."
@@ -218,21 +208,20 @@ def next_steps(finding: Finding, labels: list[str]) -> list[str]:
     return said + dry
 
 
-def _short(explanation: Explanation, labels: list[str]) -> str:
-    outlet = _label(explanation.outlet, labels)
+def _short(each: Explanation) -> str:
     return {
         "agree": "they agree",
-        "height": f"lip {outlet} is off",
-        "blockage": f"outlet {outlet} is blocked",
-    }[explanation.kind]
+        "height": f"lip {each.label} is off",
+        "blockage": f"outlet {each.label} is blocked",
+    }[each.kind]
 
 
-def weights(explanations: tuple[Explanation, ...], labels: list[str]) -> Section:
+def weights(explanations: tuple[Explanation, ...]) -> Section:
     """Every explanation that is worth a thought."""
     shown = [e for e in explanations if e.probability >= _SHOWN] or list(explanations[:1])
     return [
         Heading("What explains readings and catches together (5 to 95 % bands):"),
-        *(Paragraph(_words(e, labels), f"{chance_text(e.probability):>9}  ") for e in shown),
+        *(Paragraph(_words(e), f"{chance_text(e.probability):>9}  ") for e in shown),
     ]
 
 
@@ -266,13 +255,13 @@ def report(
     title = expectation.site.title
     done = any(pour.done for pour in expectation.pours)
     if finding:
-        head = [headline(finding, labels), *_lost(expectation), *next_steps(finding, labels)]
+        head = [headline(finding), *_lost(expectation), *next_steps(finding, labels)]
     else:
         first = _JET_DECIDES if done else _start_words(expectation, labels)
         head = [first, *_lost(expectation)]
     sections: list[Section] = [[Paragraph(words) for words in (title, *head) if words]]
     if finding and finding.verdict != "none fits":
-        sections += [weights(explanations, labels), _lips(expectation, finding.best)]
+        sections += [weights(explanations), _lips(expectation, finding.best)]
     sections += [pour_blocks(expectation, case) for case in range(len(expectation.pours))]
     sections.append(warned(expectation.warnings))
     if finding:
