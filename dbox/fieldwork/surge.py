@@ -114,12 +114,6 @@ def line_flow(site: Site, event: Inflow) -> float:
     return total / max(lines, 1)
 
 
-def natural_end(site: Site, event: Inflow) -> float:
-    """When most of an event has passed. [s]; event [m3/s]."""
-    tank = event.entry == "house" and site.works.tank is not None
-    return event.end + (BEHIND_TANK if tank else WITHOUT_TANK)
-
-
 def plan(box: Box) -> tuple[float, float]:
     """Plan area and length of the rim of a box.
 
@@ -306,7 +300,8 @@ def run(
     Over days of the house the loads are those of the run itself, and it is found which line ponds
     first.
     """
-    until = seconds or natural_end(site, event)
+    tank = event.entry == "house" and site.works.tank is not None
+    until = seconds or event.end + (BEHIND_TANK if tank else WITHOUT_TANK)
     system = system_of(site, line_flow(site, event), pumped=event.pumped)
     fine = FINE_MAX_CHANGE if until <= DAY and not over_days else None
     found = surge(system, event, seconds=until, max_change=fine, settling=settling,
