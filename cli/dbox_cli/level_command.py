@@ -35,16 +35,16 @@ Goal = Annotated[
 ]
 At = Annotated[
     str | None,
-    typer.Option(help="Flow, by name, at which unequal targets are met [the first]."),
+    typer.Option(help="Flow, by name, at which unequal targets are met [all, as nearly as can be]."),
 ]
-Step = Annotated[float, typer.Option(help="Smallest turn that your hand can set [deg].")]
+Step = Annotated[float, typer.Option(help="Turns are told to so much [deg].")]
 
 
 def command(
     file: File,
     goal: Goal = GoalChoice.LEAST_TURNING,
     at: At = None,
-    step: Step = 5.0,
+    step: Step = 2.5,
     flow: Flows = None,
     readings: Readings = None,
     seed: Seed = 0,

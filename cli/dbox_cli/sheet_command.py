@@ -60,7 +60,7 @@ def command(
     paper: PaperChoice = Paper.LETTER,
     goal: Goal = GoalChoice.LEAST_TURNING,
     at: At = None,
-    step: Step = 5.0,
+    step: Step = 2.5,
     flow: Flows = None,
     seed: Seed = 0,
     visit: Visit = None,

@@ -241,6 +241,10 @@ class Site:
     flows: tuple[Flow, ...]  # The flows to compute, in the order of the file.
     # Stated standard deviation of one reading; None where not stated. [m]
     spread: float | None = None
+    # Distance between the finest marks of the rule; None where not known. [m]
+    mark: float | None = None
+    # One standard deviation of a clock position set by hand; None where not stated. [rad]
+    hand: float | None = None
     # Whether the readings of the outlets only show where readings go and were never taken.
     placeholder: bool = False
     target: Target = field(default_factory=Target)  # What each line ought to get.
@@ -262,6 +266,7 @@ class Site:
         *,
         offset: float | str | None = None,
         spread: float | str | None = None,
+        mark: float | str | None = None,
         clock: str | Sequence[str] | None = None,
         labels: Sequence[str] | None = None,
         flows: Mapping[str, float | str] | None = None,
@@ -280,6 +285,8 @@ class Site:
             Hole centre from pipe centre; left out, no insert can be turned. [m]
         spread : float or str, optional
             One standard deviation of one reading. [m]
+        mark : float or str, optional
+            Distance between the finest marks of the rule. [m]
         clock : str or sequence of str, optional
             Where the holes stand, as "6:00"; 6:00 is straight down.
         labels : sequence of str, optional
@@ -333,6 +340,7 @@ class Site:
             outlets=outlets,
             flows=tuple(asked) or ORDINARY_FLOWS,
             spread=None if spread is None else in_si(spread, units.length),
+            mark=None if mark is None else in_si(mark, units.length),
             tolerance=None
             if tolerance is None
             else Tolerance(share=in_si(tolerance, units.percent)),

@@ -173,6 +173,8 @@ def _site(file: ScenarioFile, faults: Faults) -> Site | None:
         flows=tuple(Flow(name=n, inflow=q) for n, q in (file.flows or {}).items())
         or ORDINARY_FLOWS,
         spread=file.readings.spread,
+        mark=file.readings.mark,
+        hand=file.readings.hand,
         placeholder=_placeholder(file.readings.placeholder, file.title),
         target=target,
         tolerance=file.tolerance,

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from dbox.arrays import Array
+from dbox.fieldwork.estimate import LEAST_WORTH
 from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.levelling import Levelling, Lift
 from dbox.fieldwork.shares import Assessment
@@ -201,17 +202,13 @@ def _shares(levelling: Levelling) -> list[str]:
 
 
 def _other_goal(levelling: Levelling) -> str:
-    least, highest = levelling.least_turning, levelling.highest
-    extra = float(np.degrees(highest.turning - least.turning))
-    rise = highest.height - least.height
-    if abs(rise) < 1e-6:
-        return "Matching the highest lip, as practice does, is the goal with the least turning too."
-    words = (
-        f"Matching the highest lip, as practice does, takes {abs(extra):.0f} deg more turning in "
-        f"all and uses up {length_words(rise)} more of the inlet's drop"
-    )
-    lost = least.reached - highest.reached
-    return f"{words}; {lost} fewer outlets can reach it." if lost > 0 else f"{words}."
+    goal, highest = levelling.goal, levelling.highest
+    turns = "1 insert" if highest.turns == 1 else f"{highest.turns} inserts"
+    words = f"Matching the highest lip, as practice does, would turn {turns}"
+    rise = highest.height - goal.height
+    if rise < LEAST_WORTH:
+        return f"{words}."
+    return f"{words} and use up {length_words(rise)} more of the inlet's drop."
 
 
 def _tilt_lines(levelling: Levelling) -> list[str]:
