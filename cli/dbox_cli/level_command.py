@@ -35,7 +35,9 @@ Goal = Annotated[
 ]
 At = Annotated[
     str | None,
-    typer.Option(help="Flow, by name, at which unequal targets are met [all, as nearly as can be]."),
+    typer.Option(
+        help="Flow, by name, at which unequal targets are met [all, as nearly as can be]."
+    ),
 ]
 Step = Annotated[float, typer.Option(help="Turns are told to so much [deg].")]
 

@@ -36,25 +36,38 @@ from dbox.fieldwork.turning import Reach
 HAND_ERROR = float(np.radians(3.0))
 """One standard deviation of a clock position set by hand. [rad] (common practice, no source)"""
 
-LEAST_WORTH = 0.0009
-"""Least move of a lip that is worth a turn. [m] (a little over 1/32 in, judgement)"""
+_WORTH = 1.35
+"""Least move of a lip that is worth a turn, over what the hand may spoil at a quarter turn. [-]
+(judgement: a little over 1/32 in for a hole 1/2 in off its pipe)"""
+
+_PRICE = 0.45
+"""What a turn must mend beyond the error of the hand, over the same. [-] (judgement)"""
+
+_READABLE, _FINEST = 1.5, 0.0009
+"""Errors of a lip under which no move is worth making, where they are under so much. [-], [m]
+(judgement: a little over 1/32 in)"""
 
 GOOD_SPAN = 0.002
 """Highest less lowest lip of a box that is well set, where nobody named a tolerance. [m]
 (judgement: about 1/16 in to either side)"""
 
-_PRICE = 0.0005
-"""What a turn must mend beyond the error of the hand, as a height. [m] (judgement)"""
+_LOST = 0.005
+"""Miss of a lip beyond which it no longer matters how far: all of a trickle runs there, or none. [m]
+(judgement)"""
 
-_CHANCE = 0.025
-"""Chance under which scatter is not put down to the readings. [-] (judgement)"""
+_CHANCE = 0.015
+"""Chance under which the scatter of all lips is not put down to the readings. [-] (judgement)"""
+
+_CHANCE_ONE = 0.03
+"""Chance, over all lips, under which one that is off is not put down to them. [-] (judgement)"""
 
 _CHANCE_STARTED = 0.5
 """The same once a lip was turned: the box was not level, and has to be read again anyway. [-]
 (judgement)"""
 
 PLAIN = 3.0
-"""Standard errors from the others beyond which a lip is plainly off. [-] (judgement)"""
+"""Standard errors from the others beyond which a lip is plainly off, however many there are. [-]
+(judgement)"""
 
 SET_WELL = 0.8
 """Chance of a good span from which no more reading is asked for. [-] (judgement)"""
@@ -154,10 +167,13 @@ class Estimate:
         """The same once lips were moved; rise [m], variance [m2], NaN where nobody knows."""
         known = np.isfinite(rise)
         spoiled = np.where(known, variance, _ANYWHERE**2)
+        height = self.height + np.where(known, rise, 0.0)
+        covariance = self.covariance + np.diag(spoiled)
+        freeze(height, covariance)
         return replace(
             self,
-            height=self.height + np.where(known, rise, 0.0),
-            covariance=self.covariance + np.diag(spoiled),
+            height=height,
+            covariance=covariance,
             started=self.started or bool(np.any(spoiled > 0)),
         )
 
@@ -232,12 +248,15 @@ def decide(
     lowered.
     """
     uncapped, lip = reach.uncapped, reach.lip - offset
-    apart = _apart(lip, covariance, uncapped, started)
-    if highest:
-        goal = _as_high(lip, reach, offset)
-    else:
-        goal = _best_goal(lip, reach, offset, hand, by_rule)
-    turn = _worth(goal, reach, offset, hand, by_rule)[0] & apart[..., None]
+    error = np.sqrt(np.diagonal(covariance, axis1=-2, axis2=-1))
+    # what a turn may spoil: by the clock at a quarter turn, by the rule where that is not known
+    spoil = np.where(np.isnan(reach.angle), np.sqrt(by_rule), reach.offset * hand)
+    spoil = np.where(reach.adjustable, spoil, 0.0)
+    least = np.maximum(_WORTH * spoil, np.minimum(_FINEST, _READABLE * error))
+    apart = _apart(lip, covariance, least, uncapped, started)
+    by_least = _best_goal(lip, reach, offset, spoil, least)
+    goal = _as_high(lip, reach, offset) if highest else by_least
+    turn = _worth(goal, reach, offset, spoil, least)[0] & apart[..., None]
     if not highest:
         # the lips that stay are the better mark, where every insert that turns can reach them
         stay = uncapped & ~turn
@@ -247,20 +266,22 @@ def decide(
         nearer = stay.any(-1) & turn.any(-1) & (low <= high)
         goal = np.where(nearer, np.clip(middle, low, high), goal)
     wanted = np.where(turn, reach.brought(goal[..., None] + offset), reach.lip)
-    turn = turn & (np.abs(wanted - reach.lip) >= LEAST_WORTH)
+    turn = turn & (np.abs(wanted - reach.lip) >= least)
     wanted = np.where(turn, wanted, reach.lip)
     missed = np.abs(np.where(uncapped, wanted - offset - goal[..., None], 0.0))
-    error = np.sqrt(np.diagonal(covariance, axis1=-2, axis2=-1))
-    off = apart[..., None] & (missed > np.maximum(PLAIN * error, LEAST_WORTH))
+    off = apart[..., None] & (missed > np.maximum(PLAIN * error, least))
     off &= ~reach.allows(goal[..., None] + offset)
     freeze(goal, turn, wanted, off, apart)
     return Decision(goal=goal, turn=turn, wanted=wanted, apart=apart, off=off)
 
 
 def _apart(
-    lip: Array, covariance: Array, uncapped: BoolArray, started: BoolArray | bool
+    lip: Array, covariance: Array, least: Array, uncapped: BoolArray, started: BoolArray | bool
 ) -> BoolArray:
-    """Whether lips differ by more than their errors would scatter them; lip [m]. (...)"""
+    """Whether lips differ by more than their errors would scatter them. (...)
+
+    lip [m], covariance [m2], least [m].
+    """
     n = lip.shape[-1]
     both = uncapped[..., None, :] & uncapped[..., :, None]
     joint = np.where(both, covariance, 0.0) + np.where(uncapped, 0.0, _NOWHERE)[..., None] * np.eye(
@@ -279,33 +300,34 @@ def _apart(
     difference = (against @ height[..., None])[..., 0]
     shared = np.where(both, covariance, 0.0)
     error = np.sqrt(np.einsum("...ij,...jk,...ik->...i", against, shared, against))
-    plain = uncapped & (np.abs(difference) > np.maximum(PLAIN * error, LEAST_WORTH))
+    doubt = np.minimum(PLAIN, ndtri(1.0 - 0.5 * _CHANCE_ONE / (others + 1.0)))[..., None]
+    plain = uncapped & (np.abs(difference) > np.maximum(doubt * error, least))
     result: BoolArray = (uncapped.sum(-1) > 1) & (scattered | plain.any(-1))
     return result
 
 
 def _worth(
-    goals: Array, reach: Reach, offset: Array, hand: float, by_rule: ArrayLike
+    goals: Array, reach: Reach, offset: Array, spoil: Array, least: Array
 ) -> tuple[BoolArray, Array]:
-    """Whether each insert is worth turning to goals, and what is then left; goals [m] -> [m2]."""
+    """Whether each insert is worth turning to goals [m], and what is then left [m2]."""
     heights = goals[..., None] + offset
     there = reach.brought(heights)
     move = there - reach.lip
     hole = np.where(reach.adjustable, reach.offset, 1.0)
-    after = np.arccos(np.clip(np.cos(reach.angle) - move / hole, -1.0, 1.0))
-    by_clock = turn_variance(reach.angle, after, hole, hand)
-    spoiled = np.where(np.isnan(reach.angle), by_rule, by_clock)
-    kept, turned = (heights - reach.lip) ** 2, (heights - there) ** 2 + spoiled + _PRICE**2
-    worth = reach.uncapped & reach.adjustable & (np.abs(move) >= LEAST_WORTH) & (turned < kept)
+    cosine = np.clip(np.cos(reach.angle) - move / hole, -1.0, 1.0)
+    ends = np.where(np.isnan(reach.angle), 1.0, np.sin(reach.angle) ** 2 + 1.0 - cosine**2)
+    kept = np.minimum((heights - reach.lip) ** 2, _LOST**2)
+    turned = np.minimum((heights - there) ** 2, _LOST**2) + spoil**2 * (ends + _PRICE**2)
+    worth = reach.uncapped & reach.adjustable & (np.abs(move) >= least) & (turned < kept)
     return worth, np.where(reach.uncapped, np.where(worth, turned, kept), 0.0)
 
 
-def _best_goal(lip: Array, reach: Reach, offset: Array, hand: float, by_rule: ArrayLike) -> Array:
+def _best_goal(lip: Array, reach: Reach, offset: Array, spoil: Array, least: Array) -> Array:
     """The goal that leaves the least, errors of the hand and the price of turns counted. [m]"""
-    low = np.where(reach.uncapped, lip, np.inf).min(-1) - LEAST_WORTH
-    high = np.where(reach.uncapped, lip, -np.inf).max(-1) + LEAST_WORTH
+    low = np.where(reach.uncapped, lip, np.inf).min(-1) - _FINEST
+    high = np.where(reach.uncapped, lip, -np.inf).max(-1) + _FINEST
     goals = np.linspace(low, high, _GOALS)
-    left = _worth(goals, reach, offset, hand, by_rule)[1].sum(-1)
+    left = _worth(goals, reach, offset, spoil, least)[1].sum(-1)
     best = np.argmin(left, axis=0)
     result: Array = np.take_along_axis(goals, best[None], 0)[0]
     return result

@@ -21,7 +21,6 @@ from dbox.errors import DomainError
 from dbox.fieldwork.estimate import (
     GOOD_SPAN,
     HAND_ERROR,
-    LEAST_WORTH,
     SET_WELL,
     Decision,
     Estimate,
@@ -32,7 +31,7 @@ from dbox.fieldwork.estimate import (
 from dbox.fieldwork.readings import Plane, fit_plane, measured_lips
 from dbox.fieldwork.shares import SAMPLES, Assessment, assess_lips, over_target, target_shares
 from dbox.fieldwork.site import Box, Site
-from dbox.fieldwork.turning import Reach, Turning, lip_rise, turn_to
+from dbox.fieldwork.turning import LEAST_MOVE, Reach, Turning, lip_rise, turn_to
 from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.split import split
 from dbox.notes import Note
@@ -58,6 +57,10 @@ def offsets_for_all(
     inflow: Array, openings: Sequence[Opening], target: Array, uncapped: BoolArray
 ) -> Array:
     """The offsets that make the worst miss over all flows least. [m]; inflow [m3/s], target [-]."""
+    if len({o for o, runs in zip(openings, uncapped, strict=True) if runs}) == 1 and not np.ptp(
+        target[uncapped]
+    ):
+        return np.zeros(target.shape)
     low, high = float(inflow.min()), float(inflow.max())
     while True:
         tried = np.geomspace(low, high, _FLOWS)
@@ -200,12 +203,15 @@ def level(
     within = all(v == "within" for v in before.lip_verdicts)
     work = turn_to(reach, decision.wanted, hand_step, hold=~decision.turn | within)
     off = decision.off & ~np.bool_(within)
+    reachable = ~off
+    freeze(reachable)
     clocks = np.nan_to_num(work.turn) != 0
     by_hand = turn_variance(reach.angle, reach.angle + work.turn, reach.offset, hand)
     unclear = decision.turn & np.isnan(reach.angle) & ~np.bool_(within)
     brought = np.where(clocks, np.nan_to_num(by_hand), np.where(unclear, by_rule, 0.0))
-    lips_after = replace(lips, height=work.lip_after,
-                         covariance=lips.covariance + np.diag(brought))  # fmt: skip
+    spoiled = lips.covariance + np.diag(brought)
+    freeze(spoiled)
+    lips_after = replace(lips, height=work.lip_after, covariance=spoiled)
     after = assess_lips(site, lips_after, lips_after.sample(samples, seed))
     verdict = "adjust" if work.order else "nothing to do"
     if off.any() and still_outside(after, offset):
@@ -228,7 +234,7 @@ def level(
               for i in known.slipped]  # fmt: skip
     if offset.any():
         notes.append(_one_flow_only(site, design_flow, after))
-    values = vars(work) | {"reachable": ~off}
+    values = vars(work) | {"reachable": reachable}
     return Levelling(
         **values,
         site=site,
@@ -251,7 +257,7 @@ def level(
 
 
 def _goal(height: float, reach: Reach, wanted: Array) -> Goal:
-    moved = reach.uncapped & (np.abs(wanted - reach.lip) > LEAST_WORTH)
+    moved = reach.uncapped & (np.abs(wanted - reach.lip) > LEAST_MOVE)
     turning = np.nansum(np.abs(reach.turns(np.where(moved, wanted, reach.lip))))
     return Goal(height=height, turns=int(moved.sum()), turning=float(turning))
 
@@ -297,7 +303,7 @@ def _goal_notes(site: Site, reach: Reach, offset: Array, practice: Decision) -> 
     """That the highest lip is out of reach of some, and what is taken for it."""
     top = float((reach.lip - offset)[reach.uncapped].max())
     short = ~reach.allows(top + offset)
-    if not short.any() or abs(top - float(practice.goal)) < LEAST_WORTH:
+    if not short.any() or abs(top - float(practice.goal)) < LEAST_MOVE:
         return []
     values = {
         "outlets": tuple(site.outlets[i].label for i in np.flatnonzero(short)),

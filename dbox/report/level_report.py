@@ -5,7 +5,6 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from dbox.arrays import Array
-from dbox.fieldwork.estimate import LEAST_WORTH
 from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.levelling import Levelling, Lift
 from dbox.fieldwork.shares import Assessment
@@ -206,7 +205,7 @@ def _other_goal(levelling: Levelling) -> str:
     turns = "1 insert" if highest.turns == 1 else f"{highest.turns} inserts"
     words = f"Matching the highest lip, as practice does, would turn {turns}"
     rise = highest.height - goal.height
-    if rise < LEAST_WORTH:
+    if rise < _LEAST_LIFT:
         return f"{words}."
     return f"{words} and use up {length_words(rise)} more of the inlet's drop."
 

@@ -65,11 +65,17 @@ def _late(note: Note) -> str:
 
 
 def _one_flow_only(note: Note) -> str:
-    misses = zip(note["others"], note["misses"], strict=True)
-    others = ", ".join(f"{name} {100 * miss:.0f} %" for name, miss in misses) or "none computed"
+    def missed(key: str) -> str:
+        each = zip(note["names"], note[key], strict=True)
+        return ", ".join(f"{name} {100 * miss:.0f} %" for name, miss in each)
+
+    how = f"at one flow only ({note['flow']})" if note["flow"] else "as nearly as all flows allow"
+    words = f"unequal lips meet the targets {how}; worst line off its target: {missed('misses')}"
+    if note["weak"] == note["strong"]:
+        return words
     return (
-        f"unequal lips meet these targets at one flow only ({note['flow']}); worst line off its "
-        f"own target at the others: {others}"
+        f"{words}. To meet {note['weak']} alone would give {missed('weak_misses')}; to meet "
+        f"{note['strong']} alone {missed('strong_misses')}"
     )
 
 
@@ -110,9 +116,10 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "unknown; turn it until the ruler shows the lip at its height",
     "level: finer than a hand": "the lips differ by less than one step of a hand turns them",
     "level: highest out of reach": "the highest lip asks for {highest:+.1f mm}, which outlet "
-    "{outlets} cannot reach; the goal taken is {taken:+.1f mm}, the highest that all can reach. "
-    "The goal with the least turning would do too",
+    "{outlets} cannot reach; the goal taken is {taken:+.1f mm}, the highest that all can reach",
     "level: one flow only": _one_flow_only,
+    "level: slipped": "it does not stand where it was left: did the insert slip, or is it locked? "
+    "Its last reading is what counts now",
     "level: places not known": "positions of three outlets are needed to tell which side to lift",
     "opening: notch angle": "a notch of {angle:.0f deg} is outside the {low:.0f deg/} to "
     "{high:.0f deg} that its coefficient was measured at",
