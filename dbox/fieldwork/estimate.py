@@ -52,8 +52,8 @@ GOOD_SPAN = 0.002
 (judgement: about 1/16 in to either side)"""
 
 _LOST = 0.005
-"""Miss of a lip beyond which it no longer matters how far: all of a trickle runs there, or none. [m]
-(judgement)"""
+"""Miss of a lip beyond which it no longer matters how far: all of a trickle runs there, or none.
+[m] (judgement)"""
 
 _CHANCE = 0.015
 """Chance under which the scatter of all lips is not put down to the readings. [-] (judgement)"""

@@ -314,7 +314,7 @@ def test_a_poor_hand_shows_in_the_bands_after():
     result = level(site, samples=4000)
     assert result.turn[1] != 0
     rng = np.random.default_rng(8)
-    ends = [0.5, 0.5 + result.turn[1]] + rng.normal(0.0, hand, (20000, 2))
+    ends = np.array([0.5, 0.5 + result.turn[1]]) + rng.normal(0.0, hand, (20000, 2))
     lips = -0.004 + E * (np.cos(ends[:, 0]) - np.cos(ends[:, 1]))
     shares = split(TRICKLE.inflow, np.stack([np.zeros_like(lips), lips], -1), HOLE).share[:, 1]
     # to first order in the hand, which at 4 degrees bends the ends of the bands a little
