@@ -69,7 +69,7 @@ PLAIN = 3.0
 """Standard errors from the others beyond which a lip is plainly off, however many there are. [-]
 (judgement)"""
 
-SET_WELL = 0.8
+SET_WELL = 0.78
 """Chance of a good span from which no more reading is asked for. [-] (judgement)"""
 
 _FILLINGS = (3, 4)

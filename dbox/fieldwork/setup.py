@@ -43,6 +43,7 @@ from dbox.errors import DomainError
 from dbox.fieldwork.estimate import HAND_ERROR, Estimate, turn_variance
 from dbox.fieldwork.levelling import HAND_STEP, Levelling, level
 from dbox.fieldwork.readings import reduce_readings, without_placeholders
+from dbox.fieldwork.shares import SAMPLES
 from dbox.fieldwork.site import DEFAULT_SPREAD, Site
 from dbox.fieldwork.turning import Reach, lip_rise
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
@@ -146,6 +147,7 @@ class Rules:
     # Index of the flow at which unequal targets are met; None: all flows have a say.
     design_flow: int | None = None
     hand_step: float = HAND_STEP  # Turns are rounded to multiples of this. [rad]
+    samples: int = SAMPLES  # Points over which the bands are taken. [-]
 
 
 _NEXT = {"turn": "adjust", "re-bed": "re-bed", "read again": "again"}

@@ -17,6 +17,9 @@ from dbox.fieldwork.site import ORDINARY_FLOWS, Outlet, Site
 INCH = 0.0254
 OFFSET = INCH / 2
 HAND = np.radians(3.0)
+FEW = 64
+"""Points for the bands, which decide nothing where no tolerance is named."""
+
 MINUTES = {"filling": 6.0, "reading": 0.5, "turn": 2.0}
 """Minutes on site. (judgement)"""
 
@@ -86,10 +89,10 @@ class Done:
         return self.passes * each + MINUTES["turn"] * self.turns
 
 
-def guided(rng, mark, repeats, *, level=False, tolerance=None):
-    """Set a box up as the guided set-up asks, answer by answer."""
+def guided(rng, mark, repeats, *, level=False, tolerance=None, most=None):
+    """Set a box up as the guided set-up asks, answer by answer; `most` passes at most."""
     box = made_up(rng, level=level)
-    job = setup.begin(scenario(box, mark, tolerance))
+    job = setup.begin(scenario(box, mark, tolerance), setup.Rules(samples=FEW))
     lips, stands, turns, small = box.lips.copy(), box.clocks.copy(), 0, 0
     while (question := job.question) and question.kind != "close":
         if question.kind == "still":
@@ -114,5 +117,37 @@ def guided(rng, mark, repeats, *, level=False, tolerance=None):
             lips = lips + OFFSET * (np.cos(stands) - np.cos(left))
             stands = left
             job = job.after(setup.Turned(angles=tuple(told.tolist())))
+        if most and len(job.passes) == most and job.now.complete:
+            break
     job = job.after(setup.Closed())
     return Done(lips, len(job.passes), int(turns), int(small), job.outcome)
+
+
+def practised(rng, mark, repeats, stop, *, by_clock):
+    """Set a box up as many do: raise all to the highest, pass after pass, each pass for itself.
+
+    stop: how far a lip may read under the highest. [m]
+    """
+    box = made_up(rng)
+    lips, stands, turns, small, passes = box.lips.copy(), box.clocks.copy(), 0, 0, 0
+    told = stands.copy()
+    while passes < 8:
+        passes += 1
+        read = readings(rng, lips, mark, repeats).mean(0)
+        # no lip goes higher than its insert
+        rise = np.minimum(read.max() - read, OFFSET * (1.0 + np.cos(told)))
+        low = (read.max() - read > stop) & (rise > 1e-4)
+        if not low.any():
+            break
+        turns, small = turns + low.sum(), small + (rise[low] < INCH / 32).sum()
+        if by_clock:
+            aim = np.arccos(np.clip(np.cos(told) - rise / OFFSET, -1.0, 1.0))
+            told = np.where(low, np.where(told < 0, -aim, aim), told)
+            left = np.where(low, told + rng.normal(0.0, HAND, told.size), stands)
+            lips = lips + OFFSET * (np.cos(stands) - np.cos(left))
+            stands = left
+        else:
+            # the insert is turned until a reading shows the height of the highest
+            off = np.round(rng.normal(0.0, mark, lips.size) / mark) * mark
+            lips = np.where(low, np.minimum(lips + read.max() - read + off, lips + rise + 0.002), lips)
+    return Done(lips, passes, int(turns), int(small), None)
