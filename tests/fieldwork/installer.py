@@ -149,5 +149,7 @@ def practised(rng, mark, repeats, stop, *, by_clock):
         else:
             # the insert is turned until a reading shows the height of the highest
             off = np.round(rng.normal(0.0, mark, lips.size) / mark) * mark
-            lips = np.where(low, np.minimum(lips + read.max() - read + off, lips + rise + 0.002), lips)
+            lips = np.where(
+                low, np.minimum(lips + read.max() - read + off, lips + rise + 0.002), lips
+            )
     return Done(lips, passes, int(turns), int(small), None)
