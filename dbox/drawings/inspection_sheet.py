@@ -84,8 +84,8 @@ def inspection_sheet(site: Site, paper: str = "letter") -> tuple[Figure, ...]:
     entries(pages, box_entries(site))
     title = "Ports and ground, before any water is run"
     rows = [
-        [outlet_text(i, o, whole=True), length_text(o), ticks(OUTLET_WORDS["port"]), "",
-         ticks(PLACES)]
+        [outlet_text(i, o, whole=True), length_text(o, site.lengths),
+         ticks(OUTLET_WORDS["port"]), "", ticks(PLACES)]
         for i, o in enumerate(site.outlets, start=1)
     ]  # fmt: skip
     heads = columns({"line": 0.75, "length": 0.75, "water in the port": 2.25,

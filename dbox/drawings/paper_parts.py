@@ -19,16 +19,18 @@ from dbox.drawings.paper import (
 )
 from dbox.drawings.plan import Mouth, Plan
 from dbox.drawings.style import HAIR, INK, MEDIUM, THICK, THIN, line_height, spread_out, wrap
+from dbox.errors import outlets_text
 from dbox.fieldwork.grades import Grading
 from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.pour import Expectation
 from dbox.fieldwork.site import JobRecord, Outlet, Site
 from dbox.fieldwork.turning import TurnTable
 from dbox.hydraulics.openings import Opening
+from dbox.lengths import PLAIN, Lengths
 from dbox.report.blocks import Column, Paragraph, columns
 from dbox.report.grades_report import grades_blocks
 from dbox.report.pour_report import pour_blocks
-from dbox.units import clock_text, feet, inches, inches_mm, millimetres
+from dbox.units import clock_text
 
 SIGNED = (
     "Signed for the readings and settings written on these pages. Shares are computed from them by "
@@ -44,11 +46,11 @@ _BEYOND, _NUMBER_WIDTH = 0.17, 0.34
 _MOST_ON_PLAN = 24
 
 
-def opening_text(opening: Opening) -> str:
-    """Write what the hole of an outlet is, in inches and millimetres."""
+def opening_text(opening: Opening, lengths: Lengths = PLAIN) -> str:
+    """Write what the hole of an outlet is, both ways."""
     sizes = {name: getattr(opening, name) for name in opening.needs}
     return opening.words.format(**{
-        name: f"{math.degrees(size):.0f} deg" if name == "angle" else inches_mm(size)
+        name: f"{math.degrees(size):.0f} deg" if name == "angle" else lengths.both(size)
         for name, size in sizes.items()
     })  # fmt: skip
 
@@ -63,9 +65,9 @@ def outlet_text(number: int, outlet: Outlet, *, whole: bool = False) -> str:
     return f"{number}: {label}"
 
 
-def length_text(outlet: Outlet) -> str:
+def length_text(outlet: Outlet, lengths: Lengths) -> str:
     """Write the length of an outlet's line; empty where it is not known."""
-    return "" if outlet.line_length is None else feet(outlet.line_length)
+    return "" if outlet.line_length is None else lengths.line(outlet.line_length)
 
 
 def record_entries(record: JobRecord, *names: str) -> list[tuple[str, str]]:
@@ -76,10 +78,10 @@ def record_entries(record: JobRecord, *names: str) -> list[tuple[str, str]]:
 
 def box_entries(site: Site) -> list[tuple[str, str]]:
     """Sizes of the box, with a blank for what is not known."""
-    box = site.box
-    inside = " x ".join(inches(size) for size in box.inside)
+    box, lengths = site.box, site.lengths
+    inside = " x ".join(lengths.one(size) for size in box.inside)
     drop, sump = (
-        "" if height is None else inches_mm(height) for height in (box.inlet_drop, box.sump)
+        "" if height is None else lengths.both(height) for height in (box.inlet_drop, box.sump)
     )
     used = sum(not outlet.capped for outlet in site.outlets)
     return [
@@ -190,8 +192,9 @@ def _north(pages: Pages, top: float) -> None:
 
 def turn_table(pages: Pages, turning: TurnTable) -> None:
     """Set the clock positions of an insert against its lip heights, in two blocks."""
-    pages.heading(f"Turn table, hole {inches_mm(turning.offset)} off centre", keep=5.2)
-    pages.paragraph(f"For outlet {', '.join(turning.labels)}.")
+    lengths = pages.site.lengths
+    pages.heading(f"Turn table, hole {lengths.both(turning.offset)} off centre", keep=5.2)
+    pages.paragraph(f"For {outlets_text(turning.labels)}.")
     pages.paragraph(
         "Clock positions are seen from inside the box, 6:00 straight down. Heights are over the "
         "lip's lowest place, so one row less another is how far the lip moves."
@@ -200,10 +203,11 @@ def turn_table(pages: Pages, turning: TurnTable) -> None:
     for angle, rise in zip(turning.angle.tolist(), turning.rise.tolist(), strict=True):
         # a clock position and its mirror image have the same lip height
         clocks = dict.fromkeys((clock_text(angle), clock_text(-angle)))
-        rows.append([" or ".join(clocks), inches(rise), millimetres(rise)])
+        rows.append([" or ".join(clocks), *lengths.pair(rise)])
     half = (len(rows) + 1) // 2
     right = rows[half:] + [["", "", ""]] * (2 * half - len(rows))
-    heads = [Column("clock", 1.6), Column("lip, in", 0.95, "right"), Column("mm", 0.95, "right")]
+    units = ("lip, mm", "in") if lengths.metric else ("lip, in", "mm")
+    heads = [Column("clock", 1.6), *(Column(unit, 0.95, "right") for unit in units)]
     table(pages, heads * 2, [a + b for a, b in zip(rows[:half], right, strict=True)])
 
 

@@ -29,11 +29,12 @@ from dbox.fieldwork.pour import Expectation
 from dbox.fieldwork.shares import Assessment
 from dbox.fieldwork.site import Site
 from dbox.fieldwork.turning import TurnTable
+from dbox.lengths import Lengths
 from dbox.report.blocks import Column, columns
 from dbox.report.cautions import LONG
 from dbox.report.text import chance_text
 from dbox.report.wording import sentences
-from dbox.units import clock_text, feet, gpm, inches, litres_per_min, millimetres, percent_text
+from dbox.units import clock_text, gpm, litres_per_min, percent_text
 
 _FLOWS_ACROSS = 3
 
@@ -129,7 +130,7 @@ def _result(
     held = "none entered, so no verdict; it comes from the permit or the inspector."
     if tolerance is not None:
         source = tolerance.source or "NOT NAMED: write it here"
-        held = f"within {percent_text(tolerance.share)} of each line's own target. Source: {source}"
+        held = f"within {100 * tolerance.share:.3g} % of each line's own target. Source: {source}"
     pages.paragraph(f"Tolerance: {held}")
 
 
@@ -142,6 +143,7 @@ def _pass(
     pages: Pages, levelling: Levelling, title: str, note: str, *, ends: bool, left: bool
 ) -> None:
     """Readings of one pass and what was turned after it; the last one has room to write."""
+    lengths = levelling.site.lengths
     heads = {"outlet": 0.95, "hole": 1.0, "line": 0.75, "read": 1.0, "clock": 0.95}
     if not left:
         heads["expected\nonce turned"] = 1.15
@@ -151,16 +153,16 @@ def _pass(
     for i, outlet in enumerate(levelling.site.outlets):
         name = outlet_text(i + 1, outlet, whole=True)
         cells = ["-"] * 2 if outlet.capped else _turn_cells(levelling, i, left=left)
-        lip = "capped" if outlet.capped else _both(float(levelling.before.lips.height[i]))
-        row = [name, opening_text(outlet.opening), length_text(outlet), lip, *cells, ""]
+        lip = "capped" if outlet.capped else _both(float(levelling.before.lips.height[i]), lengths)
+        hole, line = opening_text(outlet.opening, lengths), length_text(outlet, lengths)
+        row = [name, hole, line, lip, *cells, ""]
         locked = ["-" if outlet.capped else BOX] * ends
         rows.append([*row[: len(heads)], *locked])
     locked_head = [Column("locked", 0.8, "center")] * ends
     table(pages, [*columns(heads), *locked_head], rows, title=title, least_height=BY_HAND)
     lips, method = levelling.before.lips, note or levelling.site.record.method
     origin = {"stated": "as stated", "repeats": "from the repeats", "default": "assumed"}
-    good = f"{inches(lips.spread, parts=64)} ({millimetres(lips.spread)})"
-    words = f"One reading is good to {good}, {origin[lips.spread_from]}."
+    words = f"One reading is good to {lengths.both(lips.spread)}, {origin[lips.spread_from]}."
     words += f" How read: {method}." if method else ""
     pages.paragraph(f"{words} Clock positions are seen from inside the box.")
 
@@ -172,11 +174,14 @@ def _turn_cells(levelling: Levelling, i: int, *, left: bool) -> list[str]:
     clock = "" if np.isnan(before) else clock_text(before)
     if clock and turned:
         clock = f"{clock}\nto {clock_text(after)}"
-    return [clock, _both(float(levelling.lip_after[i])) if turned else "not turned"]
+    return [
+        clock,
+        _both(float(levelling.lip_after[i]), levelling.site.lengths) if turned else "not turned",
+    ]
 
 
-def _both(height: float) -> str:
-    return f"{inches(height, signed=True)}\n{millimetres(height, signed=True)}"
+def _both(height: float, lengths: Lengths) -> str:
+    return "\n".join(lengths.pair(height, signed=True))
 
 
 def _shares(pages: Pages, assessment: Assessment, title: str) -> None:
@@ -265,7 +270,7 @@ def field_sheet(
         pages.paragraph("No hole offset is entered: these inserts cannot be turned.")
     pour_part(pages, None)
     rows = [
-        [run.name, feet(station.at), station.name, "", ""]
+        [run.name, site.lengths.line(station.at), station.name, "", ""]
         for run in (site.grades.runs if site.grades else ())
         for station in run.stations
     ] or [["", "", "", "", ""]] * _BLANK_STATIONS
@@ -280,9 +285,9 @@ def field_sheet(
 
 def _readings(pages: Pages) -> None:
     """A table to write into for each pass."""
-    outlets = list(enumerate(pages.site.outlets, start=1))
+    outlets, lengths = list(enumerate(pages.site.outlets, start=1)), pages.site.lengths
     rows = [
-        [outlet_text(i, o, whole=True), opening_text(o.opening), length_text(o),
+        [outlet_text(i, o, whole=True), opening_text(o.opening, lengths), length_text(o, lengths),
          "capped" if o.capped else "open", "" if o.clock is None else clock_text(o.clock), ""]
         for i, o in outlets
     ]  # fmt: skip

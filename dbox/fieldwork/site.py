@@ -16,6 +16,7 @@ from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.surge.parts import SupplyPipe, Tank, Trench
 from dbox.hydraulics.surge.sources import Pump, Siphon
 from dbox.keys import key
+from dbox.lengths import Lengths
 
 LONGEST_NOTE = 600
 """Characters of one entry of a record. [-] (judgement)"""
@@ -241,6 +242,8 @@ class Site:
     flows: tuple[Flow, ...]  # The flows to compute, in the order of the file.
     # Stated standard deviation of one reading; None where not stated. [m]
     spread: float | None = None
+    mark: float | None = None  # Finest mark of the rule; None where not known. [m]
+    metric: bool = False  # Whether the job is in millimetres or centimetres.
     # Whether the readings of the outlets only show where readings go and were never taken.
     placeholder: bool = False
     target: Target = field(default_factory=Target)  # What each line ought to get.
@@ -253,6 +256,17 @@ class Site:
     evidence: Evidence = field(default_factory=Evidence)
     priors: tuple[Prior, ...] = ()  # How common the user takes causes to be.
     works: Works = field(default_factory=Works)  # What stands before the box and behind it.
+
+    @property
+    def has_inserts(self) -> bool:
+        """Whether anything in the box can be turned."""
+        return any(outlet.hole_offset for outlet in self.outlets)
+
+    @property
+    def lengths(self) -> Lengths:
+        """How lengths are written for this job."""
+        typed = [height for outlet in self.outlets for height in outlet.readings]
+        return Lengths.of([*typed, self.spread or 0.0], self.mark, metric=self.metric)
 
     @classmethod
     def of(

@@ -105,6 +105,7 @@ class ReadingsTable:
         point, "Point of the hole whose height over still water was read; absent: lip.", "lip"
     )
     spread: float | None = key(keys.spread, "One standard deviation of one reading.", "1/32 in")
+    mark: float | None = key(keys.mark, "Finest mark of the rule; absent: not known.", "1/16 in")
     rim: float | None = key(
         keys.depth,
         "Height over still water of the lowest place where water could leave the box other than "

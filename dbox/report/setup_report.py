@@ -18,13 +18,14 @@ from dbox.fieldwork.site import Site
 from dbox.files import toml_file
 from dbox.files.scenario import PLACEHOLDER
 from dbox.files.toml_file import with_values
+from dbox.lengths import Lengths
 from dbox.report.cautions import LONG
 from dbox.report.encode import Json, encode, rows
-from dbox.report.level_report import length_words, level_json, lift_lines, unreachable_lines
+from dbox.report.level_report import level_json, lift_lines, rebed_words, unreachable_lines
 from dbox.report.split_report import split_json
 from dbox.report.text import chance_text, noted, wrapped
 from dbox.report.wording import sentences
-from dbox.units import clock_text, gpm, inches, inches_mm, millimetres, turn_text
+from dbox.units import clock_text, gpm, inches, millimetres, turn_text
 
 _EXACT = 1e-9
 
@@ -87,29 +88,29 @@ def after_text(scenario: Path, last: Pass) -> str:
     """The scenario as the box was read in a pass."""
     text = toml_file.read_text(scenario)
     tables = toml_file.parse(text, str(scenario))
-    site = last.site
+    site, metric = last.site, last.site.metric
     for table, outlet in zip(tables["outlet"], site.outlets, strict=True):
         table.pop("reading", None)
         table.pop("clock", None)
         if outlet.readings:
-            table["reading"] = [_height(reading) for reading in outlet.readings]
+            table["reading"] = [_height(reading, metric) for reading in outlet.readings]
         if outlet.clock is not None:
             table["clock"] = clock_text(outlet.clock)
     rim = site.box.rim
     if "rim" in tables.get("readings", {}):
         tables["readings"].pop("rim")
         if rim is not None and rim > 0:
-            tables["readings"]["rim"] = _height(rim)
+            tables["readings"]["rim"] = _height(rim, metric)
     if "placeholder" in tables.get("readings", {}) or PLACEHOLDER in tables.get("title", ""):
         tables.setdefault("readings", {})["placeholder"] = False
     head = f"# Written by dbox setup: {scenario.name} as read in pass {last.number}"
     return f"{head}, {last.still_at}.\n\n{with_values(text, tables)}"
 
 
-def _height(metres: float) -> str:
-    """A height in inches where that is exact, else in millimetres."""
+def _height(metres: float, metric: bool) -> str:
+    """A height in inches where that is exact and the job is in inches, else in millimetres."""
     text = inches(metres, parts=64)
-    exact = abs(units.length(text) - metres) < _EXACT
+    exact = not metric and abs(units.length(text) - metres) < _EXACT
     return text if exact else f"{round(metres * 1000, 6) + 0.0:g} mm"
 
 
@@ -131,13 +132,13 @@ def pass_lines(each: Pass) -> list[str]:
     lines = wrapped(f"PASS {each.number}: {headline}")
     flows = range(len(levelling.before.names))
     for first in flows[::_ABREAST]:
-        lines += ["", *_table(levelling.before, flows[first : first + _ABREAST])]
+        lines += ["", *_table(levelling, flows[first : first + _ABREAST])]
     return lines + work + noted(sentences((*levelling.warnings, *levelling.before.warnings)))
 
 
 def _finding(levelling: Levelling, conclusion: str) -> tuple[str, list[str]]:
     """How the job stands after a pass, and what to do now."""
-    before, height = levelling.before, inches_mm(levelling.goal.height, signed=True)
+    before, lengths = levelling.before, levelling.site.lengths
     if conclusion == "within":
         return "WITHIN TOLERANCE at every flow.", []
     if conclusion == "inlet":
@@ -145,17 +146,14 @@ def _finding(levelling: Levelling, conclusion: str) -> tuple[str, list[str]]:
         return f"{lips} {before.jet_flows}.", ["", *wrapped(f"No turn cures a jet: {CURE}.")]
     if conclusion == "ruler":
         words = "YOUR RULER CANNOT TELL THEM APART ANY BETTER."
-        return words, ["", *_what_would_tell(before)]
+        return words, ["", *_what_would_tell(before, lengths)]
     if conclusion == "hand":
         words = "NOTHING LEFT THAT A HAND CAN SET: every turn is below its step."
-        return words, ["", *_what_would_tell(before)]
+        return words, ["", *_what_would_tell(before, lengths)]
     if conclusion == "re-bed":
-        missed = ", ".join(before.labels[i] for i in np.flatnonzero(~levelling.reachable))
-        lift = ["", *lift_lines(levelling.lift, before.labels)] if levelling.lift else []
-        return (
-            f"RE-BED the box: no height can be reached by all lips; outlet {missed} cannot.",
-            lift + unreachable_lines(levelling),
-        )
+        lift = ["", *lift_lines(levelling.lift, levelling.site)] if levelling.lift else []
+        return rebed_words(levelling), lift + unreachable_lines(levelling)
+    height = lengths.both(levelling.goal.height, signed=True)
     goal = f"lips to {height} over this still water"
     if levelling.offset.any():
         goal = f"lowest lip to {height}, the others above it, to meet {levelling.design_flow}"
@@ -163,12 +161,13 @@ def _finding(levelling: Levelling, conclusion: str) -> tuple[str, list[str]]:
     return words, ["", *_turns(levelling), "", *_outlook(levelling)]
 
 
-def _table(assessment: Assessment, flows: range) -> list[str]:
+def _table(levelling: Levelling, flows: range) -> list[str]:
     """Shares in per cent with their bands, flows side by side."""
 
     def row(head: str, cells: Iterable[str], target: str = "") -> str:
         return f"{head:<26}{''.join(f'{cell:>{_CELL}}' for cell in cells)}{target:>7}".rstrip()
 
+    assessment, lengths = levelling.before, levelling.site.lengths
     result, band = assessment.result, (assessment.share_low, assessment.share_high)
     names = [assessment.names[f].removesuffix(" (default)")[: _CELL - 1] for f in flows]
     lines = [
@@ -181,10 +180,11 @@ def _table(assessment: Assessment, flows: range) -> list[str]:
         if not np.isfinite(lip):
             lines.append(f"  {name:<7}{'capped':>17}")
             continue
+        first, second = lengths.pair(lip, signed=True)
         shares = [[100 * float(each[f, i]) for each in (result.share, *band)] for f in flows]
         lines.append(
             row(
-                f"  {name:<7}{inches(lip, signed=True):>8}{millimetres(lip, signed=True):>9}",
+                f"  {name:<7}{first:>8}{second:>9}",
                 [f"{share:.0f} ({low:.0f}-{high:.0f})" for share, low, high in shares],
                 f"{100 * float(assessment.target[i]):.0f} %",
             )
@@ -199,6 +199,7 @@ def _table(assessment: Assessment, flows: range) -> list[str]:
 
 
 def _turns(levelling: Levelling) -> list[str]:
+    lengths = levelling.site.lengths
     lines = ["Turn, in this order (clockwise as seen from inside the box):"]
     for step, i in enumerate(levelling.order, start=1):
         turn = "turn it by the ruler, its clock is not known"
@@ -209,10 +210,10 @@ def _turns(levelling: Levelling) -> list[str]:
             )
             turn = f"{now} to {then}, {turn_text(float(levelling.turn[i]))}"
         change = float(levelling.lip_after[i] - levelling.before.lips.height[i])
-        way = f"{'raise' if change > 0 else 'lower'} {length_words(change)}"
+        way = f"{'raise' if change > 0 else 'lower'} {lengths.both(abs(change))}"
         text = f"{step}. outlet {levelling.before.labels[i]}: {turn}; {way}"
         lines += wrapped(text, first="  ", indent="     ")
-        still = inches_mm(float(levelling.still_level[step - 1]), signed=True)
+        still = lengths.both(float(levelling.still_level[step - 1]), signed=True)
         lines += wrapped(f"still water then, topped up: {still}", first="     ")
     return lines
 
@@ -231,7 +232,7 @@ def _outlook(levelling: Levelling) -> list[str]:
     return wrapped(f"Once turned so, each line gets of its own target: {', '.join(flows)}.")
 
 
-def _what_would_tell(before: Assessment) -> list[str]:
+def _what_would_tell(before: Assessment, lengths: Lengths) -> list[str]:
     """Why no more can be told, and what would tell it."""
     lips, told = before.lips, []
     for case, name in enumerate(before.names):
@@ -243,7 +244,7 @@ def _what_would_tell(before: Assessment) -> list[str]:
             else:
                 text += ", by a finer rule: more readings with this one will not settle it"
             told += wrapped(text, first="- ", indent="  ")
-    good = f"One reading is good to {inches(lips.spread, parts=64)} ({millimetres(lips.spread)})"
+    good = f"One reading is good to {lengths.both(lips.spread)}"
     if "outside" in before.verdicts:
         good += (
             ". Some line reads as outside, but among so many lines reading errors alone often "
@@ -286,7 +287,7 @@ def end_lines(job: Job, file: str) -> list[str]:
         for each in job.passes:
             levelling = each.levelling
             height = np.nan if levelling is None else float(levelling.before.lips.height[i])
-            lip = millimetres(height, signed=True) if np.isfinite(height) else "-"
+            lip = each.site.lengths.both(height, signed=True) if np.isfinite(height) else "-"
             told.append(f"{lip} at {_clock(each.angles[i]) or '?'}")
         text = "capped" if outlet.capped else "; ".join(told)
         lines += wrapped(f"{outlet.label}: {text}", first="  ", indent="    ")
@@ -314,7 +315,7 @@ def doubt_text(odd: Doubt | None, site: Site) -> str:
     """Why it is asked whether a reading is meant."""
     if odd is None:
         return "is that reading meant?"
-    amount = inches_mm(odd.amount)
+    amount = site.lengths.both(odd.amount)
     if odd.why == "reach" and odd.other is not None:
         other = site.outlets[odd.other].label
         return f"no turning could bring it and outlet {other} together; {amount} would be missing."

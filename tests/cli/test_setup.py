@@ -105,7 +105,7 @@ def test_a_goal_out_of_one_insert_s_reach_does_not_end_the_job_at_re_bed(run, fi
     answers = ["", "0 0", "0 0", "0 0", "30 mm 30 mm", "yes"]
     out = " ".join(run(answers, "--goal", "highest")[1].split())
     assert "PASS 1: ADJUST" in out
-    assert "which outlet 1, 2, 3 cannot reach" in out
+    assert "which outlets 1, 2 and 3 cannot reach" in out
     assert "turned? (Enter: yes)" in out
 
 
