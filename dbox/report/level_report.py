@@ -208,7 +208,9 @@ def _shares(levelling: Levelling) -> list[str]:
     lines = [f"Shares before and after {after_what} (5 to 95 % band after):"]
     before, after = levelling.before, levelling.after
     for case, name in enumerate(before.names):
-        lines += wrapped(f"{name}: {before.verdicts[case]} -> {after.verdicts[case]}", first="  ")
+        verdicts = f": {before.verdicts[case]} -> {after.verdicts[case]}"
+        # without a tolerance there is no verdict
+        lines += wrapped(f"{name}{'' if before.tolerance is None else verdicts}", first="  ")
         for i, label in enumerate(before.labels):
             if levelling.site.outlets[i].capped:
                 continue

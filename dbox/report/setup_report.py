@@ -13,8 +13,8 @@ from dbox import units
 from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.levelling import Levelling
 from dbox.fieldwork.setup import STOPPED, Doubt, Job, Pass
-from dbox.fieldwork.shares import Assessment
-from dbox.fieldwork.site import Site
+from dbox.fieldwork.shares import Assessment, over_target
+from dbox.fieldwork.site import Site, Tolerance
 from dbox.files import toml_file
 from dbox.files.scenario import PLACEHOLDER
 from dbox.files.toml_file import with_values
@@ -225,10 +225,9 @@ def _outlook(levelling: Levelling) -> list[str]:
     flows = []
     for case, name in enumerate(after.names):
         over = 100 * after.over_target[case][uncapped]
-        flows.append(
-            f"{name.removesuffix(' (default)')} {over.min():.0f} to {over.max():.0f} % "
-            f"({after.verdicts[case]})"
-        )
+        verdict = "" if after.tolerance is None else f" ({after.verdicts[case]})"
+        told = f"{over.min():.0f} to {over.max():.0f} %{verdict}"
+        flows.append(f"{name.removesuffix(' (default)')} {told}")
     return wrapped(f"Once turned so, each line gets of its own target: {', '.join(flows)}.")
 
 
@@ -264,15 +263,43 @@ _OUTCOMES = {
     STOPPED: "ended while there was still something to turn",
 }
 
+
+def reached(assessment: Assessment) -> list[str]:
+    """What the lines get of their targets at each flow, and how sure that is."""
+    lines, told = assessment.target > 0, []
+    ends = [over_target(each, assessment.target)[:, lines] for each in
+            (assessment.result.share, assessment.share_low, assessment.share_high)]  # fmt: skip
+    for case, name in enumerate(assessment.names):
+        share, low, high = (100 * each[case] for each in ends)
+        text = f"at {name} the lines get {share.min():.0f} to {share.max():.0f} % of their targets"
+        if assessment.tolerance is None:
+            sure = f"5 to 95 % band {low.min():.0f} to {high.max():.0f} %"
+        elif assessment.jet_decides[case]:
+            sure = f"{assessment.verdicts[case]}, the inlet's jet decides"
+        else:
+            likely = chance_text(float(assessment.within_probability[case]))
+            sure = f"{assessment.verdicts[case]}, chance that all are within {likely}"
+        told.append(f"{text} ({sure})")
+    return told
+
+
+def asked(tolerance: Tolerance | None, *, blank: str = "not named") -> str:
+    """What the shares are held to, and who says so; `blank`: where nobody is named."""
+    if tolerance is None:
+        return "Asked: no tolerance was entered, so there is no verdict; it comes from the permit."
+    allowed = f"within {100 * tolerance.share:.3g} % of each line's own target"
+    return f"Asked: {allowed}. Source: {tolerance.source or blank}."
+
+
 _LEFT_TO_DO = (
-    "Left to do: lock every insert; note its clock position; photograph the still water with a "
-    "rule in view; pour test; show the inspector before it is covered; read again after backfill."
+    "photograph the still water with a rule in view; pour test; show the inspector before it is "
+    "covered; read again after backfill."
 )
 
 
 def end_lines(job: Job, file: str) -> list[str]:
     """How a finished job ended and what is left to do."""
-    count = len(job.passes)
+    count, inserts = len(job.passes), job.site.has_inserts
     words = f"FINISHED after {count} pass{'es' if count > 1 else ''}: "
     words += f"{_OUTCOMES[job.outcome or STOPPED]}."
     if job.visit > 1:
@@ -280,7 +307,7 @@ def end_lines(job: Job, file: str) -> list[str]:
     lines = [
         *wrapped(words),
         "",
-        "Lips over the still water of each pass, and where the hole stood:",
+        "Lips over the still water of each pass" + ", and where the hole stood" * inserts + ":",
     ]
     for i, outlet in enumerate(job.site.outlets):
         told = []
@@ -288,26 +315,28 @@ def end_lines(job: Job, file: str) -> list[str]:
             levelling = each.levelling
             height = np.nan if levelling is None else float(levelling.before.lips.height[i])
             lip = each.site.lengths.both(height, signed=True) if np.isfinite(height) else "-"
-            told.append(f"{lip} at {_clock(each.angles[i]) or '?'}")
+            told.append(lip + f" at {_clock(each.angles[i]) or '?'}" * inserts)
         text = "capped" if outlet.capped else "; ".join(told)
         lines += wrapped(f"{outlet.label}: {text}", first="  ", indent="    ")
     lines += [""]
     if job.outcome == "re-bed":
         lines += wrapped("Once it is bedded firmly, begin anew with --again.")
     else:
-        lines += wrapped(_LEFT_TO_DO)
+        lock = "lock every insert; note its clock position; " * inserts
+        lines += wrapped(f"Left to do: {lock}{_LEFT_TO_DO}")
         lines += wrapped(
             f"For pour and split, which go by the readings of a file: dbox setup {file} "
             "--write-after makes one of the box as last read."
         )
-    tolerance = job.site.tolerance
-    if tolerance and tolerance.source:
-        lines += wrapped(f"Tolerance from: {tolerance.source}")
     lines += ["", *wrapped(f"A re-check of this box: dbox setup {file} --again")]
     if job.visit > 1:
         lines += wrapped(
             f"The records before: dbox sheet {file} --kind setup --visit 1 --out first.pdf"
         )
+    last = job.last_complete and job.last_complete.levelling
+    if last:
+        lines += ["", *wrapped(f"For the inspector. {asked(job.site.tolerance)}")]
+        lines += wrapped(f"Reached: {'; '.join(reached(last.before))}.")
     return lines
 
 

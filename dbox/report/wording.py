@@ -153,11 +153,11 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "invented, not measured",
     "surge: supply full": "the supply pipe runs full: what flows is then decided by its head",
     "surge: surfaces": "the trench of outlet {outlet} is full: {volume:.3g L} come to the surface",
-    "tilt: four outlets": "four outlets leave one difference over: that an insert moved can be "
-    "seen, not which",
+    "tilt: four outlets": "four outlets leave one difference over: that one outlet moved can "
+    "be seen, not which",
     "tilt: in one line": "the outlets stand in one line: tilt across that line cannot be seen",
-    "tilt: three outlets": "three outlets always lie on one plane: a moved insert cannot be told "
-    "apart",
+    "tilt: three outlets": "three outlets always lie on one plane: one outlet that moved cannot "
+    "be told apart",
 }
 """What is said of each kind of note, in the order of their names.
 
