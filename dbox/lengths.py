@@ -39,6 +39,16 @@ class Lengths:
         """A length in the unit of the job; parameters as for `inches`. [m]"""
         return self.pair(metres, signed=signed)[0]
 
+    def cell(self, metres: float, width: int) -> str:
+        """A height both ways in a column of a width, its own unit alone where both do not fit. [m]
+
+        >>> [Lengths().cell(x * 0.0254, 17) for x in (1 / 8, -17 / 32)]
+        ['  +1/8 in  +3.2 mm', '        -17/32 in']
+        """
+        first, second = self.pair(metres, signed=True)
+        wide, close = f"{first} {second:>{width // 2}}", f"{first} {second}"
+        return next((t for t in (wide, close) if len(t) <= width), first).rjust(width)
+
     def both(self, metres: float, *, signed: bool = False) -> str:
         """A length both ways; one below the least mark in millimetres alone. [m]
 

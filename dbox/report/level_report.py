@@ -74,7 +74,8 @@ def report(levelling: Levelling) -> list[str]:
         lines += ["", *_work(levelling)]
     lines += unreachable_lines(levelling)
     lines += ["", *_shares(levelling)]
-    lines += ["", *wrapped(_other_goal(levelling))]
+    if levelling.site.has_inserts:
+        lines += ["", *wrapped(_other_goal(levelling))]
     lines += _tilt_lines(levelling)
     lines += noted(sentences((*levelling.warnings, *levelling.after.warnings)))
     return [*lines, "", *wrapped(TURNING)]
@@ -205,7 +206,10 @@ def unreachable_lines(levelling: Levelling) -> list[str]:
 
 def _shares(levelling: Levelling) -> list[str]:
     after_what = "turning alone" if levelling.verdict == "re-bed" else "turning"
-    lines = [f"Shares before and after {after_what} (5 to 95 % band after):"]
+    heading = f"Shares before and after {after_what} (5 to 95 % band after):"
+    if not levelling.site.has_inserts:
+        heading = "Shares as the box stands, nothing turned (5 to 95 % band):"
+    lines = [heading]
     before, after = levelling.before, levelling.after
     for case, name in enumerate(before.names):
         verdicts = f": {before.verdicts[case]} -> {after.verdicts[case]}"

@@ -176,15 +176,14 @@ def _table(levelling: Levelling, flows: range) -> list[str]:
     ]
     for i, label in enumerate(assessment.labels):
         lip = float(assessment.lips.height[i])
-        name = label if len(label) < 7 else f"{label[:5]}~"
+        name = label if len(label) < 6 else f"{label[:4]}~"
         if not np.isfinite(lip):
             lines.append(f"  {name:<7}{'capped':>17}")
             continue
-        first, second = lengths.pair(lip, signed=True)
         shares = [[100 * float(each[f, i]) for each in (result.share, *band)] for f in flows]
         lines.append(
             row(
-                f"  {name:<7}{first:>8}{second:>9}",
+                f"  {name:<6}{lengths.cell(lip, 18)}",
                 [f"{share:.0f} ({low:.0f}-{high:.0f})" for share, low, high in shares],
                 f"{100 * float(assessment.target[i]):.0f} %",
             )
@@ -271,7 +270,8 @@ def reached(assessment: Assessment) -> list[str]:
             (assessment.result.share, assessment.share_low, assessment.share_high)]  # fmt: skip
     for case, name in enumerate(assessment.names):
         share, low, high = (100 * each[case] for each in ends)
-        text = f"at {name} the lines get {share.min():.0f} to {share.max():.0f} % of their targets"
+        at = name.removesuffix(" (default)")
+        text = f"at {at} the lines get {share.min():.0f} to {share.max():.0f} % of their targets"
         if assessment.tolerance is None:
             sure = f"5 to 95 % band {low.min():.0f} to {high.max():.0f} %"
         elif assessment.jet_decides[case]:

@@ -126,9 +126,8 @@ def _case(site: Site, assessment: Assessment, case: int, flow: Flow) -> list[str
             continue
         lip, target = float(assessment.lips.height[i]), float(assessment.target[i])
         share = float(assessment.result.share[case, i])
-        first, second = site.lengths.pair(lip, signed=True)
         lines.append(
-            f"  {label:<{_LABEL}}{first:>10}{second:>9}"
+            f"  {label:<{_LABEL}}{site.lengths.cell(lip, 19)}"
             f"{percent_text(share):>9}{band_text(assessment, case, i):>13}{percent_text(target):>8}"
             f" {bar(share, target, whole, _BAR)}"
         )
