@@ -16,6 +16,7 @@ from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.surge.parts import SupplyPipe, Tank, Trench
 from dbox.hydraulics.surge.sources import Pump, Siphon
 from dbox.keys import key
+from dbox.lengths import Lengths
 
 LONGEST_NOTE = 600
 """Characters of one entry of a record. [-] (judgement)"""
@@ -245,6 +246,7 @@ class Site:
     mark: float | None = None
     # One standard deviation of a clock position set by hand; None where not stated. [rad]
     hand: float | None = None
+    metric: bool = False  # Whether the job is in millimetres or centimetres.
     # Whether the readings of the outlets only show where readings go and were never taken.
     placeholder: bool = False
     target: Target = field(default_factory=Target)  # What each line ought to get.
@@ -257,6 +259,17 @@ class Site:
     evidence: Evidence = field(default_factory=Evidence)
     priors: tuple[Prior, ...] = ()  # How common the user takes causes to be.
     works: Works = field(default_factory=Works)  # What stands before the box and behind it.
+
+    @property
+    def has_inserts(self) -> bool:
+        """Whether anything in the box can be turned."""
+        return any(outlet.hole_offset for outlet in self.outlets)
+
+    @property
+    def lengths(self) -> Lengths:
+        """How lengths are written for this job."""
+        typed = [height for outlet in self.outlets for height in outlet.readings]
+        return Lengths.of([*typed, self.spread or 0.0], self.mark, metric=self.metric)
 
     @classmethod
     def of(

@@ -8,6 +8,7 @@ checked here, each fault added to one list.
 """
 
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import replace
 from importlib import resources
@@ -129,7 +130,13 @@ def read(document: Mapping[str, Any], name: str = "") -> Site:
     site = _site(file, faults)
     if faults.told or site is None:
         raise faults.error(name)
-    return site
+    return replace(site, metric=_is_metric(document))
+
+
+def _is_metric(document: Mapping[str, Any]) -> bool:
+    """Whether a job is in millimetres: by its `units`, without them by how it was read."""
+    read = " ".join(str(table.get("reading")) for table in document["outlet"])
+    return bool(re.search("[mc]m", document.get("units") or re.sub('in|"', "", read)))
 
 
 def _bare_unit(document: Mapping[str, Any]) -> str | None:

@@ -177,5 +177,6 @@ def typed_site(
         ),
         flows=inflows,
         spread=deviation,
+        metric=unit in ("mm", "cm"),
         tolerance=None if share is None else Tolerance(share=share, source="--tolerance"),
     )

@@ -1,19 +1,22 @@
 """What to turn, for people: the verdict first, the work in its order, then what it gives."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 import numpy as np
 
 from dbox.arrays import Array
+from dbox.errors import outlets_text
 from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.levelling import Levelling, Lift
 from dbox.fieldwork.shares import Assessment
+from dbox.fieldwork.site import Site
+from dbox.lengths import Lengths
 from dbox.report.cautions import TURNING
 from dbox.report.encode import Json, encode, rows
 from dbox.report.split_report import band_text, cases_json
 from dbox.report.text import noted, wrapped
 from dbox.report.wording import sentences
-from dbox.units import FOOT, clock_text, inches, inches_mm, millimetres, percent_text, turn_text
+from dbox.units import clock_text, millimetres, percent_text, turn_text
 
 LEAST_SLOPE = 2e-4
 """Rise per run below which a box is called level. [-]"""
@@ -32,7 +35,8 @@ def level_json(levelling: Levelling) -> Json:
                 label=before.labels,
                 lip_m=before.lips.height,
                 move_m=levelling.move,
-                turn_deg=np.degrees(levelling.turn),
+                # a minute of a clock is half a degree
+                turn_deg=np.round(2 * np.degrees(levelling.turn)) / 2 + 0.0,
                 clock_before=_clocks(levelling.angle_before),
                 clock_after=_clocks(levelling.angle_after),
                 lip_after_m=levelling.lip_after,
@@ -65,12 +69,13 @@ def report(levelling: Levelling) -> list[str]:
     lines = wrapped(title) if title else []
     lines += wrapped(_headline(levelling))
     if levelling.lift:
-        lines += ["", *lift_lines(levelling.lift, levelling.before.labels)]
+        lines += ["", *lift_lines(levelling.lift, levelling.site)]
     if levelling.verdict == "adjust":
         lines += ["", *_work(levelling)]
     lines += unreachable_lines(levelling)
     lines += ["", *_shares(levelling)]
-    lines += ["", *wrapped(_other_goal(levelling))]
+    if levelling.site.has_inserts:
+        lines += ["", *wrapped(_other_goal(levelling))]
     lines += _tilt_lines(levelling)
     lines += noted(sentences((*levelling.warnings, *levelling.after.warnings)))
     return [*lines, "", *wrapped(TURNING)]
@@ -94,15 +99,19 @@ def _headline(levelling: Levelling) -> str:
             return f"{words}; {CURE}."
         settled = set(levelling.before.verdicts) == {"within"}
         return f"{words}." if settled else f"{words}. {_what_would_tell(levelling.before)}"
-    height = inches_mm(levelling.goal.height, signed=True)
+    height = levelling.site.lengths.both(levelling.goal.height, signed=True)
     goal = f"lips to {height} over the still water of the readings"
     if levelling.offset.any():
         goal = f"lowest lip to {height}, the others above it, to meet {levelling.design_flow}"
     if levelling.verdict == "adjust":
         return f"ADJUST: turn {len(levelling.order)} of {len(levelling.turn)} inserts, {goal}."
-    missed = np.flatnonzero(~levelling.reachable)
-    labels = ", ".join(levelling.before.labels[i] for i in missed)
-    return f"RE-BED the box: no height can be reached by all lips; outlet {labels} cannot."
+    return rebed_words(levelling)
+
+
+def rebed_words(levelling: Levelling) -> str:
+    """That the box must be bedded again, and why."""
+    missed = [levelling.before.labels[i] for i in np.flatnonzero(~levelling.reachable)]
+    return f"RE-BED the box: no height can be reached by all lips; {outlets_text(missed)} cannot."
 
 
 def _what_would_tell(before: Assessment) -> str:
@@ -133,23 +142,32 @@ def worth_lifting(amount: float | None, slope: float) -> bool:
     return abs(slope) >= LEAST_SLOPE if amount is None else abs(amount) >= _LEAST_LIFT
 
 
-def lift_lines(lift: Lift, labels: Sequence[str]) -> list[str]:
+def lift_words(lift: Lift, lengths: Lengths) -> Iterator[tuple[str, str]]:
+    """Each side that is to be lifted, and by how much."""
+    run, name, _ = lengths.run
+    for side, amount, slope in lifted(lift):
+        per_run = f"{lengths.both(abs(slope) * run)} for every {name}"
+        yield side, per_run if amount is None else lengths.both(abs(amount))
+
+
+def lift_lines(lift: Lift, site: Site) -> list[str]:
     """Which side of the box to lift, by how much."""
     lines = ["To bring the box level (right and left as seen from the inlet):"]
-    for side, amount, slope in lifted(lift):
-        per_foot = f"{length_words(slope * FOOT)} for every foot"
-        lines.append(f"  lift {side} by {per_foot if amount is None else length_words(amount)}")
-    lines.append("  then bed it firmly, read again, and set the inserts.")
-    reach = reach_words(lift, labels, when="then")
+    lines += [f"  lift {side} by {amount}" for side, amount in lift_words(lift, site.lengths)]
+    lines.append(f"  then bed it firmly, read again{', and set the inserts' * site.has_inserts}.")
+    reach = reach_words(lift, site, when="then")
     return [*lines, *wrapped(f"{reach[0].upper()}{reach[1:]}.", first="  ", indent="  ")]
 
 
-def reach_words(lift: Lift, labels: Sequence[str], when: str = "in the levelled box") -> str:
-    """Whether the inserts can reach once the box is level."""
-    if not lift.still_short:
-        return "in the levelled box every insert can reach"
-    names = ", ".join(labels[i] for i in lift.still_short)
-    return f"even {when} outlet {names} cannot reach: set its pipe or insert anew"
+def reach_words(lift: Lift, site: Site, when: str = "in the levelled box") -> str:
+    """Whether all can be brought to one height once the box is level."""
+    short = [site.outlets[i] for i in lift.still_short]
+    if not short:
+        return f"in the levelled box every {'insert' if site.has_inserts else 'outlet'} can reach"
+    what = "pipe or insert" if any(each.hole_offset for each in short) else "pipe"
+    one = len(short) == 1
+    anew = f"set its {what} anew" if one else f"set their {what.replace(' or', 's or')}s anew"
+    return f"even {when} {outlets_text([each.label for each in short])} cannot reach: {anew}"
 
 
 def _work(levelling: Levelling) -> list[str]:
@@ -157,12 +175,13 @@ def _work(levelling: Levelling) -> list[str]:
     for step, i in enumerate(levelling.order):
         change = float(levelling.lip_after[i] - levelling.before.lips.height[i])
         way = "raise" if change > 0 else "lower"
-        text = f"{step + 1}. outlet {levelling.before.labels[i]}: {way} {length_words(change)}"
+        amount = levelling.site.lengths.both(abs(change))
+        text = f"{step + 1}. outlet {levelling.before.labels[i]}: {way} {amount}"
         if not np.isnan(levelling.turn[i]):
             now, then = (clock_text(a[i]) for a in (levelling.angle_before, levelling.angle_after))
             text += f"; turn {turn_text(float(levelling.turn[i]))}, {now} to {then}"
         lines += wrapped(text, first="  ", indent="     ")
-        still = inches_mm(float(levelling.still_level[step]), signed=True)
+        still = levelling.site.lengths.both(float(levelling.still_level[step]), signed=True)
         lines += wrapped(f"topped up till it just spills, water stands at {still}", first="     ")
     lines += wrapped("Then read all outlets again: the still level itself has moved.", first="  ")
     return lines
@@ -176,20 +195,26 @@ def unreachable_lines(levelling: Levelling) -> list[str]:
     wanted = levelling.goal.height + levelling.offset
     for i in np.flatnonzero(~levelling.reachable):
         outlet = levelling.site.outlets[i]
-        missing = length_words(float(wanted[i] - levelling.lip_after[i]))
-        why = "its insert ends there" if outlet.hole_offset else "it has no insert that turns"
+        missing = levelling.site.lengths.both(abs(float(wanted[i] - levelling.lip_after[i])))
+        why = "its insert ends there" if outlet.hole_offset else "nothing there turns"
         lines += wrapped(
             f"outlet {outlet.label} stays {missing} off: {why}", first="  ", indent="    "
         )
-    return ["", "With the inserts alone, as the box stands:", *lines] if lines else []
+    alone = "With the inserts alone, as" if levelling.site.has_inserts else "As"
+    return ["", f"{alone} the box stands:", *lines] if lines else []
 
 
 def _shares(levelling: Levelling) -> list[str]:
     after_what = "turning alone" if levelling.verdict == "re-bed" else "turning"
-    lines = [f"Shares before and after {after_what} (5 to 95 % band after):"]
+    heading = f"Shares before and after {after_what} (5 to 95 % band after):"
+    if not levelling.site.has_inserts:
+        heading = "Shares as the box stands, nothing turned (5 to 95 % band):"
+    lines = [heading]
     before, after = levelling.before, levelling.after
     for case, name in enumerate(before.names):
-        lines += wrapped(f"{name}: {before.verdicts[case]} -> {after.verdicts[case]}", first="  ")
+        verdicts = f": {before.verdicts[case]} -> {after.verdicts[case]}"
+        # without a tolerance there is no verdict
+        lines += wrapped(f"{name}{'' if before.tolerance is None else verdicts}", first="  ")
         for i, label in enumerate(before.labels):
             if levelling.site.outlets[i].capped:
                 continue
@@ -207,31 +232,28 @@ def _other_goal(levelling: Levelling) -> str:
     rise = highest.height - goal.height
     if rise < _LEAST_LIFT:
         return f"{words}."
-    return f"{words} and use up {length_words(rise)} more of the inlet's drop."
+    return f"{words} and use up {levelling.site.lengths.both(rise)} more of the inlet's drop."
 
 
 def _tilt_lines(levelling: Levelling) -> list[str]:
     plane = levelling.plane
     if plane is None:
         return []
+    lengths = levelling.site.lengths
+    run, name, _ = lengths.run
     along, across = (
-        f"{'rises' if slope > 0 else 'falls'} {length_words(slope * FOOT)}"
+        f"{'rises' if slope > 0 else 'falls'} {lengths.both(abs(slope) * run)}"
+        if abs(slope) >= LEAST_SLOPE
+        else "is level"
         for slope in (plane.slope_x, plane.slope_y)
     )
+    turns = ", inserts' turns taken out" * levelling.site.has_inserts
     own = [
         f"{label} {millimetres(float(residual), signed=True)}"
         for label, residual in zip(levelling.before.labels, plane.residual, strict=True)
         if np.isfinite(residual)
     ]
     return wrapped(
-        f"Tilt, inserts' turns taken out: a foot away from the inlet it {along}, a foot to the "
-        f"right it {across}. Off that plane: {', '.join(own)}."
+        f"Tilt{turns}: a {name} away from the inlet it {along}, a {name} to the right it {across}. "
+        f"Off that plane: {', '.join(own)}."
     )
-
-
-def length_words(metres: float) -> str:
-    """A length without its sign; one below the ruler's least mark is said to be so."""
-    size = abs(metres)
-    if inches(size) == "0 in":
-        return f"under 1/16 in ({millimetres(size)})"
-    return inches_mm(size)

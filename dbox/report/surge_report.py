@@ -14,7 +14,7 @@ from dbox.report.cautions import MODEL
 from dbox.report.encode import Json, encode, rows
 from dbox.report.text import bar, noted, wrapped
 from dbox.report.wording import sentences
-from dbox.units import DAY, HOUR, MINUTE, gallons, gpm, inches_mm, litres, millimetres, percent_text
+from dbox.units import DAY, HOUR, MINUTE, gallons, gpm, litres, millimetres, percent_text
 
 
 def surge_json(outcome: SurgeOutcome, files: Sequence[str] = ()) -> Json:
@@ -88,12 +88,13 @@ def report(outcome: SurgeOutcome) -> list[str]:
     ran = f"{found.event.name}: {volume_text(found)}, followed for {duration(found.seconds)}."
     lines += wrapped(f"{ran} {lead}")
     lines += ["", *_table(outcome), ""]
+    both = outcome.site.lengths.both
     peaks = (
-        f"Water in the box stood highest at {duration(found.peak_time)}, {inches_mm(found.rise)} "
+        f"Water in the box stood highest at {duration(found.peak_time)}, {both(found.rise)} "
         "over still water"
     )
     if np.isfinite(found.tank_peak):
-        peaks += f"; in the tank {inches_mm(found.tank_peak)} over its outlet"
+        peaks += f"; in the tank {both(found.tank_peak)} over its outlet"
     lines += [*wrapped(f"{peaks}."), *_loads(outcome)]
     if outcome.ponding is not None:
         lines += ["", *wrapped(_report_ponding(outcome, outcome.ponding))]
