@@ -48,7 +48,7 @@ from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.levelling import Levelling
 from dbox.fieldwork.site import Box
 from dbox.lengths import Lengths
-from dbox.report.level_report import LEAST_SLOPE, lift_words, reach_words, why_nothing
+from dbox.report.level_report import LEAST_SLOPE, lift_words, met_flow, reach_words, why_nothing
 from dbox.report.wording import joined
 from dbox.units import clock_text, percent_text, turn_text
 
@@ -359,13 +359,13 @@ def level_figure(levelling: Levelling) -> Figure:
 def headline(levelling: Levelling) -> str:
     """Verdict and goal in a sentence or two."""
     if levelling.verdict == "nothing to do":
-        verdict, why = why_nothing(levelling.before)
+        verdict, why = why_nothing(levelling)
         return f"{verdict.capitalize()}: {why}."
     height, lengths = levelling.goal.height, levelling.site.lengths
     goal = f"{lengths.both(abs(height))} {'under' if height < 0 else 'over'} still water"
     lips = "every lip"
     if levelling.offset.any():
-        lips = f"the lowest lip, the others above it to meet {levelling.design_flow},"
+        lips = f"the lowest lip, the others above it to meet {met_flow(levelling)},"
     if levelling.verdict == "adjust":
         if not levelling.order:
             return f"Adjust {lips} to {goal}: each is as near already as a hand can turn it."

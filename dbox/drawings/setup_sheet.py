@@ -38,7 +38,7 @@ from dbox.hydraulics.openings import Circle
 from dbox.lengths import Lengths
 from dbox.report.blocks import Column, columns
 from dbox.report.cautions import LONG
-from dbox.report.setup_report import asked, reached
+from dbox.report.setup_report import OUTCOMES, asked, reached
 from dbox.report.text import chance_text
 from dbox.report.wording import sentences
 from dbox.units import clock_text, gpm, litres_per_min, percent_text
@@ -46,15 +46,6 @@ from dbox.units import clock_text, gpm, litres_per_min, percent_text
 _FLOWS_ACROSS = 3
 _LEAST_REMARKS = 1.2
 """Height that room for remarks is worth its heading from; no page is begun for them. [in]"""
-
-_OUTCOMES = {
-    "within": "every flow is within the tolerance",
-    "inlet": "the lips are within the tolerance, but the jet of the inlet decides",
-    "ruler": "what still differs is smaller than the rule can read",
-    "hand": "no turn is left that a hand can set",
-    "re-bed": "the box must be bedded again",
-    "stopped": "stopped while there was still something to turn",
-}
 
 
 @pens
@@ -126,7 +117,7 @@ def _result(
     pages.heading("Result")
     words = [f"{found}: {'; '.join(reached(first.before))}."] * (len(passes) > 1)
     if outcome:
-        words.append(f"How it ended: {_OUTCOMES[outcome]}.")
+        words.append(f"How it ended: {OUTCOMES[outcome]}.")
     elif not as_left:
         wants = {
             "nothing to do": "nothing to turn",

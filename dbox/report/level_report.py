@@ -6,17 +6,17 @@ import numpy as np
 
 from dbox.arrays import Array
 from dbox.errors import outlets_text
+from dbox.fieldwork.estimate import GOOD_SPAN
 from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.levelling import Levelling, Lift
-from dbox.fieldwork.shares import Assessment
 from dbox.fieldwork.site import Site
 from dbox.lengths import Lengths
 from dbox.report.cautions import TURNING
 from dbox.report.encode import Json, encode, rows
 from dbox.report.split_report import band_text, cases_json
-from dbox.report.text import noted, wrapped
+from dbox.report.text import chance_text, noted, wrapped
 from dbox.report.wording import sentences
-from dbox.units import clock_text, millimetres, percent_text, turn_text
+from dbox.units import clock_text, inches, millimetres, percent_text, turn_text
 
 LEAST_SLOPE = 2e-4
 """Rise per run below which a box is called level. [-]"""
@@ -31,6 +31,9 @@ def level_json(levelling: Levelling) -> Json:
         {
             "goal_lip_m": levelling.goal.height,
             "verdict": levelling.verdict,
+            "next": {"step": levelling.next_step, "why": next_words(levelling)},
+            "well_set_probability": levelling.well_set,
+            "worst_over_target": levelling.worst,
             "outlets": rows(
                 label=before.labels,
                 lip_m=before.lips.height,
@@ -51,6 +54,7 @@ def level_json(levelling: Levelling) -> Json:
             "lift": lift and {"far_end_m": lift.far_end, "right_side_m": lift.right_side},
             "order": [before.labels[i] for i in levelling.order],
             "still_level_m": levelling.still_level,
+            "rule_shows_m": shown_heights(levelling),
             "before": cases_json(before),
             "after": cases_json(levelling.after),
             "warnings": sentences((*levelling.warnings, *before.warnings)),
@@ -68,6 +72,7 @@ def report(levelling: Levelling) -> list[str]:
     title = levelling.site.title
     lines = wrapped(title) if title else []
     lines += wrapped(_headline(levelling))
+    lines += wrapped(f"Next: {next_words(levelling)}.")
     if levelling.lift:
         lines += ["", *lift_lines(levelling.lift, levelling.site)]
     if levelling.verdict == "adjust":
@@ -81,47 +86,102 @@ def report(levelling: Levelling) -> list[str]:
     return [*lines, "", *wrapped(TURNING)]
 
 
-def why_nothing(before: Assessment) -> tuple[str, str]:
+def why_nothing(levelling: Levelling) -> tuple[str, str]:
     """The verdict where nothing is to be turned, and why."""
+    before, lengths = levelling.before, levelling.site.lengths
     if all(verdict == "within" for verdict in before.verdicts):
         return "nothing to do", "every flow is within the tolerance already"
     if all(verdict == "within" for verdict in before.lip_verdicts):
         why = "the lips are within the tolerance, but the jet of the inlet decides at"
         return "nothing to turn", f"{why} {before.jet_flows}"
-    return "nothing to do", "your ruler cannot tell these lips apart any better"
+    if levelling.next_step == "read again":
+        return "nothing to turn yet", "these readings cannot tell which lips are off"
+    if levelling.next_step != "stop":
+        return "nothing to turn", "your rule cannot tell these lips apart any better"
+    if "outside" in before.lip_verdicts:
+        return "nothing to turn", "what still differs is less than a hand can make good"
+    lips = (before.lips.height - levelling.offset)[before.lips.measured]
+    span = lengths.both(float(np.ptp(lips)))
+    return "nothing to do", f"the lips stand within {span} of each other, as well as a hand sets"
+
+
+def next_words(levelling: Levelling) -> str:
+    """What comes next and why, in a line."""
+    before, site, step = levelling.before, levelling.site, levelling.next_step
+    if step == "turn":
+        return _trade(levelling)
+    if step == "re-bed":
+        return "bed the box level and firm again: no turn makes up for what is left"
+    if step == "read again":
+        likely = chance_text(levelling.well_set)
+        span = site.lengths.both(GOOD_SPAN)
+        return (
+            "top up, let the water go still, and read every outlet once more: the chance that "
+            f"the lips are within {span} of each other is {likely} so far"
+        )
+    if step == "finer rule":
+        mark = inches(before.finer_rule or 0.0, parts=64)
+        return f"read with a rule that shows {mark}: more readings with this one will not settle it"
+    if step == "pour":
+        return (
+            "pour a known flow and catch it at each outlet: no rule tells heights so finely that "
+            "they would settle it"
+        )
+    if all(verdict == "within" for verdict in before.verdicts):
+        return "lock the inserts" if site.has_inserts else "nothing more to do at the lips"
+    if all(verdict == "within" for verdict in before.lip_verdicts):
+        return CURE
+    return "lock the inserts, pour and catch to show what each line gets"
+
+
+def _trade(levelling: Levelling) -> str:
+    """What the turns bring the worst line, and what turning all the others would add."""
+    now, then, best = levelling.worst
+    labels = [levelling.before.labels[i] for i in sorted(levelling.order)]
+    target = levelling.before.target[levelling.before.target > 0]
+    part = float(target[0]) if np.ptp(target) < 1e-9 else 1.0
+    of = "" if part < 1.0 else " of its target"
+    weakest = min(levelling.site.flows, key=lambda flow: flow.inflow).name
+    words = (
+        f"turn {outlets_text(labels)}: the worst line goes from {100 * part * now:.0f} to "
+        f"{100 * part * then:.0f} %{of} at {weakest.removesuffix(' (default)')}"
+    )
+    more = levelling.every.turns - len(levelling.order)
+    if more < 1:
+        return words
+    gain = 100 * part * (then - best)
+    others = "the other one" if more == 1 else f"the other {more}"
+    gains = "under 1 %" if gain < 1 else f"{gain:.0f} %"
+    return f"{words}; turning {others} as well would gain {gains}, which the rule cannot tell"
 
 
 def _headline(levelling: Levelling) -> str:
     if levelling.verdict == "nothing to do":
-        verdict, why = why_nothing(levelling.before)
-        words = f"{verdict.upper()}: {why}"
-        if verdict == "nothing to turn":
-            return f"{words}; {CURE}."
-        settled = set(levelling.before.verdicts) == {"within"}
-        return f"{words}." if settled else f"{words}. {_what_would_tell(levelling.before)}"
-    height = levelling.site.lengths.both(levelling.goal.height, signed=True)
-    goal = f"lips to {height} over the still water of the readings"
-    if levelling.offset.any():
-        goal = f"lowest lip to {height}, the others above it, to meet {levelling.design_flow}"
+        verdict, why = why_nothing(levelling)
+        return f"{verdict.upper()}: {why}."
     if levelling.verdict == "adjust":
-        return f"ADJUST: turn {len(levelling.order)} of {len(levelling.turn)} inserts, {goal}."
+        return adjust_words(levelling, "the still water of the readings")
     return rebed_words(levelling)
+
+
+def adjust_words(levelling: Levelling, water: str) -> str:
+    """How many inserts are to be turned, and to what height."""
+    height = levelling.site.lengths.both(levelling.goal.height, signed=True)
+    goal = f"lips to {height} over {water}"
+    if levelling.offset.any():
+        goal = f"lowest lip to {height}, the others above it, to meet {met_flow(levelling)}"
+    return f"ADJUST: turn {len(levelling.order)} of {len(levelling.turn)} inserts, {goal}."
+
+
+def met_flow(levelling: Levelling) -> str:
+    """The flow at which unequal lips meet their targets."""
+    return levelling.design_flow or "all flows as nearly as can be"
 
 
 def rebed_words(levelling: Levelling) -> str:
     """That the box must be bedded again, and why."""
     missed = [levelling.before.labels[i] for i in np.flatnonzero(~levelling.reachable)]
     return f"RE-BED the box: no height can be reached by all lips; {outlets_text(missed)} cannot."
-
-
-def _what_would_tell(before: Assessment) -> str:
-    if before.tolerance is None:
-        return "More readings of each, or a finer rule, would tell more."
-    unsure = np.array(before.verdicts) == "cannot tell"
-    repeats = before.settling_repeats[unsure & np.isfinite(before.settling_repeats)]
-    if repeats.size:
-        return f"{repeats.max():.0f} readings of each, or a finer rule, would tell more."
-    return "More readings with this rule will not settle it; a finer rule tells more."
 
 
 def lifted(lift: Lift) -> Iterator[tuple[str, float | None, float]]:
@@ -170,21 +230,41 @@ def reach_words(lift: Lift, site: Site, when: str = "in the levelled box") -> st
     return f"even {when} {outlets_text([each.label for each in short])} cannot reach: {anew}"
 
 
-def _work(levelling: Levelling) -> list[str]:
-    lines = ["Work in this order (clockwise as seen from inside the box):"]
+def shown_heights(levelling: Levelling) -> Array:
+    """What the rule shows at each insert once it is turned, over the water as it then stands.
+
+    [m] (steps,).
+    """
+    over = [levelling.site.outlets[i].point_over_lip for i in levelling.order]
+    shown: Array = levelling.lip_over_water + np.array(over)
+    return shown
+
+
+def turn_lines(levelling: Levelling) -> list[str]:
+    """The turns in their order, by the clock and by the rule."""
+    lengths, shown = levelling.site.lengths, shown_heights(levelling)
+    lines = ["Turn in this order (clockwise as seen from inside the box):"]
     for step, i in enumerate(levelling.order):
         change = float(levelling.lip_after[i] - levelling.before.lips.height[i])
-        way = "raise" if change > 0 else "lower"
-        amount = levelling.site.lengths.both(abs(change))
-        text = f"{step + 1}. outlet {levelling.before.labels[i]}: {way} {amount}"
-        if not np.isnan(levelling.turn[i]):
+        text = f"{step + 1}. outlet {levelling.before.labels[i]}: "
+        text += f"{'raise' if change > 0 else 'lower'} {lengths.both(abs(change))}"
+        rule = f"the rule shows {lengths.both(float(shown[step]), signed=True)}"
+        if np.isnan(levelling.turn[i]):
+            text += f"; turn until {rule}"
+        else:
             now, then = (clock_text(a[i]) for a in (levelling.angle_before, levelling.angle_after))
-            text += f"; turn {turn_text(float(levelling.turn[i]))}, {now} to {then}"
-        lines += wrapped(text, first="  ", indent="     ")
-        still = levelling.site.lengths.both(float(levelling.still_level[step]), signed=True)
-        lines += wrapped(f"topped up till it just spills, water stands at {still}", first="     ")
-    lines += wrapped("Then read all outlets again: the still level itself has moved.", first="  ")
+            text += f", {now} to {then} ({turn_text(float(levelling.turn[i]))}); or until {rule}"
+        still = lengths.both(float(levelling.still_level[step]), signed=True)
+        lines += wrapped(f"{text}; topped up, water at {still}", first="  ", indent="     ")
     return lines
+
+
+def _work(levelling: Levelling) -> list[str]:
+    words = (
+        "The rule shows heights over the water as it stands at that moment. Then read all outlets "
+        "again: the still level itself has moved."
+    )
+    return [*turn_lines(levelling), *wrapped(words, first="  ", indent="  ")]
 
 
 def unreachable_lines(levelling: Levelling) -> list[str]:

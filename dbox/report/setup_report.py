@@ -18,14 +18,22 @@ from dbox.fieldwork.site import Site, Tolerance
 from dbox.files import toml_file
 from dbox.files.scenario import PLACEHOLDER
 from dbox.files.toml_file import with_values
-from dbox.lengths import Lengths
 from dbox.report.cautions import LONG
 from dbox.report.encode import Json, encode, rows
-from dbox.report.level_report import level_json, lift_lines, rebed_words, unreachable_lines
+from dbox.report.level_report import (
+    adjust_words,
+    level_json,
+    lift_lines,
+    next_words,
+    rebed_words,
+    turn_lines,
+    unreachable_lines,
+    why_nothing,
+)
 from dbox.report.split_report import split_json
 from dbox.report.text import chance_text, noted, wrapped
 from dbox.report.wording import sentences
-from dbox.units import clock_text, gpm, inches, millimetres, turn_text
+from dbox.units import clock_text, gpm, inches
 
 _EXACT = 1e-9
 
@@ -138,27 +146,21 @@ def pass_lines(each: Pass) -> list[str]:
 
 def _finding(levelling: Levelling, conclusion: str) -> tuple[str, list[str]]:
     """How the job stands after a pass, and what to do now."""
-    before, lengths = levelling.before, levelling.site.lengths
+    before = levelling.before
+    told_next = ["", *wrapped(f"Next: {next_words(levelling)}.")]
     if conclusion == "within":
         return "WITHIN TOLERANCE at every flow.", []
     if conclusion == "inlet":
         lips = "THE LIPS ARE WITHIN TOLERANCE, BUT THE JET OF THE INLET DECIDES at"
         return f"{lips} {before.jet_flows}.", ["", *wrapped(f"No turn cures a jet: {CURE}.")]
-    if conclusion == "ruler":
-        words = "YOUR RULER CANNOT TELL THEM APART ANY BETTER."
-        return words, ["", *_what_would_tell(before, lengths)]
-    if conclusion == "hand":
-        words = "NOTHING LEFT THAT A HAND CAN SET: every turn is below its step."
-        return words, ["", *_what_would_tell(before, lengths)]
+    if conclusion in ("level", "ruler", "hand", "again"):
+        verdict, why = why_nothing(levelling)
+        return f"{verdict.upper()}: {why}.", told_next
     if conclusion == "re-bed":
         lift = ["", *lift_lines(levelling.lift, levelling.site)] if levelling.lift else []
         return rebed_words(levelling), lift + unreachable_lines(levelling)
-    height = lengths.both(levelling.goal.height, signed=True)
-    goal = f"lips to {height} over this still water"
-    if levelling.offset.any():
-        goal = f"lowest lip to {height}, the others above it, to meet {levelling.design_flow}"
-    words = f"ADJUST: turn {len(levelling.order)} of {len(levelling.turn)} inserts, {goal}."
-    return words, ["", *_turns(levelling), "", *_outlook(levelling)]
+    words = adjust_words(levelling, "this still water")
+    return words, ["", *turn_lines(levelling), *told_next, "", *_outlook(levelling)]
 
 
 def _table(levelling: Levelling, flows: range) -> list[str]:
@@ -197,26 +199,6 @@ def _table(levelling: Levelling, flows: range) -> list[str]:
     return [*lines, verdicts, row("  chance of that", chances)]
 
 
-def _turns(levelling: Levelling) -> list[str]:
-    lengths = levelling.site.lengths
-    lines = ["Turn, in this order (clockwise as seen from inside the box):"]
-    for step, i in enumerate(levelling.order, start=1):
-        turn = "turn it by the ruler, its clock is not known"
-        if np.isfinite(levelling.turn[i]):
-            now, then = (
-                clock_text(float(angles[i]))
-                for angles in (levelling.angle_before, levelling.angle_after)
-            )
-            turn = f"{now} to {then}, {turn_text(float(levelling.turn[i]))}"
-        change = float(levelling.lip_after[i] - levelling.before.lips.height[i])
-        way = f"{'raise' if change > 0 else 'lower'} {lengths.both(abs(change))}"
-        text = f"{step}. outlet {levelling.before.labels[i]}: {turn}; {way}"
-        lines += wrapped(text, first="  ", indent="     ")
-        still = lengths.both(float(levelling.still_level[step - 1]), signed=True)
-        lines += wrapped(f"still water then, topped up: {still}", first="     ")
-    return lines
-
-
 def _outlook(levelling: Levelling) -> list[str]:
     """What the shares would be once turned."""
     after = levelling.after
@@ -230,34 +212,13 @@ def _outlook(levelling: Levelling) -> list[str]:
     return wrapped(f"Once turned so, each line gets of its own target: {', '.join(flows)}.")
 
 
-def _what_would_tell(before: Assessment, lengths: Lengths) -> list[str]:
-    """Why no more can be told, and what would tell it."""
-    lips, told = before.lips, []
-    for case, name in enumerate(before.names):
-        spread, repeats = before.settling_spread[case], before.settling_repeats[case]
-        if before.verdicts[case] == "cannot tell" and np.isfinite(spread):
-            text = f"{name.removesuffix(' (default)')}: good to {millimetres(float(spread))}"
-            if np.isfinite(repeats):
-                text += f", or {repeats:.0f} readings of each outlet"
-            else:
-                text += ", by a finer rule: more readings with this one will not settle it"
-            told += wrapped(text, first="- ", indent="  ")
-    good = f"One reading is good to {lengths.both(lips.spread)}"
-    if "outside" in before.verdicts:
-        good += (
-            ". Some line reads as outside, but among so many lines reading errors alone often "
-            "make one read so"
-        )
-    if not told:
-        return wrapped(f"{good}; what is left is smaller than that tells.")
-    return [*wrapped(f"{good}. What would tell more:"), *told]
-
-
-_OUTCOMES = {
+OUTCOMES = {
     "within": "every flow is within the tolerance",
     "inlet": "the lips are within the tolerance, but the jet of the inlet decides",
-    "ruler": "your ruler cannot tell the lips apart any better",
-    "hand": "no turn is left that a hand can set",
+    "level": "the lips stand as well as a good hand leaves them",
+    "ruler": "what still differs is smaller than the rule can tell",
+    "again": "ended before the lips were read often enough to tell",
+    "hand": "what still differs is less than a hand can make good",
     "re-bed": "the box must be bedded again",
     STOPPED: "ended while there was still something to turn",
 }
@@ -301,7 +262,7 @@ def end_lines(job: Job, file: str) -> list[str]:
     """How a finished job ended and what is left to do."""
     count, inserts = len(job.passes), job.site.has_inserts
     words = f"FINISHED after {count} pass{'es' if count > 1 else ''}: "
-    words += f"{_OUTCOMES[job.outcome or STOPPED]}."
+    words += f"{OUTCOMES[job.outcome or STOPPED]}."
     if job.visit > 1:
         words = f"RE-CHECK of {job.begun_at[:10]}, visit {job.visit}, {words}"
     lines = [
