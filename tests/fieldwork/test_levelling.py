@@ -408,3 +408,62 @@ def test_a_pipe_out_of_its_place_stays_short_in_the_levelled_box():
     up = np.eye(6)[2]
     assert lift_of(plane, Box(), lips=plane + 0.04 * up).still_short == (2,)
     assert lift_of(plane, Box(), lips=plane + 0.02 * up).still_short == ()
+
+
+MARK = INCH / 16
+
+
+def test_the_one_bad_outlet_among_level_ones_is_always_turned():
+    """Four read 9/64 in twice and one 0, with a rule good to 1/16 in: it gets half of a trickle."""
+    readings = [(9 / 64 * INCH,) * 2] * 4 + [(0.0, 0.0)]
+    result = level(sites.box(readings, clocks=2.1, spread=MARK, tolerance=None))
+    assert (result.verdict, result.order, result.next_step) == ("adjust", (4,), "turn")
+    assert result.worst[0] > 2.5
+    assert result.worst[1] < 1.1
+
+
+def test_fixed_outlets_are_judged_with_their_reading_error():
+    """0.3 mm between two that cannot turn is less than a reading tells: no reason to re-bed."""
+    site = sites.box([0.005, 0.0053, 0.0, 0.001], clocks=2.1, spread=0.001, tolerance=None,
+                     offset=[None, None, E, E])  # fmt: skip
+    result = level(site)
+    assert result.verdict == "adjust"
+    assert set(result.order) == {2, 3}
+    assert result.reachable.all()
+    np.testing.assert_allclose(result.lip_after[2:], 0.00515, atol=0.0004)
+
+
+def test_a_pure_tilt_of_fixed_notches_is_lifted_and_leaves_nothing_short():
+    """Four notches in a round box lie on one plane but for a reading error: the lift is all."""
+    half = 10 * INCH
+    places = [(0.0, half), (half, 2 * half), (2 * half, half), (half, 0.0)]
+    tilted = np.array(places) @ [5 / 8 / 20, 0.0] + np.array([0.3, -0.2, 0.2, -0.3]) * 1e-3
+    site = sites.box(list(tilted), openings=Notch(np.pi / 2), offset=None, positions=places,
+                     spread=INCH / 32, tolerance=None, box=Box(shape="round", inside=(2 * half,)))  # fmt: skip
+    result = level(site)
+    assert result.verdict == "re-bed"
+    assert result.lift.still_short == ()
+    assert result.lift.far_end == pytest.approx(-5 / 8 * INCH, abs=0.001)
+
+
+def test_the_highest_goal_of_inserts_with_a_common_reach_is_within_it():
+    clocks = [np.radians(c) for c in (90, 15, 165, 90)]
+    site = sites.box([0.0, 0.010, 0.014, 0.003], clocks=clocks, spread=INCH / 32, tolerance=None)
+    result = level(site, match_highest=True)
+    assert result.verdict == "adjust"
+    assert result.reachable.all()
+    assert np.ptp(result.lip_after) < 0.001
+
+
+def test_a_setup_and_the_scenario_of_its_readings_agree():
+    from dbox.fieldwork import setup
+
+    readings = [0.0, 0.0008, -0.0003, 0.0006, 0.0]
+    site = sites.box(readings, clocks=1.6, spread=MARK)
+    job = setup.begin(site).after(setup.Still(method="rule"))
+    for i, height in enumerate(readings):
+        job = job.after(setup.Read(outlet=i, heights=(height,))).after(setup.Settled(outlet=i))
+    alone = level(site)
+    assert job.now.levelling.verdict == alone.verdict == "nothing to do"
+    assert job.now.levelling.next_step == alone.next_step
+    assert (job.now.conclusion == "again") == (alone.next_step == "read again")
