@@ -335,9 +335,9 @@ def level(
     highest : bool
         Bring all lips to the highest as it stands, in place of the height with the least turning.
     at : str or None
-        Name of the flow at which unequal targets are met; the first flow where none is named.
+        Name of the flow at which unequal targets are met; None: all flows have a say.
     step : float or None
-        Smallest turn that a hand can set; None: 5 degrees. [rad]
+        Turns are told to so much; None: 2.5 degrees. [rad]
     seed : int
         Seed of the bands.
     samples : int
@@ -361,10 +361,9 @@ def level(
     names = [flow.name for flow in site.flows]
     if at is not None and at not in names:
         raise DomainError(f"at is {at!r}; the flows are {', '.join(names)}")
-    options = {} if step is None else {"hand_step": step}
     found = levelling.level(
-        site, match_highest=highest, design_flow=0 if at is None else names.index(at),
-        seed=seed, samples=samples, **options,
+        site, match_highest=highest, design_flow=None if at is None else names.index(at),
+        hand_step=levelling.HAND_STEP if step is None else step, seed=seed, samples=samples,
     )  # fmt: skip
     return Plan(site, found)
 

@@ -107,11 +107,11 @@ def site_of(file: str, flows: Sequence[str] | None, readings: str | None = None)
     return replace(site, flows=typed_flows(flows))
 
 
-def flow_index(site: "Site", name: str | None) -> int:
-    """Index of a flow by its name; the first where none is named."""
+def flow_index(site: "Site", name: str | None) -> int | None:
+    """Index of a flow by its name; None where none is named."""
     names = [flow.name for flow in site.flows]
     if name is None:
-        return 0
+        return None
     if name not in names:
         raise typer.BadParameter(f"--at is {name!r}; the flows are {', '.join(names)}")
     return names.index(name)

@@ -22,16 +22,18 @@ Goal = Annotated[
 ]
 At = Annotated[
     str | None,
-    typer.Option(help="Flow, by name, at which unequal targets are met [the first]."),
+    typer.Option(
+        help="Flow, by name, at which unequal targets are met [all, as nearly as can be]."
+    ),
 ]
-Step = Annotated[float, typer.Option(help="Smallest turn that your hand can set [deg].")]
+Step = Annotated[float, typer.Option(help="Turns are told to so much [deg].")]
 
 
 def command(
     file: arguments.File,
     goal: Goal = GoalChoice.LEAST_TURNING,
     at: At = None,
-    step: Step = 5.0,
+    step: Step = 2.5,
     flow: arguments.Flows = None,
     readings: arguments.Readings = None,
     seed: arguments.Seed = 0,

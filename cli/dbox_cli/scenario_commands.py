@@ -5,6 +5,7 @@ from typing import Annotated
 
 import typer
 
+from dbox.errors import outlets_text
 from dbox_cli.arguments import AsJson, File, Readings, WriteCsv, refuse_one_file_twice, site_of
 
 
@@ -48,7 +49,7 @@ def check(
         typer.echo("its readings are placeholders: put in your own, then take out the line")
         typer.echo("placeholder = true, or the word PLACEHOLDER in the title")
     if missing:
-        typer.echo(f"not measured yet: outlet {', '.join(missing)}")
+        typer.echo(f"not measured yet: {outlets_text(missing)}")
 
 
 def schema() -> None:

@@ -32,7 +32,7 @@ def command(
     write_after: WriteAfter = False,
     goal: Goal = GoalChoice.LEAST_TURNING,
     at: At = None,
-    step: Step = 5.0,
+    step: Step = 2.5,
     as_json: AsJson = False,
 ) -> None:
     """Lead a set-up: readings, shares, turns, pass after pass, until nothing is left to turn.

@@ -19,7 +19,7 @@ from dbox.files.setup_answers import offered, outlet_of, read_answer, usual_meth
 from dbox.files.write_file import is_begun, write_file
 from dbox.report.setup_report import doubt_text, end_lines, pass_lines
 from dbox.report.text import wrapped
-from dbox.units import clock_text, inches_mm, millimetres
+from dbox.units import clock_text, millimetres
 from dbox_cli.arguments import flow_index, naming
 from dbox_cli.console import Asking, Talk, hold
 from dbox_cli.level_command import GoalChoice
@@ -133,8 +133,9 @@ class PassScript:
             lines += [*wrapped(f"{went_on} {self.job.last.at}."), ""]
         if not now.complete and any(now.readings):
             lines += ["Read so far in this pass:"]
+            lengths = self.job.site.lengths
             for outlet, heights in zip(self.job.site.outlets, now.readings, strict=True):
-                told = ", ".join(inches_mm(height, signed=True) for height in heights)
+                told = ", ".join(lengths.both(height, signed=True) for height in heights)
                 text = f"outlet {outlet.label}: {told}"
                 lines += wrapped(text, first="  ", indent="    ") if heights else []
         return lines + self._report()

@@ -36,15 +36,22 @@ class Paper(Enum):
 PaperChoice = Annotated[Paper, typer.Option("--paper", help="Paper to print on.")]
 
 
+Outlets = Annotated[
+    int | None, typer.Option(help="Instead of FILE: a blank field form for so many outlets.")
+]
+
+
 def command(
-    file: arguments.File,
+    file: arguments.OptionalFile = None,
+    *,
     kind: Annotated[Kind, typer.Option(
         help="A blank form, the record of a set-up, or an inspection.")],
     out: Annotated[Path, typer.Option(help="PDF file to write.")],
     paper: PaperChoice = Paper.LETTER,
+    outlets: Outlets = None,
     goal: Goal = GoalChoice.LEAST_TURNING,
     at: At = None,
-    step: Step = 5.0,
+    step: Step = 2.5,
     flow: arguments.Flows = None,
     seed: arguments.Seed = 0,
     visit: Annotated[int | None, typer.Option(
@@ -59,15 +66,24 @@ def command(
     another visit; --visit prints an earlier one.
     """
     from dbox.drawings.paper import check_sheet, save_pages
+    from dbox.drawings.setup_sheet import blank_sheet
     from dbox.fieldwork.setup import Rules
 
     if visit is not None and kind is not Kind.SETUP:
         raise typer.BadParameter("--visit is for --kind setup; leave it out")
     arguments.refuse_one_file_twice({"FILE": file, "--out": out})
+    if (file is None) == (outlets is None) or (outlets is not None and kind is not Kind.FIELD):
+        raise typer.BadParameter("give FILE, or with --kind field alone --outlets instead of it")
     check_sheet(out, overwrite=overwrite)
-    site = arguments.site_of(file, flow)
-    with arguments.naming(file), heard() as warned:
-        if kind is Kind.SETUP:
+    if file is None:
+        source, title = f"{outlets} outlets", "field form"
+    else:
+        site = arguments.site_of(file, flow)
+        source, title = file, f"{kind.value}: {site.title}"
+    with arguments.naming(source), heard() as warned:
+        if file is None:
+            pages = blank_sheet(outlets or 0, paper.value)
+        elif kind is Kind.SETUP:
             turn = Rules(
                 match_highest=goal is GoalChoice.HIGHEST,
                 design_flow=arguments.flow_index(site, at),
@@ -75,8 +91,8 @@ def command(
             )
             pages, source = _record(site, file, turn, seed, paper.value, visit)
         else:
-            pages, source = _form(site, kind, seed, paper.value), file
-    save_pages(pages, out, title=f"{kind.value}: {site.title}", overwrite=overwrite)
+            pages = _form(site, kind, seed, paper.value)
+    save_pages(pages, out, title=title, overwrite=overwrite)
     if not as_json:
         typer.echo(f"wrote {out}: {len(pages)} pages on {paper.value} paper, from {source}")
         return
@@ -130,6 +146,7 @@ def _record(
         passes,
         as_left=bool(done) and done[-1].turned is None,
         outcome=(kept.outcome or "") if kept else "",
+        done=kept.last.at[:10] if kept and kept.last else "",
         visit=(kept.visit, kept.begun_at[:10]) if kept and done else (1, ""),
         notes=[
             f"{each.method}; water still at {each.still_at[:16].replace('T', ' ')}" for each in done

@@ -207,13 +207,13 @@ def split_figure(site: Site, assessment: Assessment) -> Figure:
     sheet.foot(_notes(site, assessment))
     left, right = sheet.left + _SCALE_ROOM, sheet.right - _NAME_ROOM
     column = (right - left) / n
-    rows = lip_rows(assessment, column)
+    rows = lip_rows(assessment, column, site.lengths)
     section, strip = _heights(sheet.top - sheet.bottom, flows, rows)
     view = View.of(assessment, column, section)
     sheet.heading("Section, seen from the inlet", _about(view))
     axes = sheet.axes(left, right, sheet.top - section, sheet.top)
-    draw_section(axes, assessment, [o.capped for o in site.outlets], view)
-    name_waters(sheet, axes, assessment, right)
+    draw_section(axes, assessment, site, view)
+    name_waters(sheet, axes, assessment, site.lengths, right)
     sheet.top -= section + _GAP
     write_rows(sheet, rows, left, column)
     sheet.top -= _GAP

@@ -31,7 +31,7 @@ from dbox.errors import DomainError
 from dbox.fieldwork.surge import SurgeOutcome, highest_share, shown_until
 from dbox.report.surge_report import notes_side_by_side, volume_text
 from dbox.report.wording import joined
-from dbox.units import INCH, gpm, gpm_litres, inches_mm, percent_text
+from dbox.units import INCH, gpm, gpm_litres, percent_text
 
 TITLE_TEXT = "A discharge on its way through the box"
 """Title where the site has none."""
@@ -66,8 +66,8 @@ def surge_figure(outcome: SurgeOutcome) -> Figure:
     sheet.head(
         outcome.site.title or TITLE_TEXT,
         f"{run.event.name or 'a flow'}: {volume_text(run)}",
-        f"Water stands highest at {clock(run.peak_time)}, {inches_mm(run.rise)} over the lowest "
-        "lip.",
+        f"Water stands highest at {clock(run.peak_time)}, "
+        f"{outcome.site.lengths.both(run.rise)} over the lowest lip.",
     )
     sheet.foot(joined(outcome.warnings))
     rows = sheet.top - sheet.bottom - 2.0 * (HEADING_ROOM + _AXIS_ROOM) - _GAP
@@ -193,7 +193,7 @@ def _draw_panel(
     for text, size, weight in (
         (run.event.name, HEADING, "bold"),
         (gpm_litres(float(run.inflow.max())), SMALL, "normal"),
-        (f"water up {inches_mm(run.rise)}", SMALL, "normal"),
+        (f"water up {outcome.site.lengths.both(run.rise)}", SMALL, "normal"),
         (
             f"shares {percent_text(float(shares.min()))} to {percent_text(float(shares.max()))}",
             SMALL,

@@ -30,12 +30,12 @@ from dbox.drawings.style import (
     told_apart,
     wrap,
 )
-from dbox.drawings.wall import INCH_STEPS
+from dbox.drawings.wall import tick_step
 from dbox.fieldwork.surge import SurgeOutcome
 from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.surge.parts import Trench
 from dbox.hydraulics.surge.stepper import MIN_FLOW, Moment, Surge
-from dbox.units import DAY, HOUR, INCH, MINUTE, inches
+from dbox.units import DAY, HOUR, INCH, MINUTE
 
 P = TypeVar("P", bound=Patch)
 
@@ -186,11 +186,11 @@ class BoxView:
         self.axes.spines["top"].set_visible(False)
         self.axes.set_xticks([])
         self.axes.tick_params(length=3, width=THIN)
-        scale, apart = self.scale, 0.3 / self.upright / INCH
-        step = next((s for s in INCH_STEPS if s >= apart), apart) * INCH
+        scale, lengths = self.scale, self.outcome.site.lengths
+        step = tick_step(0.3 / self.upright, lengths)
         first, last = (np.floor((z - scale.still) / step) for z in (scale.low, scale.high))
         over = np.arange(first + 1, last + 1) * step
-        names = [inches(z, signed=True) if ticks else "" for z in over]
+        names = [lengths.one(z, signed=True) if ticks else "" for z in over]
         self.axes.set_yticks(over + scale.still, names, fontsize=SMALL)
 
     def _write_labels(self, sheet: Sheet, y: float) -> None:

@@ -33,7 +33,9 @@ from dbox.drawings.style import (
     wrap,
 )
 from dbox.fieldwork.shares import Assessment
-from dbox.units import INCH, inches, inches_mm, millimetres
+from dbox.fieldwork.site import Site
+from dbox.lengths import Lengths
+from dbox.units import INCH
 
 ROW_GAP = 0.05
 """Paper between rows of the table. [in]"""
@@ -81,12 +83,14 @@ class Row:
         return cls(head, tuple(texts), depth, True, size, weight)
 
 
-def lip_rows(assessment: Assessment, column: float) -> list[Row]:
+def lip_rows(assessment: Assessment, column: float, lengths: Lengths) -> list[Row]:
     """Label and lip of every outlet, to be written under its column of the section; column [in]."""
     lips = assessment.lips.height
+    pairs = [lengths.pair(lip, signed=True) if np.isfinite(lip) else (_NO_LIP,) * 2 for lip in lips]
+    units = ("mm", "in") if lengths.metric else ("in", "mm")
     rows = {
-        f"lip, {unit}": [_NO_LIP if np.isposinf(lip) else write(lip, signed=True) for lip in lips]
-        for unit, write in (("in", inches), ("mm", millimetres))
+        f"lip, {unit}": list(cells)
+        for unit, cells in zip(units, zip(*pairs, strict=True), strict=True)
     }
     if max(text_width(c, SMALL) for cells in rows.values() for c in cells) > column - _SPACE:
         rows = {head: [cell.split()[0] for cell in cells] for head, cells in rows.items()}
@@ -107,8 +111,20 @@ def write_rows(sheet: Sheet, rows: list[Row], left: float, column: float) -> Non
 
 _LEAST_VIEW = 1.0 * INCH
 _LIP_HALF, _HOLE_PART = 0.40, 0.66
-INCH_STEPS = (1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 8, 16, 32, 64)
+_INCH_STEPS = (1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 8, 16, 32, 64)
 """What ticks of a scale of heights may stand apart. [in]"""
+
+_METRIC_STEPS = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000)
+"""The same in a metric job. [mm]"""
+
+
+def tick_step(apart: float, lengths: Lengths) -> float:
+    """What ticks of a scale stand apart, being so far from each other at least; [m]."""
+    steps = (
+        [mm / 1e3 for mm in _METRIC_STEPS] if lengths.metric else [x * INCH for x in _INCH_STEPS]
+    )
+    return next((step for step in steps if step >= apart), apart)
+
 
 NAME_GAP = 0.33
 """Paper from one name of a water level to the next. [in]"""
@@ -156,13 +172,13 @@ class View:
         )
 
 
-def draw_section(axes: Axes, assessment: Assessment, capped: list[bool], view: View) -> None:
+def draw_section(axes: Axes, assessment: Assessment, site: Site, view: View) -> None:
     """Draw wall, holes, lips and water on axes: one column per outlet, heights in metres."""
     n = len(assessment.labels)
     axes.set(xlim=(-0.5, n - 0.5), ylim=(view.low, view.high))
     axes.axhspan(view.low, 0.0, facecolor=PALE, edgecolor="none", zorder=0)
     for i, lip in enumerate(assessment.lips.height):
-        if capped[i]:
+        if site.outlets[i].capped:
             _draw_cap(axes, i, view)
         else:
             _draw_hole(axes, i, float(lip), assessment, view)
@@ -174,10 +190,9 @@ def draw_section(axes: Axes, assessment: Assessment, capped: list[bool], view: V
     for side in ("left", "right", "bottom"):
         axes.spines[side].set_linewidth(THICK)
     axes.spines["top"].set_visible(False)
-    apart = 0.4 / view.upright / INCH
-    step = next((s for s in INCH_STEPS if s >= apart), apart) * INCH
+    step = tick_step(0.4 / view.upright, site.lengths)
     ticks = np.arange(np.ceil(view.low / step), np.floor(view.high / step) + 1) * step
-    axes.set_yticks(ticks, [inches(t, signed=True) for t in ticks], fontsize=SMALL)
+    axes.set_yticks(ticks, [site.lengths.one(t, signed=True) for t in ticks], fontsize=SMALL)
     axes.set_xticks([])
     axes.tick_params(length=3, width=THIN)
 
@@ -204,7 +219,9 @@ def _draw_cap(axes: Axes, place: int, view: View) -> None:
     axes.text(place, low + 0.5 * span, "capped", bbox=box, **look)
 
 
-def name_waters(sheet: Sheet, axes: Axes, assessment: Assessment, left: float) -> None:
+def name_waters(
+    sheet: Sheet, axes: Axes, assessment: Assessment, lengths: Lengths, left: float
+) -> None:
     """Write name and height of every water level beside the section, never on one another.
 
     left [in].
@@ -221,7 +238,7 @@ def name_waters(sheet: Sheet, axes: Axes, assessment: Assessment, left: float) -
     for (name, level), y, text_y in zip(waters, at, written, strict=True):
         corners = [(left, y), (left + 0.1, y), (left + 0.26, text_y), (left + 0.34, text_y)]
         sheet.line(corners, **LEADER)
-        amount = "0" if name == "still water" else inches_mm(level, signed=True)
+        amount = "0" if name == "still water" else lengths.both(level, signed=True)
         label = wrap(name, room, SMALL, "bold", 1)[0]
         sheet.write(text_left, text_y + 0.01, label, va="bottom", weight="bold")
         sheet.write(text_left, text_y - 0.01, amount)

@@ -190,6 +190,7 @@ class Drop:
 class Grading:
     """All runs as read."""
 
+    site: Site  # The box.
     survey: Survey  # What was read.
     flows: tuple[Flow, ...]  # The flows at which the headers were looked at.
     spread: float  # Standard deviation of one rod reading. [m]
@@ -241,6 +242,7 @@ def grade(site: Site) -> Grading:
         if lower.run.kind == "header" and lower.run.datum == upper.run.datum
     )
     return Grading(
+        site=site,
         survey=survey,
         flows=site.flows,
         spread=spread,

@@ -17,6 +17,7 @@ from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.surge.inflow import Pump, Siphon
 from dbox.hydraulics.surge.parts import SupplyPipe, Tank, Trench
 from dbox.keys import key
+from dbox.lengths import Lengths
 
 LONGEST_NOTE = 600
 """Characters of one entry of a record. [-] (judgement)"""
@@ -246,12 +247,16 @@ class Site:
     """One box as measured; made from a scenario by `dbox.load`, or without a file by `Site.of`."""
 
     title: str = ""  # What the job is called.
-    units: str = "in"  # Unit of bare lengths in its file, and so of flows: gpm with in, else L/min.
     box: Box = field(default_factory=Box)  # The box itself.
     outlets: tuple[Outlet, ...]  # At least one, in the order of the file.
     flows: tuple[Flow, ...]  # The flows to compute, in the order of the file.
     # Stated standard deviation of one reading; None where not stated. [m]
     spread: float | None = None
+    # Distance between the finest marks of the rule; None where not known. [m]
+    mark: float | None = None
+    # One standard deviation of a clock position set by hand; None where not stated. [rad]
+    hand: float | None = None
+    metric: bool = False  # Whether the job is in millimetres or centimetres.
     # Whether the readings of the outlets only show where readings go and were never taken.
     placeholder: bool = False
     target: Target = field(default_factory=Target)  # What each line ought to get.
@@ -265,6 +270,17 @@ class Site:
     priors: tuple[Prior, ...] = ()  # How common the user takes causes to be.
     works: Works = field(default_factory=Works)  # What stands before the box and behind it.
 
+    @property
+    def has_inserts(self) -> bool:
+        """Whether anything in the box can be turned."""
+        return any(outlet.hole_offset for outlet in self.outlets)
+
+    @property
+    def lengths(self) -> Lengths:
+        """How lengths are written for this job."""
+        typed = [height for outlet in self.outlets for height in outlet.readings]
+        return Lengths.of([*typed, self.spread or 0.0], self.mark, metric=self.metric)
+
     @classmethod
     def of(
         cls,
@@ -273,6 +289,7 @@ class Site:
         *,
         offset: float | str | None = None,
         spread: float | str | None = None,
+        mark: float | str | None = None,
         clock: str | Sequence[str] | None = None,
         labels: Sequence[str] | None = None,
         flows: Mapping[str, float | str] | None = None,
@@ -291,6 +308,8 @@ class Site:
             Hole centre from pipe centre; left out, no insert can be turned. [m]
         spread : float or str, optional
             One standard deviation of one reading. [m]
+        mark : float or str, optional
+            Distance between the finest marks of the rule. [m]
         clock : str or sequence of str, optional
             Where the holes stand, as "6:00"; 6:00 is straight down.
         labels : sequence of str, optional
@@ -344,6 +363,7 @@ class Site:
             outlets=outlets,
             flows=tuple(asked) or ORDINARY_FLOWS,
             spread=None if spread is None else in_si(spread, units.length),
+            mark=None if mark is None else in_si(mark, units.length),
             tolerance=None
             if tolerance is None
             else Tolerance(share=in_si(tolerance, units.percent)),

@@ -9,6 +9,7 @@ checked here, each fault added to one list.
 
 import json
 import math
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from importlib import resources
@@ -152,7 +153,13 @@ def read(document: Mapping[str, Any], name: str = "") -> Site:
     site = _site(file, faults)
     if faults.told or site is None:
         raise faults.error(name)
-    return site
+    return replace(site, metric=_is_metric(document))
+
+
+def _is_metric(document: Mapping[str, Any]) -> bool:
+    """Whether a job is in millimetres: by its `units`, without them by how it was read."""
+    read = " ".join(str(table.get("reading")) for table in document["outlet"])
+    return bool(re.search("[mc]m", document.get("units") or re.sub('in|"', "", read)))
 
 
 def _bare_unit(document: Mapping[str, Any]) -> str | None:
@@ -199,12 +206,13 @@ def _site(file: ScenarioFile, faults: Faults) -> Site | None:
     _check_places(file, faults)
     return Site(
         title=file.title,
-        units=file.units or "in",
         box=replace(box, rim=file.readings.rim),
         outlets=tuple(outlet for outlet in outlets if outlet is not None),
         flows=tuple(Flow(name=n, inflow=q) for n, q in (file.flows or {}).items())
         or ORDINARY_FLOWS,
         spread=file.readings.spread,
+        mark=file.readings.mark,
+        hand=file.readings.hand,
         placeholder=_placeholder(file.readings.placeholder, file.title),
         target=target,
         tolerance=file.tolerance,

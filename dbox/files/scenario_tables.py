@@ -179,6 +179,14 @@ class ReadingsTable:
     point: str | None = key(
         point, "Point of the hole whose height over still water was read; absent: lip.", "lip")
     spread: float | None = key(keys.spread, "One standard deviation of one reading.", "1/32 in")
+    mark: float | None = key(
+        keys.mark,
+        "Finest mark of the rule: the mean of many readings is no better than it leaves them.",
+        "1/32 in",
+    )
+    hand: float | None = key(
+        keys.hand, "One standard deviation of a clock position set by hand; absent: 3 deg.", "3 deg"
+    )
     rim: float | None = key(
         keys.depth,
         "Height over still water of the lowest place where water could leave the box other than "

@@ -194,12 +194,12 @@ def typed_site(
         limit, inflows = words.tolerance(tolerance), words.flows(flows)
     assert hole is not None
     return Site(
-        units=units,
         outlets=tuple(
             Outlet(label=str(i), opening=hole, readings=(lip,)) for i, lip in enumerate(lips, 1)
         ),
         flows=inflows,
         spread=deviation,
+        metric=units in ("mm", "cm"),
         tolerance=limit,
     )
 

@@ -20,7 +20,6 @@ from dbox.units import (
     MINUTE,
     gallons,
     gpm,
-    inches_mm,
     litres,
     litres_per_min,
     millimetres,
@@ -99,12 +98,13 @@ def report(outcome: SurgeOutcome) -> list[str]:
     ran = f"{found.event.name}: {volume_text(found)}, followed for {duration(found.seconds)}."
     lines += wrapped(f"{ran} {lead}")
     lines += ["", *_table(outcome), ""]
+    both = outcome.site.lengths.both
     peaks = (
-        f"Water in the box stood highest at {duration(found.peak_time)}, {inches_mm(found.rise)} "
+        f"Water in the box stood highest at {duration(found.peak_time)}, {both(found.rise)} "
         "over still water"
     )
     if np.isfinite(found.tank_peak):
-        peaks += f"; in the tank {inches_mm(found.tank_peak)} over its outlet"
+        peaks += f"; in the tank {both(found.tank_peak)} over its outlet"
     lines += [*wrapped(f"{peaks}."), *_loads(outcome)]
     if outcome.ponding is not None:
         lines += ["", *wrapped(_report_ponding(outcome, outcome.ponding))]
@@ -157,7 +157,7 @@ def _poured(outcome: SurgeOutcome) -> float:
 
 def _side_by_side(outcomes: tuple[SurgeOutcome, ...]) -> list[str]:
     names = [o.surge.event.name for o in outcomes]
-    flow_text = gpm if outcomes[0].site.units == "in" else litres_per_min
+    flow_text = litres_per_min if outcomes[0].site.metric else gpm
     lines = [
         _row("", [name if len(name) < _CELL else f"{name[: _CELL - 2]}~" for name in names]),
         _row("flow", [flow_text(_poured(o)) for o in outcomes]),

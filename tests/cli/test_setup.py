@@ -81,7 +81,9 @@ def test_two_passes_end_at_the_ruler(run, state, tmp_path: Path):
     assert out.index("PASS 1: ADJUST") < out.index("Turn, in this order") < out.index("PASS 2: ")
     assert "FINISHED after 2 passes: your ruler cannot tell the lips apart any better." in (
         " ".join(out.split()))  # fmt: skip
-    assert "Tolerance from: permit 7" in out
+    last = " ".join(out.split()).partition("For the inspector. ")[2]
+    assert last.startswith("Asked: within 10 % of each line's own target. Source: permit 7.")
+    assert "at dose the lines get 100 to 100 % of their targets (within, chance" in last
     told = state()
     assert (told["finished"], told["outcome"]) == (True, "ruler")
     assert [each["conclusion"] for each in told["passes"]] == ["adjust", "ruler"]
@@ -105,7 +107,7 @@ def test_a_goal_out_of_one_insert_s_reach_does_not_end_the_job_at_re_bed(run, fi
     answers = ["", "0 0", "0 0", "0 0", "30 mm 30 mm", "yes"]
     out = " ".join(run(answers, "--goal", "highest")[1].split())
     assert "PASS 1: ADJUST" in out
-    assert "which outlet 1, 2, 3 cannot reach" in out
+    assert "which outlets 1, 2 and 3 cannot reach" in out
     assert "turned? (Enter: yes)" in out
 
 

@@ -14,8 +14,9 @@ from dbox.drawings.plan import Plan
 from dbox.drawings.style import spread_out, text_width, wrap
 from dbox.errors import DomainError
 from dbox.fieldwork.levelling import level
+from dbox.lengths import PLAIN
 from dbox.report.level_report import worth_lifting
-from dbox.units import clock_text, inches_mm
+from dbox.units import clock_text
 from tests.drawings import paper
 from tests.drawings.cases import NAMES, box, level_drawn, sites
 
@@ -77,7 +78,7 @@ def test_moves_are_those_that_the_turns_give():
     # 5/32 in at the goal is 47 degrees of the hole of outlet 2, by hand 45, which lift it by
     # 1/2 in (1 - cos 45), 3.7 mm
     rise = 12.7 * (1 - np.cos(np.radians(45)))
-    assert words(levelling, 1) == ["6:00 → 7:30", "45° clockwise", f"raise 1/8 in ({rise:.1f} mm)"]
+    assert words(levelling, 1) == ["6:00 → 7:30", "45° clockwise", f"raise 5/32 in ({rise:.1f} mm)"]
 
 
 def test_the_order_of_work_is_numbered_only_where_there_is_work():
@@ -105,8 +106,8 @@ def test_a_re_bed_shows_what_to_lift():
     lift = levelling.lift
     assert lift.far_end < 0 < lift.right_side
     heading = headline(levelling)
-    assert f"the inlet end {inches_mm(-lift.far_end)}" in heading
-    assert f"the right side {inches_mm(lift.right_side)}" in heading
+    assert f"the inlet end {PLAIN.both(-lift.far_end)}" in heading
+    assert f"the right side {PLAIN.both(lift.right_side)}" in heading
     assert heading.startswith("Re-bed: 2 of 6 outlets")
     marks = paper.named(figure, Polygon, "lift")
     middle = 0.5 * figure.get_size_inches()[0]
@@ -137,7 +138,7 @@ def test_the_tilt_arrow_points_down_the_plane(name):
     ("name", "begins"),
     [
         # lips 4 and 5 stand at 5/32 in, 3.97 mm
-        ("off-level", "Adjust: turn the inserts to bring every lip to 1/8 in (4.0 mm) over"),
+        ("off-level", "Adjust: turn the inserts to bring every lip to 5/32 in (4.0 mm) over"),
         ("unequal-lines", "Adjust: turn the inserts to bring the lowest lip, the others above"),
         ("level", "Nothing to do: every flow is within the tolerance already."),
     ],
