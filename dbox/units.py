@@ -276,7 +276,7 @@ _ANGLE = _Kind("an angle", "90 deg", _by_units(ANGLE_UNITS), 100.0, "100 rad", s
 _GRADE = _Kind("a fall", "1/8 in/ft", _read_grade, 10.0, "1000 %", signed=True)
 _PERCENT = _Kind("a percentage", "10 %", _by_units(PERCENT_UNITS), 100.0, "10,000 %", signed=True)
 _COUNT = _Kind("a number", "0.6", _read_count, 1e9, "1,000,000,000", signed=True)
-_WITH_UNITS = (_FLOW, _LENGTH, _VOLUME, _DURATION, _AREA, _ANGLE, _GRADE, _PERCENT)
+_WITH_UNITS = (_FLOW, _LENGTH, _VOLUME, _DURATION, _AREA, _ANGLE, _PERCENT, _GRADE)
 
 
 def _plain_text(value: object, wanted: str) -> str:
@@ -418,6 +418,32 @@ def clock(value: object) -> float:
         )
     turned = (hour % 12) * 60 + minute - 360
     return math.pi * (turned if turned > -360 else 360) / 360
+
+
+_SAID_CLOCK = re.compile(r"([0-9]{1,2})(?:[:.]([0-9]{2}))?\s*(?:o'?\s*clock)?")
+_COMMA = re.compile(
+    r"(?<![0-9/.,])(0(?=,)|[0-9]+(?=,[0-9]{1,2}(?![0-9]))),([0-9]+)(?![0-9]|,[0-9]|\s*/)"
+)
+
+
+def said_clock(text: str) -> str:
+    """A clock position as people say it in the form that `clock` reads; any other text as it is.
+
+    >>> said_clock("6"), said_clock("6.30"), said_clock("12 o'clock")
+    ('6:00', '6:30', '12:00')
+    """
+    match = _SAID_CLOCK.fullmatch(clean(text))
+    return f"{match[1]}:{match[2] or '00'}" if match else text
+
+
+def said_number(text: str, unit: str = "") -> str:
+    """A quantity as people say it: a point for a decimal comma, and a unit where it has none.
+
+    >>> said_number("2,5 mm"), said_number("10", "%"), said_number("1/8, 0")
+    ('2.5 mm', '10 %', '1/8, 0')
+    """
+    plain = _COMMA.sub(r"\1.\2", text)
+    return f"{plain} {unit}" if unit and re.fullmatch(_NUMBER, clean(plain)) else plain
 
 
 SIXTEENTHS = 16

@@ -15,8 +15,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from dbox.errors import ScenarioError, any_of, show
-from dbox.fieldwork.evidence import KINDS, PARTS, POURS, REST
+from dbox.fieldwork.evidence import KINDS, PARTS, POURS, REST, Evidence, OutletEvidence
 from dbox.files.scenario import read
+from dbox.keys import keys_of
 
 Document = dict[str, Any]
 
@@ -54,6 +55,15 @@ class Query:
         """What is asked."""
         asked = _KINDS.get((self.kind, self.key))
         return (asked.ask or asked.look) if asked else _OTHERS[self.key]
+
+    @property
+    def help(self) -> str:
+        """What it means and how to look."""
+        asked = _KINDS.get((self.kind, self.key))
+        if asked is None:
+            return self.text
+        about = keys_of(OutletEvidence if asked.of_outlet else Evidence)[self.key].about
+        return f"{about} How: {asked.look or self.text}."
 
     @property
     def words(self) -> tuple[str, ...]:
