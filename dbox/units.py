@@ -421,27 +421,17 @@ def clock(value: object) -> float:
 
 
 _SAID_CLOCK = re.compile(r"([0-9]{1,2})(?:[:.]([0-9]{2}))?\s*(?:o'?\s*clock)?")
-_COMMA = re.compile(
-    r"(?<![0-9/.,])(0(?=,)|[0-9]+(?=,[0-9]{1,2}(?![0-9]))),([0-9]+)(?![0-9]|,[0-9]|\s*/)"
-)
+_COMMA = re.compile(r"(?<![\d/.,])(0(?=,)|\d+(?=,\d{1,2}(?!\d))),(\d+)(?!\d|,\d|\s*/)")
 
 
 def said_clock(text: str) -> str:
-    """A clock position as people say it in the form that `clock` reads; any other text as it is.
-
-    >>> said_clock("6"), said_clock("6.30"), said_clock("12 o'clock")
-    ('6:00', '6:30', '12:00')
-    """
+    """A clock position as people say it in the form that `clock` reads; any other text as it is."""
     match = _SAID_CLOCK.fullmatch(clean(text))
     return f"{match[1]}:{match[2] or '00'}" if match else text
 
 
 def said_number(text: str, unit: str = "") -> str:
-    """A quantity as people say it: a point for a decimal comma, and a unit where it has none.
-
-    >>> said_number("2,5 mm"), said_number("10", "%"), said_number("1/8, 0")
-    ('2.5 mm', '10 %', '1/8, 0')
-    """
+    """A quantity as people say it: a point for a decimal comma, and a unit where it has none."""
     plain = _COMMA.sub(r"\1.\2", text)
     return f"{plain} {unit}" if unit and re.fullmatch(_NUMBER, clean(plain)) else plain
 

@@ -21,7 +21,6 @@ LONGEST_ANSWER = 5000
 
 _HELP = ("?", "??", "help")
 _PAUSE = ("pause", "quit", "exit", "q")
-_BACK = ("undo", "back")
 
 
 class _PausedError(Exception):
@@ -136,7 +135,7 @@ def hold(talk: Talk, script: Script, paused: str) -> bool:
                     raise ScenarioError(
                         f"is {show(typed)}, {len(typed)} characters; write a short answer"
                     )
-                if word in _BACK and not rest:
+                if word in ("undo", "back") and not rest:
                     talk.say(script.undo(typed))
                 elif word == "correct":
                     talk.say(script.correct(rest, typed))

@@ -76,7 +76,6 @@ def command(
             )
     elif not looks_only:
         talk = Talk(answers, quiet=as_json)
-        # in full the first time in a job
         goes_on = not again and any("typed" in entry for entry in read_log(log))
         talk.say([*(wrapped(FOOT) if goes_on else setup_report.cautions()), ""])
         setup.lead(talk)

@@ -53,13 +53,10 @@ class BoxScript:
         topic, before = key.partition(" ")[0], box.before(key, answers)
         said = box.WORDS["box"][topic]
         enter = f" Enter: {said['enter']}." if "enter" in said else ""
-        prompt = "write it?" if shown else key
-        prompt += f" (Enter: {before})" if before else ""
-        return Asking(
-            topic=topic,
-            words=[*shown, "", *wrapped(f"{said['asks']}{enter}")],
-            prompt=f"{known.index(key) + 1}. {prompt} > ",
-        )
+        words = [*shown, "", *wrapped(f"{said['asks']}{enter}")]
+        prompt = f"{known.index(key) + 1}. {'write it?' if shown else key}"
+        prompt += f" (Enter: {before}) > " if before else " > "
+        return Asking(topic=topic, words=words, prompt=prompt)
 
     def answer(self, typed: str) -> list[str]:
         """Check an answer, or one for each outlet, and keep it."""
@@ -88,12 +85,7 @@ class BoxScript:
 
     def help(self) -> list[str]:
         """What the question means, and what can be typed at every one."""
-        key = box.next_key(self.answers) or "write"
-        return [
-            *wrapped(box.WORDS["box"][key.partition(" ")[0]]["help"], first="  ", indent="  "),
-            "  back, undo: the last answer again; skip: leave this one out;",
-            "  correct 5: question 5 anew; pause: stop, every answer is kept",
-        ]
+        return _helped("box", (box.next_key(self.answers) or "write").partition(" ")[0])
 
     def _keep(self, event: str, **entry: str) -> list[str]:
         self._log.append({"event": event, "at": _now(), **entry})
@@ -151,24 +143,30 @@ class PassScript:
         if question is not None and question.kind == "repeat":
             self._tell(setup.Settled(at=_now(), outlet=question.outlet or 0), None)
 
+    def leave_out(self, answers: Mapping[str, str]) -> None:
+        """Ask for no clock that the interview has just said is not known."""
+        while (question := self.job.question) is not None and question.kind == "clock":
+            if answers.get("clock", answers.get(f"clock {_label(self.job, question)}")) != "":
+                return
+            self._tell(setup.ClockSet(at=_now(), outlet=question.outlet or 0, angle=None), None)
+
     def asking(self) -> Asking | None:
         """The question that stands."""
         question = self.job.question
         if question is None:
             return None
         words = _words(self.job, question)
-        return Asking(topic=(question, words), words=words, prompt=_prompt(self.job, question))
+        return Asking(topic=words, words=words, prompt=_prompt(self.job, question))
 
     def answer(self, typed: str) -> list[str]:
         """Let an answer count, and say what was understood where there is something to check."""
         job, question, unit = self.job, self._question, self._bare_unit
         coming = setup_answers.readings_of_all(job, question, typed, unit)
         if coming:
-            self._coming = coming
-            still = setup.Still(at=_now(), method=setup_answers.usual_method(job))
-            if question.kind == "still":
-                self._tell(still, typed)
-            return [*self._come(None if question.kind == "still" else typed), *self._report()]
+            self._coming, is_still = coming, question.kind == "still"
+            if is_still:
+                self._tell(setup.Still(at=_now(), method=setup_answers.usual_method(job)), typed)
+            return [*self._come(None if is_still else typed), *self._report()]
         event = setup_answers.read_answer(job, question, typed, bare_unit=unit, at=_now())
         self._tell(event, typed)
         self._settle()
@@ -204,32 +202,33 @@ class PassScript:
 
     def undo(self, typed: str, /) -> list[str]:
         """Take the last event back, and say which; with it what followed from it by itself."""
-        self._coming.clear()
-        said: str | None = typed
-        while said is not None or (self.job.question and self._question.kind == "repeat"):
+        undone, labels = self.job.last, [outlet.label for outlet in self.job.site.outlets]
+        self._tell(setup.Undone(at=_now()), typed)
+        while self.job.question and self._question.kind == "repeat":
             undone = self.job.last
-            self._tell(setup.Undone(at=_now()), said)
-            said = None
+            self._tell(setup.Undone(at=_now()), None)
         outlet = getattr(undone, "outlet", None)
-        of = "" if outlet is None else f" of outlet {self.job.site.outlets[outlet].label}"
         what = box.WORDS["taken_back"].get(type(undone).__name__, "the last answer")
-        return [f"  taken back: {what}{of}", *self._report()]
+        what += "" if outlet is None else f" of outlet {labels[outlet]}"
+        rest = ", ".join(labels[i] for i, _ in self._coming)
+        self._coming.clear()
+        rest = f"; the rest of its line is dropped: outlet {rest}" if rest else ""
+        return [*wrapped(f"taken back: {what}{rest}", first="  ", indent="  "), *self._report()]
 
     def correct(self, which: str, typed: str, /) -> list[str]:
         """Read an outlet of this pass anew."""
-        self._tell(
-            setup.Correcting(at=_now(), outlet=setup_answers.outlet_of(self.job, which)), typed
-        )
+        outlet = setup_answers.outlet_of(self.job, which)
+        self._tell(setup.Correcting(at=_now(), outlet=outlet), typed)
         return self._report()
 
     def help(self) -> list[str]:
         """What the question that stands means, and what can be typed at every one."""
-        return [
-            *wrapped(box.WORDS["pass"][self._question.kind]["help"], first="  ", indent="  "),
-            "  back, undo: the last answer again; correct 3: read outlet 3 anew;",
-            "  clock 3 6:30: the hole of outlet 3 stood at 6:30 when it was read;",
-            "  pause: stop, every answer is kept",
-        ]
+        return _helped("pass", self._question.kind)
+
+
+def _helped(part: str, topic: str) -> list[str]:
+    told = (box.WORDS[part][topic]["help"], box.WORDS["typed"][part])
+    return [line for text in told for line in wrapped(text, first="  ", indent="  ")]
 
 
 def _words(job: Job, question: Question) -> list[str]:
@@ -244,16 +243,17 @@ def _words(job: Job, question: Question) -> list[str]:
     lines = wrapped(f"Left: {places}.") if places else []
     if question.kind == "turn" and now.levelling is not None:
         # what to do stands beside the prompt, however long the numbers are
-        turns = (f"outlet {labels[i]} from {_clock(now.angles[i])} to {_clock(told[i])}"
+        turns = (f"{labels[i]} from {_clock(now.angles[i])} to {_clock(told[i])}"
                  for i in now.levelling.order)  # fmt: skip
-        lines += wrapped(f"To turn: {', then '.join(turns)}.")
+        lines += wrapped(f"To turn: outlet {', then '.join(turns)}.")
     if question.kind == "still":
         lines = ["", f"PASS {now.number}", *wrapped(said["first" if now.number == 1 else "later"])]
     outlet = next(outlet for outlet in job.site.outlets if not outlet.capped)
     point = "the top" if outlet.point_over_lip == outlet.opening.top else "the centre"
     point = point if outlet.point_over_lip else "the lip (lowest point)"
     again = "reads anew, once it is bedded" if now.conclusion == "re-bed" else "reads anew"
-    return [*lines, *wrapped(said["asks"].format(point=point, again=again, label=label))]
+    lines += wrapped(said["asks"].format(point=point, again=again, label=label))
+    return lines + wrapped(said.get("all", ""))
 
 
 def _clock(angle: float | None) -> str:
@@ -351,6 +351,8 @@ class Setup:
             stated = toml_file.parse(toml_file.read_text(self.path), str(self.path)).get("units")
             with naming(self.file):
                 passes = PassScript(job, log, stated)
+                if job.last is None:
+                    passes.leave_out(job_log.interview_answers(log.entries))
                 if hold(talk, passes, paused):
                     talk.say(["", *end_lines(passes.job, self.file)])
 

@@ -31,8 +31,7 @@ MOST_OUTLETS = 20
 
 YES = ("yes", "y", "ok", "okay", "yep", "yeah", "sure", "done")
 NO = ("no", "n", "nope")
-NOT_KNOWN = ("skip", "none", "idk", "i don't know", "don't know", "dont know", "not known",
-             "unknown", "no idea", "n/a", "na")  # fmt: skip
+NOT_KNOWN = ("skip", "none", "idk", "don't know", "dont know", "not known", "unknown", "n/a", "na")
 """What people type for yes, for no and for what they do not know, wherever that can be answered."""
 
 _FIXED = ("fixed", "none", "no", "cannot be turned", "0")
@@ -83,9 +82,8 @@ def _outlets(text: str, _: Answers) -> str:
     if len({name.lower() for name in names}) < len(names):
         raise ScenarioError(f"is {show(text)}; give each outlet a name of its own")
     if len(names) == 1:
-        raise ScenarioError(
-            f"is {show(text)}; write how many there are, or their names with commas between"
-        )
+        mend = "write how many there are, or their names with commas between"
+        raise ScenarioError(f"is {show(text)}; {mend}")
     return ", ".join(names)
 
 
@@ -125,7 +123,8 @@ def _as_typed(read_key: Reader[float], unit: str = "") -> Check:
     return check
 
 
-_OFFSET = _as_typed(keys.offset)
+def _offset(text: str, answers: Answers) -> str:
+    return "fixed" if text.lower() in _FIXED else _as_typed(keys.offset)(text, answers)
 
 
 def _clock(text: str, _: Answers) -> str:
@@ -150,9 +149,8 @@ def _is_round(answers: Answers) -> bool:
 def _place(text: str, answers: Answers) -> str:
     parts = _parts(text)
     if text and len(parts) != 2:
-        raise ScenarioError(
-            f"is {show(text)}; write the distances along and across, as 16 in, 4 in"
-        )
+        mend = "write the distances along and across, as 16 in, 4 in"
+        raise ScenarioError(f"is {show(text)}; {mend}")
     keys.each(parts, lambda part: keys.place(part, answers["units"]))
     return ", ".join(parts)
 
@@ -234,8 +232,6 @@ def _said(text: str, mend: str, *answers: tuple[str, ...]) -> str:
     return found[0]
 
 
-_SHARE = keys.limited(units.percent, 0.01, 1.0, "a tolerance is 1 % to 100 %, as 10 %")
-
 _CHECKS: dict[str, Check] = {
     "units": lambda text, _: keys.choice(_UNIT_WORDS.get(text.lower(), text or "in"), UNITS),
     "title": _name,
@@ -243,7 +239,7 @@ _CHECKS: dict[str, Check] = {
     "alike": lambda text, _: _said(text, "write yes or no", YES, NO),
     "capped": _capped,
     "hole": _hole,
-    "offset": lambda text, told: "fixed" if text.lower() in _FIXED else _OFFSET(text, told),
+    "offset": _offset,
     "clock": _clock,
     "inside": _inside,
     "place": _place,
@@ -252,7 +248,9 @@ _CHECKS: dict[str, Check] = {
     "target": _target,
     "point": lambda text, _: point(text or "lip"),
     "spread": _as_typed(keys.length(1e-6, 0.01, "two honest readings differ by less than 10 mm")),
-    "tolerance": _as_typed(_SHARE, "%"),
+    "tolerance": _as_typed(
+        keys.limited(units.percent, 0.01, 1, "a tolerance is 1 % to 100 %"), "%"
+    ),
     "source": _name,
     "flows": _flows,
     "write": lambda text, _: _said(text, "press Enter to write it, or go back with undo", YES),
@@ -319,10 +317,8 @@ def keys_asked(answers: Answers) -> Iterator[str]:
     if answers.get("inside"):
         place = "direction" if _is_round(answers) else "place"
         # where the first is left out, so are the others
-        rest = (
-            labels if any(answers.get(f"{place} {label}") for label in labels[:1]) else labels[:1]
-        )
-        yield from (f"{place} {label}" for label in rest)
+        given = answers.get(f"{place} {labels[0]}") if labels else ""
+        yield from (f"{place} {label}" for label in (labels if given else labels[:1]))
     yield from ("lengths", "target", "point", "spread", "tolerance")
     if answers.get("tolerance"):
         yield "source"
@@ -337,13 +333,11 @@ def line_answers(typed: str, answers: Answers) -> dict[str, str]:
     asked = keys_asked({**answers, key: typed})
     left = [k for k in asked if k.startswith(f"{topic} ") and k not in answers]
     # elsewhere a comma may be that of a decimal, or part a place
-    parts = (
-        re.split("[;,]" if topic in ("clock", "direction") else ";", typed) if label else [typed]
-    )
+    mark = "[;,]" if topic in ("clock", "direction") else ";"
+    parts = re.split(mark, typed) if label else [typed]
     if len(parts) > 1 and len(parts) != len(left):
-        raise ScenarioError(
-            f"is {show(typed)}; write one answer, or one for each of the {len(left)} outlets left"
-        )
+        mend = f"write one answer, or one for each of the {len(left)} outlets left"
+        raise ScenarioError(f"is {show(typed)}; {mend}")
     told: dict[str, str] = {}
     for each, part in zip(left if len(parts) > 1 else [key], parts, strict=True):
         told[each] = check(each, part, {**answers, **told})
@@ -356,9 +350,8 @@ def check(key: str, text: str, answers: Answers) -> str:
     unknown = text.lower() in NOT_KNOWN and topic != "write"
     if unknown and not (topic == "offset" and text.lower() in _FIXED):
         if topic in NEEDED:
-            raise ScenarioError(
-                f"is {show(text)}; this one is needed. {WORDS['box'][topic]['help']}"
-            )
+            how = WORDS["box"][topic]["help"]
+            raise ScenarioError(f"is {show(text)}; this one is needed. {how}")
         kept = "" if topic == "clock" else _CHECKS[topic]("", answers)
     else:
         kept = _CHECKS[topic](text or before(key, answers), answers)
@@ -376,18 +369,18 @@ def scenario_text(answers: Answers) -> str:
     labels, capped = labels_of(answers), _listed(answers.get("capped", ""))
     alike = answers.get("alike") != "no"
     inserts = [_insert("" if alike else f" {label}", answers) for label in labels]
-    common = next((insert for insert in inserts if insert), {})
+    known = [insert for insert in inserts if insert]
     lengths = _each_outlet(answers.get("lengths", ""), answers)
     document = _given(
         title=answers.get("title"),
         units=answers.get("units", "in"),
         box=inside and {"shape": "rectangle" if len(inside) == 2 else "round", "inside": inside},
-        insert=common,
+        insert=known[0] if alike and known else {},
         readings=_given(point=answers.get("point"), spread=answers.get("spread")),
         outlet=[
             _given(
                 label=label,
-                **(inserts[i] if inserts[i] != common else {}),
+                **({} if alike or not known else inserts[i] or known[0]),
                 at=_at(label, answers),
                 clock=(alike and answers.get("clock")) or answers.get(f"clock {label}"),
                 line_length=lengths[i] if lengths else "",
@@ -395,7 +388,8 @@ def scenario_text(answers: Answers) -> str:
             )
             for i, label in enumerate(labels)
         ],
-        target=target and {"by": target if target == "length" else _numbers(target)},
+        target=target
+        and {"by": target if target == "length" else [*map(units.number, _listed(target))]},
         flows=_named_flows(answers.get("flows", "")),
         tolerance=_given(share=answers.get("tolerance"), source=answers.get("source")),
     )
@@ -403,18 +397,12 @@ def scenario_text(answers: Answers) -> str:
     return _HEAD + toml_text(document)
 
 
-def _numbers(text: str) -> list[float]:
-    return [units.number(part) for part in _listed(text)]
-
-
 def _insert(of: str, answers: Answers) -> dict[str, str]:
     """Hole and offset of an outlet, or those of all."""
     kind, _, sizes = answers.get(f"hole{of}", "").partition(" ")
-    offset = answers.get(f"offset{of}", "")
     named = zip(KINDS[kind].sizes(), _parts(sizes), strict=False) if kind else ()
-    return _given(
-        kind=kind, **dict(named), offset=("0" if of else "") if offset == "fixed" else offset
-    )
+    offset = answers.get(f"offset{of}", "").replace("fixed", "")
+    return _given(kind=kind, **dict(named), offset=offset)
 
 
 _HEAD = """\

@@ -1,8 +1,7 @@
 """Typed answers of a guided set-up, to events: each is read by the question that it answers.
 
-A line of readings is all that is read of one outlet. With `all` before it, or in place of the word
-that the water is still, it holds one for each outlet that is not read yet, or those of each between
-commas: `1/8 0 -1/16`, or `1/8 3/16, 0 0, -1/16 0`.
+A line of readings is all that is read of one outlet. With `all` before it, or typed where the water
+is asked for, it holds one for each outlet that is not read yet, or those of each between commas.
 """
 
 import re
@@ -16,8 +15,7 @@ from dbox.files.typed_box import read_heights
 
 USUAL_METHOD = "ruler from still water"
 
-_TOOLS = ("rule", "tape", "laser", "rod", "level", "straightedge", "gauge", "gage", "stick",
-          "calliper", "caliper", "transit")  # fmt: skip
+_TOOLS = ("rule", "tape", "laser", "rod", "straightedge", "gauge", "stick", "caliper", "transit")
 """What heights are read by, so that no other word is taken for that."""
 
 
@@ -87,12 +85,13 @@ def read_answer(
 
 def _method(job: Job, text: str) -> str:
     """How heights are read, as it is said where the water is told to be still."""
-    word = text.lower()
-    first = word.partition(" ")[0].rstrip(",.")
-    if word.startswith("by ") or any(tool in word for tool in _TOOLS):
-        return keys.text(text.removeprefix("by "))
+    first = text.lower().partition(" ")[0].rstrip(",.")
+    if by := re.search(r"\bby (.+)", text, re.IGNORECASE):
+        return keys.text(by[1])
     if first in ("", *YES, "still", "ready"):
         return usual_method(job)
+    if any(tool in text.lower() for tool in _TOOLS):
+        return keys.text(text)
     mend = "wait until the water is still, then press Enter"
     if first not in NO:
         mend = "press Enter once the water is still, or say how heights are read, as by laser"
@@ -101,8 +100,8 @@ def _method(job: Job, text: str) -> str:
 
 def read_of(job: Job, outlet: int, heights: tuple[float, ...], at: str) -> setup.Read:
     """Heights of one outlet as an event, in doubt where they look odd. [m]"""
-    odd = doubt(job.now, outlet, heights)
-    return setup.Read(at=at, outlet=outlet, heights=heights, doubtful=odd is not None)
+    doubtful = doubt(job.now, outlet, heights) is not None
+    return setup.Read(at=at, outlet=outlet, heights=heights, doubtful=doubtful)
 
 
 def said_heights(text: str, bare_unit: str | None) -> tuple[float, ...]:
@@ -130,8 +129,7 @@ def readings_of_all(
             f"is {show(text)}, {len(told)} readings for {len(unread)} outlets; write one for each, "
             "or press Enter once the water is still: readings come next"
         )
-    unit = re.search(r"[a-z\"]*$", every)
-    bare_unit = (unit and unit[0]) or bare_unit
+    bare_unit = re.sub(r".*?([a-z\"]*)$", r"\1", every.lower()) or bare_unit
     return [(i, said_heights(p, bare_unit)) for i, p in zip(unread, parts, strict=True)]
 
 

@@ -144,6 +144,18 @@ def test_six_equal_outlets_from_nothing_take_few_answers(set_up, tmp_path: Path)
     assert "! that" not in out
 
 
+def test_a_clock_that_is_not_known_is_asked_for_once(set_up, tmp_path: Path):
+    _, out, _ = set_up(tmp_path / "six.toml", [*SIX[:6], "idk", *SIX[7:]])
+    assert "clock of outlet" not in out
+    assert "PASS 1:" in out
+    # in a file that does not say it, every clock is asked for, the question said once
+    file = tmp_path / "box.toml"
+    file.write_text(BOX.replace('{clock = "12:00"}', "{}").replace('{clock = "6:00"}', "{}"))
+    _, out, _ = set_up(file, ["6", "6.30", "idk", ""])
+    assert "clock of outlet 1 > 6 outlet 1: hole at 6:00 clock of outlet 2 > 6.30" in out
+    assert "outlet 1 >" in out
+
+
 def test_what_is_asked_about_holds_up_the_rest_of_its_line_and_loses_none(set_up, tmp_path: Path):
     file = tmp_path / "box.toml"
     file.write_text(BOX)
@@ -155,6 +167,36 @@ def test_what_is_asked_about_holds_up_the_rest_of_its_line_and_loses_none(set_up
     assert out.count("end? (Enter: yes)") == 2
     log = [json.loads(line) for line in log_path(file).read_text().splitlines()]
     assert [e["typed"] for e in log if "typed" in e] == ["0 4 0", "no", "0", "back", "0"]
+
+
+def test_going_back_says_which_readings_of_the_line_are_dropped(set_up, tmp_path: Path):
+    file = tmp_path / "box.toml"
+    file.write_text(BOX)
+    _, out, _ = set_up(file, ["4 0 0", "back", "0"])
+    assert "taken back: the reading of outlet 1; the rest of its line is dropped: outlet 2, 3" in (
+        out)  # fmt: skip
+    assert out.endswith("outlet 2 > Paused; every answer is kept. Go on with: dbox setup "
+                        f"{file}")  # fmt: skip
+
+
+@pytest.mark.parametrize("cut", range(1, 12))
+def test_a_line_of_readings_that_was_cut_off_goes_on_at_the_next_outlet(
+    set_up, tmp_path: Path, cut
+):
+    """As by a power cut between two of its outlets, or before a reading was settled."""
+    file = tmp_path / "box.toml"
+    file.write_text(BOX)
+    set_up(file, ["1/32 0 1/16"])
+    lines = log_path(file).read_text().splitlines(keepends=True)
+    assert len(lines) == 9
+    kept = lines[:cut]
+    log_path(file).write_text("".join(kept))
+    code, out, _ = set_up(file, ["pause"])
+    assert code == 0
+    read = sum('"event": "read"' in line for line in kept)
+    asked = f"outlet {read + 1} > pause" if read < 3 else "end? (Enter: yes) > pause"
+    assert (asked if cut > 2 else "still? (Enter: yes") in out
+    assert log_path(file).read_text().startswith("".join(kept))
 
 
 def test_the_readings_of_one_outlet_that_look_like_those_of_all_are_told(set_up, tmp_path: Path):

@@ -52,6 +52,8 @@ CASES = [
     *((word, (), STILL) for word in ("yes, it is", "still", "ok go", "ready")),
     ("laser and rod", (), setup.Still(method="laser and rod")),
     ("by eye", (), setup.Still(method="eye")),
+    ("yes, By laser", (), LASER),
+    ("yes, it is level now", (), STILL),
     ("1/8", (STILL,), setup.Read(outlet=0, heights=(INCH / 8,))),
     ("skip", (STILL,), setup.Skipped(outlet=0)),
     *((word, (STILL,), setup.Skipped(outlet=0)) for word in ("idk", "none", "n/a")),
