@@ -6,7 +6,7 @@ from datetime import datetime
 from math import radians
 from pathlib import Path
 
-from dbox.errors import ScenarioError, shorten
+from dbox.errors import ScenarioError, shorten, show
 from dbox.fieldwork import setup
 from dbox.fieldwork.levelling import Levelling
 from dbox.fieldwork.setup import Job, Question, Rules, begin
@@ -217,6 +217,8 @@ class PassScript:
 
     def correct(self, which: str, typed: str, /) -> list[str]:
         """Read an outlet of this pass anew."""
+        if self.job.question and self._question.kind == "confirm":
+            raise ScenarioError(f"is {show(typed)}; say first whether the reading is meant")
         outlet = setup_answers.outlet_of(self.job, which)
         self._tell(setup.Correcting(at=_now(), outlet=outlet), typed)
         return self._report()
@@ -247,7 +249,8 @@ def _words(job: Job, question: Question) -> list[str]:
                  for i in now.levelling.order)  # fmt: skip
         lines += wrapped(f"To turn: outlet {', then '.join(turns)}.")
     if question.kind == "still":
-        lines = ["", f"PASS {now.number}", *wrapped(said["first" if now.number == 1 else "later"])]
+        number = now.number + now.complete
+        lines = ["", f"PASS {number}", *wrapped(said["first" if number == 1 else "later"])]
     outlet = next(outlet for outlet in job.site.outlets if not outlet.capped)
     point = "the top" if outlet.point_over_lip == outlet.opening.top else "the centre"
     point = point if outlet.point_over_lip else "the lip (lowest point)"

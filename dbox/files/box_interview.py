@@ -156,10 +156,9 @@ def _place(text: str, answers: Answers) -> str:
 
 
 def _direction(text: str, answers: Answers) -> str:
-    way = _clock(text, answers) if text else ""
-    if way == "12:00":
+    if text and _clock(text, answers) == "12:00":
         raise ScenarioError(f"is {show(text)}, where the inlet is; write another direction")
-    return way
+    return _clock(text, answers) if text else ""
 
 
 def _at(label: str, answers: Answers) -> list[str]:

@@ -58,10 +58,8 @@ def read_answer(
             return setup.Settled(at=at, outlet=outlet)
         heights = offered(job, outlet) if word == "same" else ()
         if not heights and word in ("", "same"):
-            raise ScenarioError(
-                f"is {show(text) if text else 'empty'}; write the reading, or skip where it is not "
-                "measured"
-            )
+            said = show(text) if text else "empty"
+            raise ScenarioError(f"is {said}; write the reading, or skip where it is not measured")
         return read_of(job, outlet, heights or said_heights(text, bare_unit), at)
     if question.kind == "confirm":
         if word in NOT_KNOWN:
@@ -118,17 +116,16 @@ def readings_of_all(
     number = re.match(r"[-+.]?\s*[0-9]", units.clean(text)) and question.kind == "still"
     if not (number or every != text) or question.kind not in ("still", "reading"):
         return []
-    done = [i in job.now.skipped or settled for i, settled in enumerate(job.now.settled)]
-    unread = [i for i, o in enumerate(job.site.outlets) if not (o.capped or done[i])]
+    unread = [i for i, outlet in enumerate(job.site.outlets) if not outlet.capped]
+    if question.kind == "reading":
+        unread = [i for i in unread if not (job.now.settled[i] or i in job.now.skipped)]
     told = said_heights(every, bare_unit)
     if len(told) == len(unread):
         return [(i, (height,)) for i, height in zip(unread, told, strict=True)]
     parts = re.split(r"\s*;\s*|,\s+", every)
     if len(parts) != len(unread):
-        raise ScenarioError(
-            f"is {show(text)}, {len(told)} readings for {len(unread)} outlets; write one for each, "
-            "or press Enter once the water is still: readings come next"
-        )
+        said = f"{show(text)}, {len(told)} readings for {len(unread)} outlets"
+        raise ScenarioError(f"is {said}; write one for each, or press Enter: readings come next")
     bare_unit = re.sub(r".*?([a-z\"]*)$", r"\1", every.lower()) or bare_unit
     return [(i, said_heights(p, bare_unit)) for i, p in zip(unread, parts, strict=True)]
 

@@ -169,6 +169,15 @@ def test_what_is_asked_about_holds_up_the_rest_of_its_line_and_loses_none(set_up
     assert [e["typed"] for e in log if "typed" in e] == ["0 4 0", "no", "0", "back", "0"]
 
 
+def test_a_correction_waits_for_the_reading_in_doubt(set_up, tmp_path: Path):
+    """Else taking that reading would drop the correction."""
+    file = tmp_path / "box.toml"
+    file.write_text(BOX)
+    _, out, _ = set_up(file, ["", "0", "4", "correct 1", "yes", "correct 1", "1/8"])
+    assert '! that is "correct 1"; say first whether the reading is meant' in out
+    assert "outlet 3 > correct 1 outlet 1 (same: 0.0 mm, as before) > 1/8" in out
+
+
 def test_going_back_says_which_readings_of_the_line_are_dropped(set_up, tmp_path: Path):
     file = tmp_path / "box.toml"
     file.write_text(BOX)
