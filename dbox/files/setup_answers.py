@@ -44,6 +44,8 @@ def read_answer(
     if word == "clock" or word.startswith("clock "):
         named, angle = _outlet_at(job, text[len("clock") :])
         return setup.ClockSet(at=at, outlet=named, angle=angle)
+    if word == "end" and job.now.complete:
+        return setup.Closed(at=at)
     if question.kind == "clock":
         if not text:
             raise ScenarioError("is empty; write a clock position, or skip where it is not known")
@@ -67,7 +69,7 @@ def read_answer(
         if word not in ("", *NO, *YES):
             raise ScenarioError(f"is {show(text)}; write yes if it is meant, or no to read again")
         return setup.Confirmed(at=at, sure=word in YES)
-    if word == "end" or (yes and question.kind == "close"):
+    if yes and question.kind == "close":
         return setup.Closed(at=at)
     if yes:
         return setup.Turned(at=at, angles=job.told_angles)
@@ -90,10 +92,8 @@ def _method(job: Job, text: str) -> str:
         return usual_method(job)
     if any(tool in text.lower() for tool in _TOOLS):
         return keys.text(text)
-    mend = "wait until the water is still, then press Enter"
-    if first not in NO:
-        mend = "press Enter once the water is still, or say how heights are read, as by laser"
-    raise ScenarioError(f"is {show(text)}; {mend}")
+    how = "" if first in NO else ", or say how heights are read, as by laser"
+    raise ScenarioError(f"is {show(text)}; press Enter once the water is still{how}")
 
 
 def read_of(job: Job, outlet: int, heights: tuple[float, ...], at: str) -> setup.Read:

@@ -374,8 +374,9 @@ def test_json_says_what_is_asked_of_which_outlet(run, state, answers, asks, outl
 def test_a_pass_is_an_empty_line_and_a_line_an_outlet(run, state, readings):
     """As scripts write it, one reading a line or several."""
     run(["", *[readings] * 4])
-    assert state()["asks"] == "end"
-    assert state()["passes"][0]["conclusion"] == "ruler"
+    told = state()["passes"][0]
+    assert [len(o["readings_m"]) for o in told["outlets"]] == [len(readings.split())] * 4
+    assert told["conclusion"] is not None
 
 
 def test_questions_make_a_scenario_where_there_is_none(dbox, tmp_path: Path):

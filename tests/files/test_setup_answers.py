@@ -87,7 +87,7 @@ def test_what_is_typed_means(typed, before, event):
     ("typed", "before", "mend"),
     [
         *((word, (), "say how heights are read") for word in ("skip", "end", "circle", "idk")),
-        *((word, (), "wait until the water is still") for word in NO),
+        *((word, (), "press Enter once the water is still$") for word in NO),
         # Enter is never a reading, be it in the file or read before
         *(("", before, "is empty; write the reading") for before in ((STILL,), NEXT)),
         ("", (STILL, NORTH), "is empty; write the reading"),
