@@ -137,11 +137,17 @@ class PassScript:
         self._log.append(job_log.entry_of(event, job.site, typed))
         self.job = job
 
+    @property
+    def _loose(self) -> list[int]:
+        """Outlets that are read and not settled; none while one is in doubt or read anew."""
+        now = self.job.now
+        waits = now.doubtful is not None or now.correcting is not None
+        return [] if waits else [i for i, h in enumerate(now.readings) if h and not now.settled[i]]
+
     def _settle(self) -> None:
         """A line holds all readings of an outlet, one or several."""
-        question = self.job.question
-        if question is not None and question.kind == "repeat":
-            self._tell(setup.Settled(at=_now(), outlet=question.outlet or 0), None)
+        for outlet in self._loose:
+            self._tell(setup.Settled(at=_now(), outlet=outlet), None)
 
     def leave_out(self, answers: Mapping[str, str]) -> None:
         """Ask for no clock that the interview has just said is not known."""
@@ -204,7 +210,7 @@ class PassScript:
         """Take the last event back, and say which; with it what followed from it by itself."""
         undone, labels = self.job.last, [outlet.label for outlet in self.job.site.outlets]
         self._tell(setup.Undone(at=_now()), typed)
-        while self.job.question and self._question.kind == "repeat":
+        while self._loose:
             undone = self.job.last
             self._tell(setup.Undone(at=_now()), None)
         outlet = getattr(undone, "outlet", None)

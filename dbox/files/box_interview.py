@@ -142,10 +142,6 @@ def _inside(text: str, answers: Answers) -> str:
     return " x ".join(parts)
 
 
-def _is_round(answers: Answers) -> bool:
-    return len(_parts(answers.get("inside", ""))) == 1
-
-
 def _place(text: str, answers: Answers) -> str:
     parts = _parts(text)
     if text and len(parts) != 2:
@@ -163,11 +159,11 @@ def _direction(text: str, answers: Answers) -> str:
 
 def _at(label: str, answers: Answers) -> list[str]:
     """The place of an outlet as a scenario has it, along and across."""
-    way = answers.get(f"direction {label}")
-    if not (way and _is_round(answers)):
+    way, inside = answers.get(f"direction {label}"), _parts(answers.get("inside", ""))
+    if not way or len(inside) != 1:
         return _parts(answers.get(f"place {label}", ""))
     unit, angle = answers["units"], units.clock(way)
-    radius = keys.side(answers["inside"], unit) / units.LENGTH_UNITS[unit] / 2
+    radius = keys.side(inside[0], unit) / units.LENGTH_UNITS[unit] / 2
     return [f"{round(radius * (1 + part), 2):g} {unit}" for part in (cos(angle), sin(angle))]
 
 
@@ -314,7 +310,7 @@ def keys_asked(answers: Answers) -> Iterator[str]:
                 yield f"clock{each}"
     yield "inside"
     if answers.get("inside"):
-        place = "direction" if _is_round(answers) else "place"
+        place = "direction" if len(_parts(answers["inside"])) == 1 else "place"
         # where the first is left out, so are the others
         given = answers.get(f"{place} {labels[0]}") if labels else ""
         yield from (f"{place} {label}" for label in (labels if given else labels[:1]))

@@ -53,10 +53,8 @@ class Query:
     def help(self) -> str:
         """What it means and how to look."""
         asked = _KINDS.get((self.kind, self.key))
-        if asked is None:
-            return self.text
-        about = keys_of(OutletEvidence if asked.of_outlet else Evidence)[self.key].about
-        return f"{about} How: {asked.look or self.text}."
+        about = keys_of(Evidence if self.kind == "whole" else OutletEvidence)
+        return f"{about[self.key].about} How: {asked.look or self.text}." if asked else self.text
 
     @property
     def words(self) -> tuple[str, ...]:

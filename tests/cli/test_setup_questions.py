@@ -224,6 +224,14 @@ def test_a_single_reading_is_all_of_its_outlet(set_up, tmp_path: Path):
     assert "PASS 1:" in out
 
 
+def test_an_outlet_read_out_of_turn_is_not_asked_for_again(set_up, tmp_path: Path):
+    file = tmp_path / "box.toml"
+    file.write_text(BOX)
+    _, out, _ = set_up(file, ["", "correct 3", "0", "back", "0", "1/32", "1/16"])
+    assert out.count("taken back: the reading of outlet 3 outlet 3 > 0") == 1
+    assert "PASS 1:" in out
+
+
 def test_readings_of_the_file_are_taken_only_when_that_is_said(set_up, tmp_path: Path):
     file = tmp_path / "box.toml"
     file.write_text(BOX.replace('clock = "12:00"', 'clock = "12:00", reading = "1/32"'))
