@@ -404,22 +404,6 @@ def number(value: object) -> float:
     return _quantity(value, _COUNT)
 
 
-def clock(value: object) -> float:
-    """Read a clock position of a hole as its angle from straight down. [rad]
-
-    >>> clock("6:00"), clock("9:00") == math.pi / 2, clock("12:00") == math.pi
-    (0.0, True, True)
-    """
-    match = _CLOCK.fullmatch(clean(value)) if isinstance(value, str) and len(value) < 9 else None
-    hour, minute = (int(match[1]), int(match[2])) if match else (0, 0)
-    if match is None or not 1 <= hour <= 12 or minute > 59:
-        raise ScenarioError(
-            f'is {show(value)}; write a clock position from "1:00" to "12:59", "6:00" straight down'
-        )
-    turned = (hour % 12) * 60 + minute - 360
-    return math.pi * (turned if turned > -360 else 360) / 360
-
-
 _SAID_CLOCK = re.compile(r"([0-9]{1,2})(?:[:.]([0-9]{2}))?\s*(?:o'?\s*clock)?")
 _COMMA = re.compile(r"(?<![\d/.,])(0(?=,)|\d+(?=,\d{1,2}(?!\d))),(\d+)(?!\d|,\d|\s*/)")
 
@@ -434,6 +418,22 @@ def said_number(text: str, unit: str = "") -> str:
     """A quantity as people say it: a point for a decimal comma, and a unit where it has none."""
     plain = _COMMA.sub(r"\1.\2", text)
     return f"{plain} {unit}" if unit and re.fullmatch(_NUMBER, clean(plain)) else plain
+
+
+def clock(value: object) -> float:
+    """Read a clock position of a hole as its angle from straight down. [rad]
+
+    >>> clock("6:00"), clock("9:00") == math.pi / 2, clock("12:00") == math.pi
+    (0.0, True, True)
+    """
+    match = _CLOCK.fullmatch(clean(value)) if isinstance(value, str) and len(value) < 9 else None
+    hour, minute = (int(match[1]), int(match[2])) if match else (0, 0)
+    if match is None or not 1 <= hour <= 12 or minute > 59:
+        raise ScenarioError(
+            f'is {show(value)}; write a clock position from "1:00" to "12:59", "6:00" straight down'
+        )
+    turned = (hour % 12) * 60 + minute - 360
+    return math.pi * (turned if turned > -360 else 360) / 360
 
 
 SIXTEENTHS = 16
