@@ -230,7 +230,6 @@ class Key:
     reader: Reader[Any] | type  # Of its value, or the dataclass of a table.
     about: str  # What it is for.
     examples: tuple[object, ...]  # How it may be written.
-    ask: str  # The question that asks a person for it; empty where `about` says enough.
     many: bool  # Whether it is a list of tables.
     common: tuple[str, ...]  # Keys beside it that each table of the list takes where it has none.
     needed: bool | str  # Whether its table cannot do without it; a text is the mend then.
@@ -244,7 +243,7 @@ class Key:
 
 
 def key(
-    reader: Reader[Any] | type, about: str, *examples: object, unit: str = "", ask: str = "",
+    reader: Reader[Any] | type, about: str, *examples: object, unit: str = "",
     default: object = None, many: bool = False, common: tuple[str, ...] = (),
     needed: bool | str = False, name: str = "",
 ) -> Any:  # fmt: skip
@@ -256,7 +255,7 @@ def key(
     needed: Whether its table cannot do without it; a text is the mend, in place of its example.
     name: How the file spells it, where the field is called otherwise.
     """
-    told = Key(reader, about, examples, ask, many, common, needed, name)
+    told = Key(reader, about, examples, many, common, needed, name)
     unit = unit or (reader.unit if isinstance(reader, Reader) else "")
     metadata = {"key": told} | ({"unit": unit} if unit else {})
     return field(metadata=metadata) if needed else field(default=default, metadata=metadata)

@@ -276,7 +276,7 @@ _ANGLE = _Kind("an angle", "90 deg", _by_units(ANGLE_UNITS), 100.0, "100 rad", s
 _GRADE = _Kind("a fall", "1/8 in/ft", _read_grade, 10.0, "1000 %", signed=True)
 _PERCENT = _Kind("a percentage", "10 %", _by_units(PERCENT_UNITS), 100.0, "10,000 %", signed=True)
 _COUNT = _Kind("a number", "0.6", _read_count, 1e9, "1,000,000,000", signed=True)
-_WITH_UNITS = (_FLOW, _LENGTH, _VOLUME, _DURATION, _AREA, _ANGLE, _GRADE, _PERCENT)
+_WITH_UNITS = (_FLOW, _LENGTH, _VOLUME, _DURATION, _AREA, _ANGLE, _PERCENT, _GRADE)
 
 
 def _plain_text(value: object, wanted: str) -> str:
@@ -402,6 +402,22 @@ def number(value: object) -> float:
     0.75
     """
     return _quantity(value, _COUNT)
+
+
+_SAID_CLOCK = re.compile(r"([0-9]{1,2})(?:[:.]([0-9]{2}))?\s*(?:o'?\s*clock)?")
+_COMMA = re.compile(r"(?<![\d/.,])(0(?=,)|\d+(?=,\d{1,2}(?!\d))),(\d+)(?!\d|,\d|\s*/)")
+
+
+def said_clock(text: str) -> str:
+    """A clock position as people say it in the form that `clock` reads; any other text as it is."""
+    match = _SAID_CLOCK.fullmatch(clean(text))
+    return f"{match[1]}:{match[2] or '00'}" if match else text
+
+
+def said_number(text: str, unit: str = "") -> str:
+    """A quantity as people say it: a point for a decimal comma, and a unit where it has none."""
+    plain = _COMMA.sub(r"\1.\2", text)
+    return f"{plain} {unit}" if unit and re.fullmatch(_NUMBER, clean(plain)) else plain
 
 
 def clock(value: object) -> float:

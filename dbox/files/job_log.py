@@ -344,11 +344,13 @@ _FIELDS: dict[str, TypeAdapter[Any]] = {
 _KEYS = {"heights": "readings_m", "angle": "angle_rad", "angles": "angles_rad"}
 
 
-def entry_of(event: Event, site: Site, typed: str) -> Entry:
-    """Write an event as a line of the log."""
+def entry_of(event: Event, site: Site, typed: str | None) -> Entry:
+    """Write an event as a line of the log; `typed` is None where it follows from the one before."""
     name = next(name for name, kind in _NAMES.items() if kind is type(event))
     fields = {_KEYS.get(key, key): value for key, value in vars(event).items()}
-    entry = {"event": name, "at": fields.pop("at"), **fields, "typed": typed}
+    entry = {"event": name, "at": fields.pop("at"), **fields}
+    if typed is not None:
+        entry["typed"] = typed
     labels = [outlet.label for outlet in site.outlets]
     if "outlet" in entry:
         entry["outlet"] = labels[fields["outlet"]]

@@ -36,12 +36,14 @@ from dbox.report.wording import sentences
 from dbox.units import clock_text, gpm, inches
 
 _EXACT = 1e-9
+_ASKS = {"reading": "read", "repeat": "read", "close": "end"}
 
 
 def setup_json(job: Job | None) -> Json:
     """The answer of `dbox setup --json`; None where the scenario is still asked for."""
     tolerance = job and job.site.tolerance
-    question = job and job.question
+    question = job.question if job else None
+    outlet = None if question is None else question.outlet
     return {
         "title": job and job.site.title,
         "visit": job.visit if job else 1,
@@ -49,7 +51,12 @@ def setup_json(job: Job | None) -> Json:
         "begun_at": (job and job.begun_at) or None,
         "finished": job is not None and job.closed,
         "outcome": job and job.outcome,
-        "asks": "scenario" if job is None else question and question.kind,
+        "asks": _ASKS.get(question.kind, question.kind)
+        if question
+        else None
+        if job
+        else "scenario",
+        "asks_outlet": job.site.outlets[outlet].label if job and outlet is not None else None,
         "passes": [_pass_json(each) for each in job.passes] if job else [],
         "tolerance": encode(tolerance),
     }

@@ -83,7 +83,7 @@ def test_the_json_is_si_and_knows_what_is_not_known(scenario: Path):
     kept = replay(begin(load(scenario)), STORY)
     told = json.loads(json.dumps(setup_json(kept), allow_nan=False))
     assert (told["title"], told["finished"], told["outcome"]) == ("Three lines", False, None)
-    assert told["asks"] in ("turn", "close")
+    assert told["asks"] in ("turn", "end")
     assert told["tolerance"] == {"share": pytest.approx(0.1), "source": "permit"}
     one, two = told["passes"]
     assert (one["method"], one["still_at"], one["done_at"]) == ("laser", "09:00", "09:05")
@@ -102,5 +102,5 @@ def test_an_incomplete_pass_has_no_answer_yet(scenario: Path):
     told = setup_json(replay(begin(load(scenario)), STORY[:3]))
     assert told["passes"][0]["split"] is None
     assert told["passes"][0]["conclusion"] is None
-    assert told["asks"] == "reading"
+    assert told["asks"] == "read"
     assert setup_json(None)["asks"] == "scenario"
