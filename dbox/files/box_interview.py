@@ -242,6 +242,7 @@ _CHECKS: dict[str, Check] = {
     "lengths": _lengths,
     "target": _target,
     "point": lambda text, _: point(text or "lip"),
+    "mark": _as_typed(keys.mark),
     "spread": _as_typed(keys.length(1e-6, 0.01, "two honest readings differ by less than 10 mm")),
     "tolerance": _as_typed(
         keys.limited(units.percent, 0.01, 1, "a tolerance is 1 % to 100 %"), "%"
@@ -314,7 +315,7 @@ def keys_asked(answers: Answers) -> Iterator[str]:
         # where the first is left out, so are the others
         given = answers.get(f"{place} {labels[0]}") if labels else ""
         yield from (f"{place} {label}" for label in (labels if given else labels[:1]))
-    yield from ("lengths", "target", "point", "spread", "tolerance")
+    yield from ("lengths", "target", "point", "mark", "spread", "tolerance")
     if answers.get("tolerance"):
         yield "source"
     yield from ("flows", "write")
@@ -371,7 +372,8 @@ def scenario_text(answers: Answers) -> str:
         units=answers.get("units", "in"),
         box=inside and {"shape": "rectangle" if len(inside) == 2 else "round", "inside": inside},
         insert=known[0] if alike and known else {},
-        readings=_given(point=answers.get("point"), spread=answers.get("spread")),
+        readings=_given(point=answers.get("point"), mark=answers.get("mark"),
+                        spread=answers.get("spread")),  # fmt: skip
         outlet=[
             _given(
                 label=label,
