@@ -104,7 +104,7 @@ def test_no_colour_where_output_is_not_a_terminal():
     assert "\x1b" not in python("-m", "dbox", "split").stderr
 
 
-@pytest.mark.parametrize("count", [150, pytest.param(1000, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("count", [60, pytest.param(1000, marks=pytest.mark.slow)])
 def test_damaged_files_give_a_fault_and_no_traceback(dbox, tmp_path: Path, count):
     file = tmp_path / "damaged.toml"
     refused = 0

@@ -51,24 +51,21 @@ def exact(head: float, diameter: float, loss: float) -> tuple[mpmath.mpf, mpmath
 
 
 @pytest.mark.parametrize("loss", LOSSES)
-@pytest.mark.parametrize(
-    "ratio", [1e-8, 1e-5, 1e-3, 0.02, 0.03, 0.05, 0.3, 0.7, 1.0, 1.3, 3, 20, 100]
-)
-def test_flow_and_slope_to_twelve_digits(ratio: float, loss: float) -> None:
-    head = ratio * DIAMETER
-    flow, slope = exact(head, DIAMETER, loss)
+def test_flow_and_slope_to_twelve_digits(loss: float) -> None:
+    many = DIAMETER * np.array([1e-8, 1e-5, 1e-3, 0.02, 0.03, 0.05, 0.3, 0.7, 1, 1.3, 3, 20, 100])
+    flow, slope = np.array([exact(head, DIAMETER, loss) for head in many], dtype=float).T
     mouth = PipeEnd(DIAMETER, entrance_loss=loss)
-    assert float(mouth.discharge(head)) == pytest.approx(float(flow), rel=1e-13)
-    assert float(mouth.slope(head)) == pytest.approx(float(slope), rel=1e-12)
+    np.testing.assert_allclose(mouth.discharge(many), flow, rtol=1e-13)
+    np.testing.assert_allclose(mouth.slope(many), slope, rtol=1e-12)
 
 
-@pytest.mark.parametrize("p", [*np.geomspace(1e-12, 1e12, 49), 1 / 64, np.nextafter(1 / 64, 0)])
-def test_excess_on_both_sides_of_its_series(p: float) -> None:
+def test_excess_on_both_sides_of_its_series() -> None:
+    many = np.array([*np.geomspace(1e-12, 1e12, 49), 1 / 64, np.nextafter(1 / 64, 0)])
     with mpmath.workdps(40):
-        root = mpmath.sqrt(mpmath.mpf(p))
-        true = (1 + mpmath.mpf(p)) * mpmath.atan(root) / root - 1
+        roots = [mpmath.sqrt(mpmath.mpf(p)) for p in many]
+        true = [float((1 + root**2) * mpmath.atan(root) / root - 1) for root in roots]
     # the difference on the upper side of 1/64 costs two digits, which the head hardly feels
-    assert float(pipe_end._excess(np.array([p]))[0]) == pytest.approx(float(true), rel=5e-14)
+    np.testing.assert_allclose(pipe_end._excess(many), true, rtol=5e-14)
 
 
 def test_one_nanometre_of_head() -> None:

@@ -52,18 +52,16 @@ def test_table_of_the_closed_form():
     np.testing.assert_allclose(flow, list(TABLE.values()), rtol=5e-14)
 
 
-@pytest.mark.parametrize("ratio", RATIOS)
-def test_flow_is_the_defining_integral(ratio):
-    with mp.workdps(30):
-        expected = float(circle_integral(ratio) * mp.sqrt(2 * mp.mpf(GRAVITY)))
-    assert float(IDEAL.discharge(ratio)) == pytest.approx(expected, rel=1e-12)
-
-
-@pytest.mark.parametrize("ratio", RATIOS)
-def test_slope_is_the_derivative_of_the_integral(ratio):
-    with mp.workdps(30):
-        expected = float(circle_derivative(ratio) * mp.sqrt(2 * mp.mpf(GRAVITY)))
-    assert float(IDEAL.slope(ratio)) == pytest.approx(expected, rel=1e-11)
+@pytest.mark.parametrize(
+    ("ask", "integral", "rtol"),
+    [(IDEAL.discharge, circle_integral, 1e-12), (IDEAL.slope, circle_derivative, 1e-11)],
+    ids=["flow", "slope"],
+)
+def test_flow_and_slope_are_the_defining_integral_and_its_derivative(ask, integral, rtol):
+    with mp.workdps(20):
+        scale = mp.sqrt(2 * mp.mpf(GRAVITY))
+        expected = [float(integral(ratio) * scale) for ratio in RATIOS]
+    np.testing.assert_allclose(ask(RATIOS), expected, rtol=rtol)
 
 
 @pytest.mark.parametrize("ratio", [0.02, 0.4, 3.0])
