@@ -13,8 +13,5 @@ settings.register_profile("longer", everyday, max_examples=200)
 settings.register_profile("everyday", everyday)
 settings.load_profile("everyday")
 
-os.environ.setdefault("MALLOC_TRIM_THRESHOLD_", "1000000")
-"""What tests have done with goes back to the machine, in the workers that follow (mallopt(3))."""
-
 collect_ignore = ["benchmarks", "mutants"]
 """Run by their own names and heavy to import; no test and no example stands in them."""
