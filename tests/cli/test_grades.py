@@ -83,12 +83,6 @@ def test_the_gate_is_shut_by_a_wrong_fall_only(dbox, job):
     assert dbox("grades", "full-job", "--gate")[0] == 0
 
 
-def test_a_scenario_without_rod_readings_is_told_what_to_add(dbox):
-    code, out, err = dbox("grades", "off-level")
-    assert (code, out) == (2, "")
-    assert "off-level: no rod readings; add [grades]" in err
-
-
 def test_a_flow_that_is_typed_is_the_one_that_headers_are_held_to(dbox, job):
     _, out, _ = dbox("grades", job(61, 64), "--flow", "2 gpm", "--json")
     flows = json.loads(out)["runs"][1]["flows"]

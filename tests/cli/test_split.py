@@ -39,19 +39,6 @@ def test_no_tolerance_means_no_verdict(dbox):
     assert {case["within_probability"] for case in answer["cases"]} == {None}
 
 
-def test_every_line_fits_72_columns(dbox):
-    for name in ("off-level", "tilted-curable", "tilted-rebed", "unequal-lines"):
-        for command in ("split", "level"):
-            _, out, _ = dbox(command, name)
-            assert max(map(len, out.splitlines())) <= 72, (command, name)
-
-
-def test_same_seed_same_answer(dbox):
-    first = dbox("split", "off-level", "--json", "--seed", "7")
-    assert dbox("split", "off-level", "--json", "--seed", "7") == first
-    assert dbox("split", "off-level", "--json", "--seed", "8")[1] != first[1]
-
-
 def test_gate_exits_with_1_only_when_outside(dbox):
     assert dbox("split", "off-level", "--gate")[0] == 1
     assert dbox("split", "off-level")[0] == 0
@@ -67,16 +54,6 @@ def test_all_faults_of_the_arguments_at_once(dbox):
     assert '"x"' in err
     assert "--opening" in err
     assert 'give its unit, as "5 gpm"' in err
-
-
-@pytest.mark.parametrize(
-    "arguments",
-    [(), ("--heights", "0, 0"), ("off-level", "--heights", "0, 0"), ("no-such-scenario",)],
-)
-def test_what_cannot_be_answered_exits_with_2(dbox, arguments):
-    code, out, err = dbox("split", *arguments)
-    assert (code, out) == (2, "")
-    assert err
 
 
 def test_an_open_outlet_without_a_reading_is_named(dbox, tmp_path: Path):
@@ -107,13 +84,6 @@ def test_picture_is_written_named_and_never_overwritten_unasked(dbox, tmp_path: 
     code, out, err = dbox("split", "off-level", "--json", "--picture", str(tmp_path / "a.svg"))
     assert json.loads(out)
     assert "a.svg" in err
-
-
-def test_an_unknown_unit_is_told_with_those_there_are(dbox):
-    code, out, err = dbox("split", "--heights", "0, 0", "--opening", "circle 2 in",
-                          "--units", "furlong")  # fmt: skip
-    assert (code, out) == (2, "")
-    assert '--units is "furlong"; write in, mm or cm' in err
 
 
 def test_a_flow_just_at_its_limit_is_settled_by_no_ruler(dbox):

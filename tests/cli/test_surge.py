@@ -114,46 +114,6 @@ def test_a_settling_box_is_not_the_same(dbox) -> None:
     assert sinking["outlets"][4]["share"] > still["outlets"][4]["share"]
 
 
-def test_same_seed_same_answer(dbox) -> None:
-    assert answer(dbox, "--day", "--seed", "7") == answer(dbox, "--day", "--seed", "7")
-    assert answer(dbox, "--day", "--seed", "7") != answer(dbox, "--day", "--seed", "8")
-
-
 def test_more_people_send_more(dbox) -> None:
     few, many = (answer(dbox, "--days", "5", "--people", n) for n in ("2", "8"))
     assert many["inflow_volume_m3"] > 2 * few["inflow_volume_m3"]
-
-
-@pytest.mark.parametrize(
-    "asked",
-    [("--event", "shower", "--event", "toilet"), ("--day",), ("--contrast",), ("--days", "40"),
-     ("--dose", "siphon")],
-)  # fmt: skip
-def test_every_line_fits_72_columns(dbox, asked: tuple[str, ...]) -> None:
-    for name in (FAMILY, "unequal-lines", "off-level"):
-        arguments = asked if name == FAMILY or asked == ("--contrast",) else (
-            "--dose", "60 gal at 30 gpm")  # fmt: skip
-        code, out, _ = dbox("surge", name, *arguments)
-        assert code == 0
-        assert max(map(len, out.splitlines())) <= 72, (name, asked)
-
-
-@pytest.mark.parametrize(
-    ("arguments", "fault"),
-    [
-        ((FAMILY, "--event", "bidet"), "family-of-four: there is no fixture 'bidet'"),
-        ((FAMILY, "--dose", "x"), "--dose is"),
-        ((FAMILY, "--day", "--contrast"), "one of them at a time"),
-        ((FAMILY, "--day", "--for", "2 h"), "--for means nothing with --day"),
-        ((FAMILY, "--contrast", "--settling", "1 in"), "--settling means nothing"),
-        (("off-level", "--day"), "add people = 4 under [house]"),
-        (("off-level", "--dose", "pump"), "has no [pump]"),
-        ((FAMILY, "--inflow", "nowhere.csv"), "nowhere.csv: there is no such file"),
-        ((FAMILY, "--volume", "5", "--contrast"), "--volume is"),
-    ],
-)
-def test_bad_input_exits_with_2_and_the_mend(dbox, arguments, fault: str) -> None:
-    code, out, err = dbox("surge", *arguments)
-    assert code == 2
-    assert out == ""
-    assert fault in " ".join(err.split())

@@ -83,16 +83,6 @@ def test_national_standard_plumbing_code_part_full_factors_of_a_sloping_drain():
             assert found == pytest.approx(speed, abs=0.005)
 
 
-def test_a_four_inch_pipe_carries_any_dose_at_the_least_falls():
-    # Manning with n 0.010, worked apart from this code: 115.30 gpm full at 1/8 in per ft, 163.06 at
-    # 1/4. Flow goes with the root of the slope, so 1 % carries sqrt(0.96) of the first.
-    inside = 4.026 * INCH
-    at_limit = float(full_flow(inside, Limits().supply_pipe.value)) / GPM
-    assert at_limit == pytest.approx(115.30258 * np.sqrt(0.01 * 96), rel=1e-7)
-    sewer = float(full_flow(inside, Limits().house_sewer.value)) / GPM
-    assert sewer == pytest.approx(163.062472, rel=1e-8)
-
-
 def test_the_default_limits_and_their_sources():
     limits = Limits()
     # Minn. R. 7080.2050, subp. 2 C: one percent, there called 1/8 inch per linear foot
