@@ -56,7 +56,7 @@ KINDS = [
     *((kind, pair) for kind in ("hard link", "not there") for pair in PAIRS),
     *((kind, "split file picture") for kind in ("same", "relative", "symlink")),
 ]
-"""One place compares names for all commands; each command has to ask it, before it does anything."""
+"""One place compares names for all commands; each has to ask it, before it does anything."""
 
 
 @pytest.mark.parametrize(("kind", "pair"), KINDS)
