@@ -12,3 +12,6 @@ everyday = settings(deadline=None, derandomize="CI" in os.environ, max_examples=
 settings.register_profile("longer", everyday, max_examples=200)
 settings.register_profile("everyday", everyday)
 settings.load_profile("everyday")
+
+collect_ignore = ["benchmarks", "mutants"]
+"""Run by their own names and heavy to import; no test and no example stands in them."""

@@ -102,12 +102,6 @@ def test_what_is_not_known_is_null(dbox):
     assert over["keeps_up"] is None
 
 
-def test_same_seed_same_bytes_another_seed_another_answer(dbox):
-    runs = [dbox("diagnose", "wet-line", "--json", "--seed", s)[1] for s in ("3", "3", "4")]
-    assert runs[0] == runs[1]
-    assert runs[0] != runs[2]
-
-
 def test_contradicting_evidence_is_named(dbox, contradicting):
     _, out, _ = dbox("diagnose", contradicting)
     assert "DO NOT GO TOGETHER under any one cause" in out

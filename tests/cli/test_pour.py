@@ -157,22 +157,6 @@ def test_json_leaves_stdout_to_the_answer(dbox, tmp_path):
     assert f"wrote {path}" in err
 
 
-@pytest.mark.parametrize(
-    ("arguments", "fault"),
-    [
-        (["--flow", "5"], '--flow is "5"; give its unit'),
-        (["--jug", "big"], '--jug is "big"'),
-        (["--error", "5"], '--error is "5"; give its unit'),
-        (["--catches", "none.csv"], "none.csv: there is no such file"),
-        (["--readings", "none.csv"], "none.csv: there is no such file"),
-    ],
-)
-def test_bad_words_exit_2_naming_the_option(dbox, arguments, fault):
-    code, out, err = dbox("pour", "pour-test", *arguments)
-    assert (code, out) == (2, "")
-    assert err.startswith(f"dbox: error: {fault}")
-
-
 def test_an_unmeasured_outlet_is_named(dbox, table):
     readings = table("readings", "outlet,reading (mm)", "1,1", "2,0", "4,1", "5,1")
     code, _, err = dbox("pour", "pour-test", "--readings", readings)

@@ -62,16 +62,6 @@ def test_all_faults_of_the_arguments_at_once(dbox):
     assert 'give its unit, as "5 gpm"' in err
 
 
-@pytest.mark.parametrize(
-    "arguments",
-    [(), ("--heights", "0, 0"), ("off-level", "--heights", "0, 0"), ("no-such-scenario",)],
-)
-def test_what_cannot_be_answered_exits_with_2(dbox, arguments):
-    code, out, err = dbox("split", *arguments)
-    assert (code, out) == (2, "")
-    assert err
-
-
 def test_an_open_outlet_without_a_reading_is_named(dbox, tmp_path: Path):
     file = tmp_path / "gap.toml"
     file.write_text(
@@ -100,13 +90,6 @@ def test_picture_is_written_named_and_never_overwritten_unasked(dbox, tmp_path: 
     code, out, err = dbox("split", "off-level", "--json", "--picture", str(tmp_path / "a.svg"))
     assert json.loads(out)
     assert "a.svg" in err
-
-
-def test_an_unknown_unit_is_told_with_those_there_are(dbox):
-    code, out, err = dbox("split", "--heights", "0, 0", "--opening", "circle 2 in",
-                          "--units", "furlong")  # fmt: skip
-    assert (code, out) == (2, "")
-    assert '--units is "furlong"; write in, mm or cm' in err
 
 
 def test_a_flow_just_at_its_limit_is_settled_by_no_ruler(dbox):

@@ -126,11 +126,6 @@ def test_a_settling_box_is_not_the_same(dbox) -> None:
     assert sinking["outlets"][4]["share"] > still["outlets"][4]["share"]
 
 
-def test_same_seed_same_answer(dbox) -> None:
-    assert answer(dbox, "--day", "--seed", "7") == answer(dbox, "--day", "--seed", "7")
-    assert answer(dbox, "--day", "--seed", "7") != answer(dbox, "--day", "--seed", "8")
-
-
 def test_more_people_send_more(dbox) -> None:
     few, many = (answer(dbox, "--days", "5", "--people", n) for n in ("2", "8"))
     assert many["inflow_volume_m3"] > 2 * few["inflow_volume_m3"]

@@ -23,7 +23,7 @@ from .sites import DOSE, HOLE, INCH, POUR, TRICKLE, box
 
 FLOWS = (TRICKLE, POUR, DOSE)
 INFLOW = np.array([flow.inflow for flow in FLOWS])
-SAMPLES = 300
+SAMPLES = 150
 OFFSET = 0.5 * INCH
 WITHIN, OUTSIDE, NEITHER = range(3)
 HOLES = (HOLE,) * 5

@@ -15,9 +15,9 @@ FAULTS = ("blockage", "higher", "lower")
 
 @pytest.mark.parametrize("kind", FAULTS)
 def test_a_slow_and_a_fast_pour_name_outlet_and_kind(kind):
-    """The everyday part of the slow test below: 6 boxes, at most one undecided, none wrong."""
-    found = rates(kind, BOTH, 6)
-    assert found["right"] >= 5
+    """The everyday part of the slow test below: 4 boxes, at most one undecided, none wrong."""
+    found = rates(kind, BOTH, 4)
+    assert found["right"] >= 3
     assert found["wrong"] == found["agree"] == 0
 
 
@@ -62,7 +62,7 @@ def test_what_would_tell_is_said_and_does_tell():
     """One fast pour leaves open why; the second pour that it asks for settles it."""
     settled = 0
     for seed in range(6):
-        if settled == 3:
+        if settled == 2:
             break
         site, off = drawn_box("blockage", (FAST,), seed)
         first = find(site)
@@ -77,4 +77,4 @@ def test_what_would_tell_is_said_and_does_tell():
         assert flows["height"] < flows["blockage"]
         both, _ = drawn_box("blockage", (FAST, second.inflow), seed)
         settled += answer(find(both), "blockage", off) == "right"
-    assert settled == 3
+    assert settled == 2

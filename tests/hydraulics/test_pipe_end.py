@@ -21,7 +21,6 @@ MOUTH = PipeEnd(DIAMETER)
 LOSSES = [0.0, 0.2, 0.5, 2.0]
 GPM = 231 * 0.0254**3 / 60
 
-heads = st.floats(1e-9, 100 * DIAMETER)
 losses = st.sampled_from(LOSSES)
 
 
@@ -51,24 +50,21 @@ def exact(head: float, diameter: float, loss: float) -> tuple[mpmath.mpf, mpmath
 
 
 @pytest.mark.parametrize("loss", LOSSES)
-@pytest.mark.parametrize(
-    "ratio", [1e-8, 1e-5, 1e-3, 0.02, 0.03, 0.05, 0.3, 0.7, 1.0, 1.3, 3, 20, 100]
-)
-def test_flow_and_slope_to_twelve_digits(ratio: float, loss: float) -> None:
-    head = ratio * DIAMETER
-    flow, slope = exact(head, DIAMETER, loss)
+def test_flow_and_slope_to_twelve_digits(loss: float) -> None:
+    many = DIAMETER * np.array([1e-8, 1e-5, 1e-3, 0.02, 0.03, 0.05, 0.3, 0.7, 1, 1.3, 3, 20, 100])
+    flow, slope = np.array([exact(head, DIAMETER, loss) for head in many], dtype=float).T
     mouth = PipeEnd(DIAMETER, entrance_loss=loss)
-    assert float(mouth.discharge(head)) == pytest.approx(float(flow), rel=1e-13)
-    assert float(mouth.slope(head)) == pytest.approx(float(slope), rel=1e-12)
+    np.testing.assert_allclose(mouth.discharge(many), flow, rtol=1e-13)
+    np.testing.assert_allclose(mouth.slope(many), slope, rtol=1e-12)
 
 
-@pytest.mark.parametrize("p", [*np.geomspace(1e-12, 1e12, 49), 1 / 64, np.nextafter(1 / 64, 0)])
-def test_excess_on_both_sides_of_its_series(p: float) -> None:
+def test_excess_on_both_sides_of_its_series() -> None:
+    many = np.array([*np.geomspace(1e-12, 1e12, 49), 1 / 64, np.nextafter(1 / 64, 0)])
     with mpmath.workdps(40):
-        root = mpmath.sqrt(mpmath.mpf(p))
-        true = (1 + mpmath.mpf(p)) * mpmath.atan(root) / root - 1
+        roots = [mpmath.sqrt(mpmath.mpf(p)) for p in many]
+        true = [float((1 + root**2) * mpmath.atan(root) / root - 1) for root in roots]
     # the difference on the upper side of 1/64 costs two digits, which the head hardly feels
-    assert float(pipe_end._excess(np.array([p]))[0]) == pytest.approx(float(true), rel=5e-14)
+    np.testing.assert_allclose(pipe_end._excess(many), true, rtol=5e-14)
 
 
 def test_one_nanometre_of_head() -> None:
@@ -91,27 +87,6 @@ def test_a_flow_worked_by_hand() -> None:
     assert float(MOUTH.discharge(head)) == pytest.approx(flow, rel=1e-14)
     lossy = PipeEnd(DIAMETER, entrance_loss=0.5)
     assert float(lossy.discharge(head + np.pi * DIAMETER / 32)) == pytest.approx(flow, rel=1e-14)
-
-
-def test_dry_and_shapes() -> None:
-    assert MOUTH.discharge([-np.inf, -0.01, 0.0]).tolist() == [0.0, 0.0, 0.0]
-    assert MOUTH.slope([-np.inf, -0.01, 0.0]).tolist() == [0.0, 0.0, 0.0]
-    assert MOUTH.discharge(0.01).shape == ()
-    assert MOUTH.discharge([[0.01], [0.02]], [0.0, 0.005, 0.1]).shape == (2, 3)
-    assert MOUTH.discharge([]).shape == (0,)
-    assert MOUTH.discharge(0.02, 0.02) == 0
-    assert MOUTH.discharge(0.02, 0.03) == 0
-
-
-def test_coefficient_is_a_factor() -> None:
-    reduced = PipeEnd(DIAMETER, coefficient=0.9)
-    for tailwater in (None, 0.045):
-        free = MOUTH.discharge([0.01, 0.05, 0.2], tailwater)
-        assert reduced.discharge([0.01, 0.05, 0.2], tailwater) == pytest.approx(
-            0.9 * free, rel=1e-15
-        )
-        slope = MOUTH.slope([0.01, 0.05, 0.2], tailwater)
-        assert reduced.slope([0.01, 0.05, 0.2], tailwater) == pytest.approx(0.9 * slope, rel=1e-15)
 
 
 def test_description() -> None:
@@ -194,24 +169,6 @@ def test_slope_is_the_difference_quotient(head: float, part: float, loss: float)
     assert min(left, right) * (1 - 1e-4) <= slope <= max(left, right) * (1 + 1e-4)
 
 
-@given(head=heads, more=st.floats(0.0, 1.0), tailwater=st.floats(-0.1, 0.5), loss=losses)
-def test_more_head_never_gives_less_flow(
-    head: float, more: float, tailwater: float, loss: float
-) -> None:
-    flow = PipeEnd(DIAMETER, entrance_loss=loss).discharge([head, head + more], tailwater)
-    assert np.all(np.isfinite(flow))
-    assert 0 <= flow[0] <= flow[1] * (1 + 1e-13)
-
-
-@given(head=heads, low=st.floats(-0.1, 1.1), high=st.floats(-0.1, 1.1), loss=losses)
-def test_more_tailwater_never_gives_more_flow(
-    head: float, low: float, high: float, loss: float
-) -> None:
-    low, high = sorted((low, high))
-    flow = PipeEnd(DIAMETER, entrance_loss=loss).discharge(head, [low * head, high * head])
-    assert flow[0] * (1 + 1e-13) >= flow[1] >= 0
-
-
 def test_with_a_loss_the_flow_is_held_at_the_free_one() -> None:
     # at 0.7 h the drowned equation alone gives more than the free flow, at 0.95 h less
     mouth = PipeEnd(DIAMETER, entrance_loss=2.0)
@@ -238,13 +195,6 @@ def test_deep_under_water_only_the_fall_counts(fall: float, loss: float) -> None
     found, slope = mouth.rating(np.array([2.0 + fall]), np.array([fall]))
     assert found[0] == pytest.approx(flow, rel=1e-13)
     assert slope[0] == pytest.approx(flow / (2 * fall), rel=1e-13)
-
-
-@given(st.lists(st.floats(0.0, 1e4), min_size=1, max_size=50), st.floats(0.0, 1e3))
-def test_each_head_is_computed_as_if_alone(many: list[float], loss: float) -> None:
-    mouth = PipeEnd(DIAMETER, entrance_loss=loss)
-    alone = [float(mouth.discharge(head)) for head in many]
-    assert mouth.discharge(many) == pytest.approx(alone, rel=1e-13)
 
 
 def test_thirty_digit_values_at_half_inch_to_two_inches() -> None:

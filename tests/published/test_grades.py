@@ -3,14 +3,12 @@
 import numpy as np
 import pytest
 from scipy.optimize import curve_fit
-from scipy.stats import linregress
 
 from dbox.fieldwork.grades import fit_line
 from dbox.fieldwork.survey import Limits
 from dbox.hydraulics.pipes import area, full_flow, normal_depth, normal_velocity
 
 INCH = 0.0254
-GPM = 231 * INCH**3 / 60
 
 # NIST Statistical Reference Datasets, linear regression, "Norris", as the tests of scipy quote it
 NORRIS_X = """
@@ -36,21 +34,6 @@ def test_nist_norris_slope_and_its_error():
     line = fit_line(x, y, np.full_like(x, scatter))
     assert -line.slope == pytest.approx(1.00211681802045, rel=1e-13)
     assert line.slope_error == pytest.approx(0.0004297968482, rel=1e-9)
-
-
-def test_scipy_linregress_on_rod_readings():
-    rng = np.random.default_rng(7)
-    for count in (3, 5, 20):
-        at = np.sort(rng.uniform(0, 10, count))
-        height = -0.02 * at + rng.normal(0, 0.002, count)
-        other = linregress(at, height)
-        line = fit_line(at, height, np.full(count, 0.002))
-        assert -line.slope == pytest.approx(other.slope, rel=1e-10)
-        residual = height - other.intercept - other.slope * at
-        assert line.residual == pytest.approx(residual, abs=1e-14)
-        # it takes the spread from the residuals, where here it is known
-        from_residuals = np.sqrt((residual**2).sum() / (count - 2))
-        assert line.slope_error * from_residuals / 0.002 == pytest.approx(other.stderr, rel=1e-9)
 
 
 def test_scipy_curve_fit_with_unequal_errors():
@@ -81,16 +64,6 @@ def test_national_standard_plumbing_code_part_full_factors_of_a_sloping_drain():
             )
             found = float(normal_velocity(passed, inside, slope)) / half_speed
             assert found == pytest.approx(speed, abs=0.005)
-
-
-def test_a_four_inch_pipe_carries_any_dose_at_the_least_falls():
-    # Manning with n 0.010, worked apart from this code: 115.30 gpm full at 1/8 in per ft, 163.06 at
-    # 1/4. Flow goes with the root of the slope, so 1 % carries sqrt(0.96) of the first.
-    inside = 4.026 * INCH
-    at_limit = float(full_flow(inside, Limits().supply_pipe.value)) / GPM
-    assert at_limit == pytest.approx(115.30258 * np.sqrt(0.01 * 96), rel=1e-7)
-    sewer = float(full_flow(inside, Limits().house_sewer.value)) / GPM
-    assert sewer == pytest.approx(163.062472, rel=1e-8)
 
 
 def test_the_default_limits_and_their_sources():
