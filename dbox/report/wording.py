@@ -149,7 +149,7 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "tank; that it then comes more slowly is not computed",
     "surge: capillary": "{part:.0f %} of the water passed at heads below {head:.0f mm}, where "
     "surface tension decides and weir formulas are out of their range",
-    "surge: drowned": "water in the trench of {outlets:outlets} stands over the lip and drowns it",
+    "surge: drowned": "the trench of outlet {outlets} stands over its lip and drowns it",
     "surge: jet not computed": "the inlet is straight, but its jet is not computed: places of "
     "outlets are not given",
     "surge: no supply": "[supply] is not given: the water comes to the box without delay",
