@@ -86,6 +86,16 @@ class OutletSet:
             flow[same], slope[same] = kind.rating(head[same], part)
         return flow, slope
 
+    def flows(self, runs: BoolArray, head: Array, fall: Array | None) -> Array:
+        """Flow of the outlets that run, none of the others; head [m], fall [m] -> [m3/s]."""
+        flow = np.zeros_like(head)
+        for kind, same in self._alike:
+            these = np.zeros_like(runs)
+            these[same] = runs[same]
+            part = None if fall is None else fall[these]
+            flow[these] = kind.rating(head[these], part)[0]
+        return flow
+
     def guess(self, inflow: Array, lips: Array) -> Array:
         """Height at which outlets that follow a square law would pass the inflow.
 
@@ -530,23 +540,19 @@ def _started(
 ) -> BoolArray:
     """Which lips run once the level has risen from rest, (n, boxes); starts [m]."""
     n = lips.shape[0]
-    steps = np.sort(starts, axis=0)
-    # the level passes thresholds before `passed`, and stays under those from `held` on
+    steps = np.vstack([np.sort(starts, axis=0), np.full(inflow.shape, np.inf)])
+    # the level passes the thresholds before `passed`, and none from `held` on
     passed, held = np.ones(inflow.shape, np.intp), np.full(inflow.shape, n)
     for _ in range((n - 1).bit_length()):
-        middle = np.minimum((passed + held) // 2, n - 1)
-        at = np.take_along_axis(steps, middle[None], 0)[0]
-        ends = ~(at < np.inf)
-        level = np.where(ends, 0.0, at)
-        head = np.where(starts < level - _TOGETHER, level - lips, -np.inf)
-        flow, _ = outlets.rating(head, None if tails is None else level - tails)
-        ends |= flow.sum(0) >= inflow
-        open_yet = passed < held
-        passed, held = (
-            np.where(open_yet & ~ends, middle + 1, passed),
-            np.where(open_yet & ends, middle, held),
-        )
-    level = np.take_along_axis(np.vstack([steps, np.full(inflow.shape, np.inf)]), held[None], 0)[0]
+        middle = (passed + held) // 2
+        level = np.take_along_axis(steps, middle[None], 0)[0]
+        asked = (passed < held) & (level < np.inf)
+        level = np.where(asked, level, 0.0)
+        before = asked & (starts < level - _TOGETHER)
+        fall = None if tails is None else level - tails
+        ends = (outlets.flows(before, level - lips, fall).sum(0) >= inflow) | ~asked
+        passed, held = np.where(ends, passed, middle + 1), np.where(ends, middle, held)
+    level = np.take_along_axis(steps, held[None], 0)[0]
     result: BoolArray = starts < (level if rims is None else np.minimum(level, rims)) - _TOGETHER
     return result
 

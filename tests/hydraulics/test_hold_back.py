@@ -90,8 +90,8 @@ def agrees(box):
     held = [i for i in range(len(lips)) if i not in running]
     assert not found.flow[held].any(), box
     assert float(found.level) == pytest.approx(level, abs=1e-11), box
-    each = [float(openings[i].discharge(level - lips[i] * MICROMETRE,
-                                        tails[i] - lips[i] * MICROMETRE)) for i in running]  # fmt: skip
+    metres = [lip * MICROMETRE for lip in lips]
+    each = [float(openings[i].discharge(level - metres[i], tails[i] - metres[i])) for i in running]
     np.testing.assert_allclose(found.flow[running], each, rtol=0, atol=1e-7 * inflow)
     assert float(found.imbalance) <= 1e-10
     return len(running), sum(lip < np.inf for lip in lips)
