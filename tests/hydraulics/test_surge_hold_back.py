@@ -40,17 +40,18 @@ def run_with_events(system, event, seconds):
         piece = int(np.searchsorted(event.begin, time, side="right")) - 1
         inflow = float(event.first[piece])
 
-        def rates(_, y, running=running.copy(), inflow=inflow):
-            flow = np.array([
-                float(o.discharge(y[0] - lip)) if on else 0.0
-                for o, lip, on in zip(openings, lips, running, strict=True)
-            ])  # fmt: skip
-            return np.array([(inflow - flow.sum()) / system.area, *flow])
+        def rates(_, y, on=tuple(running), inflow=inflow):
+            heads = np.where(on, y[0] - lips, 0.0)
+            flow = [float(o.discharge(head)) for o, head in zip(openings, heads, strict=True)]
+            return np.array([(inflow - sum(flow)) / system.area, *flow])
 
         events = []
         for i in range(n):
             at = lips[i] if running[i] else lips[i] + holds[i]
-            crossed = (lambda _, y, at=at: y[0] - at) if holds[i] else (lambda _, y: 1.0)
+
+            def crossed(_, y, at=at, i=i):
+                return y[0] - at if holds[i] else 1.0
+
             crossed.terminal = True
             crossed.direction = -1.0 if running[i] else 1.0
             events.append(crossed)
