@@ -206,6 +206,22 @@ size = length(0.001, 1.0, "an opening is between 1 mm and 1 m")
 offset = length(0.0, 0.15, "an offset is between 0 and 150 mm")
 reading = length(-1.0, 1.0, "a reading at a box is less than 1 m from the water")
 spread = length(1e-6, 0.1, "a spread is above 0 and below 100 mm")
+_held = several(length(0.0, 0.02, "a dry lip holds back between 0 and 20 mm"), 2)
+
+
+@reads(VALUES, bare=True, unit="m")
+def hold_back(value: object, bare_unit: str | None) -> tuple[float, float]:
+    """Read what dry lips hold back: one height, or the least and the most.
+
+    >>> hold_back(["1 mm", "4 mm"]), hold_back("0 in")
+    ((0.001, 0.004), (0.0, 0.0))
+    """
+    heights = _held(value, bare_unit)
+    if heights[0] > heights[-1]:
+        raise ScenarioError(f'is {show(value)}; write the least first, as ["1 mm", "4 mm"]')
+    return heights[0], heights[-1]
+
+
 side = length(0.05, 10.0, "the inside of a box is between 50 mm and 10 m")
 place = length(-0.1, 10.0, "a place in a box is between 0 and 10 m")
 depth = length(0.0, 5.0, "this height is between 0 and 5 m")

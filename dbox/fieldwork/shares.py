@@ -12,12 +12,17 @@ draws tells how good a reading would have to be.
 The shares are those without the jet of a straight inlet. Where that would move one beyond the
 tolerance, or the verdict is another with it, the jet decides and the answer is "cannot tell" too.
 
+All this is for the falling state, in which every lip under the level runs. In a box that fills from
+rest dry lips hold water back, so its shares are drawn too, over the same lips and, evenly, over the
+site's range of hold-back; surface tension and edges being of one kind, all lips of a box hold back
+alike. That tells a range and decides nothing.
+
 The same lips split a trickle and a dose very differently. The weakest of the flows asked for is
 held against the strongest; where they are much alike, an ordinary trickle or a pumped dose takes
 the place of the other end.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -96,6 +101,9 @@ VERDICTS = ("within", "outside", "cannot tell")
 SAMPLES = 4000
 """Boxes drawn for the bands. [-] (judgement)"""
 
+_FEW_POINTS = 0.05
+"""By how much of all water the rising range passes the band before it is told. [-] (judgement)"""
+
 _ROUNDING = 1e-12
 """What a share may miss its tolerance by and count as within. [-] (rounding)"""
 
@@ -113,6 +121,8 @@ class Assessment:
     result: Split  # The split at the best estimate of the lips, cases by outlets.
     share_low: Array  # (flows, n) Lower end of the 5 to 95 per cent band of each share. [-]
     share_high: Array  # (flows, n) Upper end of it. [-]
+    share_rising_low: Array  # (flows, n) The same while dry lips hold water back. [-]
+    share_rising_high: Array  # (flows, n) Upper end of that. [-]
     target: Array  # (n,) Wanted share of each outlet. [-]
     tolerance: float | None  # Allowed difference from the target, as a fraction of it. [-]
     # (flows,) Probability that every outlet is within tolerance; NaN where none was given, and
@@ -178,8 +188,10 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
     names = tuple(f.name for f in site.flows)
     target, tolerance = target_shares(site), site.tolerance.share if site.tolerance else None
     result = _split(site, inflow, lips.height)
-    shares = _split(site, inflow[:, None], drawn).share
+    falling = _split(site, inflow[:, None], drawn)
+    shares = falling.share
     low, high = np.percentile(shares, BAND, axis=1)
+    rising = np.percentile(rising_shares(site, falling, drawn), BAND, axis=1)
     probability, beyond = chances(shares, target, tolerance)
     codes = verdict_codes(probability, beyond)
     jet = strike(site, possible_jets(site), lips.height, inflow, result.share, target)
@@ -188,7 +200,7 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
     unsure = decides & ~(alike & (codes == VERDICTS.index("outside")))
     settling = _settling_spread(site, lips, drawn, probability, beyond)
     settling[decides], probability[unsure] = np.nan, np.nan
-    freeze(low, high, target, probability, decides, settling)
+    freeze(low, high, rising, target, probability, decides, settling)
     return Assessment(
         names=names,
         labels=tuple(o.label for o in site.outlets),
@@ -196,6 +208,8 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
         result=result,
         share_low=low,
         share_high=high,
+        share_rising_low=rising[0],
+        share_rising_high=rising[1],
         target=target,
         tolerance=tolerance,
         within_probability=probability,
@@ -206,6 +220,7 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
         warnings=(
             *jet_notes(site, jet, decides, names),
             *range_notes(result, names),
+            *_rising_notes(site, lips, result, rising, high),
             *header_notes(site, result),
             *lips.warnings,
         ),
@@ -214,6 +229,47 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
 
 def _split(site: Site, inflow: ArrayLike, lips: Array) -> Split:
     return split(inflow, lips, [o.opening for o in site.outlets], rim=site.box.rim)
+
+
+def rising_shares(site: Site, falling: Split, drawn: Array) -> Array:
+    """Shares of drawn boxes that fill from rest, (flows, samples, n).
+
+    falling: The split of the same boxes, every lip wet; drawn [m].
+    """
+    hold = np.linspace(*site.hold_back, drawn.shape[0])[:, None]
+    # where every lip that runs stands deeper under water than it holds back, both states are one
+    held = np.any((falling.head > 0) & (falling.head <= hold), axis=-1)
+    shares = falling.share.copy()
+    if held.any():
+        draw = np.nonzero(held)[1]
+        shares[held] = split(
+            falling.inflow[held], drawn[draw], falling.openings, rim=site.box.rim,
+            hold_back=hold[draw], rising=True,
+        ).share  # fmt: skip
+    return shares
+
+
+def _rising_notes(
+    site: Site, lips: Lips, result: Split, rising: Array, high: Array
+) -> Iterator[Note]:
+    """The outlet that gains most from dry lips, at each flow where it is more than a few points.
+
+    Not where the lips lie within an error of one: that box is level for all that is known.
+    """
+    heights = lips.height[lips.measured]
+    if np.ptp(heights) <= lips.error.max():
+        return
+    for case, flow in enumerate(site.flows):
+        gains = rising[1, case] - high[case]
+        i = int(np.argmax(gains))
+        if gains[i] > _FEW_POINTS:
+            values = {
+                "outlet": site.outlets[i].label,
+                "share": float(result.share[case, i]),
+                "low": float(rising[0, case, i]),
+                "high": float(rising[1, case, i]),
+            }
+            yield Note(what="split: held back", where=flow.name, values=values)
 
 
 def chances(shares: Array, target: Array, tolerance: ArrayLike | None) -> tuple[Array, Array]:

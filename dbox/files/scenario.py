@@ -22,7 +22,7 @@ from dbox.fieldwork.evidence import (
     Evidence,
     OutletEvidence,
 )
-from dbox.fieldwork.site import ORDINARY_FLOWS, Box, Flow, Outlet, Site, Target
+from dbox.fieldwork.site import DEFAULT_HOLD_BACK, ORDINARY_FLOWS, Box, Flow, Outlet, Site, Target
 from dbox.files import toml_file
 from dbox.files.evidence_keys import check_port, completed, starter_lines
 from dbox.files.grades_keys import check_survey
@@ -173,6 +173,7 @@ def _site(file: ScenarioFile, faults: Faults) -> Site | None:
         flows=tuple(Flow(name=n, inflow=q) for n, q in (file.flows or {}).items())
         or ORDINARY_FLOWS,
         spread=file.readings.spread,
+        hold_back=file.readings.hold_back or DEFAULT_HOLD_BACK,
         placeholder=_placeholder(file.readings.placeholder, file.title),
         target=target,
         tolerance=file.tolerance,

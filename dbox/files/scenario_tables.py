@@ -105,6 +105,13 @@ class ReadingsTable:
         point, "Point of the hole whose height over still water was read; absent: lip.", "lip"
     )
     spread: float | None = key(keys.spread, "One standard deviation of one reading.", "1/32 in")
+    hold_back: tuple[float, float] | None = key(
+        keys.hold_back,
+        "How far water stands over a dry lip before it starts to run, least and most; "
+        'absent: 1 to 4 mm (judgement), "0 in": not at all.',
+        ["1 mm", "4 mm"],
+        "0 in",
+    )
     rim: float | None = key(
         keys.depth,
         "Height over still water of the lowest place where water could leave the box other than "
