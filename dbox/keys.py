@@ -218,7 +218,7 @@ def hold_back(value: object, bare_unit: str | None) -> tuple[float, float]:
     """
     heights = _held(value, bare_unit)
     if heights[0] > heights[-1]:
-        raise ScenarioError(f'is {show(value)}; write the least first, as ["1 mm", "4 mm"]')
+        raise ScenarioError('is a list that falls; write the least first, as ["1 mm", "4 mm"]')
     return heights[0], heights[-1]
 
 
