@@ -233,6 +233,7 @@ flow_rate = limited(
     units.flow, SMALLEST_FLOW, 1.0, "a flow to compute is between 1 mL/min and 1 m3/s"
 )
 tolerance = limited(units.percent, 1e-6, 1.0, "a tolerance is above 0 % and at most 100 %")
+coefficient_spread = limited(units.percent, 0.0, 0.3, "a coefficient is doubted by 0 % to 30 %")
 weight = limited(units.number, 0.0, 1e6, "a weight is between 0 and 1,000,000")
 
 

@@ -9,6 +9,10 @@ outlet lies within the tolerance of its target. Where that is not near 1, and no
 surely beyond its tolerance on one side either, the answer is "cannot tell", and scaling the same
 draws tells how good a reading would have to be.
 
+Below a few centimetres of head a coefficient is known less and less, the nappe being free or
+clinging. Where a spread of it is typed, each drawn box gets a factor for each of its openings that
+is the greater the smaller the head; equal openings at equal heads have the same one, which cancels.
+
 The shares are those without the jet of a straight inlet. Where that would move one beyond the
 tolerance, or the verdict is another with it, the jet decides and the answer is "cannot tell" too.
 
@@ -40,6 +44,7 @@ from dbox.fieldwork.inlet import (
 )
 from dbox.fieldwork.readings import MOST_READINGS, Lips, measured_lips
 from dbox.fieldwork.site import Flow, Site
+from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 from dbox.hydraulics.split import Split, range_notes, split
 from dbox.notes import Note
 from dbox.units import DOSE, TRICKLE
@@ -103,6 +108,9 @@ SAMPLES = 4000
 
 _FEW_POINTS = 0.05
 """By how much of all water the rising range passes the band before it is told. [-] (judgement)"""
+
+_COEFFICIENTS = (5, 0)
+"""Seed of the drawn coefficients, which no seed of the lips can be. (numerical)"""
 
 _ROUNDING = 1e-12
 """What a share may miss its tolerance by and count as within. [-] (rounding)"""
@@ -189,16 +197,17 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
     target, tolerance = target_shares(site), site.tolerance.share if site.tolerance else None
     result = _split(site, inflow, lips.height)
     falling = _split(site, inflow[:, None], drawn)
-    shares = falling.share
+    doubts = coefficient_doubts(site, drawn.shape[0])
+    shares = _doubted(site, falling, drawn, doubts)
     low, high = np.percentile(shares, BAND, axis=1)
-    rising = np.percentile(rising_shares(site, falling, drawn), BAND, axis=1)
+    rising = np.percentile(rising_shares(site, falling, shares, drawn, doubts), BAND, axis=1)
     probability, beyond = chances(shares, target, tolerance)
     codes = verdict_codes(probability, beyond)
     jet = strike(site, possible_jets(site), lips.height, inflow, result.share, target)
-    alike = _same_with_jet(site, jet, drawn, codes)
+    alike = _same_with_jet(site, jet, drawn, doubts, codes)
     decides = ~alike | jet.changes(NOTICED if tolerance is None else tolerance)
     unsure = decides & ~(alike & (codes == VERDICTS.index("outside")))
-    settling = _settling_spread(site, lips, drawn, probability, beyond)
+    settling = _settling_spread(site, lips, drawn, doubts, probability, beyond)
     settling[decides], probability[unsure] = np.nan, np.nan
     freeze(low, high, rising, target, probability, decides, settling)
     return Assessment(
@@ -227,26 +236,58 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
     )
 
 
-def _split(site: Site, inflow: ArrayLike, lips: Array) -> Split:
-    return split(inflow, lips, [o.opening for o in site.outlets], rim=site.box.rim)
+def _split(site: Site, inflow: ArrayLike, lips: Array, hold_back: ArrayLike = 0.0) -> Split:
+    openings = [o.opening for o in site.outlets]
+    return split(inflow, lips, openings, rim=site.box.rim, hold_back=hold_back, rising=True)
 
 
-def rising_shares(site: Site, falling: Split, drawn: Array) -> Array:
+def coefficient_doubts(site: Site, count: int) -> Array:
+    """How far the coefficients of each drawn box are off, in standard deviations. (count, n)"""
+    kinds = list(dict.fromkeys(o.opening for o in site.outlets))
+    drawn = np.random.default_rng(_COEFFICIENTS).standard_normal((count, len(kinds)))
+    return drawn[:, [kinds.index(o.opening) for o in site.outlets]]
+
+
+def _doubted(
+    site: Site, found: Split, lips: Array, doubts: Array, hold_back: ArrayLike = 0.0
+) -> Array:
+    """Shares of a split whose coefficients are off, to the second order of how far. (..., n)
+
+    At a head h they are off by `coefficient_spread` times 2 / (1 + h / 5 mm): as much as is said at
+    5 mm, at most twice that, and in the end inversely as the head (judgement; that they are the
+    further off the smaller the head: G. De Martino and A. Ragone 1984, Effects of viscosity and
+    surface tension on slot weirs flow, J. Hydraulic Research 22(5), abstract seen).
+    """
+    if not site.coefficient_spread:
+        return found.share
+
+    def passed(each: Split) -> Array:
+        low = 2.0 / (1.0 + np.maximum(each.head, 0.0) / CAPILLARY_HEAD)
+        flow: Array = each.flow * np.exp(site.coefficient_spread * low * doubts)
+        return flow
+
+    total, wanted = passed(found).sum(-1), found.flow.sum(-1)
+    scale = np.divide(wanted, total, out=np.ones_like(total), where=total > 0)
+    flow = passed(_split(site, found.inflow * scale, lips, hold_back))
+    whole = flow.sum(-1, keepdims=True)
+    shares: Array = flow / np.where(whole > 0, whole, 1.0)
+    return shares
+
+
+def rising_shares(site: Site, falling: Split, shares: Array, drawn: Array, doubts: Array) -> Array:
     """Shares of drawn boxes that fill from rest, (flows, samples, n).
 
-    falling: The split of the same boxes, every lip wet; drawn [m].
+    falling, shares: The split of the same boxes, every lip wet, and their shares; drawn [m].
     """
     hold = np.linspace(*site.hold_back, drawn.shape[0])[:, None]
     # where every lip that runs stands deeper under water than it holds back, both states are one
     held = np.any((falling.head > 0) & (falling.head <= hold), axis=-1)
-    shares = falling.share.copy()
+    rising = shares.copy()
     if held.any():
         draw = np.nonzero(held)[1]
-        shares[held] = split(
-            falling.inflow[held], drawn[draw], falling.openings, rim=site.box.rim,
-            hold_back=hold[draw], rising=True,
-        ).share  # fmt: skip
-    return shares
+        found = _split(site, falling.inflow[held], drawn[draw], hold[draw])
+        rising[held] = _doubted(site, found, drawn[draw], doubts[draw], hold[draw])
+    return rising
 
 
 def _rising_notes(
@@ -298,18 +339,21 @@ def _words(codes: npt.NDArray[np.integer]) -> tuple[str, ...]:
     return tuple(VERDICTS[code] for code in codes)
 
 
-def _same_with_jet(site: Site, jet: Strike, drawn: Array, codes: npt.NDArray[np.int8]) -> BoolArray:
+def _same_with_jet(
+    site: Site, jet: Strike, drawn: Array, doubts: Array, codes: npt.NDArray[np.int8]
+) -> BoolArray:
     """Whether each verdict is the same in every way in which the jet may strike. (flows,)"""
     same = np.ones(codes.shape, np.bool_)
     tolerance = site.tolerance.share if site.tolerance else None
     for extra in jet.head:
-        shares = _split(site, jet.inflow[:, None], drawn - extra[:, None]).share
+        lips = drawn - extra[:, None]
+        shares = _doubted(site, _split(site, jet.inflow[:, None], lips), lips, doubts)
         same &= verdict_codes(*chances(shares, jet.target, tolerance)) == codes
     return same
 
 
 def _settling_spread(
-    site: Site, lips: Lips, drawn: Array, probability: Array, beyond: Array
+    site: Site, lips: Lips, drawn: Array, doubts: Array, probability: Array, beyond: Array
 ) -> Array:
     """Spread of one reading at which each verdict would be within or outside."""
     spread = np.full(probability.shape, lips.spread)
@@ -320,9 +364,8 @@ def _settling_spread(
     nearer = lips.height + _SCALES[:, None, None] * scatter
     unsettled = verdict_codes(probability, beyond) == VERDICTS.index("cannot tell")
     for case in np.flatnonzero(unsettled):
-        within, outside = chances(
-            _split(site, site.flows[case].inflow, nearer).share, target, tolerance
-        )
+        found = _split(site, site.flows[case].inflow, nearer)
+        within, outside = chances(_doubted(site, found, nearer, doubts), target, tolerance)
         settled = _SCALES[(within >= SURE) | (outside >= SURE)]
         spread[case] = lips.spread * settled.max() if settled.size else np.nan
     return spread

@@ -252,6 +252,8 @@ class Site:
     flows: tuple[Flow, ...]  # The flows to compute, in the order of the file.
     # Stated standard deviation of one reading; None where not stated. [m]
     spread: float | None = None
+    # Standard deviation of the discharge coefficients at 5 mm of head, over themselves. [-]
+    coefficient_spread: float = 0.0
     # How far water stands over a dry lip before it starts to run, least and most. [m]
     hold_back: tuple[float, float] = DEFAULT_HOLD_BACK
     # Whether the readings of the outlets only show where readings go and were never taken.

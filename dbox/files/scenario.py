@@ -173,6 +173,7 @@ def _site(file: ScenarioFile, faults: Faults) -> Site | None:
         flows=tuple(Flow(name=n, inflow=q) for n, q in (file.flows or {}).items())
         or ORDINARY_FLOWS,
         spread=file.readings.spread,
+        coefficient_spread=file.readings.coefficient_spread or 0.0,
         hold_back=file.readings.hold_back or DEFAULT_HOLD_BACK,
         placeholder=_placeholder(file.readings.placeholder, file.title),
         target=target,

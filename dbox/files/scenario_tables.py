@@ -112,6 +112,12 @@ class ReadingsTable:
         ["1 mm", "4 mm"],
         "0 in",
     )
+    coefficient_spread: float | None = key(
+        keys.coefficient_spread,
+        "One standard deviation of the discharge coefficient at 5 mm of head, shared by all equal "
+        "openings and fading as the head grows; absent: none.",
+        "5 %",
+    )
     rim: float | None = key(
         keys.depth,
         "Height over still water of the lowest place where water could leave the box other than "

@@ -195,6 +195,7 @@ ONE_FAULT = [
     ('spread = "1/32 in"', "spread = 0", "readings.spread is 0"),
     ("rim = 6", "hold_back = -1", "readings.hold_back is -1; a dry lip holds back between 0 and"),
     ("rim = 6", 'hold_back = ["1 mm", "2 in"]', "readings.hold_back[2] is"),
+    ("rim = 6", 'coefficient_spread = "40 %"', "readings.coefficient_spread is"),
     ("rim = 6", "hold_back = []", "readings.hold_back is a list of 0; write 1 to 2"),
     ("rim = 6", "hold_back = [1, 2, 3]", "readings.hold_back is a list of 3; write 1 to 2"),
     ("rim = 6", 'hold_back = ["4 mm", "1 mm"]', "hold_back is a list that falls; write the least"),
