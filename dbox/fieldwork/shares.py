@@ -109,8 +109,8 @@ SAMPLES = 4000
 _FEW_POINTS = 0.05
 """By how much of all water the rising range passes the band before it is told. [-] (judgement)"""
 
-_COEFFICIENTS = (5, 0)
-"""Seed of the drawn coefficients, which no seed of the lips can be. (numerical)"""
+_COEFFICIENTS = (5, 1)
+"""Seed of the drawn coefficients; no small seed of the lips draws the same. [-] (numerical)"""
 
 _ROUNDING = 1e-12
 """What a share may miss its tolerance by and count as within. [-] (rounding)"""
@@ -237,6 +237,7 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
 
 
 def _split(site: Site, inflow: ArrayLike, lips: Array, hold_back: ArrayLike = 0.0) -> Split:
+    """A split in the rising state, which without a hold-back is the falling one."""
     openings = [o.opening for o in site.outlets]
     return split(inflow, lips, openings, rim=site.box.rim, hold_back=hold_back, rising=True)
 

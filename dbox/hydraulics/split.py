@@ -396,8 +396,8 @@ def split(
     heights = heights - still[:, None]
     tails = None if tails is None else tails - still[:, None]
     rims = None if rims is None else rims - still
-    starts = heights + holds if rising and holds.any() else None
-    height, flow, overflow = _solve(flows, heights, tails, rims, starts, outlets)
+    thresholds = heights + holds if rising and holds.any() else None
+    height, flow, overflow = _solve(flows, heights, tails, rims, thresholds, outlets)
     n = heights.shape[-1]
     result = Split(
         inflow=flows.reshape(shape).copy(),
@@ -473,26 +473,28 @@ def _solve(
     lips: Array,
     tails: Array | None,
     rims: Array | None,
-    starts: Array | None,
+    thresholds: Array | None,
     outlets: OutletSet,
 ) -> tuple[Array, Array, Array]:
     """Heights over still water, flows and overflows, block by block on the machine's cores."""
     height, flow, overflow = np.zeros_like(inflow), np.zeros_like(lips), np.zeros_like(inflow)
     size = max(1, _BLOCK // lips.shape[-1])
 
-    def solve(first: int) -> None:
-        rows = slice(first, first + size)
-        part, rim, start = (None if each is None else each[rows] for each in (tails, rims, starts))
+    def solve(start: int) -> None:
+        rows = slice(start, start + size)
+        part, rim, threshold = (
+            None if each is None else each[rows] for each in (tails, rims, thresholds)
+        )
         height[rows], flow[rows], overflow[rows] = _solve_block(
-            inflow[rows], lips[rows], part, rim, start, outlets
+            inflow[rows], lips[rows], part, rim, threshold, outlets
         )
 
-    blocks = range(0, inflow.size, size)
-    if len(blocks) <= 1:
+    starts = range(0, inflow.size, size)
+    if len(starts) <= 1:
         solve(0)
     else:
         with ThreadPoolExecutor(os.cpu_count()) as pool:
-            list(pool.map(solve, blocks))
+            list(pool.map(solve, starts))
     return height, flow, overflow
 
 
@@ -501,7 +503,7 @@ def _solve_block(
     lips: Array,
     tails: Array | None,
     rims: Array | None,
-    starts: Array | None,
+    thresholds: Array | None,
     outlets: OutletSet,
 ) -> tuple[Array, Array, Array]:
     height, overflow = np.zeros_like(inflow), np.zeros_like(inflow)
@@ -510,8 +512,8 @@ def _solve_block(
     tails = None if tails is None else np.ascontiguousarray(tails.T)
     flow = np.zeros_like(lips)
     runs, told = inflow > 0, np.maximum(inflow, FAINT)
-    if starts is not None:
-        started = _started(told, lips, tails, rims, np.ascontiguousarray(starts.T), outlets)
+    if thresholds is not None:
+        started = _started(told, lips, tails, rims, np.ascontiguousarray(thresholds.T), outlets)
         lips = np.where(started, lips, np.inf)
     if rims is not None:
         at_rim, _ = outlets.rating(rims - lips, None if tails is None else rims - tails)
@@ -535,12 +537,12 @@ def _started(
     lips: Array,
     tails: Array | None,
     rims: Array | None,
-    starts: Array,
+    thresholds: Array,
     outlets: OutletSet,
 ) -> BoolArray:
-    """Which lips run once the level has risen from rest, (n, boxes); starts [m]."""
+    """Which lips run once the level has risen from rest, (n, boxes); thresholds [m]."""
     n = lips.shape[0]
-    steps = np.vstack([np.sort(starts, axis=0), np.full(inflow.shape, np.inf)])
+    steps = np.vstack([np.sort(thresholds, axis=0), np.full(inflow.shape, np.inf)])
     # the level passes the thresholds before `passed`, and none from `held` on
     passed, held = np.ones(inflow.shape, np.intp), np.full(inflow.shape, n)
     for _ in range((n - 1).bit_length()):
@@ -548,12 +550,14 @@ def _started(
         level = np.take_along_axis(steps, middle[None], 0)[0]
         asked = (passed < held) & (level < np.inf)
         level = np.where(asked, level, 0.0)
-        before = asked & (starts < level - _TOGETHER)
+        before = asked & (thresholds < level - _TOGETHER)
         fall = None if tails is None else level - tails
         ends = (outlets.flows(before, level - lips, fall).sum(0) >= inflow) | ~asked
         passed, held = np.where(ends, passed, middle + 1), np.where(ends, middle, held)
     level = np.take_along_axis(steps, held[None], 0)[0]
-    result: BoolArray = starts < (level if rims is None else np.minimum(level, rims)) - _TOGETHER
+    result: BoolArray = (
+        thresholds < (level if rims is None else np.minimum(level, rims)) - _TOGETHER
+    )
     return result
 
 

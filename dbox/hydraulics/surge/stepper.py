@@ -4,9 +4,8 @@ All parts take the same step, in the order in which the water meets them: each h
 outflow over the step, and the rate at its end, to the next. A step is tried; where the outflow of
 a part would change by too much of itself it is made shorter and tried again, so that steps are
 short where things happen and long where nothing does. No step crosses a jump of the inflow, nor the
-moment at which a dry lip starts to run. What
-leaves the box is dealt to the outlets in proportion to their own flows over the step; each volume
-is handed on exactly once.
+moment at which a dry lip starts to run. What leaves the box is dealt to the outlets in proportion
+to their own flows over the step; each volume is handed on exactly once.
 
 A run keeps what people ask of it: levels, flows and volumes in time, peaks, when each outlet
 starts, when a trench stands full to its pipe or surfaces, and whether the volumes add up.
