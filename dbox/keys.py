@@ -209,6 +209,22 @@ reading = length(-1.0, 1.0, "a reading at a box is less than 1 m from the water"
 spread = length(1e-6, 0.1, "a spread is above 0 and below 100 mm")
 mark = length(1e-5, 0.03, "the marks of a rule are between 0.01 mm and 30 mm apart")
 hand = limited(units.angle, math.radians(0.1), math.radians(45), "a hand errs by 0.1 deg to 45 deg")
+_held = several(length(0.0, 0.02, "a dry lip holds back between 0 and 20 mm"), 2)
+
+
+@reads(VALUES, bare=True, unit="m")
+def hold_back(value: object, bare_unit: str | None) -> tuple[float, float]:
+    """Read what dry lips hold back: one height, or the least and the most.
+
+    >>> hold_back(["1 mm", "4 mm"]), hold_back("0 in")
+    ((0.001, 0.004), (0.0, 0.0))
+    """
+    heights = _held(value, bare_unit)
+    if heights[0] > heights[-1]:
+        raise ScenarioError('is a list that falls; write the least first, as ["1 mm", "4 mm"]')
+    return heights[0], heights[-1]
+
+
 side = length(0.05, 10.0, "the inside of a box is between 50 mm and 10 m")
 place = length(-0.1, 10.0, "a place in a box is between 0 and 10 m")
 depth = length(0.0, 5.0, "this height is between 0 and 5 m")
@@ -220,6 +236,7 @@ flow_rate = limited(
     units.flow, SMALLEST_FLOW, 1.0, "a flow to compute is between 1 mL/min and 1 m3/s"
 )
 tolerance = limited(units.percent, 1e-6, 1.0, "a tolerance is above 0 % and at most 100 %")
+coefficient_spread = limited(units.percent, 0.0, 0.3, "a coefficient is doubted by 0 % to 30 %")
 weight = limited(units.number, 0.0, 1e6, "a weight is between 0 and 1,000,000")
 
 

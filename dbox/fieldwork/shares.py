@@ -9,15 +9,24 @@ outlet lies within the tolerance of its target. Where that is not near 1, and no
 surely beyond its tolerance on one side either, the answer is "cannot tell", and scaling the same
 draws tells how good a reading would have to be.
 
+Below a few centimetres of head a coefficient is known less and less, the nappe being free or
+clinging. Where a spread of it is typed, each drawn box gets a factor for each of its openings that
+is the greater the smaller the head; equal openings at equal heads have the same one, which cancels.
+
 The shares are those without the jet of a straight inlet. Where that would move one beyond the
 tolerance, or the verdict is another with it, the jet decides and the answer is "cannot tell" too.
+
+All this is for the falling state, in which every lip under the level runs. In a box that fills from
+rest dry lips hold water back, so its shares are drawn too, over the same lips and, evenly, over the
+site's range of hold-back; surface tension and edges being of one kind, all lips of a box hold back
+alike. That tells a range and decides nothing.
 
 The same lips split a trickle and a dose very differently. The weakest of the flows asked for is
 held against the strongest; where they are much alike, an ordinary trickle or a pumped dose takes
 the place of the other end.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -36,6 +45,7 @@ from dbox.fieldwork.inlet import (
 )
 from dbox.fieldwork.readings import MOST_READINGS, Lips, measured_lips
 from dbox.fieldwork.site import Flow, Site
+from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 from dbox.hydraulics.split import Split, range_notes, split
 from dbox.notes import Note
 from dbox.units import DOSE, INCH, TRICKLE
@@ -104,6 +114,12 @@ source)"""
 FEW_READINGS = 4
 """Readings of an outlet that a person may be asked for with another rule. [-] (judgement)"""
 
+_FEW_POINTS = 0.05
+"""By how much of all water the rising range passes the band before it is told. [-] (judgement)"""
+
+_COEFFICIENTS = (5, 1)
+"""Seed of the drawn coefficients; no small seed of the lips draws the same. [-] (numerical)"""
+
 _ROUNDING = 1e-12
 """What a share may miss its tolerance by and count as within. [-] (rounding)"""
 
@@ -121,6 +137,8 @@ class Assessment:
     result: Split  # The split at the best estimate of the lips, cases by outlets.
     share_low: Array  # (flows, n) Lower end of the 5 to 95 per cent band of each share. [-]
     share_high: Array  # (flows, n) Upper end of it. [-]
+    share_rising_low: Array  # (flows, n) The same while dry lips hold water back. [-]
+    share_rising_high: Array  # (flows, n) Upper end of that. [-]
     target: Array  # (n,) Wanted share of each outlet. [-]
     tolerance: float | None  # Allowed difference from the target, as a fraction of it. [-]
     # (flows,) Probability that every outlet is within tolerance; NaN where none was given, and
@@ -200,17 +218,20 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
     names = tuple(f.name for f in site.flows)
     target, tolerance = target_shares(site), site.tolerance.share if site.tolerance else None
     result = _split(site, inflow, lips.height)
-    shares = _split(site, inflow[:, None], drawn).share
+    falling = _split(site, inflow[:, None], drawn)
+    doubts = coefficient_doubts(site, drawn.shape[0])
+    shares = _doubted(site, falling, drawn, doubts)
     low, high = np.percentile(shares, BAND, axis=1)
+    rising = np.percentile(rising_shares(site, falling, shares, drawn, doubts), BAND, axis=1)
     probability, beyond = chances(shares, target, tolerance)
     codes = verdict_codes(probability, beyond)
     jet = strike(site, possible_jets(site), lips.height, inflow, result.share, target)
-    alike = _same_with_jet(site, jet, drawn, codes)
+    alike = _same_with_jet(site, jet, drawn, doubts, codes)
     decides = ~alike | jet.changes(NOTICED if tolerance is None else tolerance)
     unsure = decides & ~(alike & (codes == VERDICTS.index("outside")))
-    settling = _settling_spread(site, lips, drawn, probability, beyond)
+    settling = _settling_spread(site, lips, drawn, doubts, probability, beyond)
     settling[decides], probability[unsure] = np.nan, np.nan
-    freeze(low, high, target, probability, decides, settling)
+    freeze(low, high, rising, target, probability, decides, settling)
     return Assessment(
         names=names,
         labels=tuple(o.label for o in site.outlets),
@@ -218,6 +239,8 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
         result=result,
         share_low=low,
         share_high=high,
+        share_rising_low=rising[0],
+        share_rising_high=rising[1],
         target=target,
         tolerance=tolerance,
         within_probability=probability,
@@ -228,14 +251,89 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
         warnings=(
             *jet_notes(site, jet, decides, names),
             *range_notes(result, names),
+            *_rising_notes(site, lips, result, rising, high),
             *header_notes(site, result),
             *lips.warnings,
         ),
     )
 
 
-def _split(site: Site, inflow: ArrayLike, lips: Array) -> Split:
-    return split(inflow, lips, [o.opening for o in site.outlets], rim=site.box.rim)
+def _split(site: Site, inflow: ArrayLike, lips: Array, hold_back: ArrayLike = 0.0) -> Split:
+    """A split in the rising state, which without a hold-back is the falling one."""
+    openings = [o.opening for o in site.outlets]
+    return split(inflow, lips, openings, rim=site.box.rim, hold_back=hold_back, rising=True)
+
+
+def coefficient_doubts(site: Site, count: int) -> Array:
+    """How far the coefficients of each drawn box are off, in standard deviations. (count, n)"""
+    kinds = list(dict.fromkeys(o.opening for o in site.outlets))
+    drawn = np.random.default_rng(_COEFFICIENTS).standard_normal((count, len(kinds)))
+    return drawn[:, [kinds.index(o.opening) for o in site.outlets]]
+
+
+def _doubted(
+    site: Site, found: Split, lips: Array, doubts: Array, hold_back: ArrayLike = 0.0
+) -> Array:
+    """Shares of a split whose coefficients are off, to the second order of how far. (..., n)
+
+    At a head h they are off by `coefficient_spread` times 2 / (1 + h / 5 mm): as much as is said at
+    5 mm, at most twice that, and in the end inversely as the head (judgement; that they are the
+    further off the smaller the head: G. De Martino and A. Ragone 1984, Effects of viscosity and
+    surface tension on slot weirs flow, J. Hydraulic Research 22(5), abstract seen).
+    """
+    if not site.coefficient_spread:
+        return found.share
+
+    def passed(each: Split) -> Array:
+        low = 2.0 / (1.0 + np.maximum(each.head, 0.0) / CAPILLARY_HEAD)
+        flow: Array = each.flow * np.exp(site.coefficient_spread * low * doubts)
+        return flow
+
+    total, wanted = passed(found).sum(-1), found.flow.sum(-1)
+    scale = np.divide(wanted, total, out=np.ones_like(total), where=total > 0)
+    flow = passed(_split(site, found.inflow * scale, lips, hold_back))
+    whole = flow.sum(-1, keepdims=True)
+    shares: Array = flow / np.where(whole > 0, whole, 1.0)
+    return shares
+
+
+def rising_shares(site: Site, falling: Split, shares: Array, drawn: Array, doubts: Array) -> Array:
+    """Shares of drawn boxes that fill from rest, (flows, samples, n).
+
+    falling, shares: The split of the same boxes, every lip wet, and their shares; drawn [m].
+    """
+    hold = np.linspace(*site.hold_back, drawn.shape[0])[:, None]
+    # where every lip that runs stands deeper under water than it holds back, both states are one
+    held = np.any((falling.head > 0) & (falling.head <= hold), axis=-1)
+    rising = shares.copy()
+    if held.any():
+        draw = np.nonzero(held)[1]
+        found = _split(site, falling.inflow[held], drawn[draw], hold[draw])
+        rising[held] = _doubted(site, found, drawn[draw], doubts[draw], hold[draw])
+    return rising
+
+
+def _rising_notes(
+    site: Site, lips: Lips, result: Split, rising: Array, high: Array
+) -> Iterator[Note]:
+    """The outlet that gains most from dry lips, at each flow where it is more than a few points.
+
+    Not where the lips lie within an error of one: that box is level for all that is known.
+    """
+    heights = lips.height[lips.measured]
+    if np.ptp(heights) <= lips.error.max():
+        return
+    for case, flow in enumerate(site.flows):
+        gains = rising[1, case] - high[case]
+        i = int(np.argmax(gains))
+        if gains[i] > _FEW_POINTS:
+            values = {
+                "outlet": site.outlets[i].label,
+                "share": float(result.share[case, i]),
+                "low": float(rising[0, case, i]),
+                "high": float(rising[1, case, i]),
+            }
+            yield Note(what="split: held back", where=flow.name, values=values)
 
 
 def chances(shares: Array, target: Array, tolerance: ArrayLike | None) -> tuple[Array, Array]:
@@ -264,18 +362,21 @@ def _words(codes: npt.NDArray[np.integer]) -> tuple[str, ...]:
     return tuple(VERDICTS[code] for code in codes)
 
 
-def _same_with_jet(site: Site, jet: Strike, drawn: Array, codes: npt.NDArray[np.int8]) -> BoolArray:
+def _same_with_jet(
+    site: Site, jet: Strike, drawn: Array, doubts: Array, codes: npt.NDArray[np.int8]
+) -> BoolArray:
     """Whether each verdict is the same in every way in which the jet may strike. (flows,)"""
     same = np.ones(codes.shape, np.bool_)
     tolerance = site.tolerance.share if site.tolerance else None
     for extra in jet.head:
-        shares = _split(site, jet.inflow[:, None], drawn - extra[:, None]).share
+        lips = drawn - extra[:, None]
+        shares = _doubted(site, _split(site, jet.inflow[:, None], lips), lips, doubts)
         same &= verdict_codes(*chances(shares, jet.target, tolerance)) == codes
     return same
 
 
 def _settling_spread(
-    site: Site, lips: Lips, drawn: Array, probability: Array, beyond: Array
+    site: Site, lips: Lips, drawn: Array, doubts: Array, probability: Array, beyond: Array
 ) -> Array:
     """Spread of one reading at which each verdict would be within or outside."""
     spread = np.full(probability.shape, lips.spread)
@@ -286,9 +387,8 @@ def _settling_spread(
     nearer = lips.height + _SCALES[:, None, None] * scatter
     unsettled = verdict_codes(probability, beyond) == VERDICTS.index("cannot tell")
     for case in np.flatnonzero(unsettled):
-        within, outside = chances(
-            _split(site, site.flows[case].inflow, nearer).share, target, tolerance
-        )
+        found = _split(site, site.flows[case].inflow, nearer)
+        within, outside = chances(_doubted(site, found, nearer, doubts), target, tolerance)
         settled = _SCALES[(within >= SURE) | (outside >= SURE)]
         spread[case] = lips.spread * settled.max() if settled.size else np.nan
     return spread

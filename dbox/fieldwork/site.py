@@ -129,6 +129,17 @@ class Works:
 DEFAULT_SPREAD = units.INCH / 16
 """Spread of one ruler reading where none is stated. [m] (1/16 in: common practice, no source)"""
 
+DEFAULT_HOLD_BACK = (0.001, 0.004)
+"""How far water stands over a dry lip before it starts to run, least and most, where nobody said.
+[m] (judgement)
+
+Water stands on a level edge as high as a wide puddle does, 2 a sin(theta/2), with a the capillary
+length and theta the contact angle (P.-G. de Gennes, F. Brochard-Wyart, D. Quere, Capillarity and
+Wetting Phenomena; from memory). For clean water, a = 2.7 mm, that is 4 mm at 95 degrees and 1 mm
+at 21; effluent is soapy, which makes a less, and slime is wet, which makes theta less. No measured
+start of an overflow over the lip of a box was found.
+"""
+
 
 SHAPES = ("rectangle", "round")
 INLETS = ("straight", "turned down", "tee", "baffle")
@@ -257,6 +268,10 @@ class Site:
     # One standard deviation of a clock position set by hand; None where not stated. [rad]
     hand: float | None = None
     metric: bool = False  # Whether the job is in millimetres or centimetres.
+    # Standard deviation of the discharge coefficients at 5 mm of head, over themselves. [-]
+    coefficient_spread: float = 0.0
+    # How far water stands over a dry lip before it starts to run, least and most. [m]
+    hold_back: tuple[float, float] = DEFAULT_HOLD_BACK
     # Whether the readings of the outlets only show where readings go and were never taken.
     placeholder: bool = False
     target: Target = field(default_factory=Target)  # What each line ought to get.

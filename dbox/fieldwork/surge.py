@@ -4,9 +4,10 @@ Heights are over the still water that the readings were taken from. The bottom o
 under the lip of its outlet by the drop of the header and the height of its pipe; what the lip
 stands over the pipe's invert is left out.
 
-Events of the house, doses and pours run through the site's system. The outcome says what the
-volumes mean: each line's share against its target, its load against what its trench takes, when a
-trench stands full to its pipe, and how much sooner than in a level box.
+Events of the house, doses and pours run through the site's system, every lip running once the water
+stands over it. The outcome says what the volumes mean: each line's share against its target, and
+what it would be if dry lips held water back; its load against what its trench takes; when a trench
+stands full to its pipe, and how much sooner than in a level box.
 
 A run of days tells when each trench first stood full to its pipe. The same water is then dealt out
 as a level box would, split at the mean flow between kept rows, and the trenches are filled with
@@ -14,7 +15,7 @@ that alone: until one is full to its pipe nothing backs up, so the box need not 
 """
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -61,6 +62,9 @@ YEAR = 365.0 * DAY
 """[s] (by definition)"""
 
 _SIDES = ("right", "left", "far", "inlet")
+
+_LONGEST_HELD = 2.0 * DAY
+"""Runs up to this long are run again with dry lips that hold water back. [s] (judgement)"""
 
 _MUCH = 0.05
 """Part of the water passed at heads of surface tension from which it is worth saying. [-]
@@ -231,6 +235,9 @@ class SurgeOutcome:
     site: Site  # The site.
     surge: Surge  # The run.
     target: Array  # (n,) Wanted share of each line. [-]
+    # (2, n) Least and greatest share of each line with the site's least and most hold-back; NaN in
+    # runs of more than two days. [-]
+    rising: Array
     # (n,) What each line gets in a day: that of the run where it lasts a day, else its share of
     # what the people of the house send; NaN where nobody said how many they are. [m3/s]
     load: Array
@@ -311,11 +318,20 @@ def run(
     load = found.volume[-1] / found.seconds if over_days else sent * found.share
     capacity = np.array([line.capacity if line else np.nan for line in system.trenches])
     target = target_shares(site)
-    freeze(load, capacity, target)
+    rising = np.full((2, target.size), np.nan)
+    if until <= _LONGEST_HELD:
+        each = [
+            surge(replace(system, hold_back=hold), event, seconds=until, max_change=fine,
+                  settling=settling).share if hold else found.share
+            for hold in dict.fromkeys(site.hold_back)
+        ]  # fmt: skip
+        rising = np.array([np.min(each, axis=0), np.max(each, axis=0)])
+    freeze(load, capacity, target, rising)
     return SurgeOutcome(
         site=site,
         surge=found,
         target=target,
+        rising=rising,
         load=load,
         capacity=capacity,
         ponding=ponding(found) if over_days else None,

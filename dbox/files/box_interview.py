@@ -372,8 +372,9 @@ def scenario_text(answers: Answers) -> str:
         units=answers.get("units", "in"),
         box=inside and {"shape": "rectangle" if len(inside) == 2 else "round", "inside": inside},
         insert=known[0] if alike and known else {},
-        readings=_given(point=answers.get("point"), mark=answers.get("mark"),
-                        spread=answers.get("spread")),  # fmt: skip
+        readings=_given(
+            point=answers.get("point"), mark=answers.get("mark"), spread=answers.get("spread")
+        ),  # fmt: skip
         outlet=[
             _given(
                 label=label,

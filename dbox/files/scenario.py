@@ -28,7 +28,16 @@ from dbox.fieldwork.evidence import (
     OutletEvidence,
 )
 from dbox.fieldwork.inlet import DEFAULT_FALL
-from dbox.fieldwork.site import ORDINARY_FLOWS, Flow, Outlet, Site, Target, Works, plan_area
+from dbox.fieldwork.site import (
+    DEFAULT_HOLD_BACK,
+    ORDINARY_FLOWS,
+    Flow,
+    Outlet,
+    Site,
+    Target,
+    Works,
+    plan_area,
+)
 from dbox.fieldwork.survey import Run, Survey
 from dbox.files import toml_file
 from dbox.files.pour_keys import pours_of
@@ -213,6 +222,8 @@ def _site(file: ScenarioFile, faults: Faults) -> Site | None:
         spread=file.readings.spread,
         mark=file.readings.mark,
         hand=file.readings.hand,
+        coefficient_spread=file.readings.coefficient_spread or 0.0,
+        hold_back=file.readings.hold_back or DEFAULT_HOLD_BACK,
         placeholder=_placeholder(file.readings.placeholder, file.title),
         target=target,
         tolerance=file.tolerance,

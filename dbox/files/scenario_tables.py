@@ -187,6 +187,19 @@ class ReadingsTable:
     hand: float | None = key(
         keys.hand, "One standard deviation of a clock position set by hand; absent: 3 deg.", "3 deg"
     )
+    hold_back: tuple[float, float] | None = key(
+        keys.hold_back,
+        "How far water stands over a dry lip before it starts to run, least and most; "
+        'absent: 1 to 4 mm (judgement), "0 in": not at all.',
+        ["1 mm", "4 mm"],
+        "0 in",
+    )
+    coefficient_spread: float | None = key(
+        keys.coefficient_spread,
+        "One standard deviation of the discharge coefficient at 5 mm of head, shared by all equal "
+        "openings and fading as the head grows; absent: none.",
+        "5 %",
+    )
     rim: float | None = key(
         keys.depth,
         "Height over still water of the lowest place where water could leave the box other than "

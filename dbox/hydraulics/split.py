@@ -12,6 +12,13 @@ below it, from which every head and fall that runs is known to all its digits.
 The water in the box stands at one level; each outlet passes what its opening gives at the head
 over its own lip; the level is the one at which the outlet flows add up to the inflow, or the rim
 of the box where the outlets cannot take it all.
+
+A dry lip holds water back: it starts only once the level stands some millimetres over it (surface
+tension), while a running one runs on down to its lip. So one inflow has two states. Falling, every
+lip under the level runs. Rising, with the lips in the order of their thresholds, lip + hold-back,
+the first k run, k being the smallest number whose level does not exceed the next threshold. More
+lips pass more at a higher level, so k is found by bisection: at each threshold those before it are
+asked what they pass there.
 """
 
 import os
@@ -45,6 +52,9 @@ _NEAREST = 1e-60
 _GRID = np.geomspace(1e-7, 1e2, 181)
 """Heads at which the first guess knows the flow. [m] (numerical)"""
 
+_TOGETHER = 1e-12
+"""Thresholds nearer than this are one: they differ by rounding. [m] (numerical)"""
+
 _NEVER_WET = 1e6
 """Where the first guess puts the lip of a capped outlet. [m] (numerical)"""
 
@@ -75,6 +85,16 @@ class OutletSet:
             part = None if fall is None else fall[same]
             flow[same], slope[same] = kind.rating(head[same], part)
         return flow, slope
+
+    def flows(self, runs: BoolArray, head: Array, fall: Array | None) -> Array:
+        """Flow of the outlets that run, none of the others; head [m], fall [m] -> [m3/s]."""
+        flow = np.zeros_like(head)
+        for kind, same in self._alike:
+            these = np.zeros_like(runs)
+            these[same] = runs[same]
+            part = None if fall is None else fall[these]
+            flow[these] = kind.rating(head[these], part)[0]
+        return flow
 
     def guess(self, inflow: Array, lips: Array) -> Array:
         """Height at which outlets that follow a square law would pass the inflow.
@@ -261,7 +281,7 @@ class Split:
     level : ndarray, shape (...)
         Water level in the box, over the datum of the lips. [m]
     head : ndarray, shape (..., n)
-        Level over each lip; negative where the lip is dry, -inf where capped. [m]
+        Level over each lip; negative where the water is below it, -inf where capped. [m]
     flow : ndarray, shape (..., n)
         Flow of each outlet. [m3/s]
     overflow : ndarray, shape (...)
@@ -308,6 +328,8 @@ def split(
     tailwater: ArrayLike | None = None,
     *,
     rim: ArrayLike | None = None,
+    hold_back: ArrayLike = 0.0,
+    rising: bool = False,
 ) -> Split:
     """Split inflows among the outlets of boxes.
 
@@ -323,6 +345,11 @@ def split(
         Level of the water standing outside each outlet, over the same datum; -inf for none. [m]
     rim : array_like, shape (...), optional
         Level at which the box overtops, over the same datum; left out, it never does. [m]
+    hold_back : array_like, shape (..., n)
+        How far the level must stand over a dry lip before it starts to run, at least 0. [m]
+    rising : bool
+        Whether the box fills from rest, so that dry lips hold water back; else every lip under
+        the level runs, as after a surge, and hold_back changes nothing.
 
     Returns
     -------
@@ -333,8 +360,8 @@ def split(
     Raises
     ------
     DomainError
-        Where an inflow is negative or not finite, a height is NaN or cannot be, shapes do not
-        fit, or every outlet of a box is capped and no rim was given.
+        Where an inflow or a hold-back is negative or not finite, a height is NaN or cannot be,
+        shapes do not fit, or every outlet of a box is capped and no rim was given.
     SolveError
         Where no level balances the flows to 1e-10 of the inflow.
 
@@ -352,8 +379,15 @@ def split(
     >>> result = split(3.785e-4, [0.0, 0.003175, -0.003175], Circle(0.0254, coefficient=0.6))
     >>> (100 * result.share).round(1).tolist()
     [33.5, 26.6, 39.9]
+
+    A trickle that rises in the same box breaks through at the lowest lip alone:
+
+    >>> trickle = split(1e-5, [0.0, 0.003175, -0.003175], Circle(0.0254, coefficient=0.6),
+    ...                 hold_back=0.003, rising=True)
+    >>> trickle.share.tolist()
+    [0.0, 0.0, 1.0]
     """
-    flows, heights, tails, rims, shape = _flattened(inflow, lips, tailwater, rim)
+    flows, heights, tails, rims, holds, shape = _flattened(inflow, lips, tailwater, rim, hold_back)
     outlets = OutletSet(_one_each(openings, heights.shape[-1]))
     spill = heights if tails is None else np.maximum(heights, tails)
     still = spill.min(-1) if rims is None else np.minimum(spill.min(-1), rims)
@@ -362,7 +396,8 @@ def split(
     heights = heights - still[:, None]
     tails = None if tails is None else tails - still[:, None]
     rims = None if rims is None else rims - still
-    height, flow, overflow = _solve(flows, heights, tails, rims, outlets)
+    thresholds = heights + holds if rising and holds.any() else None
+    height, flow, overflow = _solve(flows, heights, tails, rims, thresholds, outlets)
     n = heights.shape[-1]
     result = Split(
         inflow=flows.reshape(shape).copy(),
@@ -384,12 +419,17 @@ def _one_each(openings: Opening | Sequence[Opening], n: int) -> tuple[Opening, .
 
 
 def _flattened(
-    inflow: ArrayLike, lips: ArrayLike, tailwater: ArrayLike | None, rim: ArrayLike | None
-) -> tuple[Array, Array, Array | None, Array | None, tuple[int, ...]]:
+    inflow: ArrayLike,
+    lips: ArrayLike,
+    tailwater: ArrayLike | None,
+    rim: ArrayLike | None,
+    hold_back: ArrayLike,
+) -> tuple[Array, Array, Array | None, Array | None, Array, tuple[int, ...]]:
     """Inputs checked and broadcast to rows of boxes, and the shape the caller gave."""
     flows, heights = np.asarray(inflow, np.float64), np.asarray(lips, np.float64)
     tails = None if tailwater is None else np.asarray(tailwater, np.float64)
     rims = None if rim is None else np.asarray(rim, np.float64)
+    holds = np.atleast_1d(np.asarray(hold_back, np.float64))
     _refuse("inflow [m3/s]", flows, np.isfinite(flows) & (flows >= 0), "a finite number, 0 or more")
     if heights.ndim == 0 or heights.shape[-1] == 0:
         raise DomainError("lips has no outlets; give one height for each outlet")
@@ -398,12 +438,15 @@ def _flattened(
         _refuse("tailwater [m]", tails, tails < np.inf, "a number, or -inf where there is none")
     if rims is not None:
         _refuse("rim [m]", rims, np.isfinite(rims), "a finite number")
+    good = np.isfinite(holds) & (holds >= 0)
+    _refuse("hold_back [m]", holds, good, "a finite number, 0 or more")
     try:
         shape = np.broadcast_shapes(
             flows.shape,
             heights.shape[:-1],
             () if tails is None else tails.shape[:-1],
             () if rims is None else rims.shape,
+            holds.shape[:-1],
         )
         rows = (*shape, heights.shape[-1])
         return (
@@ -411,11 +454,12 @@ def _flattened(
             np.broadcast_to(heights, rows).reshape(-1, rows[-1]),
             None if tails is None else np.broadcast_to(tails, rows).reshape(-1, rows[-1]),
             None if rims is None else np.broadcast_to(rims, shape).reshape(-1),
+            np.broadcast_to(holds, rows).reshape(-1, rows[-1]),
             shape,
         )
     except ValueError as error:
         raise DomainError(
-            f"shapes of inflow, lips, tailwater and rim do not fit: {error}"
+            f"shapes of inflow, lips, tailwater, rim and hold_back do not fit: {error}"
         ) from error
 
 
@@ -425,7 +469,12 @@ def _refuse(what: str, values: Array, good: BoolArray, wanted: str) -> None:
 
 
 def _solve(
-    inflow: Array, lips: Array, tails: Array | None, rims: Array | None, outlets: OutletSet
+    inflow: Array,
+    lips: Array,
+    tails: Array | None,
+    rims: Array | None,
+    thresholds: Array | None,
+    outlets: OutletSet,
 ) -> tuple[Array, Array, Array]:
     """Heights over still water, flows and overflows, block by block on the machine's cores."""
     height, flow, overflow = np.zeros_like(inflow), np.zeros_like(lips), np.zeros_like(inflow)
@@ -433,10 +482,11 @@ def _solve(
 
     def solve(start: int) -> None:
         rows = slice(start, start + size)
-        part = None if tails is None else tails[rows]
-        rim = None if rims is None else rims[rows]
+        part, rim, threshold = (
+            None if each is None else each[rows] for each in (tails, rims, thresholds)
+        )
         height[rows], flow[rows], overflow[rows] = _solve_block(
-            inflow[rows], lips[rows], part, rim, outlets
+            inflow[rows], lips[rows], part, rim, threshold, outlets
         )
 
     starts = range(0, inflow.size, size)
@@ -449,7 +499,12 @@ def _solve(
 
 
 def _solve_block(
-    inflow: Array, lips: Array, tails: Array | None, rims: Array | None, outlets: OutletSet
+    inflow: Array,
+    lips: Array,
+    tails: Array | None,
+    rims: Array | None,
+    thresholds: Array | None,
+    outlets: OutletSet,
 ) -> tuple[Array, Array, Array]:
     height, overflow = np.zeros_like(inflow), np.zeros_like(inflow)
     # outlets first inside the solver: sums over outlets then run along memory
@@ -457,6 +512,9 @@ def _solve_block(
     tails = None if tails is None else np.ascontiguousarray(tails.T)
     flow = np.zeros_like(lips)
     runs, told = inflow > 0, np.maximum(inflow, FAINT)
+    if thresholds is not None:
+        started = _started(told, lips, tails, rims, np.ascontiguousarray(thresholds.T), outlets)
+        lips = np.where(started, lips, np.inf)
     if rims is not None:
         at_rim, _ = outlets.rating(rims - lips, None if tails is None else rims - tails)
         excess = told - at_rim.sum(0)
@@ -472,6 +530,35 @@ def _solve_block(
     if np.any(told > inflow):
         flow, overflow = flow * (inflow / told), overflow * (inflow / told)
     return height, flow.T, overflow
+
+
+def _started(
+    inflow: Array,
+    lips: Array,
+    tails: Array | None,
+    rims: Array | None,
+    thresholds: Array,
+    outlets: OutletSet,
+) -> BoolArray:
+    """Which lips run once the level has risen from rest, (n, boxes); thresholds [m]."""
+    n = lips.shape[0]
+    steps = np.vstack([np.sort(thresholds, axis=0), np.full(inflow.shape, np.inf)])
+    # the level passes the thresholds before `passed`, and none from `held` on
+    passed, held = np.ones(inflow.shape, np.intp), np.full(inflow.shape, n)
+    for _ in range((n - 1).bit_length()):
+        middle = (passed + held) // 2
+        level = np.take_along_axis(steps, middle[None], 0)[0]
+        asked = (passed < held) & (level < np.inf)
+        level = np.where(asked, level, 0.0)
+        before = asked & (thresholds < level - _TOGETHER)
+        fall = None if tails is None else level - tails
+        ends = (outlets.flows(before, level - lips, fall).sum(0) >= inflow) | ~asked
+        passed, held = np.where(ends, passed, middle + 1), np.where(ends, middle, held)
+    level = np.take_along_axis(steps, held[None], 0)[0]
+    result: BoolArray = (
+        thresholds < (level if rims is None else np.minimum(level, rims)) - _TOGETHER
+    )
+    return result
 
 
 def range_notes(result: Split, names: Sequence[str]) -> tuple[Note, ...]:

@@ -38,6 +38,8 @@ def cases_json(assessment: Assessment) -> list[Json]:
             share=result.share[case],
             share_low=assessment.share_low[case],
             share_high=assessment.share_high[case],
+            share_rising_low=assessment.share_rising_low[case],
+            share_rising_high=assessment.share_rising_high[case],
             target=assessment.target,
         )
         for case in range(len(assessment.names))

@@ -143,6 +143,8 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "({pooled:.1f mm/} against {stated:.1f mm}): read again, or state a wider one",
     "split: heads not measured": _heads,
     "split: heads too low": _heads,
+    "split: held back": "outlet {outlet} gets {share:.0f %}, or {low:.0f %/} to {high:.0f %} while "
+    "dry lips hold water back",
     "split: overtops": "the outlets cannot take the inflow; the box overtops at its rim by "
     "{overflow:.2g L/s}",
     "surge: backs up": "the water in the box rises over the inlet's invert and backs up toward the "
@@ -176,6 +178,7 @@ leaves the unit out. The place of the note goes before it. What no text can say 
 ENDINGS = {
     "header: too flat": "water backs up to the mouth and less flows than computed",
     "jet: strikes": CURE,
+    "split: held back": "verdict and advice are for lips that are all wet, as after a surge",
     "split: heads not measured": (
         "outside the heads at which the discharge coefficient was measured"
     ),

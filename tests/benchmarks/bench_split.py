@@ -5,6 +5,9 @@ Run from the top folder:
     python -m tests.benchmarks.bench_split            a million boxes
     python -m tests.benchmarks.bench_split --quick    fewer, for every day
 
+The rising state, dry lips holding 3 mm back, is set against the falling one on the same boxes, at
+the same inflows and all at a trickle of 2 L/min, where most boxes leave some lips dry.
+
 The boxes: six 2 in holes, lips scattered by 1.5 mm (normal), inflows 0.01 to 2 L/s (even in their
 logarithm). The other sides, on the same exact rating: scipy's vectorised bracketing search on the
 same boxes, and a Python loop of scipy's brentq over the first of them, cost per box against cost
@@ -32,6 +35,9 @@ HIGHEST = 0.3
 """Every root lies within this height over the lowest lip. [m]"""
 
 LEAST_SPEED = 10.0
+MOST_RISING = 2.0
+HOLD_BACK = 0.003
+TRICKLE = 2e-3 / 60
 MOST_IMBALANCE = 1e-10
 MOST_MEMORY = 1.0
 MOST_APART = 1e-8
@@ -109,6 +115,23 @@ def compare_speed(count: int, few: int, hole: Circle, judged: bool) -> Iterator[
         value=best["brentq"] / few / ours,
     )  # fmt: skip
     yield from compare_levels(inflow, lips, hole, few, sizes)
+    yield from compare_states(inflow, lips, hole, f"{law}, {sizes}", judged)
+
+
+def compare_states(
+    inflow: Array, lips: Array, hole: Circle, sizes: str, judged: bool
+) -> Iterator[Row]:
+    """The rising state against the falling one."""
+    for what, flows in (("", inflow), (" at a trickle", np.full_like(inflow, TRICKLE))):
+        jobs: dict[str, Callable[[], object]] = {
+            "falling": partial(split, flows, lips, hole),
+            "rising": partial(split, flows, lips, hole, hold_back=HOLD_BACK, rising=True),
+        }
+        best = best_of(jobs, 3)
+        yield Row(
+            what=f"split in the rising state over the falling one{what}", sizes=sizes,
+            value=best["rising"] / best["falling"], most=MOST_RISING, judged=judged,
+        )  # fmt: skip
 
 
 def compare_levels(inflow: Array, lips: Array, hole: Circle, few: int, sizes: str) -> Iterator[Row]:

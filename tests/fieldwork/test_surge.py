@@ -28,6 +28,7 @@ from dbox.fieldwork.surge import (
 )
 from dbox.hydraulics.surge.inflow import PER_PERSON, steady
 from dbox.hydraulics.surge.parts import SupplyPipe, Tank, Trench
+from dbox.hydraulics.surge.stepper import surge
 from dbox.report.wording import sentences
 from dbox.units import DAY, TRICKLE
 from tests.fieldwork.sites import INCH, SIDES, box
@@ -142,6 +143,38 @@ def test_the_low_side_ponds_first_and_a_level_box_later() -> None:
     assert ponding.time == np.nanmin(outcome.surge.time_full)
     assert ponding.level_line is None or ponding.level_time > ponding.time
     assert ponding.sooner > 0
+
+
+def test_shares_while_dry_lips_hold_water_back() -> None:
+    """Two ways: the runs of the site's system with the least and the most hold-back."""
+    event = steady(TRICKLE, 900.0)
+    at_site = replace(site(), hold_back=(0.002, 0.004))
+    found = run(at_site, event)
+    system = system_of(at_site, line_flow(at_site, event))
+    each = [
+        surge(replace(system, hold_back=hold), event, seconds=found.surge.seconds,
+              max_change=0.1).share
+        for hold in at_site.hold_back
+    ]  # fmt: skip
+    assert np.array_equal(found.rising, np.sort(each, axis=0))
+    # a trickle that dry lips hold back goes to the low ones, the more so
+    assert np.all(found.rising[1, :2] > found.surge.share[:2] + 0.02)
+
+
+def test_nothing_held_back_changes_no_share() -> None:
+    event = steady(TRICKLE, 900.0)
+    none = run(replace(site(), hold_back=(0.0, 0.0)), event)
+    assert np.array_equal(none.rising, [none.surge.share] * 2)
+    assert np.array_equal(run(site(), event).surge.volume, none.surge.volume)
+
+
+def test_a_level_box_shares_equally_however_much_it_holds_back() -> None:
+    found = run(site((0.0,) * 4), house_event(["shower"]))
+    assert found.rising == pytest.approx(np.full((2, 4), 0.25), abs=1e-12)
+
+
+def test_runs_of_many_days_are_not_run_again() -> None:
+    assert np.all(np.isnan(run_days(site(), 3).rising))
 
 
 def test_a_level_box_ponds_no_sooner_than_itself() -> None:

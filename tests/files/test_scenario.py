@@ -82,6 +82,20 @@ def test_every_key_arrives_in_si() -> None:
     assert site.tolerance.source == "permit 7"
 
 
+@pytest.mark.parametrize(
+    ("written", "held"),
+    [
+        ('hold_back = ["1 mm", "3 mm"]', (0.001, 0.003)),
+        ('hold_back = "2 mm"', (0.002, 0.002)),
+        ("hold_back = [0, 0.125]", (0.0, INCH / 8)),
+        ('hold_back = "0 in"', (0.0, 0.0)),
+        ("", (0.001, 0.004)),
+    ],
+)
+def test_what_dry_lips_hold_back(written: str, held: tuple[float, float]) -> None:
+    assert loads(changed("rim = 6", written)).hold_back == pytest.approx(held)
+
+
 def test_every_outlet_arrives_in_si() -> None:
     first, second, third = loads(GOOD).outlets
     assert first.label == "1"
@@ -179,6 +193,13 @@ ONE_FAULT = [
     ("coefficient = 0.6", 'height = "1 in"', "insert.height has no meaning for a circle"),
     ('point = "lip"', 'point = "rim"', "readings.point is"),
     ('spread = "1/32 in"', "spread = 0", "readings.spread is 0"),
+    ("rim = 6", "hold_back = -1", "readings.hold_back is -1; a dry lip holds back between 0 and"),
+    ("rim = 6", 'hold_back = ["1 mm", "2 in"]', "readings.hold_back[2] is"),
+    ("rim = 6", 'coefficient_spread = "40 %"', "readings.coefficient_spread is"),
+    ("rim = 6", "hold_back = []", "readings.hold_back is a list of 0; write 1 to 2"),
+    ("rim = 6", "hold_back = [1, 2, 3]", "readings.hold_back is a list of 3; write 1 to 2"),
+    ("rim = 6", 'hold_back = ["4 mm", "1 mm"]', "hold_back is a list that falls; write the least"),
+    ("rim = 6", 'hold_back = "1 gpm"', "a flow; a length is wanted"),
     ('reading = "1/8 in"', 'reading = "60 ft"', "outlet[1].reading is"),
     ('reading = "1/8 in"', "reading = true", "outlet[1].reading is true"),
     ('reading = "1/8 in"', 'kind = "notch"\nangle = 90', "outlet[1].angle is 90"),

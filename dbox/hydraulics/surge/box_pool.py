@@ -17,6 +17,9 @@ With r the tailwater over the head, the factor
 is 1 at r = 0 and smooth up to r = 1, where flow itself ends in a square root. It is taken once from
 the opening's exact drowned flow on a grid and read between its lines.
 
+A dry lip that holds water back starts when the level stands its hold-back over it, and runs until
+the level has fallen to it again; what is dry is left out of the rating.
+
 Heights are over one datum, that of the lips. What a site lacks is left out: without a tank the
 house's water enters the supply pipe, without that the box; without a trench a line drains freely.
 """
@@ -28,7 +31,7 @@ from math import log, sqrt
 
 import numpy as np
 
-from dbox.arrays import Array, freeze
+from dbox.arrays import Array, ArrayLike, freeze
 from dbox.errors import DomainError
 from dbox.hydraulics.jet import Jet
 from dbox.hydraulics.openings import Opening, Slot
@@ -108,6 +111,13 @@ class DrownedTable:
         return below + across * (above - below), (above - below) / width, by_ratio
 
 
+_LEAST_HOLD = 1e-9
+"""A hold-back of less is none. [m] (numerical)"""
+
+_LATE = 1e-3
+"""How far over its threshold the level may stand when a lip starts, over the hold-back. [-]
+(numerical)"""
+
 _JET_FLOWS = np.append(0.0, np.geomspace(1e-7, 0.05, 120))
 """Inflows at which the heads of a jet are taken, straight between them. [m3/s] (numerical)"""
 
@@ -128,6 +138,8 @@ class System:
     delays: Array  # (n,) Travel time of each header. [s]
     trenches: tuple[Trench | None, ...]  # The trench of each line.
     bottoms: Array  # (n,) Bottom of each trench over the datum; -inf where there is none. [m]
+    # How far the level must stand over a dry lip before it starts, of all or of each (n,). [m]
+    hold_back: ArrayLike = 0.0
 
     def __post_init__(self) -> None:
         check_positive("plan area of the box [m2]", self.area)
@@ -138,6 +150,11 @@ class System:
             raise DomainError(f"openings, delays, trenches and bottoms do not fit {n} lips")
         if not np.all(np.isfinite(self.delays) & (self.delays >= 0)):
             raise DomainError("a header's delay [s] is not a finite number, 0 or more")
+        holds = np.asarray(self.hold_back)
+        if holds.shape not in ((), (n,)) or not np.all(np.isfinite(holds) & (holds >= 0)):
+            raise DomainError(
+                f"hold_back [m] is {self.hold_back}; it is a number, 0 or more, or {n} of them"
+            )
         freeze(self.lips, self.delays, self.bottoms)
 
     @property
@@ -160,8 +177,8 @@ class BoxPool(Pool):
     """The box at its present level, with its outlets and, as the last of them, its rim."""
 
     __slots__ = (
-        "_apart", "_backwaters", "_drowned", "_jet", "_jet_heads", "_lips", "_openings", "_ratings",
-        "_seconds", "_tables", "_together",
+        "_apart", "_backwaters", "_drowned", "_holds", "_jet", "_jet_heads", "_lips", "_openings",
+        "_ratings", "_seconds", "_tables", "_together", "_wet", "dry",
     )  # fmt: skip
 
     def __init__(self, system: System):
@@ -178,18 +195,22 @@ class BoxPool(Pool):
         if system.jet is not None:
             heads = np.column_stack([system.jet.heads(_JET_FLOWS), np.zeros(_JET_FLOWS.size)])
             self._jet = heads.tolist() if np.any(heads > 0) else []
-        self._ratings: dict[tuple[int, ...], Rating] = {}
-        self._set_apart(tuple(range(len(self._lips))) if self._jet else ())
-        super().__init__(system.area, self.rating, system.still_level, min(self._lips))
+        self._ratings: dict[tuple[tuple[int, ...], ...], Rating] = {}
+        self._apart = tuple(range(len(self._lips))) if self._jet else ()
+        holds = np.broadcast_to(system.hold_back, system.lips.shape)
+        self._holds = {i: float(h) for i, h in enumerate(holds) if h >= _LEAST_HOLD}
+        self._set_dry(tuple(self._holds))
+        super().__init__(system.area, self.rating, system.still_level, self.lowest)
 
     def _without(self, apart: tuple[int, ...]) -> Rating:
         """Rating of all outlets but some, free and without a jet."""
-        if apart not in self._ratings:
-            self._ratings[apart] = self._tabulate(apart)
-        return self._ratings[apart]
+        left_out = (apart, self.dry)
+        if left_out not in self._ratings:
+            self._ratings[left_out] = self._tabulate(apart)
+        return self._ratings[left_out]
 
     def _tabulate(self, apart: tuple[int, ...]) -> Rating:
-        open_ones = [i for i, lip in enumerate(self._lips) if lip < np.inf and i not in apart]
+        open_ones = [i for i, lip in enumerate(self._wet) if lip < np.inf and i not in apart]
         if not open_ones:
             return lambda _: (0.0, 0.0)
         lips = np.array([self._lips[i] for i in open_ones])
@@ -202,9 +223,47 @@ class BoxPool(Pool):
         """Set the lips anew, as in a box that settles; lips [m]."""
         self._lips = [*lips.tolist(), self._lips[-1]]
         self._ratings.clear()
-        self.lowest = min(self._lips)
-        self._set_apart(self._apart)
+        self._set_dry(self.dry)
         self.refresh()
+
+    def _set_dry(self, dry: tuple[int, ...]) -> None:
+        """Say which lips hold water back."""
+        self.dry = dry
+        self._wet = [np.inf if i in dry else lip for i, lip in enumerate(self._lips)]
+        self.lowest = self._lowest(self._wet)
+        self._set_apart(self._apart)
+
+    def _lowest(self, wet: Sequence[float]) -> float:
+        """The lowest of the running lips; of all where none runs."""
+        lowest = min(wet)
+        return lowest if lowest < np.inf else min(self._lips)
+
+    def start_and_stop(self) -> bool:
+        """Stop the lips that the level has fallen to, start the dry ones that it has reached.
+
+        Gives whether any started.
+        """
+        dry = []
+        for i, hold in self._holds.items():
+            head = self.level + self._jet_heads[i] - self._lips[i]
+            if head < hold if i in self.dry else head <= 0.0:
+                dry.append(i)
+        starts = not set(self.dry) <= set(dry)
+        if tuple(dry) != self.dry:
+            self._set_dry(tuple(dry))
+            self.refresh()
+        return starts
+
+    def until_start(self) -> float:
+        """Part of the tried step after which the first dry lip starts; 1 where none does in it."""
+        part, rise = 1.0, self.next_level - self.level
+        for i in self.dry:
+            late = _LATE * self._holds[i]
+            wait = self._lips[i] + self._holds[i] - self._jet_heads[i] - self.level
+            if rise > wait + late:
+                # the aim is within what is allowed, so that the next try is not a hair short
+                part = min(part, (wait + 0.5 * late) / rise if wait > 0.0 else 0.0)
+        return part
 
     def expose(self, inflow: float, backwaters: Sequence[Backwater | None], seconds: float) -> bool:
         """Say what the outlets stand against in the next step; inflow [m3/s], seconds [s]."""
@@ -214,7 +273,8 @@ class BoxPool(Pool):
         self._seconds = seconds
         if self._jet:
             self._jet_heads = self._heads(inflow)
-            self.lowest = min(lip - k for lip, k in zip(self._lips, self._jet_heads, strict=True))
+            struck = [lip - k for lip, k in zip(self._wet, self._jet_heads, strict=True)]
+            self.lowest = self._lowest(struck)
         else:
             self._set_apart(tuple(under))
         return bool(under)
@@ -234,7 +294,7 @@ class BoxPool(Pool):
 
     def outlet_flow(self, i: int, level: float) -> tuple[float, float]:
         """Flow [m3/s] and slope [m2/s] of one outlet, the last being the rim; level [m]."""
-        lip, over, back = self._lips[i], level + self._jet_heads[i], self._backwaters[i]
+        lip, over, back = self._wet[i], level + self._jet_heads[i], self._backwaters[i]
         head = over - lip
         if not head > 0.0 or (back is not None and over <= back.level):
             return 0.0, 0.0
@@ -257,7 +317,7 @@ class BoxPool(Pool):
             return [self.outlet_flow(i, level)[0] for i in range(len(self._lips))]
         return [
             table(level - lip)[0] if level > lip else 0.0
-            for table, lip in zip(self._tables, self._lips, strict=True)
+            for table, lip in zip(self._tables, self._wet, strict=True)
         ]
 
     def _partly(self, level: float) -> tuple[float, float]:

@@ -3,9 +3,9 @@
 All parts take the same step, in the order in which the water meets them: each hands its mean
 outflow over the step, and the rate at its end, to the next. A step is tried; where the outflow of
 a part would change by too much of itself it is made shorter and tried again, so that steps are
-short where things happen and long where nothing does. No step crosses a jump of the inflow. What
-leaves the box is dealt to the outlets in proportion to their own flows over the step; each volume
-is handed on exactly once.
+short where things happen and long where nothing does. No step crosses a jump of the inflow, nor the
+moment at which a dry lip starts to run. What leaves the box is dealt to the outlets in proportion
+to their own flows over the step; each volume is handed on exactly once.
 
 A run keeps what people ask of it: levels, flows and volumes in time, peaks, when each outlet
 starts, when a trench stands full to its pipe or surfaces, and whether the volumes add up.
@@ -86,6 +86,7 @@ class Stepper:
         self.inflow_volume = self.inflow = self._out = 0.0
         self._new_flows = self.flows
         self._drowned = False
+        self._start = np.inf
         self._set_limits(system.lips)
 
     def move_lips(self, lips: Array) -> None:
@@ -135,12 +136,16 @@ class Stepper:
         """Go on to a time; until [s]."""
         rows = []
         while self.time < until:
-            end = min(self._begin[self._piece + 1], until)
+            end = min(self._begin[self._piece + 1], until, self._start)
             seconds, end = self._cut(end)
             change = self._try(*self._rates(end), seconds)
             if change > 2.0 * self.max_change and seconds > _LEAST_STEP:
                 shorter = seconds * max(0.2, 0.7 * self.max_change / change)
                 self._seconds = max(shorter, _LEAST_STEP)
+                continue
+            part = self.box.until_start() if self.box.dry else 1.0
+            if part < 1.0 and seconds > 2.0 * _LEAST_STEP:
+                self._start = self.time + max(part * seconds, _LEAST_STEP)
                 continue
             self._accept(seconds, end)
             rows.append(self.row())
@@ -151,6 +156,9 @@ class Stepper:
             if self.time >= self._begin[self._piece + 1]:
                 self._piece += 1
                 self._seconds = min(self._seconds, _FIRST_STEP * self.max_change)
+            if self.box.start_and_stop():
+                # the rows on both sides of a start are next to each other
+                self.flows, self._seconds = self.box.outlet_flows(self.box.level), _LEAST_STEP
         return rows
 
     def _cut(self, end: float) -> tuple[float, float]:
@@ -237,7 +245,7 @@ class Stepper:
             self.box.keep(self._out * seconds)
         for pool in (*self.upstream, self.box):
             pool.accept()
-        self.time, self.inflow = end, self._new_inflow
+        self.time, self.inflow, self._start = end, self._new_inflow, np.inf
         self.inflow_volume += self._came
         self.flows = self._new_flows
         self._high = False
