@@ -52,8 +52,8 @@ GOOD_SPAN = 0.002
 (judgement: about 1/16 in to either side)"""
 
 _LOST = 0.005
-"""Miss of a lip beyond which it no longer matters how far: all of a trickle runs there, or none. [m]
-(judgement)"""
+"""Miss of a lip beyond which it no longer matters how far: a trickle all runs there, or none of it.
+[m] (judgement)"""
 
 _CHANCE = 0.015
 """Chance under which the scatter of all lips is not put down to the readings. [-] (judgement)"""
@@ -97,6 +97,9 @@ _GOALS = 121
 _TERMS = 12
 """Terms of the series for the error of the marks. [-] (numerical)"""
 
+_SLOW = 0.25
+"""Fall of its first exponent under which the series is given by its limit. [-] (numerical)"""
+
 _ROUNDING = 1e-9
 """What a height may lie beyond a reach and count as within. [m] (rounding)"""
 
@@ -112,10 +115,12 @@ def mark_variance(jitter: ArrayLike, mark: ArrayLike) -> Array:
     j = np.arange(1, _TERMS + 1)
     ratio = np.divide(fine, step, out=np.full(np.broadcast(fine, step).shape, np.inf),
                       where=step > 0)  # fmt: skip
-    terms = np.exp(-((2.0 * np.pi * j * ratio[..., None]) ** 2)) / j**2
-    # the terms left out add up to pi^2/6 less those taken, where the readings do not scatter
-    rest = np.where(ratio == 0.0, np.pi**2 / 6.0 - (1.0 / j**2).sum(), 0.0)
-    result: Array = step**2 / (2.0 * np.pi**2) * (terms.sum(-1) + rest)
+    fall = (2.0 * np.pi * ratio) ** 2
+    terms = (np.exp(-(j**2) * fall[..., None]) / j**2).sum(-1)
+    # where readings hardly scatter the series is slow, and as good as its limit (Poisson's sum)
+    few = np.minimum(fall, _SLOW)
+    limit = np.pi**2 / 6.0 - np.sqrt(np.pi * few) + 0.5 * few
+    result: Array = step**2 / (2.0 * np.pi**2) * np.where(fall < _SLOW, limit, terms)
     return result
 
 
@@ -186,9 +191,11 @@ class Estimate:
         covariance, slipped = self.covariance, []
         while True:
             pull, weight = _pull(covariance, variance, told)
+            if told.sum() < 3:
+                break
             off = pull @ over / np.sqrt(np.where(told, np.diag(pull), 1.0))
             worst = int(np.argmax(np.abs(off)))
-            if abs(off[worst]) <= _SLIPPED or worst in slipped or told.sum() < 3:
+            if abs(off[worst]) <= _SLIPPED or worst in slipped:
                 break
             slipped.append(worst)
             covariance = covariance + np.diag(_ANYWHERE**2 * (np.arange(off.size) == worst))
