@@ -266,12 +266,10 @@ def decide(
     turn = _worth(goal, reach, offset, spoil, least)[0] & apart[..., None]
     if not highest:
         # the lips that stay are the better mark, where every insert that turns can reach them
-        stay = uncapped & ~turn
+        stay = uncapped & ~turn & (np.abs(lip - goal[..., None]) < _LOST)
         middle = np.where(stay, lip, 0.0).sum(-1) / np.maximum(stay.sum(-1), 1)
-        low = np.where(turn, reach.low - offset, -np.inf).max(-1)
-        high = np.where(turn, reach.high - offset, np.inf).min(-1)
-        nearer = stay.any(-1) & turn.any(-1) & (low <= high)
-        goal = np.where(nearer, np.clip(middle, low, high), goal)
+        reached = np.all(~turn | reach.allows(middle[..., None] + offset), axis=-1)
+        goal = np.where(stay.any(-1) & reached, middle, goal)
     wanted = np.where(turn, reach.brought(goal[..., None] + offset), reach.lip)
     turn = turn & (np.abs(wanted - reach.lip) >= least)
     wanted = np.where(turn, wanted, reach.lip)
