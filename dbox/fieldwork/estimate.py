@@ -52,7 +52,7 @@ GOOD_SPAN = 0.002
 (judgement: about 1/16 in to either side)"""
 
 _LOST = 0.005
-"""Miss of a lip beyond which it no longer matters how far: all of a trickle runs there, or none.
+"""Miss of a lip beyond which it no longer matters how far: a trickle all runs there, or none of it.
 [m] (judgement)"""
 
 _CHANCE = 0.015
@@ -97,6 +97,9 @@ _GOALS = 121
 _TERMS = 12
 """Terms of the series for the error of the marks. [-] (numerical)"""
 
+_SLOW = 0.25
+"""Fall of its first exponent under which the series is given by its limit. [-] (numerical)"""
+
 _ROUNDING = 1e-9
 """What a height may lie beyond a reach and count as within. [m] (rounding)"""
 
@@ -112,10 +115,12 @@ def mark_variance(jitter: ArrayLike, mark: ArrayLike) -> Array:
     j = np.arange(1, _TERMS + 1)
     ratio = np.divide(fine, step, out=np.full(np.broadcast(fine, step).shape, np.inf),
                       where=step > 0)  # fmt: skip
-    terms = np.exp(-((2.0 * np.pi * j * ratio[..., None]) ** 2)) / j**2
-    # the terms left out add up to pi^2/6 less those taken, where the readings do not scatter
-    rest = np.where(ratio == 0.0, np.pi**2 / 6.0 - (1.0 / j**2).sum(), 0.0)
-    result: Array = step**2 / (2.0 * np.pi**2) * (terms.sum(-1) + rest)
+    fall = (2.0 * np.pi * ratio) ** 2
+    terms = (np.exp(-(j**2) * fall[..., None]) / j**2).sum(-1)
+    # where readings hardly scatter the series is slow, and as good as its limit (Poisson's sum)
+    few = np.minimum(fall, _SLOW)
+    limit = np.pi**2 / 6.0 - np.sqrt(np.pi * few) + 0.5 * few
+    result: Array = step**2 / (2.0 * np.pi**2) * np.where(fall < _SLOW, limit, terms)
     return result
 
 
@@ -186,9 +191,11 @@ class Estimate:
         covariance, slipped = self.covariance, []
         while True:
             pull, weight = _pull(covariance, variance, told)
+            if told.sum() < 3:
+                break
             off = pull @ over / np.sqrt(np.where(told, np.diag(pull), 1.0))
             worst = int(np.argmax(np.abs(off)))
-            if abs(off[worst]) <= _SLIPPED or worst in slipped or told.sum() < 3:
+            if abs(off[worst]) <= _SLIPPED or worst in slipped:
                 break
             slipped.append(worst)
             covariance = covariance + np.diag(_ANYWHERE**2 * (np.arange(off.size) == worst))
@@ -259,12 +266,10 @@ def decide(
     turn = _worth(goal, reach, offset, spoil, least)[0] & apart[..., None]
     if not highest:
         # the lips that stay are the better mark, where every insert that turns can reach them
-        stay = uncapped & ~turn
+        stay = uncapped & ~turn & (np.abs(lip - goal[..., None]) < _LOST)
         middle = np.where(stay, lip, 0.0).sum(-1) / np.maximum(stay.sum(-1), 1)
-        low = np.where(turn, reach.low - offset, -np.inf).max(-1)
-        high = np.where(turn, reach.high - offset, np.inf).min(-1)
-        nearer = stay.any(-1) & turn.any(-1) & (low <= middle) & (middle <= high)
-        goal = np.where(nearer, middle, goal)
+        reached = np.all(~turn | reach.allows(middle[..., None] + offset), axis=-1)
+        goal = np.where(stay.any(-1) & reached, middle, goal)
     wanted = np.where(turn, reach.brought(goal[..., None] + offset), reach.lip)
     turn = turn & (np.abs(wanted - reach.lip) >= least)
     wanted = np.where(turn, wanted, reach.lip)

@@ -223,7 +223,7 @@ def work_at(boxes: Boxes, judged: Judged, inflow: Array, judge: Judge) -> Work:
         spoiled[rows] = np.where(moved, np.nan_to_num(by_clock), np.where(unclear, by_rule, 0.0))
     move = np.where(boxes.uncapped, after, 0.0) - np.where(boxes.uncapped, boxes.lip, 0.0)
     kind[np.any(np.abs(move) > LEAST_MOVE, axis=-1)] = _ADJUST
-    if np.any(doubt := np.flatnonzero(off.any(-1))):
+    if (doubt := np.flatnonzero(off.any(-1))).size:
         error = np.sqrt(boxes.error[doubt] ** 2 + spoiled[doubt])
         left = replace(
             boxes, lip=after[doubt], error=error, tolerance=boxes.tolerance[doubt],

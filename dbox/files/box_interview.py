@@ -374,7 +374,7 @@ def scenario_text(answers: Answers) -> str:
         insert=known[0] if alike and known else {},
         readings=_given(
             point=answers.get("point"), mark=answers.get("mark"), spread=answers.get("spread")
-        ),  # fmt: skip
+        ),
         outlet=[
             _given(
                 label=label,
