@@ -296,7 +296,7 @@ def _next_step(verdict: str, before: Assessment, well_set: float, known: Estimat
         return "read again"
     if "outside" in before.lip_verdicts:
         return "stop"
-    return "finer rule" if before.finer_rule is not None else "pour"
+    return "finer rule" if np.isfinite(before.finer_rules[unsure]).any() else "pour"
 
 
 def _goal_notes(site: Site, reach: Reach, offset: Array, practice: Decision) -> list[Note]:

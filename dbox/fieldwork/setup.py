@@ -47,6 +47,7 @@ from dbox.fieldwork.shares import SAMPLES
 from dbox.fieldwork.site import DEFAULT_SPREAD, Site
 from dbox.fieldwork.turning import Reach, lip_rise
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
+from dbox.notes import Note
 
 Angles = tuple[float | None, ...]
 """Where the hole of each outlet stands; None where unknown. [rad]"""
@@ -252,6 +253,21 @@ class Pass:
         if before.tolerance is None:
             return "level" if levelling.next_step == "stop" else "ruler"
         return "hand" if "outside" in before.lip_verdicts else "ruler"
+
+    @property
+    def news(self) -> tuple[Note, ...]:
+        """What the reader should know, and was not told after an earlier pass."""
+        told: set[tuple[str, str]] = set()
+        earlier = self.previous
+        while earlier is not None:
+            told |= {(note.what, note.where) for note in earlier._notes}
+            earlier = earlier.previous
+        return tuple(note for note in self._notes if (note.what, note.where) not in told)
+
+    @property
+    def _notes(self) -> tuple[Note, ...]:
+        levelling = self.levelling
+        return (*levelling.warnings, *levelling.before.warnings) if levelling else ()
 
     def after(self, event: Event) -> "Pass":
         """The pass once an event of its own has happened."""

@@ -191,16 +191,20 @@ class Assessment:
         return np.where(enough.any(0), count[enough.argmax(0)], np.nan)
 
     @property
-    def finer_rule(self) -> float | None:
-        """Mark of the rule that would settle every flow in a few readings; None: no rule. [m]"""
-        unsure = np.array(self.lip_verdicts) == "cannot tell"
+    def finer_rules(self) -> Array:
+        """Mark of the coarsest rule that would settle each flow in a few readings. [m] (flows,)
+
+        NaN where it is settled, and where no rule would.
+        """
         taken = max(float(self.lips.repeats.max()), 1.0)
-        least = self.settling_spread[unsure] / self.lips.spread * self.lips.single(taken)
-        for mark in RULES:
-            finer = mark < (self.lips.mark or self.lips.spread) * 0.99
-            if finer and np.all(np.sqrt(reading_variance(mark, mark, FEW_READINGS)) <= least):
-                return mark
-        return None
+        least = self.settling_spread / self.lips.spread * self.lips.single(taken)
+        found = np.full(least.shape, np.nan)
+        for mark in reversed(RULES):
+            enough = reading_variance(mark, mark, FEW_READINGS) <= least**2
+            finer = mark < 0.99 * (self.lips.mark or self.lips.spread)
+            unsure = np.array(self.lip_verdicts) == "cannot tell"
+            found[unsure & enough & finer] = mark
+        return found
 
 
 def assess(site: Site, *, seed: int = 0, samples: int = SAMPLES) -> Assessment:

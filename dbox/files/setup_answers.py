@@ -104,7 +104,9 @@ def read_of(job: Job, outlet: int, heights: tuple[float, ...], at: str) -> setup
 
 def said_heights(text: str, bare_unit: str | None) -> tuple[float, ...]:
     """Heights on a line, with a point or a comma for decimals. [m]"""
-    return read_heights(units.said_number(text), bare_unit)
+    # a fraction with no unit is of an inch (common practice, no source)
+    unit = "in" if bare_unit is None and "/" in text else bare_unit
+    return read_heights(units.said_number(text), unit)
 
 
 def readings_of_all(

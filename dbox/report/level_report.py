@@ -111,7 +111,12 @@ def next_words(levelling: Levelling) -> str:
     if step == "turn":
         return _trade(levelling)
     if step == "re-bed":
-        return "bed the box level and firm again: no turn makes up for what is left"
+        _, then, _ = levelling.worst
+        part, of = _part(levelling)
+        best = f"the worst line still gets {100 * part * then:.0f} %{of} at {_weakest(levelling)}"
+        if not levelling.order:
+            return f"bed the box level and firm again: {best}"
+        return f"bed the box level and firm again: with all turns made {best}"
     if step == "read again":
         likely = chance_text(levelling.well_set)
         span = site.lengths.both(GOOD_SPAN)
@@ -120,7 +125,7 @@ def next_words(levelling: Levelling) -> str:
             f"the lips are within {span} of each other is {likely} so far"
         )
     if step == "finer rule":
-        mark = inches(before.finer_rule or 0.0, parts=64)
+        mark = inches(float(np.nanmin(before.finer_rules)), parts=64)
         return f"read with a rule that shows {mark}: more readings with this one will not settle it"
     if step == "pour":
         return (
@@ -138,13 +143,10 @@ def _trade(levelling: Levelling) -> str:
     """What the turns bring the worst line, and what turning all the others would add."""
     now, then, best = levelling.worst
     labels = [levelling.before.labels[i] for i in sorted(levelling.order)]
-    target = levelling.before.target[levelling.before.target > 0]
-    part = float(target[0]) if np.ptp(target) < 1e-9 else 1.0
-    of = "" if part < 1.0 else " of its target"
-    weakest = min(levelling.site.flows, key=lambda flow: flow.inflow).name
+    part, of = _part(levelling)
     words = (
         f"turn {outlets_text(labels)}: the worst line goes from {100 * part * now:.0f} to "
-        f"{100 * part * then:.0f} %{of} at {weakest.removesuffix(' (default)')}"
+        f"{100 * part * then:.0f} %{of} at {_weakest(levelling)}"
     )
     more = levelling.every.turns - len(levelling.order)
     if more < 1:
@@ -153,6 +155,17 @@ def _trade(levelling: Levelling) -> str:
     others = "the other one" if more == 1 else f"the other {more}"
     gains = "under 1 %" if gain < 1 else f"{gain:.0f} %"
     return f"{words}; turning {others} as well would gain {gains}, which the rule cannot tell"
+
+
+def _part(levelling: Levelling) -> tuple[float, str]:
+    """What a share over target is told times, and of what it then is a part."""
+    target = levelling.before.target[levelling.before.target > 0]
+    return (1.0, " of its target") if np.ptp(target) > 1e-9 else (float(target[0]), "")
+
+
+def _weakest(levelling: Levelling) -> str:
+    """Name of the weakest flow."""
+    return min(levelling.site.flows, key=lambda flow: flow.inflow).name.removesuffix(" (default)")
 
 
 def _headline(levelling: Levelling) -> str:
@@ -240,20 +253,28 @@ def shown_heights(levelling: Levelling) -> Array:
     return shown
 
 
-def turn_lines(levelling: Levelling) -> list[str]:
-    """The turns in their order, by the clock and by the rule."""
+def turn_lines(levelling: Levelling, *, brief: bool = False) -> list[str]:
+    """The turns in their order, by the clock and by the rule; brief: two lines for each."""
     lengths, shown = levelling.site.lengths, shown_heights(levelling)
     lines = ["Turn in this order (clockwise as seen from inside the box):"]
     for step, i in enumerate(levelling.order):
         change = float(levelling.lip_after[i] - levelling.before.lips.height[i])
-        text = f"{step + 1}. outlet {levelling.before.labels[i]}: "
-        text += f"{'raise' if change > 0 else 'lower'} {lengths.both(abs(change))}"
-        rule = f"the rule shows {lengths.both(float(shown[step]), signed=True)}"
-        if np.isnan(levelling.turn[i]):
-            text += f"; turn until {rule}"
-        else:
+        way = f"{'raise' if change > 0 else 'lower'} {lengths.both(abs(change))}"
+        turn, by_rule = (
+            "turn",
+            f"until the rule shows {lengths.both(float(shown[step]), signed=True)}",
+        )
+        if not np.isnan(levelling.turn[i]):
             now, then = (clock_text(a[i]) for a in (levelling.angle_before, levelling.angle_after))
-            text += f", {now} to {then} ({turn_text(float(levelling.turn[i]))}); or until {rule}"
+            turned = turn_text(float(levelling.turn[i]))
+            turn, by_rule = f"{now} to {then} ({turned}), or", by_rule
+            if brief:
+                turn = f"{now} to {then} {turned.split()[-1]}, or"
+        text = f"{step + 1}. outlet {levelling.before.labels[i]}: "
+        text += f"{turn} {by_rule}" if brief else f"{way}, {turn} {by_rule}"
+        if brief:
+            lines += wrapped(text, first="  ", indent="     ")
+            continue
         still = lengths.both(float(levelling.still_level[step]), signed=True)
         lines += wrapped(f"{text}; topped up, water at {still}", first="  ", indent="     ")
     return lines

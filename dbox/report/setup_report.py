@@ -144,17 +144,18 @@ def pass_lines(each: Pass) -> list[str]:
     if levelling is None or conclusion is None:
         return [f"PASS {each.number} is not complete."]
     headline, work = _finding(levelling, conclusion)
-    lines = wrapped(f"PASS {each.number}: {headline}")
+    lines = [f"PASS {each.number}", *noted(sentences(each.news))]
     flows = range(len(levelling.before.names))
     for first in flows[::_ABREAST]:
         lines += ["", *_table(levelling, flows[first : first + _ABREAST])]
-    return lines + work + noted(sentences((*levelling.warnings, *levelling.before.warnings)))
+    # what to do stands last, where a small screen shows it
+    return [*lines, "", *wrapped(headline), *work]
 
 
 def _finding(levelling: Levelling, conclusion: str) -> tuple[str, list[str]]:
     """How the job stands after a pass, and what to do now."""
     before = levelling.before
-    told_next = ["", *wrapped(f"Next: {next_words(levelling)}.")]
+    told_next = wrapped(f"Next: {next_words(levelling)}.")
     if conclusion == "within":
         return "WITHIN TOLERANCE at every flow.", []
     if conclusion == "inlet":
@@ -167,7 +168,7 @@ def _finding(levelling: Levelling, conclusion: str) -> tuple[str, list[str]]:
         lift = ["", *lift_lines(levelling.lift, levelling.site)] if levelling.lift else []
         return rebed_words(levelling), lift + unreachable_lines(levelling)
     words = adjust_words(levelling, "this still water")
-    return words, ["", *turn_lines(levelling), *told_next, "", *_outlook(levelling)]
+    return words, [*turn_lines(levelling, brief=True), *told_next]
 
 
 def _table(levelling: Levelling, flows: range) -> list[str]:
@@ -204,19 +205,6 @@ def _table(levelling: Levelling, flows: range) -> list[str]:
     chances = ["jet decides" if np.isnan(chance) else chance_text(chance) for chance in likely]
     verdicts = row(words, [assessment.verdicts[f] for f in flows])
     return [*lines, verdicts, row("  chance of that", chances)]
-
-
-def _outlook(levelling: Levelling) -> list[str]:
-    """What the shares would be once turned."""
-    after = levelling.after
-    uncapped = np.isfinite(after.lips.height)
-    flows = []
-    for case, name in enumerate(after.names):
-        over = 100 * after.over_target[case][uncapped]
-        verdict = "" if after.tolerance is None else f" ({after.verdicts[case]})"
-        told = f"{over.min():.0f} to {over.max():.0f} %{verdict}"
-        flows.append(f"{name.removesuffix(' (default)')} {told}")
-    return wrapped(f"Once turned so, each line gets of its own target: {', '.join(flows)}.")
 
 
 OUTCOMES = {

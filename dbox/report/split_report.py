@@ -13,7 +13,7 @@ from dbox.lengths import Lengths
 from dbox.report.encode import Json, rows
 from dbox.report.text import bar, chance_text, noted, wrapped
 from dbox.report.wording import sentences
-from dbox.units import gpm, gpm_litres, millimetres, percent_text
+from dbox.units import gpm, gpm_litres, inches, millimetres, percent_text
 
 
 def split_json(site: Site, assessment: Assessment) -> Json:
@@ -160,8 +160,14 @@ def _verdict_words(assessment: Assessment, case: int) -> str:
     )
     spread, repeats = float(assessment.settling_spread[case]), assessment.settling_repeats[case]
     if np.isnan(spread):
-        return f"{words}; no ruler would settle it, this flow is too near the limit"
+        return f"{words}; no reading would settle it, this flow is too near the limit"
     finer = f"{words}; readings good to {millimetres(spread)}"
-    if np.isnan(repeats):
-        return f"{finer} would settle it: a finer rule, for more readings with this one will not"
-    return f"{finer}, or {repeats:.0f} of each outlet, would settle it"
+    if np.isfinite(repeats):
+        return f"{finer}, or {repeats:.0f} of each outlet, would settle it"
+    rule = float(assessment.finer_rules[case])
+    if np.isnan(rule):
+        return f"{finer} would settle it, finer than any rule: pour and catch instead"
+    return (
+        f"{finer} would settle it: a rule with {inches(rule, parts=64)} marks, for more readings "
+        "with this one will not"
+    )
