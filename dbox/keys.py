@@ -205,6 +205,14 @@ clock = Reader(units.clock, TEXT, unit="rad")
 # Measures that are typed at a command line or in a table of boxes too.
 size = length(0.001, 1.0, "an opening is between 1 mm and 1 m")
 offset = length(0.0, 0.15, "an offset is between 0 and 150 mm")
+
+
+@reads(VALUE, bare=True, unit="m")
+def offset_or_unknown(value: object, bare_unit: str | None) -> float:
+    """Read the offset of a hole; inf where it is `unknown`. [m]"""
+    return math.inf if value == "unknown" else offset(value, bare_unit)
+
+
 reading = length(-1.0, 1.0, "a reading at a box is less than 1 m from the water")
 spread = length(1e-6, 0.1, "a spread is above 0 and below 100 mm")
 mark = length(1e-5, 0.03, "the marks of a rule are between 0.01 mm and 30 mm apart")

@@ -227,7 +227,10 @@ def level(
         notes += plane.warnings
     elif verdict == "re-bed":
         notes.append(Note(what="level: places not known"))
-    if unknown := np.flatnonzero(reach.adjustable & np.isnan(reach.angle)).tolist():
+    holes = [o.hole_offset == np.inf and not o.capped for o in site.outlets]
+    if any(holes):
+        notes.append(Note(what="level: offset not known"))
+    elif unknown := np.flatnonzero(reach.adjustable & np.isnan(reach.angle)).tolist():
         labels = ", ".join(site.outlets[i].label for i in unknown)
         notes.append(Note(what="level: clock not known", where=f"outlet {labels}"))
     notes += [Note(what="level: slipped", where=f"outlet {site.outlets[i].label}")

@@ -151,6 +151,9 @@ class Rules:
     samples: int = SAMPLES  # Points over which the bands are taken. [-]
 
 
+_TURNED_ENOUGH = 0.2
+"""Fall of the cosine of a clock from which a turn tells the offset of its hole. [-] (judgement)"""
+
 _NEXT = {"turn": "adjust", "re-bed": "re-bed", "read again": "again"}
 
 
@@ -190,7 +193,12 @@ class Pass:
     def site(self) -> Site:
         """The box with the readings, clocks and rim of this pass, over its still water."""
         outlets = tuple(
-            replace(outlet, readings=heights, clock=angle)
+            replace(
+                outlet,
+                readings=heights,
+                clock=angle,
+                hole_offset=self.offset if outlet.hole_offset == np.inf else outlet.hole_offset,
+            )
             for outlet, heights, angle in zip(
                 self.entered.outlets, self.readings, self.angles, strict=True
             )
@@ -208,6 +216,30 @@ class Pass:
         return replace(read, box=replace(read.box, rim=rim))
 
     @cached_property
+    def offset(self) -> float:
+        """Offset of the holes that nobody measured, from what their turns have done; inf: not yet.
+
+        A lip rises by its offset times what the cosine of its clock falls by, over those that
+        nobody touched. [m]
+        """
+        earlier = self.previous
+        if earlier is None or earlier.offset < np.inf or earlier.turned is None:
+            return np.inf if earlier is None else earlier.offset
+        before, after = (
+            np.array([np.nan if angle is None else angle for angle in angles])
+            for angles in (earlier.angles, earlier.turned)
+        )
+        now = np.array([np.mean(heights) if heights else np.nan for heights in self.readings])
+        then = np.array([np.mean(heights) if heights else np.nan for heights in earlier.readings])
+        fall, rise, still = np.cos(before) - np.cos(after), now - then, before == after
+        turned = np.abs(fall) > _TURNED_ENOUGH
+        turned &= np.array([o.hole_offset == np.inf for o in self.entered.outlets])
+        if not (still & np.isfinite(rise)).any() or not (turned & np.isfinite(rise)).any():
+            return np.inf
+        learned = np.nanmedian((rise - np.nanmean(rise[still]))[turned] / fall[turned])
+        return float(learned) if learned > 0 else np.inf
+
+    @cached_property
     def known(self) -> Estimate:
         """The lips as this pass and all before it tell them; every open outlet is read."""
         lips = reduce_readings(self.site)
@@ -223,7 +255,10 @@ class Pass:
             for angles in (self.angles, self.turned or self.angles)
         )
         hand = HAND_ERROR if self.entered.hand is None else self.entered.hand
-        offset = np.array([outlet.hole_offset or 0.0 for outlet in self.entered.outlets])
+        offset = np.array([outlet.hole_offset or 0.0 for outlet in self.site.outlets])
+        unknown = np.isinf(offset)
+        before, after = np.where(unknown, np.nan, before), np.where(unknown, np.nan, after)
+        offset = np.where(unknown, 1.0, offset)
         # an insert whose clock is not known is moved by the rule, to where nobody can say
         order = self.levelling.order if self.conclusion == "adjust" and self.levelling else ()
         moved = (offset > 0) & ((before != after) & ~(np.isnan(before) & np.isnan(after)))

@@ -196,7 +196,8 @@ class Outlet:
     point_over_lip: float = 0.0
     # Distance along the inlet direction and across it, from the inlet wall's left corner. [m]
     position: tuple[float, float] | None = None
-    # Hole centre from pipe centre; None where the insert cannot be turned. [m]
+    # Hole centre from pipe centre; None where the insert cannot be turned, inf where it can and
+    # nobody knows. [m]
     hole_offset: float | None = None
     # Angle of the hole from straight down, clockwise as seen from inside the box. [rad]
     clock: float | None = None

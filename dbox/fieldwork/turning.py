@@ -44,6 +44,9 @@ def angle_for_move(angle: ArrayLike, offset: ArrayLike, move: ArrayLike) -> Arra
     return np.where(reachable, np.where(now < 0, -target, target), np.nan)
 
 
+USUAL_OFFSET = 0.0127
+"""Offset of a hole that nobody measured, for how far it may reach. [m] (1/2 in, judgement)"""
+
 QUARTER_HOUR = float(np.pi / 24)
 """A quarter of an hour on the clock face. [rad] (exact)"""
 
@@ -64,7 +67,7 @@ def turn_tables(site: Site, *, step: float = QUARTER_HOUR) -> tuple[TurnTable, .
         raise DomainError(f"the step of a turn table is {np.degrees(step):g} deg; give 1 to 180")
     alike: dict[float, list[str]] = {}
     for outlet in site.outlets:
-        if outlet.hole_offset and not outlet.capped:
+        if outlet.hole_offset and outlet.hole_offset < np.inf and not outlet.capped:
             alike.setdefault(outlet.hole_offset, []).append(outlet.label)
     angle = np.append(np.arange(0.0, np.pi - 1e-9, step), np.pi)
     rises = {offset: offset + lip_rise(angle, offset) for offset in alike}
@@ -107,7 +110,11 @@ class Reach:
 
         height [m], hole_offset [m], clocks [rad].
         """
-        uncapped = height < np.inf
+        uncapped, unknown = height < np.inf, np.isinf(hole_offset)
+        # what nobody measured is taken as usual, and set by the rule
+        hole_offset, clocks = (
+            np.where(unknown, USUAL_OFFSET, hole_offset), np.where(unknown, np.nan, clocks)
+        )  # fmt: skip
         lip, offset = np.where(uncapped, height, 0.0), np.where(uncapped, hole_offset, 0.0)
         angle = np.where(np.abs(clocks) > np.pi, np.mod(clocks + np.pi, 2 * np.pi) - np.pi, clocks)
         # with an unknown clock the lip may be anywhere in its travel: full lift either way

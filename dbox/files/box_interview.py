@@ -124,7 +124,9 @@ def _as_typed(read_key: Reader[float], unit: str = "") -> Check:
 
 
 def _offset(text: str, answers: Answers) -> str:
-    return "fixed" if text.lower() in _FIXED else _as_typed(keys.offset)(text, answers)
+    if text.lower() in _FIXED:
+        return "fixed"
+    return "unknown" if text.lower() in NOT_KNOWN else _as_typed(keys.offset)(text, answers)
 
 
 def _clock(text: str, _: Answers) -> str:
@@ -344,7 +346,7 @@ def check(key: str, text: str, answers: Answers) -> str:
     """Check an answer and bring it to the form that is kept."""
     topic, text = key.partition(" ")[0], text.strip()
     unknown = text.lower() in NOT_KNOWN and topic != "write"
-    if unknown and not (topic == "offset" and text.lower() in _FIXED):
+    if unknown and topic != "offset":
         if topic in NEEDED:
             how = WORDS["box"][topic]["help"]
             raise ScenarioError(f"is {show(text)}; this one is needed. {how}")

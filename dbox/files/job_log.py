@@ -23,6 +23,7 @@ is free to change, and is then worked out anew. Any other difference means anoth
 
 import contextlib
 import json
+import math
 import os
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
@@ -263,7 +264,7 @@ def identity(site: Site) -> dict[str, Any]:
                     "kind": type(outlet.opening).__name__,
                     **{f"{k}{_UNITS.get(k, '')}": v for k, v in asdict(outlet.opening).items()},
                 },
-                "offset_m": outlet.hole_offset,
+                "offset_m": "unknown" if outlet.hole_offset == math.inf else outlet.hole_offset,
                 "clock_rad": outlet.clock,
                 "point_over_lip_m": outlet.point_over_lip,
                 "capped": outlet.capped,
@@ -301,7 +302,7 @@ def _logged_outlet(told: Mapping[str, Any], own: Mapping[str, Outlet]) -> Outlet
     return replace(
         own.get(label, Outlet(label=label, opening=opening)),
         opening=opening,
-        hole_offset=told["offset_m"],
+        hole_offset=math.inf if told["offset_m"] == "unknown" else told["offset_m"],
         clock=_FIELDS["angle"].validate_python(told["clock_rad"]),
         point_over_lip=TypeAdapter(_Number).validate_python(told["point_over_lip_m"]),
         capped=bool(told["capped"]),

@@ -162,8 +162,9 @@ class InsertTable:
     height: float | None = key(
         keys.size, "Height of a slot that is closed on top; absent: open.", "2 in")
     offset: float | None = key(
-        keys.offset,
-        "Centre of a round hole from the centre of its pipe; absent or 0: cannot be turned.",
+        keys.offset_or_unknown,
+        "Centre of a round hole from the centre of its pipe; absent or 0: cannot be turned; "
+        '"unknown": it turns, and is set by the rule.',
         "1/2 in")
     header_fall: float | None = key(
         limited(units.grade, -0.5, 1.0, "a header falls by 100 % of its length at most"),

@@ -413,6 +413,30 @@ def test_a_pipe_out_of_its_place_stays_short_in_the_levelled_box():
 MARK = INCH / 16
 
 
+def test_an_offset_that_nobody_measured_is_turned_by_the_rule_and_learned():
+    """The holes are 1/2 in off; half an hour from 9:00 raises a lip by 3.3 mm, and that is told."""
+    from dbox.fieldwork import setup
+
+    clocks = [np.pi / 2] * 4
+    site = sites.box([None] * 4, clocks=clocks, offset=np.inf, spread=INCH / 64, tolerance=None)
+    job, lips = setup.begin(site), np.array([0.0, 0.006, 0.006, 0.0059])
+    for told in (True, False):
+        job = job.after(setup.Still(method="rule"))
+        for i, lip in enumerate(lips - lips.min()):
+            job = job.after(setup.Read(outlet=i, heights=(float(lip),)))
+            job = job.after(setup.Settled(outlet=i))
+        if told:
+            levelling = job.now.levelling
+            assert (levelling.order, levelling.verdict) == ((0,), "adjust")
+            assert np.isnan(levelling.turn[0])
+            (words,) = [w for w in sentences(levelling.warnings) if "half of what its lip" in w]
+            after = np.pi / 2 + np.radians(28)
+            lips[0] += E * (np.cos(np.pi / 2) - np.cos(after))
+            job = job.after(setup.Turned(angles=(after, *clocks[1:])))
+    assert job.now.offset == pytest.approx(E, rel=1e-6)
+    assert job.now.levelling.site.outlets[0].hole_offset == job.now.offset
+
+
 def test_the_one_bad_outlet_among_level_ones_is_always_turned():
     """Four read 9/64 in twice and one 0, with a rule good to 1/16 in: it gets half of a trickle."""
     readings = [(9 / 64 * INCH,) * 2] * 4 + [(0.0, 0.0)]
