@@ -123,9 +123,9 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "level: offset not known": "nobody measured how far the holes are off their pipes: turn by the "
     "rule, and say where the hole stood before and after, which tells it; or turn one insert right "
     "round: half of what its lip moves is the offset",
+    "level: places not known": "positions of three outlets are needed to tell which side to lift",
     "level: slipped": "it does not stand where it was left: did the insert slip, or is it locked? "
     "Its last reading is what counts now",
-    "level: places not known": "positions of three outlets are needed to tell which side to lift",
     "opening: notch angle": "a notch of {angle:.0f deg} is outside the {low:.0f deg/} to "
     "{high:.0f deg} that its coefficient was measured at",
     "opening: slot width": "a slot {width:.0f mm} wide is narrower than the {least:.0f mm} that "

@@ -27,13 +27,13 @@ FULL = {
     "hole 3": "circle 2", "offset 3": "fixed",
     "inside": "16 in x 20 in", "place 1": "4, 0", "place 2": "16 in, 10 in", "place 3": "",
     "lengths": "60 ft, 60 ft, 40 ft", "target": "2, 0, 1",
-    "point": "lip", "spread": "1/32", "tolerance": "10 %", "source": "permit 7",
+    "point": "lip", "mark": "1/32", "spread": "1/32", "tolerance": "10 %", "source": "permit 7",
     "flows": "drip 0.25 gpm, 5 gal in 60 s",
 }  # fmt: skip
 ALIKE = {
     "units": "in", "title": "", "outlets": "3", "alike": "yes", "hole": "circle 2",
     "offset": "1/2", "clock": "6:00", "inside": "24", "direction 1": "3:00", "direction 2": "7:30",
-    "direction 3": "9:00", "lengths": "", "target": "", "point": "lip", "spread": "",
+    "direction 3": "9:00", "lengths": "", "target": "", "point": "lip", "mark": "", "spread": "",
     "tolerance": "", "flows": "",
 }  # fmt: skip
 
@@ -54,7 +54,7 @@ def test_questions_come_in_the_order_one_meets_them():
 def test_what_does_not_apply_is_not_asked():
     order = asked_in_order({"outlets": "2", "hole": "notch 90 deg"})
     assert order == ["units", "title", "outlets", "alike", "hole", "inside", "lengths", "target",
-                     "point", "spread", "tolerance", "flows", "write"]  # fmt: skip
+                     "point", "mark", "spread", "tolerance", "flows", "write"]  # fmt: skip
     fixed = asked_in_order({"outlets": "2", "hole": "circle 2", "offset": "cannot be turned"})
     assert not any(key.startswith(("clock", "place")) for key in fixed)
     # the first place left out means that none was measured
@@ -142,7 +142,6 @@ def test_what_is_left_out_is_not_in_the_file():
         ("hole 1", "6", "as circle 6"),
         ("hole 1", "1/2", "as circle 1/2"),
         ("offset 1", "", "needed"),
-        ("offset 1", "idk", "half of what its lip moves"),
         ("offset 1", "yes", "write one number and its unit"),
         ("offset 1", "3 m", "between 0 and 150 mm"),
         ("clock 1", "25:00", "clock position"),

@@ -10,10 +10,17 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from dbox import Circle, DomainError, Slot, split
-from dbox.hydraulics.surge.inflow import measured, pulses, steady
+from dbox.hydraulics.surge.inflow import (
+    concatenate,
+    household_day,
+    measured,
+    pulses,
+    steady,
+    to_inflow,
+)
 from dbox.hydraulics.surge.stepper import surge
 from dbox.units import DAY
-from tests.hydraulics.surges import assert_physical, box_alone, inflows, powers, systems
+from tests.hydraulics.surges import BALANCE, assert_physical, box_alone, inflows, powers, systems
 from tests.hydraulics.test_surge import family
 
 HOLE = Circle(0.045, coefficient=0.6)
@@ -239,3 +246,14 @@ def test_other_openings_start_too():
 def test_a_hold_back_that_cannot_be_is_refused(hold_back):
     with pytest.raises(DomainError, match=r"hold_back \[m\] is"):
         held(hold_back, lips=[0.0, 0.001, 0.002])
+
+
+def test_a_box_that_settles_balances_too():
+    days = [to_inflow(household_day(4, 0, day)) for day in range(4)]
+    sinks = np.array([-1, 0, 0, -1, 0, 0]) * 1e-3 / DAY
+    event = concatenate(days, DAY)
+    run = surge(family(hold_back=0.003), event, seconds=4 * DAY, settling=sinks)
+    assert run.balance_error <= BALANCE
+    assert np.all(np.diff(run.volume, axis=0) >= 0)
+    # what sinks gains
+    assert run.share[0] > surge(family(hold_back=0.003), event, seconds=4 * DAY).share[0]
