@@ -80,6 +80,7 @@ def test_a_box_without_a_file_is_the_box_of_its_text():
     """Inches by their definition; clocks and a mark of the flows as a scenario reads them."""
     made = dbox.Site.of(
         ["1/8 in", 0, -0.001], dbox.Circle(0.0508), offset="1/2 in", clock="6:00",
+        spread="1/32 in",
         tolerance="10 %", flows={"slow": "1 L/min", "fast": 1e-3},
     )  # fmt: skip
     assert [o.readings for o in made.outlets] == [(0.125 * 0.0254,), (0.0,), (-0.001,)]

@@ -169,6 +169,12 @@ class Estimate:
         """Whether reading another filling is still worth its while."""
         return self.fillings < _FILLINGS[self.started]
 
+    @property
+    def followed(self) -> BoolArray:
+        """Lips of which something is known, wherever the water stands now. (n,)."""
+        result: BoolArray = np.isfinite(self.height) & (np.diag(self.covariance) < _ANYWHERE**2)
+        return result
+
     def turned(self, rise: Array, variance: Array) -> "Estimate":
         """The same once lips were moved; rise [m], variance [m2], NaN where nobody knows."""
         known = np.isfinite(rise)

@@ -206,13 +206,15 @@ class Pass:
         read = replace(self.entered, outlets=outlets)
         if self.previous is None or self.entered.box.rim is None:
             return read
-        # the water rose with the lowest lip: the lips that were expected tell by how much
-        expected, lips = self.previous.known_after.height, reduce_readings(read).height
-        known = np.isfinite(expected) & np.isfinite(lips)
+        # the water rose with the lowest lip: the lips that can be followed tell by how much
+        expected, lips = self.previous.known_after, reduce_readings(read)
+        followed = expected.followed & np.isfinite(lips.height)
         before = self.previous.site.box.rim
         rim = None
-        if known.any() and before is not None:
-            rim = before - float((expected[known] - lips[known]).mean())
+        if followed.any() and before is not None:
+            error = (np.diag(expected.covariance) + np.diag(lips.covariance))[followed]
+            rise = expected.height[followed] - lips.height[followed]
+            rim = before - float(np.average(rise, weights=1.0 / error))
         return replace(read, box=replace(read.box, rim=rim))
 
     @cached_property

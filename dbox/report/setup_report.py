@@ -126,7 +126,7 @@ def _height(metres: float, metric: bool) -> str:
     """A height in inches where that is exact and the job is in inches, else in millimetres."""
     text = inches(metres, parts=64)
     exact = not metric and abs(units.length(text) - metres) < _EXACT
-    return text if exact else f"{round(metres * 1000, 6) + 0.0:g} mm"
+    return text if exact else f"{round(metres * 1000, 6) + 0.0:.9g} mm"
 
 
 _ABREAST = 3

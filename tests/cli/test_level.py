@@ -50,7 +50,8 @@ def test_unequal_lips_are_said_to_hold_for_one_flow_only(dbox):
     answer = json.loads(out)
     bucket = next(case for case in answer["after"] if case["name"] == "bucket")
     for outlet in bucket["outlets"]:
-        assert outlet["share"] == pytest.approx(outlet["target"], rel=1e-3)
+        # lips off by less than a turn is worth are left
+        assert outlet["share"] == pytest.approx(outlet["target"], rel=0.05)
     trickle = next(case for case in answer["after"] if case["name"] == "trickle")
     assert trickle["worst_over_target"] > 1.1
     assert any("one flow only" in warning for warning in answer["warnings"])

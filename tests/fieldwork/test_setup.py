@@ -166,35 +166,64 @@ def test_a_log_plays_back_whatever_the_tolerance_has_become():
 # Conclusions whose answer is known without computing it.
 
 
-def test_level_lips_read_finely_are_within():
-    fine = unread(spread=1e-6)
-    assert job(STILL, *reads(*[0.001] * 4), site=fine).now.conclusion == "within"
+@pytest.mark.parametrize(("spread", "tolerance", "ends"), [
+    (INCH / 8, 0.1, ["again", "again", "ruler"]), (INCH / 8, None, ["again", "again", "ruler"]),
+    (INCH / 32, 0.1, ["ruler"]), (INCH / 32, None, ["level"]), (1e-6, 0.1, ["within"]),
+])  # fmt: skip
+def test_level_lips_are_read_again_until_more_of_it_tells_little(spread, tolerance, ends):
+    site, events, found = unread(spread=spread, tolerance=tolerance), (), []
+    for _ in ends:
+        events = (*events, STILL, *reads(*[0.0] * 4))
+        now = job(*events, site=site)
+        found.append(now.now.conclusion)
+        assert now.question.kind == ("still" if found[-1] == "again" else "close")
+    assert found == ends
 
 
-def test_level_lips_read_coarsely_end_at_the_ruler():
-    coarse = unread(spread=INCH / 8)
-    assert job(STILL, *reads(*[0.0] * 4), site=coarse).now.conclusion == "ruler"
+def test_a_still_on_a_complete_pass_begins_the_next_filling():
+    """Nothing is turned between; what both fillings tell is twice as sure."""
+    site = unread(spread=INCH / 8)
+    one = job(STILL, *reads(0.0, 0.001, 0.002, 0.0), site=site)
+    events = (STILL, *reads(0.0, 0.001, 0.002, 0.0), replace(STILL, at="10:00"))
+    begun = job(*events, site=site)
+    assert begun.question.kind == "reading"
+    assert (begun.now.number, begun.now.angles, begun.now.still_at) == (2, (0.0,) * 4, "10:00")
+    assert begun.passes[0] == one.now
+    two = job(*events, *reads(0.003, 0.004, 0.005, 0.003), site=site)
+    across = np.array([1.0, -1.0, 0.0, 0.0])
+    sure = [across @ each.now.known.covariance @ across for each in (one, two)]
+    assert sure[1] == pytest.approx(0.5 * sure[0], rel=1e-9)
+    np.testing.assert_allclose(two.now.known.height - one.now.known.height, 0.003, atol=1e-12)
+    assert two.now.known.fillings == 2
+    assert job(*events, Undone(), site=site) == one
 
 
-@pytest.mark.parametrize(
-    ("errors", "first", "later"), [(1.8, "adjust", "ruler"), (2.2, "adjust", "adjust")]
-)
-def test_from_the_second_pass_on_no_reading_error_is_turned_after(errors, first, later):
+@pytest.mark.parametrize(("errors", "turns"), [(1.8, False), (2.2, False), (2.6, True)])
+def test_what_readings_alone_would_scatter_is_not_turned(errors, turns):
     """Two lips read apart by some standard errors of their difference.
 
-    Common practice, no source: the first reading is worked out as it stands; once the inserts are
-    set, what one in twenty level boxes reads (1.96 standard errors, two-sided) is left alone, or
-    the ruler's errors would be turned after for ever. More than that is turned in every pass.
+    Two-sided, 1.8 of them come by chance in 7 of a hundred level boxes, 2.2 in 3 and 2.6 in 1.
     """
     spread = 0.0005
     site = box([None] * 2, clocks=1.2, spread=spread, tolerance=0.001, flows=[TRICKLE])
     # each is read twice, so that a mean errs by spread / sqrt(2) and a difference by the spread
-    events = (STILL, *reads(0.0, errors * spread))
-    for conclusion in (first, later, later):
-        now = job(*events, site=site)
-        assert now.now.conclusion == conclusion
-        assert now.question.kind == ("turn" if conclusion == "adjust" else "close")
-        events = (*events, Turned(angles=now.now.angles), STILL, *reads(0.0, errors * spread))
+    now = job(STILL, *reads(0.0, errors * spread), site=site)
+    assert (now.now.conclusion == "adjust") == turns
+    assert now.question.kind == ("turn" if turns else "close")
+
+
+def test_an_insert_that_stuck_is_told_of_in_the_next_pass():
+    site = unread(6, spread=0.0003)
+    first = (STILL, *reads(0.0, 0.004, 0.004, 0.004, 0.004, 0.004))
+    told = job(*first, site=site).told_angles
+    moved = 0.5 * INCH * (1.0 - np.cos(told[0]))
+    assert moved > 0.0035
+    for rises, slipped in ((0.0, (0,)), (moved, ())):
+        again = (STILL, *reads(rises, 0.004, 0.004, 0.004, 0.004, 0.004))
+        now = job(*first, Turned(angles=told), *again, site=site)
+        assert now.now.levelling.slipped == slipped
+        notes = [note.where for note in now.now.levelling.warnings if "slipped" in note.what]
+        assert notes == ["outlet 1"] * len(slipped)
 
 
 def test_lips_off_by_less_than_a_hand_can_turn_end_at_the_hand():
@@ -278,7 +307,8 @@ def test_readings_without_error_end_within_tolerance_or_at_the_hand(seed):
             break
         bench.angles = np.array(now.told_angles)
         events = (*events, Turned(angles=now.told_angles))
-    assert now.now.conclusion in ("within", "hand")
+    # one in eight ends so near to an edge of the tolerance that no ruler tells
+    assert now.now.conclusion in ("within", "hand", "ruler")
     # no lip is left further from the others than half a step of the hand moves it
     assert np.ptp(bench.lips) <= 2 * bench.offset * np.radians(5.0) / 2
 
@@ -298,13 +328,16 @@ def test_the_rim_stays_where_it_is_while_the_water_rises(seed):
         assert last.now.site.box.rim == pytest.approx(rim - bench.still, abs=1e-12)
 
 
-def test_a_rim_is_unknown_once_no_lip_can_be_followed():
+def test_a_rim_is_followed_by_the_lips_that_stayed_and_unknown_where_none_did():
     site = replace(box([None] * 4, clocks=None), box=Box(rim=0.1))
     start = tuple(ClockSet(outlet=i, angle=None) for i in range(4))
-    turned = Turned(angles=(None,) * 4)
-    now = job(*start, STILL, *reads(0.0, 0.0, 0.0, 0.01), turned, STILL, *reads(*[0.0] * 4),
-              site=site)  # fmt: skip
-    assert now.now.site.box.rim is None
+    first = (*start, STILL, *reads(0.0, 0.0, 0.0, 0.01))
+    assert job(*first, site=site).now.levelling.order == (3,)
+    # the fourth was set by the rule, the others stand where they stood
+    stayed = job(*first, Turned(angles=(None,) * 4), STILL, *reads(*[0.002] * 4), site=site)
+    assert stayed.now.site.box.rim == pytest.approx(0.1 + 0.002, abs=2e-5)
+    turned = job(*first, Turned(angles=(0.3,) * 4), STILL, *reads(*[0.002] * 4), site=site)
+    assert turned.now.site.box.rim is None
 
 
 def test_the_record_holds_every_pass_with_its_readings_and_times():
