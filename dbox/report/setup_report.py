@@ -144,12 +144,12 @@ def pass_lines(each: Pass) -> list[str]:
     if levelling is None or conclusion is None:
         return [f"PASS {each.number} is not complete."]
     headline, work = _finding(levelling, conclusion)
-    lines = [f"PASS {each.number}", *noted(sentences(each.news))]
+    lines = noted(sentences(each.news))
     flows = range(len(levelling.before.names))
     for first in flows[::_ABREAST]:
         lines += ["", *_table(levelling, flows[first : first + _ABREAST])]
     # what to do stands last, where a small screen shows it
-    return [*lines, "", *wrapped(headline), *work]
+    return [*lines, "", *wrapped(f"PASS {each.number}: {headline}"), *work]
 
 
 def _finding(levelling: Levelling, conclusion: str) -> tuple[str, list[str]]:
