@@ -104,6 +104,7 @@ _ROUNDING = 1e-9
 """What a height may lie beyond a reach and count as within. [m] (rounding)"""
 
 _PRIMES = np.array([2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43, 47, 53, 59, 61, 67, 71])
+"""Primes whose roots set the points. [-] (exact)"""
 
 
 def mark_variance(jitter: ArrayLike, mark: ArrayLike) -> Array:
