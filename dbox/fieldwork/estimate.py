@@ -76,7 +76,7 @@ _FILLINGS = (3, 4)
 """Fillings to read before, and once, an insert was turned; more of them with the same rule tell
 little. [-] (judgement)"""
 
-_SLIPPED = 4.5
+_SLIPPED = 3.7
 """Standard errors beyond which an insert did not move as it was turned. [-] (judgement)"""
 
 _ANYWHERE = 0.05
@@ -104,7 +104,7 @@ _ROUNDING = 1e-9
 """What a height may lie beyond a reach and count as within. [m] (rounding)"""
 
 _PRIMES = np.array([2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43, 47, 53, 59, 61, 67, 71])
-"""Primes, whose roots no multiple makes whole. [-] (exact)"""
+"""Primes whose roots set the points. [-] (exact)"""
 
 
 def mark_variance(jitter: ArrayLike, mark: ArrayLike) -> Array:
@@ -141,7 +141,7 @@ def normal_points(count: int, outlets: int, seed: int = 0) -> Array:
     """A fixed set of points that are spread as independent normal errors are. (count, outlets)
 
     Multiples of the roots of the primes, their whole parts cut off (Richtmyer, 1951, from memory),
-    in pairs of opposite sign; a seed other than 0 shifts them all.
+    in pairs of opposite sign, no two columns alike; a seed other than 0 shifts them all.
     """
     half = (count + 1) // 2
     roots = np.sqrt(_PRIMES[np.arange(outlets) % _PRIMES.size]) * (
@@ -149,6 +149,10 @@ def normal_points(count: int, outlets: int, seed: int = 0) -> Array:
     )
     parts = (0.5 + (np.arange(1, half + 1)[:, None] + seed * np.sqrt(79.0)) * roots) % 1.0
     points = ndtri(np.clip(parts, 1e-12, 1.0 - 1e-12))
+    if half > outlets:
+        # what the columns still have in common, taken out
+        common = np.linalg.cholesky(points.T @ points / half)
+        points = points @ np.linalg.inv(common).T
     result: Array = np.concatenate([points, -points])[:count]
     return result
 

@@ -193,10 +193,12 @@ def level(
     lips = lips.known(known)
     reach, offset = Reach.of(site, lips.height), lip_offsets(site, design_flow)
     hand = HAND_ERROR if site.hand is None else site.hand
+    # nobody sets lips to unequal heights by chance
+    started = known.started or bool(offset.any())
 
     def decided(*, highest: bool) -> Decision:
         return decide(reach, lips.covariance, offset, hand=hand, by_rule=by_rule,
-                      started=known.started, highest=highest)  # fmt: skip
+                      started=started, highest=highest)  # fmt: skip
 
     decision, practice = decided(highest=match_highest), decided(highest=True)
     before = assess_lips(site, lips, lips.sample(samples, seed))

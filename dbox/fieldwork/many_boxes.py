@@ -212,7 +212,8 @@ def work_at(boxes: Boxes, judged: Judged, inflow: Array, judge: Judge) -> Work:
         variance = np.where(reach.uncapped, boxes.error[rows], 0.0) ** 2
         covariance = variance[..., None] * np.eye(variance.shape[-1])
         by_rule = variance.max(-1, keepdims=True)
-        decision = decide(reach, covariance, over_goal[rows], by_rule=by_rule)
+        unequal = over_goal[rows].any(-1)
+        decision = decide(reach, covariance, over_goal[rows], by_rule=by_rule, started=unequal)
         hold = ~decision.turn | within[rows, None]
         turn[rows], after[rows] = hand_turns(reach, decision.wanted, HAND_STEP, hold=hold)
         off[rows] = decision.off & ~within[rows, None]

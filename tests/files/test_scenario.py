@@ -30,6 +30,8 @@ coefficient = 0.6
 [readings]
 point = "lip"
 spread = "1/32 in"
+mark = "1/64 in"
+hand = "2 deg"
 rim = 6
 [[outlet]]
 label = "1"
@@ -74,6 +76,7 @@ def test_every_key_arrives_in_si() -> None:
     assert site.box.shape == "rectangle"
     assert site.box.inside == pytest.approx((16 * INCH, 20 * INCH))
     assert (site.box.inlet, site.spread) == ("turned down", INCH / 32)
+    assert (site.mark, site.hand) == (INCH / 64, math.radians(2))
     assert site.box.inlet_drop == pytest.approx(2 * INCH)
     assert site.box.sump == pytest.approx(4 * INCH)
     assert site.box.rim == pytest.approx(6 * INCH)
@@ -121,6 +124,7 @@ def test_what_is_not_measured_stays_unmeasured() -> None:
     site = loads('insert = {kind = "notch", angle = "90 deg"}\n[[outlet]]\n[[outlet]]')
     assert site.box.inside == ()
     assert (site.box.rim, site.box.sump, site.spread, site.tolerance) == (None, None, None, None)
+    assert (site.mark, site.hand) == (None, None)
     for number, outlet in enumerate(site.outlets, start=1):
         assert outlet.label == str(number)
         assert outlet.readings == ()
@@ -200,6 +204,8 @@ ONE_FAULT = [
     ("rim = 6", "hold_back = [1, 2, 3]", "readings.hold_back is a list of 3; write 1 to 2"),
     ("rim = 6", 'hold_back = ["4 mm", "1 mm"]', "hold_back is a list that falls; write the least"),
     ("rim = 6", 'hold_back = "1 gpm"', "a flow; a length is wanted"),
+    ('mark = "1/64 in"', "mark = 0", "readings.mark is 0"),
+    ('hand = "2 deg"', 'hand = "60 deg"', "a hand errs by 0.1 deg to 45 deg"),
     ('reading = "1/8 in"', 'reading = "60 ft"', "outlet[1].reading is"),
     ('reading = "1/8 in"', "reading = true", "outlet[1].reading is true"),
     ('reading = "1/8 in"', 'kind = "notch"\nangle = 90', "outlet[1].angle is 90"),
