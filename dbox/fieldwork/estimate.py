@@ -149,7 +149,7 @@ def normal_points(count: int, outlets: int, seed: int = 0) -> Array:
     )
     parts = (0.5 + (np.arange(1, half + 1)[:, None] + seed * np.sqrt(79.0)) * roots) % 1.0
     points = ndtri(np.clip(parts, 1e-12, 1.0 - 1e-12))
-    if half > outlets:
+    if half > 50 * outlets:
         # what the columns still have in common, taken out
         common = np.linalg.cholesky(points.T @ points / half)
         points = points @ np.linalg.inv(common).T
@@ -256,7 +256,7 @@ def decide(
     *,
     hand: float = HAND_ERROR,
     by_rule: ArrayLike = 0.0,
-    started: BoolArray | bool = False,
+    started: ArrayLike = False,
     highest: bool = False,
 ) -> Decision:
     """Choose the goal and the inserts to turn.
@@ -292,7 +292,7 @@ def decide(
 
 
 def _apart(
-    lip: Array, covariance: Array, least: Array, uncapped: BoolArray, started: BoolArray | bool
+    lip: Array, covariance: Array, least: Array, uncapped: BoolArray, started: ArrayLike
 ) -> BoolArray:
     """Whether lips differ by more than their errors would scatter them. (...)
 
