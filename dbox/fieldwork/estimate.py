@@ -103,9 +103,6 @@ _SLOW = 0.25
 _ROUNDING = 1e-9
 """What a height may lie beyond a reach and count as within. [m] (rounding)"""
 
-_PRIMES = np.array([2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43, 47, 53, 59, 61, 67, 71])
-"""Primes whose roots set the points. [-] (exact)"""
-
 
 def mark_variance(jitter: ArrayLike, mark: ArrayLike) -> Array:
     """Part of the variance of a mean that no number of readings takes away. [m2]
@@ -140,21 +137,31 @@ def reading_variance(jitter: ArrayLike, mark: ArrayLike, repeats: ArrayLike) -> 
 def normal_points(count: int, outlets: int, seed: int = 0) -> Array:
     """A fixed set of points that are spread as independent normal errors are. (count, outlets)
 
-    Multiples of the roots of the primes, their whole parts cut off (Richtmyer, 1951, from memory),
-    in pairs of opposite sign, no two columns alike; a seed other than 0 shifts them all.
+    The digits of 1, 2, 3 ... in a prime base for each outlet, written backwards behind the point
+    (Halton, 1960, from memory), in pairs of opposite sign; a seed other than 0 shifts them all.
     """
-    half = (count + 1) // 2
-    roots = np.sqrt(_PRIMES[np.arange(outlets) % _PRIMES.size]) * (
-        1.0 + np.arange(outlets) // _PRIMES.size * np.sqrt(73.0)
-    )
-    parts = (0.5 + (np.arange(1, half + 1)[:, None] + seed * np.sqrt(79.0)) * roots) % 1.0
+    half, bases = (count + 1) // 2, _primes(outlets)
+    parts = np.zeros((half, outlets))
+    for column, base in enumerate(bases):
+        left, digit = np.arange(1, half + 1), 1.0
+        while left.any():
+            digit /= base
+            parts[:, column] += digit * (left % base)
+            left //= base
+    parts = (parts + seed * np.sqrt(bases)) % 1.0
     points = ndtri(np.clip(parts, 1e-12, 1.0 - 1e-12))
-    if half > 50 * outlets:
-        # what the columns still have in common, taken out
-        common = np.linalg.cholesky(points.T @ points / half)
-        points = points @ np.linalg.inv(common).T
     result: Array = np.concatenate([points, -points])[:count]
     return result
+
+
+def _primes(count: int) -> list[int]:
+    found: list[int] = []
+    number = 2
+    while len(found) < count:
+        if all(number % prime for prime in found):
+            found.append(number)
+        number += 1
+    return found
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -85,7 +85,7 @@ def test_the_band_of_a_mean_covers_nine_in_ten_of_rounded_readings(parts, repeat
 def test_fixed_points_are_spread_as_normal_errors_are():
     points = normal_points(4000, 8)
     np.testing.assert_allclose(points.mean(0), 0.0, atol=1e-12)
-    np.testing.assert_allclose(np.cov(points.T), np.eye(8), atol=0.08)
+    np.testing.assert_allclose(np.cov(points.T), np.eye(8), atol=0.02)
     wanted = special.ndtri([0.05, 0.25, 0.75, 0.95])
     for column in np.percentile(points, [5, 25, 75, 95], axis=0).T:
         np.testing.assert_allclose(column, wanted, atol=0.02)

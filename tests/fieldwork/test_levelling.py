@@ -429,7 +429,7 @@ def test_an_offset_that_nobody_measured_is_turned_by_the_rule_and_learned():
             levelling = job.now.levelling
             assert (levelling.order, levelling.verdict) == ((0,), "adjust")
             assert np.isnan(levelling.turn[0])
-            (words,) = [w for w in sentences(levelling.warnings) if "half of what its lip" in w]
+            assert any("half of what its lip" in w for w in sentences(levelling.warnings))
             after = np.pi / 2 + np.radians(28)
             lips[0] += E * (np.cos(np.pi / 2) - np.cos(after))
             job = job.after(setup.Turned(angles=(after, *clocks[1:])))
