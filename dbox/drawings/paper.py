@@ -33,6 +33,7 @@ from dbox.fieldwork.site import Site
 from dbox.files.write_file import write_file
 from dbox.report.blocks import Column, Heading, Section, Table
 from dbox.report.cautions import FOOT
+from dbox.report.text import TOGETHER
 
 
 def check_sheet(path: Path | str, *, overwrite: bool = False) -> Path:
@@ -239,9 +240,6 @@ LETTERS = 10.0
 BY_HAND = 0.34
 """Height of a row that is filled by hand. [in]"""
 
-TOGETHER = "\u00a0"
-"""A blank at which words are not parted."""
-
 _WHOLE = 0.7
 """Part of a page that a table may take and still be kept whole. [-]"""
 
@@ -278,8 +276,8 @@ def table(
 
     least_height [in].
     """
-    total = sum(column.width for column in columns)
-    widths = [column.width / total * pages.width for column in columns]
+    parts = [column.on_paper or column.width for column in columns]
+    widths = [part / sum(parts) * pages.width for part in parts]
     heads = [column.head for column in columns]
     head = _wrapped(heads, widths, "bold") if any(heads) else []
     body = [_wrapped(row, widths, "normal") for row in rows]
