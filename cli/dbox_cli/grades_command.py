@@ -27,7 +27,7 @@ def command(
     else:
         typer.echo("\n".join(report(site, grading)))
     if picture:
-        from dbox.drawings.grades_picture import grades_figure
+        from dbox.drawings.answers import grades_figure
 
         save_picture(
             grades_figure(site.title, grading), picture, overwrite=overwrite, quiet=as_json

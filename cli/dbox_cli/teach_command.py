@@ -114,8 +114,8 @@ def sweep_command(
     overwrite: Overwrite = False,
 ) -> None:
     """Share of the worst line against tilt, direction of tilt and flow."""
-    from dbox.fieldwork.lesson_sweeps import sweep
-    from dbox.files.typed_lesson import lesson_box, lesson_height
+    from dbox.fieldwork.lessons import sweep
+    from dbox.files.typed_box import lesson_box, lesson_height
     from dbox.report.teach_report import sweep_csv, sweep_json, sweep_report
 
     check_files(picture, table, file, overwrite=overwrite)
@@ -154,10 +154,8 @@ def compare_command(
     overwrite: Overwrite = False,
 ) -> None:
     """Which opening forgives a wrong lip the most, and what it costs in drop."""
-    from dbox.fieldwork.lesson_box import LESSON_FLOWS
-    from dbox.fieldwork.lesson_sweeps import compare
-    from dbox.files.typed_box import typed_flows
-    from dbox.files.typed_lesson import lesson_height, lesson_kinds
+    from dbox.fieldwork.lessons import LESSON_FLOWS, compare
+    from dbox.files.typed_box import lesson_height, lesson_kinds, typed_flows
     from dbox.report.teach_report import compare_csv, compare_json, compare_report
 
     check_files(picture, table, overwrite=overwrite)
@@ -193,8 +191,8 @@ def live_command(
 
     Without a screen and without --out the page is dbox-live.html.
     """
-    from dbox.fieldwork.lesson_box import Bench, frames
-    from dbox.files.typed_lesson import lesson_box, lesson_outlet
+    from dbox.fieldwork.lessons import Bench, frames
+    from dbox.files.typed_box import lesson_box, lesson_outlet
 
     refuse_one_file_twice({"FILE": file, "--out": out})
     site = lesson_box(own_site(file, outlets), outlets=outlets)
@@ -205,7 +203,7 @@ def live_command(
     if out is None and has_screen():
         show(bench)
         return
-    from dbox.drawings.lesson_page import player_html, save_html
+    from dbox.drawings.lesson_view import player_html, save_html
 
     if out is None:
         typer.echo("no screen here; writing a page for a browser instead", err=True)
@@ -226,9 +224,8 @@ def handout_command(
     """Two printable pages: the idea, the table, a bench exercise; the key is a file of its own."""
     from dbox.drawings.lesson_papers import handout_key, handout_pages
     from dbox.drawings.paper import save_pages
-    from dbox.fieldwork.lesson_box import LESSON_FLOWS
-    from dbox.fieldwork.lesson_sweeps import exercise, lip_table
-    from dbox.files.typed_lesson import lesson_box
+    from dbox.fieldwork.lessons import LESSON_FLOWS, exercise, lip_table
+    from dbox.files.typed_box import lesson_box
     from dbox.report.teach_report import table_json, table_report
 
     files = check_pair(out, overwrite=overwrite)

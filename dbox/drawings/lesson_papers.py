@@ -10,7 +10,7 @@ from dbox.drawings.paper import Pages, entries, set_blocks, table
 from dbox.drawings.paper_parts import opening_text
 from dbox.drawings.style import pens
 from dbox.fieldwork.lesson_cases import Case
-from dbox.fieldwork.lesson_sweeps import Exercise, LipTable
+from dbox.fieldwork.lessons import Exercise, LipTable
 from dbox.fieldwork.site import JobRecord, Outlet, Site
 from dbox.report.blocks import Column
 from dbox.report.cautions import CODE, GAS, GERMS, LESSON, LIDS

@@ -38,7 +38,7 @@ from dbox.drawings.style import (
     wrap,
 )
 from dbox.errors import DomainError
-from dbox.fieldwork.lesson_sweeps import Comparison, Sweep
+from dbox.fieldwork.lessons import Comparison, Sweep
 from dbox.fieldwork.site import Flow
 from dbox.report.wording import joined, sentences
 from dbox.units import INCH, gpm_litres, inches, inches_mm, millimetres, percent_text

@@ -36,8 +36,15 @@ from dbox.drawings.style import (
     pens,
     wrap,
 )
-from dbox.drawings.surge_picture import TITLE_TEXT, dress
-from dbox.drawings.surge_views import BoxView, Scale, ShareView, clock, time_unit
+from dbox.drawings.surge_picture import (
+    TITLE_TEXT,
+    BoxView,
+    Scale,
+    ShareView,
+    clock,
+    dress,
+    time_unit,
+)
 from dbox.errors import ScenarioError, any_of
 from dbox.fieldwork.surge import (
     MOVING_FRAMES,

@@ -1,12 +1,22 @@
-"""Level and flows of a run in time, and flows compared, on one sheet."""
+"""A run on one sheet: box, streams, trenches and shares at a moment, level and flows in time.
+
+In a view of the box outlets stand side by side in their order, seen from the inlet, which has a
+column of its own on the left. The width of a stream says how large its flow is, on one scale.
+"""
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch, Polygon, Rectangle
+from matplotlib.text import Text
 
+from dbox.arrays import Array
 from dbox.drawings.style import (
     GREY,
     HAIR,
@@ -16,6 +26,8 @@ from dbox.drawings.style import (
     LEADER,
     MEDIUM,
     SMALL,
+    TARGET,
+    THICK,
     THIN,
     TINT,
     Sheet,
@@ -23,15 +35,315 @@ from dbox.drawings.style import (
     line_height,
     pens,
     spread_out,
+    text_width,
     told_apart,
     wrap,
 )
-from dbox.drawings.surge_views import BoxView, Scale, ShareView, clock, time_unit
+from dbox.drawings.wall import INCH_STEPS
 from dbox.errors import DomainError
 from dbox.fieldwork.surge import SurgeOutcome, highest_share, shown_until
+from dbox.hydraulics.openings import Opening
+from dbox.hydraulics.surge.parts import Trench
+from dbox.hydraulics.surge.stepper import MIN_FLOW, Moment, Surge
 from dbox.report.surge_report import notes_side_by_side, volume_text
 from dbox.report.wording import joined
-from dbox.units import INCH, gpm, gpm_litres, inches_mm, percent_text
+from dbox.units import DAY, HOUR, INCH, MINUTE, gpm, gpm_litres, inches, inches_mm, percent_text
+
+P = TypeVar("P", bound=Patch)
+
+Place = tuple[float, float, float, float]
+"""Left, right, bottom and top on the page. [in]"""
+
+
+def clock(seconds: float) -> str:
+    """Write the time of a run as a clock shows it; seconds [s].
+
+    >>> clock(95.2), clock(93784.0)
+    ('0:01:35', 'day 2, 2:03')
+    """
+    whole = round(seconds)
+    hours, rest = divmod(whole, 3600)
+    if hours < 24:
+        return f"{hours}:{rest // 60:02d}:{rest % 60:02d}"
+    return f"day {hours // 24 + 1}, {hours % 24}:{rest // 60:02d}"
+
+
+def time_unit(seconds: float) -> tuple[float, str]:
+    """Unit for the time axis of a run that long: its length [s] and its name; seconds [s].
+
+    >>> time_unit(7200.0)
+    (60.0, 'min')
+    """
+    units = [(1.0, "s"), (MINUTE, "min"), (HOUR, "h")]
+    return next((u for u in units if seconds <= 180 * u[0]), (DAY, "days"))
+
+
+INLET_WIDTH = 1.5
+"""Width of the inlet's column over that of an outlet. [-]"""
+
+STREAM = "0.3"
+"""Grey of water that falls."""
+
+_LEAST_VIEW = 1.0 * INCH
+_HOLE_PART, _STREAM_PART, _TRENCH_PART = 0.62, 0.56, 0.8
+_FALL, _TRENCH = 0.32, 0.5
+
+
+@dataclass(frozen=True)
+class Scale:
+    """What part of the wall is drawn, and how wide a flow is."""
+
+    low: float  # Height at the lower edge, over the datum of the lips. [m]
+    high: float  # Height at the upper edge. [m]
+    still: float  # Level of still water, from which heights are written. [m]
+    per_flow: float  # Width of a stream over its flow, in columns. [s/m3]
+
+    @classmethod
+    def of(cls, *runs: Surge) -> "Scale":
+        """Show every lip and level of some runs through one box, their holes as far as may be."""
+        system = runs[0].system
+        ends = np.concatenate([system.lips, *(run.lips_end for run in runs)])
+        lips = ends[np.isfinite(ends)]
+        marks = [*lips, system.still_level, *(run.peak_level for run in runs)]
+        low, high = float(min(marks)), float(max(marks))
+        top = max((lip + o.top for lip, o in zip(system.lips, system.openings, strict=True)
+                   if np.isfinite(lip)), default=high)  # fmt: skip
+        hole = min(top - low, max(1.6 * (high - low), _LEAST_VIEW))
+        span = max(1.15 * (high - low), 1.08 * hole)
+        most_in = max(float(run.inflow.max()) for run in runs)
+        most_out = max(float(run.peak_flow.max()) for run in runs)
+        widest = max(most_in / (0.7 * INLET_WIDTH), most_out / _STREAM_PART)
+        return cls(low - 0.2 * span, low + span, system.still_level, 1.0 / (widest or 1.0))
+
+
+class BoxView:
+    """Box and trenches on a part of a sheet; `moving` are the artists that `show` moves.
+
+    place: Left, right, bottom and top on the page. [in]
+    ticks: Whether heights are written beside it.
+    """
+
+    def __init__(
+        self, sheet: Sheet, outcome: SurgeOutcome, scale: Scale, place: Place, ticks: bool = True
+    ) -> None:
+        (left, right, bottom, top), site, run = place, outcome.site, outcome.surge
+        self.outcome, self.scale, self.n = outcome, scale, len(site.outlets)
+        self.column = (right - left) / (self.n + INLET_WIDTH)
+        self.first = left + (INLET_WIDTH + 0.5) * self.column
+        # paper for falling water, trenches and labels [in]
+        below = 0.2 + _FALL + (_TRENCH if any(run.system.trenches) else 0.0)
+        self.axes = sheet.axes(left, right, bottom + below, top)
+        self.axes.set(xlim=(-0.5 - INLET_WIDTH, self.n - 0.5), ylim=(scale.low, scale.high))
+        # heights are in metres of the section: this is paper over them [in/m]
+        self.upright = (top - bottom - below) / (scale.high - scale.low)
+        self._dress(ticks)
+        self._write_labels(sheet, bottom + 0.15)
+        self._draw_water(run.system.rim)
+        self.floor = scale.low - _FALL / self.upright
+        self.trench_bottom = self.floor - (_TRENCH - 0.04) / self.upright
+        self.per_depth = (_TRENCH - 0.1) / self.upright / _deepest(run)
+        self.holes: dict[int, tuple[Array, Polygon, Line2D]] = {}
+        self.streams: dict[int, Polygon] = {}
+        self.trenches: dict[int, Rectangle] = {}
+        self.pipes: list[Line2D] = []
+        self.caps: list[Rectangle] = []
+        for i, outlet in enumerate(site.outlets):
+            if outlet.capped:
+                self.caps.append(self._cap(i))
+                continue
+            self.holes[i] = self._hole(i, outlet.label, run.system.openings)
+            self.streams[i] = self._stream(f"stream {outlet.label}")
+            trench = run.system.trenches[i]
+            if trench:
+                self.trenches[i] = self._draw_trench(i, outlet.label, trench)
+
+    @property
+    def moving(self) -> list[Artist]:
+        """What changes from one moment to the next, from the back to the front."""
+        # walls, holes and lips mostly stand still, but lie before the water
+        walls = [self.axes.spines[side] for side in ("left", "right", "bottom")]
+        holes = [hole for _, hole, _ in self.holes.values()]
+        lips = [lip for _, _, lip in self.holes.values()]
+        parts: list[Artist] = [
+            self.water, *self.rim, *walls, *holes, self.inlet, *self.trenches.values(), *self.pipes,
+            *self.streams.values(), *lips, self.surface, *self.caps,
+        ]  # fmt: skip
+        return sorted(parts, key=lambda part: part.get_zorder())
+
+    def show(self, now: Moment) -> None:
+        """Move everything to a moment."""
+        self.water.set_height(max(now.level - self.scale.low, 0.0))
+        self.surface.set_ydata([now.level, now.level])
+        middle = -0.5 - 0.5 * INLET_WIDTH
+        self._pour(self.inlet, middle, self.scale.high, now.level, now.inflow)
+        for i, (corners, hole, lip) in self.holes.items():
+            hole.set_xy(corners + np.array([0.0, now.lips[i]]))
+            lip.set_ydata([now.lips[i], now.lips[i]])
+            landing = self.floor
+            if i in self.trenches:
+                height = float(now.depth[i]) * self.per_depth
+                self.trenches[i].set_height(height)
+                landing = self.trench_bottom + height
+            self._pour(self.streams[i], i, float(now.lips[i]), landing, float(now.flow[i]))
+
+    def _pour(self, stream: Polygon, x: float, top: float, bottom: float, flow: float) -> None:
+        stream.set_visible(flow > MIN_FLOW)
+        half = 0.5 * flow * self.scale.per_flow
+        stream.set_xy([(x - half, bottom), (x + half, bottom), (x + half, top), (x - half, top)])
+
+    def _dress(self, ticks: bool) -> None:
+        """Floor and walls of the box, and a scale in inches over still water."""
+        for side in ("left", "right", "bottom"):
+            self.axes.spines[side].set_linewidth(THICK)
+        self.axes.spines["top"].set_visible(False)
+        self.axes.set_xticks([])
+        self.axes.tick_params(length=3, width=THIN)
+        scale, apart = self.scale, 0.3 / self.upright / INCH
+        step = next((s for s in INCH_STEPS if s >= apart), apart) * INCH
+        first, last = (np.floor((z - scale.still) / step) for z in (scale.low, scale.high))
+        over = np.arange(first + 1, last + 1) * step
+        names = [inches(z, signed=True) if ticks else "" for z in over]
+        self.axes.set_yticks(over + scale.still, names, fontsize=SMALL)
+
+    def _write_labels(self, sheet: Sheet, y: float) -> None:
+        """Write the label of each outlet below its column, its number where there is no room."""
+        whole, room = self.outcome.labels, self.column - 0.04
+        cut = told_apart(whole, [wrap(label, room, SMALL, "bold", 1)[0] for label in whole])
+        fits = all(text_width(label, SMALL, "bold") <= room for label in cut)
+        written = cut if fits else [str(i + 1) for i in range(self.n)]
+        for i, label in enumerate(written):
+            sheet.write(self.first + i * self.column, y, label, ha="center", weight="bold")
+        middle = self.first - 0.5 * (1.0 + INLET_WIDTH) * self.column
+        sheet.write(middle, y, "inlet", ha="center")
+
+    def _draw_water(self, rim: float | None) -> None:
+        left, width = -0.5 - INLET_WIDTH, self.n + INLET_WIDTH
+        across = (left, left + width)
+        self.water = Rectangle((left, self.scale.low), width, 0.0, facecolor=TINT, zorder=1,
+                               label="water")  # fmt: skip
+        _added(self.axes, self.water)
+        self.inlet = self._stream("inlet")
+        (self.surface,) = self.axes.plot(
+            across, (0.0, 0.0), color=INK, linewidth=MEDIUM, label="level", zorder=6
+        )
+        self.rim: list[Line2D] = []
+        if rim is not None and rim < self.scale.high:
+            self.rim = self.axes.plot(across, (rim, rim), color=INK, linewidth=THIN,
+                                      linestyle=(0, (6, 2)), label="rim", zorder=2)  # fmt: skip
+
+    def _stream(self, name: str) -> Polygon:
+        # not snapped to whole dots, where the least of two equal streams could vanish
+        stream = Polygon(np.zeros((4, 2)), facecolor=STREAM, edgecolor=STREAM, zorder=4,
+                         label=name, clip_on=False, linewidth=HAIR, snap=False)  # fmt: skip
+        return _added(self.axes, stream)
+
+    def _hole(
+        self, i: int, label: str, openings: Sequence[Opening]
+    ) -> tuple[Array, Polygon, Line2D]:
+        """Outline of a hole over its lip, as drawn, and its lip; all holes to one scale."""
+        reach = self.scale.high - self.scale.low
+        widest = max(float(np.ptp(o.outline(reach)[:, 0])) for o in openings)
+        across = min(_HOLE_PART / widest, self.upright / self.column)
+        corners = openings[i].outline(reach) * [across, 1.0] + [i, 0.0]
+        hole = Polygon(corners, facecolor="none", edgecolor=INK, linewidth=THIN, zorder=3,
+                       label=f"hole {label}")  # fmt: skip
+        _added(self.axes, hole)
+        (lip,) = self.axes.plot(
+            (i - 0.4, i + 0.4), (0.0, 0.0), color=INK, linewidth=THICK,
+            solid_capstyle="butt", label=f"lip {label}", zorder=5,
+        )  # fmt: skip
+        return corners, hole, lip
+
+    def _cap(self, i: int) -> Rectangle:
+        """A hatched lid; its height means nothing, since a capped outlet has no lip."""
+        low, span = self.scale.low, self.scale.high - self.scale.low
+        lid = Rectangle((i - 0.3, low + 0.2 * span), 0.6, 0.6 * span, facecolor="white",
+                        edgecolor=INK, linewidth=THIN, hatch="////", zorder=7)  # fmt: skip
+        return _added(self.axes, lid)
+
+    def _draw_trench(self, i: int, label: str, trench: Trench) -> Rectangle:
+        """Walls and pipe of a trench; returns the water in it."""
+        half, bottom = 0.5 * _TRENCH_PART, self.trench_bottom
+        top = bottom + (_TRENCH - 0.04) / self.upright
+        across = (i - half, i - half, i + half, i + half)
+        self.axes.plot(across, (top, bottom, bottom, top), color=INK, linewidth=THIN,
+                       clip_on=False, zorder=5)  # fmt: skip
+        pipe = bottom + trench.pipe_height * self.per_depth
+        self.pipes += self.axes.plot(
+            across[1:3], (pipe, pipe), color=INK, linewidth=HAIR, linestyle=(0, (4, 3)),
+            clip_on=False, label=f"pipe {label}", zorder=2,
+        )  # fmt: skip
+        edge = 1.0 / 72 / self.column
+        water = Rectangle((i - half + edge, bottom), 2 * (half - edge), 0.0, facecolor=TINT,
+                          zorder=1, label=f"trench {label}", clip_on=False)  # fmt: skip
+        return _added(self.axes, water)
+
+
+def _deepest(run: Surge) -> float:
+    """Depth that fills every trench as drawn: of the pipes, or of the trench once over them. [m]"""
+    trenches = [trench for trench in run.system.trenches if trench]
+    pipes = max((trench.pipe_height for trench in trenches), default=0.0)
+    most = float(np.nanmax(run.depth, initial=0.0))
+    return pipes if most <= pipes and pipes else max((t.depth for t in trenches), default=1.0)
+
+
+_BAR = 0.56
+
+NUMBER_ROOM = 0.2
+"""Paper for the numbers under the bars. [in]"""
+
+
+class ShareView:
+    """Bars of the shares, one under each outlet's column of a box.
+
+    ends: Bottom of the numbers under the bars, and top of the bars, on the page. [in]
+    whole: Share that a bar of full height stands for. [-]
+    """
+
+    def __init__(self, sheet: Sheet, box: BoxView, ends: tuple[float, float], whole: float) -> None:
+        outcome, column, n = box.outcome, box.column, box.n
+        left, right = box.first - 0.5 * column, box.first + (n - 0.5) * column
+        self.axes = axes = sheet.axes(left, right, ends[0] + NUMBER_ROOM, ends[1])
+        axes.set(xlim=(-0.5, n - 0.5), ylim=(0.0, whole), xticks=[], yticks=[])
+        for side in ("left", "right", "top"):
+            axes.spines[side].set_visible(False)
+        roomy = text_width("100 %", SMALL) < column
+        self.sign = " %" if roomy else ""
+        self.bars: list[Rectangle] = []
+        self.targets: list[Line2D] = []
+        self.numbers: dict[int, Text] = {}
+        for i, (label, target) in enumerate(zip(outcome.labels, outcome.target, strict=True)):
+            bar = Rectangle((i - 0.5 * _BAR, 0.0), _BAR, 0.0, facecolor=TINT, edgecolor=INK,
+                            linewidth=THIN, zorder=2, label=f"share {label}")  # fmt: skip
+            self.bars.append(_added(axes, bar))
+            number = axes.text(i, -0.04 * whole, "", ha="center", va="top", fontsize=SMALL)
+            if outcome.site.outlets[i].capped:
+                number.set_text("capped" if roomy else "cap")
+                continue
+            self.numbers[i] = number
+            self.targets += axes.plot(
+                (i - 0.42, i + 0.42), (target, target), color=INK, linewidth=TARGET,
+                linestyle=(0, (3, 1.2)), label=f"target {label}", zorder=3,
+            )  # fmt: skip
+
+    @property
+    def moving(self) -> list[Artist]:
+        """What changes from one moment to the next."""
+        # targets stand still, but lie before the bars
+        return [*self.bars, self.axes.spines["bottom"], *self.targets, *self.numbers.values()]
+
+    def show(self, share: Array) -> None:
+        """Set the bars; share [-]."""
+        for bar, part in zip(self.bars, share, strict=True):
+            bar.set_height(part)
+        for i, number in self.numbers.items():
+            number.set_text(f"{round(100 * share[i])}{self.sign}")
+
+
+def _added(axes: Axes, patch: P) -> P:
+    axes.add_patch(patch)
+    return patch
+
 
 TITLE_TEXT = "A discharge on its way through the box"
 """Title where the site has none."""

@@ -1,4 +1,4 @@
-"""A box, its openings and heights as typed on a command line, without a scenario file.
+"""A box or a lesson as typed on a command line, without a scenario file.
 
 In any notation, several at once: `1/8 3/16`, `+3 mm; -1 mm`, `1 1/16 in`. A whole number before a
 fraction is a mixed number, so `1 1/16` is one height and `1, 1/16` are two; nothing is mixed with
@@ -7,11 +7,13 @@ fraction is a mixed number, so `1 1/16` is one height and `1, 1/16` are two; not
 
 import re
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from functools import partial
 from typing import TypeVar
 
 from dbox import keys
 from dbox.errors import ScenarioError, any_of, at_place, did_you_mean, show
+from dbox.fieldwork.lessons import LESSON_KINDS, LESSON_TOLERANCE, Kind, lesson_site, with_opening
 from dbox.fieldwork.site import ORDINARY_FLOWS, Flow, Outlet, Site, Tolerance
 from dbox.files.scenario_tables import UNITS
 from dbox.hydraulics.openings import KINDS, Opening
@@ -179,3 +181,65 @@ def typed_site(
         spread=deviation,
         tolerance=None if share is None else Tolerance(share=share, source="--tolerance"),
     )
+
+
+def lesson_box(
+    own: Site | None = None,
+    *,
+    outlets: int | None = None,
+    opening: str | None = None,
+    coefficient: float | None = None,
+    flows: Sequence[str] = (),
+    tolerance: str | None = None,
+) -> Site:
+    """The box of a lesson: made up, or that of a scenario, with what was typed in its place.
+
+    coefficient [-].
+    """
+    words = Words()
+    if coefficient is not None and opening is None:
+        words.faults.append("--coefficient needs --opening; name the opening it is of")
+    hole = words.read("--opening", opening, lambda text: opening_from_text(text, coefficient, "in"))
+    share = words.read("--tolerance", tolerance, keys.tolerance)
+    inflows = words.flows(flows) if flows else ()
+    words.end()
+    site = own or lesson_site(4 if outlets is None else outlets)
+    typed = None if share is None else Tolerance(share=share, source="--tolerance")
+    return replace(
+        site if hole is None else with_opening(site, hole),
+        flows=inflows or site.flows,
+        tolerance=typed or site.tolerance or LESSON_TOLERANCE,
+    )
+
+
+def lesson_kinds(typed: Sequence[str]) -> tuple[Kind, ...]:
+    """Read the openings to compare; the usual ones where none was typed."""
+    words, read = Words(), partial(opening_from_text, bare_unit="in")
+    holes = [(word, words.read("--opening", word, read)) for word in typed]
+    words.end()
+    return tuple(Kind(word, hole) for word, hole in holes if hole) or LESSON_KINDS
+
+
+def lesson_height(option: str, word: str) -> float:
+    """Read a height of a lesson. [m]
+
+    >>> lesson_height("--error", "-1/8")
+    -0.003175
+    """
+    words = Words()
+    height = words.read(option, word, partial(keys.reading, bare_unit="in"))
+    if height == 0:
+        words.faults.append(f"{option} is {show(word)}; give a height that is not nought")
+    words.end()
+    assert height is not None
+    return height
+
+
+def lesson_outlet(site: Site, label: str | None) -> int:
+    """Find the outlet that a lesson is about; the first open one where none is named."""
+    labels = [outlet.label for outlet in site.outlets if not outlet.capped]
+    if label is None and labels:
+        label = labels[0]
+    if label not in labels:
+        raise ScenarioError(f"--outlet is {show(label)}; the open ones are {', '.join(labels)}")
+    return [outlet.label for outlet in site.outlets].index(label)

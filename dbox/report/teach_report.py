@@ -14,7 +14,7 @@ import numpy as np
 
 from dbox.fieldwork.evidence import OUTLET_WORDS, WORDS
 from dbox.fieldwork.lesson_cases import Case
-from dbox.fieldwork.lesson_sweeps import SIDES, Comparison, LipTable, Sweep
+from dbox.fieldwork.lessons import SIDES, Comparison, LipTable, Sweep
 from dbox.fieldwork.site import Flow
 from dbox.files.evidence_words import NAMES
 from dbox.report.blocks import Column, Heading, Paragraph, Section, Table, text, warned

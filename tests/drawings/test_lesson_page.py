@@ -16,9 +16,8 @@ import numpy as np
 import pytest
 
 from dbox import ScenarioError
-from dbox.drawings.lesson_page import SECTION, numbers, player_html, save_html
-from dbox.drawings.lesson_view import HIGH, LOW
-from dbox.fieldwork.lesson_box import Bench, frames, lesson_site
+from dbox.drawings.lesson_view import HIGH, LOW, SECTION, numbers, player_html, save_html
+from dbox.fieldwork.lessons import Bench, frames, lesson_site
 from dbox.fieldwork.site import Site
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")

@@ -10,9 +10,17 @@ from scipy.interpolate import RegularGridInterpolator
 from dbox import Circle, DomainError, Slot
 from dbox.drawings.lesson_papers import case_key, case_pages, handout_key, handout_pages
 from dbox.drawings.lesson_pictures import compare_figure, sweep_figure
-from dbox.fieldwork.lesson_box import LESSON_FLOWS, LESSON_HOLE, Kind, lesson_site
 from dbox.fieldwork.lesson_cases import MOST_GROUPS, make_cases
-from dbox.fieldwork.lesson_sweeps import compare, exercise, lip_table, sweep
+from dbox.fieldwork.lessons import (
+    LESSON_FLOWS,
+    LESSON_HOLE,
+    Kind,
+    compare,
+    exercise,
+    lesson_site,
+    lip_table,
+    sweep,
+)
 from dbox.fieldwork.site import Flow, Tolerance
 from dbox.units import INCH
 from tests.drawings import paper

@@ -7,7 +7,7 @@ from matplotlib.figure import Figure
 
 from dbox import split
 from dbox.drawings.lesson_view import LiveWindow, has_screen
-from dbox.fieldwork.lesson_box import FILLED, Bench, lesson_site
+from dbox.fieldwork.lessons import FILLED, Bench, lesson_site
 from dbox.units import INCH, LITRE_PER_MINUTE
 from tests.drawings import paper
 
