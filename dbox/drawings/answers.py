@@ -8,6 +8,7 @@ from dbox.arrays import Array
 from dbox.drawings.style import (
     BODY,
     DASHES,
+    EDGE,
     GREY,
     HEADING,
     INK,
@@ -43,7 +44,7 @@ def pour_picture(headline: str, expectation: Expectation) -> Figure:
         ends = np.stack(
             [flow - expectation.low[case] / scale, expectation.high[case] / scale - flow]
         )
-        each.bar(places, flow, 0.6, color=PALE, edgecolor=INK, linewidth=THIN, label="expected")
+        each.bar(places, flow, 0.6, color=PALE, **EDGE, label="expected")
         each.errorbar(places, flow, yerr=np.maximum(ends, 0.0), fmt="none", ecolor=GREY,
                       capsize=4, label="5 to 95 %")  # fmt: skip
         if pour.done:
@@ -68,7 +69,7 @@ def diagnosis_picture(headline: str, found: Diagnosis) -> Figure:
     figure.suptitle(headline, fontsize=HEADING, wrap=True)
     axes = figure.subplots()
     places = np.arange(len(answers))[::-1]
-    axes.barh(places, chances, 0.6, color=PALE, edgecolor=INK, linewidth=THIN)
+    axes.barh(places, chances, 0.6, color=PALE, **EDGE)
     for place, chance in zip(places, chances, strict=True):
         axes.text(chance + 1.0, place, chance_text(chance / 100), va="center", fontsize=BODY)
     axes.set_yticks(places, names)

@@ -10,6 +10,7 @@ from matplotlib.patches import Patch
 from dbox.arrays import Array
 from dbox.drawings.style import (
     BODY,
+    EDGE,
     GREY,
     HAIR,
     INK,
@@ -79,7 +80,7 @@ def _draw_verdicts(sheet: Sheet, flows: tuple[Flow, ...], tally: Tally) -> None:
         parts = counts / counts.sum()
         starts = np.cumsum(parts) - parts
         for word, start, part in zip(VERDICTS, starts, parts, strict=True):
-            axes.barh(row, part, 0.62, start, edgecolor=INK, linewidth=THIN, **_LOOKS[word])
+            axes.barh(row, part, 0.62, start, **EDGE, **_LOOKS[word])
             if part >= _LEAST_NAMED:
                 axes.text(start + part / 2, row, f"{100 * part:.0f}", ha="center", va="center",
                           fontsize=SMALL, bbox=plate)  # fmt: skip
@@ -88,15 +89,8 @@ def _draw_verdicts(sheet: Sheet, flows: tuple[Flow, ...], tally: Tally) -> None:
     axes.set(xlim=(0, 1), ylim=(len(rows) - 0.5, -0.5))
     axes.set_axis_off()
     sheet.top -= height + 0.05
-    sheet.figure.legend(
-        handles=[Patch(edgecolor=INK, linewidth=THIN, label=w, **_LOOKS[w]) for w in VERDICTS],
-        loc="upper left",
-        bbox_to_anchor=(left / 8.25, sheet.top / 10.95),
-        ncols=len(VERDICTS),
-        frameon=False,
-        fontsize=SMALL,
-        borderaxespad=0,
-    )
+    marks = [(Patch(**EDGE, **_LOOKS[word]), word) for word in VERDICTS]
+    sheet.key(marks, (left, sheet.top))
     sheet.top -= 0.4
 
 

@@ -5,10 +5,8 @@ of the line with the wrong lip at each flow, against the fair share.
 """
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
-from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -18,6 +16,7 @@ from matplotlib.patheffects import withStroke
 from dbox.arrays import Array
 from dbox.drawings.style import (
     DASHES,
+    EDGE,
     GREY,
     HAIR,
     HEADING,
@@ -101,13 +100,15 @@ def sweep_figure(sweep: Sweep) -> Figure:
     dot = Line2D([], [], color=INK, marker="o", markersize=5, linestyle="none")
     lines = [Line2D([], [], color=INK, linewidth=THICK, linestyle=dashes) for dashes in DASHES]
     key_top = bottom - _TICK_ROOM
-    _draw_key(
-        sheet, (sheet.left + _SCALE_ROOM, key_top), [Patch(facecolor=PALE), dot],
-        [f"within {allowed} of the target", "here some line leaves it"],
+    sheet.key(
+        [(Patch(facecolor=PALE), f"within {allowed} of the target"),
+         (dot, "here some line leaves it")],
+        (sheet.left + _SCALE_ROOM, key_top), ncols=1, handlelength=3.2,
     )  # fmt: skip
-    _draw_key(
-        sheet, (map_left - _SCALE_ROOM + 0.45, key_top), lines, [flow.name for flow in flows],
-        ncols=4, title=f"inside the line all lines are within {allowed}, at", columnspacing=1.2,
+    sheet.key(
+        [(line, flow.name) for line, flow in zip(lines, flows, strict=False)],
+        (map_left - _SCALE_ROOM + 0.45, key_top), ncols=4, columnspacing=1.2, handlelength=3.2,
+        title=f"inside the line all lines are within {allowed}, at",
     )  # fmt: skip
     return sheet.figure
 
@@ -142,23 +143,6 @@ def _sweep_notes(sweep: Sweep) -> list[str]:
 def _left_out(flows: Sequence[Flow]) -> list[str]:
     names = [flow.name for flow in flows[MOST_FLOWS:]]
     return [f"not drawn, for want of room: flow {', '.join(names)}"] if names else []
-
-
-def _draw_key(
-    sheet: Sheet,
-    place: tuple[float, float],
-    handles: Sequence[Artist],
-    labels: list[str],
-    **look: Any,
-) -> None:
-    """Write a key whose upper left corner stands at a place on paper. [in]"""
-    look = {"fontsize": SMALL, "title_fontsize": SMALL, "alignment": "left", "handlelength": 3.2,
-            "frameon": False, "borderpad": 0, "borderaxespad": 0, **look}  # fmt: skip
-    pairs = list(zip(handles, labels, strict=False))
-    corner = np.array(place) / sheet.figure.get_size_inches()
-    legend = sheet.figure.legend(*zip(*pairs, strict=True), loc="upper left",
-                                 bbox_to_anchor=tuple(corner), **look)  # fmt: skip
-    legend.set_in_layout(False)
 
 
 def _shown(sweep: Sweep, over: Array) -> Array:
@@ -293,9 +277,8 @@ def compare_figure(comparison: Comparison) -> Figure:
     ])  # fmt: skip
     lines = [Line2D([], [], color=INK, linewidth=MEDIUM, linestyle=dashes) for dashes in DASHES]
     labels = [f"{flow.name}: {gpm_litres(flow.inflow)}" for flow in flows[:MOST_FLOWS]]
-    _draw_key(
-        sheet, (sheet.left, sheet.top), lines, labels, ncols=4, handlelength=3.4, columnspacing=1.4
-    )
+    marks = list(zip(lines, labels, strict=False))
+    sheet.key(marks, (sheet.left, sheet.top), ncols=4, handlelength=3.4, columnspacing=1.4)
     sheet.top -= 0.3 * (1 + (len(labels) - 1) // 4)
 
     left, right, names_room, gap = sheet.left + 0.7, sheet.right, 0.5, 0.12
@@ -338,7 +321,7 @@ def _draw_openings(axes: Axes, comparison: Comparison, high: float, per_metre: f
     axes.set(xlim=(-0.5, len(comparison.kinds) - 0.5), ylim=(-0.06 * high, high))
     for k, kind in enumerate(comparison.kinds):
         corners = kind.opening.outline(high) * [per_metre, 1.0] + [k, 0.0]
-        hole = Polygon(corners, facecolor=TINT, edgecolor=INK, linewidth=THIN, zorder=1)
+        hole = Polygon(corners, facecolor=TINT, zorder=1, **EDGE)
         hole.set_label(f"opening {kind.name}")
         axes.add_patch(hole)
         ends = (k - 0.42, k + 0.42)
@@ -362,7 +345,7 @@ def _draw_shares(axes: Axes, comparison: Comparison) -> None:
         left, right = middle - 0.45 * width, middle + 0.45 * width
         name = f"share {comparison.kinds[k].name}: {comparison.flows[i].name}"
         axes.add_patch(Rectangle((left, 0), right - left, share, facecolor=PALE if i % 2 else TINT,
-                                 edgecolor=INK, linewidth=THIN, label=name))  # fmt: skip
+                                 label=name, **EDGE))  # fmt: skip
         axes.plot((left, right), (share, share), color=INK, linewidth=TARGET, linestyle=DASHES[i])
         axes.annotate(f"{share:.0f}", (middle, share), (0, 2), textcoords="offset points",
                       ha="center", fontsize=SMALL)  # fmt: skip

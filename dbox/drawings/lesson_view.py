@@ -29,13 +29,14 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Circle as Disc
-from matplotlib.patches import Polygon, Rectangle
+from matplotlib.patches import Rectangle
 from matplotlib.widgets import CheckButtons, RadioButtons, Slider
 
 from dbox.arrays import Array
 from dbox.drawings.fonts import drawable, families, use_fonts, write_on
 from dbox.drawings.style import (
     BODY,
+    EDGE,
     GREY,
     HAIR,
     HEADING,
@@ -43,11 +44,11 @@ from dbox.drawings.style import (
     MEDIUM,
     PALE,
     SMALL,
-    THICK,
     THIN,
     TINT,
     pens,
 )
+from dbox.drawings.wall import draw_hole
 from dbox.errors import ScenarioError
 from dbox.fieldwork.lessons import FILLED, Bench, Frames
 from dbox.fieldwork.shares import target_shares
@@ -99,22 +100,20 @@ class SectionView:
         self.water = Rectangle((-0.5, LOW), n, 0.0, facecolor=TINT, edgecolor="none", zorder=1)
         self.level = Line2D([-0.5, n - 0.5], [0, 0], color=INK, linewidth=MEDIUM, zorder=5)
         self.level.set_label("water level")
-        self.holes = [
-            Polygon(self.outlines[0], facecolor="none", edgecolor=INK, linewidth=THIN, zorder=2)
-            for _ in range(n)
-        ]
-        self.lips = [
-            Line2D([i - _LIP_HALF, i + _LIP_HALF], [0, 0], color=INK, linewidth=THICK, zorder=6)
-            for i in range(n)
-        ]
         self.tail = Rectangle(
             (place - _LIP_HALF, LOW), 2 * _LIP_HALF, FILLED - LOW, facecolor="none", hatch="....",
             edgecolor=GREY, linewidth=HAIR, zorder=3,
         )  # fmt: skip
+        for artist in (self.water, self.tail, self.level):
+            axes.add_artist(artist)
+        drawn = [
+            draw_hole(axes, i, self.outlines[0], 0.0, o.label, _LIP_HALF, facecolor="none")
+            for i, o in enumerate(bench.site.outlets)
+        ]
+        self.holes = [hole for hole, _ in drawn]
+        self.lips = [lip for _, lip in drawn]
         # Everything that moves, from the back to the front.
         self.artists = [self.water, *self.holes, self.tail, self.level, *self.lips]
-        for artist in self.artists:
-            axes.add_artist(artist)
         ticks = np.arange(-0.5, 2.51, 0.5) * INCH
         axes.set_yticks(ticks, [inches(t) if t else "level lip" for t in ticks], fontsize=SMALL)
         axes.set_xticks(range(n), [f"outlet {o.label}" for o in bench.site.outlets], fontsize=SMALL)
@@ -243,8 +242,7 @@ class ShareView:
     def __init__(self, axes: Axes, bench: Bench, fair: Array) -> None:
         n = len(bench.site.outlets)
         axes.set(xlim=(-0.5, n - 0.5), ylim=(0, 100))
-        look: dict[str, Any] = {"facecolor": TINT, "edgecolor": INK, "linewidth": THIN}
-        self.bars = [Rectangle((i - 0.3, 0), 0.6, 0, **look) for i in range(n)]
+        self.bars = [Rectangle((i - 0.3, 0), 0.6, 0, facecolor=TINT, **EDGE) for i in range(n)]
         self.words = [axes.text(i, 0, "", fontsize=SMALL, ha="center", va="bottom")
                       for i in range(n)]  # fmt: skip
         for artist in self.bars:

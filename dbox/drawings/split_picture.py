@@ -7,6 +7,7 @@ that the reading error leaves, the heavy dash the target with its tolerance arou
 from typing import Any
 
 import numpy as np
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -15,6 +16,7 @@ from matplotlib.patches import Patch, Rectangle
 from dbox.arrays import Array
 from dbox.drawings.style import (
     BODY,
+    EDGE,
     GREY,
     HAIR,
     HEADING_ROOM,
@@ -97,7 +99,7 @@ def draw_strip(axes: Axes, assessment: Assessment, flow: int, column: float) -> 
         if assessment.tolerance is not None and target > 0:
             half = assessment.tolerance * target
             axes.add_patch(Rectangle((i - wide, target - half), 2 * wide, 2 * half, **_WITHIN))
-        axes.bar(i, share, 2 * bar, color=TINT, edgecolor=INK, linewidth=THIN, zorder=2)
+        axes.bar(i, share, 2 * bar, color=TINT, zorder=2, **EDGE)
         if target > 0:
             ends = (i - wide, i + wide)
             axes.plot(ends, (target, target), color=INK, label=f"target {label}", **wanted)
@@ -110,21 +112,16 @@ def draw_strip(axes: Axes, assessment: Assessment, flow: int, column: float) -> 
 def draw_key(sheet: Sheet, assessment: Assessment) -> None:
     """Write what bar, whisker, dash and shading mean, and lower what is free."""
     whisker = Line2D([], [], color=INK, linewidth=MEDIUM, marker="|", markersize=6)
-    key: list[tuple[Patch | Line2D, str]] = [
-        (Patch(facecolor=TINT, edgecolor=INK, linewidth=THIN), "share of the flow"),
+    key: list[tuple[Artist, str]] = [
+        (Patch(facecolor=TINT, **EDGE), "share of the flow"),
         (whisker, "5 to 95 % band left by the reading error"),
         (Line2D([], [], color=INK, linewidth=TARGET), "target"),
     ]
     if assessment.tolerance is not None:
         allowed = percent_text(assessment.tolerance, 0)
         key.append((Rectangle((0, 0), 1, 1, **_WITHIN), f"within {allowed} of the target"))
-    handles, labels = zip(*key, strict=True)
-    corner = np.array([sheet.left, sheet.top]) / sheet.figure.get_size_inches()
-    sheet.figure.legend(
-        handles, labels, loc="upper left", bbox_to_anchor=corner.tolist(), ncols=len(key),
-        frameon=False, fontsize=SMALL, borderpad=0, borderaxespad=0, numpoints=2,
-        handlelength=2.0, columnspacing=1.6,
-    )  # fmt: skip
+    corner = (sheet.left, sheet.top)
+    sheet.key(key, corner, numpoints=2, handlelength=2.0, columnspacing=1.6)
     sheet.top -= KEY_ROOM
 
 

@@ -158,6 +158,9 @@ def check_outlets(count: int) -> None:
         raise DomainError(f"{count} outlets: a drawing holds at most {MOST_OUTLETS}")
 
 
+EDGE: dict[str, Any] = {"edgecolor": INK, "linewidth": THIN}
+"""Outline of a shape."""
+
 LEADER: dict[str, Any] = {"color": GREY, "linewidth": HAIR, "solid_capstyle": "butt"}
 
 _PENS: dict[Any, Any] = {
@@ -265,6 +268,17 @@ class Sheet:
         start = self.left + text_width(what, HEADING, "bold") + 0.15
         self.write(start, self.top - 0.025, about)
         self.top -= HEADING_ROOM
+
+    def key(self, marks: Sequence[tuple[Artist, str]], corner: Point, **look: Any) -> None:
+        """Write what marks mean, from an upper left corner. [in]"""
+        look = {"ncols": len(marks), "fontsize": SMALL, "title_fontsize": SMALL, "frameon": False,
+                "alignment": "left", "borderpad": 0, "borderaxespad": 0, **look}  # fmt: skip
+        width, height = self.figure.get_size_inches()
+        legend = self.figure.legend(
+            *zip(*marks, strict=True), loc="upper left",
+            bbox_to_anchor=(corner[0] / width, corner[1] / height), **look,
+        )  # fmt: skip
+        legend.set_in_layout(False)
 
     def foot(self, notes: list[str]) -> None:
         """Write notes at the bottom of what is free, each with a mark before it."""

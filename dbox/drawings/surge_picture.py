@@ -6,18 +6,18 @@ column of its own on the left. The width of a stream says how large its flow is,
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TypeVar
 
 import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from matplotlib.patches import Patch, Polygon, Rectangle
+from matplotlib.patches import Polygon, Rectangle
 from matplotlib.text import Text
 
 from dbox.arrays import Array
 from dbox.drawings.style import (
+    EDGE,
     GREY,
     HAIR,
     HEADING,
@@ -27,7 +27,6 @@ from dbox.drawings.style import (
     MEDIUM,
     SMALL,
     TARGET,
-    THICK,
     THIN,
     TINT,
     Sheet,
@@ -39,17 +38,14 @@ from dbox.drawings.style import (
     told_apart,
     wrap,
 )
-from dbox.drawings.wall import INCH_STEPS
+from dbox.drawings.wall import draw_cap, draw_hole, draw_walls
 from dbox.errors import DomainError
 from dbox.fieldwork.surge import SurgeOutcome, highest_share, shown_until
-from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.surge.parts import Trench
 from dbox.hydraulics.surge.stepper import MIN_FLOW, Moment, Surge
 from dbox.report.surge_report import notes_side_by_side, volume_text
 from dbox.report.wording import joined
-from dbox.units import DAY, HOUR, INCH, MINUTE, gpm, gpm_litres, inches, inches_mm, percent_text
-
-P = TypeVar("P", bound=Patch)
+from dbox.units import DAY, HOUR, INCH, MINUTE, gpm, gpm_litres, inches_mm, percent_text
 
 Place = tuple[float, float, float, float]
 """Left, right, bottom and top on the page. [in]"""
@@ -132,29 +128,40 @@ class BoxView:
         self.first = left + (INLET_WIDTH + 0.5) * self.column
         # paper for falling water, trenches and labels [in]
         below = 0.2 + _FALL + (_TRENCH if any(run.system.trenches) else 0.0)
-        self.axes = sheet.axes(left, right, bottom + below, top)
-        self.axes.set(xlim=(-0.5 - INLET_WIDTH, self.n - 0.5), ylim=(scale.low, scale.high))
+        self.axes = axes = sheet.axes(left, right, bottom + below, top)
+        ends = (-0.5 - INLET_WIDTH, self.n - 0.5)
+        axes.set(xlim=ends, ylim=(scale.low, scale.high))
         # heights are in metres of the section: this is paper over them [in/m]
         self.upright = (top - bottom - below) / (scale.high - scale.low)
-        self._dress(ticks)
+        draw_walls(axes, self.upright, 0.3, scale.still, written=ticks)
         self._write_labels(sheet, bottom + 0.15)
-        self._draw_water(run.system.rim)
         self.floor = scale.low - _FALL / self.upright
         self.trench_bottom = self.floor - (_TRENCH - 0.04) / self.upright
         self.per_depth = (_TRENCH - 0.1) / self.upright / _deepest(run)
+        self.water = self._water(ends, scale.low, "water")
+        self.inlet = self._stream("inlet")
+        (self.surface,) = axes.plot(
+            ends, (0.0, 0.0), color=INK, linewidth=MEDIUM, label="level", zorder=6
+        )
+        if run.system.rim is not None and run.system.rim < scale.high:
+            axes.plot(ends, [run.system.rim] * 2, color=INK, linewidth=THIN, linestyle=(0, (6, 2)),
+                      label="rim", zorder=2)  # fmt: skip
+        # all holes to one scale
+        outlines = [o.outline(scale.high - scale.low) for o in run.system.openings]
+        widest = max(float(np.ptp(outline[:, 0])) for outline in outlines)
+        across = min(_HOLE_PART / widest, self.upright / self.column)
         self.holes: dict[int, tuple[Array, Polygon, Line2D]] = {}
         self.streams: dict[int, Polygon] = {}
         self.trenches: dict[int, Rectangle] = {}
-        self.pipes: list[Line2D] = []
-        self.caps: list[Rectangle] = []
-        for i, outlet in enumerate(site.outlets):
+        for i, (outlet, outline) in enumerate(zip(site.outlets, outlines, strict=True)):
             if outlet.capped:
-                self.caps.append(self._cap(i))
+                draw_cap(axes, i)
                 continue
-            self.holes[i] = self._hole(i, outlet.label, run.system.openings)
+            corners = outline * [across, 1.0]
+            drawn = draw_hole(axes, i, corners, 0.0, outlet.label, 0.4, facecolor="none", zorder=3)
+            self.holes[i] = (corners, *drawn)
             self.streams[i] = self._stream(f"stream {outlet.label}")
-            trench = run.system.trenches[i]
-            if trench:
+            if trench := run.system.trenches[i]:
                 self.trenches[i] = self._draw_trench(i, outlet.label, trench)
 
     @property
@@ -162,12 +169,7 @@ class BoxView:
         """What changes from one moment to the next, from the back to the front."""
         # walls, holes and lips mostly stand still, but lie before the water
         walls = [self.axes.spines[side] for side in ("left", "right", "bottom")]
-        holes = [hole for _, hole, _ in self.holes.values()]
-        lips = [lip for _, _, lip in self.holes.values()]
-        parts: list[Artist] = [
-            self.water, *self.rim, *walls, *holes, self.inlet, *self.trenches.values(), *self.pipes,
-            *self.streams.values(), *lips, self.surface, *self.caps,
-        ]  # fmt: skip
+        parts: list[Artist] = [*self.axes.patches, *walls, *self.axes.lines]
         return sorted(parts, key=lambda part: part.get_zorder())
 
     def show(self, now: Moment) -> None:
@@ -177,7 +179,7 @@ class BoxView:
         middle = -0.5 - 0.5 * INLET_WIDTH
         self._pour(self.inlet, middle, self.scale.high, now.level, now.inflow)
         for i, (corners, hole, lip) in self.holes.items():
-            hole.set_xy(corners + np.array([0.0, now.lips[i]]))
+            hole.set_xy(corners + np.array([i, now.lips[i]]))
             lip.set_ydata([now.lips[i], now.lips[i]])
             landing = self.floor
             if i in self.trenches:
@@ -191,20 +193,6 @@ class BoxView:
         half = 0.5 * flow * self.scale.per_flow
         stream.set_xy([(x - half, bottom), (x + half, bottom), (x + half, top), (x - half, top)])
 
-    def _dress(self, ticks: bool) -> None:
-        """Floor and walls of the box, and a scale in inches over still water."""
-        for side in ("left", "right", "bottom"):
-            self.axes.spines[side].set_linewidth(THICK)
-        self.axes.spines["top"].set_visible(False)
-        self.axes.set_xticks([])
-        self.axes.tick_params(length=3, width=THIN)
-        scale, apart = self.scale, 0.3 / self.upright / INCH
-        step = next((s for s in INCH_STEPS if s >= apart), apart) * INCH
-        first, last = (np.floor((z - scale.still) / step) for z in (scale.low, scale.high))
-        over = np.arange(first + 1, last + 1) * step
-        names = [inches(z, signed=True) if ticks else "" for z in over]
-        self.axes.set_yticks(over + scale.still, names, fontsize=SMALL)
-
     def _write_labels(self, sheet: Sheet, y: float) -> None:
         """Write the label of each outlet below its column, its number where there is no room."""
         whole, room = self.outcome.labels, self.column - 0.04
@@ -216,50 +204,19 @@ class BoxView:
         middle = self.first - 0.5 * (1.0 + INLET_WIDTH) * self.column
         sheet.write(middle, y, "inlet", ha="center")
 
-    def _draw_water(self, rim: float | None) -> None:
-        left, width = -0.5 - INLET_WIDTH, self.n + INLET_WIDTH
-        across = (left, left + width)
-        self.water = Rectangle((left, self.scale.low), width, 0.0, facecolor=TINT, zorder=1,
-                               label="water")  # fmt: skip
-        _added(self.axes, self.water)
-        self.inlet = self._stream("inlet")
-        (self.surface,) = self.axes.plot(
-            across, (0.0, 0.0), color=INK, linewidth=MEDIUM, label="level", zorder=6
-        )
-        self.rim: list[Line2D] = []
-        if rim is not None and rim < self.scale.high:
-            self.rim = self.axes.plot(across, (rim, rim), color=INK, linewidth=THIN,
-                                      linestyle=(0, (6, 2)), label="rim", zorder=2)  # fmt: skip
+    def _water(self, ends: tuple[float, float], bottom: float, name: str) -> Rectangle:
+        """Water that stands from a bottom up, at first none."""
+        water = Rectangle((ends[0], bottom), ends[1] - ends[0], 0.0, facecolor=TINT, zorder=1,
+                          label=name, clip_on=False)  # fmt: skip
+        self.axes.add_patch(water)
+        return water
 
     def _stream(self, name: str) -> Polygon:
         # not snapped to whole dots, where the least of two equal streams could vanish
         stream = Polygon(np.zeros((4, 2)), facecolor=STREAM, edgecolor=STREAM, zorder=4,
                          label=name, clip_on=False, linewidth=HAIR, snap=False)  # fmt: skip
-        return _added(self.axes, stream)
-
-    def _hole(
-        self, i: int, label: str, openings: Sequence[Opening]
-    ) -> tuple[Array, Polygon, Line2D]:
-        """Outline of a hole over its lip, as drawn, and its lip; all holes to one scale."""
-        reach = self.scale.high - self.scale.low
-        widest = max(float(np.ptp(o.outline(reach)[:, 0])) for o in openings)
-        across = min(_HOLE_PART / widest, self.upright / self.column)
-        corners = openings[i].outline(reach) * [across, 1.0] + [i, 0.0]
-        hole = Polygon(corners, facecolor="none", edgecolor=INK, linewidth=THIN, zorder=3,
-                       label=f"hole {label}")  # fmt: skip
-        _added(self.axes, hole)
-        (lip,) = self.axes.plot(
-            (i - 0.4, i + 0.4), (0.0, 0.0), color=INK, linewidth=THICK,
-            solid_capstyle="butt", label=f"lip {label}", zorder=5,
-        )  # fmt: skip
-        return corners, hole, lip
-
-    def _cap(self, i: int) -> Rectangle:
-        """A hatched lid; its height means nothing, since a capped outlet has no lip."""
-        low, span = self.scale.low, self.scale.high - self.scale.low
-        lid = Rectangle((i - 0.3, low + 0.2 * span), 0.6, 0.6 * span, facecolor="white",
-                        edgecolor=INK, linewidth=THIN, hatch="////", zorder=7)  # fmt: skip
-        return _added(self.axes, lid)
+        self.axes.add_patch(stream)
+        return stream
 
     def _draw_trench(self, i: int, label: str, trench: Trench) -> Rectangle:
         """Walls and pipe of a trench; returns the water in it."""
@@ -269,14 +226,12 @@ class BoxView:
         self.axes.plot(across, (top, bottom, bottom, top), color=INK, linewidth=THIN,
                        clip_on=False, zorder=5)  # fmt: skip
         pipe = bottom + trench.pipe_height * self.per_depth
-        self.pipes += self.axes.plot(
+        self.axes.plot(
             across[1:3], (pipe, pipe), color=INK, linewidth=HAIR, linestyle=(0, (4, 3)),
             clip_on=False, label=f"pipe {label}", zorder=2,
         )  # fmt: skip
         edge = 1.0 / 72 / self.column
-        water = Rectangle((i - half + edge, bottom), 2 * (half - edge), 0.0, facecolor=TINT,
-                          zorder=1, label=f"trench {label}", clip_on=False)  # fmt: skip
-        return _added(self.axes, water)
+        return self._water((i - half + edge, i + half - edge), bottom, f"trench {label}")
 
 
 def _deepest(run: Surge) -> float:
@@ -305,23 +260,22 @@ class ShareView:
         left, right = box.first - 0.5 * column, box.first + (n - 0.5) * column
         self.axes = axes = sheet.axes(left, right, ends[0] + NUMBER_ROOM, ends[1])
         axes.set(xlim=(-0.5, n - 0.5), ylim=(0.0, whole), xticks=[], yticks=[])
-        for side in ("left", "right", "top"):
-            axes.spines[side].set_visible(False)
+        axes.spines[["left", "right", "top"]].set_visible(False)
         roomy = text_width("100 %", SMALL) < column
         self.sign = " %" if roomy else ""
         self.bars: list[Rectangle] = []
-        self.targets: list[Line2D] = []
         self.numbers: dict[int, Text] = {}
         for i, (label, target) in enumerate(zip(outcome.labels, outcome.target, strict=True)):
-            bar = Rectangle((i - 0.5 * _BAR, 0.0), _BAR, 0.0, facecolor=TINT, edgecolor=INK,
-                            linewidth=THIN, zorder=2, label=f"share {label}")  # fmt: skip
-            self.bars.append(_added(axes, bar))
+            bar = Rectangle((i - 0.5 * _BAR, 0.0), _BAR, 0.0, facecolor=TINT, zorder=2,
+                            label=f"share {label}", **EDGE)  # fmt: skip
+            axes.add_patch(bar)
+            self.bars.append(bar)
             number = axes.text(i, -0.04 * whole, "", ha="center", va="top", fontsize=SMALL)
             if outcome.site.outlets[i].capped:
                 number.set_text("capped" if roomy else "cap")
                 continue
             self.numbers[i] = number
-            self.targets += axes.plot(
+            axes.plot(
                 (i - 0.42, i + 0.42), (target, target), color=INK, linewidth=TARGET,
                 linestyle=(0, (3, 1.2)), label=f"target {label}", zorder=3,
             )  # fmt: skip
@@ -330,7 +284,7 @@ class ShareView:
     def moving(self) -> list[Artist]:
         """What changes from one moment to the next."""
         # targets stand still, but lie before the bars
-        return [*self.bars, self.axes.spines["bottom"], *self.targets, *self.numbers.values()]
+        return [*self.bars, self.axes.spines["bottom"], *self.axes.lines, *self.numbers.values()]
 
     def show(self, share: Array) -> None:
         """Set the bars; share [-]."""
@@ -338,11 +292,6 @@ class ShareView:
             bar.set_height(part)
         for i, number in self.numbers.items():
             number.set_text(f"{round(100 * share[i])}{self.sign}")
-
-
-def _added(axes: Axes, patch: P) -> P:
-    axes.add_patch(patch)
-    return patch
 
 
 TITLE_TEXT = "A discharge on its way through the box"
@@ -359,8 +308,7 @@ def dress(axes: Axes, until: float, low: float, high: float, *, count: int = 5) 
     axes.locator_params(axis="y", nbins=count)
     axes.set_xticks([t for t in axes.get_xticks() if 0.0 <= t <= until])
     axes.set_yticks([t for t in axes.get_yticks() if max(low, 0.0) <= t <= high])
-    for side in ("right", "top"):
-        axes.spines[side].set_visible(False)
+    axes.spines[["right", "top"]].set_visible(False)
     axes.tick_params(labelsize=SMALL, length=3, width=HAIR)
 
 

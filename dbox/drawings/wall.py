@@ -9,11 +9,14 @@ from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
 from matplotlib.patches import Polygon, Rectangle
 
+from dbox.arrays import Array
 from dbox.drawings.style import (
     BODY,
     DASHES,
+    EDGE,
     GREY,
     HAIR,
     INK,
@@ -107,7 +110,7 @@ def write_rows(sheet: Sheet, rows: list[Row], left: float, column: float) -> Non
 
 _LEAST_VIEW = 1.0 * INCH
 _LIP_HALF, _HOLE_PART = 0.40, 0.66
-INCH_STEPS = (1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 8, 16, 32, 64)
+_INCH_STEPS = (1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 8, 16, 32, 64)
 """What ticks of a scale of heights may stand apart. [in]"""
 
 NAME_GAP = 0.33
@@ -161,47 +164,63 @@ def draw_section(axes: Axes, assessment: Assessment, capped: list[bool], view: V
     n = len(assessment.labels)
     axes.set(xlim=(-0.5, n - 0.5), ylim=(view.low, view.high))
     axes.axhspan(view.low, 0.0, facecolor=PALE, edgecolor="none", zorder=0)
+    most, widths = view.high - view.low, np.array([view.level / view.column, 1.0])
     for i, lip in enumerate(assessment.lips.height):
         if capped[i]:
-            _draw_cap(axes, i, view)
+            draw_cap(axes, i)
+            upright = text_width("capped", SMALL) > 0.9 * view.column
+            plate = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}
+            axes.text(i, view.low + 0.5 * most, "capped", bbox=plate, ha="center", va="center",
+                      rotation=90 if upright else 0, zorder=8)  # fmt: skip
         else:
-            _draw_hole(axes, i, float(lip), assessment, view)
+            corners = assessment.result.openings[i].outline(most) * widths
+            half = min(_LIP_HALF, 0.5 / view.column)
+            draw_hole(axes, i, corners, float(lip), assessment.labels[i], half, facecolor=TINT)
     ends = (-0.5, n - 0.5)
     look: dict[str, Any] = {"color": INK, "linewidth": MEDIUM, "zorder": 4}
     axes.plot(ends, (0.0, 0.0), color=INK, linewidth=HAIR, label="still water", zorder=3)
     for name, level, dashes in zip(assessment.names, assessment.result.level, DASHES, strict=False):
         axes.plot(ends, (level, level), linestyle=dashes, label=f"level {name}", **look)
-    for side in ("left", "right", "bottom"):
-        axes.spines[side].set_linewidth(THICK)
+    draw_walls(axes, view.upright)
+
+
+def draw_walls(
+    axes: Axes, upright: float, apart: float = 0.4, still: float = 0.0, *, written: bool = True
+) -> None:
+    """Floor and walls of the box, with a scale in inches over still water.
+
+    upright: paper over box [in/m]; apart: least paper between two ticks [in]; still [m].
+    """
+    axes.spines[["left", "right", "bottom"]].set_linewidth(THICK)
     axes.spines["top"].set_visible(False)
-    apart = 0.4 / view.upright / INCH
-    step = next((s for s in INCH_STEPS if s >= apart), apart) * INCH
-    ticks = np.arange(np.ceil(view.low / step), np.floor(view.high / step) + 1) * step
-    axes.set_yticks(ticks, [inches(t, signed=True) for t in ticks], fontsize=SMALL)
+    low, high = (z - still for z in axes.get_ylim())
+    least = apart / upright / INCH
+    step = next((s for s in _INCH_STEPS if s >= least), least) * INCH
+    over = np.arange(np.ceil(low / step), np.floor(high / step) + 1) * step
+    names = [inches(z, signed=True) if written else "" for z in over]
+    axes.set_yticks(over + still, names, fontsize=SMALL)
     axes.set_xticks([])
     axes.tick_params(length=3, width=THIN)
 
 
-def _draw_hole(axes: Axes, place: int, lip: float, assessment: Assessment, view: View) -> None:
-    opening = assessment.result.openings[place]
-    corners = opening.outline(view.high - view.low) * [view.level / view.column, 1.0]
-    label, half = assessment.labels[place], min(_LIP_HALF, 0.5 / view.column)
-    shape: dict[str, Any] = {"facecolor": TINT, "edgecolor": INK, "linewidth": THIN, "zorder": 1}
-    axes.add_patch(Polygon(np.add(corners, (place, lip)), label=f"hole {label}", **shape))
-    edge: dict[str, Any] = {"color": INK, "linewidth": THICK, "solid_capstyle": "butt"}
-    axes.plot((place - half, place + half), (lip, lip), label=f"lip {label}", zorder=5, **edge)
+def draw_hole(
+    axes: Axes, place: int, corners: Array, lip: float, label: str, half: float, **look: Any
+) -> tuple[Polygon, Line2D]:
+    """A hole and its lip in a column; corners are over the lip, half is that of the lip drawn."""
+    look = {**EDGE, "zorder": 2, "label": f"hole {label}", **look}
+    hole = Polygon(np.add(corners, (place, lip)), **look)
+    axes.add_patch(hole)
+    (line,) = axes.plot((place - half, place + half), (lip, lip), color=INK, linewidth=THICK,
+                        solid_capstyle="butt", label=f"lip {label}", zorder=5)  # fmt: skip
+    return hole, line
 
 
-def _draw_cap(axes: Axes, place: int, view: View) -> None:
+def draw_cap(axes: Axes, place: int) -> None:
     """A hatched lid; its height means nothing, since a capped outlet has no lip."""
-    low, span = view.low, view.high - view.low
-    corner = (place - 0.5 * _HOLE_PART, low + 0.2 * span)
-    look: dict[str, Any] = {"facecolor": "white", "edgecolor": INK, "linewidth": THIN}
-    axes.add_patch(Rectangle(corner, _HOLE_PART, 0.6 * span, hatch="////", zorder=4.5, **look))
-    upright = text_width("capped", SMALL) > 0.9 * view.column
-    look = {"ha": "center", "va": "center", "rotation": 90 if upright else 0, "zorder": 6}
-    box = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}
-    axes.text(place, low + 0.5 * span, "capped", bbox=box, **look)
+    low, high = axes.get_ylim()
+    corner = (place - 0.5 * _HOLE_PART, low + 0.2 * (high - low))
+    look: dict[str, Any] = {"facecolor": "white", "hatch": "////", "zorder": 7, **EDGE}
+    axes.add_patch(Rectangle(corner, _HOLE_PART, 0.6 * (high - low), **look))
 
 
 def name_waters(sheet: Sheet, axes: Axes, assessment: Assessment, left: float) -> None:
