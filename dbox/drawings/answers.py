@@ -52,7 +52,6 @@ def pour_picture(headline: str, expectation: Expectation) -> Figure:
         each.set_xticks(places, labels)
         each.set_title(pour.name, fontsize=BODY, loc="left")
         each.set_ylabel("flow [L/min]")
-        each.spines[["top", "right"]].set_visible(False)
     axes[-1].set_xlabel("outlet")
     handles, names = axes[-1].get_legend_handles_labels()
     figure.legend(handles, names, loc="outside lower center", ncols=3, frameon=False, fontsize=BODY)
@@ -78,7 +77,6 @@ def diagnosis_picture(headline: str, found: Diagnosis) -> Figure:
         xticks=range(0, 101, 20),
         xlabel="chance given what was seen [%]; ranked, none is announced",
     )
-    axes.spines[["top", "right"]].set_visible(False)
     return figure
 
 
@@ -130,7 +128,6 @@ def _profile(axes: Axes, grade: RunGrade) -> None:
     axes.tick_params(labelsize=SMALL)
     axes.margins(x=0.04, y=0.12)
     axes.locator_params(nbins=5, steps=[1, 2, 5, 10])
-    axes.spines[["top", "right"]].set_visible(False)
     axes.set_xticks(_inside(axes.get_xticks(), axes.get_xlim()))
     axes.set_yticks(_inside(axes.get_yticks(), axes.get_ylim()))
 

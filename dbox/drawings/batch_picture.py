@@ -17,7 +17,6 @@ from dbox.drawings.style import (
     MEDIUM,
     MOST_FLOWS,
     SMALL,
-    THIN,
     TINT,
     Sheet,
     pens,
@@ -128,9 +127,8 @@ def _draw_strip(axes: Axes, parts: Array, quantiles: tuple[float, float], *, las
     axes.set(xlim=(1.0, EDGES[-2] + width), ylim=(0, 1.08 * max(heights.max(), 1e-9)))
     ticks = np.arange(1.0, EDGES[-2] + 0.01, 0.5)
     axes.set_xticks(ticks, [*(f"{tick:g}" for tick in ticks[:-1]), f"{ticks[-1]:g} +"])
-    axes.tick_params(labelsize=SMALL, labelbottom=last, width=THIN)
+    axes.tick_params(labelbottom=last)
     axes.locator_params(axis="y", nbins=4, prune="upper")
-    axes.spines[["top", "right"]].set_visible(False)
 
 
 def _cut(name: str, size: float, weight: str = "normal") -> str:

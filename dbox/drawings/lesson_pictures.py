@@ -4,8 +4,6 @@ Over: the opening with the water that each flow needs, all to one scale of heigh
 of the line with the wrong lip at each flow, against the fair share.
 """
 
-from collections.abc import Sequence
-
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -31,6 +29,7 @@ from dbox.drawings.style import (
     THIN,
     TINT,
     Sheet,
+    left_out,
     line_height,
     pens,
     spread_out,
@@ -38,7 +37,6 @@ from dbox.drawings.style import (
 )
 from dbox.errors import DomainError
 from dbox.fieldwork.lessons import Comparison, Sweep
-from dbox.fieldwork.site import Flow
 from dbox.report.wording import joined, sentences
 from dbox.units import INCH, gpm_litres, inches, inches_mm, millimetres, percent_text
 
@@ -137,12 +135,7 @@ def _sweep_notes(sweep: Sweep) -> list[str]:
         notes.append(
             f"tolerance {percent_text(sweep.tolerance.share, 0)}: {sweep.tolerance.source}"
         )
-    return notes + _left_out(sweep.site.flows)
-
-
-def _left_out(flows: Sequence[Flow]) -> list[str]:
-    names = [flow.name for flow in flows[MOST_FLOWS:]]
-    return [f"not drawn, for want of room: flow {', '.join(names)}"] if names else []
+    return notes + left_out([flow.name for flow in sweep.site.flows])
 
 
 def _shown(sweep: Sweep, over: Array) -> Array:
@@ -179,7 +172,6 @@ def _percent_scale(axes: Axes) -> None:
     ticks = [tick for tick in axes.get_yticks() if 0 <= tick <= 0.97 * high]
     axes.set_yticks(ticks, [f"{tick:.0f} %" for tick in ticks])
     axes.grid(axis="y", color=PALE, linewidth=HAIR)
-    axes.spines[["top", "right"]].set_visible(False)
 
 
 def _name_curves(sheet: Sheet, axes: Axes, sweep: Sweep, place: tuple[float, float, float]) -> None:
@@ -201,6 +193,7 @@ def _name_curves(sheet: Sheet, axes: Axes, sweep: Sweep, place: tuple[float, flo
 
 
 def _draw_map(axes: Axes, sweep: Sweep) -> None:
+    axes.spines[["top", "right"]].set_visible(True)
     over = _shown(sweep, sweep.map_over_target[sweep.ends[0]])
     levels, edge = _levels(100 * sweep.scale, float(over.max())), float(sweep.low[-1])
     axes.contourf(sweep.low, sweep.low, over, levels=levels, colors=SHADES)
@@ -244,7 +237,7 @@ def _inch_ticks(axes: Axes, edge: float, axis: str, *, signed: bool) -> None:
     places = np.arange(-count if signed else 0, count + 1) * step * INCH
     words = [f"{inches(p, parts=64)}\n{1000 * p:.1f} mm" if p else "level" for p in places]
     (axes.set_xticks if axis == "x" else axes.set_yticks)(places, words)
-    axes.tick_params(length=3, width=THIN, labelsize=SMALL)
+    axes.tick_params(length=3)
     if axis == "y":
         # The corner belongs to the other axis.
         axes.get_yticklabels()[0].set_verticalalignment("bottom")
@@ -273,7 +266,7 @@ def compare_figure(comparison: Comparison) -> Figure:
         *sentences(comparison.notes),
         "bars of each opening in the order of the flows above",
         "a narrow opening stops up sooner, which no number here shows (common practice, no source)",
-        *_left_out(flows),
+        *left_out([flow.name for flow in flows]),
     ])  # fmt: skip
     lines = [Line2D([], [], color=INK, linewidth=MEDIUM, linestyle=dashes) for dashes in DASHES]
     labels = [f"{flow.name}: {gpm_litres(flow.inflow)}" for flow in flows[:MOST_FLOWS]]
@@ -333,8 +326,8 @@ def _draw_openings(axes: Axes, comparison: Comparison, high: float, per_metre: f
     ticks = np.arange(0, int(high / INCH / step) + 1) * step * INCH
     axes.set_yticks(ticks, [inches(tick, parts=64) if tick else "lip" for tick in ticks])
     axes.set_xticks([])
-    axes.tick_params(length=3, width=THIN, labelsize=SMALL)
-    axes.spines[["top", "right", "bottom"]].set_visible(False)
+    axes.tick_params(length=3)
+    axes.spines["bottom"].set_visible(False)
 
 
 def _draw_shares(axes: Axes, comparison: Comparison) -> None:
@@ -354,6 +347,6 @@ def _draw_shares(axes: Axes, comparison: Comparison) -> None:
     high = max(1.12 * shares.max(), 2 * fair)
     axes.set(xlim=(-0.5, len(comparison.kinds) - 0.5), ylim=(0, high))
     axes.set_xticks([])
-    axes.tick_params(length=3, width=THIN, labelsize=SMALL)
+    axes.tick_params(length=3)
     axes.set_axisbelow(True)
     _percent_scale(axes)

@@ -25,10 +25,10 @@ from dbox.drawings.style import (
     MOST_FLOWS,
     SMALL,
     TARGET,
-    THIN,
     TINT,
     Sheet,
     check_outlets,
+    left_out,
     line_height,
     pens,
     text_width,
@@ -37,7 +37,6 @@ from dbox.drawings.style import (
 from dbox.drawings.wall import (
     NAME_GAP,
     ROW_GAP,
-    Row,
     View,
     draw_section,
     lip_rows,
@@ -131,13 +130,11 @@ def _scale(axes: Axes, largest: float, height: float) -> None:
     step = next(s for s in _TICK_STEPS if most // s <= intervals)
     ticks = np.arange(0.0, most + 1e-9, step)
     axes.set_ylim(0.0, most)
-    axes.set_yticks(ticks, [f"{tick:.0f} %" for tick in ticks], fontsize=SMALL)
+    axes.set_yticks(ticks, [f"{tick:.0f} %" for tick in ticks])
     axes.set_xticks([])
-    axes.tick_params(length=3, width=THIN)
+    axes.tick_params(length=3)
     axes.grid(axis="y", color=TINT, linewidth=HAIR)
     axes.set_axisbelow(True)
-    for side in ("top", "right"):
-        axes.spines[side].set_visible(False)
 
 
 def _fitting(shares: Array, room: float) -> list[str]:
@@ -150,27 +147,24 @@ def _fitting(shares: Array, room: float) -> list[str]:
 
 
 def _write_title(sheet: Sheet, assessment: Assessment, flow: int, left: float, top: float) -> None:
-    """Name, amount and verdict of a flow, beside its strip."""
+    """Name, amount and verdict of a flow, beside its strip, and what would settle it."""
+    verdict, mend = "no tolerance given", ""
+    if assessment.tolerance is not None:
+        chance = float(assessment.within_probability[flow])
+        likely = "" if np.isnan(chance) else f" ({chance_text(chance)})"
+        verdict = f"{assessment.verdicts[flow]}{likely}"
+        if assessment.verdicts[flow] == "cannot tell":
+            mend = _mend(assessment, flow)
     room, step = sheet.right - left, line_height(SMALL)
     name = wrap(assessment.names[flow], room, BODY, "bold", 1)[0]
     sheet.write(left, top, name, BODY, weight="bold")
     sheet.write(left, top - 1.1 * step, gpm_litres(float(assessment.result.inflow[flow])))
-    sheet.write(left, top - 2.1 * step, _verdict(assessment, flow), weight="bold")
-    sheet.write(left, top - 3.1 * step, _mend(assessment, flow))
-
-
-def _verdict(assessment: Assessment, flow: int) -> str:
-    if assessment.tolerance is None:
-        return "no tolerance given"
-    chance = float(assessment.within_probability[flow])
-    likely = "" if np.isnan(chance) else f" ({chance_text(chance)})"
-    return f"{assessment.verdicts[flow]}{likely}"
+    sheet.write(left, top - 2.1 * step, verdict, weight="bold")
+    sheet.write(left, top - 3.1 * step, mend)
 
 
 def _mend(assessment: Assessment, flow: int) -> str:
     """What would settle a verdict that cannot be given."""
-    if assessment.tolerance is None or assessment.verdicts[flow] != "cannot tell":
-        return ""
     if assessment.jet_decides[flow]:
         return "the inlet's jet decides"
     if np.isnan(assessment.settling_spread[flow]):
@@ -201,54 +195,35 @@ def split_figure(site: Site, assessment: Assessment) -> Figure:
     flows = min(len(assessment.names), MOST_FLOWS)
     sheet = Sheet.blank()
     sheet.head(site.title or "How a distribution box splits its flow")
-    sheet.foot(_notes(site, assessment))
+    source = site.tolerance and site.tolerance.source
+    notes = [*joined(assessment.warnings), *([f"tolerance from: {source}"] if source else [])]
+    sheet.foot([*notes, *left_out(assessment.names)])
     left, right = sheet.left + _SCALE_ROOM, sheet.right - _NAME_ROOM
     column = (right - left) / n
     rows = lip_rows(assessment, column)
-    section, strip = _heights(sheet.top - sheet.bottom, flows, rows)
+    free = sheet.top - sheet.bottom - 2.0 * (HEADING_ROOM + _GAP) - KEY_ROOM
+    free -= sum(row.depth + ROW_GAP for row in rows)
+    most = (free - (flows + 1.5) * NAME_GAP) / flows
+    strip = min(max(0.6 * free / flows, _LEAST_STRIP), _MOST_STRIP, most)
+    section = min(free - flows * strip, _MOST_SECTION)
     view = View.of(assessment, column, section)
-    sheet.heading("Section, seen from the inlet", _about(view))
+    stretch = f"{view.stretch:.1f}".removesuffix(".0")
+    scale = f"heights drawn {stretch} times the widths"
+    if stretch == "1":
+        scale = "heights and widths to one scale"
+    more = "; holes go on above" if view.cuts_off else ""
+    sheet.heading("Section, seen from the inlet", f"outlets side by side; {scale}{more}")
     axes = sheet.axes(left, right, sheet.top - section, sheet.top)
     draw_section(axes, assessment, [o.capped for o in site.outlets], view)
     name_waters(sheet, axes, assessment, right)
     sheet.top -= section + _GAP
     write_rows(sheet, rows, left, column)
     sheet.top -= _GAP
-    sheet.heading("Share of each line against its target", _about_verdicts(assessment))
+    about = ""
+    if assessment.tolerance is not None:
+        allowed = percent_text(assessment.tolerance, 0)
+        about = f"in brackets: chance that every line is within {allowed} of its target"
+    sheet.heading("Share of each line against its target", about)
     draw_key(sheet, assessment)
     draw_strips(sheet, assessment, flows, strip, left, right)
     return sheet.figure
-
-
-def _heights(free: float, flows: int, rows: list[Row]) -> tuple[float, float]:
-    """Height of the section and of each strip on paper. [in]"""
-    free -= 2.0 * (HEADING_ROOM + _GAP) + KEY_ROOM + sum(row.depth + ROW_GAP for row in rows)
-    most = (free - (flows + 1.5) * NAME_GAP) / flows
-    strip = min(max(0.6 * free / flows, _LEAST_STRIP), _MOST_STRIP, most)
-    return min(free - flows * strip, _MOST_SECTION), strip
-
-
-def _about(view: View) -> str:
-    stretch = f"{view.stretch:.1f}".removesuffix(".0")
-    scale = f"heights drawn {stretch} times the widths"
-    if stretch == "1":
-        scale = "heights and widths to one scale"
-    about = f"outlets side by side; {scale}"
-    return f"{about}; holes go on above" if view.cuts_off else about
-
-
-def _about_verdicts(assessment: Assessment) -> str:
-    if assessment.tolerance is None:
-        return ""
-    allowed = percent_text(assessment.tolerance, 0)
-    return f"in brackets: chance that every line is within {allowed} of its target"
-
-
-def _notes(site: Site, assessment: Assessment) -> list[str]:
-    notes = joined(assessment.warnings)
-    if site.tolerance and site.tolerance.source:
-        notes.append(f"tolerance from: {site.tolerance.source}")
-    left_out = assessment.names[MOST_FLOWS:]
-    if left_out:
-        notes.append(f"not drawn, for want of room: flow {', '.join(left_out)}")
-    return notes

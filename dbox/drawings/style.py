@@ -43,14 +43,17 @@ def wrap(
     >>> wrap("the far line", 0.5, 8.0, most=1)
     ['the…ine']
     """
-    lines = [""]
+    lines, used = [""], 0.0
+    blank = text_width(" ", size, weight)
     for word in text.split():
-        longer = f"{lines[-1]} {word}".lstrip()
-        if text_width(longer, size, weight) <= width:
-            lines[-1] = longer
+        wide = text_width(word, size, weight)
+        if lines[-1] and used + blank + wide <= width:
+            lines[-1] += f" {word}"
+            used += blank + wide
             continue
-        pieces = _pieces(word, width, size, weight)
-        lines = [*lines, *pieces] if lines[-1] else [*lines[:-1], *pieces]
+        pieces = _pieces(word, width, size, weight) if wide > width else [word]
+        lines = [*lines, *pieces] if lines[-1] else pieces
+        used = text_width(pieces[-1], size, weight)
     if most is None or len(lines) <= most:
         return lines
     return [*lines[: most - 1], _cut(" ".join(lines[most - 1 :]), width, size, weight)]
@@ -152,6 +155,12 @@ DASHES: tuple[Any, ...] = (
 MOST_FLOWS, MOST_OUTLETS = len(DASHES), 20
 
 
+def left_out(names: Sequence[str]) -> list[str]:
+    """A note that names the flows for which a drawing has no room."""
+    more = names[MOST_FLOWS:]
+    return [f"not drawn, for want of room: flow {', '.join(more)}"] if more else []
+
+
 def check_outlets(count: int) -> None:
     """Refuse more outlets than a drawing has room for."""
     if count > MOST_OUTLETS:
@@ -177,6 +186,12 @@ _PENS: dict[Any, Any] = {
     "axes.labelcolor": INK,
     "axes.facecolor": "none",
     "axes.grid": False,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "xtick.labelsize": SMALL,
+    "ytick.labelsize": SMALL,
+    "xtick.major.width": THIN,
+    "ytick.major.width": THIN,
     "figure.facecolor": "white",
     "figure.autolayout": False,
     "figure.constrained_layout.use": False,

@@ -260,7 +260,7 @@ class ShareView:
         left, right = box.first - 0.5 * column, box.first + (n - 0.5) * column
         self.axes = axes = sheet.axes(left, right, ends[0] + NUMBER_ROOM, ends[1])
         axes.set(xlim=(-0.5, n - 0.5), ylim=(0.0, whole), xticks=[], yticks=[])
-        axes.spines[["left", "right", "top"]].set_visible(False)
+        axes.spines["left"].set_visible(False)
         roomy = text_width("100 %", SMALL) < column
         self.sign = " %" if roomy else ""
         self.bars: list[Rectangle] = []
@@ -308,8 +308,7 @@ def dress(axes: Axes, until: float, low: float, high: float, *, count: int = 5) 
     axes.locator_params(axis="y", nbins=count)
     axes.set_xticks([t for t in axes.get_xticks() if 0.0 <= t <= until])
     axes.set_yticks([t for t in axes.get_yticks() if max(low, 0.0) <= t <= high])
-    axes.spines[["right", "top"]].set_visible(False)
-    axes.tick_params(labelsize=SMALL, length=3, width=HAIR)
+    axes.tick_params(length=3, width=HAIR)
 
 
 _LEFT_ROOM, _RIGHT_ROOM = 0.85, 1.25

@@ -26,7 +26,6 @@ from dbox.drawings.style import (
     PALE,
     SMALL,
     THICK,
-    THIN,
     TINT,
     Sheet,
     line_height,
@@ -191,16 +190,16 @@ def draw_walls(
 
     upright: paper over box [in/m]; apart: least paper between two ticks [in]; still [m].
     """
+    axes.spines["right"].set_visible(True)
     axes.spines[["left", "right", "bottom"]].set_linewidth(THICK)
-    axes.spines["top"].set_visible(False)
     low, high = (z - still for z in axes.get_ylim())
     least = apart / upright / INCH
     step = next((s for s in _INCH_STEPS if s >= least), least) * INCH
     over = np.arange(np.ceil(low / step), np.floor(high / step) + 1) * step
     names = [inches(z, signed=True) if written else "" for z in over]
-    axes.set_yticks(over + still, names, fontsize=SMALL)
+    axes.set_yticks(over + still, names)
     axes.set_xticks([])
-    axes.tick_params(length=3, width=THIN)
+    axes.tick_params(length=3)
 
 
 def draw_hole(

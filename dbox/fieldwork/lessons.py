@@ -485,17 +485,33 @@ class Comparison:
     """Kinds of openings under one error; arrays are read-only."""
 
     kinds: tuple[Kind, ...]  # What was compared.
-    outlets: int  # How many outlets the box has.
-    flows: tuple[Flow, ...]  # The flows.
     error: float  # The wrong lip over the others. [m]
     tables: tuple[LipTable, ...]  # That error under each of them.
-    share: Array  # (k, flows) Share of its line. [-]
-    head: Array  # (k, flows) Head over the lips while all are level. [m]
+
+    @property
+    def outlets(self) -> int:
+        """How many outlets the box has."""
+        return self.tables[0].outlets
+
+    @property
+    def flows(self) -> tuple[Flow, ...]:
+        """What flows into it."""
+        return self.tables[0].flows
 
     @property
     def fair(self) -> float:
         """Share of each line while the lips are level. [-]"""
-        return 1.0 / self.outlets
+        return self.tables[0].fair
+
+    @property
+    def share(self) -> Array:
+        """Share of the line with the wrong lip. [-] (k, flows)."""
+        return np.array([table.share[:, 0] for table in self.tables])
+
+    @property
+    def head(self) -> Array:
+        """Head over the lips while all are level. [m] (k, flows)."""
+        return np.array([table.level_head for table in self.tables])
 
     @property
     def weakest(self) -> int:
@@ -531,15 +547,4 @@ def compare(
     if not kinds:
         raise DomainError("no opening to compare; name at least one")
     tables = tuple(lip_table(kind.opening, outlets, flows, [error]) for kind in kinds)
-    share = np.array([table.share[:, 0] for table in tables])
-    head = np.array([table.level_head for table in tables])
-    freeze(share, head)
-    return Comparison(
-        kinds=tuple(kinds),
-        outlets=outlets,
-        flows=tuple(flows),
-        error=error,
-        tables=tables,
-        share=share,
-        head=head,
-    )
+    return Comparison(kinds=tuple(kinds), error=error, tables=tables)
