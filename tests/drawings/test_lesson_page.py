@@ -181,12 +181,11 @@ def test_a_label_cannot_leave_its_place():
     assert "<b>" not in page
 
 
-def test_a_page_is_not_replaced_unless_told(tmp_path):
+def test_a_page_is_named_as_one_and_not_replaced(tmp_path):
     file = tmp_path / "page.html"
     save_html("one", file)
     with pytest.raises(ScenarioError, match="not replaced"):
         save_html("two", file)
-    save_html("two", file, overwrite=True)
-    assert file.read_text() == "two"
+    assert file.read_text() == "one"
     with pytest.raises(ScenarioError, match=r"ends in \.html"):
         save_html("three", tmp_path / "page.htm")

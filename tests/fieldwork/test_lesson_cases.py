@@ -1,6 +1,7 @@
 """Mystery cases: repeatable, nothing given away, and a key that the diagnosis comes to as well."""
 
 from dataclasses import fields
+from functools import cache
 
 import numpy as np
 import pytest
@@ -18,6 +19,7 @@ from dbox.units import INCH
 SEEDS = range(10)
 
 
+@cache
 def all_cases(seeds: range = SEEDS) -> list[Case]:
     return [case for seed in seeds for case in make_cases(seed, MOST_GROUPS)]
 
