@@ -298,17 +298,22 @@ TITLE_TEXT = "A discharge on its way through the box"
 """Title where the site has none."""
 
 
-def dress(axes: Axes, until: float, low: float, high: float, *, count: int = 5) -> None:
-    """Set what axes show, with ticks at left and below, none of them outside.
+def time_axes(
+    axes: Axes, run: Surge, low: float, high: float, *, count: int = 5
+) -> tuple[Array, str]:
+    """Set axes to the time of a run, with no tick outside; gives its times and their unit.
 
     low [in or gpm], high [in or gpm].
     """
-    axes.set(xlim=(0.0, until), ylim=(low, high))
+    until = shown_until(run)
+    unit, name = time_unit(until)
+    axes.set(xlim=(0.0, until / unit), ylim=(low, high))
     axes.locator_params(axis="x", nbins=6)
     axes.locator_params(axis="y", nbins=count)
-    axes.set_xticks([t for t in axes.get_xticks() if 0.0 <= t <= until])
+    axes.set_xticks([t for t in axes.get_xticks() if 0.0 <= t <= until / unit])
     axes.set_yticks([t for t in axes.get_yticks() if max(low, 0.0) <= t <= high])
     axes.tick_params(length=3, width=HAIR)
+    return run.time / unit, name
 
 
 _LEFT_ROOM, _RIGHT_ROOM = 0.85, 1.25
@@ -349,17 +354,15 @@ def _draw_level(sheet: Sheet, outcome: SurgeOutcome, names: list[str], height: f
     run, still = outcome.surge, outcome.surge.system.still_level
     bottom = sheet.top - height
     axes = _axes(sheet, bottom, sheet.top)
-    until = shown_until(run)
-    unit, unit_name = time_unit(until)
     over, lips = (run.level - still) / INCH, (run.system.lips - still) / INCH
     open_ones = np.flatnonzero(np.isfinite(lips)).tolist()
     most = max(float(over.max()), float(lips[open_ones].max(initial=0.0)), 1 / 16)
     low, high = -0.06 * most, 1.08 * most
-    dress(axes, until / unit, low, high)
+    time, unit = time_axes(axes, run, low, high)
     for i in open_ones:
         axes.axhline(lips[i], color=GREY, linewidth=HAIR, linestyle=(0, (5, 3)),
                      label=f"lip {outcome.labels[i]}")  # fmt: skip
-    axes.plot(run.time / unit, over, color=INK, linewidth=MEDIUM, label="level")
+    axes.plot(time, over, color=INK, linewidth=MEDIUM, label="level")
     axes.set_ylabel("in", fontsize=SMALL, rotation=0, labelpad=12)
     # outlets whose lips are at one height stand in one line, beside it
     groups: dict[float, list[str]] = {}
@@ -372,22 +375,20 @@ def _draw_level(sheet: Sheet, outcome: SurgeOutcome, names: list[str], height: f
         sheet.page.plot([left, left + 0.2, left + 0.26], [y, text_y, text_y], **LEADER)
         words = wrap("lip " + ", ".join(labels), _RIGHT_ROOM - 0.3, SMALL, most=1)[0]
         sheet.write(left + 0.3, text_y, words, va="center")
-    sheet.write(left + 0.1, bottom - 0.08, f"time, {unit_name}")
+    sheet.write(left + 0.1, bottom - 0.08, f"time, {unit}")
 
 
 def _draw_flows(sheet: Sheet, outcome: SurgeOutcome, names: list[str], height: float) -> None:
     """One row for each outlet, all on one scale."""
     run, n = outcome.surge, len(outcome.labels)
-    until = shown_until(run)
-    unit, unit_name = time_unit(until)
     most = float(run.peak_flow.max())
     words = f"a full row is {gpm(most)}; dashed: its target share; right: share (target)"
     sheet.heading("Flow of each outlet", words)
-    time, passed, right = run.time / unit, run.flow.sum(1), sheet.right - _RIGHT_ROOM + 0.1
+    passed, right = run.flow.sum(1), sheet.right - _RIGHT_ROOM + 0.1
     for i, (label, outlet) in enumerate(zip(outcome.labels, outcome.site.outlets, strict=True)):
         top = sheet.top - i * height
         axes = _axes(sheet, top - height, top - 0.06)
-        dress(axes, until / unit, 0.0, 1.02 * most or 1.0)
+        time, unit = time_axes(axes, run, 0.0, 1.02 * most or 1.0)
         axes.set_yticks([])
         axes.fill_between(time, run.flow[:, i], color=TINT, linewidth=0.0)
         axes.plot(time, run.flow[:, i], color=INK, linewidth=THIN, label=f"flow {label}")
@@ -399,7 +400,7 @@ def _draw_flows(sheet: Sheet, outcome: SurgeOutcome, names: list[str], height: f
         share, target = percent_text(float(run.share[i])), percent_text(float(outcome.target[i]))
         words = "capped" if outlet.capped else f"{share} ({target})"
         sheet.write(right, middle, words, va="center")
-    sheet.write(right, sheet.top - n * height - 0.08, f"time, {unit_name}")
+    sheet.write(right, sheet.top - n * height - 0.08, f"time, {unit}")
 
 
 MOST_PANELS = 4
@@ -449,15 +450,12 @@ def _draw_panel(
     """Name and numbers of a run, its box, its bars, and its level against time."""
     run, y, first = outcome.surge, sheet.top, left == sheet.left + _SCALE_ROOM
     shares = run.share[[not outlet.capped for outlet in outcome.site.outlets]]
+    least, most = (percent_text(float(share)) for share in (shares.min(), shares.max()))
     for text, size, weight in (
         (run.event.name, HEADING, "bold"),
         (gpm_litres(float(run.inflow.max())), SMALL, "normal"),
         (f"water up {inches_mm(run.rise)}", SMALL, "normal"),
-        (
-            f"shares {percent_text(float(shares.min()))} to {percent_text(float(shares.max()))}",
-            SMALL,
-            "bold",
-        ),
+        (f"shares {least} to {most}", SMALL, "bold"),
     ):
         for line in wrap(text, right - left, size, weight, 1):
             sheet.write(left, y, line, size, weight=weight)
@@ -471,11 +469,9 @@ def _draw_panel(
     ShareView(sheet, view, (bars, below - 0.1), whole).show(run.share)
 
     # one scale of heights for all runs
-    until = shown_until(run)
-    unit, name = time_unit(until)
     axes = sheet.axes(left, right, bottom, bottom + _STRIP)
-    axes.plot(run.time / unit, (run.level - scale.still) / INCH, color=INK, linewidth=MEDIUM,
+    time, unit = time_axes(axes, run, 0.0, (scale.high - scale.still) / INCH, count=3)
+    axes.plot(time, (run.level - scale.still) / INCH, color=INK, linewidth=MEDIUM,
               label=f"level {run.event.name}")  # fmt: skip
-    dress(axes, until / unit, 0.0, (scale.high - scale.still) / INCH, count=3)
     axes.tick_params(labelleft=first)
-    sheet.write(left + 0.08, bottom + _STRIP + 0.13, f"water, in, against time, {name}")
+    sheet.write(left + 0.08, bottom + _STRIP + 0.13, f"water, in, against time, {unit}")
