@@ -182,7 +182,7 @@ def _name_curves(sheet: Sheet, axes: Axes, sweep: Sweep, place: tuple[float, flo
     gap = 3.2 * step
     spots = spread_out(ends.tolist(), gap, bottom + 0.4 * gap, top - 0.4 * gap)
     for flow, limit, spot, end in zip(sweep.site.flows, sweep.limit, spots, ends, strict=False):
-        sheet.page.plot([right, right + 0.14], [end, spot], color=GREY, linewidth=HAIR)
+        sheet.line([(right, end), (right + 0.14, spot)], color=GREY, linewidth=HAIR)
         name = wrap(flow.name, _NAME_ROOM - 0.2, SMALL, "bold", 1)[0]
         words = f"within to {limit * 1000:.1f} mm" if limit > 0 else "never within"
         words = "within all along" if limit == np.inf else words

@@ -46,9 +46,9 @@ from dbox.drawings.style import (
     SMALL,
     THIN,
     TINT,
+    draw_hole,
     pens,
 )
-from dbox.drawings.wall import draw_hole
 from dbox.errors import ScenarioError
 from dbox.fieldwork.lessons import FILLED, Bench, Frames
 from dbox.fieldwork.shares import target_shares

@@ -175,7 +175,7 @@ class Pages:
 
     def rule(self, left: float, right: float, y: float, width: float = THIN) -> None:
         """Draw a line across. [in]"""
-        self.sheet.page.plot([left, right], [y, y], color=INK, linewidth=width)
+        self.sheet.line([(left, y), (right, y)], linewidth=width)
 
     def finished(self) -> tuple[Figure, ...]:
         """Number the pages and hand them over."""
@@ -364,9 +364,9 @@ def _set_row(
         y = top - (height - len(lines) * line_height(LETTERS)) / 2
         anchor = place[column.align]
         write_lines(sheet, anchor, y, lines, LETTERS, ha=column.align, weight=weight)
-        sheet.page.plot([x, x], [top - height, top], color=INK, linewidth=HAIR)
+        sheet.line([(x, top - height), (x, top)], linewidth=HAIR)
         x += width
-    sheet.page.plot([x, x], [top - height, top], color=INK, linewidth=HAIR)
+    sheet.line([(x, top - height), (x, top)], linewidth=HAIR)
     pages.rule(left, x, top, MEDIUM if weight == "bold" else HAIR)
     pages.rule(left, x, top - height, THIN if weight == "bold" else HAIR)
     pages.skip(height)

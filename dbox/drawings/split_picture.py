@@ -1,9 +1,14 @@
-"""Share of each line at each flow, with bands and targets, on one sheet.
+"""The box in section over the shares of its lines at each flow, on one sheet.
+
+The wall is unrolled, seen from the inlet: outlets stand side by side in their order, each hole to
+scale in height, over the still water that the readings were taken from, with the water level of
+every flow. Under it the table of the lips.
 
 A bar is the share at the best estimate of the lips, the whisker on it the 5 to 95 per cent band
 that the reading error leaves, the heavy dash the target with its tolerance around it.
 """
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -16,39 +21,204 @@ from matplotlib.patches import Patch, Rectangle
 from dbox.arrays import Array
 from dbox.drawings.style import (
     BODY,
+    DASHES,
     EDGE,
     GREY,
     HAIR,
     HEADING_ROOM,
     INK,
+    LEADER,
     MEDIUM,
     MOST_FLOWS,
+    PALE,
     SMALL,
     TARGET,
     TINT,
     Sheet,
     check_outlets,
+    draw_cap,
+    draw_hole,
+    draw_walls,
     left_out,
     line_height,
     pens,
+    spread_out,
     text_width,
+    told_apart,
     wrap,
-)
-from dbox.drawings.wall import (
-    NAME_GAP,
-    ROW_GAP,
-    View,
-    draw_section,
-    lip_rows,
-    name_waters,
-    write_rows,
 )
 from dbox.errors import DomainError
 from dbox.fieldwork.shares import Assessment
 from dbox.fieldwork.site import Site
 from dbox.report.text import chance_text
 from dbox.report.wording import joined
-from dbox.units import gpm_litres, percent_text
+from dbox.units import INCH, gpm_litres, inches, inches_mm, millimetres, percent_text
+
+ROW_GAP = 0.05
+"""Paper between rows of the table. [in]"""
+
+_DEEPEST, _NARROW, _SPACE = 1.1, 0.5, 0.04
+_NO_LIP = "-"
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row of the table under the section: words, set upright where they are wide."""
+
+    head: str  # What the row is.
+    cells: tuple[str, ...]  # One text per outlet, with its line breaks.
+    depth: float  # Height of the row on paper. [in]
+    upright: bool  # Whether the cells are turned to read upwards.
+    size: float  # Size of the letters. [pt]
+    weight: str  # `normal` or `bold`.
+
+    @classmethod
+    def words(cls, head: str, cells: list[str], column: float) -> "Row":
+        """Fit labels into columns of a width. [in]"""
+        room = column - _SPACE
+        words = [word for cell in cells for word in cell.split()]
+        size = BODY if max(text_width(word, BODY, "bold") for word in words) <= room else SMALL
+        if max(text_width(word, size, "bold") for word in words) > room and column < _NARROW:
+            return cls._upright(head, cells, size, "bold")
+        texts = ["\n".join(wrap(cell, room, size, "bold", 3)) for cell in cells]
+        texts = told_apart(cells, texts)
+        depth = max(text.count("\n") + 1 for text in texts) * line_height(size)
+        return cls(head, tuple(texts), depth, False, size, "bold")
+
+    @classmethod
+    def numbers(cls, head: str, cells: list[str], column: float) -> "Row":
+        """Fit numbers into columns of a width. [in]"""
+        if max(text_width(cell, SMALL) for cell in cells) > column - _SPACE:
+            return cls._upright(head, cells, SMALL, "normal")
+        return cls(head, tuple(cells), line_height(SMALL), False, SMALL, "normal")
+
+    @classmethod
+    def _upright(cls, head: str, cells: list[str], size: float, weight: str) -> "Row":
+        cut = [wrap(cell, _DEEPEST, size, weight, 1)[0] for cell in cells]
+        texts = told_apart(cells, cut)
+        depth = max(text_width(text, size, weight) for text in texts)
+        return cls(head, tuple(texts), depth, True, size, weight)
+
+
+def lip_rows(assessment: Assessment, column: float) -> list[Row]:
+    """Label and lip of every outlet, to be written under its column of the section; column [in]."""
+    lips = assessment.lips.height
+    rows = {
+        f"lip, {unit}": [_NO_LIP if np.isposinf(lip) else write(lip, signed=True) for lip in lips]
+        for unit, write in (("in", inches), ("mm", millimetres))
+    }
+    if max(text_width(c, SMALL) for cells in rows.values() for c in cells) > column - _SPACE:
+        rows = {head: [cell.split()[0] for cell in cells] for head, cells in rows.items()}
+    labels = Row.words("outlet", list(assessment.labels), column)
+    return [labels, *(Row.numbers(head, cells, column) for head, cells in rows.items())]
+
+
+def write_rows(sheet: Sheet, rows: list[Row], left: float, column: float) -> None:
+    """Write rows under one another and lower what is free; left [in], column [in]."""
+    for row in rows:
+        sheet.write(left - 0.1, sheet.top, row.head, ha="right", color=GREY)
+        look: dict[str, Any] = {"rotation": 90 if row.upright else 0, "weight": row.weight}
+        for i, cell in enumerate(row.cells):
+            x = left + (i + 0.5) * column
+            sheet.write(x, sheet.top, cell, row.size, ha="center", **look)
+        sheet.top -= row.depth + ROW_GAP
+
+
+_LEAST_VIEW = 1.0 * INCH
+_LIP_HALF, _HOLE_PART = 0.40, 0.66
+NAME_GAP = 0.33
+"""Paper from one name of a water level to the next. [in]"""
+
+
+@dataclass(frozen=True)
+class View:
+    """What part of the wall is drawn, and how large."""
+
+    low: float  # Height over still water at the lower edge. [m]
+    high: float  # Height over still water at the upper edge. [m]
+    cuts_off: bool  # Whether any hole goes on above.
+    upright: float  # Paper over box, for heights. [in/m]
+    level: float  # Paper over box, for widths. [in/m]
+    column: float  # Width of one outlet's column on paper. [in]
+
+    @property
+    def stretch(self) -> float:
+        """Scale of heights over scale of widths. [-]"""
+        return self.upright / self.level
+
+    @classmethod
+    def of(cls, assessment: Assessment, column: float, height: float) -> "View":
+        """Show every lip and water level, and of the holes half as much again.
+
+        column [in], height [in].
+        """
+        result, lips = assessment.result, assessment.lips.height
+        marks = np.concatenate([lips[np.isfinite(lips)], result.level[:MOST_FLOWS], [0.0]])
+        low, high = float(marks.min()), float(marks.max())
+        tops = lips + [opening.top for opening in result.openings]
+        highest = float(tops[np.isfinite(lips)].max(initial=0.0))
+        hole = min(highest - low, max(2.5 * (high - low), _LEAST_VIEW))
+        span = max(1.1 * (high - low), 1.04 * hole)
+        low -= 0.1 * span
+        upright = height / (1.1 * span)
+        widths = [np.ptp(o.outline(span)[:, 0]) for o in result.openings]
+        return cls(
+            low=low,
+            high=low + 1.1 * span,
+            cuts_off=highest > low + 1.1 * span,
+            upright=upright,
+            level=min(_HOLE_PART * column / max(widths), upright),
+            column=column,
+        )
+
+
+def draw_section(axes: Axes, assessment: Assessment, capped: list[bool], view: View) -> None:
+    """Draw wall, holes, lips and water on axes: one column per outlet, heights in metres."""
+    n = len(assessment.labels)
+    axes.set(xlim=(-0.5, n - 0.5), ylim=(view.low, view.high))
+    axes.axhspan(view.low, 0.0, facecolor=PALE, edgecolor="none", zorder=0)
+    most, widths = view.high - view.low, np.array([view.level / view.column, 1.0])
+    for i, lip in enumerate(assessment.lips.height):
+        if capped[i]:
+            draw_cap(axes, i)
+            upright = text_width("capped", SMALL) > 0.9 * view.column
+            plate = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}
+            axes.text(i, view.low + 0.5 * most, "capped", bbox=plate, ha="center", va="center",
+                      rotation=90 if upright else 0, zorder=8)  # fmt: skip
+        else:
+            corners = assessment.result.openings[i].outline(most) * widths
+            half = min(_LIP_HALF, 0.5 / view.column)
+            draw_hole(axes, i, corners, float(lip), assessment.labels[i], half, facecolor=TINT)
+    ends = (-0.5, n - 0.5)
+    look: dict[str, Any] = {"color": INK, "linewidth": MEDIUM, "zorder": 4}
+    axes.plot(ends, (0.0, 0.0), color=INK, linewidth=HAIR, label="still water", zorder=3)
+    for name, level, dashes in zip(assessment.names, assessment.result.level, DASHES, strict=False):
+        axes.plot(ends, (level, level), linestyle=dashes, label=f"level {name}", **look)
+    draw_walls(axes, view.upright)
+
+
+def name_waters(sheet: Sheet, axes: Axes, assessment: Assessment, left: float) -> None:
+    """Write name and height of every water level beside the section, never on one another.
+
+    left [in].
+    """
+    low, high = axes.get_ylim()
+    height = sheet.figure.get_size_inches()[1]
+    box = axes.get_position()
+    bottom, top = box.y0 * height, box.y1 * height
+    waters = [("still water", 0.0)]
+    waters += zip(assessment.names[:MOST_FLOWS], assessment.result.level, strict=False)
+    at = [bottom + (level - low) / (high - low) * (top - bottom) for _, level in waters]
+    text_left, room = left + 0.38, sheet.right - left - 0.38
+    written = spread_out(at, NAME_GAP, bottom + 0.5 * NAME_GAP, top)
+    for (name, level), y, text_y in zip(waters, at, written, strict=True):
+        corners = [(left, y), (left + 0.1, y), (left + 0.26, text_y), (left + 0.34, text_y)]
+        sheet.line(corners, **LEADER)
+        amount = "0" if name == "still water" else inches_mm(level, signed=True)
+        label = wrap(name, room, SMALL, "bold", 1)[0]
+        sheet.write(text_left, text_y + 0.01, label, va="bottom", weight="bold")
+        sheet.write(text_left, text_y - 0.01, amount)
+
 
 TITLE_GAP, VALUE_ROOM, KEY_ROOM = 0.06, 0.25, 0.27
 """Paper over a strip, under it for the shares in figures, and for the key of all. [in]"""

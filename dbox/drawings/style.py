@@ -13,14 +13,19 @@ from pathlib import Path
 from typing import Any, ParamSpec, TypeVar
 
 import matplotlib
+import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Polygon, Rectangle
 from matplotlib.text import Text
 
+from dbox.arrays import Array
 from dbox.drawings.fonts import BASE, advance, letters, use_fonts
 from dbox.errors import DomainError, ScenarioError, any_of
 from dbox.files.write_file import check_place, is_begun, write_file
+from dbox.units import INCH, inches
 
 _SLACK = 1.03
 """Letters are placed on whole dots of a screen, which may widen a text by this much."""
@@ -253,7 +258,7 @@ class Sheet:
     def line(self, points: Iterable[Point], **look: Any) -> None:
         """Draw a line from point to point. [in]"""
         look = {"color": INK, "linewidth": THIN, **look}
-        self.page.plot(*zip(*points, strict=True), **look)
+        self.draw(Line2D(*zip(*points, strict=True), **look))
 
     def draw(self, artist: Artist) -> None:
         """Put a shape on the page."""
@@ -309,6 +314,51 @@ class Sheet:
         ends = [(self.left, top + 0.08), (self.right, top + 0.08)]
         self.line(ends, color=GREY, linewidth=HAIR)
         self.bottom = top + 0.16
+
+
+_INCH_STEPS = (1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 8, 16, 32, 64)
+"""What ticks of a scale of heights may stand apart. [in]"""
+
+_CAP_PART = 0.66
+
+
+def draw_walls(
+    axes: Axes, upright: float, apart: float = 0.4, still: float = 0.0, *, written: bool = True
+) -> None:
+    """Floor and walls of the box, with a scale in inches over still water.
+
+    upright: paper over box [in/m]; apart: least paper between two ticks [in]; still [m].
+    """
+    axes.spines["right"].set_visible(True)
+    axes.spines[["left", "right", "bottom"]].set_linewidth(THICK)
+    low, high = (z - still for z in axes.get_ylim())
+    least = apart / upright / INCH
+    step = next((s for s in _INCH_STEPS if s >= least), least) * INCH
+    over = np.arange(np.ceil(low / step), np.floor(high / step) + 1) * step
+    names = [inches(z, signed=True) if written else "" for z in over]
+    axes.set_yticks(over + still, names)
+    axes.set_xticks([])
+    axes.tick_params(length=3)
+
+
+def draw_hole(
+    axes: Axes, place: int, corners: Array, lip: float, label: str, half: float, **look: Any
+) -> tuple[Polygon, Line2D]:
+    """A hole and its lip in a column; corners are over the lip, half is that of the lip drawn."""
+    look = {**EDGE, "zorder": 2, "label": f"hole {label}", **look}
+    hole = Polygon(np.add(corners, (place, lip)), **look)
+    axes.add_patch(hole)
+    (line,) = axes.plot((place - half, place + half), (lip, lip), color=INK, linewidth=THICK,
+                        solid_capstyle="butt", label=f"lip {label}", zorder=5)  # fmt: skip
+    return hole, line
+
+
+def draw_cap(axes: Axes, place: int) -> None:
+    """A hatched lid; its height means nothing, since a capped outlet has no lip."""
+    low, high = axes.get_ylim()
+    corner = (place - 0.5 * _CAP_PART, low + 0.2 * (high - low))
+    look: dict[str, Any] = {"facecolor": "white", "hatch": "////", "zorder": 7, **EDGE}
+    axes.add_patch(Rectangle(corner, _CAP_PART, 0.6 * (high - low), **look))
 
 
 SUFFIXES = (".png", ".pdf", ".svg")

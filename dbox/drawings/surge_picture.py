@@ -31,6 +31,9 @@ from dbox.drawings.style import (
     TINT,
     Sheet,
     check_outlets,
+    draw_cap,
+    draw_hole,
+    draw_walls,
     line_height,
     pens,
     spread_out,
@@ -38,7 +41,6 @@ from dbox.drawings.style import (
     told_apart,
     wrap,
 )
-from dbox.drawings.wall import draw_cap, draw_hole, draw_walls
 from dbox.errors import DomainError
 from dbox.fieldwork.surge import SurgeOutcome, highest_share, shown_until
 from dbox.hydraulics.surge.parts import Trench
@@ -372,7 +374,7 @@ def _draw_level(sheet: Sheet, outcome: SurgeOutcome, names: list[str], height: f
     at = [bottom + (lip - low) / (high - low) * height for lip in groups]
     written = spread_out(at, line_height(SMALL), bottom, sheet.top + 0.1)
     for labels, y, text_y in zip(groups.values(), at, written, strict=True):
-        sheet.page.plot([left, left + 0.2, left + 0.26], [y, text_y, text_y], **LEADER)
+        sheet.line([(left, y), (left + 0.2, text_y), (left + 0.26, text_y)], **LEADER)
         words = wrap("lip " + ", ".join(labels), _RIGHT_ROOM - 0.3, SMALL, most=1)[0]
         sheet.write(left + 0.3, text_y, words, va="center")
     sheet.write(left + 0.1, bottom - 0.08, f"time, {unit}")

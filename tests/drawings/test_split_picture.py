@@ -7,8 +7,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Polygon, Rectangle
 
 from dbox import Circle, Notch, PipeEnd, Slot
-from dbox.drawings.split_picture import draw_strip, split_figure
-from dbox.drawings.wall import View
+from dbox.drawings.split_picture import View, draw_strip, split_figure
 from dbox.errors import DomainError
 from dbox.fieldwork.shares import assess
 from dbox.report.wording import sentences
