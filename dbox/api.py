@@ -335,9 +335,9 @@ def level(
     highest : bool
         Bring all lips to the highest as it stands, in place of the height with the least turning.
     at : str or None
-        Name of the flow at which unequal targets are met; the first flow where none is named.
+        Name of the flow at which unequal targets are met; None: all flows have a say.
     step : float or None
-        Smallest turn that a hand can set; None: 5 degrees. [rad]
+        Turns are told to so much; None: 2.5 degrees. [rad]
     seed : int
         Seed of the bands.
     samples : int
@@ -361,10 +361,9 @@ def level(
     names = [flow.name for flow in site.flows]
     if at is not None and at not in names:
         raise DomainError(f"at is {at!r}; the flows are {', '.join(names)}")
-    options = {} if step is None else {"hand_step": step}
     found = levelling.level(
-        site, match_highest=highest, design_flow=0 if at is None else names.index(at),
-        seed=seed, samples=samples, **options,
+        site, match_highest=highest, design_flow=None if at is None else names.index(at),
+        hand_step=levelling.HAND_STEP if step is None else step, seed=seed, samples=samples,
     )  # fmt: skip
     return Plan(site, found)
 
@@ -393,7 +392,7 @@ def pour(site: Site, *, seed: int = 0, samples: int = PER_DRAW) -> PourTest:
     """
     from dbox.fieldwork.pour import expect
     from dbox.fieldwork.pour_fit import explain, judge
-    from dbox.files.pour_keys import with_typed_pours
+    from dbox.files.typed import with_typed_pours
 
     site = with_typed_pours(site, (), None, None)
     expectation = expect(site, site.pours, seed=seed, samples=samples)
@@ -489,7 +488,7 @@ def surge(
     if event is not None:
         flow = at_site.house_event([event] if isinstance(event, str) else list(event))
     elif dose is not None:
-        from dbox.files.typed_surge import typed_dose
+        from dbox.files.typed import typed_dose
 
         flow = typed_dose(site.works, dose)
     elif isinstance(inflow, tuple):

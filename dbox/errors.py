@@ -123,6 +123,16 @@ def any_of(words: Iterable[str]) -> str:
     return f"{', '.join(most)} or {last}" if most else last
 
 
+def outlets_text(labels: Iterable[str]) -> str:
+    """Name one outlet or several as a person would.
+
+    >>> outlets_text(["2"]), outlets_text(["2", "3"]), outlets_text("135")
+    ('outlet 2', 'outlets 2 and 3', 'outlets 1, 3 and 5')
+    """
+    *most, last = labels
+    return f"outlets {', '.join(most)} and {last}" if most else f"outlet {last}"
+
+
 def at_place(place: str, fault: str) -> str:
     """Put the place before a fault, which begins with `is` or goes deeper: `[2] is`, `.dose is`.
 

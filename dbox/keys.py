@@ -49,6 +49,7 @@ class Reader(Generic[T]):
     bare: bool = False  # Whether a bare number is a length in the unit of the file.
     words: tuple[str, ...] = ()  # The words to choose from, where it is one of a few.
     unit: str = ""  # Of the value in SI.
+    ends: tuple[float, float] = (-math.inf, math.inf)  # Limits of a measure. [SI]
 
     def __call__(self, value: object, bare_unit: str | None = None) -> T:
         """Read a value."""
@@ -88,7 +89,7 @@ def limited(
         return within(value, read(value, *bare_unit), low, high, words)
 
     schema = VALUE if bare or read is units.number else TEXT
-    return Reader(held, schema, bare, unit=_UNITS.get(read, ""))
+    return Reader(held, schema, bare, unit=_UNITS.get(read, ""), ends=(low, high))
 
 
 def length(low: float, high: float, words: str) -> Reader[float]:
@@ -206,6 +207,8 @@ size = length(0.001, 1.0, "an opening is between 1 mm and 1 m")
 offset = length(0.0, 0.15, "an offset is between 0 and 150 mm")
 reading = length(-1.0, 1.0, "a reading at a box is less than 1 m from the water")
 spread = length(1e-6, 0.1, "a spread is above 0 and below 100 mm")
+mark = length(1e-5, 0.03, "the marks of a rule are between 0.01 mm and 30 mm apart")
+hand = limited(units.angle, math.radians(0.1), math.radians(45), "a hand errs by 0.1 deg to 45 deg")
 side = length(0.05, 10.0, "the inside of a box is between 50 mm and 10 m")
 place = length(-0.1, 10.0, "a place in a box is between 0 and 10 m")
 depth = length(0.0, 5.0, "this height is between 0 and 5 m")
@@ -227,7 +230,6 @@ class Key:
     reader: Reader[Any] | type  # Of its value, or the dataclass of a table.
     about: str  # What it is for.
     examples: tuple[object, ...]  # How it may be written.
-    ask: str  # The question that asks a person for it; empty where `about` says enough.
     many: bool  # Whether it is a list of tables.
     common: tuple[str, ...]  # Keys beside it that each table of the list takes where it has none.
     needed: bool | str  # Whether its table cannot do without it; a text is the mend then.
@@ -241,7 +243,7 @@ class Key:
 
 
 def key(
-    reader: Reader[Any] | type, about: str, *examples: object, unit: str = "", ask: str = "",
+    reader: Reader[Any] | type, about: str, *examples: object, unit: str = "",
     default: object = None, many: bool = False, common: tuple[str, ...] = (),
     needed: bool | str = False, name: str = "",
 ) -> Any:  # fmt: skip
@@ -253,10 +255,15 @@ def key(
     needed: Whether its table cannot do without it; a text is the mend, in place of its example.
     name: How the file spells it, where the field is called otherwise.
     """
-    told = Key(reader, about, examples, ask, many, common, needed, name)
+    told = Key(reader, about, examples, many, common, needed, name)
     unit = unit or (reader.unit if isinstance(reader, Reader) else "")
     metadata = {"key": told} | ({"unit": unit} if unit else {})
     return field(metadata=metadata) if needed else field(default=default, metadata=metadata)
+
+
+def said(unit: str = "", *, outlets: bool = False, hidden: bool = False) -> Any:
+    """Declare a field of a result for the encoder: its unit in SI, or that it counts outlets."""
+    return field(metadata={"unit": unit, "outlets": outlets, "hidden": hidden})
 
 
 def keys_of(table: type) -> Mapping[str, Key]:

@@ -15,9 +15,8 @@ the quantity wanted: the message begins with `is`, for the caller to put the pla
 The inch, the foot and the US gallon are exact by definition: 1 in = 25.4 mm, 1 ft = 12 in,
 1 gal = 231 in3 (NIST Handbook 44, Appendix C: from memory).
 
-Inches are given to the nearest 1/16, as a ruler shows them, with millimetres beside them; flows in
-gallons a minute with litres a minute. What is printed here is read back by the
-readers here.
+Lengths are given in inches, as a rule shows them, and in millimetres; flows in gallons a minute and
+in litres a minute. What is printed here is read back by the readers here.
 """
 
 import math
@@ -186,7 +185,8 @@ LITRE_PER_MINUTE = LITRE / MINUTE
 """[m3/s]"""
 
 TRICKLE = 0.5 * GALLON / MINUTE
-"""What comes to a box on an ordinary day. [m3/s] (common practice, no source)"""
+"""What comes to a box on an ordinary day. [m3/s] (common practice; of 1 to 4 L/min:
+Water Science and Technology 51(10), 2005, p. 39)"""
 BUCKET = 5 * GALLON / MINUTE
 """A bucket that is emptied into the box. [m3/s] (common practice, no source)"""
 DOSE = 30 * GALLON / MINUTE
@@ -276,7 +276,7 @@ _ANGLE = _Kind("an angle", "90 deg", _by_units(ANGLE_UNITS), 100.0, "100 rad", s
 _GRADE = _Kind("a fall", "1/8 in/ft", _read_grade, 10.0, "1000 %", signed=True)
 _PERCENT = _Kind("a percentage", "10 %", _by_units(PERCENT_UNITS), 100.0, "10,000 %", signed=True)
 _COUNT = _Kind("a number", "0.6", _read_count, 1e9, "1,000,000,000", signed=True)
-_WITH_UNITS = (_FLOW, _LENGTH, _VOLUME, _DURATION, _AREA, _ANGLE, _GRADE, _PERCENT)
+_WITH_UNITS = (_FLOW, _LENGTH, _VOLUME, _DURATION, _AREA, _ANGLE, _PERCENT, _GRADE)
 
 
 def _plain_text(value: object, wanted: str) -> str:
@@ -404,6 +404,22 @@ def number(value: object) -> float:
     return _quantity(value, _COUNT)
 
 
+_SAID_CLOCK = re.compile(r"([0-9]{1,2})(?:[:.]([0-9]{2}))?\s*(?:o'?\s*clock)?")
+_COMMA = re.compile(r"(?<![\d/.,])(0(?=,)|\d+(?=,\d{1,2}(?!\d))),(\d+)(?!\d|,\d|\s*/)")
+
+
+def said_clock(text: str) -> str:
+    """A clock position as people say it in the form that `clock` reads; any other text as it is."""
+    match = _SAID_CLOCK.fullmatch(clean(text))
+    return f"{match[1]}:{match[2] or '00'}" if match else text
+
+
+def said_number(text: str, unit: str = "") -> str:
+    """A quantity as people say it: a point for a decimal comma, and a unit where it has none."""
+    plain = _COMMA.sub(r"\1.\2", text)
+    return f"{plain} {unit}" if unit and re.fullmatch(_NUMBER, clean(plain)) else plain
+
+
 def clock(value: object) -> float:
     """Read a clock position of a hole as its angle from straight down. [rad]
 
@@ -420,14 +436,16 @@ def clock(value: object) -> float:
     return math.pi * (turned if turned > -360 else 360) / 360
 
 
-SIXTEENTHS = 16
+PARTS, FINE_PARTS = 32, 64
+"""Parts of an inch that lengths are written in: between two marks of a rule of sixteenths a person
+still judges the half, and finer than the marks of the finest rules nobody reads. [-] (judgement)"""
 
 
-def inches(metres: float, *, signed: bool = False, parts: int = SIXTEENTHS) -> str:
-    """Write a length to the nearest sixteenth of an inch, or other part of one; metres [m].
+def inches(metres: float, *, signed: bool = False, parts: int = PARTS) -> str:
+    """Write a length to the nearest thirty-second of an inch, or other part of one; metres [m].
 
-    >>> inches(0.0301625), inches(-0.0301625), inches(0.003175, signed=True)
-    ('1-3/16 in', '-1-3/16 in', '+1/8 in')
+    >>> inches(0.0301625), inches(-0.0301625), inches(0.00238125, signed=True)
+    ('1-3/16 in', '-1-3/16 in', '+3/32 in')
     """
     count = round(metres / INCH * parts)
     whole, rest = divmod(abs(count), parts)
@@ -450,22 +468,13 @@ def millimetres(metres: float, *, signed: bool = False) -> str:
     return f"{tenths:+.1f} mm" if signed and tenths else f"{tenths:.1f} mm"
 
 
-def inches_mm(metres: float, *, signed: bool = False) -> str:
-    """Write a length both ways; parameters as for `inches`. [m]
-
-    >>> inches_mm(0.0047625, signed=True)
-    '+3/16 in (+4.8 mm)'
-    """
-    return f"{inches(metres, signed=signed)} ({millimetres(metres, signed=signed)})"
-
-
 def feet(metres: float) -> str:
     """Write the length of a line to three digits. [m]
 
     >>> feet(18.288)
     '60 ft'
     """
-    return f"{_three_digits(metres / FOOT)} ft"
+    return f"{three_digits(metres / FOOT)} ft"
 
 
 def gpm(inflow: float) -> str:
@@ -474,7 +483,7 @@ def gpm(inflow: float) -> str:
     >>> gpm(3.1545e-5)
     '0.5 gpm'
     """
-    return f"{_three_digits(inflow * MINUTE / GALLON)} gpm"
+    return f"{three_digits(inflow * MINUTE / GALLON)} gpm"
 
 
 def litres_per_min(inflow: float) -> str:
@@ -483,7 +492,7 @@ def litres_per_min(inflow: float) -> str:
     >>> litres_per_min(3.1545e-5)
     '1.89 L/min'
     """
-    return f"{_three_digits(inflow * MINUTE / LITRE)} L/min"
+    return f"{three_digits(inflow * MINUTE / LITRE)} L/min"
 
 
 def gpm_litres(inflow: float) -> str:
@@ -501,7 +510,7 @@ def gallons(volume: float) -> str:
     >>> gallons(0.0189270589)
     '5 gal'
     """
-    return f"{_three_digits(volume / GALLON)} gal"
+    return f"{three_digits(volume / GALLON)} gal"
 
 
 def litres(volume: float) -> str:
@@ -510,7 +519,7 @@ def litres(volume: float) -> str:
     >>> litres(0.000946352946)
     '0.946 L'
     """
-    return f"{_three_digits(volume / LITRE)} L"
+    return f"{three_digits(volume / LITRE)} L"
 
 
 def percent_text(fraction: float, digits: int = 1) -> str:
@@ -542,7 +551,7 @@ def turn_text(turn: float) -> str:
     return f"{abs(math.degrees(turn)):.0f} deg {way}"
 
 
-def _three_digits(value: float) -> str:
+def three_digits(value: float) -> str:
     """Round to three significant digits without an exponent or idle zeros."""
     if not value:
         return "0"

@@ -18,7 +18,7 @@ FLOORS = ["dbox.hydraulics", "dbox.fieldwork", "dbox.files", "dbox.report", "dbo
           "dbox.api", "dbox_cli"]  # fmt: skip
 """From the ground up: each may import only itself, what stands before it, and the ground."""
 
-GROUND = ["dbox.arrays", "dbox.errors", "dbox.units", "dbox.keys", "dbox.notes"]
+GROUND = ["dbox.arrays", "dbox.errors", "dbox.units", "dbox.lengths", "dbox.keys", "dbox.notes"]
 FRONT = "dbox"
 """The package's own page names what `dbox.api` offers, and loads it when it is first used."""
 

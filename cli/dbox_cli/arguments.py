@@ -28,11 +28,26 @@ Readings = Annotated[
         help="Readings from a table, in place of those of FILE: outlet,reading (in).",
     ),
 ]
+WriteCsv = Annotated[
+    Path | None, typer.Option(metavar="FILE.csv", help="Write the table to fill in; a new file.")
+]
+Opening = Annotated[
+    str | None,
+    typer.Option(help='Each opening: "circle 2 in", "notch 90 deg", "slot 1 in", "pipe 4 in".'),
+]
+Coefficient = Annotated[float | None, typer.Option(help="Discharge coefficient of openings [-].")]
+Spread = Annotated[
+    str | None, typer.Option(help='Spread of one reading, such as "1/32 in" [1/16 in].')
+]
+Tolerance = Annotated[
+    str | None, typer.Option(help='Allowed difference from target, such as "10 %".')
+]
+Units = Annotated[str | None, typer.Option(help="Unit of bare lengths [in].")]
 AsJson = Annotated[bool, typer.Option("--json", help="Machine output, in SI.")]
 Picture = Annotated[
     Path | None, typer.Option(help="Draw the answer to this .png, .pdf or .svg file.")
 ]
-Overwrite = Annotated[bool, typer.Option("--overwrite", help="Replace a picture that is there.")]
+Overwrite = Annotated[bool, typer.Option("--overwrite", help="Replace a file that is there.")]
 Seed = Annotated[int, typer.Option(min=0, help="Seed of the bands; same seed, same answer.")]
 Samples = Annotated[int, typer.Option(min=100, max=1_000_000, help="Boxes drawn for the bands.")]
 Gate = Annotated[bool, typer.Option("--gate", help="Exit with 1 where the verdict is outside.")]
@@ -87,16 +102,16 @@ def site_of(file: str, flows: Sequence[str] | None, readings: str | None = None)
         site = with_readings(site, readings)
     if not flows:
         return site
-    from dbox.files.typed_box import typed_flows
+    from dbox.files.typed import typed_flows
 
     return replace(site, flows=typed_flows(flows))
 
 
-def flow_index(site: "Site", name: str | None) -> int:
-    """Index of a flow by its name; the first where none is named."""
+def flow_index(site: "Site", name: str | None) -> int | None:
+    """Index of a flow by its name; None where none is named."""
     names = [flow.name for flow in site.flows]
     if name is None:
-        return 0
+        return None
     if name not in names:
         raise typer.BadParameter(f"--at is {name!r}; the flows are {', '.join(names)}")
     return names.index(name)

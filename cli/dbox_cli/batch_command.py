@@ -5,67 +5,43 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dbox_cli.arguments import AsJson, Flows, Gate, Overwrite, Picture, Seed
-from dbox_cli.output import check_picture, print_json, progress_bar, save_picture
+from dbox_cli import arguments
+from dbox_cli.output import check_picture, print_answer, progress_bar, save_picture
 
 if TYPE_CHECKING:
     from dbox.files.list_run import Outcome
 
-List = Annotated[
-    str,
-    typer.Argument(
-        metavar="LIST.csv", help='One row a box, or one an outlet; or a shipped one, "forty-boxes".'
-    ),
-]
-Out = Annotated[Path, typer.Option(metavar="RESULTS.csv", help="Results to write; one row a box.")]
-Opening = Annotated[
-    str | None, typer.Option(help='Opening of every outlet, such as "circle 2 in".')
-]
-Coefficient = Annotated[float | None, typer.Option(help="Discharge coefficient of openings [-].")]
-Offset = Annotated[
-    str | None,
-    typer.Option(help='Hole centre from pipe centre, such as "1/2 in": says what to turn.'),
-]
-Spread = Annotated[str | None, typer.Option(help="Spread of one reading [1/16 in].")]
-Tolerance = Annotated[
-    str | None, typer.Option(help='Allowed difference from target, such as "10 %".')
-]
-Units = Annotated[str, typer.Option(help="Unit of bare lengths.")]
-Samples = Annotated[int, typer.Option(min=50, max=100_000, help="Lips drawn for each box.")]
-Quick = Annotated[
-    bool, typer.Option("--quick", help="Verdicts to first order, without probabilities.")
-]
-Shares = Annotated[bool, typer.Option("--shares", help="Write the share of every outlet, too.")]
-Ignored = Annotated[
-    list[str] | None,
-    typer.Option("--ignore", metavar="COLUMN", help="Column not to read; may be repeated."),
-]
-Processes = Annotated[
-    int | None, typer.Option(min=1, max=256, help="Processes to work with [one a core].")
-]
-
 
 def command(
-    file: List,
-    out: Out,
-    opening: Opening = None,
-    coefficient: Coefficient = None,
-    offset: Offset = None,
-    spread: Spread = None,
-    tolerance: Tolerance = None,
-    units: Units = "in",
-    flow: Flows = None,
-    samples: Samples = 400,
-    quick: Quick = False,
-    shares: Shares = False,
-    ignore: Ignored = None,
-    seed: Seed = 0,
-    processes: Processes = None,
-    as_json: AsJson = False,
-    picture: Picture = None,
-    overwrite: Overwrite = False,
-    gate: Gate = False,
-) -> None:
+    file: Annotated[str, typer.Argument(
+        metavar="LIST.csv", help='One row a box, or one an outlet; or a shipped one, "forty-boxes".'
+    )],
+    out: Annotated[Path, typer.Option(
+        metavar="RESULTS.csv", help="Results to write; one row a box.")],
+    opening: arguments.Opening = None,
+    coefficient: arguments.Coefficient = None,
+    offset: Annotated[str | None, typer.Option(
+        help='Hole centre from pipe centre, such as "1/2 in": says what to turn.')] = None,
+    spread: arguments.Spread = None,
+    tolerance: arguments.Tolerance = None,
+    units: arguments.Units = None,
+    flow: arguments.Flows = None,
+    samples: Annotated[int, typer.Option(
+        min=50, max=100_000, help="Lips drawn for each box.")] = 400,
+    quick: Annotated[bool, typer.Option(
+        "--quick", help="Verdicts to first order, without probabilities.")] = False,
+    shares: Annotated[bool, typer.Option(
+        "--shares", help="Write the share of every outlet, too.")] = False,
+    ignore: Annotated[list[str] | None, typer.Option(
+        metavar="COLUMN", help="Column not to read; may be repeated.")] = None,
+    seed: arguments.Seed = 0,
+    processes: Annotated[int | None, typer.Option(
+        min=1, max=256, help="Processes to work with [one a core].")] = None,
+    as_json: arguments.AsJson = False,
+    picture: arguments.Picture = None,
+    overwrite: arguments.Overwrite = False,
+    gate: arguments.Gate = False,
+) -> None:  # fmt: skip
     """Verdict, worst line and turns of every box of a list, however long.
 
     The heads tell the shape: box,outlet 1,outlet 2,... or box,outlet,reading; also clock 1, ...,
@@ -86,7 +62,8 @@ def command(
     )
     settings = read_settings(
         flows=flow or (), opening=opening, coefficient=coefficient, offset=offset, spread=spread,
-        tolerance=tolerance, units=units, samples=0 if quick else samples, seed=seed, shares=shares,
+        tolerance=tolerance, units=units or "in", samples=0 if quick else samples, seed=seed,
+        shares=shares,
     )  # fmt: skip
     source = resolve(file, LIST)
 
@@ -106,9 +83,6 @@ def command(
     except KeyboardInterrupt:
         typer.echo("dbox: stopped; the same command goes on from here", err=True)
         raise typer.Exit(130) from None
-    if as_json:
-        print_json(batch_json(outcome, settings))
-    else:
-        typer.echo("\n".join(report(outcome, settings)))
+    print_answer(as_json, batch_json, report, outcome, settings)
     if gate and outcome.tally.verdicts[VERDICTS.index("outside")]:
         raise typer.Exit(1)

@@ -1,8 +1,8 @@
 """Lines out, lines in, on a terminal, a pipe or a file of answers, and the one question loop.
 
-What is typed means the same at every question: `undo`, `correct ...`, `pause` and `?` are heeded
-here, for every script; all else, Enter alone too, is an answer that the script reads. An answer
-that cannot be is told with its mend, and the prompt comes again.
+What is typed means the same at every question: `undo` or `back`, `correct ...`, `pause` and `?` are
+heeded here, for every script; all else, Enter alone too, is an answer that the script reads. An
+answer that cannot be is told with its mend, and the prompt comes again.
 """
 
 import io
@@ -19,7 +19,7 @@ from dbox.report.text import wrapped
 LONGEST_ANSWER = 5000
 """Characters of one answer; more cannot be one."""
 
-_HELP = ("?", "help")
+_HELP = ("?", "??", "help")
 _PAUSE = ("pause", "quit", "exit", "q")
 
 
@@ -135,7 +135,7 @@ def hold(talk: Talk, script: Script, paused: str) -> bool:
                     raise ScenarioError(
                         f"is {show(typed)}, {len(typed)} characters; write a short answer"
                     )
-                if word == "undo":
+                if word in ("undo", "back") and not rest:
                     talk.say(script.undo(typed))
                 elif word == "correct":
                     talk.say(script.correct(rest, typed))

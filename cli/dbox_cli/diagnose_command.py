@@ -5,20 +5,21 @@ from typing import Annotated
 import typer
 
 from dbox_cli.arguments import AsJson, File, Seed, naming, site_of
-
-Draws = Annotated[
-    int, typer.Option(min=20, max=5000, help="Boxes drawn for each cause at each outlet.")
-]
-Ask = Annotated[
-    bool, typer.Option("--ask", help="Ask what was seen first, and write it to FILE-seen.toml.")
-]
+from dbox_cli.output import print_answer
 
 
 def command(
-    file: File, seed: Seed = 0, draws: Draws = 400, as_json: AsJson = False, ask: Ask = False
-) -> None:
+    file: File,
+    seed: Seed = 0,
+    draws: Annotated[int, typer.Option(
+        min=20, max=5000, help="Boxes drawn for each cause at each outlet.")] = 400,
+    as_json: AsJson = False,
+    ask: Annotated[bool, typer.Option(
+        "--ask", help="Ask what was seen first, and write it to FILE-seen.toml.")] = False,
+) -> None:  # fmt: skip
     """Rank the causes of a wet line by what was seen of it; none is announced."""
     from dbox.fieldwork.diagnosis.diagnose import diagnose
+    from dbox.report.diagnose_report import diagnosis_json, report
 
     if ask:
         from dbox_cli.evidence_questions import ask_all
@@ -26,12 +27,4 @@ def command(
         file = str(ask_all(file, quiet=as_json))
     with naming(file):
         found = diagnose(site_of(file, None), seed=seed, draws=draws)
-    if as_json:
-        from dbox.report.diagnose_report import diagnosis_json
-        from dbox_cli.output import print_json
-
-        print_json(diagnosis_json(found))
-    else:
-        from dbox.report.diagnose_report import report
-
-        typer.echo("\n".join(report(found)))
+    print_answer(as_json, diagnosis_json, report, found)

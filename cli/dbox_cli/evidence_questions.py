@@ -6,6 +6,7 @@ from pathlib import Path
 
 from dbox.errors import ScenarioError, shorten
 from dbox.files import toml_file
+from dbox.files.box_interview import NOT_KNOWN, WORDS
 from dbox.files.evidence_interview import Document, Query, answered, labels_of, queries, said
 from dbox.files.scenario import load, resolve
 from dbox.files.toml_file import with_values
@@ -64,6 +65,8 @@ class LookScript:
     def answer(self, typed: str) -> list[str]:
         """Put an answer into the scenario, and say it back where it is one for each outlet."""
         query, typed = self._left[0], typed.strip()
+        if typed.lower() in NOT_KNOWN and typed.lower() not in query.words:
+            typed = ""
         told = answered(self.document, query, typed) if typed else self.document
         self.states.append((told, (*self._done, query)))
         if not typed or not query.of_outlets:
@@ -88,19 +91,13 @@ class LookScript:
         self.states.append((self.document, done))
         return []
 
-    def help(self) -> tuple[str, ...]:
-        """What can be typed at the question that stands."""
-        return (
+    def help(self) -> list[str]:
+        """What the question that stands means, and what can be typed at it."""
+        return [
+            *wrapped(self._left[0].help, first="  ", indent="  "),
             *(f"  {word}" for word in self._left[0].words),
-            "  Enter                 not looked at, or as the file says",
-            "  4 full, others dry    by outlet; or one word for all of them",
-            "  dry, dry, -, full     one for each, in the order of the file",
-            "  head and end          more than one wet place, depth or reading",
-            "  -                     not looked at; takes what the file says out",
-            "  undo                  take the last answer back",
-            "  correct mouth         answer that question anew",
-            "  pause                 stop asking; every answer is kept (Ctrl-C, Ctrl-D)",
-        )
+            *WORDS["typed"]["seen"].splitlines(),
+        ]
 
 
 def ask_all(file: str, *, quiet: bool) -> Path:

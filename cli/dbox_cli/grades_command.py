@@ -1,9 +1,11 @@
 """`dbox grades FILE`: falls of the pipes."""
 
+from functools import partial
+
 import typer
 
 from dbox_cli.arguments import AsJson, File, Flows, Gate, Overwrite, Picture, naming, site_of
-from dbox_cli.output import check_picture, print_json, save_picture
+from dbox_cli.output import check_picture, print_answer, save_picture
 
 
 def command(
@@ -22,10 +24,7 @@ def command(
     site = site_of(file, flow)
     with naming(file):
         grading = grade(site)
-    if as_json:
-        print_json(grades_json(grading))
-    else:
-        typer.echo("\n".join(report(site, grading)))
+    print_answer(as_json, grades_json, partial(report, site), grading)
     if picture:
         from dbox.drawings.answers import grades_figure
 

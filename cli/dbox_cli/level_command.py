@@ -5,20 +5,7 @@ from typing import Annotated
 
 import typer
 
-from dbox_cli.arguments import (
-    AsJson,
-    File,
-    Flows,
-    Gate,
-    Overwrite,
-    Picture,
-    Readings,
-    Samples,
-    Seed,
-    flow_index,
-    naming,
-    site_of,
-)
+from dbox_cli import arguments
 from dbox_cli.output import check_picture, print_answer, save_picture
 
 
@@ -35,24 +22,26 @@ Goal = Annotated[
 ]
 At = Annotated[
     str | None,
-    typer.Option(help="Flow, by name, at which unequal targets are met [the first]."),
+    typer.Option(
+        help="Flow, by name, at which unequal targets are met [all, as nearly as can be]."
+    ),
 ]
-Step = Annotated[float, typer.Option(help="Smallest turn that your hand can set [deg].")]
+Step = Annotated[float, typer.Option(help="Turns are told to so much [deg].")]
 
 
 def command(
-    file: File,
+    file: arguments.File,
     goal: Goal = GoalChoice.LEAST_TURNING,
     at: At = None,
-    step: Step = 5.0,
-    flow: Flows = None,
-    readings: Readings = None,
-    seed: Seed = 0,
-    samples: Samples = 4000,
-    as_json: AsJson = False,
-    picture: Picture = None,
-    overwrite: Overwrite = False,
-    gate: Gate = False,
+    step: Step = 2.5,
+    flow: arguments.Flows = None,
+    readings: arguments.Readings = None,
+    seed: arguments.Seed = 0,
+    samples: arguments.Samples = 4000,
+    as_json: arguments.AsJson = False,
+    picture: arguments.Picture = None,
+    overwrite: arguments.Overwrite = False,
+    gate: arguments.Gate = False,
 ) -> None:
     """What to turn, how far, to which clock position; or which side to lift."""
     from math import radians
@@ -61,12 +50,12 @@ def command(
     from dbox.report.level_report import level_json, report
 
     check_picture(picture, {"FILE": file, "--readings": readings}, overwrite=overwrite)
-    site = site_of(file, flow, readings)
-    with naming(file):
+    site = arguments.site_of(file, flow, readings)
+    with arguments.naming(file):
         levelling = level(
             site,
             match_highest=goal is GoalChoice.HIGHEST,
-            design_flow=flow_index(site, at),
+            design_flow=arguments.flow_index(site, at),
             hand_step=radians(step),
             seed=seed,
             samples=samples,

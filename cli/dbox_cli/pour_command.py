@@ -1,80 +1,52 @@
 """`dbox pour FILE`: a pour test."""
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from dbox_cli.arguments import (
-    AsJson,
-    File,
-    Readings,
-    Samples,
-    Seed,
-    naming,
-    refuse_one_file_twice,
-    site_of,
-)
-from dbox_cli.output import print_json
-
-Flow = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--flow",
-        metavar="FLOW",
-        help='Pour to plan, such as "5 gal in 60 s", in place of those of FILE; may be repeated.',
-    ),
-]
-Jug = Annotated[
-    str | None, typer.Option(help='Content of the jug filled at the outlets, such as "1 qt".')
-]
-Error = Annotated[str | None, typer.Option(help='Error of a timed catch [that of FILE, or "5 %"].')]
-Catches = Annotated[
-    str | None,
-    typer.Option(metavar="FILE.csv", help="Catches from a table: outlet, then a column per pour."),
-]
-WriteCsv = Annotated[
-    Path | None,
-    typer.Option(metavar="FILE.csv", help="Write the table of catches, to fill in; a new file."),
-]
+from dbox_cli import arguments
+from dbox_cli.output import print_answer
 
 
 def command(
-    file: File,
-    flow: Flow = None,
-    jug: Jug = None,
-    error: Error = None,
-    catches: Catches = None,
-    readings: Readings = None,
-    write_csv: WriteCsv = None,
-    seed: Seed = 0,
-    samples: Samples = 4000,
-    as_json: AsJson = False,
-) -> None:
+    file: arguments.File,
+    flow: Annotated[list[str] | None, typer.Option(
+        metavar="FLOW",
+        help='Pour to plan, such as "5 gal in 60 s", in place of those of FILE; may be repeated.',
+    )] = None,
+    jug: Annotated[str | None, typer.Option(
+        help='Content of the jug filled at the outlets, such as "1 qt".')] = None,
+    error: Annotated[str | None, typer.Option(
+        help='Error of a timed catch [that of FILE, or "5 %"].')] = None,
+    catches: Annotated[str | None, typer.Option(
+        metavar="FILE.csv", help="Catches from a table: outlet, then a column per pour.")] = None,
+    readings: arguments.Readings = None,
+    write_csv: arguments.WriteCsv = None,
+    seed: arguments.Seed = 0,
+    samples: arguments.Samples = 4000,
+    as_json: arguments.AsJson = False,
+) -> None:  # fmt: skip
     """Pour test: what each outlet should give; then whether ruler and water agree."""
     from dbox.fieldwork.pour import expect
     from dbox.fieldwork.pour_fit import explain, judge
-    from dbox.files.pour_keys import with_typed_pours
+    from dbox.files.typed import with_typed_pours
     from dbox.report.pour_report import pour_json, report
 
-    refuse_one_file_twice(
+    arguments.refuse_one_file_twice(
         {"FILE": file, "--catches": catches, "--readings": readings, "--write-csv": write_csv}
     )
-    site = with_typed_pours(site_of(file, None, readings), flow or (), jug, error)
+    site = with_typed_pours(arguments.site_of(file, None, readings), flow or (), jug, error)
     if not readings:
         _say_if_set_up(file)
     if catches:
         from dbox.files.readings_csv import with_catches
 
         site = with_catches(site, catches)
-    with naming(file):
+    with arguments.naming(file):
         expectation = expect(site, site.pours, seed=seed, samples=samples)
         explanations = explain(expectation) if expectation.weighed else ()
         finding = judge(expectation, explanations) if explanations else None
-    if as_json:
-        print_json(pour_json(expectation, explanations, finding))
-    else:
-        typer.echo("\n".join(report(expectation, explanations, finding)))
+    print_answer(as_json, pour_json, report, expectation, explanations, finding)
     if write_csv:
         from dbox.files.readings_csv import catches_csv
         from dbox.files.write_file import write_file

@@ -5,7 +5,8 @@ from typing import Annotated
 
 import typer
 
-from dbox_cli.arguments import Readings, refuse_one_file_twice, site_of
+from dbox.errors import outlets_text
+from dbox_cli.arguments import AsJson, File, Readings, WriteCsv, refuse_one_file_twice, site_of
 
 
 def new(
@@ -21,17 +22,8 @@ def new(
     typer.echo(f"wrote {file}: fill it in, then: dbox check {file}")
 
 
-WriteCsv = Annotated[
-    Path | None,
-    typer.Option(metavar="FILE.csv", help="Write the table of readings, to fill in; a new file."),
-]
-
-
 def check(
-    file: Annotated[str, typer.Argument(help="Scenario file, or name of a shipped one.")],
-    readings: Readings = None,
-    write_csv: WriteCsv = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Machine output.")] = False,
+    file: File, readings: Readings = None, write_csv: WriteCsv = None, as_json: AsJson = False
 ) -> None:
     """Validate a scenario; every fault is told at once."""
     from dbox.fieldwork.readings import without_placeholders
@@ -57,7 +49,7 @@ def check(
         typer.echo("its readings are placeholders: put in your own, then take out the line")
         typer.echo("placeholder = true, or the word PLACEHOLDER in the title")
     if missing:
-        typer.echo(f"not measured yet: outlet {', '.join(missing)}")
+        typer.echo(f"not measured yet: {outlets_text(missing)}")
 
 
 def schema() -> None:

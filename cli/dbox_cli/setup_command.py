@@ -32,7 +32,7 @@ def command(
     write_after: WriteAfter = False,
     goal: Goal = GoalChoice.LEAST_TURNING,
     at: At = None,
-    step: Step = 5.0,
+    step: Step = 2.5,
     as_json: AsJson = False,
 ) -> None:
     """Lead a set-up: readings, shares, turns, pass after pass, until nothing is left to turn.
@@ -41,10 +41,12 @@ def command(
     go on after a pause or a power cut. --json asks nothing unless --answers is given.
     """
     from dbox.errors import ScenarioError
-    from dbox.files.job_log import log_path
+    from dbox.files.job_log import log_path, read_log
     from dbox.files.scenario import load, resolve, shipped_names
     from dbox.files.write_file import write_file
     from dbox.report import setup_report
+    from dbox.report.cautions import FOOT
+    from dbox.report.text import wrapped
     from dbox_cli.console import Talk
     from dbox_cli.output import print_json
     from dbox_cli.setup_questions import Setup
@@ -74,7 +76,8 @@ def command(
             )
     elif not looks_only:
         talk = Talk(answers, quiet=as_json)
-        talk.say([*setup_report.cautions(), ""])
+        goes_on = not again and any("typed" in entry for entry in read_log(log))
+        talk.say([*(wrapped(FOOT) if goes_on else setup_report.cautions()), ""])
         setup.lead(talk)
         job = setup.kept()
     if write_after:

@@ -1,25 +1,24 @@
 """A guided set-up: the questions that make a scenario, those of its passes, and what leads on."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from math import radians
 from pathlib import Path
 
-from dbox.errors import ScenarioError, shorten
+from dbox.errors import ScenarioError, shorten, show
 from dbox.fieldwork import setup
 from dbox.fieldwork.levelling import Levelling
 from dbox.fieldwork.setup import Job, Question, Rules, begin
 from dbox.fieldwork.site import Site
 from dbox.files import box_interview as box
-from dbox.files import job_log, toml_file
+from dbox.files import job_log, setup_answers, toml_file
 from dbox.files.job_log import JobLog
 from dbox.files.scenario import load
-from dbox.files.setup_answers import offered, outlet_of, read_answer, usual_method
 from dbox.files.write_file import is_begun, write_file
 from dbox.report.setup_report import doubt_text, end_lines, pass_lines
 from dbox.report.text import wrapped
-from dbox.units import clock_text, inches_mm, millimetres
+from dbox.units import clock_text, millimetres
 from dbox_cli.arguments import flow_index, naming
 from dbox_cli.console import Asking, Talk, hold
 from dbox_cli.level_command import GoalChoice
@@ -34,12 +33,12 @@ class BoxScript:
     @property
     def answers(self) -> Mapping[str, str]:
         """The answers that stand, by key."""
-        return job_log.interview_answers(self._log.entries)
+        return box.standing(job_log.interview_answers(self._log.entries))
 
     def opening(self) -> list[str]:
         """What this is about, at its beginning."""
-        there = f"{self._path} is not there yet: a few questions make it. ? helps."
-        return [] if self.answers else wrapped(there)
+        there = f"{self._path} is not there yet: a few questions make it. ? at any of them says "
+        return [] if self.answers else wrapped(f"{there}what it means and how to measure.")
 
     def asking(self) -> Asking | None:
         """The first question that is not answered, its prompt with the number for `correct`."""
@@ -47,27 +46,25 @@ class BoxScript:
         key = box.next_key(answers)
         if key is None:
             return None
-        topic = key.partition(" ")[0]
-        shown = box.scenario_text(answers).splitlines() if key == "write" else []
-        enter = f" Enter: {box.TOPICS[topic].enter}." if box.TOPICS[topic].enter else ""
-        words = ["", *shown, *wrapped(f"{box.TOPICS[topic].asks}{enter}")]
-        before = box.clock_before(answers) if topic == "clock" else ""
-        prompt = "write it?" if key == "write" else key
-        prompt += f" (Enter: {before})" if before else ""
-        number = list(box.keys_asked(answers)).index(key) + 1
-        return Asking(topic=topic, words=words, prompt=f"{number}. {prompt} > ")
+        known = list(box.keys_asked(answers))
+        shown = [""] if key == "write" else []
+        for number, each in enumerate(known[:-1] if shown else (), start=1):
+            shown += wrapped(f"{number:>2}. {each}: {answers[each] or '-'}", indent="    ")
+        topic, before = key.partition(" ")[0], box.before(key, answers)
+        said = box.WORDS["box"][topic]
+        enter = f" Enter: {said['enter']}." if "enter" in said else ""
+        words = [*shown, "", *wrapped(f"{said['asks']}{enter}")]
+        prompt = f"{known.index(key) + 1}. {'write it?' if shown else key}"
+        prompt += f" (Enter: {before}) > " if before else " > "
+        return Asking(topic=topic, words=words, prompt=prompt)
 
     def answer(self, typed: str) -> list[str]:
-        """Check an answer and keep it."""
-        answers = self.answers
-        key = box.next_key(answers) or "write"
-        topic = key.partition(" ")[0]
-        if typed.strip().lower().partition(" ")[0] == "skip":
-            if topic == "clock":
-                # Enter alone would take the clock before
-                return self._keep("described", key=key, typed="")
-            typed = typed if topic in (*box.NEEDED, "write") else ""
-        return self._keep("described", key=key, typed=box.check(key, typed, answers))
+        """Check an answer, or one for each outlet, and keep it."""
+        told = box.line_answers(typed, self.answers)
+        for key, kept in told.items():
+            self._keep("described", key=key, typed=kept)
+        said = ", ".join(kept for kept in told.values() if kept not in ("yes", typed.strip()))
+        return wrapped(said, first="  ", indent="  ") if typed.strip() else []
 
     def undo(self, typed: str, /) -> list[str]:
         """Take the last answer back."""
@@ -86,29 +83,13 @@ class BoxScript:
             )
         return self._keep("asked again", key=known[number - 1], typed=typed)
 
-    def help(self) -> tuple[str, ...]:
-        """What can be typed at every question."""
-        return (
-            "  undo        take the last answer back, as often as you like",
-            "  skip        leave this one out",
-            "  correct 5   answer question 5 anew",
-            "  pause       stop here; every answer is kept (Ctrl-C, Ctrl-D too)",
-        )
+    def help(self) -> list[str]:
+        """What the question means, and what can be typed at every one."""
+        return _helped("box", (box.next_key(self.answers) or "write").partition(" ")[0])
 
     def _keep(self, event: str, **entry: str) -> list[str]:
         self._log.append({"event": event, "at": _now(), **entry})
         return []
-
-
-_HELP = {
-    "clock": "6:30          where the hole stands; skip: not known",
-    "still": "Enter         the water lies still; or type how heights are read",
-    "reading": "1/8 3/16      heights in the unit of the scenario, or 3 mm, -1/16 in",
-    "repeat": "1/8           one more reading; Enter: enough",
-    "confirm": "yes, no       take the reading as typed, or read again",
-    "turn": "3 7:45        the hole of outlet 3 was left at 7:45",
-    "close": "pass          one more pass; Enter: end the job",
-}
 
 
 class PassScript:
@@ -118,6 +99,8 @@ class PassScript:
         self.job = job  # What the log holds, and no more.
         self._log, self._bare_unit = log, bare_unit
         self._reported: Levelling | None = None
+        # Outlets and heights of a line, on their way one by one. [m]
+        self._coming: list[tuple[int, tuple[float, ...]]] = []
 
     @property
     def _question(self) -> Question:
@@ -127,14 +110,16 @@ class PassScript:
 
     def opening(self) -> list[str]:
         """Where the job stands as it is taken up: what was read of a pass, or what it asks for."""
+        self._settle()
         now, lines = self.job.now, []
         if self.job.last is not None:
             went_on = f"Going on with pass {now.number}; the last answer was given at"
             lines += [*wrapped(f"{went_on} {self.job.last.at}."), ""]
         if not now.complete and any(now.readings):
             lines += ["Read so far in this pass:"]
+            lengths = self.job.site.lengths
             for outlet, heights in zip(self.job.site.outlets, now.readings, strict=True):
-                told = ", ".join(inches_mm(height, signed=True) for height in heights)
+                told = ", ".join(lengths.both(height, signed=True) for height in heights)
                 text = f"outlet {outlet.label}: {told}"
                 lines += wrapped(text, first="  ", indent="    ") if heights else []
         return lines + self._report()
@@ -147,147 +132,158 @@ class PassScript:
         self._reported = levelling
         return ["", *pass_lines(self.job.now), ""]
 
-    def _tell(self, event: setup.Event, typed: str) -> None:
+    def _tell(self, event: setup.Event, typed: str | None) -> None:
         """Let an event happen and bring it to the disk."""
         job = self.job.after(event)
         self._log.append(job_log.entry_of(event, job.site, typed))
         self.job = job
+
+    @property
+    def _loose(self) -> list[int]:
+        """Outlets that are read and not settled; none while one is in doubt or read anew."""
+        now = self.job.now
+        waits = now.doubtful is not None or now.correcting is not None
+        return [] if waits else [i for i, h in enumerate(now.readings) if h and not now.settled[i]]
+
+    def _settle(self) -> None:
+        """A line holds all readings of an outlet, one or several."""
+        for outlet in self._loose:
+            self._tell(setup.Settled(at=_now(), outlet=outlet), None)
+
+    def leave_out(self, answers: Mapping[str, str]) -> None:
+        """Ask for no clock that the interview has just said is not known."""
+        while (question := self.job.question) is not None and question.kind == "clock":
+            if answers.get("clock", answers.get(f"clock {_label(self.job, question)}")) != "":
+                return
+            self._tell(setup.ClockSet(at=_now(), outlet=question.outlet or 0, angle=None), None)
 
     def asking(self) -> Asking | None:
         """The question that stands."""
         question = self.job.question
         if question is None:
             return None
-        return Asking(
-            topic=question, words=_words(self.job, question), prompt=_prompt(self.job, question)
-        )
+        words = _words(self.job, question)
+        return Asking(topic=words, words=words, prompt=_prompt(self.job, question))
 
     def answer(self, typed: str) -> list[str]:
         """Let an answer count, and say what was understood where there is something to check."""
-        job = self.job
-        event = read_answer(job, self._question, typed, bare_unit=self._bare_unit, at=_now())
+        job, question, unit = self.job, self._question, self._bare_unit
+        coming = setup_answers.readings_of_all(job, question, typed, unit)
+        if coming:
+            self._coming, is_still = coming, question.kind == "still"
+            if is_still:
+                self._tell(setup.Still(at=_now(), method=setup_answers.usual_method(job)), typed)
+            return [*self._come(None if is_still else typed), *self._report()]
+        event = setup_answers.read_answer(job, question, typed, bare_unit=unit, at=_now())
         self._tell(event, typed)
-        lines = []
+        self._settle()
+        said = ""
         if isinstance(event, setup.Read):
-            heights = ", ".join(millimetres(height, signed=True) for height in event.heights)
-            said = f"{typed.strip()} is {heights}" if typed.strip() else heights
-            lines = wrapped(said, first="  ", indent="  ")
+            said = f"{typed.strip()} is {_told(event.heights)}"
+            if len(event.heights) == sum(not outlet.capped for outlet in job.site.outlets) > 2:
+                said += ", all of this outlet. One for each? back, then all before them"
         elif isinstance(event, setup.ClockSet | setup.Left):
             where = "somewhere" if event.angle is None else f"at {clock_text(event.angle)}"
-            lines = [f"  outlet {job.site.outlets[event.outlet].label}: hole {where}"]
+            said = f"outlet {job.site.outlets[event.outlet].label}: hole {where}"
+        elif isinstance(event, setup.Still) and event.method != setup_answers.USUAL_METHOD:
+            said = f"read by {event.method}"
         elif isinstance(event, setup.Confirmed) and not event.sure:
-            lines = ["  not taken; read it again"]
-        return lines + self._report()
+            said = "not taken; read it again"
+        return [*wrapped(said, first="  ", indent="  "), *self._come(None), *self._report()]
+
+    def _come(self, typed: str | None) -> list[str]:
+        """Take the readings of a line as far as none is in doubt; say what is taken."""
+        told: list[str] = []
+        labels = [outlet.label for outlet in self.job.site.outlets]
+        for outlet, heights in tuple(self._coming):
+            if self._question.kind != "reading" or self._question.outlet != outlet:
+                break
+            read = setup_answers.read_of(self.job, outlet, heights, _now())
+            self._tell(read, None if told else typed)
+            self._settle()
+            self._coming.pop(0)
+            told.append(f"outlet {labels[outlet]} {_told(heights)}")
+        if self._coming:
+            told.append(f"not taken yet: {', '.join(labels[i] for i, _ in self._coming)}")
+        return wrapped("; ".join(told), first="  ", indent="  ")
 
     def undo(self, typed: str, /) -> list[str]:
-        """Take the last event back, and say which."""
-        undone = self.job.last
+        """Take the last event back, and say which; with it what followed from it by itself."""
+        undone, labels = self.job.last, [outlet.label for outlet in self.job.site.outlets]
         self._tell(setup.Undone(at=_now()), typed)
+        while self._loose:
+            undone = self.job.last
+            self._tell(setup.Undone(at=_now()), None)
         outlet = getattr(undone, "outlet", None)
-        of = "" if outlet is None else f" of outlet {self.job.site.outlets[outlet].label}"
-        what = _TAKEN_BACK.get(type(undone), "the last answer")
-        return [f"  taken back: {what}{of}", *self._report()]
+        what = box.WORDS["taken_back"].get(type(undone).__name__, "the last answer")
+        what += "" if outlet is None else f" of outlet {labels[outlet]}"
+        rest = ", ".join(labels[i] for i, _ in self._coming)
+        self._coming.clear()
+        rest = f"; the rest of its line is dropped: outlet {rest}" if rest else ""
+        return [*wrapped(f"taken back: {what}{rest}", first="  ", indent="  "), *self._report()]
 
     def correct(self, which: str, typed: str, /) -> list[str]:
         """Read an outlet of this pass anew."""
-        self._tell(setup.Correcting(at=_now(), outlet=outlet_of(self.job, which)), typed)
+        if self.job.question and self._question.kind == "confirm":
+            raise ScenarioError(f"is {show(typed)}; say first whether the reading is meant")
+        outlet = setup_answers.outlet_of(self.job, which)
+        self._tell(setup.Correcting(at=_now(), outlet=outlet), typed)
         return self._report()
 
     def help(self) -> list[str]:
-        """What can be typed at the question that stands."""
-        return [
-            f"  {_HELP[self._question.kind]}",
-            "  undo          take the last answer back, as often as you like",
-            "  skip          not measured now, not known, or not turned",
-            "  correct 3     read outlet 3 of this pass anew",
-            "  clock 3 6:30  the hole of outlet 3 stood at 6:30 when it was read",
-            "  pause         stop here; every answer is kept (Ctrl-C, Ctrl-D too)",
-        ]
+        """What the question that stands means, and what can be typed at every one."""
+        return _helped("pass", self._question.kind)
 
 
-_TAKEN_BACK: dict[type, str] = {
-    setup.ClockSet: "the clock position",
-    setup.Still: "still water",
-    setup.Read: "the reading",
-    setup.Confirmed: "the yes or no",
-    setup.Settled: "that the readings are enough",
-    setup.Skipped: "the skip",
-    setup.Correcting: "the correction",
-    setup.Left: "where the hole was left",
-    setup.Turned: "that turning is done",
-}
+def _helped(part: str, topic: str) -> list[str]:
+    told = (box.WORDS[part][topic]["help"], box.WORDS["typed"][part])
+    return [line for text in told for line in wrapped(text, first="  ", indent="  ")]
 
 
 def _words(job: Job, question: Question) -> list[str]:
     """What to say before a question is asked; nothing where the prompt says it all."""
-    if question.kind == "clock":
-        return wrapped(
-            "Where does this hole stand now, as on a clock face seen from inside the box? 6:00 is "
-            "straight down. skip: not known."
-        )
-    if question.kind == "still":
-        return _still(job)
-    if question.kind == "reading" and question.outlet in job.now.skipped:
-        return wrapped(
-            f"Outlet {_label(job, question)} is not measured yet: without it no share is known. If "
-            'it is capped, pause, write state = "capped" under it, and go on with --edited.'
-        )
+    said, now, label = box.WORDS["pass"][question.kind], job.now, _label(job, question)
     if question.kind == "confirm":
-        return wrapped(f"Outlet {_label(job, question)}: {doubt_text(question.doubt, job.site)}")
-    if question.kind not in ("turn", "close"):
+        return wrapped(f"Outlet {label}: {doubt_text(question.doubt, job.site)}")
+    if question.kind == "reading" and question.outlet not in now.skipped:
         return []
-    places = ", ".join(
-        f"outlet {job.site.outlets[i].label} at {'?' if angle is None else clock_text(angle)}"
-        for i, angle in job.now.left
-    )
-    again = "reads anew, once it is bedded" if job.now.conclusion == "re-bed" else "reads anew"
-    text = {
-        "turn": "Enter: all turned as told. Left one elsewhere? Write where, as 3 7:45. skip: none "
-        "was turned. end: leave the box as it is.",
-        "close": f"Enter: end the job. pass: {again}. undo and correct N still work.",
-    }[question.kind]
-    return [*(wrapped(f"Left: {places}.") if places else []), *wrapped(text)]
-
-
-def _still(job: Job) -> list[str]:
-    number = job.now.number
-    fill = (
-        "Fill the box with clean water until it just spills, stop, and wait until it lies still: "
-        "it then stands at the lowest open lip."
-        if number == 1
-        else "Top up until it just spills, stop, and wait until it lies still. The still level has "
-        "moved, so every outlet is read anew."
-    )
+    labels, told = [outlet.label for outlet in job.site.outlets], job.told_angles
+    places = ", ".join(f"outlet {labels[i]} at {_clock(angle)}" for i, angle in now.left)
+    lines = wrapped(f"Left: {places}.") if places else []
+    if question.kind == "turn" and now.levelling is not None:
+        # what to do stands beside the prompt, however long the numbers are
+        turns = (f"{labels[i]} from {_clock(now.angles[i])} to {_clock(told[i])}"
+                 for i in now.levelling.order)  # fmt: skip
+        lines += wrapped(f"To turn: outlet {', then '.join(turns)}.")
+    if question.kind == "still":
+        number = now.number + now.complete
+        lines = ["", f"PASS {number}", *wrapped(said["first" if number == 1 else "later"])]
     outlet = next(outlet for outlet in job.site.outlets if not outlet.capped)
     point = "the top" if outlet.point_over_lip == outlet.opening.top else "the centre"
     point = point if outlet.point_over_lip else "the lip (lowest point)"
-    return [
-        "",
-        f"PASS {number}",
-        *wrapped(fill),
-        *wrapped(
-            f"Measure from the water to {point} of each hole, clockwise from the inlet: + above "
-            "the water, - below it. More than once is better: 1/8 3/16 on one line, or one by one."
-        ),
-        *wrapped("Read in another way? Type how. ? shows what else can be typed."),
-    ]
+    again = "reads anew, once it is bedded" if now.conclusion == "re-bed" else "reads anew"
+    lines += wrapped(said["asks"].format(point=point, again=again, label=label))
+    return lines + wrapped(said.get("all", ""))
+
+
+def _clock(angle: float | None) -> str:
+    return "?" if angle is None else clock_text(angle)
+
+
+def _told(heights: Iterable[float]) -> str:
+    return ", ".join(millimetres(height, signed=True) for height in heights)
 
 
 def _prompt(job: Job, question: Question) -> str:
     """The prompt, with what Enter alone does."""
     label = _label(job, question)
     if question.kind == "reading":
-        heights = ", ".join(
-            millimetres(height, signed=True) for height in offered(job, question.outlet or 0)
-        )
+        heights = _told(setup_answers.offered(job, question.outlet or 0))
         whence = "as before" if job.now.correcting is not None else "from the file"
-        return (
-            f"outlet {label} (Enter: {heights}, {whence}) > " if heights else f"outlet {label} > "
-        )
+        return f"outlet {label}{f' (same: {heights}, {whence})' if heights else ''} > "
     return {
         "clock": f"clock of outlet {label} > ",
-        "still": f"still? (Enter: yes, {usual_method(job)}) > ",
-        "repeat": f"outlet {label} again (Enter: enough) > ",
+        "still": f"still? (Enter: yes, {setup_answers.usual_method(job)}) > ",
         "confirm": "really? yes or no (Enter: no) > ",
         "turn": "turned? (Enter: yes) > ",
         "close": "end? (Enter: yes) > ",
@@ -365,6 +361,8 @@ class Setup:
             stated = toml_file.parse(toml_file.read_text(self.path), str(self.path)).get("units")
             with naming(self.file):
                 passes = PassScript(job, log, stated)
+                if job.last is None:
+                    passes.leave_out(job_log.interview_answers(log.entries))
                 if hold(talk, passes, paused):
                     talk.say(["", *end_lines(passes.job, self.file)])
 
@@ -403,7 +401,7 @@ class Setup:
 
 def _carried(before: Job, angles: dict[str, float | None]) -> list[str]:
     """Where the holes are taken to stand, and what is no longer there."""
-    places = ", ".join(f"{n} {'?' if a is None else clock_text(a)}" for n, a in angles.items())
+    places = ", ".join(f"{label} {_clock(angle)}" for label, angle in angles.items())
     gone = [o.label for o in before.site.outlets if o.label not in angles]
     lost = f" Outlet {', '.join(gone)} is no longer in the file; its record stays." if gone else ""
     return wrapped(

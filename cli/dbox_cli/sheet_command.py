@@ -7,16 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dbox_cli.arguments import (
-    AsJson,
-    File,
-    Flows,
-    Seed,
-    flow_index,
-    naming,
-    refuse_one_file_twice,
-    site_of,
-)
+from dbox_cli import arguments
 from dbox_cli.level_command import At, Goal, GoalChoice, Step
 from dbox_cli.output import heard, print_json
 
@@ -42,31 +33,32 @@ class Paper(Enum):
     A4 = "a4"
 
 
-KindChoice = Annotated[
-    Kind, typer.Option("--kind", help="A blank form, the record of a set-up, or an inspection.")
-]
 PaperChoice = Annotated[Paper, typer.Option("--paper", help="Paper to print on.")]
-Out = Annotated[Path, typer.Option("--out", help="PDF file to write.")]
-Overwrite = Annotated[bool, typer.Option("--overwrite", help="Replace a file that is there.")]
-Visit = Annotated[
-    int | None, typer.Option(help="Of a set-up: the record of this visit, from 1 [the last].")
+
+
+Outlets = Annotated[
+    int | None, typer.Option(help="Instead of FILE: a blank field form for so many outlets.")
 ]
 
 
 def command(
-    file: File,
-    kind: KindChoice,
-    out: Out,
+    file: arguments.OptionalFile = None,
+    *,
+    kind: Annotated[Kind, typer.Option(
+        help="A blank form, the record of a set-up, or an inspection.")],
+    out: Annotated[Path, typer.Option(help="PDF file to write.")],
     paper: PaperChoice = Paper.LETTER,
+    outlets: Outlets = None,
     goal: Goal = GoalChoice.LEAST_TURNING,
     at: At = None,
-    step: Step = 5.0,
-    flow: Flows = None,
-    seed: Seed = 0,
-    visit: Visit = None,
-    overwrite: Overwrite = False,
-    as_json: AsJson = False,
-) -> None:
+    step: Step = 2.5,
+    flow: arguments.Flows = None,
+    seed: arguments.Seed = 0,
+    visit: Annotated[int | None, typer.Option(
+        help="Of a set-up: the record of this visit, from 1 [the last].")] = None,
+    overwrite: arguments.Overwrite = False,
+    as_json: arguments.AsJson = False,
+) -> None:  # fmt: skip
     """Printable PDF: blank field form, set-up record, inspection sheet.
 
     A set-up record is made of what dbox setup has logged, else of the readings in FILE. --goal,
@@ -74,23 +66,33 @@ def command(
     another visit; --visit prints an earlier one.
     """
     from dbox.drawings.paper import check_sheet, save_pages
+    from dbox.drawings.setup_sheet import blank_sheet
     from dbox.fieldwork.setup import Rules
 
     if visit is not None and kind is not Kind.SETUP:
         raise typer.BadParameter("--visit is for --kind setup; leave it out")
-    refuse_one_file_twice({"FILE": file, "--out": out})
+    arguments.refuse_one_file_twice({"FILE": file, "--out": out})
+    if (file is None) == (outlets is None) or (outlets is not None and kind is not Kind.FIELD):
+        raise typer.BadParameter("give FILE, or with --kind field alone --outlets instead of it")
     check_sheet(out, overwrite=overwrite)
-    site = site_of(file, flow)
-    with naming(file), heard() as warned:
-        if kind is Kind.SETUP:
-            highest = goal is GoalChoice.HIGHEST
+    if file is None:
+        source, title = f"{outlets} outlets", "field form"
+    else:
+        site = arguments.site_of(file, flow)
+        source, title = file, f"{kind.value}: {site.title}"
+    with arguments.naming(source), heard() as warned:
+        if file is None:
+            pages = blank_sheet(outlets or 0, paper.value)
+        elif kind is Kind.SETUP:
             turn = Rules(
-                match_highest=highest, design_flow=flow_index(site, at), hand_step=radians(step)
+                match_highest=goal is GoalChoice.HIGHEST,
+                design_flow=arguments.flow_index(site, at),
+                hand_step=radians(step),
             )
             pages, source = _record(site, file, turn, seed, paper.value, visit)
         else:
-            pages, source = _form(site, kind, seed, paper.value), file
-    save_pages(pages, out, title=f"{kind.value}: {site.title}", overwrite=overwrite)
+            pages = _form(site, kind, seed, paper.value)
+    save_pages(pages, out, title=title, overwrite=overwrite)
     if not as_json:
         typer.echo(f"wrote {out}: {len(pages)} pages on {paper.value} paper, from {source}")
         return
@@ -144,6 +146,7 @@ def _record(
         passes,
         as_left=bool(done) and done[-1].turned is None,
         outcome=(kept.outcome or "") if kept else "",
+        done=kept.last.at[:10] if kept and kept.last else "",
         visit=(kept.visit, kept.begun_at[:10]) if kept and done else (1, ""),
         notes=[
             f"{each.method}; water still at {each.still_at[:16].replace('T', ' ')}" for each in done

@@ -4,19 +4,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from dbox_cli.arguments import (
-    AsJson,
-    Flows,
-    Gate,
-    OptionalFile,
-    Overwrite,
-    Picture,
-    Readings,
-    Samples,
-    Seed,
-    naming,
-    site_of,
-)
+from dbox_cli import arguments
 from dbox_cli.output import check_picture, print_answer, save_picture
 
 if TYPE_CHECKING:
@@ -26,40 +14,29 @@ Heights = Annotated[
     str | None,
     typer.Option(help='Without FILE: each lip over still water, such as "3/32, 0, -5/32".'),
 ]
-Opening = Annotated[
-    str | None,
-    typer.Option(help='Without FILE: "circle 2 in", "notch 90 deg", "slot 1 in", "pipe 4 in".'),
-]
-Coefficient = Annotated[float | None, typer.Option(help="Without FILE: discharge coefficient [-].")]
-Spread = Annotated[
-    str | None, typer.Option(help='Without FILE: spread of one reading, such as "1/32 in".')
-]
-Tolerance = Annotated[
-    str | None, typer.Option(help='Without FILE: allowed difference from target, "10 %".')
-]
-Units = Annotated[str | None, typer.Option(help="Without FILE: unit of bare lengths [in].")]
 
 
 def command(
-    file: OptionalFile = None,
+    file: arguments.OptionalFile = None,
     heights: Heights = None,
-    opening: Opening = None,
-    coefficient: Coefficient = None,
-    spread: Spread = None,
-    tolerance: Tolerance = None,
-    units: Units = None,
-    flow: Flows = None,
-    readings: Readings = None,
-    seed: Seed = 0,
-    samples: Samples = 4000,
-    as_json: AsJson = False,
-    picture: Picture = None,
-    overwrite: Overwrite = False,
-    gate: Gate = False,
+    opening: arguments.Opening = None,
+    coefficient: arguments.Coefficient = None,
+    spread: arguments.Spread = None,
+    tolerance: arguments.Tolerance = None,
+    units: arguments.Units = None,
+    flow: arguments.Flows = None,
+    readings: arguments.Readings = None,
+    seed: arguments.Seed = 0,
+    samples: arguments.Samples = 4000,
+    as_json: arguments.AsJson = False,
+    picture: arguments.Picture = None,
+    overwrite: arguments.Overwrite = False,
+    gate: arguments.Gate = False,
 ) -> None:
     """Share of every outlet at each flow, with 5 to 95 % bands.
 
-    With no file: dbox split --heights "0, 3/32, -5/32, 0, 3/32" --opening "circle 2 in"
+    With no file: dbox split --heights "0, 3/32, -5/32, 0, 3/32" --opening "circle 2 in"; what
+    describes such a box (--coefficient, --spread, --tolerance, --units) is for use without FILE.
     """
     check_picture(picture, {"FILE": file, "--readings": readings}, overwrite=overwrite)
     typed = {"heights": heights, "opening": opening, "coefficient": coefficient,
@@ -71,11 +48,11 @@ def command(
         options = ", ".join(f"--{name}" for name in given)
         raise typer.BadParameter(f"{options} is for use without FILE; {file} says it")
     else:
-        site = site_of(file, flow, readings)
+        site = arguments.site_of(file, flow, readings)
     from dbox.fieldwork.shares import assess
     from dbox.report.split_report import report, split_json
 
-    with naming(file or "--heights"):
+    with arguments.naming(file or "--heights"):
         assessment = assess(site, seed=seed, samples=samples)
     print_answer(as_json, split_json, report, site, assessment)
     if picture:
@@ -94,6 +71,6 @@ def _typed_site(given: dict[str, Any], flow: list[str] | None, readings: str | N
             'name a FILE, or give --heights and --opening, as --heights "3/32, 0, -5/32" '
             '--opening "circle 2 in"'
         )
-    from dbox.files.typed_box import typed_site
+    from dbox.files.typed import typed_site
 
     return typed_site(flows=flow or (), **{"units": "in", **given})

@@ -57,9 +57,9 @@ def command(
     from dataclasses import replace
 
     from dbox.fieldwork.surge import house_event, run, run_days, settling_rates, side_by_side
-    from dbox.files import surge_keys
+    from dbox.files import scenario_tables
     from dbox.files.readings_csv import read_inflow
-    from dbox.files.typed_surge import run_time, typed, typed_dose
+    from dbox.files.typed import run_time, typed, typed_dose
     from dbox.report.surge_report import contrast_json, contrast_report, report, surge_json
 
     refuse_one_file_twice({"FILE": file, "--inflow": inflow, "--out": out})
@@ -84,10 +84,10 @@ def command(
     with naming(file):
         sinks, seconds, days = None, None, days or 1
         if settling is not None:
-            sinking = typed("--settling", surge_keys.settling, settling)
+            sinking = typed("--settling", settling, scenario_tables.settling)
             sinks = settling_rates(site, sinking, toward.value)
         if compared:
-            outcomes = side_by_side(site, typed("--volume", surge_keys.some_volume, volume))
+            outcomes = side_by_side(site, typed("--volume", volume, scenario_tables.some_volume))
         elif asked in ("--day", "--days"):
             with progress_bar(f"{days} days") as progress:
                 found = run_days(site, days, seed=seed, settling=sinks, progress=progress)
@@ -100,7 +100,7 @@ def command(
             else:
                 flow = house_event(event or ())
             if until is not None:
-                seconds = typed("--for", run_time, until)
+                seconds = typed("--for", until, run_time)
             outcomes = (run(site, flow, seconds=seconds, settling=sinks),)
     if out:
         _write_out(outcomes, out, overwrite=overwrite, contrast=compared, quiet=as_json)

@@ -115,7 +115,7 @@ def sweep_command(
 ) -> None:
     """Share of the worst line against tilt, direction of tilt and flow."""
     from dbox.fieldwork.lessons import sweep
-    from dbox.files.typed_box import lesson_box, lesson_height
+    from dbox.files.typed import lesson_box, lesson_height
     from dbox.report.teach_report import sweep_csv, sweep_json, sweep_report
 
     check_files(picture, table, file, overwrite=overwrite)
@@ -152,7 +152,7 @@ def compare_command(
 ) -> None:
     """Which opening forgives a wrong lip the most, and what it costs in drop."""
     from dbox.fieldwork.lessons import LESSON_FLOWS, compare
-    from dbox.files.typed_box import lesson_height, lesson_kinds, typed_flows
+    from dbox.files.typed import lesson_height, lesson_kinds, typed_flows
     from dbox.report.teach_report import compare_csv, compare_json, compare_report
 
     check_files(picture, table, overwrite=overwrite)
@@ -186,7 +186,7 @@ def live_command(
     Without a screen and without --out the page is dbox-live.html.
     """
     from dbox.fieldwork.lessons import Bench, frames
-    from dbox.files.typed_box import lesson_box, lesson_outlet
+    from dbox.files.typed import lesson_box, lesson_outlet
 
     refuse_one_file_twice({"FILE": file, "--out": out})
     site = lesson_box(own_site(file, outlets), outlets=outlets)
@@ -218,7 +218,7 @@ def handout_command(
     """Two printable pages: the idea, the table, a bench exercise; the key is a file of its own."""
     from dbox.drawings.lesson_papers import handout_key, handout_pages
     from dbox.fieldwork.lessons import LESSON_FLOWS, exercise, lip_table
-    from dbox.files.typed_box import lesson_box
+    from dbox.files.typed import lesson_box
     from dbox.report.teach_report import table_json, table_report
 
     files = check_pair(out, overwrite=overwrite)

@@ -18,6 +18,7 @@ from dbox.drawings.paper_parts import (
     plan,
     record_entries,
     signatures,
+    signing_room,
 )
 from dbox.drawings.style import pens
 from dbox.fieldwork.diagnosis.diagnose import Diagnosis
@@ -78,8 +79,8 @@ def inspection_sheet(site: Site, paper: str = "letter") -> tuple[Figure, ...]:
     entries(pages, box_entries(site))
     title = "Ports and ground, before any water is run"
     rows = [
-        [outlet_text(i, o, whole=True), length_text(o), ticks(OUTLET_WORDS["port"]), "",
-         ticks(PLACES)]
+        [outlet_text(i, o, whole=True), length_text(o, site.lengths),
+         ticks(OUTLET_WORDS["port"]), "", ticks(PLACES)]
         for i, o in enumerate(site.outlets, start=1)
     ]  # fmt: skip
     heads = columns({"line": 0.75, "length": 0.75, "water in the port": 2.25,
@@ -92,10 +93,11 @@ def inspection_sheet(site: Site, paper: str = "letter") -> tuple[Figure, ...]:
         "Several causes often come together, and no one sign proves any. Write what speaks for and "
         "against each, and the cheapest look that would tell the leading two apart."
     )
-    pages.blank_lines(5)
+    who = ("Looked at by", "Owner")
+    pages.lines_to_end(5, signing_room(who) + 0.4)
     signatures(
         pages,
-        ("Looked at by", "Owner"),
+        who,
         "Signed for what was seen and is ticked or written on these pages; what caused it is a "
         "judgement.",
     )

@@ -37,8 +37,9 @@ from dbox.drawings.style import (
 )
 from dbox.errors import DomainError
 from dbox.fieldwork.lessons import Comparison, Sweep
+from dbox.lengths import PLAIN
 from dbox.report.wording import joined, sentences
-from dbox.units import INCH, gpm_litres, inches, inches_mm, millimetres, percent_text
+from dbox.units import INCH, gpm_litres, inches, millimetres, percent_text
 
 LOW_WORDS = {
     "far": "far side lower than the inlet side",
@@ -121,7 +122,7 @@ def _sweep_headline(sweep: Sweep) -> str:
     )
     return (
         f"{sweep.site.title}. {LOW_WORDS[sweep.toward].capitalize()} by "
-        f"{inches_mm(sweep.tilt[step])}: outlet {outlets[line].label} gets {words}. "
+        f"{PLAIN.both(sweep.tilt[step])}: outlet {outlets[line].label} gets {words}. "
         f"Its fair share is {percent_text(sweep.target[line])}."
     ).lstrip(". ")
 
@@ -250,7 +251,7 @@ def compare_figure(comparison: Comparison) -> Figure:
     kinds, flows = comparison.kinds, comparison.flows
     if len(kinds) > MOST_KINDS:
         raise DomainError(f"{len(kinds)} openings: a drawing holds at most {MOST_KINDS}")
-    error = f"{inches_mm(abs(comparison.error))} {'low' if comparison.error < 0 else 'high'}"
+    error = f"{PLAIN.both(abs(comparison.error))} {'low' if comparison.error < 0 else 'high'}"
     shares = comparison.share[:, comparison.weakest]
     best, worst = (
         f"{percent_text(shares[k], 0)} with {kinds[k].name}" for k in comparison.order[[0, -1]]

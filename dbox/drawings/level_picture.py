@@ -47,9 +47,10 @@ from dbox.errors import DomainError
 from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.levelling import Levelling
 from dbox.fieldwork.site import Box
-from dbox.report.level_report import LEAST_SLOPE, lifted, reach_words, why_nothing
+from dbox.lengths import Lengths
+from dbox.report.level_report import LEAST_SLOPE, lift_words, met_flow, reach_words, why_nothing
 from dbox.report.wording import joined
-from dbox.units import FOOT, clock_text, inches, inches_mm, millimetres, percent_text, turn_text
+from dbox.units import clock_text, percent_text, turn_text
 
 _HOLE_AT, _ARROW_AT = 0.56, 0.83
 _RING, _DISC = 0.19, 0.115
@@ -102,11 +103,11 @@ def words(levelling: Levelling, outlet: int) -> list[str]:
     fails = cannot_reach(levelling, outlet)
     lip = float(levelling.before.lips.height[outlet])
     change = float(levelling.move[outlet] if fails else levelling.lip_after[outlet] - lip)
-    amount = inches(abs(change)) if inches(abs(change)) != "0 in" else "<1/16 in"
-    move = f"{'raise' if change > 0 else 'lower'} {amount} ({millimetres(abs(change))})"
+    lengths = levelling.site.lengths
+    move = f"{'raise' if change > 0 else 'lower'} {lengths.both(abs(change))}"
     clock = "clock not known" if np.isnan(now) else clock_text(now)
     if not here.hole_offset:
-        stands = f"lip {inches_mm(lip, signed=True)}"
+        stands = f"lip {lengths.both(lip, signed=True)}"
         lines = [stands, move] if fails else [stands]
     elif outlet not in levelling.order:
         lines = [clock, move if fails else "leave it"]
@@ -348,7 +349,7 @@ def level_figure(levelling: Levelling) -> Figure:
     if levelling.plane:
         draw_fall(sheet, plan, levelling.plane, aside=levelling.lift is not None)
     if levelling.lift:
-        draw_lifts(sheet, plan, levelling.lift)
+        draw_lifts(sheet, plan, levelling.lift, levelling.site.lengths)
     for i, slot in enumerate(slots):
         sheet.line(slot.leader, zorder=1, label=f"leader {outlets[i].label}", **LEADER)
         draw_card(sheet, levelling, i, slot, height)
@@ -358,13 +359,13 @@ def level_figure(levelling: Levelling) -> Figure:
 def headline(levelling: Levelling) -> str:
     """Verdict and goal in a sentence or two."""
     if levelling.verdict == "nothing to do":
-        verdict, why = why_nothing(levelling.before)
+        verdict, why = why_nothing(levelling)
         return f"{verdict.capitalize()}: {why}."
-    height = levelling.goal.height
-    goal = f"{inches_mm(abs(height))} {'under' if height < 0 else 'over'} still water"
+    height, lengths = levelling.goal.height, levelling.site.lengths
+    goal = f"{lengths.both(abs(height))} {'under' if height < 0 else 'over'} still water"
     lips = "every lip"
     if levelling.offset.any():
-        lips = f"the lowest lip, the others above it to meet {levelling.design_flow},"
+        lips = f"the lowest lip, the others above it to meet {met_flow(levelling)},"
     if levelling.verdict == "adjust":
         if not levelling.order:
             return f"Adjust {lips} to {goal}: each is as near already as a hand can turn it."
@@ -373,10 +374,7 @@ def headline(levelling: Levelling) -> str:
     fault = f"Re-bed: {out} of {n} outlets cannot bring {lips} to {goal}."
     if levelling.lift is None:
         return fault
-    sides = []
-    for side, amount, slope in lifted(levelling.lift):
-        per_foot = f"{inches_mm(abs(slope) * FOOT)} for every foot"
-        sides.append(f"{side} {per_foot if amount is None else inches_mm(abs(amount))}")
+    sides = [" ".join(each) for each in lift_words(levelling.lift, lengths)]
     return f"{fault} Lift {' and '.join(sides)}, then read again." if sides else fault
 
 
@@ -385,9 +383,11 @@ def _notes(levelling: Levelling) -> list[str]:
     if levelling.before.jet_decides.any():
         notes.append(f"at {levelling.before.jet_flows} the jet of the inlet decides; {CURE}")
     if levelling.verdict == "re-bed":
-        notes.append("the turns are the most that the inserts can do as the box stands now")
+        notes += [
+            "the turns are the most that the inserts can do as the box stands now"
+        ] * levelling.site.has_inserts
     if levelling.lift:
-        notes.append(reach_words(levelling.lift, levelling.before.labels))
+        notes.append(reach_words(levelling.lift, levelling.site))
     return notes
 
 
@@ -408,10 +408,15 @@ def _draw_key(sheet: Sheet, *, ordered: bool) -> None:
 
 def _plan_words(levelling: Levelling) -> str:
     """What the plan is: its inlet, its size, its tilt, and what is not as it is at the box."""
-    box, plane = levelling.site.box, levelling.plane
-    words = ["the box from above" + (f", inlet {box.inlet}" if box.inlet else ""), _size_words(box)]
+    box, plane, lengths = levelling.site.box, levelling.plane, levelling.site.lengths
+    words = [
+        "the box from above" + (f", inlet {box.inlet}" if box.inlet else ""),
+        _size_words(box, lengths),
+    ]
     if plane and steepness(plane) >= LEAST_SLOPE:
-        fall = f"{inches(steepness(plane) * FOOT)} per ft ({percent_text(steepness(plane))})"
+        run, _, sign = lengths.run
+        steep = steepness(plane)
+        fall = f"{lengths.one(steep * run)} per {sign} ({percent_text(steep)})"
         words.append(f"black arrow: it falls {fall} this way")
     if levelling.lift:
         words.append("hollow arrows: lift here")
@@ -420,10 +425,10 @@ def _plan_words(levelling: Levelling) -> str:
     return "; ".join(words)
 
 
-def _size_words(box: Box) -> str:
+def _size_words(box: Box, lengths: Lengths) -> str:
     if not box.inside:
         return "inside size not given, not to scale"
     if len(box.inside) == 1:
-        return f"inside diameter {inches_mm(box.inside[0])}"
+        return f"inside diameter {lengths.both(box.inside[0])}"
     along, across = box.inside
-    return f"inside {inches_mm(across)} across, {inches_mm(along)} along the inlet"
+    return f"inside {lengths.both(across)} across, {lengths.both(along)} along the inlet"

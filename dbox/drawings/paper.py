@@ -155,6 +155,12 @@ class Pages:
             self.rule(self.sheet.left, self.sheet.right, self.top, HAIR)
         self.skip(0.05)
 
+    def lines_to_end(self, least: int, reserve: float = 0.0) -> None:
+        """Draw lines to write on as far down as the page goes; reserve: what comes after [in]."""
+        height = 0.32
+        self.need(least * height + reserve)
+        self.blank_lines(int((self.top - self.sheet.bottom - reserve) / height), height)
+
     def framed(self, texts: Sequence[str]) -> None:
         """Write paragraphs inside a frame that stays on one page."""
         inside = self.width - 0.24
@@ -240,8 +246,8 @@ LETTERS = 10.0
 BY_HAND = 0.34
 """Height of a row that is filled by hand. [in]"""
 
-_WHOLE = 0.7
-"""Part of a page that a table may take and still be kept whole. [-]"""
+_BLANK = 0.12
+"""Part of a page that may stay blank so that a table is kept whole. [-] (judgement)"""
 
 _AS_WIDE = "\u2024"
 _PAD, _SIDE = 0.045, 0.06
@@ -271,8 +277,8 @@ def table(
     title: str = "",
     least_height: float = 0.0,
 ) -> None:
-    """Set a table: whole where it is not too long, else with its head again on every page; one
-    without a head may be parted anywhere.
+    """Set a table: whole where little of the page stays blank for it, else with its head again on
+    every page; one without a head may be parted anywhere.
 
     least_height [in].
     """
@@ -284,15 +290,17 @@ def table(
     heights = [max(_height(cells), least_height) for cells in body]
     whole = _height(head) + sum(heights)
     keep = _height(head) + sum(heights[:2])
-    if head and whole < _WHOLE * pages.room:
+    if head and whole < pages.room and pages.top - pages.sheet.bottom < _BLANK * pages.room:
         keep = whole
     if title:
         pages.heading(title, keep)
     pages.need(keep)
     _set_row(pages, columns, widths, head, weight="bold")
-    for cells, height in zip(body, heights, strict=True):
-        if pages.top - height < pages.sheet.bottom:
-            pages.need(height)
+    for row, (cells, height) in enumerate(zip(body, heights, strict=True), start=1):
+        # the last row never stands alone
+        with_last = heights[-1] if row == len(body) - 1 else 0.0
+        if pages.top - height - with_last < pages.sheet.bottom:
+            pages.need(height + with_last)
             _set_row(pages, columns, widths, head, weight="bold")
         _set_row(pages, columns, widths, cells, least_height)
     pages.skip(0.08)

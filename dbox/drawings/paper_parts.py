@@ -1,6 +1,7 @@
 """What several printed sheets hold: cautions, plan, turn tables, signatures, falls, pours."""
 
 import math
+from collections.abc import Sequence
 from itertools import combinations
 from typing import Any
 
@@ -19,16 +20,18 @@ from dbox.drawings.paper import (
 )
 from dbox.drawings.plan import Mouth, Plan
 from dbox.drawings.style import HAIR, INK, MEDIUM, THICK, THIN, line_height, spread_out, wrap
+from dbox.errors import outlets_text
 from dbox.fieldwork.grades import Grading
 from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.pour import Expectation
 from dbox.fieldwork.site import JobRecord, Outlet, Site
 from dbox.fieldwork.turning import TurnTable
 from dbox.hydraulics.openings import Opening
+from dbox.lengths import PLAIN, Lengths
 from dbox.report.blocks import Column, Paragraph, columns
 from dbox.report.grades_report import grades_blocks
 from dbox.report.pour_report import pour_blocks
-from dbox.units import clock_text, feet, inches, inches_mm, millimetres
+from dbox.units import clock_text
 
 SIGNED = (
     "Signed for the readings and settings written on these pages. Shares are computed from them by "
@@ -37,18 +40,22 @@ SIGNED = (
 """What is signed for where something was set."""
 
 _LEAST_PLAN, _MOST_PLAN, _ROOM = 2.9, 3.9, 0.36
+_SKETCH = 2.6
+"""Height of the room for a sketch. [in]"""
 _WALL = 0.07
 _LONG_LABEL = 14
 _BEYOND, _NUMBER_WIDTH = 0.17, 0.34
 """From the end of a stub to the middle of its number, and the room of a number. [in]"""
 _MOST_ON_PLAN = 24
+_SIGNED_ROW = 0.45
+"""Height of the row that is signed in. [in]"""
 
 
-def opening_text(opening: Opening) -> str:
-    """Write what the hole of an outlet is, in inches and millimetres."""
+def opening_text(opening: Opening, lengths: Lengths = PLAIN) -> str:
+    """Write what the hole of an outlet is, both ways."""
     sizes = {name: getattr(opening, name) for name in opening.needs}
     return opening.words.format(**{
-        name: f"{math.degrees(size):.0f} deg" if name == "angle" else inches_mm(size)
+        name: f"{math.degrees(size):.0f} deg" if name == "angle" else lengths.both(size)
         for name, size in sizes.items()
     })  # fmt: skip
 
@@ -63,9 +70,9 @@ def outlet_text(number: int, outlet: Outlet, *, whole: bool = False) -> str:
     return f"{number}: {label}"
 
 
-def length_text(outlet: Outlet) -> str:
+def length_text(outlet: Outlet, lengths: Lengths) -> str:
     """Write the length of an outlet's line; empty where it is not known."""
-    return "" if outlet.line_length is None else feet(outlet.line_length)
+    return "" if outlet.line_length is None else lengths.line(outlet.line_length)
 
 
 def record_entries(record: JobRecord, *names: str) -> list[tuple[str, str]]:
@@ -76,10 +83,10 @@ def record_entries(record: JobRecord, *names: str) -> list[tuple[str, str]]:
 
 def box_entries(site: Site) -> list[tuple[str, str]]:
     """Sizes of the box, with a blank for what is not known."""
-    box = site.box
-    inside = " x ".join(inches(size) for size in box.inside)
+    box, lengths = site.box, site.lengths
+    inside = " x ".join(lengths.one(size) for size in box.inside)
     drop, sump = (
-        "" if height is None else inches_mm(height) for height in (box.inlet_drop, box.sump)
+        "" if height is None else lengths.both(height) for height in (box.inlet_drop, box.sump)
     )
     used = sum(not outlet.capped for outlet in site.outlets)
     return [
@@ -125,6 +132,21 @@ def plan(pages: Pages) -> None:
     _north(pages, top)
     pages.skip(height)
     pages.paragraph(words + "Add ties from two fixed points and the way of each line.")
+
+
+def sketch(pages: Pages) -> None:
+    """Leave room to sketch the box in."""
+    pages.paragraph(
+        "Sketch it from above: the inlet below, outlets numbered clockwise from it, the outside, "
+        "ties from two fixed points and the way of each line."
+    )
+    pages.need(_SKETCH)
+    sheet, top = pages.sheet, pages.top
+    height = _SKETCH
+    corner = (sheet.left, top - height)
+    sheet.draw(Rectangle(corner, pages.width, height, fill=False, edgecolor=INK, linewidth=HAIR))
+    _north(pages, top - 0.06, inside=0.1)
+    pages.skip(height + 0.06)
 
 
 def _stub(pages: Pages, mouth: Mouth, half: float, *, capped: bool) -> None:
@@ -175,23 +197,25 @@ def _numbers(pages: Pages, drawn: Plan, mouths: list[Mouth]) -> None:
         pages.sheet.write(x, y, str(number), HEADING, **look)
 
 
-def _north(pages: Pages, top: float) -> None:
-    """A circle for the arrow of north, or the words that say where it lies."""
+def _north(pages: Pages, top: float, inside: float = 0.0) -> None:
+    """A circle for the arrow of north, or the words that say where it lies. [in]"""
     sheet, north = pages.sheet, pages.site.record.north
     width = 1.25
     if north:
         lines = wrap(f"north: {north}", width, BODY)
         write_lines(sheet, sheet.left, top - 0.05, lines)
         return
-    middle = (sheet.left + 0.4, top - 0.45)
+    left = sheet.left + inside
+    middle = (left + 0.4, top - 0.45)
     sheet.draw(Circle(middle, 0.36, fill=False, edgecolor=INK, linewidth=HAIR))
-    write_line(sheet, sheet.left, top - 0.86, "draw north", BODY)
+    write_line(sheet, left, top - 0.86, "draw north", BODY)
 
 
 def turn_table(pages: Pages, turning: TurnTable) -> None:
     """Set the clock positions of an insert against its lip heights, in two blocks."""
-    pages.heading(f"Turn table, hole {inches_mm(turning.offset)} off centre", keep=5.2)
-    pages.paragraph(f"For outlet {', '.join(turning.labels)}.")
+    lengths = pages.site.lengths
+    pages.heading(f"Turn table, hole {lengths.both(turning.offset)} off centre", keep=2.2)
+    pages.paragraph(f"For {outlets_text(turning.labels)}.")
     pages.paragraph(
         "Clock positions are seen from inside the box, 6:00 straight down. Heights are over the "
         "lip's lowest place, so one row less another is how far the lip moves."
@@ -200,20 +224,25 @@ def turn_table(pages: Pages, turning: TurnTable) -> None:
     for angle, rise in zip(turning.angle.tolist(), turning.rise.tolist(), strict=True):
         # a clock position and its mirror image have the same lip height
         clocks = dict.fromkeys((clock_text(angle), clock_text(-angle)))
-        rows.append([" or ".join(clocks), inches(rise), millimetres(rise)])
+        rows.append([" or ".join(clocks), *lengths.pair(rise)])
     half = (len(rows) + 1) // 2
     right = rows[half:] + [["", "", ""]] * (2 * half - len(rows))
-    heads = [Column("clock", 1.6), Column("lip, in", 0.95, "right"), Column("mm", 0.95, "right")]
+    units = ("lip, mm", "in") if lengths.metric else ("lip, in", "mm")
+    heads = [Column("clock", 1.6), *(Column(unit, 0.95, "right") for unit in units)]
     table(pages, heads * 2, [a + b for a, b in zip(rows[:half], right, strict=True)])
 
 
 def signatures(pages: Pages, who: tuple[str, ...], words: str = SIGNED) -> None:
     """Lines to sign on for each role, kept together with what is signed for."""
-    pages.heading("Signatures", keep=0.8 + 0.9 * len(who))
+    pages.heading("Signatures", keep=signing_room(who))
     pages.paragraph(words)
-    for role in who:
-        lines = [(role, ""), ("Licence or title", ""), ("Signature", ""), ("Date", "")]
-        entries(pages, lines, least_height=0.4)
+    heads = {"": 1.1, "name": 1.9, "licence or title": 1.5, "signature": 1.9, "date": 1.0}
+    table(pages, columns(heads), [[role, *[""] * 4] for role in who], least_height=_SIGNED_ROW)
+
+
+def signing_room(who: Sequence[str]) -> float:
+    """What the signatures of some roles take, without their heading. [in]"""
+    return 0.8 + _SIGNED_ROW * len(who)
 
 
 def grades_part(pages: Pages, grading: Grading | None) -> None:
@@ -230,7 +259,7 @@ def pour_part(pages: Pages, expectation: Expectation | None) -> None:
     outlets = pages.site.outlets
     if expectation is None or not expectation.pours:
         names = [outlet_text(i, o) for i, o in enumerate(outlets, start=1) if not o.capped]
-        pages.heading("Pour test, clean water", keep=1.0 + BY_HAND * len(names))
+        pages.heading("Pour test, clean water", keep=0.95 + 2 * BY_HAND)
         blanks = ("Poured", "In seconds", "Jug holds", "Lost or leaked")
         entries(pages, [(blank, "") for blank in blanks])
         heads = columns({"outlet": 1.3, "order of start": 1.2, "caught": 1.3, "in seconds": 1.1,

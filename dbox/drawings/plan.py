@@ -16,8 +16,8 @@ from dbox.drawings.style import INK, MEDIUM, THICK, THIN, TINT, Point, Sheet
 from dbox.fieldwork.levelling import Lift
 from dbox.fieldwork.readings import Plane
 from dbox.fieldwork.site import Box, Outlet
+from dbox.lengths import Lengths
 from dbox.report.level_report import LEAST_SLOPE, worth_lifting
-from dbox.units import FOOT, inches, millimetres
 
 WALL, _STUB, _PIPE = 0.08, 0.22, 0.15
 _STANDARD = (0.4, 0.5)
@@ -152,18 +152,18 @@ def steepness(plane: Plane) -> float:
     return float(np.hypot(plane.slope_x, plane.slope_y))
 
 
-def draw_lifts(sheet: Sheet, plan: Plan, lift: Lift) -> None:
+def draw_lifts(sheet: Sheet, plan: Plan, lift: Lift, lengths: Lengths) -> None:
     """Draw a hollow arrow and an amount at each side that is to be lifted."""
     (x, y), half_w, half_h = plan.middle, 0.5 * plan.across, 0.5 * plan.along
     right = 1 if lift.slope_across > 0 else -1
-    _draw_lift(sheet, x + right * (half_w - 0.4), y, lift.right_side, lift.slope_across)
+    _draw_lift(sheet, x + right * (half_w - 0.4), y, lift.right_side, lift.slope_across, lengths)
     if lift.slope_along > 0:
         x, y = x, y + half_h - 0.36
     else:
         # clear of the inlet's arrow, and of what is written on the other side
         aside, up = (0.0, 0.58) if plan.is_round else (-0.45 * right, 0.33)
         x, y = x + aside, y - half_h + up
-    _draw_lift(sheet, x, y, lift.far_end, lift.slope_along)
+    _draw_lift(sheet, x, y, lift.far_end, lift.slope_along, lengths)
 
 
 _BLOCK_ARROW = (
@@ -172,12 +172,15 @@ _BLOCK_ARROW = (
 """Corners of an arrow that points up. [in]"""
 
 
-def _draw_lift(sheet: Sheet, x: float, y: float, amount: float | None, slope: float) -> None:
+def _draw_lift(
+    sheet: Sheet, x: float, y: float, amount: float | None, slope: float, lengths: Lengths
+) -> None:
     if not worth_lifting(amount, slope):
         return
-    words = f"{inches(abs(slope) * FOOT)}\nper ft"
+    run, _, sign = lengths.run
+    words = f"{lengths.one(abs(slope) * run)}\nper {sign}"
     if amount is not None:
-        words = f"{inches(abs(amount))}\n({millimetres(abs(amount))})"
+        words = lengths.both(abs(amount)).replace(" (", "\n(")
     look: dict[str, Any] = {"facecolor": "white", "edgecolor": INK, "linewidth": MEDIUM}
     sheet.draw(Polygon(np.add(_BLOCK_ARROW, (x, y + 0.04)), zorder=7, label="lift", **look))
     sheet.write(x, y + 0.01, words, ha="center", weight="bold", zorder=7)

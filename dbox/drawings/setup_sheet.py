@@ -5,6 +5,7 @@ the last turning, what comes of it is expected and says so, with room for what i
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from matplotlib.figure import Figure
@@ -20,31 +21,31 @@ from dbox.drawings.paper_parts import (
     pour_part,
     record_entries,
     signatures,
+    signing_room,
+    sketch,
     turn_table,
 )
 from dbox.drawings.style import pens
+from dbox.errors import ScenarioError
 from dbox.fieldwork.grades import Grading
 from dbox.fieldwork.levelling import Levelling
 from dbox.fieldwork.pour import Expectation
 from dbox.fieldwork.shares import Assessment
-from dbox.fieldwork.site import Site
+from dbox.fieldwork.site import Outlet, Site
 from dbox.fieldwork.turning import TurnTable
+from dbox.files.scenario import MOST_OUTLETS
+from dbox.hydraulics.openings import Circle
+from dbox.lengths import Lengths
 from dbox.report.blocks import Column, columns
 from dbox.report.cautions import LONG
+from dbox.report.setup_report import OUTCOMES, asked, reached
 from dbox.report.text import chance_text
 from dbox.report.wording import sentences
-from dbox.units import clock_text, feet, gpm, inches, litres_per_min, millimetres, percent_text
+from dbox.units import clock_text, gpm, litres_per_min, percent_text
 
 _FLOWS_ACROSS = 3
-
-_OUTCOMES = {
-    "within": "every flow is within the tolerance",
-    "inlet": "the lips are within the tolerance, but the jet of the inlet decides",
-    "ruler": "the ruler cannot tell the lips apart any better",
-    "hand": "no turn is left that a hand can set",
-    "re-bed": "the inserts cannot cure it, the box must be bedded again",
-    "stopped": "stopped while there was still something to turn",
-}
+_LEAST_REMARKS = 1.2
+"""Height that room for remarks is worth its heading from; no page is begun for them. [in]"""
 
 
 @pens
@@ -54,29 +55,35 @@ def setup_sheet(
     as_left: bool = False,
     outcome: str = "",
     visit: tuple[int, str] = (1, ""),
+    done: str = "",
     notes: Sequence[str] = (),
     grading: Grading | None = None,
     expectation: Expectation | None = None,
     paper: str = "letter",
 ) -> tuple[Figure, ...]:
-    """Draw the record of a job."""
+    """Draw the record of a job; `done`: its date where the record of the file holds none."""
     first, last = passes[0], passes[-1]
     number, date = visit
     # what tells a re-check from the first set-up; nothing at the first
     recheck = f" at the re-check{' of ' * bool(date)}{date} (visit {number})" if number > 1 else ""
     pages = Pages("Re-check record" if recheck else "Set-up record", last.site, paper)
     record = pages.site.record
+    if done and (recheck or not record.date):
+        # the file tells the date of the first visit
+        record = replace(record, date=done)
     names = ("permit", "date", "address", "weather", "who", "system", "bedrooms", "feed")
     entries(pages, record_entries(record, *names))
     _result(pages, passes, outcome, as_left=as_left, found=f"As found{recheck}")
+    signatures(pages, ("Done by", "Inspector", "Owner"))
     pages.framed(LONG)
-    pages.heading("The box", keep=3.4)
-    plan(pages)
-    pages.heading("Sizes, seat and ties of the box", keep=1.5)
+    pages.heading("Sizes, seat and ties of the box, remarks", keep=1.5)
     seat = record_entries(record, "bedding", "cover", "riser", "lid", "seals")
     entries(pages, [*box_entries(pages.site), *seat])
     ties = [(f"Tie {i}", tie) for i, tie in enumerate(record.ties or ("", ""), start=1)]
-    entries(pages, [*ties, *record_entries(record, "benchmark")], columns=1)
+    noted = record_entries(record, "benchmark", "photo", "recheck", "notes", "exceptions")
+    entries(pages, [*ties, *noted], columns=1)
+    pages.heading("The box", keep=3.4)
+    plan(pages)
     for number, levelling in enumerate(passes, start=1):
         note = notes[number - 1] if number <= len(notes) else ""
         ends = number == len(passes)
@@ -96,10 +103,9 @@ def setup_sheet(
         pages.heading("What limits these numbers")
     for sentence in limits:
         pages.paragraph(sentence, mark="-")
-    pages.heading("Remarks")
-    entries(pages, record_entries(record, "photo", "recheck", "notes", "exceptions"), columns=1)
-    pages.blank_lines(2)
-    signatures(pages, ("Done by", "Inspector", "Owner"))
+    if pages.top - pages.sheet.bottom > _LEAST_REMARKS:
+        pages.heading("Remarks")
+        pages.lines_to_end(2)
     return pages.finished()
 
 
@@ -109,60 +115,56 @@ def _result(
     """What came out, and what it was held to."""
     first, last = passes[0], passes[-1]
     pages.heading("Result")
-    words = [f"{found}: {_verdicts(first.before)}."]
-    if len(passes) > 1:
-        words.append(f"{'As left' if as_left else 'As last read'}: {_verdicts(last.before)}.")
+    words = [f"{found}: {'; '.join(reached(first.before))}."] * (len(passes) > 1)
     if outcome:
-        words.append(f"How it ended: {_OUTCOMES[outcome]}.")
+        words.append(f"How it ended: {OUTCOMES[outcome]}.")
     elif not as_left:
-        asked = {
+        wants = {
             "nothing to do": "nothing to turn",
             "adjust": f"turn {len(last.order)} of {len(last.turn)} inserts",
             "re-bed": "re-bed the box",
         }
-        words.append(f"What it asks for: {asked[last.verdict]}.")
+        words.append(f"What it asks for: {wants[last.verdict]}.")
     if last.order and not as_left:
-        words.append(f"Expected once turned, not yet read: {_verdicts(last.after)}.")
+        words.append(f"Expected once turned, not yet read: {'; '.join(reached(last.after))}.")
     for sentence in words:
-        pages.paragraph(sentence, weight="bold")
-    tolerance = last.site.tolerance
-    held = "none entered, so no verdict; it comes from the permit or the inspector."
-    if tolerance is not None:
-        source = tolerance.source or "NOT NAMED: write it here"
-        held = f"within {percent_text(tolerance.share)} of each line's own target. Source: {source}"
-    pages.paragraph(f"Tolerance: {held}")
-
-
-def _verdicts(assessment: Assessment) -> str:
-    pairs = zip(assessment.names, assessment.verdicts, strict=True)
-    return ", ".join(f"{name} {verdict}" for name, verdict in pairs)
+        pages.paragraph(sentence)
+    pages.paragraph(asked(last.site.tolerance, blank="NOT NAMED: write it here"), weight="bold")
+    state = "as left" if as_left else "as last read" if len(passes) > 1 else f"a{found[1:]}"
+    pages.paragraph(f"Reached, {state}:", weight="bold")
+    for line in reached(last.before):
+        pages.paragraph(line, mark="-", weight="bold")
 
 
 def _pass(
     pages: Pages, levelling: Levelling, title: str, note: str, *, ends: bool, left: bool
 ) -> None:
     """Readings of one pass and what was turned after it; the last one has room to write."""
-    heads = {"outlet": 0.95, "hole": 1.0, "line": 0.75, "read": 1.0, "clock": 0.95}
-    if not left:
-        heads["expected\nonce turned"] = 1.15
+    lengths = levelling.site.lengths
+    turns = levelling.site.has_inserts
+    heads = {"outlet": 0.95, "hole": 1.0, "line": 0.75, "read": 1.0}
+    heads |= {"clock": 0.95} if turns else {}
+    heads |= {"expected\nonce turned": 1.15} if turns and not left else {}
     if ends and not left:
         heads["read\nafter"] = 0.95
     rows = []
     for i, outlet in enumerate(levelling.site.outlets):
         name = outlet_text(i + 1, outlet, whole=True)
         cells = ["-"] * 2 if outlet.capped else _turn_cells(levelling, i, left=left)
-        lip = "capped" if outlet.capped else _both(float(levelling.before.lips.height[i]))
-        row = [name, opening_text(outlet.opening), length_text(outlet), lip, *cells, ""]
-        locked = ["-" if outlet.capped else BOX] * ends
+        cells = cells if turns else []
+        lip = "capped" if outlet.capped else _both(float(levelling.before.lips.height[i]), lengths)
+        hole, line = opening_text(outlet.opening, lengths), length_text(outlet, lengths)
+        row = [name, hole, line, lip, *cells, ""]
+        locked = ["-" if outlet.capped else BOX] * (ends and turns)
         rows.append([*row[: len(heads)], *locked])
-    locked_head = [Column("locked", 0.8, "center")] * ends
+    locked_head = [Column("locked", 0.8, "center")] * (ends and turns)
     table(pages, [*columns(heads), *locked_head], rows, title=title, least_height=BY_HAND)
     lips, method = levelling.before.lips, note or levelling.site.record.method
     origin = {"stated": "as stated", "repeats": "from the repeats", "default": "assumed"}
-    good = f"{inches(lips.spread, parts=64)} ({millimetres(lips.spread)})"
-    words = f"One reading is good to {good}, {origin[lips.spread_from]}."
+    words = f"One reading is good to {lengths.both(lips.spread)}, {origin[lips.spread_from]}."
     words += f" How read: {method}." if method else ""
-    pages.paragraph(f"{words} Clock positions are seen from inside the box.")
+    words += " Clock positions are seen from inside the box." * turns
+    pages.paragraph(words)
 
 
 def _turn_cells(levelling: Levelling, i: int, *, left: bool) -> list[str]:
@@ -172,11 +174,14 @@ def _turn_cells(levelling: Levelling, i: int, *, left: bool) -> list[str]:
     clock = "" if np.isnan(before) else clock_text(before)
     if clock and turned:
         clock = f"{clock}\nto {clock_text(after)}"
-    return [clock, _both(float(levelling.lip_after[i])) if turned else "not turned"]
+    return [
+        clock,
+        _both(float(levelling.lip_after[i]), levelling.site.lengths) if turned else "not turned",
+    ]
 
 
-def _both(height: float) -> str:
-    return f"{inches(height, signed=True)}\n{millimetres(height, signed=True)}"
+def _both(height: float, lengths: Lengths) -> str:
+    return "\n".join(lengths.pair(height, signed=True))
 
 
 def _shares(pages: Pages, assessment: Assessment, title: str) -> None:
@@ -232,69 +237,94 @@ _STEPS = (
     "stands at the lowest open lip.",
     "At every outlet read from the water to the same point of the hole: + above the water, - below "
     "it. Go round twice. What was not read stays empty; never write 0 for it.",
-    "Turn the inserts. The water moves as soon as the lowest lip does, so top up, wait and read "
-    "all of them again.",
+    "{turn}. The water moves as soon as the lowest lip does, so top up, wait and read all of them "
+    "again.",
     "Pour slowly and steadily: note which outlet starts first, then catch and time each.",
-    "Lock, note the clock positions, photograph the still water with a rule in view.",
+    "{lock} the still water with a rule in view.",
     "Read again after the backfill and before it is covered.",
 )
+_WITH_INSERTS = {"turn": "Turn the inserts", "lock": "Lock, note the clock positions, photograph"}
+_WITHOUT = {"turn": "Set the pipes that stand too high or too low", "lock": "Photograph"}
 _PASSES = 3
-_BLANK_STATIONS = 12
+_LEAST_STATIONS, _BLANK_STATIONS = 6, 12
 
 
 @pens
 def field_sheet(
-    site: Site, turning: tuple[TurnTable, ...], paper: str = "letter"
+    site: Site, turning: tuple[TurnTable, ...], paper: str = "letter", *, blank: bool = False
 ) -> tuple[Figure, ...]:
-    """Draw the field form."""
+    """Draw the field form; a blank one is of a box of which only its outlets are counted."""
     pages = Pages("Field form", site, paper)
+    inserts = site.has_inserts or blank
     names = ("permit", "date", "address", "weather", "who", "feed")
     entries(pages, record_entries(site.record, *names))
     pages.framed(LONG)
     pages.heading("The box", keep=3.4)
-    plan(pages)
-    entries(pages, [*box_entries(site), ("Rule good to", "")])
+    if blank:
+        sketch(pages)
+    else:
+        plan(pages)
+    about = [(label, "" if blank else known) for label, known in box_entries(site)]
+    entries(pages, [*about, ("Rule, finest mark", "")])
     pages.heading("In this order")
     for number, step in enumerate(_STEPS, start=1):
-        pages.paragraph(step, mark=f"{number}.")
-    _readings(pages)
+        words = step.format_map(_WITH_INSERTS if inserts else _WITHOUT)
+        pages.paragraph(words, mark=f"{number}.")
+    _readings(pages, inserts=inserts, blank=blank)
     for each in turning:
         turn_table(pages, each)
-    if not turning:
-        pages.heading("Turn table", keep=0.4)
-        pages.paragraph("No hole offset is entered: these inserts cannot be turned.")
     pour_part(pages, None)
+    who = ("Done by",)
+    below = signing_room(who) + 0.4
+    # as many rows as leave room for the notes on the same page, where that is enough
+    spare = pages.top - pages.sheet.bottom - 2.3 - below
+    stations = int(spare / BY_HAND) if spare > _LEAST_STATIONS * BY_HAND else _BLANK_STATIONS
     rows = [
-        [run.name, feet(station.at), station.name, "", ""]
+        [run.name, site.lengths.line(station.at), station.name, "", ""]
         for run in (site.grades.runs if site.grades else ())
         for station in run.stations
-    ] or [["", "", "", "", ""]] * _BLANK_STATIONS
+    ] or [["", "", "", "", ""]] * min(stations, _BLANK_STATIONS)
     heads = columns({"run": 1.6, "at": 0.9, "what stands there": 1.8, "rod": 1.4, "rod again": 1.4})
     title = "Rod readings of the inverts (greater = lower)"
     table(pages, heads, rows, title=title, least_height=BY_HAND)
-    pages.heading("Notes and exceptions", keep=1.7)
-    pages.blank_lines(5)
-    signatures(pages, ("Done by",))
+    pages.heading("Notes and exceptions", keep=1.0 + below)
+    pages.lines_to_end(3, below)
+    signatures(pages, who)
     return pages.finished()
 
 
-def _readings(pages: Pages) -> None:
+def blank_sheet(outlets: int, paper: str = "letter") -> tuple[Figure, ...]:
+    """Draw the field form of a box of so many outlets, with nothing on it that nobody has said."""
+    if not 1 <= outlets <= MOST_OUTLETS:
+        raise ScenarioError(f"--outlets is {outlets}; a box has 1 to {MOST_OUTLETS} outlets")
+    # what the holes are is left blank, though a box cannot be without
+    lines = (Outlet(label=str(i + 1), opening=Circle(0.05)) for i in range(outlets))
+    site = Site(title="Job:", outlets=tuple(lines), flows=())
+    return field_sheet(site, (), paper, blank=True)
+
+
+def _readings(pages: Pages, *, inserts: bool, blank: bool) -> None:
     """A table to write into for each pass."""
-    outlets = list(enumerate(pages.site.outlets, start=1))
-    rows = [
-        [outlet_text(i, o, whole=True), opening_text(o.opening), length_text(o),
-         "capped" if o.capped else "open", "" if o.clock is None else clock_text(o.clock), ""]
-        for i, o in outlets
-    ]  # fmt: skip
-    heads = columns({"outlet": 1.3, "hole": 2.0, "line": 0.9, "state": 0.9, "clock on file": 1.1,
-                     "clock now": 1.1})  # fmt: skip
-    table(pages, heads, rows, title="The outlets", least_height=BY_HAND)
+    outlets, lengths = list(enumerate(pages.site.outlets, start=1)), pages.site.lengths
+    heads = {"outlet": 1.3, "hole": 2.0, "line": 0.9, "state": 0.9}
+    if blank:
+        rows = [[outlet_text(i, o), *[""] * 5] for i, o in outlets]
+        heads |= {"hole off centre": 1.2, "clock now": 1.1}
+    else:
+        heads |= {"clock on file": 1.1, "clock now": 1.1} if inserts else {}
+        rows = [
+            [outlet_text(i, o, whole=True), opening_text(o.opening, lengths),
+             length_text(o, lengths), "capped" if o.capped else "open",
+             "" if o.clock is None else clock_text(o.clock), ""][: len(heads)]
+            for i, o in outlets
+        ]  # fmt: skip
+    table(pages, columns(heads), rows, title="The outlets", least_height=BY_HAND)
     passes = {
         f"pass {number}\n{what}": 1.0
         for number in range(1, _PASSES + 1)
-        for what in ("1st", "2nd", "set to")
+        for what in ("1st", "2nd", *["set to"] * inserts)
     }
-    title = "Height over still water, + above it, - below it; clock it was set to"
+    title = "Height over still water, + above it, - below it" + "; clock it was set to" * inserts
     names = [[outlet_text(i, o), *[""] * len(passes)] for i, o in outlets if not o.capped]
-    heads = columns({"outlet": 1.15, **passes})
-    table(pages, heads, names, title=title, least_height=BY_HAND + 0.04)
+    heads = {"outlet": 1.15, **passes}
+    table(pages, columns(heads), names, title=title, least_height=BY_HAND + 0.04)

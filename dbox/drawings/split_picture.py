@@ -50,9 +50,10 @@ from dbox.drawings.style import (
 from dbox.errors import DomainError
 from dbox.fieldwork.shares import Assessment
 from dbox.fieldwork.site import Site
+from dbox.lengths import Lengths
 from dbox.report.text import chance_text
 from dbox.report.wording import joined
-from dbox.units import INCH, gpm_litres, inches, inches_mm, millimetres, percent_text
+from dbox.units import INCH, gpm_litres, percent_text
 
 ROW_GAP = 0.05
 """Paper between rows of the table. [in]"""
@@ -100,12 +101,14 @@ class Row:
         return cls(head, tuple(texts), depth, True, size, weight)
 
 
-def lip_rows(assessment: Assessment, column: float) -> list[Row]:
+def lip_rows(assessment: Assessment, column: float, lengths: Lengths) -> list[Row]:
     """Label and lip of every outlet, to be written under its column of the section; column [in]."""
     lips = assessment.lips.height
+    pairs = [lengths.pair(lip, signed=True) if np.isfinite(lip) else (_NO_LIP,) * 2 for lip in lips]
+    units = ("mm", "in") if lengths.metric else ("in", "mm")
     rows = {
-        f"lip, {unit}": [_NO_LIP if np.isposinf(lip) else write(lip, signed=True) for lip in lips]
-        for unit, write in (("in", inches), ("mm", millimetres))
+        f"lip, {unit}": list(cells)
+        for unit, cells in zip(units, zip(*pairs, strict=True), strict=True)
     }
     if max(text_width(c, SMALL) for cells in rows.values() for c in cells) > column - _SPACE:
         rows = {head: [cell.split()[0] for cell in cells] for head, cells in rows.items()}
@@ -172,14 +175,14 @@ class View:
         )
 
 
-def draw_section(axes: Axes, assessment: Assessment, capped: list[bool], view: View) -> None:
+def draw_section(axes: Axes, assessment: Assessment, site: Site, view: View) -> None:
     """Draw wall, holes, lips and water on axes: one column per outlet, heights in metres."""
     n = len(assessment.labels)
     axes.set(xlim=(-0.5, n - 0.5), ylim=(view.low, view.high))
     axes.axhspan(view.low, 0.0, facecolor=PALE, edgecolor="none", zorder=0)
     most, widths = view.high - view.low, np.array([view.level / view.column, 1.0])
     for i, lip in enumerate(assessment.lips.height):
-        if capped[i]:
+        if site.outlets[i].capped:
             draw_cap(axes, i)
             upright = text_width("capped", SMALL) > 0.9 * view.column
             plate = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}
@@ -194,10 +197,12 @@ def draw_section(axes: Axes, assessment: Assessment, capped: list[bool], view: V
     axes.plot(ends, (0.0, 0.0), color=INK, linewidth=HAIR, label="still water", zorder=3)
     for name, level, dashes in zip(assessment.names, assessment.result.level, DASHES, strict=False):
         axes.plot(ends, (level, level), linestyle=dashes, label=f"level {name}", **look)
-    draw_walls(axes, view.upright)
+    draw_walls(axes, view.upright, site.lengths)
 
 
-def name_waters(sheet: Sheet, axes: Axes, assessment: Assessment, left: float) -> None:
+def name_waters(
+    sheet: Sheet, axes: Axes, assessment: Assessment, lengths: Lengths, left: float
+) -> None:
     """Write name and height of every water level beside the section, never on one another.
 
     left [in].
@@ -214,7 +219,7 @@ def name_waters(sheet: Sheet, axes: Axes, assessment: Assessment, left: float) -
     for (name, level), y, text_y in zip(waters, at, written, strict=True):
         corners = [(left, y), (left + 0.1, y), (left + 0.26, text_y), (left + 0.34, text_y)]
         sheet.line(corners, **LEADER)
-        amount = "0" if name == "still water" else inches_mm(level, signed=True)
+        amount = "0" if name == "still water" else lengths.both(level, signed=True)
         label = wrap(name, room, SMALL, "bold", 1)[0]
         sheet.write(text_left, text_y + 0.01, label, va="bottom", weight="bold")
         sheet.write(text_left, text_y - 0.01, amount)
@@ -370,7 +375,7 @@ def split_figure(site: Site, assessment: Assessment) -> Figure:
     sheet.foot([*notes, *left_out(assessment.names)])
     left, right = sheet.left + _SCALE_ROOM, sheet.right - _NAME_ROOM
     column = (right - left) / n
-    rows = lip_rows(assessment, column)
+    rows = lip_rows(assessment, column, site.lengths)
     free = sheet.top - sheet.bottom - 2.0 * (HEADING_ROOM + _GAP) - KEY_ROOM
     free -= sum(row.depth + ROW_GAP for row in rows)
     most = (free - (flows + 1.5) * NAME_GAP) / flows
@@ -384,8 +389,8 @@ def split_figure(site: Site, assessment: Assessment) -> Figure:
     more = "; holes go on above" if view.cuts_off else ""
     sheet.heading("Section, seen from the inlet", f"outlets side by side; {scale}{more}")
     axes = sheet.axes(left, right, sheet.top - section, sheet.top)
-    draw_section(axes, assessment, [o.capped for o in site.outlets], view)
-    name_waters(sheet, axes, assessment, right)
+    draw_section(axes, assessment, site, view)
+    name_waters(sheet, axes, assessment, site.lengths, right)
     sheet.top -= section + _GAP
     write_rows(sheet, rows, left, column)
     sheet.top -= _GAP

@@ -25,7 +25,8 @@ from dbox.arrays import Array
 from dbox.drawings.fonts import BASE, advance, letters, use_fonts
 from dbox.errors import DomainError, ScenarioError, any_of
 from dbox.files.write_file import check_place, is_begun, write_file
-from dbox.units import INCH, inches
+from dbox.lengths import Lengths
+from dbox.units import INCH
 
 _SLACK = 1.03
 """Letters are placed on whole dots of a screen, which may widen a text by this much."""
@@ -319,23 +320,39 @@ class Sheet:
 _INCH_STEPS = (1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 8, 16, 32, 64)
 """What ticks of a scale of heights may stand apart. [in]"""
 
+_METRIC_STEPS = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000)
+"""The same in a metric job. [mm]"""
+
 _CAP_PART = 0.66
 
 
+def tick_step(apart: float, lengths: Lengths) -> float:
+    """What ticks of a scale stand apart, being so far from each other at least; [m]."""
+    steps = (
+        [mm / 1e3 for mm in _METRIC_STEPS] if lengths.metric else [x * INCH for x in _INCH_STEPS]
+    )
+    return next((step for step in steps if step >= apart), apart)
+
+
 def draw_walls(
-    axes: Axes, upright: float, apart: float = 0.4, still: float = 0.0, *, written: bool = True
+    axes: Axes,
+    upright: float,
+    lengths: Lengths,
+    apart: float = 0.4,
+    still: float = 0.0,
+    *,
+    written: bool = True,
 ) -> None:
-    """Floor and walls of the box, with a scale in inches over still water.
+    """Floor and walls of the box, with a scale of heights over still water.
 
     upright: paper over box [in/m]; apart: least paper between two ticks [in]; still [m].
     """
     axes.spines["right"].set_visible(True)
     axes.spines[["left", "right", "bottom"]].set_linewidth(THICK)
     low, high = (z - still for z in axes.get_ylim())
-    least = apart / upright / INCH
-    step = next((s for s in _INCH_STEPS if s >= least), least) * INCH
+    step = tick_step(apart / upright, lengths)
     over = np.arange(np.ceil(low / step), np.floor(high / step) + 1) * step
-    names = [inches(z, signed=True) if written else "" for z in over]
+    names = [lengths.one(z, signed=True) if written else "" for z in over]
     axes.set_yticks(over + still, names)
     axes.set_xticks([])
     axes.tick_params(length=3)

@@ -56,7 +56,7 @@ from dbox.fieldwork.surge import (
 from dbox.files.write_file import check_place, write_file
 from dbox.report.surge_report import volume_text
 from dbox.report.wording import joined
-from dbox.units import GALLON, INCH, MINUTE, gpm, inches_mm
+from dbox.units import GALLON, INCH, MINUTE, gpm
 
 FRAME = 0.08
 """Playing time of a frame; whole hundredths, as a GIF counts. [s]"""
@@ -74,6 +74,7 @@ class SurgeFrame:
     def __init__(self, outcome: SurgeOutcome, figure: Figure | None = None) -> None:
         check_outlets(len(outcome.labels))
         self.run = run = outcome.surge
+        self.lengths = outcome.site.lengths
         self.figure = figure if figure is not None else Figure()
         self.figure.set(size_inches=(WIDTH, HEIGHT), dpi=DOTS)
         page = self.figure.add_axes((0, 0, 1, 1))
@@ -133,7 +134,7 @@ class SurgeFrame:
         for mark in self.marks:
             mark.set_xdata([time / self.unit] * 2)
         self.clock.set_text(clock(time))
-        over = inches_mm(now.level - self.run.system.still_level)
+        over = self.lengths.both(now.level - self.run.system.still_level)
         words = f"in {gpm(now.inflow)};  water {over} over the lowest lip"
         if self.run.system.rim is not None and now.overflow > 0:
             words += f";  OVER THE RIM {gpm(now.overflow)}"

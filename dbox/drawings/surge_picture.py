@@ -47,7 +47,7 @@ from dbox.hydraulics.surge.parts import Trench
 from dbox.hydraulics.surge.stepper import MIN_FLOW, Moment, Surge
 from dbox.report.surge_report import notes_side_by_side, volume_text
 from dbox.report.wording import joined
-from dbox.units import DAY, HOUR, INCH, MINUTE, gpm, gpm_litres, inches_mm, percent_text
+from dbox.units import DAY, HOUR, INCH, MINUTE, gpm, gpm_litres, percent_text
 
 Place = tuple[float, float, float, float]
 """Left, right, bottom and top on the page. [in]"""
@@ -135,7 +135,7 @@ class BoxView:
         axes.set(xlim=ends, ylim=(scale.low, scale.high))
         # heights are in metres of the section: this is paper over them [in/m]
         self.upright = (top - bottom - below) / (scale.high - scale.low)
-        draw_walls(axes, self.upright, 0.3, scale.still, written=ticks)
+        draw_walls(axes, self.upright, site.lengths, 0.3, scale.still, written=ticks)
         self._write_labels(sheet, bottom + 0.15)
         self.floor = scale.low - _FALL / self.upright
         self.trench_bottom = self.floor - (_TRENCH - 0.04) / self.upright
@@ -332,8 +332,8 @@ def surge_figure(outcome: SurgeOutcome) -> Figure:
     sheet.head(
         outcome.site.title or TITLE_TEXT,
         f"{run.event.name or 'a flow'}: {volume_text(run)}",
-        f"Water stands highest at {clock(run.peak_time)}, {inches_mm(run.rise)} over the lowest "
-        "lip.",
+        f"Water stands highest at {clock(run.peak_time)}, "
+        f"{outcome.site.lengths.both(run.rise)} over the lowest lip.",
     )
     sheet.foot(joined(outcome.warnings))
     rows = sheet.top - sheet.bottom - 2.0 * (HEADING_ROOM + _AXIS_ROOM) - _GAP
@@ -456,7 +456,7 @@ def _draw_panel(
     for text, size, weight in (
         (run.event.name, HEADING, "bold"),
         (gpm_litres(float(run.inflow.max())), SMALL, "normal"),
-        (f"water up {inches_mm(run.rise)}", SMALL, "normal"),
+        (f"water up {outcome.site.lengths.both(run.rise)}", SMALL, "normal"),
         (f"shares {least} to {most}", SMALL, "bold"),
     ):
         for line in wrap(text, right - left, size, weight, 1):

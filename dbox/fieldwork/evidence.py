@@ -89,7 +89,7 @@ def seen(
 ) -> Any:  # fmt: skip
     """Declare a kind of evidence as a field; `more` are fields of `Kind`."""
     read = one_of(reader) if isinstance(reader, tuple) else reader
-    declared = key(read, about, *examples, unit=unit, ask=ask, default=default)
+    declared = key(read, about, *examples, unit=unit, default=default)
     kind = Kind(
         part=part, turn=turn, ask=ask, choices=read.words, words=words or read.words, **more
     )

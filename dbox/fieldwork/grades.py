@@ -28,6 +28,7 @@ from dbox.fieldwork.shares import SIDE_95, SURE, target_shares
 from dbox.fieldwork.site import Flow, Site
 from dbox.fieldwork.survey import DEFAULT_ROD_SPREAD, Limit, Run, Survey
 from dbox.hydraulics.pipes import CAPACITY, full_flow, header_check
+from dbox.keys import said
 from dbox.notes import Note
 
 _ABOUT = 1.2
@@ -44,8 +45,8 @@ _ROUNDING = 1e-9
 class Falls:
     """Falls held to a limit; arrays are read-only."""
 
-    fall: Array  # (...) Height lost. [m]
-    error: Array  # (...) Its standard deviation. [m]
+    fall: Array = said("m")  # (...) Height lost.
+    error: Array = said("m")  # (...) Its standard deviation.
     wanted: Array  # (...) Least height that should be lost. [m]
     probability: Array  # (...) That it falls at least that much. [-]
     back_probability: Array  # (...) That it rises. [-]
@@ -135,9 +136,9 @@ def find_bellies(at: Array, height: Array, error: Array) -> tuple[Array, BoolArr
 class HeaderFlow:
     """Whether a header is steep at each flow of the site; arrays are read-only."""
 
-    flow: Array  # (flows,) Its target share of the inflow. [m3/s]
-    normal_depth: Array  # (flows,) At the least-squares grade. [m]
-    critical_depth: Array  # (flows,) [m]
+    flow: Array = said("m3/s")  # (flows,) Its target share of the inflow.
+    normal_depth: Array = said("m")  # (flows,) At the least-squares grade.
+    critical_depth: Array = said("m")  # (flows,)
     verdicts: tuple[str, ...]  # `steep`, `flatter than critical` or `cannot tell`, for each flow.
 
 
@@ -147,20 +148,20 @@ class RunGrade:
 
     run: Run  # What was read.
     limit: Limit  # Least fall over length. [-]
-    at: Array  # (n,) Distance of each station along the run. [m]
-    height: Array  # (n,) Mean height over the run's datum. [m]
-    error: Array  # (n,) Its standard deviation. [m]
+    at: Array = said("m")  # (n,) Distance of each station along the run.
+    height: Array = said("m")  # (n,) Mean height over the run's datum.
+    error: Array = said("m")  # (n,) Its standard deviation.
     pieces: Falls  # From each station to the next, of shape (pieces,), one less than the stations.
     whole: Falls  # From the first station to the last, of shape ().
     line: Line  # The straight grade.
-    # (n,) How far each station stands under the line between its neighbours; NaN at the ends. [m]
-    sag: Array
+    # (n,) How far each station stands under the line between its neighbours; NaN at the ends.
+    sag: Array = said("m")
     belly: BoolArray  # (n,) Whether it sags by more than the rod's error.
-    # (n,) Depth of water that a lower end of the run, standing higher, would hold there. [m]
-    pond: Array
+    # (n,) Depth of water that a lower end of the run, standing higher, would hold there.
+    pond: Array = said("m")
     # Most that the pipe carries with a free surface at the straight grade; NaN where its diameter
-    # is not known or it does not fall. [m3/s]
-    capacity: float
+    # is not known or it does not fall.
+    capacity: float = said("m3/s")
     header: HeaderFlow | None  # None unless it is a header of known diameter.
 
     @property
@@ -189,6 +190,7 @@ class Drop:
 class Grading:
     """All runs as read."""
 
+    site: Site  # The box.
     survey: Survey  # What was read.
     flows: tuple[Flow, ...]  # The flows at which the headers were looked at.
     spread: float  # Standard deviation of one rod reading. [m]
@@ -240,6 +242,7 @@ def grade(site: Site) -> Grading:
         if lower.run.kind == "header" and lower.run.datum == upper.run.datum
     )
     return Grading(
+        site=site,
         survey=survey,
         flows=site.flows,
         spread=spread,

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dbox.arrays import Array, ArrayLike, BoolArray, freeze
+from dbox.errors import outlets_text
 from dbox.fieldwork.site import Site
 from dbox.hydraulics.jet import Jet
 from dbox.hydraulics.openings import PipeEnd
@@ -48,7 +49,7 @@ def header_notes(site: Site, result: Split) -> tuple[Note, ...]:
                 Note(what="header: too flat", where=f"outlet {outlet.label}", values=values)
             )
     if unknown:
-        where, values = f"outlet {', '.join(unknown)}", {"fall": DEFAULT_FALL}
+        where, values = outlets_text(unknown), {"fall": DEFAULT_FALL}
         notes.append(Note(what="header: fall not known", where=where, values=values))
     return tuple(notes)
 

@@ -32,7 +32,7 @@ import numpy as np
 import numpy.typing as npt
 
 from dbox.arrays import Array, ArrayLike, freeze
-from dbox.errors import DomainError
+from dbox.errors import DomainError, outlets_text
 from dbox.fieldwork.shares import over_target, target_shares
 from dbox.fieldwork.site import Box, Flow, JobRecord, Outlet, Site, Tolerance
 from dbox.hydraulics.openings import Circle, Notch, Opening, PipeEnd, Slot
@@ -127,7 +127,7 @@ def leaning_lips(site: Site, far_low: ArrayLike, right_low: ArrayLike) -> Array:
     """
     lost = [o.label for o in site.outlets if not o.capped and o.position is None]
     if lost:
-        raise DomainError(f"outlet {', '.join(lost)} has no position: a lean cannot reach it")
+        raise DomainError(f"no position of {outlets_text(lost)} is given: a lean cannot reach it")
     is_open = np.array([not outlet.capped for outlet in site.outlets])
     places = np.array([o.position or (0.0, 0.0) for o in site.outlets])
     low, high = np.zeros(2), np.resize(site.box.inside or (0.0,), 2)

@@ -1,15 +1,14 @@
-"""What to turn, how far and which way, or how to bed the box again.
+"""What to turn, how far and which way, or how to bed the box again; and what to do next.
 
 At one flow each outlet needs the head at which its own opening passes its own target; its lip
 stands that much under the water. Heads do not keep their proportion as the flow changes, so
-unequal lips meet unequal targets at one flow only.
+unequal lips meet unequal targets at one flow only: the lips taken are those of the flow between the
+weakest and the strongest at which the worst miss over all flows is least.
 
 Every open outlet can bring its lip anywhere in an interval: one point where its insert cannot be
-turned. A goal is a height that fixes where every lip ought to stand: all at the goal itself where
-the targets are met by equal lips, else each at its own offset from it, which holds for one flow
-only. The goal taken is the one that the most outlets can reach, with the least turning among
-those; or, as practice has it, the highest lip and, where that is out of some insert's reach, the
-highest height that all can reach. Turns are rounded to what a hand can do.
+turned. A goal is a height that fixes where every lip is to stand: all at the goal itself where the
+targets are met by equal lips, else each at its own offset from it. Which goal, and which inserts
+are worth turning, is decided in `estimate`. Turns are rounded to what a clock face shows.
 """
 
 from collections.abc import Sequence
@@ -19,22 +18,62 @@ import numpy as np
 
 from dbox.arrays import Array, BoolArray, freeze
 from dbox.errors import DomainError
-from dbox.fieldwork.readings import Lips, Plane, fit_plane, measured_lips
-from dbox.fieldwork.shares import SAMPLES, Assessment, assess_lips, target_shares
+from dbox.fieldwork.estimate import (
+    GOOD_SPAN,
+    HAND_ERROR,
+    SET_WELL,
+    Decision,
+    Estimate,
+    decide,
+    level_chance,
+    turn_variance,
+)
+from dbox.fieldwork.readings import Plane, fit_plane, measured_lips
+from dbox.fieldwork.shares import SAMPLES, Assessment, assess_lips, over_target, target_shares
 from dbox.fieldwork.site import Box, Site
-from dbox.fieldwork.turning import Goal, Reach, Turning, drawn_after, lip_rise, turn_to
+from dbox.fieldwork.turning import LEAST_MOVE, Reach, Turning, lip_rise, turn_to
 from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.split import split
 from dbox.notes import Note
 
+_FLOWS = 41
+"""Flows tried between two others. [-] (numerical)"""
 
-def lip_offsets(site: Site, flow: int) -> Array:
-    """Wanted height of each lip over the lowest wanted lip. [m]"""
+
+def lip_offsets(site: Site, flow: int | None = None) -> Array:
+    """Wanted height of each lip over the lowest wanted lip, to meet one flow or all. [m]"""
     uncapped = np.array([not o.capped for o in site.outlets])
-    wanted = target_shares(site) * site.flows[flow].inflow
-    offset = offsets_of([o.opening for o in site.outlets], wanted, uncapped)
+    openings, target = [o.opening for o in site.outlets], target_shares(site)
+    if flow is not None:
+        offset = offsets_of(openings, target * site.flows[flow].inflow, uncapped)
+    else:
+        inflow = np.array([each.inflow for each in site.flows])
+        offset = offsets_for_all(inflow, openings, target, uncapped)
     freeze(offset)
     return offset
+
+
+def offsets_for_all(
+    inflow: Array, openings: Sequence[Opening], target: Array, uncapped: BoolArray
+) -> Array:
+    """The offsets that make the worst miss over all flows least. [m]; inflow [m3/s], target [-]."""
+    if len({o for o, runs in zip(openings, uncapped, strict=True) if runs}) == 1 and not np.ptp(
+        target[uncapped]
+    ):
+        return np.zeros(target.shape)
+    low, high = float(inflow.min()), float(inflow.max())
+    while True:
+        tried = np.geomspace(low, high, _FLOWS)
+        offset = offsets_of(openings, target * tried[:, None], uncapped)
+        if not offset.any() or low == high:
+            return np.asarray(offset[0])
+        lips = np.where(uncapped, offset, np.inf)
+        share = split(inflow[:, None], lips, openings).share
+        miss = np.abs(over_target(share, target) - 1.0).max(-1).max(0)
+        best = int(np.argmin(miss))
+        if high / low < 1.0 + 1e-4:
+            return np.asarray(offset[best])
+        low, high = tried[max(best - 1, 0)], tried[min(best + 1, _FLOWS - 1)]
 
 
 def offsets_of(openings: Sequence[Opening], wanted: Array, uncapped: BoolArray) -> Array:
@@ -62,32 +101,43 @@ class Lift:
     right_side: float | None
     slope_along: float  # `far_end` as rise per run, known whatever the size. [-]
     slope_across: float  # `right_side` as rise per run. [-]
-    # Outlets that could not reach a common height even in the levelled box: their own pipe or
-    # insert has to be set anew.
+    # Outlets that could not be brought to a common height even in the levelled box, by more than
+    # their readings may err: their own pipe or insert has to be set anew.
     still_short: tuple[int, ...]
 
 
-def lift_for(plane: Plane, box: Box, reach: Reach, positions: Array, wanted: Array) -> Lift:
-    """The lift that makes a plane level; positions [m], wanted [m]."""
+def lift_for(
+    plane: Plane, box: Box, reach: Reach, positions: Array, wanted: Array, covariance: Array
+) -> Lift:
+    """The lift that makes a plane level; positions [m], wanted [m], covariance [m2]."""
     slopes = np.array([plane.slope_x, plane.slope_y])
     fall = np.nan_to_num(-(positions - np.nanmean(positions, axis=0)) @ slopes)
     level = replace(reach, lip=reach.lip + fall, low=reach.low + fall, high=reach.high + fall)
-    reached = level.allows(level.least_turning(wanted).height + wanted)
     sizes = box.inside * 2 if len(box.inside) == 1 else box.inside
     return Lift(
         far_end=-plane.slope_x * sizes[0] if sizes else None,
         right_side=-plane.slope_y * sizes[1] if sizes else None,
         slope_along=-plane.slope_x,
         slope_across=-plane.slope_y,
-        still_short=tuple(np.flatnonzero(~reached).tolist()),
+        still_short=tuple(np.flatnonzero(decide(level, covariance, wanted).off).tolist()),
     )
 
 
-HAND_STEP = float(np.radians(5.0))
-"""Smallest turn that a hand can set. [rad] (common practice, no source)"""
+HAND_STEP = float(np.radians(2.5))
+"""Turns are told to so much: five minutes on the face of a clock. [rad] (judgement)"""
 
-_UNLIKELY = 0.05
-"""Chance under which scatter is not put down to the readings. [-] (judgement)"""
+
+@dataclass(frozen=True, kw_only=True)
+class Goal:
+    """A height for the lips and what it asks for."""
+
+    height: float  # Height over still water that the wanted offsets are counted from. [m]
+    turns: int  # Inserts that are to be turned for it.
+    turning: float  # Sum of their turns; those whose clock is not known are left out. [rad]
+
+
+STEPS = ("turn", "read again", "finer rule", "pour", "stop", "re-bed")
+"""What may come next."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -99,16 +149,23 @@ class Levelling(Turning):
 
     site: Site  # The box that was asked about.
     verdict: str  # `nothing to do`, `adjust` or `re-bed`.
+    next_step: str  # One of `STEPS`.
     goal: Goal  # The goal taken.
-    least_turning: Goal  # The one with the least turning.
     highest: Goal  # The highest lip, as practice has it.
-    design_flow: str  # Name of the flow at which unequal lips meet their targets.
+    every: Goal  # The same height as the goal, every insert turned to it.
+    # Name of the flow at which unequal lips meet their targets; None where all flows have a say.
+    design_flow: str | None
     # (n,) Wanted height of each lip over the goal; all 0 where equal lips meet the targets. [m]
     offset: Array
+    well_set: float  # Chance that the lips as they are span no more than `GOOD_SPAN`. [-]
+    slipped: tuple[int, ...]  # Outlets that did not stand where they were left.
     plane: Plane | None  # Tilt of the box, the inserts' turns taken out where all clocks are known.
     lift: Lift | None  # How to re-bed; None unless the verdict is to re-bed and the tilt is known.
     before: Assessment  # Shares as they are.
     after: Assessment  # Shares as they would be.
+    # Worst share over target at the weakest flow: as it is, turned as told, and with every insert
+    # brought to the goal. [-]
+    worst: tuple[float, float, float]
     warnings: tuple[Note, ...]  # What the reader should know.
 
 
@@ -116,30 +173,55 @@ def level(
     site: Site,
     *,
     match_highest: bool = False,
-    design_flow: int = 0,
+    design_flow: int | None = None,
     hand_step: float = HAND_STEP,
     seed: int = 0,
     samples: int = SAMPLES,
+    known: Estimate | None = None,
 ) -> Levelling:
-    """Work out what to turn, or that the box must be bedded again; hand_step [rad]."""
+    """Work out what to turn, or that the box must be bedded again; hand_step [rad].
+
+    known: What all fillings together tell of the lips; left out, the readings of the site alone.
+    """
     if not hand_step > 0:
         raise DomainError(f"the step of a turn is {np.degrees(hand_step):g} deg; give one above 0")
-    if not 0 <= design_flow < len(site.flows):
+    if design_flow is not None and not 0 <= design_flow < len(site.flows):
         raise DomainError(f"design_flow is {design_flow}; the site has {len(site.flows)} flows")
     lips = measured_lips(site)
-    reach, offset = Reach.of(site, lips), lip_offsets(site, design_flow)
-    goals = reach.least_turning(offset), reach.highest(offset)
-    goal, short = _as_high_as_all_reach(reach, offset, goals[1], site, asked=match_highest)
-    goal, drawn = goal or goals[0], lips.sample(samples, seed)
-    wanted, before = goal.height + offset, assess_lips(site, lips, drawn)
-    verdict = _verdict(before, lips, offset, bool(reach.allows(wanted).all()))
-    work = turn_to(reach, wanted, hand_step, hold=verdict == "nothing to do")
-    lips_after = replace(lips, height=work.lip_after)
-    after = assess_lips(site, lips_after, drawn_after(reach, work, drawn, hand_step, seed))
-    too_fine = verdict == "adjust" and not work.order
-    plane, lift = _bedding(site, reach, offset, verdict)
-    notes = short
-    if too_fine:
+    known = known or Estimate(height=lips.height, covariance=lips.covariance)
+    by_rule = float(np.diag(lips.covariance).max())
+    lips = lips.known(known)
+    reach, offset = Reach.of(site, lips.height), lip_offsets(site, design_flow)
+    hand = HAND_ERROR if site.hand is None else site.hand
+
+    def decided(*, highest: bool) -> Decision:
+        return decide(reach, lips.covariance, offset, hand=hand, by_rule=by_rule,
+                      started=known.started, highest=highest)  # fmt: skip
+
+    decision, practice = decided(highest=match_highest), decided(highest=True)
+    before = assess_lips(site, lips, lips.sample(samples, seed))
+    within = all(v == "within" for v in before.lip_verdicts)
+    work = turn_to(reach, decision.wanted, hand_step, hold=~decision.turn | within)
+    off = decision.off & ~np.bool_(within)
+    reachable = ~off
+    freeze(reachable)
+    clocks = np.nan_to_num(work.turn) != 0
+    by_hand = turn_variance(reach.angle, reach.angle + work.turn, reach.offset, hand)
+    unclear = decision.turn & np.isnan(reach.angle) & ~np.bool_(within)
+    brought = np.where(clocks, np.nan_to_num(by_hand), np.where(unclear, by_rule, 0.0))
+    spoiled = lips.covariance + np.diag(brought)
+    freeze(spoiled)
+    lips_after = replace(lips, height=work.lip_after, covariance=spoiled)
+    after = assess_lips(site, lips_after, lips_after.sample(samples, seed))
+    verdict = "adjust" if work.order else "nothing to do"
+    if off.any() and still_outside(after, offset):
+        verdict = "re-bed"
+    plane, lift = _bedding(site, reach, offset, verdict, lips.covariance)
+    well_set = float(level_chance(reach.lip - offset, lips.covariance, reach.uncapped))
+    goal = float(decision.goal)
+    everywhere = np.where(reach.uncapped, reach.brought(goal + offset), np.inf)
+    notes = _goal_notes(site, reach, offset, practice) if match_highest else []
+    if decision.turn.any() and not work.order and not within:
         notes.append(Note(what="level: finer than a hand"))
     elif plane is not None:
         notes += plane.warnings
@@ -148,80 +230,91 @@ def level(
     if unknown := np.flatnonzero(reach.adjustable & np.isnan(reach.angle)).tolist():
         labels = ", ".join(site.outlets[i].label for i in unknown)
         notes.append(Note(what="level: clock not known", where=f"outlet {labels}"))
+    notes += [Note(what="level: slipped", where=f"outlet {site.outlets[i].label}")
+              for i in known.slipped]  # fmt: skip
     if offset.any():
-        notes.append(_one_flow_only(design_flow, after))
+        notes.append(_one_flow_only(site, design_flow, after))
+    values = vars(work) | {"reachable": reachable}
     return Levelling(
-        **vars(work),
+        **values,
         site=site,
-        verdict="nothing to do" if too_fine else verdict,
-        goal=goal,
-        least_turning=goals[0],
-        highest=goals[1],
-        design_flow=site.flows[design_flow].name,
+        verdict=verdict,
+        next_step=_next_step(verdict, before, well_set, known),
+        goal=_goal(goal, reach, decision.wanted),
+        highest=_goal(float(practice.goal), reach, practice.wanted),
+        every=_goal(goal, reach, everywhere),
+        design_flow=None if design_flow is None else site.flows[design_flow].name,
         offset=offset,
+        well_set=well_set,
+        slipped=known.slipped,
         plane=plane,
         lift=lift,
         before=before,
         after=after,
+        worst=_worst(site, before, after, everywhere),
         warnings=tuple(notes),
     )
 
 
-def _as_high_as_all_reach(
-    reach: Reach, offset: Array, highest: Goal, site: Site, *, asked: bool
-) -> tuple[Goal | None, list[Note]]:
-    """The highest lip or, where an insert ends below it, the highest height for all; and why."""
-    if not asked:
-        return None, []
-    short = ~reach.allows(highest.height + offset)
-    common = reach.highest_for_all(offset) if short.any() else None
-    if common is None:
-        return highest, []
+def _goal(height: float, reach: Reach, wanted: Array) -> Goal:
+    moved = reach.uncapped & (np.abs(wanted - reach.lip) > LEAST_MOVE)
+    turning = np.nansum(np.abs(reach.turns(np.where(moved, wanted, reach.lip))))
+    return Goal(height=height, turns=int(moved.sum()), turning=float(turning))
+
+
+def _worst(
+    site: Site, before: Assessment, after: Assessment, everywhere: Array
+) -> tuple[float, float, float]:
+    """Worst share over target at the weakest flow: now, turned as told, all turned to the goal."""
+    weakest = int(np.argmin([flow.inflow for flow in site.flows]))
+    best = split(site.flows[weakest].inflow, everywhere, [o.opening for o in site.outlets])
+    over = over_target(best.share, before.target)[before.target > 0]
+    return (float(before.worst_over_target[weakest]), float(after.worst_over_target[weakest]),
+            float(over.max()))  # fmt: skip
+
+
+def still_outside(after: Assessment, offset: Array) -> bool:
+    """Whether what turning leaves is really worse than asked, or than a good hand leaves it."""
+    if after.tolerance is not None:
+        return "outside" in after.lip_verdicts
+    lips = (after.lips.height - offset)[after.lips.measured]
+    return bool(np.ptp(lips) > GOOD_SPAN)
+
+
+def _next_step(verdict: str, before: Assessment, well_set: float, known: Estimate) -> str:
+    """What is worth doing next."""
+    if all(v == "within" for v in before.lip_verdicts):
+        return "stop"
+    if verdict != "nothing to do":
+        return "turn" if verdict == "adjust" else "re-bed"
+    unsure = np.array(before.lip_verdicts) == "cannot tell"
+    good = well_set >= SET_WELL
+    if good and (before.tolerance is None or "outside" in before.lip_verdicts):
+        return "stop"
+    settles = before.tolerance is not None and np.isfinite(before.settling_repeats[unsure]).all()
+    if known.readable and (settles or not good):
+        return "read again"
+    if "outside" in before.lip_verdicts:
+        return "stop"
+    return "finer rule" if before.finer_rule is not None else "pour"
+
+
+def _goal_notes(site: Site, reach: Reach, offset: Array, practice: Decision) -> list[Note]:
+    """That the highest lip is out of reach of some, and what is taken for it."""
+    top = float((reach.lip - offset)[reach.uncapped].max())
+    short = ~reach.allows(top + offset)
+    if not short.any() or abs(top - float(practice.goal)) < LEAST_MOVE:
+        return []
     values = {
         "outlets": tuple(site.outlets[i].label for i in np.flatnonzero(short)),
-        "highest": highest.height,
-        "taken": common.height,
+        "highest": top,
+        "taken": float(practice.goal),
     }
-    return common, [Note(what="level: highest out of reach", values=values)]
-
-
-def _verdict(before: Assessment, lips: Lips, offset: Array, all_reach: bool) -> str:
-    if all(v == "within" for v in before.lip_verdicts):
-        return "nothing to do"
-    if "outside" not in before.lip_verdicts and lips_alike(lips, offset):
-        return "nothing to do"
-    return "adjust" if all_reach else "re-bed"
-
-
-def lips_alike(lips: Lips, offset: Array) -> bool:
-    """Whether the readings' errors alone would often scatter the lips as much as they are.
-
-    offset [m].
-    """
-    open_lips = lips.measured
-    over = np.where(open_lips, lips.height, 0.0) - offset
-    return bool(alike(over, np.where(open_lips, lips.error, np.inf), lips.freedom))
-
-
-def alike(over: Array, error: Array, freedom: float = np.inf) -> BoolArray:
-    """Whether errors of this size would often scatter heights as much as these are scattered.
-
-    over [m], error [m], freedom [-].
-    """
-    from scipy.special import fdtrc
-
-    weight = error**-2
-    count = np.count_nonzero(weight > 0, axis=-1) - 1
-    mean = (over * weight).sum(-1, keepdims=True) / weight.sum(-1, keepdims=True)
-    scatter = ((over - mean) ** 2 * weight).sum(-1) / np.maximum(count, 1)
-    # F with unlimited freedom is chi-squared over its own
-    often = fdtrc(np.maximum(count, 1), min(freedom, 1e9), scatter) > _UNLIKELY
-    result: BoolArray = often | (count < 1)
-    return result
+    return [Note(what="level: highest out of reach", values=values)]
 
 
 def _bedding(
-    site: Site, reach: Reach, offset: Array, verdict: str
+    site: Site, reach: Reach, offset: Array, verdict: str, covariance: Array
 ) -> tuple[Plane | None, Lift | None]:
     """The plane of the pipes where all clocks are known, else of the lips; and its cure."""
     unturned = reach.adjustable & ~np.isnan(reach.angle)
@@ -235,15 +328,29 @@ def _bedding(
     plane = fit_plane(np.where(reach.uncapped, heights, np.nan), positions)
     if plane is None or verdict != "re-bed":
         return plane, None
-    return plane, lift_for(plane, site.box, reach, positions, offset)
+    return plane, lift_for(plane, site.box, reach, positions, offset, covariance)
 
 
-def _one_flow_only(design_flow: int, after: Assessment) -> Note:
+def _one_flow_only(site: Site, flow: int | None, after: Assessment) -> Note:
+    """How far off the flows are, and what to meet the weakest or the strongest alone would give."""
+    inflow = np.array([each.inflow for each in site.flows])
+    openings, target = [o.opening for o in site.outlets], target_shares(site)
+    uncapped = np.array([not o.capped for o in site.outlets])
+
+    def misses(at: int) -> tuple[float, ...]:
+        lips = np.where(uncapped, lip_offsets(site, at), np.inf)
+        over = over_target(split(inflow, lips, openings).share, target)
+        return tuple(np.abs(over - 1.0).max(-1).tolist())
+
+    weak, strong = int(inflow.argmin()), int(inflow.argmax())
     off = np.abs(after.over_target - 1.0).max(-1)
-    others = [i for i in range(off.size) if i != design_flow]
     values = {
-        "flow": after.names[design_flow],
-        "others": tuple(after.names[i] for i in others),
-        "misses": tuple(float(off[i]) for i in others),
+        "flow": None if flow is None else after.names[flow],
+        "names": after.names,
+        "misses": tuple(off.tolist()),
+        "weak": after.names[weak],
+        "weak_misses": misses(weak),
+        "strong": after.names[strong],
+        "strong_misses": misses(strong),
     }
     return Note(what="level: one flow only", values=values)

@@ -11,6 +11,7 @@ straight line went on below 0. A box is outside where one outlet is surely beyon
 tolerance, within where by the sum of the tails at all edges (Bonferroni) none is.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from statistics import NormalDist
 
@@ -18,7 +19,15 @@ import numpy as np
 import numpy.typing as npt
 
 from dbox.arrays import Array, BoolArray, freeze
-from dbox.fieldwork.levelling import HAND_STEP, alike, offsets_of
+from dbox.fieldwork.estimate import (
+    HAND_ERROR,
+    SET_WELL,
+    decide,
+    level_chance,
+    normal_points,
+    turn_variance,
+)
+from dbox.fieldwork.levelling import HAND_STEP, offsets_for_all
 from dbox.fieldwork.shares import SURE, VERDICTS, chances, over_target, verdict_codes
 from dbox.fieldwork.turning import LEAST_MOVE, Reach, hand_turns
 from dbox.hydraulics.openings import Opening
@@ -80,7 +89,7 @@ class Judged:
 def judge_drawn(boxes: Boxes, inflow: Array, *, samples: int, seed: int) -> Judged:
     """Judge boxes by drawing their lips; inflow [m3/s]."""
     count, outlets = boxes.lip.shape
-    scatter = np.random.default_rng(seed).standard_normal((samples, outlets))
+    scatter = normal_points(samples, outlets, seed)
     within, beyond = np.empty((2, inflow.size, count))
     target = boxes.target
     step = max(1, _DRAWN // scatter.size)
@@ -158,6 +167,9 @@ def _judged(boxes: Boxes, result: Split, within: Array, codes: npt.NDArray[np.in
     )
 
 
+Judge = Callable[[Boxes, Array], Judged]
+"""How boxes are judged at some flows [m3/s]."""
+
 WORK = ("nothing to do", "adjust", "re-bed", "read again")
 """What can be wanted at a box; the last where its readings cannot tell whether anything is."""
 
@@ -179,34 +191,60 @@ class Work:
     reachable: BoolArray  # (k, n) Whether the lip can be brought to its height; True where capped.
 
 
-def work_at(boxes: Boxes, verdict: npt.NDArray[np.int8], inflow: float) -> Work:
-    """Work out what to turn at each box, or that it must be bedded again; inflow [m3/s]."""
+def work_at(boxes: Boxes, judged: Judged, inflow: Array, judge: Judge) -> Work:
+    """Work out what to turn at each box, or that it must be bedded again.
+
+    inflow [m3/s]; judge: how boxes are judged, for those that no turn brings level.
+    """
     unknown = np.any(np.isnan(boxes.hole_offset) & boxes.uncapped, axis=-1)
     boxes = replace(boxes, hole_offset=np.nan_to_num(boxes.hole_offset))
-    reach = Reach.of_lips(boxes.lip, boxes.hole_offset, boxes.clock)
-    # wanted height of each lip over the goal; 0 for equal holes, at any flow
     over_goal = np.zeros_like(boxes.lip)
     if len(set(boxes.openings)) > 1:
-        over_goal = offsets_of(boxes.openings, boxes.target * inflow, boxes.uncapped)
-    goals = np.empty((len(boxes.lip), 1))
-    for first in range(0, len(goals), _TOGETHER):
+        over_goal = _offsets(boxes, inflow)
+    kind = np.full(len(boxes.lip), _NOTHING, np.int8)
+    turn, after, well_set = np.zeros_like(boxes.lip), boxes.lip.copy(), np.empty(len(boxes.lip))
+    off, spoiled = np.zeros_like(boxes.uncapped), np.zeros_like(boxes.lip)
+    outside = np.any(judged.verdict == _OUTSIDE, axis=0)
+    within = np.all(judged.verdict == _WITHIN, axis=0)
+    for first in range(0, len(kind), _TOGETHER):
         rows = slice(first, first + _TOGETHER)
-        some = Reach.of_lips(boxes.lip[rows], boxes.hole_offset[rows], boxes.clock[rows])
-        goals[rows, 0] = some.least_turning_height(over_goal[rows])
-    wanted = goals + over_goal
-    reachable = reach.allows(wanted)
-    by_chance = alike(reach.lip - over_goal, np.where(boxes.uncapped, boxes.error, np.inf))
-    kind = np.where(reachable.all(-1), _ADJUST, _REBED).astype(np.int8)
-    kind[by_chance & ~np.any(verdict == _OUTSIDE, axis=0)] = _AGAIN
-    kind[np.all(verdict == _WITHIN, axis=0)] = _NOTHING
-    hold = (kind != _ADJUST) & (kind != _REBED)
-    turn, after = hand_turns(reach, wanted, HAND_STEP, hold=hold[:, None])
-    move = np.where(reach.uncapped, after, 0.0) - reach.lip
-    kind[(kind == _ADJUST) & np.all(np.abs(move) <= LEAST_MOVE, axis=-1)] = _NOTHING
+        reach = Reach.of_lips(boxes.lip[rows], boxes.hole_offset[rows], boxes.clock[rows])
+        variance = np.where(reach.uncapped, boxes.error[rows], 0.0) ** 2
+        covariance = variance[..., None] * np.eye(variance.shape[-1])
+        by_rule = variance.max(-1, keepdims=True)
+        decision = decide(reach, covariance, over_goal[rows], by_rule=by_rule)
+        hold = ~decision.turn | within[rows, None]
+        turn[rows], after[rows] = hand_turns(reach, decision.wanted, HAND_STEP, hold=hold)
+        off[rows] = decision.off & ~within[rows, None]
+        well_set[rows] = level_chance(reach.lip - over_goal[rows], covariance, reach.uncapped)
+        by_clock = turn_variance(reach.angle, reach.angle + turn[rows], reach.offset, HAND_ERROR)
+        unclear = decision.turn & np.isnan(reach.angle)
+        moved = np.nan_to_num(turn[rows]) != 0
+        spoiled[rows] = np.where(moved, np.nan_to_num(by_clock), np.where(unclear, by_rule, 0.0))
+    move = np.where(boxes.uncapped, after, 0.0) - np.where(boxes.uncapped, boxes.lip, 0.0)
+    kind[np.any(np.abs(move) > LEAST_MOVE, axis=-1)] = _ADJUST
+    if np.any(doubt := np.flatnonzero(off.any(-1))):
+        error = np.sqrt(boxes.error[doubt] ** 2 + spoiled[doubt])
+        left = replace(
+            boxes, lip=after[doubt], error=error, tolerance=boxes.tolerance[doubt],
+            hole_offset=boxes.hole_offset[doubt], clock=boxes.clock[doubt],
+        )  # fmt: skip
+        worse = np.any(judge(left, inflow).verdict == _OUTSIDE, axis=0)
+        kind[doubt[worse]] = _REBED
+    stopped = outside & (well_set >= SET_WELL)
+    kind[(kind == _NOTHING) & ~within & ~stopped] = _AGAIN
     kind[unknown] = -1
-    angle_after = (reach.angle + turn + np.pi) % (2.0 * np.pi) - np.pi
-    freeze(kind, turn, angle_after, move, reachable)
-    return Work(kind=kind, turn=turn, angle_after=angle_after, move=move, reachable=reachable)
+    angle_after = (boxes.clock + turn + np.pi) % (2.0 * np.pi) - np.pi
+    freeze(kind, turn, angle_after, move, off)
+    return Work(kind=kind, turn=turn, angle_after=angle_after, move=move, reachable=~off)
+
+
+def _offsets(boxes: Boxes, inflow: Array) -> Array:
+    """Wanted height of each lip over the goal, worked out once for boxes capped alike. [m]"""
+    patterns, which = np.unique(boxes.uncapped, axis=0, return_inverse=True)
+    offset = [offsets_for_all(inflow, boxes.openings, uncapped / uncapped.sum(), uncapped)
+              for uncapped in patterns]  # fmt: skip
+    return np.array(offset)[which.ravel()]
 
 
 Counts = npt.NDArray[np.int64]

@@ -23,8 +23,9 @@ from dbox.arrays import Array, BoolArray, freeze
 from dbox.fieldwork.inlet import jet_notes, possible_jets, strike
 from dbox.fieldwork.readings import Lips, measured_lips
 from dbox.fieldwork.shares import BAND, SAMPLES, SIDE_95, target_shares
-from dbox.fieldwork.site import Pour, Site
+from dbox.fieldwork.site import Pour, Site, plan_area
 from dbox.hydraulics.split import Split, range_notes, split
+from dbox.keys import said
 from dbox.notes import Note
 from dbox.units import INCH
 
@@ -125,8 +126,8 @@ def expect(
     low, high = np.percentile(flows, BAND, axis=1)
     first = np.bincount(drawn.argmin(-1), minlength=len(openings)) / samples
     settling = np.full(inflow.shape, np.nan)
-    if inside := site.box.inside:
-        plan = inside[0] * inside[-1] * (np.pi / 4 if site.box.shape == "round" else 1.0)
+    if site.box.inside:
+        plan = plan_area(site.box.inside)
         slope = sum(o.slope(result.head[..., i]) for i, o in enumerate(openings))
         settling = _SETTLED * plan / np.maximum(slope, _LEAST_SLOPE)
     jet = strike(site, possible_jets(site), lips.height, inflow, result.share, target_shares(site))
@@ -189,16 +190,16 @@ def time_notes(pours: Sequence[Pour], flow: Array, settling: Array) -> Iterator[
 class Balance:
     """What was caught against what was poured, in one pour."""
 
-    caught: float  # All catches together. [m3/s]
-    # Poured less caught, below 0 where more was caught; for `less`, also less what the uncaught
-    # outlets may have given. [m3/s]
-    missing: float
-    low: float  # 5 per cent end of its band. [m3/s]
-    high: float  # Its 95 per cent end. [m3/s]
-    uncaught: tuple[int, ...]  # Open outlets whose catch was not measured.
     # `balanced`, `less` or `more` caught than poured, or `open` where outlets were not caught and
     # the rest does not tell.
     verdict: str
+    caught: float = said("m3/s")  # All catches together.
+    # Poured less caught, below 0 where more was caught; for `less`, also less what the outlets not
+    # caught may have given.
+    missing: float = said("m3/s")
+    missing_low: float = said("m3/s")  # 5 per cent end of its band.
+    missing_high: float = said("m3/s")  # Its 95 per cent end.
+    not_caught: tuple[int, ...] = said(outlets=True)  # Open outlets whose catch was not measured.
 
 
 def balance(expectation: Expectation, case: int) -> Balance:
@@ -217,10 +218,10 @@ def balance(expectation: Expectation, case: int) -> Balance:
     elif missing < -slack:
         verdict = "more"
     return Balance(
+        verdict=verdict,
         caught=total,
         missing=missing,
-        low=missing - slack,
-        high=missing + slack,
-        uncaught=tuple(int(i) for i in uncaught),
-        verdict=verdict,
+        missing_low=missing - slack,
+        missing_high=missing + slack,
+        not_caught=tuple(uncaught.tolist()),
     )

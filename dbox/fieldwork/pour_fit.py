@@ -54,6 +54,7 @@ from dbox.fieldwork.shares import SIDE_95
 from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 from dbox.hydraulics.split import Split, split
+from dbox.keys import said
 from dbox.units import INCH
 
 PRIOR = {"agree": 0.5, "height": 0.25, "blockage": 0.25}
@@ -295,6 +296,7 @@ class Explanation:
 
     kind: str  # `agree`, `height` or `blockage`.
     outlet: int | None  # The outlet that is off; None for `agree`.
+    label: str  # Its label; empty for `agree`.
     probability: float  # Among all candidates. [-]
     # `height`: lip over its reading [m]; `blockage`: part of the flow that is lost [-]; NaN for
     # `agree`.
@@ -347,7 +349,7 @@ def _fit(expectation: Expectation, candidate: Candidate, near: Array | None = No
     from scipy.optimize import least_squares
     from scipy.special import chdtrc
 
-    weighed = list(expectation.weighed)
+    at, weighed = candidate.outlet, list(expectation.weighed)
     pours = [expectation.pours[case] for case in weighed]
     all_caught = expectation.caught[weighed]
     inflow = np.array([p.inflow for p in pours])
@@ -403,7 +405,8 @@ def _fit(expectation: Expectation, candidate: Candidate, near: Array | None = No
     freedom = caught.size - int(complete.sum()) - (model.fault is not None)
     return Explanation(
         kind=candidate.kind,
-        outlet=candidate.outlet,
+        outlet=at,
+        label="" if at is None else expectation.site.outlets[at].label,
         probability=float("nan"),
         size=size,
         low=low,
@@ -423,10 +426,10 @@ def _fit(expectation: Expectation, candidate: Candidate, near: Array | None = No
 class SecondPour:
     """The further pour that tells most about two explanations."""
 
-    inflow: float  # What to pour. [m3/s]
-    outlet: int  # The outlet to catch, where the two differ most.
-    flow: float  # What it gives if the best explanation is right. [m3/s]
-    rival_flow: float  # What it gives if its rival is. [m3/s]
+    inflow: float = said("m3/s")  # What to pour.
+    outlet: int = said(outlets=True)  # The outlet to catch, where the two differ most.
+    flow: float = said("m3/s")  # What it gives if the best explanation is right.
+    rival_flow: float = said("m3/s")  # What it gives if its rival is.
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -435,18 +438,19 @@ class Finding:
 
     # `agree`, `disagree`, `cannot tell`, or `none fits` where one fault does not explain it.
     verdict: str
-    outlet: int | None  # The outlet on which ruler and water disagree.
+    outlet: int | None = said(outlets=True)  # The outlet on which ruler and water disagree.
     kind: str | None  # `height` or `blockage`; None where that cannot be told.
     # Of what is said: of agreement, or of this outlet and, where told, this kind. [-]
     probability: float
-    best: Explanation  # The most probable explanation.
-    rival: Explanation  # The one that stands most against it.
+    best: Explanation = said(hidden=True)  # The most probable explanation.
+    rival: Explanation = said(hidden=True)  # The one that stands most against it.
     # What would tell most about the two; None where nothing is open or no pour tells much.
     second_pour: SecondPour | None
     # Readings in all of the outlet in doubt that would tell a wrong height from a right one; None
     # where nothing is open or no number of readings would.
-    readings: int | None
-    dry: tuple[int, ...]  # Outlets that stay dry in these pours, of which nothing is said.
+    readings_needed: int | None
+    # Outlets that stay dry in these pours, of which nothing is said.
+    dry: tuple[int, ...] = said(outlets=True)
 
 
 def judge(expectation: Expectation, explanations: tuple[Explanation, ...]) -> Finding:
@@ -470,7 +474,7 @@ def judge(expectation: Expectation, explanations: tuple[Explanation, ...]) -> Fi
         best=best,
         rival=rival,
         second_pour=None if settled else _second_pour(expectation, best, rival),
-        readings=None if settled else _readings(expectation, best, rival),
+        readings_needed=None if settled else _readings(expectation, best, rival),
         dry=tuple(sorted(outlets["height"] - outlets["blockage"])),
     )
 

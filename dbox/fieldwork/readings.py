@@ -1,8 +1,9 @@
 """Lip heights and their errors from readings; tilt as a plane through them.
 
-Every reading has a spread: one standard deviation of a single reading. It is the stated one, else
-it is pooled from repeats, else it is that of a ruler. The mean of k repeats has spread / sqrt(k).
-An error common to all outlets, such as a misjudged water line, changes no share and is left out.
+Every reading has a spread: one standard deviation of a single reading, apart from what the marks of
+the rule take away. It is the stated one, else it is pooled from repeats, else it is that of a
+ruler. What the mean of several is worth stands in `estimate`. An error common to all outlets, such
+as a misjudged water line, changes no share and is left out.
 
 A tilted box puts its outlets on one plane, height = c + slope_x x + slope_y y, with x along the
 inlet direction and y across it. The least-squares plane is the tilt; what an outlet stands off
@@ -15,6 +16,7 @@ import numpy as np
 
 from dbox.arrays import Array, ArrayLike, BoolArray, freeze
 from dbox.errors import DomainError
+from dbox.fieldwork.estimate import Estimate, mark_variance, normal_points, reading_variance
 from dbox.fieldwork.site import DEFAULT_SPREAD, Site
 from dbox.notes import Note
 from dbox.units import INCH
@@ -55,46 +57,69 @@ class Lips:
 
     # (n,) Lip over still water; inf where capped, NaN where open and not measured. [m]
     height: Array
-    error: Array  # (n,) Standard deviation of that height; 0 where there is none. [m]
+    covariance: Array  # (n, n) Covariance of those heights; 0 where there is none. [m2]
     repeats: Array  # (n,) Readings taken of each outlet; 0 where none. [-]
     spread: float  # Standard deviation of a single reading. [m]
     spread_from: str  # `stated`, `repeats` or `default`.
-    freedom: float  # Degrees of freedom behind the spread, inf unless it came from repeats. [-]
+    mark: float  # Distance between the finest marks of the rule; 0 where not known. [m]
     warnings: tuple[Note, ...]  # What the reader should know of the readings.
+
+    @property
+    def error(self) -> Array:
+        """Standard deviation of each height; 0 where there is none. [m] (n,)."""
+        return np.sqrt(np.diag(self.covariance))
 
     @property
     def measured(self) -> BoolArray:
         """Whether the outlet is open and has a reading. (n,)."""
         return np.isfinite(self.height)
 
+    def single(self, repeats: ArrayLike = 1.0) -> Array:
+        """Standard deviation of the mean of so many readings. [m]"""
+        result: Array = np.sqrt(reading_variance(self.spread, self.mark, repeats))
+        return result
+
     def sample(self, count: int, seed: int) -> Array:
-        """Draw lips that would give these readings. [m]"""
-        rng = np.random.default_rng(seed)
-        scatter = rng.standard_normal((count, self.height.size)) * self.error
-        if np.isfinite(self.freedom):
-            scatter *= np.sqrt(self.freedom / rng.chisquare(self.freedom, count))[:, None]
-        return self.height + scatter
+        """Lips that would give these readings, evenly over what they may be. [m]"""
+        return self.height + normal_points(count, self.height.size, seed) @ _root(self.covariance)
+
+    def known(self, estimate: Estimate) -> "Lips":
+        """These lips as all fillings together tell them."""
+        return replace(self, height=estimate.height, covariance=estimate.covariance)
+
+
+def _root(covariance: Array) -> Array:
+    """What turns independent normal errors into such ones; transposed. [m]"""
+    error = np.sqrt(np.diag(covariance))
+    part = np.ix_(error > 0, error > 0)
+    root = np.zeros_like(covariance)
+    root[part] = np.linalg.cholesky(covariance[part]).T
+    return root
 
 
 def reduce_readings(site: Site) -> Lips:
     """Turn readings of any point of the holes into lip heights with their errors."""
     if site.spread is not None and not site.spread > 0:
         raise DomainError(f"spread of a reading is {site.spread} m; it must be above 0")
-    spread, source, freedom, warnings = _spread(site)
+    spread, source, doubt, scatter, warnings = _spread(site)
     means = [np.mean(o.readings) if o.readings else np.nan for o in site.outlets]
     over = np.array([o.point_over_lip for o in site.outlets])
     height = np.where([o.capped for o in site.outlets], np.inf, np.array(means) - over)
     repeats = np.array([0.0 if o.capped else len(o.readings) for o in site.outlets])
-    error = np.where(np.isfinite(height), spread / np.sqrt(np.maximum(repeats, 1.0)), 0.0)
-    freeze(height, error, repeats)
+    mark = site.mark or 0.0
+    variance = reading_variance(spread, mark, np.maximum(repeats, 1.0))
+    # readings that scatter less than their spread says fall on one mark more often
+    variance += mark_variance(min(spread, scatter), mark) - mark_variance(spread, mark)
+    covariance = np.diag(np.where(np.isfinite(height), doubt**2 * variance, 0.0))
+    freeze(height, covariance, repeats)
     return Lips(
         height=height,
-        error=error,
+        covariance=covariance,
         repeats=repeats,
         spread=spread,
         spread_from=source,
-        freedom=freedom,
-        warnings=(*warnings, *_not_at_the_lip(height, error)),
+        mark=mark,
+        warnings=(*warnings, *_not_at_the_lip(height, np.sqrt(np.diag(covariance)))),
     )
 
 
@@ -132,24 +157,41 @@ def _not_at_the_lip(height: Array, error: Array) -> list[Note]:
     return []
 
 
-def _spread(site: Site) -> tuple[float, str, float, tuple[Note, ...]]:
+def _spread(site: Site) -> tuple[float, str, float, float, tuple[Note, ...]]:
+    """Spread of a reading, where it is from, what its being uncertain multiplies errors by,
+    and the scatter that was seen.
+
+    [m], [-], [m].
+    """
     deviations = [np.subtract(o.readings, np.mean(o.readings)) for o in site.outlets if o.readings]
     freedom = sum(d.size - 1 for d in deviations)
     pooled = float(np.sqrt(sum(float(d @ d) for d in deviations) / max(freedom, 1)))
+    seen = _jitter(pooled, site.mark or 0.0) if freedom >= _LEAST_FREEDOM else np.inf
     if site.spread is not None:
         # twice the stated spread from 3 or more differences comes by chance less than once in 100
         doubtful = freedom >= _LEAST_FREEDOM and pooled > 2.0 * site.spread
         values = {"pooled": pooled, "stated": site.spread}
         note = Note(what="readings: wider than stated", values=values)
-        return site.spread, "stated", np.inf, (note,) if doubtful else ()
+        return site.spread, "stated", 1.0, seen, (note,) if doubtful else ()
     if freedom >= _LEAST_FREEDOM:
         if pooled >= BEST_SPREAD:
-            return pooled, "repeats", float(freedom), ()
+            from scipy.special import ndtri, stdtrit
+
+            return seen, "repeats", float(stdtrit(freedom, 0.95) / ndtri(0.95)), seen, ()
         values = {"pooled": pooled, "taken": BEST_SPREAD}
         note = Note(what="readings: finer than a ruler", values=values)
-        return BEST_SPREAD, "repeats", np.inf, (note,)
+        return BEST_SPREAD, "repeats", 1.0, seen, (note,)
     note = Note(what="readings: spread not known", values={"taken": DEFAULT_SPREAD})
-    return DEFAULT_SPREAD, "default", np.inf, (note,)
+    return DEFAULT_SPREAD, "default", 1.0, seen, (note,)
+
+
+def _jitter(pooled: float, mark: float) -> float:
+    """Spread of readings apart from their marks, of which repeats scatter so much. [m]"""
+    fine = np.linspace(0.0, max(pooled, mark), 513)
+    scatter = np.sqrt(
+        np.maximum(reading_variance(fine, mark, 1.0) - mark_variance(fine, mark), 0.0)
+    )
+    return float(np.interp(pooled, scatter, fine))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

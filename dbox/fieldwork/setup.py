@@ -9,13 +9,15 @@ turning that they ask for. Shares and turns come from `levelling`; how the job s
 
     within    every flow is within the tolerance
     inlet     so it is by the lips, but at some flow the jet of the inlet decides
+    level     nobody named a tolerance, and the lips stand as well as a good hand leaves them
     ruler     the readings cannot tell the lips apart any better
-    hand      every turn that is left is smaller than a hand can set
-    re-bed    no common height can be reached
+    hand      a line is outside, but what is left to turn is less than a hand can make good
+    re-bed    what turning leaves is worse than asked
     adjust    there is something to turn
+    again     nothing to turn for certain, but another filling read would tell
 
-The first pass turns what `levelling` asks for. From the second on, lips that differ no more than
-reading errors alone often make them are left: turning them would only follow the ruler's errors.
+What every pass told of the lips stays known: see `estimate`. After `again` the water is topped up
+and every outlet is read once more, with nothing turned.
 
 A reading that looks wrong is in doubt: the person is asked once whether it is meant. None is
 refused: a box may stand as badly as it reads.
@@ -32,14 +34,16 @@ package. What is computed (shares, turns, whether to go on) decides only what is
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from functools import lru_cache, reduce
+from functools import cached_property, reduce
 from typing import TypeVar
 
 import numpy as np
 
 from dbox.errors import DomainError
-from dbox.fieldwork.levelling import HAND_STEP, Levelling, level, lips_alike
+from dbox.fieldwork.estimate import HAND_ERROR, Estimate, turn_variance
+from dbox.fieldwork.levelling import HAND_STEP, Levelling, level
 from dbox.fieldwork.readings import reduce_readings, without_placeholders
+from dbox.fieldwork.shares import SAMPLES
 from dbox.fieldwork.site import DEFAULT_SPREAD, Site
 from dbox.fieldwork.turning import Reach, lip_rise
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
@@ -140,14 +144,13 @@ class Rules:
     """How turns are worked out: keywords of `levelling.level`."""
 
     match_highest: bool = False  # Whether the highest lip is the goal.
-    design_flow: int = 0  # Index of the flow at which unequal targets are met.
+    # Index of the flow at which unequal targets are met; None: all flows have a say.
+    design_flow: int | None = None
     hand_step: float = HAND_STEP  # Turns are rounded to multiples of this. [rad]
+    samples: int = SAMPLES  # Points over which the bands are taken. [-]
 
 
-@lru_cache(maxsize=64)
-def _levelled(read: Site, rules: Rules) -> Levelling:
-    """What the readings of a pass ask for; the same pass is worked out once."""
-    return level(read, **vars(rules))
+_NEXT = {"turn": "adjust", "re-bed": "re-bed", "read again": "again"}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -172,11 +175,8 @@ class Pass:
     # Outlets whose hole was left elsewhere than told, and where. [rad]
     left: tuple[tuple[int, float | None], ...] = ()
     turned: Angles | None = None  # Where each hole stands after the turning; None before. [rad]
-    # Lowest place where water could leave other than by the outlets, over the still water of the
-    # pass before. [m]
-    rim: float | None = None
-    # Lips over that same water, once turned; NaN where unknown; empty for the first pass. [m]
-    expected: tuple[float, ...] = ()
+    # The pass before this one; None for the first.
+    previous: "Pass | None" = field(default=None, repr=False, compare=False)
 
     @property
     def complete(self) -> bool:
@@ -185,7 +185,7 @@ class Pass:
         all_read = all(settled or outlet.capped for settled, outlet in outlets)
         return all_read and self.doubtful is None and self.correcting is None
 
-    @property
+    @cached_property
     def site(self) -> Site:
         """The box with the readings, clocks and rim of this pass, over its still water."""
         outlets = tuple(
@@ -194,20 +194,47 @@ class Pass:
                 self.entered.outlets, self.readings, self.angles, strict=True
             )
         )
-        read = replace(self.entered, outlets=outlets, box=replace(self.entered.box, rim=self.rim))
-        if self.rim is None or not self.expected:
+        read = replace(self.entered, outlets=outlets)
+        if self.previous is None or self.entered.box.rim is None:
             return read
         # the water rose with the lowest lip: the lips that were expected tell by how much
-        expected, lips = np.array(self.expected), reduce_readings(read).height
+        expected, lips = self.previous.known_after.height, reduce_readings(read).height
         known = np.isfinite(expected) & np.isfinite(lips)
-        risen = expected[known] - lips[known]
-        rim = self.rim - float(risen.mean()) if risen.size else None
+        before = self.previous.site.box.rim
+        rim = None
+        if known.any() and before is not None:
+            rim = before - float((expected[known] - lips[known]).mean())
         return replace(read, box=replace(read.box, rim=rim))
 
+    @cached_property
+    def known(self) -> Estimate:
+        """The lips as this pass and all before it tell them; every open outlet is read."""
+        lips = reduce_readings(self.site)
+        if self.previous is None:
+            return Estimate(height=lips.height, covariance=lips.covariance)
+        return self.previous.known_after.read(lips.height, np.diag(lips.covariance))
+
     @property
+    def known_after(self) -> Estimate:
+        """The lips as they are known once the turning of this pass is done."""
+        before, after = (
+            np.array([np.nan if angle is None else angle for angle in angles])
+            for angles in (self.angles, self.turned or self.angles)
+        )
+        hand = HAND_ERROR if self.entered.hand is None else self.entered.hand
+        offset = np.array([outlet.hole_offset or 0.0 for outlet in self.entered.outlets])
+        # an insert whose clock is not known is moved by the rule, to where nobody can say
+        order = self.levelling.order if self.conclusion == "adjust" and self.levelling else ()
+        moved = (offset > 0) & ((before != after) & ~(np.isnan(before) & np.isnan(after)))
+        moved[[i for i in order if np.isnan(before[i])]] = True
+        rise = np.where(moved, lip_rise(after, offset) - lip_rise(before, offset), 0.0)
+        variance = np.where(moved, turn_variance(before, after, offset, hand), 0.0)
+        return self.known.turned(rise, variance)
+
+    @cached_property
     def levelling(self) -> Levelling | None:
         """Shares with bands, and turns; None while an open outlet is not read."""
-        return _levelled(self.site, self.rules) if self.complete else None
+        return level(self.site, known=self.known, **vars(self.rules)) if self.complete else None
 
     @property
     def conclusion(self) -> str | None:
@@ -220,10 +247,11 @@ class Pass:
             return "within"
         if all(verdict == "within" for verdict in before.lip_verdicts):
             return "inlet"
-        settled = levelling.verdict == "nothing to do"
-        if (settled or self.number > 1) and lips_alike(before.lips, levelling.offset):
-            return "ruler"
-        return "hand" if settled else levelling.verdict
+        if levelling.next_step in _NEXT:
+            return _NEXT[levelling.next_step]
+        if before.tolerance is None:
+            return "level" if levelling.next_step == "stop" else "ruler"
+        return "hand" if "outside" in before.lip_verdicts else "ruler"
 
     def after(self, event: Event) -> "Pass":
         """The pass once an event of its own has happened."""
@@ -277,23 +305,14 @@ class Pass:
 
     def next(self, turned: Angles) -> "Pass":
         """The pass that follows this one once its turning is done. [rad]"""
-        read = self.site
-        before = np.array([np.nan if angle is None else angle for angle in self.angles])
-        after = np.array([np.nan if angle is None else angle for angle in turned])
-        offset = np.array([outlet.hole_offset or 0.0 for outlet in read.outlets])
-        rise = np.where(offset > 0, lip_rise(after, offset) - lip_rise(before, offset), 0.0)
-        return replace(
-            _first_pass(self.entered, self.rules, turned),
-            number=self.number + 1,
-            rim=read.box.rim,
-            expected=tuple((reduce_readings(read).height + rise).tolist()),
-        )
+        following = _first_pass(self.entered, self.rules, turned)
+        return replace(following, number=self.number + 1, previous=self)
 
 
 def _first_pass(site: Site, rules: Rules, angles: Angles) -> Pass:
     n = len(site.outlets)
     return Pass(entered=site, rules=rules, number=1, angles=angles, readings=((),) * n,
-                settled=(False,) * n, read_at=("",) * n, rim=site.box.rim)  # fmt: skip
+                settled=(False,) * n, read_at=("",) * n)  # fmt: skip
 
 
 _T = TypeVar("_T")
@@ -343,7 +362,7 @@ def doubt(now: Pass, outlet: int, heights: tuple[float, ...]) -> Doubt | None:
         return Doubt(why="reach", amount=lip - travel)
     # the outlet read before that is the farthest from coming together with this one
     read = replace(now, readings=_with(now.readings, outlet, heights)).site
-    reach = Reach.of(read, reduce_readings(read))
+    reach = Reach.of(read, reduce_readings(read).height)
     gap = np.maximum(reach.low - reach.high[outlet], reach.low[outlet] - reach.high)
     gap = np.where(reach.adjustable & np.isfinite(gap), gap, -np.inf)
     other = int(np.argmax(gap))
@@ -412,7 +431,8 @@ class Job:
                     return Question(kind="clock", outlet=i)
             return Question(kind="still")
         if now.complete:
-            return Question(kind="turn" if now.conclusion == "adjust" else "close")
+            kinds = {"adjust": "turn", "again": "still"}
+            return Question(kind=kinds.get(now.conclusion or "", "close"))
         if now.doubtful is not None:
             waiting, heights, _ = now.doubtful
             return Question(kind="confirm", outlet=waiting, doubt=doubt(now, waiting, heights))
@@ -448,6 +468,10 @@ class Job:
             raise DomainError("the job has ended; nothing can follow")
         job = replace(self, last=event, before=self)
         *before, now = self.passes
+        if isinstance(event, Still) and now.complete:
+            # topped up and read once more, with nothing turned
+            following = now.next(self.left_angles).after(event)
+            return replace(job, passes=(*before, now, following))
         if not isinstance(event, Turned | Closed):
             if isinstance(event, ClockSet) and event.angle is None:
                 job = replace(job, not_known=(*self.not_known, event.outlet))
@@ -457,7 +481,7 @@ class Job:
         if isinstance(event, Closed):
             return replace(job, closed=True)
         done = replace(now, turned=event.angles, done_at=event.at)
-        return replace(job, passes=(*before, done, now.next(event.angles)))
+        return replace(job, passes=(*before, done, done.next(event.angles)))
 
 
 def begin(

@@ -25,6 +25,7 @@ import numpy.typing as npt
 
 from dbox.arrays import Array, ArrayLike, BoolArray, freeze
 from dbox.errors import DomainError
+from dbox.fieldwork.estimate import reading_variance
 from dbox.fieldwork.inlet import (
     NOTICED,
     Strike,
@@ -37,7 +38,7 @@ from dbox.fieldwork.readings import MOST_READINGS, Lips, measured_lips
 from dbox.fieldwork.site import Flow, Site
 from dbox.hydraulics.split import Split, range_notes, split
 from dbox.notes import Note
-from dbox.units import DOSE, TRICKLE
+from dbox.units import DOSE, INCH, TRICKLE
 
 
 def target_shares(site: Site) -> Array:
@@ -95,6 +96,13 @@ VERDICTS = ("within", "outside", "cannot tell")
 
 SAMPLES = 4000
 """Boxes drawn for the bands. [-] (judgement)"""
+
+RULES = (INCH / 16, INCH / 32, INCH / 64)
+"""Finest marks of rules that one can buy, each good to one mark. [m] (common practice, no
+source)"""
+
+FEW_READINGS = 4
+"""Readings of an outlet that a person may be asked for with another rule. [-] (judgement)"""
 
 _ROUNDING = 1e-12
 """What a share may miss its tolerance by and count as within. [-] (rounding)"""
@@ -154,13 +162,27 @@ class Assessment:
 
     @property
     def settling_repeats(self) -> Array:
-        """Readings of each outlet that would settle it with the present spread. [-] (flows,).
+        """Readings of each outlet that would settle it with the same rule. [-] (flows,)
 
-        Those taken where it is settled; NaN where more than `MOST_READINGS` would be asked for.
+        Those taken where it is settled; NaN where not even `MOST_READINGS` would.
         """
-        more = (self.lips.spread / self.settling_spread) ** 2
-        readings: Array = np.ceil(self.lips.repeats.max() * more - 1e-9)
-        return np.where((more > 1.0) & (readings > MOST_READINGS), np.nan, readings)
+        taken = max(float(self.lips.repeats.max()), 1.0)
+        count = np.arange(taken, max(MOST_READINGS, taken) + 1)
+        part = (self.lips.single(count) / self.lips.single(taken))[:, None]
+        enough = part <= self.settling_spread / self.lips.spread + 1e-9
+        return np.where(enough.any(0), count[enough.argmax(0)], np.nan)
+
+    @property
+    def finer_rule(self) -> float | None:
+        """Mark of the rule that would settle every flow in a few readings; None: no rule. [m]"""
+        unsure = np.array(self.lip_verdicts) == "cannot tell"
+        taken = max(float(self.lips.repeats.max()), 1.0)
+        least = self.settling_spread[unsure] / self.lips.spread * self.lips.single(taken)
+        for mark in RULES:
+            finer = mark < (self.lips.mark or self.lips.spread) * 0.99
+            if finer and np.all(np.sqrt(reading_variance(mark, mark, FEW_READINGS)) <= least):
+                return mark
+        return None
 
 
 def assess(site: Site, *, seed: int = 0, samples: int = SAMPLES) -> Assessment:

@@ -5,6 +5,7 @@ measured: `None` or an empty tuple, never zero. What is made by `key` is a key o
 """
 
 import datetime
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -13,9 +14,10 @@ from dbox.errors import DomainError
 from dbox.fieldwork.evidence import Evidence, Prior
 from dbox.fieldwork.survey import SOURCE, Survey
 from dbox.hydraulics.openings import Opening
+from dbox.hydraulics.surge.inflow import Pump, Siphon
 from dbox.hydraulics.surge.parts import SupplyPipe, Tank, Trench
-from dbox.hydraulics.surge.sources import Pump, Siphon
 from dbox.keys import key
+from dbox.lengths import Lengths
 
 LONGEST_NOTE = 600
 """Characters of one entry of a record. [-] (judgement)"""
@@ -162,6 +164,15 @@ class Box:
     rim: float | None = None
 
 
+def plan_area(inside: Sequence[float]) -> float:
+    """Plan area of a box or a tank by its inside length and width, or diameter; inside [m] -> [m2].
+
+    >>> plan_area([2.0, 1.5])
+    3.0
+    """
+    return inside[0] * inside[1] if len(inside) == 2 else math.pi / 4 * inside[0] ** 2
+
+
 @dataclass(frozen=True, kw_only=True)
 class Outlet:
     """One outlet of the box, numbered clockwise from the inlet as seen from above."""
@@ -241,6 +252,11 @@ class Site:
     flows: tuple[Flow, ...]  # The flows to compute, in the order of the file.
     # Stated standard deviation of one reading; None where not stated. [m]
     spread: float | None = None
+    # Distance between the finest marks of the rule; None where not known. [m]
+    mark: float | None = None
+    # One standard deviation of a clock position set by hand; None where not stated. [rad]
+    hand: float | None = None
+    metric: bool = False  # Whether the job is in millimetres or centimetres.
     # Whether the readings of the outlets only show where readings go and were never taken.
     placeholder: bool = False
     target: Target = field(default_factory=Target)  # What each line ought to get.
@@ -254,6 +270,17 @@ class Site:
     priors: tuple[Prior, ...] = ()  # How common the user takes causes to be.
     works: Works = field(default_factory=Works)  # What stands before the box and behind it.
 
+    @property
+    def has_inserts(self) -> bool:
+        """Whether anything in the box can be turned."""
+        return any(outlet.hole_offset for outlet in self.outlets)
+
+    @property
+    def lengths(self) -> Lengths:
+        """How lengths are written for this job."""
+        typed = [height for outlet in self.outlets for height in outlet.readings]
+        return Lengths.of([*typed, self.spread or 0.0], self.mark, metric=self.metric)
+
     @classmethod
     def of(
         cls,
@@ -262,6 +289,7 @@ class Site:
         *,
         offset: float | str | None = None,
         spread: float | str | None = None,
+        mark: float | str | None = None,
         clock: str | Sequence[str] | None = None,
         labels: Sequence[str] | None = None,
         flows: Mapping[str, float | str] | None = None,
@@ -280,6 +308,8 @@ class Site:
             Hole centre from pipe centre; left out, no insert can be turned. [m]
         spread : float or str, optional
             One standard deviation of one reading. [m]
+        mark : float or str, optional
+            Distance between the finest marks of the rule. [m]
         clock : str or sequence of str, optional
             Where the holes stand, as "6:00"; 6:00 is straight down.
         labels : sequence of str, optional
@@ -333,6 +363,7 @@ class Site:
             outlets=outlets,
             flows=tuple(asked) or ORDINARY_FLOWS,
             spread=None if spread is None else in_si(spread, units.length),
+            mark=None if mark is None else in_si(mark, units.length),
             tolerance=None
             if tolerance is None
             else Tolerance(share=in_si(tolerance, units.percent)),

@@ -13,7 +13,7 @@ as a level box would, split at the mean flow between kept rows, and the trenches
 that alone: until one is full to its pipe nothing backs up, so the box need not be run again.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -32,21 +32,23 @@ from dbox.fieldwork.inlet import (
 )
 from dbox.fieldwork.readings import measured_lips
 from dbox.fieldwork.shares import NOTABLE, over_target, target_shares
-from dbox.fieldwork.site import Box, Site
+from dbox.fieldwork.site import Box, Site, plan_area
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 from dbox.hydraulics.pipes import CAPACITY
 from dbox.hydraulics.split import split
 from dbox.hydraulics.surge.box_pool import System
-from dbox.hydraulics.surge.inflow import Inflow, concatenate, steady
+from dbox.hydraulics.surge.inflow import (
+    PER_PERSON,
+    Inflow,
+    concatenate,
+    household_day,
+    steady,
+    to_inflow,
+)
 from dbox.hydraulics.surge.parts import TrenchLine
-from dbox.hydraulics.surge.sources import PER_PERSON, household_day, to_inflow, use
 from dbox.hydraulics.surge.stepper import Surge, surge
 from dbox.notes import Note
-from dbox.units import DAY, HOUR, LITRE, MINUTE
-
-TRICKLE = 2.5 * LITRE / MINUTE
-"""What comes to a box on an ordinary day. [m3/s] (1 to 4 L/min: Water Science and Technology
-51(10), 2005, p. 39)"""
+from dbox.units import DAY, HOUR, MINUTE, TRICKLE
 
 BEHIND_TANK, WITHOUT_TANK = 3 * HOUR, 30 * MINUTE
 """How long a run goes on after its inflow has ended. [s] (judgement)"""
@@ -112,12 +114,6 @@ def line_flow(site: Site, event: Inflow) -> float:
     return total / max(lines, 1)
 
 
-def natural_end(site: Site, event: Inflow) -> float:
-    """When most of an event has passed. [s]; event [m3/s]."""
-    tank = event.entry == "house" and site.works.tank is not None
-    return event.end + (BEHIND_TANK if tank else WITHOUT_TANK)
-
-
 def plan(box: Box) -> tuple[float, float]:
     """Plan area and length of the rim of a box.
 
@@ -128,86 +124,55 @@ def plan(box: Box) -> tuple[float, float]:
         raise DomainError(
             'the inside of the box is not measured; add inside = ["16 in", "20 in"] under [box]'
         )
-    if box.shape == "round":
-        diameter = box.inside[0]
-        return np.pi / 4 * diameter**2, np.pi * diameter
-    along, across = box.inside
-    return along * across, 2 * (along + across)
+    rim = np.pi * box.inside[0] if box.shape == "round" else 2 * sum(box.inside)
+    return plan_area(box.inside), rim
 
 
-def notes_on(site: Site, found: Surge) -> tuple[Note, ...]:
+def notes_on(site: Site, found: Surge) -> Iterator[Note]:
     """Where the model is weak, what was left out, and what went over in a run."""
-    return (
-        *measured_lips(site).warnings,
-        *_assumed(site, found),
-        *_left_out(site, found),
-        *_gone_over(site, found),
-        *_capillary(found),
-    )
-
-
-def _assumed(site: Site, found: Surge) -> list[Note]:
-    """What jet and soil rest on, and what the jet does at the strongest inflow of the run."""
-    notes: list[Note] = []
-    system, works = found.system, site.works
+    system, works, entry = found.system, site.works, found.event.entry
+    labels = [outlet.label for outlet in site.outlets]
+    yield from measured_lips(site).warnings
     if site.box.inlet == "straight":
         if not placed(site):
-            notes.append(Note(what="surge: jet not computed"))
+            yield Note(what="surge: jet not computed")
         elif taken := _mouth(site, found.event.pumped).taken:
-            notes.append(taken)
-    states = {trench.soil for trench in works.trenches if trench} - {"biomat"}
-    if states:
-        notes.append(
-            Note(what="surge: soil invented", values={"states": " and ".join(sorted(states))})
-        )
+            yield taken
+    if states := {trench.soil for trench in works.trenches if trench} - {"biomat"}:
+        yield Note(what="surge: soil invented", values={"states": " and ".join(sorted(states))})
     if system.jet is not None:
         peak, target = np.array([found.inflow.max()]), target_shares(site)
         without = split(peak, system.lips, system.openings, rim=system.rim).share
         strongest = strike(site, (system.jet,), system.lips, peak, without, target)
         if strongest.changes(site.tolerance.share if site.tolerance else NOTICED).any():
-            notes.append(jet_note(site, strongest, 0, "jet: strikes"))
-    return notes
-
-
-def _left_out(site: Site, found: Surge) -> list[Note]:
-    works, entry = site.works, found.event.entry
-    missing = {
-        "surge: no tank": entry == "house" and works.tank is None,
-        "surge: no supply": entry != "box" and works.supply is None,
-        "surge: no trench": not any(works.trenches),
-    }
-    return [Note(what=what) for what, left_out in missing.items() if left_out]
-
-
-def _gone_over(site: Site, found: Surge) -> list[Note]:
-    notes, system = [], found.system
-    labels = [outlet.label for outlet in site.outlets]
+            yield jet_note(site, strongest, 0, "jet: strikes")
+    if entry == "house" and works.tank is None:
+        yield Note(what="surge: no tank")
+    if entry != "box" and works.supply is None:
+        yield Note(what="surge: no supply")
+    if not any(works.trenches):
+        yield Note(what="surge: no trench")
     if found.spilled[-1] > 0:
-        notes.append(Note(what="surge: overtops", values={"volume": float(found.spilled[-1])}))
+        yield Note(what="surge: overtops", values={"volume": float(found.spilled[-1])})
     drop = site.box.inlet_drop
     if drop is not None and found.peak_level > system.still_level + drop:
-        notes.append(Note(what="surge: backs up"))
-    pipe = system.supply if found.event.entry != "box" else None
+        yield Note(what="surge: backs up")
+    pipe = system.supply if entry != "box" else None
     if pipe and found.inflow.max() > CAPACITY * pipe.full:
-        notes.append(Note(what="surge: supply full"))
+        yield Note(what="surge: supply full")
     drowned = np.flatnonzero(np.any(found.trench_level > system.lips, axis=0))
     if drowned.size:
         named = ", ".join(labels[i] for i in drowned)
-        notes.append(Note(what="surge: drowned", values={"outlets": named}))
+        yield Note(what="surge: drowned", values={"outlets": named})
     for i in np.flatnonzero(found.surfaced[-1] > 0).tolist():
         volume = float(found.surfaced[-1, i])
-        notes.append(Note(what="surge: surfaces", values={"outlet": labels[i], "volume": volume}))
-    return notes
-
-
-def _capillary(found: Surge) -> list[Note]:
-    """How much of the water passed at heads where surface tension decides."""
+        yield Note(what="surge: surfaces", values={"outlet": labels[i], "volume": volume})
+    # how much of the water passed at heads where surface tension decides
     passed = np.diff(found.volume.sum(-1))
-    head = 0.5 * (found.level[1:] + found.level[:-1]) - found.system.still_level
+    head = 0.5 * (found.level[1:] + found.level[:-1]) - system.still_level
     part = float(passed[head < CAPILLARY_HEAD].sum() / (passed.sum() or 1.0))
-    if part < _MUCH:
-        return []
-    return [Note(what="surge: capillary", values={"part": part, "head": CAPILLARY_HEAD})]
+    if part >= _MUCH:
+        yield Note(what="surge: capillary", values={"part": part, "head": CAPILLARY_HEAD})
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -294,7 +259,7 @@ class SurgeOutcome:
 
 def house_event(fixtures: Sequence[str]) -> Inflow:
     """Fixtures that start together."""
-    return to_inflow([use(name) for name in fixtures], " and ".join(fixtures))
+    return to_inflow([(name, 0.0) for name in fixtures], " and ".join(fixtures))
 
 
 def house_days(site: Site, days: int, seed: int) -> Inflow:
@@ -335,7 +300,8 @@ def run(
     Over days of the house the loads are those of the run itself, and it is found which line ponds
     first.
     """
-    until = seconds or natural_end(site, event)
+    tank = event.entry == "house" and site.works.tank is not None
+    until = seconds or event.end + (BEHIND_TANK if tank else WITHOUT_TANK)
     system = system_of(site, line_flow(site, event), pumped=event.pumped)
     fine = FINE_MAX_CHANGE if until <= DAY and not over_days else None
     found = surge(system, event, seconds=until, max_change=fine, settling=settling,
@@ -353,7 +319,7 @@ def run(
         load=load,
         capacity=capacity,
         ponding=ponding(found) if over_days else None,
-        warnings=notes_on(site, found),
+        warnings=tuple(notes_on(site, found)),
     )
 
 

@@ -37,6 +37,7 @@ _least_fall = limited(units.grade, 0.0, 0.5, "a least fall is between 0 and 50 %
 _BOTH = "a limit is a value and its source"
 
 
+# fmt: off
 @dataclass(frozen=True, kw_only=True)
 class Limit:
     """A limit and who says so."""
@@ -46,19 +47,18 @@ class Limit:
     default: bool = False  # Whether it was taken because the file names none.
 
 
+def _usual(value: float, source: str) -> Limit:
+    """A limit where the file names none; value [-] or [m]."""
+    return Limit(value=value, source=source, default=True)
+
+
 @dataclass(frozen=True, kw_only=True)
 class FallLimit(Limit):
     """The least fall of a kind of run, and who asks for it."""
 
     value: float = key(
-        _least_fall,
-        "Least fall over length.",
-        "1/8 in/ft",
-        "1 in in 4 ft",
-        "1 %",
-        name="least",
-        needed=_BOTH,
-    )
+        _least_fall, "Least fall over length.", "1/8 in/ft", "1 in in 4 ft", "1 %", name="least",
+        needed=_BOTH)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,11 +67,8 @@ class DropLimit(Limit):
 
     value: float = key(
         length(0.0, 1.0, "a least inlet drop is between 0 and 1 m"),
-        "Least height of the inlet's invert over the outlet pipes' inverts.",
-        "1 in",
-        name="least",
-        needed=_BOTH,
-    )
+        "Least height of the inlet's invert over the outlet pipes' inverts.", "1 in", name="least",
+        needed=_BOTH)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,11 +77,7 @@ class SpacingLimit(Limit):
 
     value: float = key(
         limited(units.length, 0.1, 100.0, "a spacing is between 0.1 m and 100 m"),
-        "Greatest distance between two stations, about.",
-        "4 ft",
-        name="most",
-        needed=_BOTH,
-    )
+        "Greatest distance between two stations, about.", "4 ft", name="most", needed=_BOTH)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -102,38 +95,20 @@ class Limits:
     """
 
     house_sewer: Limit = key(
-        FallLimit,
-        "Least fall of a house sewer.",
-        default=Limit(
-            value=0.25 / 12,
-            source="Uniform Plumbing Code 708.0, as quoted; common practice",
-            default=True,
-        ),
-    )
+        FallLimit, "Least fall of a house sewer.",
+        default=_usual(0.25 / 12, "Uniform Plumbing Code 708.0, as quoted; common practice"))
     supply_pipe: Limit = key(
-        FallLimit,
-        "Least fall of a supply pipe, tank to box.",
-        default=Limit(value=0.01, source="Minn. R. 7080.2050", default=True),
-    )
+        FallLimit, "Least fall of a supply pipe, tank to box.",
+        default=_usual(0.01, "Minn. R. 7080.2050"))
     header: Limit = key(
-        FallLimit,
-        "Least fall of a header, box to line.",
-        default=Limit(
-            value=0.01,
-            source="common practice, no source; Minn. R. 7080.2050 asks it of supply pipes",
-            default=True,
-        ),
-    )
+        FallLimit, "Least fall of a header, box to line.",
+        default=_usual(
+            0.01, "common practice, no source; Minn. R. 7080.2050 asks it of supply pipes"))
     inlet_drop: Limit = key(
-        DropLimit,
-        "Least drop from the box's inlet to its outlets.",
-        default=Limit(
-            value=units.INCH, source="25 Pa. Code 73.42; N.J.A.C. 7:9A-9.4", default=True
-        ),
-    )
+        DropLimit, "Least drop from the box's inlet to its outlets.",
+        default=_usual(units.INCH, "25 Pa. Code 73.42; N.J.A.C. 7:9A-9.4"))
     spacing: Limit | None = key(
-        SpacingLimit, "Greatest distance between two stations; absent: none is asked for."
-    )
+        SpacingLimit, "Greatest distance between two stations; absent: none is asked for.")
 
     def fall(self, kind: str) -> Limit:
         """Least fall of a kind of run, one of `RUN_KINDS`. [-]"""
@@ -148,22 +123,15 @@ class Station:
     at: float = key(
         # runs are in feet or metres, so a bare number is refused
         limited(units.length, 0.0, 1000.0, "a distance along a run is between 0 and 1000 m"),
-        "Distance along the run from its upper end, with its unit.",
-        "4 ft",
-        needed=True,
-    )
+        "Distance along the run from its upper end, with its unit.", "4 ft", needed=True)
     name: str = key(line, "What stands there; absent: just pipe.", "tank outlet", default="")
     rod: tuple[float, ...] | None = key(
         several(length(0.0, 10.0, "a rod reading is between 0 and 10 m"), MOST_READINGS),
         "Rod reading, greater where the pipe is lower; a list where it was read more than once.",
-        "60-1/8 in",
-        ["60-1/8 in", "60-3/16 in"],
-    )
+        "60-1/8 in", ["60-1/8 in", "60-3/16 in"])
     elevation: tuple[float, ...] | None = key(
         several(length(-500.0, 9000.0, "an elevation is between -500 m and 9000 m"), MOST_READINGS),
-        "Height over a benchmark, where there are no rod readings.",
-        "98.25 ft",
-    )
+        "Height over a benchmark, where there are no rod readings.", "98.25 ft")
 
     @property
     def heights(self) -> tuple[float, ...]:
@@ -177,29 +145,18 @@ class Run:
 
     name: str = key(label, "What the run is called on site.", "supply pipe", needed=True)
     kind: str = key(
-        one_of(RUN_KINDS),
-        "What kind of pipe it is.",
-        "supply pipe",
-        needed=f"write {any_of(map(show, RUN_KINDS))}",
-    )
+        one_of(RUN_KINDS), "What kind of pipe it is.", "supply pipe",
+        needed=f"write {any_of(map(show, RUN_KINDS))}")
     outlet: str | None = key(label, "Label of the outlet that a header leads away from.", "1")
     diameter: float | None = key(size, "Inside diameter; absent: that of [grades].", "4.026 in")
     roughness: float = key(
-        _roughness, "Manning's n; absent: that of [grades].", 0.010, default=PLASTIC_ROUGHNESS
-    )
+        _roughness, "Manning's n; absent: that of [grades].", 0.010, default=PLASTIC_ROUGHNESS)
     instrument: str | None = key(
-        label,
-        "Where the instrument stood; runs read from two places are not compared in height. "
-        "Absent: the same place for all.",
-        "by the tank",
-    )
+        label, "Where the instrument stood; runs read from two places are not compared in height. "
+        "Absent: the same place for all.", "by the tank")
     stations: tuple[Station, ...] = key(
-        Station,
-        "The stations, in the order of the water's way.",
-        many=True,
-        name="station",
-        default=(),
-    )
+        Station, "The stations, in the order of the water's way.", many=True, name="station",
+        default=())
 
     @property
     def datum(self) -> str:
@@ -213,23 +170,15 @@ class Survey:
     """Rod readings along the pipes."""
 
     spread: float | None = key(
-        spread, "One standard deviation of one rod reading; absent: 1/8 in.", "1/16 in"
-    )
+        spread, "One standard deviation of one rod reading; absent: 1/8 in.", "1/16 in")
     diameter: float | None = key(size, "Inside diameter of every run that names none.", "4.026 in")
     roughness: float | None = key(
-        _roughness, "Manning's n of every run that names none; absent: 0.010.", 0.010
-    )
+        _roughness, "Manning's n of every run that names none; absent: 0.010.", 0.010)
     limits: Limits = key(Limits, "What the falls are held to.", default=Limits())
     placeholder: bool | None = key(
-        flag,
-        "Whether the readings only show where yours go; nothing is computed from them then.",
-        True,
-    )
+        flag, "Whether the readings only show where yours go; nothing is computed from them then.",
+        True)
     runs: tuple[Run, ...] = key(
-        Run,
-        "The runs, in the order of the water's way.",
-        many=True,
-        name="run",
-        common=("diameter", "roughness"),
-        default=(),
-    )
+        Run, "The runs, in the order of the water's way.", many=True, name="run",
+        common=("diameter", "roughness"), default=())
+# fmt: on

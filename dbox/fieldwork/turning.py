@@ -13,7 +13,6 @@ import numpy as np
 
 from dbox.arrays import Array, ArrayLike, BoolArray, freeze
 from dbox.errors import DomainError
-from dbox.fieldwork.readings import Lips
 from dbox.fieldwork.site import Site
 
 
@@ -76,20 +75,8 @@ def turn_tables(site: Site, *, step: float = QUARTER_HOUR) -> tuple[TurnTable, .
     )
 
 
-_GRID = 2001
-"""Heights tried between the ends of all reaches. [-] (numerical)"""
-
 _ROUNDING = 1e-9
 """What a height may lie beyond a reach and count as within. [m] (rounding)"""
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Goal:
-    """A height for the lips and what it asks for."""
-
-    height: float  # Height over still water that the wanted offsets are counted from. [m]
-    reached: int  # Outlets that can be brought to it.
-    turning: float  # Sum of all turns, those that stop short included. [rad]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -106,10 +93,10 @@ class Reach:
     offset: Array  # (..., n) Hole centre from pipe centre; 0 where the insert cannot be turned. [m]
 
     @classmethod
-    def of(cls, site: Site, lips: Lips) -> "Reach":
-        """Reach of the outlets of a site, every open one measured."""
+    def of(cls, site: Site, height: Array) -> "Reach":
+        """Reach of the outlets of a site with their lips over still water; height [m]."""
         return cls.of_lips(
-            np.where([o.capped for o in site.outlets], np.inf, lips.height),
+            np.where([o.capped for o in site.outlets], np.inf, height),
             np.array([o.hole_offset or 0.0 for o in site.outlets]),
             np.array([np.nan if o.clock is None else o.clock for o in site.outlets]),
         )
@@ -161,58 +148,6 @@ class Reach:
         rise = lip_rise(self.angle + turn, self.offset) - lip_rise(self.angle, self.offset)
         return self.lip + rise
 
-    def goal(self, height: float, wanted: Array) -> Goal:
-        """What a goal asks for, `wanted` (n,) being each lip's height over it. [m]"""
-        heights = height + wanted
-        turning = float(np.abs(self._effort(heights)).sum())
-        reached = int(self.allows(heights)[self.uncapped].sum())
-        return Goal(height=height, reached=reached, turning=turning)
-
-    def least_turning(self, wanted: Array) -> Goal:
-        """The goal that most outlets can reach, with the least turning among those; wanted [m]."""
-        return self.goal(float(self.least_turning_height(wanted)), wanted)
-
-    def least_turning_height(self, wanted: Array) -> Array:
-        """Height of that goal over still water, for each box. [m] (...); wanted [m]."""
-        ends = np.stack([self.lip, self.low, self.high], -2) - wanted[..., None, :]
-        # a capped outlet has no say: the highest end of the others stands in for its own
-        ends = np.where(self.uncapped[..., None, :], ends, -np.inf)
-        ends = ends.reshape(*ends.shape[:-2], -1)
-        most = ends.max(-1)
-        ends = np.where(ends > -np.inf, ends, most[..., None])
-        between = np.linspace(ends.min(-1), most, _GRID, axis=-1)
-        goals = np.concatenate([ends, between], -1)
-        # goals before boxes, so that what is known of a box serves all of its goals
-        heights = np.moveaxis(goals, -1, 0)[..., None] + wanted
-        reached = self.allows(heights).sum(-1)
-        turning = np.abs(self._effort(heights)).sum(-1)
-        turning[reached < reached.max(0)] = np.inf
-        best = np.argmin(turning, axis=0)
-        result: Array = np.take_along_axis(goals, best[..., None], -1)[..., 0]
-        return result
-
-    def highest(self, wanted: Array) -> Goal:
-        """The goal that practice takes: the highest lip, to which the others are turned up.
-
-        wanted [m].
-        """
-        return self.goal(float((self.lip - wanted)[self.uncapped].max()), wanted)
-
-    def highest_for_all(self, wanted: Array) -> Goal | None:
-        """The highest goal that every outlet can reach; None where there is no such height.
-
-        wanted [m].
-        """
-        low = float((self.low - wanted)[self.uncapped].max())
-        high = float((self.high - wanted)[self.uncapped].min())
-        return self.goal(high, wanted) if low <= high + _ROUNDING else None
-
-    def _effort(self, heights: Array) -> Array:
-        """Turns, by their mean rate where the clock is unknown. [rad]"""
-        mean_rate = np.pi / (2.0 * np.where(self.adjustable, self.offset, 1.0))
-        by_rate = (self.brought(heights) - self.lip) * mean_rate
-        return np.where(self.adjustable & np.isnan(self.angle), by_rate, self.turns(heights))
-
 
 LEAST_MOVE = 1e-6
 """What counts as a move of a lip. [m] (numerical)"""
@@ -232,10 +167,12 @@ class Turning:
     order: tuple[int, ...]  # Outlets in the order of work.
     # (steps,) Where still water stands after each step, topped up until it just spills. [m]
     still_level: Array
+    # (steps,) Height of the lip once turned, over the water as it stands before the step. [m]
+    lip_over_water: Array
 
 
-def turn_to(reach: Reach, wanted: Array, hand_step: float, *, hold: bool) -> Turning:
-    """Turn every insert as near to its wanted lip as reach and hand allow.
+def turn_to(reach: Reach, wanted: Array, hand_step: float, *, hold: BoolArray) -> Turning:
+    """Turn every insert that is not held as near to its wanted lip as reach and hand allow.
 
     wanted [m], hand_step [rad].
     """
@@ -244,7 +181,9 @@ def turn_to(reach: Reach, wanted: Array, hand_step: float, *, hold: bool) -> Tur
     move = np.where(reach.uncapped, wanted - reach.lip, 0.0)
     reachable, angle = reach.allows(wanted), reach.angle
     angle_after = (angle + turn + np.pi) % (2.0 * np.pi) - np.pi
-    freeze(move, turn, angle, angle_after, lip_after, reachable, still)
+    stood = np.append(np.where(reach.uncapped, reach.lip, np.inf).min(), still)[:-1]
+    over_water = lip_after[list(order)] - stood
+    freeze(move, turn, angle, angle_after, lip_after, reachable, still, over_water)
     return Turning(
         move=move,
         turn=turn,
@@ -254,35 +193,24 @@ def turn_to(reach: Reach, wanted: Array, hand_step: float, *, hold: bool) -> Tur
         reachable=reachable,
         order=order,
         still_level=still,
+        lip_over_water=over_water,
     )
 
 
 def hand_turns(
-    reach: Reach, wanted: Array, hand_step: float, *, hold: bool | BoolArray
+    reach: Reach, wanted: Array, hand_step: float, *, hold: BoolArray
 ) -> tuple[Array, Array]:
     """Turns that a hand can set towards wanted lips, and the lips that they give.
 
     wanted [m], hand_step [rad] -> [rad], [m].
     """
     turn = np.round(reach.turns(wanted) / hand_step) * hand_step + 0.0
-    turn = np.where(np.asarray(hold) & ~np.isnan(turn), 0.0, turn)
+    turn = np.where(hold & ~np.isnan(turn), 0.0, turn)
     by_ruler = np.where(hold, reach.lip, reach.brought(wanted))
     known = reach.adjustable & ~np.isnan(reach.angle)
     # where the clock is unknown the lip is set by the ruler, not by the clock
     after = np.where(known, reach.turned(turn), np.where(reach.adjustable, by_ruler, reach.lip))
     return turn, np.where(reach.uncapped, after, np.inf)
-
-
-def drawn_after(reach: Reach, work: Turning, drawn: Array, hand_step: float, seed: int) -> Array:
-    """Drawn lips moved along with the measured ones, each turn missing by up to half a step.
-
-    drawn [m], hand_step [rad] -> [m].
-    """
-    before = np.where(reach.uncapped, drawn, 0.0) - reach.lip
-    moved = np.abs(np.nan_to_num(work.turn)) > 0
-    miss = np.random.default_rng([seed, 1]).uniform(-0.5, 0.5, drawn.shape) * hand_step
-    shift = np.where(moved, reach.turned(work.turn + miss) - reach.turned(work.turn), 0.0)
-    return work.lip_after + np.where(reach.uncapped, before, 0.0) + shift
 
 
 def _order(reach: Reach, lip_after: Array) -> tuple[tuple[int, ...], Array]:

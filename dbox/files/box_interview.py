@@ -6,17 +6,21 @@ Enter alone, is "left out" and stays out of the file: not measured, never zero. 
 raises `ScenarioError` with a message that begins with `is` and ends with the mend.
 """
 
+import re
+import tomllib
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from importlib import resources
+from math import cos, sin
 from typing import Any
 
 from dbox import keys, units
 from dbox.errors import ScenarioError, show
 from dbox.files.scenario import read
-from dbox.files.scenario_tables import POINTS, UNITS
+from dbox.files.scenario_tables import POINTS, UNITS, OutletTable, point
 from dbox.files.toml_file import toml_text
-from dbox.files.typed_box import opening_from_text
+from dbox.files.typed import opening_from_text
 from dbox.hydraulics.openings import KINDS
+from dbox.keys import Reader, keys_of
 
 Answers = Mapping[str, str]
 Check = Callable[[str, Answers], str]
@@ -25,10 +29,16 @@ Check = Callable[[str, Answers], str]
 MOST_OUTLETS = 20
 """A box with more is written as a file."""
 
-YES = ("yes", "y", "ok", "done")
-"""What people type for yes, wherever a question can be answered so."""
+YES = ("yes", "y", "ok", "okay", "yep", "yeah", "sure", "done")
+NO = ("no", "n", "nope")
+NOT_KNOWN = ("skip", "none", "idk", "don't know", "dont know", "not known", "unknown", "n/a", "na")
+"""What people type for yes, for no and for what they do not know, wherever that can be answered."""
 
 _FIXED = ("fixed", "none", "no", "cannot be turned", "0")
+_OTHER_ANSWER = re.compile(r"[0-9]{1,2}(:[0-9]{2})?|[-+0-9./ ]+\s*(in|mm|cm|%|\"|gpm)")
+_UNIT_WORDS = {"inch": "in", "inches": "in", '"': "in", "millimeters": "mm", "centimeters": "cm"}
+_HOLE_WORDS = {"round": "circle", "hole": "circle", "v-notch": "notch", "bare": "pipe"}
+"""Other words for a hole; where two of them stand, the first one counts."""
 
 
 def labels_of(answers: Answers) -> list[str]:
@@ -41,6 +51,17 @@ def labels_of(answers: Answers) -> list[str]:
     if text.isdecimal():
         return [str(number) for number in range(1, int(text) + 1)]
     return _listed(text)
+
+
+def standing(answers: Answers) -> dict[str, str]:
+    """The answers but for those that were given for other outlets, which are asked anew."""
+    labels, counts = labels_of(answers), (0, 1, len(labels_of(answers)))
+    return {
+        key: text
+        for key, text in answers.items()
+        if not (key == "capped" and not set(_listed(text)) <= set(labels))
+        and not (key in ("lengths", "target") and len(_listed(text)) not in counts)
+    }
 
 
 def _listed(text: str) -> list[str]:
@@ -61,9 +82,8 @@ def _outlets(text: str, _: Answers) -> str:
     if len({name.lower() for name in names}) < len(names):
         raise ScenarioError(f"is {show(text)}; give each outlet a name of its own")
     if len(names) == 1:
-        raise ScenarioError(
-            f"is {show(text)}; write how many there are, or their names with commas between"
-        )
+        mend = "write how many there are, or their names with commas between"
+        raise ScenarioError(f"is {show(text)}; {mend}")
     return ", ".join(names)
 
 
@@ -76,40 +96,42 @@ def _capped(text: str, answers: Answers) -> str:
 
 
 def _hole(text: str, answers: Answers) -> str:
-    plain = " ".join(text.lower().split())
+    """An opening, its kind before or after its sizes; a size alone is that of a round hole."""
+    words = units.clean(units.said_number(text)).replace("v notch", "notch").split()
+    kinds = [kind for word in words if (kind := _HOLE_WORDS.get(word, word)) in KINDS]
+    sizes = " ".join(word for word in words if _HOLE_WORDS.get(word, word) not in KINDS)
+    kind = kinds[0] if kinds else "circle" if sizes[:1].isdigit() else ""
+    if kind == "notch":
+        sizes = units.said_number(sizes, "deg")
+    plain = f"{kind} {sizes}".strip()
     if plain:
-        opening_from_text(plain, None, answers["units"])
+        opening = opening_from_text(plain if kind else text, None, answers["units"])
+        if not kinds and not 0.02 <= opening.top <= 0.1:  # judgement: 6 is a clock, 1/2 an offset
+            raise ScenarioError(f"is {show(text)}; write its kind too, as circle {text}")
     return plain
 
 
-def _as_typed(read_key: Callable[[str, str], object]) -> Check:
+def _as_typed(read_key: Reader[float], unit: str = "") -> Check:
     """The check of what a reader of the scenario takes, with the unit of bare lengths."""
 
     def check(text: str, answers: Answers) -> str:
-        if text:
-            read_key(text, answers["units"])
-        return text
+        plain = units.said_number(text, unit)
+        if plain:
+            read_key(plain, answers["units"])
+        return plain
 
     return check
 
 
 def _offset(text: str, answers: Answers) -> str:
-    fixed = text.lower() in _FIXED
-    return "fixed" if fixed else _as_typed(keys.offset)(text, answers)
+    return "fixed" if text.lower() in _FIXED else _as_typed(keys.offset)(text, answers)
 
 
-def clock_before(answers: Answers) -> str:
-    """The last clock position that was given; empty where there is none."""
-    given = [value for key, value in answers.items() if key.startswith("clock ") and value]
-    return given[-1] if given else ""
-
-
-def _clock(text: str, answers: Answers) -> str:
-    if not (text or clock_before(answers)):
+def _clock(text: str, _: Answers) -> str:
+    if not text:
         raise ScenarioError("is empty; write a clock position, or skip where it is not known")
-    if text:
-        units.clock(text)
-    return text or clock_before(answers)
+    units.clock(units.said_clock(text))
+    return units.said_clock(text)
 
 
 def _inside(text: str, answers: Answers) -> str:
@@ -123,95 +145,116 @@ def _inside(text: str, answers: Answers) -> str:
 def _place(text: str, answers: Answers) -> str:
     parts = _parts(text)
     if text and len(parts) != 2:
-        raise ScenarioError(
-            f"is {show(text)}; write the distances along and across, as 16 in, 4 in"
-        )
+        mend = "write the distances along and across, as 16 in, 4 in"
+        raise ScenarioError(f"is {show(text)}; {mend}")
     keys.each(parts, lambda part: keys.place(part, answers["units"]))
     return ", ".join(parts)
 
 
-def _point(text: str, _: Answers) -> str:
-    return keys.choice("centre" if text == "center" else text, POINTS) if text else "lip"
+def _direction(text: str, answers: Answers) -> str:
+    if text and _clock(text, answers) == "12:00":
+        raise ScenarioError(f"is {show(text)}, where the inlet is; write another direction")
+    return _clock(text, answers) if text else ""
 
 
-def _write(text: str, _: Answers) -> str:
-    if text.lower() not in ("", *YES):
-        raise ScenarioError(f"is {show(text)}; press Enter to write it, or go back with undo")
-    return "yes"
+def _at(label: str, answers: Answers) -> list[str]:
+    """The place of an outlet as a scenario has it, along and across."""
+    way, inside = answers.get(f"direction {label}"), _parts(answers.get("inside", ""))
+    if not way or len(inside) != 1:
+        return _parts(answers.get(f"place {label}", ""))
+    unit, angle = answers["units"], units.clock(way)
+    radius = keys.side(inside[0], unit) / units.LENGTH_UNITS[unit] / 2
+    return [f"{round(radius * (1 + part), 2):g} {unit}" for part in (cos(angle), sin(angle))]
 
 
-@dataclass(frozen=True)
-class Topic:
-    """What is asked under a key, or under each of those that begin with its name."""
+def _each_outlet(text: str, answers: Answers) -> list[str]:
+    """Parts of an answer with one for each outlet, or one for all of them."""
+    for said in (text, units.said_number(text)):
+        parts = _listed(said.replace(";", ","))
+        if len(parts) == len(labels_of(answers)):
+            return parts
+    return [text] * len(labels_of(answers)) if text else []
 
-    check: Check
-    asks: str
-    enter: str = ""  # What Enter alone means; empty where an answer is needed or it is told.
+
+def _lengths(text: str, answers: Answers) -> str:
+    unit = "ft" if answers["units"] == "in" else "m"
+    parts = [units.said_number(part, unit) for part in _each_outlet(text, answers)]
+    keys.each(
+        dict.fromkeys(parts), lambda part: keys_of(OutletTable)["line_length"].reader(part, None)
+    )
+    return ", ".join(parts)
 
 
-TOPICS = {
-    "units": Topic(
-        lambda text, _: keys.choice(text, UNITS) if text else "in",
-        "Unit of lengths that you write without one: in, mm or cm.",
-        "in",
+def _target(text: str, answers: Answers) -> str:
+    if text.lower() in ("", "equal"):
+        return ""
+    if text.lower() == "length" and answers.get("lengths"):
+        return "length"
+    parts = text.replace(",", " ").split()
+    if len(parts) != len(labels_of(answers)):
+        mend = "equal, length where line lengths were given, or a number for each outlet"
+        raise ScenarioError(f"is {show(text)}; write {mend}")
+    keys.each(parts, keys.weight)
+    return ", ".join(parts)
+
+
+def _flows(text: str, _: Answers) -> str:
+    plain = units.said_number(text)
+    keys.each(_named_flows(plain).values(), keys.flow_rate)
+    return plain
+
+
+def _named_flows(text: str) -> dict[str, str]:
+    """Flows by name; one that has none is called as it is written."""
+    named = [re.fullmatch(r"(.*?)[:=\s]*([0-9.].*)?", part.strip()) for part in text.split(",")]
+    return {m[1] or m[2]: m[2] or "" for m in named if m is not None and m[0]}
+
+
+def _name(text: str, _: Answers) -> str:
+    """A name; what answers another question only where it stands in quotes."""
+    if len(text) > 2 and text[0] == text[-1] == '"':
+        return keys.text(text[1:-1])
+    if text.lower() in (*YES, *NO, *UNITS, *POINTS) or _OTHER_ANSWER.fullmatch(text.lower()):
+        raise ScenarioError(f"is {show(text)}; write a name, in quotes if that is one, or Enter")
+    return keys.text(text)
+
+
+def _said(text: str, mend: str, *answers: tuple[str, ...]) -> str:
+    """Which of these answers a word is, by its first word; Enter alone is the first."""
+    found = [words[0] for words in answers if text.lower() in words or not text]
+    if not found:
+        raise ScenarioError(f"is {show(text)}; {mend}")
+    return found[0]
+
+
+_CHECKS: dict[str, Check] = {
+    "units": lambda text, _: keys.choice(_UNIT_WORDS.get(text.lower(), text or "in"), UNITS),
+    "title": _name,
+    "outlets": _outlets,
+    "alike": lambda text, _: _said(text, "write yes or no", YES, NO),
+    "capped": _capped,
+    "hole": _hole,
+    "offset": _offset,
+    "clock": _clock,
+    "inside": _inside,
+    "place": _place,
+    "direction": _direction,
+    "lengths": _lengths,
+    "target": _target,
+    "point": lambda text, _: point(text or "lip"),
+    "mark": _as_typed(keys.mark),
+    "spread": _as_typed(keys.length(1e-6, 0.01, "two honest readings differ by less than 10 mm")),
+    "tolerance": _as_typed(
+        keys.limited(units.percent, 0.01, 1, "a tolerance is 1 % to 100 %"), "%"
     ),
-    "title": Topic(lambda text, _: keys.text(text), "What is the job called?", "no name"),
-    "outlets": Topic(
-        _outlets,
-        "Outlets, clockwise from the inlet as seen from above: how many, or their names with "
-        "commas between.",
-    ),
-    "capped": Topic(_capped, "Which of them are capped?", "none"),
-    "hole": Topic(
-        _hole,
-        "The hole that the water leaves through, the same at every outlet: circle 2 in, notch 90 "
-        "deg, slot 1 in x 2 in, or pipe 4 in for a bare end.",
-    ),
-    "offset": Topic(
-        _offset,
-        "Can the inserts be turned? How far is the centre of the hole from the centre of its "
-        "pipe, as 1/2 in; or fixed: cannot be turned.",
-    ),
-    "clock": Topic(
-        _clock,
-        "Where does the hole of each outlet stand now, as on a clock face seen from inside the "
-        "box? 6:00 is straight down. skip: not known.",
-    ),
-    "inside": Topic(
-        _inside,
-        "Inside of the box, along the way the water comes in and across it, as 16 in x 20 in; one "
-        "diameter if it is round. It tells which side to lift if the box must be bedded again.",
-        "not measured",
-    ),
-    "place": Topic(
-        _place,
-        "Where is each outlet, from the left corner of the inlet wall: along the way the water "
-        "comes in, then across it, as 16 in, 4 in.",
-        "not measured",
-    ),
-    "point": Topic(
-        _point, "Which point of the hole will you read: lip (lowest point), centre or top?", "lip"
-    ),
-    "spread": Topic(
-        _as_typed(keys.spread),
-        "Spread of your ruler: how far two honest readings of one hole differ. About 1/32 in at "
-        "best, 1/16 in usual (common practice, no source).",
-        "not stated",
-    ),
-    "tolerance": Topic(
-        _as_typed(lambda text, _: keys.tolerance(text)),
-        "How far may a line be off its share, in per cent of it, as 10 %? There is no general "
-        "value: it comes from the permit, the code or the inspector.",
-        "none",
-    ),
-    "source": Topic(
-        lambda text, _: keys.text(text),
-        "Who says so: permit number, code section or name?",
-        "not named",
-    ),
-    "write": Topic(_write, "This is the scenario. Enter writes it; undo goes back.", "write it"),
+    "source": _name,
+    "flows": _flows,
+    "write": lambda text, _: _said(text, "press Enter to write it, or go back with undo", YES),
 }
-"""Every question by the first word of its keys."""
+"""How the answer of every question is checked, by the first word of its keys."""
+
+WORDS = tomllib.loads((resources.files("dbox.files") / "questions.toml").read_text("utf-8"))
+"""What is asked, what it means, and what Enter alone means."""
 
 
 def outlet_named(text: str, labels: list[str]) -> int:
@@ -228,8 +271,18 @@ def outlet_named(text: str, labels: list[str]) -> int:
     raise ScenarioError(f"is {show(text)}; the outlets are {', '.join(labels[:20])}")
 
 
-NEEDED = ("outlets", "hole", "offset")
+NEEDED = ("outlets", "alike", "hole", "offset")
 """Questions that cannot be left out; the first clock position has to be given or skipped."""
+
+_AS_BEFORE = ("hole", "offset", "clock")
+"""Questions of each outlet at which Enter alone means: as at the one before."""
+
+
+def before(key: str, answers: Answers) -> str:
+    """What Enter alone takes from the outlet before; empty where there is none."""
+    topic = key.partition(" ")[0]
+    given = [value for told, value in answers.items() if told.startswith(f"{topic} ") and value]
+    return given[-1] if given and topic in _AS_BEFORE else ""
 
 
 def next_key(answers: Answers) -> str | None:
@@ -238,73 +291,121 @@ def next_key(answers: Answers) -> str | None:
     >>> next_key({"units": "in", "title": ""})
     'outlets'
     """
-    return next((key for key in keys_asked(answers) if key not in answers), None)
+    left = (key for key in keys_asked(answers) if key not in answers)
+    return None if "write" in answers else next(left, None)
 
 
 def keys_asked(answers: Answers) -> Iterator[str]:
     """Keys of the questions that these answers lead to, in order."""
-    yield from ("units", "title", "outlets", "capped", "hole")
+    yield from ("units", "title", "outlets", "alike")
     labels = labels_of(answers)
-    if answers.get("hole", "circle").lower().startswith("circle"):
-        yield "offset"
-    if answers.get("offset", "") not in ("", "fixed"):
-        capped = _listed(answers.get("capped", ""))
-        yield from (f"clock {label}" for label in labels if label not in capped)
+    alike = answers.get("alike") != "no"
+    if not alike or "capped" in answers:
+        yield "capped"
+    capped = _listed(answers.get("capped", ""))
+    for each in [""] if alike else [f" {label}" for label in labels if label not in capped]:
+        yield f"hole{each}"
+        if answers.get(f"hole{each}", "circle").startswith("circle"):
+            yield f"offset{each}"
+            if answers.get(f"offset{each}", "") not in ("", "fixed"):
+                yield f"clock{each}"
     yield "inside"
     if answers.get("inside"):
-        yield from (f"place {label}" for label in labels)
-    yield from ("point", "spread", "tolerance")
+        place = "direction" if len(_parts(answers["inside"])) == 1 else "place"
+        # where the first is left out, so are the others
+        given = answers.get(f"{place} {labels[0]}") if labels else ""
+        yield from (f"{place} {label}" for label in (labels if given else labels[:1]))
+    yield from ("lengths", "target", "point", "mark", "spread", "tolerance")
     if answers.get("tolerance"):
         yield "source"
-    yield "write"
+    yield from ("flows", "write")
+
+
+def line_answers(typed: str, answers: Answers) -> dict[str, str]:
+    """What a line says, in the form that is kept, by key: the question that stands or, with a part
+    for each outlet that is still to be asked, all of them."""
+    key = next_key(answers) or "write"
+    topic, _, label = key.partition(" ")
+    asked = keys_asked({**answers, key: typed})
+    left = [k for k in asked if k.startswith(f"{topic} ") and k not in answers]
+    # elsewhere a comma may be that of a decimal, or part a place
+    mark = "[;,]" if topic in ("clock", "direction") else ";"
+    parts = re.split(mark, typed) if label else [typed]
+    if len(parts) > 1 and len(parts) != len(left):
+        mend = f"write one answer, or one for each of the {len(left)} outlets left"
+        raise ScenarioError(f"is {show(typed)}; {mend}")
+    told: dict[str, str] = {}
+    for each, part in zip(left if len(parts) > 1 else [key], parts, strict=True):
+        told[each] = check(each, part, {**answers, **told})
+    return told
 
 
 def check(key: str, text: str, answers: Answers) -> str:
     """Check an answer and bring it to the form that is kept."""
-    topic = key.partition(" ")[0]
-    kept = TOPICS[topic].check(text.strip(), answers)
+    topic, text = key.partition(" ")[0], text.strip()
+    unknown = text.lower() in NOT_KNOWN and topic != "write"
+    if unknown and not (topic == "offset" and text.lower() in _FIXED):
+        if topic in NEEDED:
+            how = WORDS["box"][topic]["help"]
+            raise ScenarioError(f"is {show(text)}; this one is needed. {how}")
+        kept = "" if topic == "clock" else _CHECKS[topic]("", answers)
+    else:
+        kept = _CHECKS[topic](text or before(key, answers), answers)
     if topic in NEEDED and not kept:
         raise ScenarioError("is empty; this one is needed")
-    told = {**answers, key: kept}
-    if "hole" in told:
+    told = standing({**answers, key: kept})
+    if any(each.startswith("hole") and each in told for each in keys_asked(told)):
         scenario_text(told)
     return kept
 
 
 def scenario_text(answers: Answers) -> str:
     """The scenario that the answers make."""
-    kind, _, sizes = answers["hole"].partition(" ")
-    offset, inside = answers.get("offset"), _parts(answers.get("inside", ""))
-    capped = _listed(answers.get("capped", ""))
+    inside, target = _parts(answers.get("inside", "")), answers.get("target", "")
+    labels, capped = labels_of(answers), _listed(answers.get("capped", ""))
+    alike = answers.get("alike") != "no"
+    inserts = [_insert("" if alike else f" {label}", answers) for label in labels]
+    known = [insert for insert in inserts if insert]
+    lengths = _each_outlet(answers.get("lengths", ""), answers)
     document = _given(
         title=answers.get("title"),
         units=answers.get("units", "in"),
         box=inside and {"shape": "rectangle" if len(inside) == 2 else "round", "inside": inside},
-        insert={
-            "kind": kind,
-            **dict(zip(KINDS[kind].sizes(), _parts(sizes), strict=False)),
-            **_given(offset=None if offset == "fixed" else offset),
-        },
-        readings=_given(point=answers.get("point"), spread=answers.get("spread")),
+        insert=known[0] if alike and known else {},
+        readings=_given(
+            point=answers.get("point"), mark=answers.get("mark"), spread=answers.get("spread")
+        ),
         outlet=[
             _given(
                 label=label,
-                at=_parts(answers.get(f"place {label}", "")),
-                clock=answers.get(f"clock {label}"),
+                **({} if alike or not known else inserts[i] or known[0]),
+                at=_at(label, answers),
+                clock=(alike and answers.get("clock")) or answers.get(f"clock {label}"),
+                line_length=lengths[i] if lengths else "",
                 state="capped" if label in capped else "",
             )
-            for label in labels_of(answers)
+            for i, label in enumerate(labels)
         ],
+        target=target
+        and {"by": target if target == "length" else [*map(units.number, _listed(target))]},
+        flows=_named_flows(answers.get("flows", "")),
         tolerance=_given(share=answers.get("tolerance"), source=answers.get("source")),
     )
     read(document)
     return _HEAD + toml_text(document)
 
 
+def _insert(of: str, answers: Answers) -> dict[str, str]:
+    """Hole and offset of an outlet, or those of all."""
+    kind, _, sizes = answers.get(f"hole{of}", "").partition(" ")
+    named = zip(KINDS[kind].sizes(), _parts(sizes), strict=False) if kind else ()
+    offset = answers.get(f"offset{of}", "").replace("fixed", "")
+    return _given(kind=kind, **dict(named), offset=offset)
+
+
 _HEAD = """\
 # Written by the questions of `dbox setup`. Its readings are in the
-# log next to it. Equal shares are wanted and the default flows are
-# computed, unless you add [target] and [flows]; `dbox new` shows all.
+# log next to it; `dbox new` shows all that can be added.
 
 """
 

@@ -15,21 +15,15 @@ from dataclasses import dataclass
 from typing import Any
 
 from dbox.errors import ScenarioError, any_of, show
-from dbox.fieldwork.evidence import KINDS, PARTS, POURS, REST
+from dbox.fieldwork.evidence import KINDS, PARTS, POURS, REST, Evidence, OutletEvidence
+from dbox.files.box_interview import WORDS
 from dbox.files.scenario import read
+from dbox.keys import keys_of
 
 Document = dict[str, Any]
 
 NOT_LOOKED = "-"
 """Typed in place of an answer: not looked at; it takes an earlier answer out."""
-
-_OTHERS = {
-    "reading": "fill until it just spills, let it go still: every lip over the water, as 1/8 in",
-    "flow": "what was poured, as 5 gal in 60 s; Enter: no pour, or no more",
-    "order": "which outlets started, the first one first, as 4, 1, 2",
-    "catch": "what was caught at each, as 4 1.2 L in 30 s, 1 dry",
-}
-"""Questions whose answers are no evidence but stand elsewhere in a scenario."""
 
 _KINDS = {("each" if kind.of_outlet else "whole", kind.name): kind for kind in KINDS}
 
@@ -53,7 +47,14 @@ class Query:
     def text(self) -> str:
         """What is asked."""
         asked = _KINDS.get((self.kind, self.key))
-        return (asked.ask or asked.look) if asked else _OTHERS[self.key]
+        return (asked.ask or asked.look) if asked else WORDS["seen"][self.key]
+
+    @property
+    def help(self) -> str:
+        """What it means and how to look."""
+        asked = _KINDS.get((self.kind, self.key))
+        about = keys_of(Evidence if self.kind == "whole" else OutletEvidence)
+        return f"{about[self.key].about} How: {asked.look or self.text}." if asked else self.text
 
     @property
     def words(self) -> tuple[str, ...]:

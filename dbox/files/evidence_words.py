@@ -4,7 +4,8 @@ from dbox.fieldwork.diagnosis.diagnose import Answer, Look, Normal, Size
 from dbox.fieldwork.diagnosis.posterior import Contradiction, Seen
 from dbox.fieldwork.evidence import WORDED
 from dbox.fieldwork.site import Site
-from dbox.units import inches, litres_per_min, millimetres
+from dbox.lengths import Lengths
+from dbox.units import litres_per_min
 
 NAMES = {name: kind.said for name, kind in WORDED.items()}
 """What each observation is called."""
@@ -87,23 +88,24 @@ def size_words(site: Site, answer: Answer) -> str:
     where = at_outlet(site, answer.outlet)
     if size.kind == "leak":
         return f"loses {litres_per_min(size.low)} to {litres_per_min(size.high)}"
+    band = _band(size, site.lengths)
     if size.kind == "drop":
-        return f"box down {_band(size)} toward {where}" if where else f"box down {_band(size)}"
+        return f"box down {band} toward {where}" if where else f"box down {band}"
     fault = answer.cause.fault
     felt = fault.felt if fault is not None else 0
     lip = f"lip of {where}" if where else "a lip"
     if answer.cause.key == "deposit":
-        return f"{lip} raised {_band(size)} by what lies on it"
+        return f"{lip} raised {band} by what lies on it"
     if answer.cause.key == "back_pitched":
-        return f"header of {where} rises {_band(size)} over its lip"
-    return f"{lip} {_band(size)} {'high' if felt > 0 else 'low'}"
+        return f"header of {where} rises {band} over its lip"
+    return f"{lip} {band} {'high' if felt > 0 else 'low'}"
 
 
-def _band(size: Size) -> str:
-    """A band in thirty-seconds of an inch, and in millimetres."""
-    low, high = (inches(end, parts=32).removesuffix(" in") for end in (size.low, size.high))
-    metric = f"{millimetres(size.low).removesuffix(' mm')} to {millimetres(size.high)}"
-    return f"{low} in ({metric})" if low == high else f"{low} to {high} in ({metric})"
+def _band(size: Size, lengths: Lengths) -> str:
+    """A band of lengths, both ways."""
+    ends = zip(lengths.pair(size.low), lengths.pair(size.high), strict=True)
+    said = [low if low == high else f"{low.rpartition(' ')[0]} to {high}" for low, high in ends]
+    return f"{said[0]} ({said[1]})"
 
 
 def seen_lines(site: Site) -> list[str]:

@@ -344,11 +344,13 @@ _FIELDS: dict[str, TypeAdapter[Any]] = {
 _KEYS = {"heights": "readings_m", "angle": "angle_rad", "angles": "angles_rad"}
 
 
-def entry_of(event: Event, site: Site, typed: str) -> Entry:
-    """Write an event as a line of the log."""
+def entry_of(event: Event, site: Site, typed: str | None) -> Entry:
+    """Write an event as a line of the log; `typed` is None where it follows from the one before."""
     name = next(name for name, kind in _NAMES.items() if kind is type(event))
     fields = {_KEYS.get(key, key): value for key, value in vars(event).items()}
-    entry = {"event": name, "at": fields.pop("at"), **fields, "typed": typed}
+    entry = {"event": name, "at": fields.pop("at"), **fields}
+    if typed is not None:
+        entry["typed"] = typed
     labels = [outlet.label for outlet in site.outlets]
     if "outlet" in entry:
         entry["outlet"] = labels[fields["outlet"]]
@@ -392,8 +394,21 @@ def carried_angles(before: Job, site: Site) -> dict[str, float | None]:
 
 def played(site: Site, rules: Rules, visit: Visit) -> Job:
     """The job that a visit has come to, as its log tells it."""
+    angles = None
+    if visit.angles is not None:
+        # the log knows nothing of an outlet that has come since
+        known = {each.get("label") for each in visit.box.get("outlets", ())} | visit.angles.keys()
+        try:
+            angles = [
+                _FIELDS["angle"].validate_python(visit.angles[o.label])
+                if o.label in known
+                else o.clock
+                for o in site.outlets
+            ]
+        except (KeyError, TypeError, ValueError) as error:
+            raise ScenarioError(f"the log does not go with the outlets: {error}") from error
     start = replace(
-        begin(site, rules, _first_angles(visit, site)),
+        begin(site, rules, angles),
         visit=visit.number,
         visits=visit.count,
         begun_at=visit.begun_at,
@@ -405,21 +420,6 @@ def played(site: Site, rules: Rules, visit: Visit) -> Job:
         raise ScenarioError(
             f"the log cannot be played again: {error}; put it back as it was, or begin anew"
         ) from error
-
-
-def _first_angles(visit: Visit, site: Site) -> list[float | None] | None:
-    """Where holes stood as a visit began; None where the scenario tells that. [rad]"""
-    if visit.angles is None:
-        return None
-    known = {outlet.get("label") for outlet in visit.box.get("outlets", ())} | visit.angles.keys()
-    try:
-        # the log knows nothing of an outlet that has come since
-        return [
-            _FIELDS["angle"].validate_python(visit.angles[o.label]) if o.label in known else o.clock
-            for o in site.outlets
-        ]
-    except (KeyError, TypeError, ValueError) as error:
-        raise ScenarioError(f"the log does not go with the outlets: {error}") from error
 
 
 def kept_setup(scenario: Path, site: Site, rules: Rules, visit: int | None = None) -> Job | None:

@@ -7,9 +7,9 @@ What is wrong with a row keeps its box out, and no other.
 """
 
 import re
-from collections.abc import Callable, Iterator, Sequence, Set
+from collections.abc import Iterator, Sequence, Set
 from dataclasses import dataclass, replace
-from functools import lru_cache, partial
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -36,26 +36,19 @@ from dbox.files.list_rows import (
     Rows,
     read_rows,
 )
-from dbox.files.typed_box import Words, opening_from_text
+from dbox.files.typed import Words, opening_from_text
 from dbox.hydraulics.openings import Opening
 from dbox.units import LENGTH_UNITS, clock
 
 CAPPED, NONE = "capped", "none"
 
-_MEASURES: dict[str, Callable[[object], float]] = {
+_READERS = {
     OUTLET: keys.reading,
     READING: keys.reading,
     OFFSET: keys.offset,
     SPREAD: keys.spread,
     TOLERANCE: keys.tolerance,
 }
-_BARE = {
-    OUTLET: (-1.0, 1.0),
-    READING: (-1.0, 1.0),
-    OFFSET: (0.0, 0.15),
-    SPREAD: (1e-6, 0.1),
-}
-"""Between these a bare number needs no closer look, as the limits of the keys have it. [m]"""
 
 _TIME = re.compile(r"0?([0-9]{1,2}:[0-9]{2}):00(?: ?[AaPp][Mm])?")
 _REMEMBERED = 100_000
@@ -76,7 +69,7 @@ def _value(name: str, cell: str, unit: str | None) -> float:
         # a spreadsheet takes a clock position for a time of the day
         match = _TIME.fullmatch(text)
         return clock(match[1] if match else text)
-    return _MEASURES[name](quantity(text, unit))
+    return _READERS[name](quantity(text, unit))
 
 
 @lru_cache(_REMEMBERED)
@@ -117,26 +110,21 @@ def read_settings(
     shares: bool = False,
 ) -> Settings:
     """Read the words of a command line; coefficient [-]."""
-    typed = Words()
-    unit = typed.unit(units)
-    if coefficient is not None and opening is None:
-        typed.read("--coefficient", str(coefficient), keys.coefficient)
-    settings = Settings(
-        opening=typed.read(
-            "--opening", opening, lambda word: opening_from_text(word, coefficient, unit)
-        ),
-        coefficient=coefficient,
-        offset=typed.read("--offset", offset, partial(keys.offset, bare_unit=unit)),
-        spread=typed.read("--spread", spread, partial(keys.spread, bare_unit=unit)),
-        tolerance=typed.read("--tolerance", tolerance, keys.tolerance),
-        flows=typed.flows(flows),
-        units=unit,
-        samples=samples,
-        seed=seed,
-        shares=shares,
-    )
-    typed.end()
-    return settings
+    with Words(units) as words:
+        if coefficient is not None and opening is None:
+            words.read("--coefficient", str(coefficient), keys.coefficient)
+        return Settings(
+            opening=words.opening(opening, coefficient),
+            coefficient=coefficient,
+            offset=words.read("--offset", offset, keys.offset),
+            spread=words.read("--spread", spread, keys.spread),
+            tolerance=words.read("--tolerance", tolerance, keys.tolerance),
+            flows=words.flows(flows),
+            units=words.unit,
+            samples=samples,
+            seed=seed,
+            shares=shares,
+        )
 
 
 Indices = npt.NDArray[np.intp]
@@ -349,8 +337,10 @@ class _Table:
                 self._cell_fault(row, column, error)
                 return np.nan
 
-        if name in _BARE:
-            return values_at_once(cells, LENGTH_UNITS.get(unit or "", np.nan), _BARE[name], read)
+        reader = _READERS.get(name)
+        if reader and reader.bare:
+            # between the limits of its key a bare number needs no closer look
+            return values_at_once(cells, LENGTH_UNITS.get(unit or "", np.nan), reader.ends, read)
         return np.array([read(row) for row in range(len(cells))], dtype=np.float64)
 
     def _of_box(self, name: str, default: float | None) -> Array:

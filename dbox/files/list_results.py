@@ -17,6 +17,7 @@ import numpy.typing as npt
 from dbox.arrays import Array
 from dbox.fieldwork.many_boxes import (
     WORK,
+    Judge,
     Judged,
     Tally,
     Work,
@@ -91,12 +92,12 @@ def answer(listed: Listed, settings: Settings, *, with_work: bool) -> tuple[byte
     of_cells = [cells for _, cells in columns(settings, with_work=with_work)]
     lines = [b""] * len(listed.names)
     tally = Tally.empty(inflow.size)
+    judge: Judge = judge_first_order
+    if settings.samples:
+        judge = partial(judge_drawn, samples=settings.samples, seed=settings.seed)
     for rows, outlets, boxes in listed.alike():
-        if settings.samples:
-            judged = judge_drawn(boxes, inflow, samples=settings.samples, seed=settings.seed)
-        else:
-            judged = judge_first_order(boxes, inflow)
-        work = work_at(boxes, judged.verdict, float(inflow[0])) if with_work else None
+        judged = judge(boxes, inflow)
+        work = work_at(boxes, judged, inflow, judge) if with_work else None
         group = _Group(listed.only(rows), outlets, judged, work)
         cells = zip(*(each(group) for each in of_cells), strict=True)
         for row, line in zip(rows.tolist(), cells, strict=True):

@@ -14,7 +14,6 @@ writes the same file, byte for byte.
 import contextlib
 import gc
 import hashlib
-import json
 import os
 import signal
 import stat
@@ -24,7 +23,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from importlib.metadata import version
 from itertools import chain, islice
@@ -33,6 +32,7 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 import numpy as np
+from pydantic import TypeAdapter
 
 from dbox.errors import ScenarioError
 from dbox.fieldwork.many_boxes import Tally
@@ -42,7 +42,6 @@ from dbox.files.list_rows import OFFSET, OPENING, TOLERANCE, Layout, Piece, layo
 from dbox.files.write_file import check_place, lock, put, write_file
 
 _FILES = ("results", "bad")
-_KEPT = {"about": dict, "pieces": int, "lengths": dict, "content": dict, "done": bool}
 _LONGEST = 10_000_000
 _OPEN = os.O_RDWR | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
 
@@ -77,21 +76,31 @@ class Places:
         return f"to begin anew remove {self.state} and what ends in .part beside it"
 
 
+@dataclass(frozen=True, kw_only=True)
+class State:
+    """How far a run has come: a line of its state."""
+
+    about: Mapping[str, str]  # What the run is about: the list and all that decides its answers.
+    pieces: int  # Pieces of the list that are in the parts.
+    lengths: Mapping[str, int]  # Of the parts then. [bytes]
+    content: Mapping[str, Any]  # What was counted of them.
+    done: bool  # Whether all pieces are in the parts.
+
+
+_STATE = TypeAdapter(State)
+
+
 class Progress:
     """The parts of a run and how far they have come; locked against every other run.
 
     places: Where they are kept.
-    about: What the run is about: the list and all that decides its answers.
+    about: What the run is about.
     heads: First line of the `results` and of the `bad` rows.
 
     Attributes
     ----------
-    pieces : int
-        Pieces of the list that are in the parts.
-    content : dict
-        What was counted of them; empty before the first.
-    done : bool
-        Whether all pieces are.
+    now : State
+        How far they have come and that was kept.
     resumed : bool
         Whether an earlier run is gone on with that had come to something.
     """
@@ -99,19 +108,19 @@ class Progress:
     def __init__(
         self, places: Places, about: Mapping[str, str], heads: Mapping[str, bytes]
     ) -> None:
-        self.places, self._about, self._heads = places, dict(about), heads
+        self.places, self._heads = places, heads
         self._ends = [places.results, places.bad]
         self._files: dict[str, BinaryIO] = {}
-        self.pieces, self.content, self.done = 0, dict[str, Any](), False
+        self.now = State(about=about, pieces=0, lengths={}, content={}, done=False)
         self._state = self._locked()
         try:
-            kept = self._kept()
-            self.pieces, self.content, self.done = kept["pieces"], kept["content"], kept["done"]
-            self.resumed = self.done or self.pieces > 0
-            if not self.done:
+            self.now = self._kept()
+            self._pieces = self.now.pieces
+            self.resumed = self.now.done or self.now.pieces > 0
+            if not self.now.done:
                 _refuse_old(self._ends)
                 for name in _FILES:
-                    self._open(name, kept["lengths"].get(name, 0))
+                    self._open(name, self.now.lengths.get(name, 0))
         except BaseException:
             self.close()
             raise
@@ -128,15 +137,19 @@ class Progress:
         with _told(self.places.results):
             self._files["results"].write(results)
             self._files["bad"].write(bad)
-        self.pieces += 1
+        self._pieces += 1
 
-    def keep(self, content: Mapping[str, Any], *, done: bool = False) -> None:
+    def keep(self, tally: Tally, *, done: bool = False) -> None:
         """Let all that was written count."""
-        self.content, self.done = dict(content), done
+        content = {name: counts.tolist() for name, counts in vars(tally).items()}
         with _told(self.places.results):
             for file in self._files.values():
                 _flush(file)
-            self._state.write(self._line({n: file.tell() for n, file in self._files.items()}))
+            lengths = {name: file.tell() for name, file in self._files.items()}
+            self.now = replace(
+                self.now, pieces=self._pieces, lengths=lengths, content=content, done=done
+            )
+            self._state.write(_line(self.now))
             _flush(self._state)
 
     def put_in_place(self, *, with_bad: bool) -> None:
@@ -166,7 +179,7 @@ class Progress:
         state = self.places.state
         if not os.path.lexists(state):
             _refuse_old([*self._ends, *map(self.places.part, _FILES)])
-            write_file(state, self._line({}))
+            write_file(state, _line(self.now))
         with _told(state):
             file = _own(state, linked=True)
             # the run that had it open may have ended, and its name with it
@@ -177,7 +190,7 @@ class Progress:
                 )
         return file
 
-    def _kept(self) -> dict[str, Any]:
+    def _kept(self) -> State:
         """What has been kept last, by an earlier run or as this one began."""
         state = self.places.state
         self._state.seek(0)
@@ -189,24 +202,13 @@ class Progress:
             # torn off; the next line begins anew
             self._state.write(b"\n")
         kept = next(entry for entry in map(_entry, reversed(lines)) if entry)
-        about = kept["about"]
-        other = [what for what, value in self._about.items() if about.get(what) != value]
+        other = [what for what, value in self.now.about.items() if kept.about.get(what) != value]
         if other:
             raise ScenarioError(
                 f"{state}: was begun with another {' and another '.join(other)}; go on with the "
                 f"same, or {self.places.begin_anew}"
             )
         return kept
-
-    def _line(self, lengths: Mapping[str, int]) -> bytes:
-        state = {
-            "about": self._about,
-            "pieces": self.pieces,
-            "lengths": lengths,
-            "content": self.content,
-            "done": self.done,
-        }
-        return json.dumps(state).encode("ascii") + b"\n"
 
     def _open(self, name: str, length: int) -> None:
         """Open a part and cut it back to what has been kept."""
@@ -253,16 +255,16 @@ def _same(file: BinaryIO, path: Path) -> bool:
         return False
 
 
-def _entry(line: bytes) -> dict[str, Any] | None:
+def _line(state: State) -> bytes:
+    return _STATE.dump_json(state) + b"\n"
+
+
+def _entry(line: bytes) -> State | None:
     """A line of a state; None where it is none."""
     try:
-        entry = json.loads(line)
-    except (ValueError, RecursionError):
+        return _STATE.validate_json(line, strict=True)
+    except ValueError:
         return None
-    is_state = isinstance(entry, dict) and all(
-        isinstance(entry.get(key), kind) for key, kind in _KEPT.items()
-    )
-    return entry if is_state else None
 
 
 def _not_own(path: Path) -> ScenarioError:
@@ -343,19 +345,28 @@ def run_batch(
         "list": digest,
         "set of options": repr((settings, layout)),
         "version of dbox": version("dbox"),
-        "picture": str(picture or ""),
+        # a name may hold bytes that are no text
+        "picture": str(picture or "").encode("ascii", "backslashreplace").decode(),
     }
     with closing(Progress(Places(out), about, firsts)) as progress:
-        counts = progress.content
         tally = Tally.empty(len(settings.flows))
-        if counts:
+        if counts := progress.now.content:
             tally = Tally(**{name: np.array(each, np.int64) for name, each in counts.items()})
-        if not progress.done:
+        if not progress.now.done:
             step = _DRAWN_PIECE if settings.samples or with_work else _QUICK_PIECE
-            rest = islice(pieces(source, layout, above, step), progress.pieces, None)
+            rest = islice(pieces(source, layout, above, step), progress.now.pieces, None)
             job = partial(_answered, layout, settings, with_work)
             answers = _in_order(rest, job, processes or os.cpu_count() or 1)
-            tally = _write(progress, answers, tally, source.stat().st_size, told)
+            kept, size = time.monotonic(), source.stat().st_size
+            for end, (lines, bad, counted) in answers:
+                progress.write(lines, bad)
+                tally += counted
+                if time.monotonic() - kept > _KEEP_EVERY:
+                    progress.keep(tally)
+                    kept = time.monotonic()
+                if told:
+                    told(end / size)
+            progress.keep(tally, done=True)
         outcome = Outcome(
             tally=tally, with_work=with_work, resumed=progress.resumed, places=progress.places
         )
@@ -414,28 +425,3 @@ def _begin_work() -> None:
 def _end_with(parent: Any) -> None:
     parent.join()
     os._exit(1)
-
-
-def _write(
-    progress: Progress,
-    answers: Iterable[tuple[int, Answer]],
-    tally: Tally,
-    size: int,
-    told: Callable[[float], None] | None,
-) -> Tally:
-    """Write answers as they come, tell the part of the list done, and count on from a tally."""
-    kept = time.monotonic()
-    for end, (lines, bad, counted) in answers:
-        progress.write(lines, bad)
-        tally += counted
-        if time.monotonic() - kept > _KEEP_EVERY:
-            progress.keep(_counts(tally))
-            kept = time.monotonic()
-        if told:
-            told(end / size)
-    progress.keep(_counts(tally), done=True)
-    return tally
-
-
-def _counts(tally: Tally) -> dict[str, Any]:
-    return {name: counts.tolist() for name, counts in vars(tally).items()}

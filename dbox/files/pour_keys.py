@@ -12,20 +12,18 @@ order  = ["4", "1"]         # the outlets seen to start, the first one first
 5 = "dry"                   # watched, and nothing came
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import NamedTuple, TypeVar
+from typing import NamedTuple
 
 from dbox import keys, units
 from dbox.errors import ScenarioError, did_you_mean, key_text, show
-from dbox.fieldwork.site import DEFAULT_ERROR, Pour, Site
+from dbox.fieldwork.site import DEFAULT_ERROR, Pour
 from dbox.files.read_tables import Faults
 from dbox.keys import TEXT, VALUES, key, limited, reads
 
 DRY = "dry"
 MOST_POURS = 100
-
-_T = TypeVar("_T")
 
 poured = limited(units.volume, 1e-4, 100.0, "a pour is between 0.1 L and 100 m3")
 jug_volume = limited(units.volume, 2e-5, 0.2, "a jug holds between 20 mL and 200 L")
@@ -90,38 +88,30 @@ def _order(value: object) -> tuple[str, ...]:
     return tuple(keys.label(item) for item in value)
 
 
+# fmt: off
 @dataclass(frozen=True, kw_only=True)
 class PourTable:
     """A steady pour of clean water, planned or done."""
 
     name: str = key(
-        keys.label, "What the pour is called; absent: its number in the file.", "fast", default=""
-    )
+        keys.label, "What the pour is called; absent: its number in the file.", "fast", default="")
     volume: float | None = key(poured, "How much is poured in all.", "5 gal")
     time: float | None = key(
         limited(units.duration, 1.0, units.DAY, "a pour lasts between 1 s and 1 day"),
-        "How long the pour lasts.",
-        "60 s",
-    )
+        "How long the pour lasts.", "60 s")
     flow: float | None = key(keys.flow_rate, "What is poured, where time is not given.", "5 gpm")
     jug: float | None = key(jug_volume, "Content of the jug that is filled at the outlets.", "1 qt")
     error: float = key(
-        catch_error,
-        "One standard deviation of a timed catch, in per cent of it; absent: 5 %.",
-        "5 %",
-        default=DEFAULT_ERROR,
-    )
+        catch_error, "One standard deviation of a timed catch, in per cent of it; absent: 5 %.",
+        "5 %", default=DEFAULT_ERROR)
     order: tuple[str, ...] = key(
-        _order,
-        "Labels of the outlets that were seen to start, the first one first.",
-        ["4", "1", "2"],
-        default=(),
-    )
+        _order, "Labels of the outlets that were seen to start, the first one first.",
+        ["4", "1", "2"], default=())
     catch: dict[str, WrittenCatch] | None = key(
         _catches,
         'What was caught at each outlet, by label; absent: not measured. "dry" is no water.',
-        {"1": "1.2 L in 30 s", "2": "14 s", "3": DRY},
-    )
+        {"1": "1.2 L in 30 s", "2": "14 s", "3": DRY})
+# fmt: on
 
 
 def pours_of(
@@ -223,40 +213,3 @@ def _outlet(place: str, label: str, outlets: Mapping[str, bool], faults: Faults)
         return known.index(label.lower())
     faults.tell(f"{place}: there is no outlet {show(label)}; {did_you_mean(label, outlets)}")
     return None
-
-
-def with_typed_pours(
-    site: Site, flows: Sequence[str], jug: str | None = None, error: str | None = None
-) -> Site:
-    """Give a site the pours that a command line asks for."""
-    faults: list[str] = []
-    typed = [_typed(faults, "--flow", word, _typed_pour) for word in flows]
-    holds = _typed(faults, "--jug", jug, jug_volume)
-    spread = _typed(faults, "--error", error, catch_error)
-    if faults:
-        raise ScenarioError(*faults)
-    pours = tuple(pour for pour in typed if pour is not None) or site.pours
-    pours = pours or tuple(Pour(name=f.name, inflow=f.inflow) for f in site.flows)
-    if holds is not None:
-        pours = tuple(replace(pour, jug=holds) for pour in pours)
-    if spread is not None:
-        pours = tuple(replace(pour, error=spread) for pour in pours)
-    return replace(site, pours=pours)
-
-
-def _typed_pour(word: str) -> Pour:
-    """A pour named by what was typed; `5 gal in 60 s` tells its volume too."""
-    inflow = keys.flow_rate(word)
-    volume, given, _ = word.rpartition(" in ")
-    return Pour(name=word, inflow=inflow, volume=poured(volume) if given else None)
-
-
-def _typed(
-    faults: list[str], option: str, word: str | None, read: Callable[[str], _T]
-) -> _T | None:
-    """What was read, or None with its fault kept."""
-    try:
-        return None if word is None else read(word)
-    except ScenarioError as error:
-        faults.append(f"{option} {error}")
-        return None

@@ -39,9 +39,10 @@ class Faults:
         self._untold = 0
         self._refused: set[str] = set()
 
-    def tell(self, fault: str) -> None:
-        """Add a fault."""
-        self.told[fault] = None
+    def tell(self, fault: str, *unless: str) -> None:
+        """Add a fault, unless one of these keys was refused already."""
+        if not any(map(self.refused, unless)):
+            self.told[fault] = None
 
     def refuse(self, place: str, fault: str) -> None:
         """Add a fault of a key's value; the key will not be asked for again."""
@@ -74,8 +75,8 @@ class Faults:
         keys = keys_of(type(table)).items()
         missing = [k for field, k in keys if k.needed and getattr(table, field) in (None, "")]
         for key in missing:
-            if not any(self.refused(f"{place}.{key.name}") for place in places):
-                self.tell(f"{places[0]} has no {key.name}; {key.mend}")
+            at = (f"{place}.{key.name}" for place in places)
+            self.tell(f"{places[0]} has no {key.name}; {key.mend}", *at)
         return not missing
 
     def names(self, kind: str, names: Mapping[int, str], key: str = "name") -> None:

@@ -7,25 +7,30 @@ checked here, each fault added to one list.
     five.toml: unknown key outlet[2].diamter; did you mean diameter?
 """
 
+import json
 import math
-from collections.abc import Mapping
+import re
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from importlib import resources
+from itertools import pairwise
 from pathlib import Path
+from textwrap import wrap
 from typing import Any
 
-from dbox.errors import ScenarioError, any_of, closest, show
+from dbox.errors import ScenarioError, any_of, closest, did_you_mean, show
 from dbox.fieldwork.evidence import (
     NOTHING_SEEN,
     OUTLET_KINDS,
     SYSTEM_KINDS,
     Evidence,
+    Kind,
     OutletEvidence,
 )
-from dbox.fieldwork.site import ORDINARY_FLOWS, Box, Flow, Outlet, Site, Target
+from dbox.fieldwork.inlet import DEFAULT_FALL
+from dbox.fieldwork.site import ORDINARY_FLOWS, Flow, Outlet, Site, Target, Works, plan_area
+from dbox.fieldwork.survey import Run, Survey
 from dbox.files import toml_file
-from dbox.files.evidence_keys import check_port, completed, starter_lines
-from dbox.files.grades_keys import check_survey
 from dbox.files.pour_keys import pours_of
 from dbox.files.read_tables import Faults, read_table
 from dbox.files.scenario_tables import (
@@ -34,11 +39,16 @@ from dbox.files.scenario_tables import (
     UNITS,
     InsertTable,
     OutletTable,
+    PumpTable,
     ScenarioFile,
+    SiphonTable,
+    TankTable,
+    TrenchTable,
 )
-from dbox.files.works import works_of
 from dbox.hydraulics.openings import KINDS, Opening
-from dbox.keys import choice, filled
+from dbox.hydraulics.surge.inflow import Pump, Siphon
+from dbox.hydraulics.surge.parts import CLEAN_FILTER_LOSS, SupplyPipe, Tank, Trench
+from dbox.keys import choice, filled, keys_of, own_or
 
 _PACKAGE = "dbox_scenarios"
 SCENARIO, LIST = ".toml", ".csv"
@@ -49,6 +59,20 @@ _STARTER = "starter.toml"
 """What a new scenario begins with; it is no scenario of a job."""
 _KINDS_OF_SYSTEM, _KINDS_OF_OUTLET = "# KINDS OF THE SYSTEM", "# KINDS OF AN OUTLET"
 """Lines of it that the kinds of evidence take the place of."""
+
+
+def starter_lines(table: type, kinds: Iterable[Kind]) -> str:
+    """Every key of evidence as a comment of a starter: an example, and what else it may be."""
+    lines = []
+    for kind in sorted(kinds, key=lambda kind: kind.place):
+        key = keys_of(table)[kind.name]
+        example = json.dumps(key.examples[0])
+        others = ", ".join(word for word in kind.choices if word not in example)
+        about = key.about[0].lower() + key.about[1:].removesuffix(".")
+        note = f"{kind.said}; or {others}" if kind.choices else about
+        lines += wrap(f"{f'# {kind.name} = {example}':<39}# {note}", 100,
+                      subsequent_indent="# ".ljust(39) + "# ", break_on_hyphens=False)  # fmt: skip
+    return "\n".join(lines)
 
 
 def starter() -> str:
@@ -129,7 +153,13 @@ def read(document: Mapping[str, Any], name: str = "") -> Site:
     site = _site(file, faults)
     if faults.told or site is None:
         raise faults.error(name)
-    return site
+    return replace(site, metric=_is_metric(document))
+
+
+def _is_metric(document: Mapping[str, Any]) -> bool:
+    """Whether a job is in millimetres: by its `units`, without them by how it was read."""
+    read = " ".join(str(table.get("reading")) for table in document["outlet"])
+    return bool(re.search("[mc]m", document.get("units") or re.sub('in|"', "", read)))
 
 
 def _bare_unit(document: Mapping[str, Any]) -> str | None:
@@ -142,9 +172,11 @@ def _bare_unit(document: Mapping[str, Any]) -> str | None:
 
 def _site(file: ScenarioFile, faults: Faults) -> Site | None:
     """Make the site, and tell what does not fit together; None where there can be none."""
-    tables = file.outlet
-    if not tables and not faults.refused("outlet"):
-        faults.tell("there are no outlets; add [[outlet]] for each, clockwise from the inlet")
+    tables, box = file.outlet, file.box
+    if not tables:
+        faults.tell(
+            "there are no outlets; add [[outlet]] for each, clockwise from the inlet", "outlet"
+        )
     if len(tables) > MOST_OUTLETS:
         faults.tell(f"there are {len(tables)} outlets; a box has at most {MOST_OUTLETS}")
     if tables and all(table.capped for table in tables):
@@ -154,25 +186,33 @@ def _site(file: ScenarioFile, faults: Faults) -> Site | None:
     _check_sizes("insert", file.insert, file.insert.kind, faults)
     whole = [_whole(table, file.insert, index) for index, table in enumerate(tables)]
     outlets = [_outlet(file, table, index, faults) for index, table in enumerate(whole)]
-    _check_box(file.box, faults)
+    if box.shape == "round" and len(box.inside) == 2:
+        faults.tell("box.inside is a list of 2; a round box has one diameter")
+    if box.shape == "rectangle" and len(box.inside) == 1:
+        faults.tell(
+            "box.inside is one length; a rectangle has two, along the inlet direction and "
+            'across it, as ["16 in", "20 in"]'
+        )
     target = _target(file, faults)
     if file.tolerance is not None:
         faults.complete(file.tolerance, "tolerance")
     labels = [table.label for table in whole]
     if file.grades is not None:
-        check_survey(file.grades, labels, faults)
+        _check_survey(file.grades, labels, faults)
     pours = pours_of(file.pour, {table.label: table.capped for table in whole}, faults)
-    works = works_of(file, whole, faults)
+    works = _works(file, whole, faults)
     evidence = _evidence(file, faults)
     faults.names("outlet", dict(enumerate(labels)), "label")
     _check_places(file, faults)
     return Site(
         title=file.title,
-        box=replace(file.box, rim=file.readings.rim),
+        box=replace(box, rim=file.readings.rim),
         outlets=tuple(outlet for outlet in outlets if outlet is not None),
         flows=tuple(Flow(name=n, inflow=q) for n, q in (file.flows or {}).items())
         or ORDINARY_FLOWS,
         spread=file.readings.spread,
+        mark=file.readings.mark,
+        hand=file.readings.hand,
         placeholder=_placeholder(file.readings.placeholder, file.title),
         target=target,
         tolerance=file.tolerance,
@@ -201,10 +241,11 @@ def _outlet(file: ScenarioFile, table: OutletTable, index: int, faults: Faults) 
     """Make one outlet, a whole one; None where its opening cannot be made."""
     place, insert = f"outlet[{index + 1}]", file.insert
     if table.kind is None:
-        if not (faults.refused("insert.kind") or faults.refused(f"{place}.kind")):
-            faults.tell(
-                'the openings have no kind; add kind = "circle" and diameter under [insert]'
-            )
+        faults.tell(
+            'the openings have no kind; add kind = "circle" and diameter under [insert]',
+            "insert.kind",
+            f"{place}.kind",
+        )
         return None
     _check_sizes(place, file.outlet[index], table.kind, faults)
     sizes = {
@@ -213,10 +254,10 @@ def _outlet(file: ScenarioFile, table: OutletTable, index: int, faults: Faults) 
         if (size := getattr(table, name)) is not None
     }
     missing = [name for name in KINDS[table.kind].needs if name not in sizes]
+    where = "insert" if table.kind == insert.kind else place
     for name in missing:
-        if not (faults.refused(f"insert.{name}") or faults.refused(f"{place}.{name}")):
-            where = "insert" if table.kind == insert.kind else place
-            faults.tell(f"{where} has no {name}; a {table.kind} needs it, add {name} = ...")
+        fault = f"{where} has no {name}; a {table.kind} needs it, add {name} = ..."
+        faults.tell(fault, f"insert.{name}", f"{place}.{name}")
     if missing:
         return None
     opening = KINDS[table.kind](**sizes, coefficient=table.coefficient)
@@ -260,16 +301,6 @@ def _point_over_lip(point: str, opening: Opening, place: str, faults: Faults) ->
     return opening.top if point == "top" else opening.top / 2
 
 
-def _check_box(box: Box, faults: Faults) -> None:
-    if box.shape == "round" and len(box.inside) == 2:
-        faults.tell("box.inside is a list of 2; a round box has one diameter")
-    if box.shape == "rectangle" and len(box.inside) == 1:
-        faults.tell(
-            "box.inside is one length; a rectangle has two, along the inlet direction and "
-            'across it, as ["16 in", "20 in"]'
-        )
-
-
 def _target(file: ScenarioFile, faults: Faults) -> Target:
     by = file.target.by
     uncapped = [(i, table) for i, table in enumerate(file.outlet) if not table.capped]
@@ -277,8 +308,9 @@ def _target(file: ScenarioFile, faults: Faults) -> Target:
         name = {"length": "line_length", "area": "line_area"}.get(by, "")
         for index, table in uncapped if name else ():
             place = f"outlet[{index + 1}]"
-            if getattr(table, name) is None and not faults.refused(f"{place}.{name}"):
-                faults.tell(f"{place} has no {name}; target.by is {show(by)}, add it")
+            if getattr(table, name) is None:
+                fault = f"{place} has no {name}; target.by is {show(by)}, add it"
+                faults.tell(fault, f"{place}.{name}")
         return Target(by=by)
     if len(by) != len(file.outlet):
         faults.tell(
@@ -295,13 +327,32 @@ def _target(file: ScenarioFile, faults: Faults) -> Target:
     return Target(by="list", weights=by)
 
 
+PORT_ERROR = 0.013
+"""How far a measured port may be from the word given with it. [m] (judgement)"""
+
+
 def _evidence(file: ScenarioFile, faults: Faults) -> Evidence:
-    for index, outlet in enumerate(file.outlet):
-        if outlet.evidence is not None:
-            check_port(outlet.evidence, f"outlet[{index + 1}].evidence", faults.tell)
-    seen = tuple(completed(outlet.evidence or NOTHING_SEEN) for outlet in file.outlet)
+    """What was seen; a port that was only measured gets its word."""
+    seen = []
+    for number, outlet in enumerate(file.outlet, start=1):
+        each = outlet.evidence or NOTHING_SEEN
+        if (water := each.port_water) is not None:
+            side, word = ("over", "to the pipe") if water >= 0 else ("under", "below the pipe")
+            each = replace(each, port=each.port or word)
+            agrees = {
+                "dry": water < 0,
+                "below the pipe": water < PORT_ERROR,
+                "to the pipe": water > -PORT_ERROR,
+            }
+            if not agrees[str(each.port)]:
+                faults.tell(
+                    f'outlet[{number}].evidence.port is "{each.port}", but its port_water lies '
+                    f"{side} the bottom of the pipe; keep the one that is right"
+                )
+        seen.append(each)
     looked = any(each != NOTHING_SEEN for each in seen)
-    return replace(file.evidence, photos=file.evidence.photos or (), outlets=seen if looked else ())
+    photos, outlets = file.evidence.photos or (), tuple(seen) if looked else ()
+    return replace(file.evidence, photos=photos, outlets=outlets)
 
 
 def _check_places(file: ScenarioFile, faults: Faults) -> None:
@@ -320,3 +371,154 @@ def _check_places(file: ScenarioFile, faults: Faults) -> None:
                 f"outlet[{index + 1}].at is the place of outlet[{earlier + 1}] too; "
                 "measure it, or leave it out"
             )
+
+
+MOST_STATIONS = 2000
+"""Stations of all runs together."""
+
+
+def _check_survey(survey: Survey, labels: Sequence[str], faults: Faults) -> None:
+    """Tell what does not fit in a survey; labels: of the outlets."""
+    if not survey.runs:
+        fault = "grades has no runs; add [[grades.run]] for each pipe, or leave it out"
+        faults.tell(fault, "grades.run")
+    if sum(len(run.stations) for run in survey.runs) > MOST_STATIONS:
+        faults.tell(f"grades has more than {MOST_STATIONS} stations; leave some out")
+        return
+    for number, run in enumerate(survey.runs, start=1):
+        place = f"grades.run[{number}]"
+        faults.complete(run, place)
+        _check_outlet(place, run, labels, faults)
+        if not faults.refused(f"{place}.station"):
+            _check_stations(place, run, faults)
+    faults.names("grades.run", {i: run.name for i, run in enumerate(survey.runs) if run.name})
+    for name in keys_of(type(survey.limits)):
+        limit = getattr(survey.limits, name)
+        if limit is not None and not limit.default:
+            faults.complete(limit, f"grades.limits.{name}")
+
+
+def _check_outlet(place: str, run: Run, labels: Sequence[str], faults: Faults) -> None:
+    """A header leads away from an outlet that is there, and nothing else does."""
+    if run.kind != "header":
+        if run.outlet is not None and run.kind is not None:
+            faults.tell(f"{place}.outlet has no meaning for a {run.kind}; leave it out")
+    elif run.outlet is None:
+        fault = f'{place} has no outlet; add the label of its outlet, as outlet = "1"'
+        faults.tell(fault, f"{place}.outlet")
+    elif run.outlet not in labels and labels:
+        hint = did_you_mean(run.outlet, labels)
+        faults.tell(f"{place}.outlet is {show(run.outlet)}, which is no outlet; {hint}")
+
+
+def _check_stations(place: str, run: Run, faults: Faults) -> None:
+    """Stations are read, in one of two ways, and listed as the water goes."""
+    if len(run.stations) < 2:
+        faults.tell(f"{place} has {len(run.stations)} stations; a fall takes at least two")
+        return
+    kinds = {"rod" if s.rod else "elevation" for s in run.stations if s.rod or s.elevation}
+    if len(kinds) == 2:
+        faults.tell(f"{place} has both rod readings and elevations; write it in one of them")
+    for number, station in enumerate(run.stations, start=1):
+        here = f"{place}.station[{number}]"
+        if station.at is None:
+            faults.tell(f'{here} has no distance; add at = "4 ft"', f"{here}.at")
+        if station.rod and station.elevation:
+            faults.tell(f"{here} has both rod and elevation; keep the one that was read")
+        if not station.heights:
+            fault = f'{here} was not read; add rod = "60-1/8 in", or leave the station out'
+            faults.tell(fault, f"{here}.rod", f"{here}.elevation")
+    if any(station.at is None or not station.heights for station in run.stations):
+        return
+    for number, (before, after) in enumerate(pairwise(run.stations), start=2):
+        if after.at <= before.at:
+            faults.tell(
+                f"{place}.station[{number}].at is not beyond the station before it; list them "
+                "in the order of the water's way"
+            )
+
+
+def _works(file: ScenarioFile, outlets: Sequence[OutletTable], faults: Faults) -> Works:
+    """Make the works of a site; what has a fault is told and left out.
+
+    outlets: With what they take from [insert].
+    """
+    pump = file.pump
+    if pump and pump.rate is None and not pump.curve and pump.volume is not None:
+        fault = 'pump has no rate; add rate = "30 gpm", or its curve'
+        faults.tell(fault, "pump.rate", "pump.curve")
+        pump = None
+    headers = tuple(_header(file, outlets, index, faults) for index in range(len(outlets)))
+    trenches = tuple(_trench(file, outlets, index, faults) for index in range(len(outlets)))
+    return Works(
+        people=file.house.people,
+        tank=faults.made(file.tank, _tank, "tank"),
+        supply=faults.made(file.supply, lambda table: SupplyPipe(**vars(table)), "supply"),
+        pump=faults.made(pump, _pump, "pump"),
+        siphon=faults.made(file.siphon, _siphon, "siphon"),
+        headers=headers if any(headers) else (),
+        trenches=trenches if any(trenches) else (),
+    )
+
+
+def _tank(table: TankTable) -> Tank:
+    unknown = CLEAN_FILTER_LOSS if table.clogged else 0.0
+    return Tank(
+        area=plan_area(table.inside),
+        outlet=table.outlet,
+        filter_loss=unknown if table.filter_loss is None else table.filter_loss,
+        clogged=table.clogged,
+    )
+
+
+def _pump(table: PumpTable) -> Pump:
+    pump = Pump(**vars(table))
+    pump.dose()  # raises where the pump cannot give one
+    return pump
+
+
+def _siphon(table: SiphonTable) -> Siphon:
+    given = {name: value for name, value in vars(table).items() if value is not None}
+    siphon = Siphon(area=plan_area(given.pop("inside")), **given)
+    siphon.dose()  # raises where the siphon cannot give one
+    return siphon
+
+
+def _header(
+    file: ScenarioFile, outlets: Sequence[OutletTable], index: int, faults: Faults
+) -> SupplyPipe | None:
+    outlet, fall = outlets[index], outlets[index].header_fall
+    table = own_or(outlet.header, file.header)
+    if table is None or (table.length is None and table.diameter is None):
+        return None
+    complete = faults.complete(table, "header", f"outlet[{index + 1}].header")
+    if not complete or (fall is not None and fall <= 0.0):
+        return None
+    return SupplyPipe(**vars(table), fall=DEFAULT_FALL if fall is None else fall)
+
+
+def _trench(
+    file: ScenarioFile, outlets: Sequence[OutletTable], index: int, faults: Faults
+) -> Trench | None:
+    outlet, own = outlets[index], f"outlet[{index + 1}].trench"
+    table = own_or(outlet.trench, file.trench)
+    places = (own, "trench") if outlet.trench else ("trench",)
+    if table is None or not faults.complete(table, *places):
+        return None
+    length = outlet.line_length
+    if length is None and outlet.line_area is not None:
+        length = outlet.line_area / table.width
+    if length is None:
+        faults.tell(
+            f"outlet[{index + 1}] has no line_length; its trench needs it, "
+            'add line_length = "60 ft"',
+            f"outlet[{index + 1}].line_length",
+        )
+        return None
+    return faults.made(table, lambda table: _trench_of(table, length), *places)
+
+
+def _trench_of(table: TrenchTable, length: float) -> Trench:
+    given = {name: value for name, value in vars(table).items() if value is not None}
+    pipe = given.pop("pipe", 0.5 * table.depth)
+    return Trench(**{"water_table": -math.inf, "length": length, "pipe_height": pipe} | given)

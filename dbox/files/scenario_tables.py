@@ -5,28 +5,22 @@ tables fit together, is looked at in `scenario`. Of the openings, `circle` and `
 diameter, `notch` an angle and `slot` a width, and a height where it is closed on top.
 """
 
+import re
 from dataclasses import dataclass
 from typing import Any
 
 from dbox import keys, units
-from dbox.errors import ScenarioError, show
+from dbox.errors import ScenarioError, did_you_mean, show
+from dbox.fieldwork.diagnosis.causes import KEYS
 from dbox.fieldwork.evidence import Evidence, OutletEvidence, Prior
 from dbox.fieldwork.site import Box, JobRecord, Tolerance
 from dbox.fieldwork.survey import Survey
-from dbox.files.evidence_keys import priors
 from dbox.files.pour_keys import PourTable
 from dbox.files.read_tables import schema_of
-from dbox.files.surge_keys import (
-    HeaderTable,
-    HouseTable,
-    PumpTable,
-    SiphonTable,
-    SupplyTable,
-    TankTable,
-    TrenchTable,
-)
 from dbox.hydraulics.openings import KINDS
+from dbox.hydraulics.surge.parts import SOIL_STATES
 from dbox.keys import TEXT, VALUES, key, length, limited, line, one_of, reads, several
+from dbox.units import UnclearError, clean, read_alone
 
 UNITS = ("in", "mm", "cm")
 POINTS = ("lip", "centre", "top")
@@ -68,33 +62,114 @@ def _flows(value: object) -> dict[str, float]:
     return keys.by_name(value, wanted, lambda name, q: (keys.label(name), keys.flow_rate(q)))
 
 
+def _prior(cause: str, written: object) -> tuple[str, float]:
+    if cause not in KEYS:
+        raise ScenarioError(f"is no cause; {did_you_mean(cause, KEYS)}")
+    return cause, keys.weight(written)
+
+
+@reads({"type": "object", "additionalProperties": {"type": "number"}})
+def priors(value: object) -> tuple[Prior, ...]:
+    """Read weights of causes by key, all faults at once."""
+    found = keys.by_name(value, "[priors] and under it causes, as tilt = 20", _prior)
+    return tuple(Prior(cause, common) for cause, common in found.items())
+
+
+ACCEPTANCE_UNITS = {
+    **dict.fromkeys(
+        ("gpd/ft2", "gal/day/ft2", "gal/ft2/day", "gal/d/ft2", "gal/ft2/d"),
+        units.GALLON / units.DAY / units.FOOT**2,
+    ),
+    **dict.fromkeys(
+        ("l/day/m2", "l/m2/day", "l/d/m2", "l/m2/d"),
+        units.LITRE / units.DAY,
+    ),
+    **dict.fromkeys(("mm/day", "mm/d"), 1e-3 / units.DAY),
+    **dict.fromkeys(("cm/day", "cm/d"), 1e-2 / units.DAY),
+    **dict.fromkeys(("in/day", "in/d"), units.INCH / units.DAY),
+    "m/s": 1.0,
+}
+"""Volume a day through an area of soil. [m/s]"""
+
+_RATE = re.compile(r"([^a-z]+)([a-z].*)")
+
+
+def _soil_rate(value: object) -> float:
+    """Read the rate at which soil takes water. [m/s]"""
+    example = 'write a rate of the soil, as "0.45 gal/ft2/day" or "18 mm/day"'
+    match = None
+    if isinstance(value, str) and len(value) <= units.LONGEST_TEXT:
+        plain = re.sub(r"\s*(?:/|\bper\b)\s*", "/", clean(value)).replace("sq ft", "ft2")
+        match = _RATE.fullmatch(plain)
+    if match is None:
+        raise ScenarioError(f"is {show(value)}; {example}")
+    unit = match[2].strip()
+    if unit not in ACCEPTANCE_UNITS:
+        raise ScenarioError(
+            f"is {show(value)}; the unit {show(unit)} is not known here; "
+            f"{did_you_mean(unit, ACCEPTANCE_UNITS)}"
+        )
+    try:
+        return read_alone(match[1].strip()) * ACCEPTANCE_UNITS[unit]
+    except UnclearError as error:
+        raise ScenarioError(f"is {show(value)}; {example}") from error
+
+
+read_acceptance = limited(
+    _soil_rate, 1e-5 / units.DAY, 10.0 / units.DAY, "soil takes between 0.01 mm and 10 m a day"
+)
+some_volume = limited(units.volume, 1e-4, 100.0, "this volume is between 0.1 L and 100 m3")
+settling = limited(units.length, 0.0, 0.5, "a side of a box sinks by 0 to 500 mm a year")
+_pipe = length(0.01, 1.0, "a pipe is between 10 mm and 1 m wide")
+_pipe_length = length(0.1, 1000.0, "a pipe is between 0.1 m and 1000 m long")
+_depth = length(0.01, 5.0, "this depth is between 10 mm and 5 m")
+_volume = limited(units.volume, 0.0, 100.0, "this volume is between 0 and 100 m3")
+
+
+@reads({"type": "integer"})
+def read_people(value: object) -> int:
+    """Read how many live in a house."""
+    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= 100:
+        raise ScenarioError(f"is {show(value)}; write a whole number of people, 1 to 100")
+    return value
+
+
+@reads({"type": "array", "items": {"type": "array"}})
+def read_curve(value: object) -> tuple[tuple[float, float], ...]:
+    """Read a pump's curve: pairs of a rate and a head. [m3/s, m]"""
+    wanted = 'write pairs of a rate and a head, as [["0 gpm", "30 ft"], ["40 gpm", "15 ft"]]'
+    if not isinstance(value, list) or not 2 <= len(value) <= 50:
+        raise ScenarioError(f"is {show(value)}; {wanted}")
+    if not all(isinstance(pair, list) and len(pair) == 2 for pair in value):
+        raise ScenarioError(f"is {show(value)}; {wanted}")
+    rates = keys.each([pair[0] for pair in value], units.flow)
+    heads = keys.each([pair[1] for pair in value], units.length)
+    if list(rates) != sorted(set(rates)) or list(heads) != sorted(heads, reverse=True):
+        raise ScenarioError(f"is {show(value)}; rates must rise from pair to pair and heads fall")
+    return tuple(zip(rates, heads, strict=True))
+
+
+# fmt: off
 @dataclass(frozen=True, kw_only=True)
 class InsertTable:
     """The opening of every outlet; an outlet may override any of these keys."""
 
     kind: str | None = key(one_of(KINDS), "What the opening is.", "circle")
     diameter: float | None = key(
-        keys.size, "Diameter of a circle, inside diameter of a pipe.", "2 in"
-    )
+        keys.size, "Diameter of a circle, inside diameter of a pipe.", "2 in")
     angle: float | None = key(keys.notch_angle, "Full angle of a notch.", "90 deg")
     width: float | None = key(keys.size, "Width of a slot.", "1-1/2 in")
     height: float | None = key(
-        keys.size, "Height of a slot that is closed on top; absent: open.", "2 in"
-    )
+        keys.size, "Height of a slot that is closed on top; absent: open.", "2 in")
     offset: float | None = key(
         keys.offset,
         "Centre of a round hole from the centre of its pipe; absent or 0: cannot be turned.",
-        "1/2 in",
-    )
+        "1/2 in")
     header_fall: float | None = key(
         limited(units.grade, -0.5, 1.0, "a header falls by 100 % of its length at most"),
-        "Fall of the header beyond a bare pipe end.",
-        "1/8 in/ft",
-        "1 %",
-    )
+        "Fall of the header beyond a bare pipe end.", "1/8 in/ft", "1 %")
     coefficient: float | None = key(
-        keys.coefficient, "Discharge coefficient; absent: the published law of the opening.", 0.6
-    )
+        keys.coefficient, "Discharge coefficient; absent: the published law of the opening.", 0.6)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -102,21 +177,127 @@ class ReadingsTable:
     """How the readings were taken."""
 
     point: str | None = key(
-        point, "Point of the hole whose height over still water was read; absent: lip.", "lip"
-    )
+        point, "Point of the hole whose height over still water was read; absent: lip.", "lip")
     spread: float | None = key(keys.spread, "One standard deviation of one reading.", "1/32 in")
+    mark: float | None = key(
+        keys.mark,
+        "Finest mark of the rule: the mean of many readings is no better than it leaves them.",
+        "1/32 in",
+    )
+    hand: float | None = key(
+        keys.hand, "One standard deviation of a clock position set by hand; absent: 3 deg.", "3 deg"
+    )
     rim: float | None = key(
         keys.depth,
         "Height over still water of the lowest place where water could leave the box other than "
-        "by the outlets.",
-        "6 in",
-    )
+        "by the outlets.", "6 in")
     placeholder: bool | None = key(
         keys.flag,
         "Whether the readings of the outlets only show where yours go; nothing is computed from "
-        "them then.",
-        True,
-    )
+        "them then.", True)
+
+
+@dataclass(frozen=True, kw_only=True)
+class HouseTable:
+    """The house that the tank serves."""
+
+    people: int | None = key(read_people, "How many live in the house.", 4)
+
+
+@dataclass(frozen=True, kw_only=True)
+class TankTable:
+    """The septic tank, its water standing at the outlet."""
+
+    inside: tuple[float, ...] = key(
+        several(keys.side, 2),
+        "Inside length and width at the water; one diameter for a round tank.", ["8 ft", "5 ft"],
+        needed=True)
+    outlet: float = key(
+        _pipe, "Inside diameter of the outlet pipe behind the tee.", "4 in", needed=True)
+    filter_loss: float | None = key(
+        limited(units.number, 0.0, 1000.0, "a loss is between 0 and 1000 velocity heads"),
+        "Loss of the clean effluent filter, in velocity heads; absent: no filter.", 2)
+    clogged: float = key(
+        limited(units.percent, 0.0, 0.99, "a filter is clogged by 0 % to 99 %"),
+        "How much of the filter is clogged; absent: nothing.", "50 %", default=0.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class SupplyTable:
+    """The gravity pipe from the tank to the box."""
+
+    length: float = key(_pipe_length, "Its length.", "30 ft", needed=True)
+    diameter: float = key(_pipe, "Its inside diameter.", "4 in", needed=True)
+    fall: float = key(
+        limited(units.grade, 1e-4, 1.0, "a gravity pipe falls by between 0.01 % and 100 %"),
+        "Its fall.", "1/8 in/ft", "1 %", needed=True)
+
+
+@dataclass(frozen=True, kw_only=True)
+class HeaderTable:
+    """The pipe from each outlet to its trench; its fall is header_fall of the outlet."""
+
+    length: float = key(_pipe_length, "Its length.", "10 ft", needed=True)
+    diameter: float = key(_pipe, "Its inside diameter.", "4 in", needed=True)
+
+
+@dataclass(frozen=True, kw_only=True)
+class TrenchTable:
+    """The trench of every line; its length is line_length, or line_area over its width."""
+
+    width: float = key(
+        length(0.05, 50.0, "a trench is between 50 mm and 50 m wide"), "Width of its bottom.",
+        "30 in", needed=True)
+    depth: float = key(
+        _depth, "Height over its bottom at which water surfaces.", "20 in", needed=True)
+    pipe: float | None = key(
+        keys.depth, "Height of its pipe's invert over its bottom; absent: half its depth.", "8 in")
+    voids: float | None = key(
+        limited(units.percent, 0.01, 1.0, "voids are between 1 % and 100 %"),
+        "Part of its fill that water can take; absent: 35 %.", "35 %")
+    acceptance: float = key(
+        read_acceptance, "Long-term rate at which its soil takes water.", "0.45 gal/ft2/day",
+        "18 mm/day", needed=True)
+    soil: str | None = key(
+        one_of(SOIL_STATES),
+        "State of its soil; absent: biomat, at which the long-term rate holds.", "biomat")
+    water_table: float | None = key(
+        length(-50.0, 50.0, "this height is between -50 m and 50 m"),
+        "Height of the groundwater over its bottom, negative below it; absent: deep.", "-30 in")
+    ponding: float | None = key(keys.depth, "Water in it at the start; absent: none.", "2 in")
+
+
+@dataclass(frozen=True, kw_only=True)
+class PumpTable:
+    """A dosing pump: its rate, or its curve with what it must overcome."""
+
+    volume: float = key(_volume, "What it lifts in one dose.", "60 gal", needed=True)
+    rate: float | None = key(keys.flow_rate, "Its rate.", "30 gpm")
+    curve: tuple[tuple[float, float], ...] = key(
+        read_curve, "Its curve, where the rate is not known: pairs of a rate and a head.",
+        [["0 gpm", "30 ft"], ["40 gpm", "15 ft"]], default=())
+    lift: float = key(
+        keys.depth, "Height from the water in its chamber to the box.", "8 ft", default=0.0)
+    main_length: float = key(_pipe_length, "Length of its pressure pipe.", "60 ft", default=0.0)
+    main_diameter: float = key(_pipe, "Inside diameter of its pressure pipe.", "2 in", default=0.0)
+    drain_back: float = key(
+        _volume, "What runs back from the pressure pipe after a dose; absent: nothing.", "3 gal",
+        default=0.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class SiphonTable:
+    """A dosing siphon."""
+
+    inside: tuple[float, ...] = key(
+        several(keys.side, 2),
+        "Inside length and width of its chamber; one diameter for a round one.", ["4 ft", "4 ft"],
+        needed=True)
+    diameter: float = key(_pipe, "Inside diameter of the siphon.", "3 in", needed=True)
+    high: float = key(_depth, "Head over its outlet at which it starts.", "24 in", needed=True)
+    low: float = key(_depth, "Head over its outlet at which air breaks it.", "9 in", needed=True)
+    coefficient: float | None = key(
+        keys.coefficient, "Discharge coefficient, all its losses within; absent: 0.6.", 0.6)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -124,43 +305,27 @@ class OutletTable(InsertTable):
     """One outlet, numbered clockwise from the inlet as seen from above."""
 
     label: str = key(
-        keys.label,
-        "What the line is called on site; absent: its number in the file.",
-        "1",
-        default="",
-    )
+        keys.label, "What the line is called on site; absent: its number in the file.", "1",
+        default="")
     at: tuple[float, float] | None = key(
         _place,
         "Place of the outlet from the inlet wall's left corner, looking the way the water comes: "
-        "along, then across.",
-        ["16 in", "4 in"],
-    )
+        "along, then across.", ["16 in", "4 in"])
     reading: tuple[float, ...] = key(
         several(keys.reading, keys.MOST_REPEATS),
         "Height of the point over still water, + above it; a list where it was read more than "
-        "once; absent: not measured.",
-        "1/8 in",
-        ["1/8 in", "3/16 in"],
-        default=(),
-    )
+        "once; absent: not measured.", "1/8 in", ["1/8 in", "3/16 in"], default=())
     clock: float | None = key(
         keys.clock,
-        "Where the hole stands now, as seen from inside the box; 6:00 is straight down.",
-        "6:00",
-    )
+        "Where the hole stands now, as seen from inside the box; 6:00 is straight down.", "6:00")
     line_length: float | None = key(
         length(0.1, 1000.0, "a line is between 0.1 m and 1000 m long"),
-        "Length of the line that this outlet feeds.",
-        "60 ft",
-    )
+        "Length of the line that this outlet feeds.", "60 ft")
     line_area: float | None = key(
         limited(units.area, 0.1, 1e4, "the bottom of a trench is between 0.1 m2 and 10,000 m2"),
-        "Bottom area of the trench that this outlet feeds.",
-        "180 ft2",
-    )
+        "Bottom area of the trench that this outlet feeds.", "180 ft2")
     state: str | None = key(
-        one_of(STATES), "Whether the outlet is closed on purpose; absent: open.", "open"
-    )
+        one_of(STATES), "Whether the outlet is closed on purpose; absent: open.", "open")
     header: HeaderTable | None = key(HeaderTable, "Where its header differs from [header].")
     trench: TrenchTable | None = key(TrenchTable, "Where its trench differs from [trench].")
     evidence: OutletEvidence | None = key(OutletEvidence, "What was seen of it, for a diagnosis.")
@@ -176,13 +341,8 @@ class TargetTable:
     """What each line ought to get."""
 
     by: str | tuple[float, ...] = key(
-        _by,
-        "Equal shares, by line_length, by line_area, or a list of one number per outlet; "
-        "absent: equal.",
-        "equal",
-        [2, 1, 1],
-        default="equal",
-    )
+        _by, "Equal shares, by line_length, by line_area, or a list of one number per outlet; "
+        "absent: equal.", "equal", [2, 1, 1], default="equal")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -194,25 +354,19 @@ class ScenarioFile:
     box: Box = key(Box, "The box itself.", default=Box())
     insert: InsertTable = key(InsertTable, "The opening of every outlet.", default=InsertTable())
     readings: ReadingsTable = key(
-        ReadingsTable, "How the readings were taken.", default=ReadingsTable()
-    )
+        ReadingsTable, "How the readings were taken.", default=ReadingsTable())
     outlet: tuple[OutletTable, ...] = key(
-        OutletTable, "The outlets, clockwise from the inlet.", many=True, default=()
-    )
+        OutletTable, "The outlets, clockwise from the inlet.", many=True, default=())
     flows: dict[str, float] | None = key(
-        _flows,
-        "Steady flows to compute, by name; cases come in this order.",
-        {"trickle": "0.5 gpm", "pour": "5 gal in 60 s", "dose": "30 gpm"},
-    )
+        _flows, "Steady flows to compute, by name; cases come in this order.",
+        {"trickle": "0.5 gpm", "pour": "5 gal in 60 s", "dose": "30 gpm"})
     target: TargetTable = key(TargetTable, "What each line ought to get.", default=TargetTable())
     tolerance: Tolerance | None = key(Tolerance, "How far a share may be from its target.")
     grades: Survey | None = key(Survey, "Rod readings along the pipes.")
     pour: tuple[PourTable, ...] = key(
-        PourTable, "Pours of clean water, planned or done.", many=True, default=()
-    )
+        PourTable, "Pours of clean water, planned or done.", many=True, default=())
     record: JobRecord = key(
-        JobRecord, "What the paper of the job says besides.", default=JobRecord()
-    )
+        JobRecord, "What the paper of the job says besides.", default=JobRecord())
     house: HouseTable = key(HouseTable, "The house that the tank serves.", default=HouseTable())
     tank: TankTable | None = key(TankTable, "The septic tank.")
     supply: SupplyTable | None = key(SupplyTable, "The gravity pipe from the tank to the box.")
@@ -222,8 +376,8 @@ class ScenarioFile:
     trench: TrenchTable | None = key(TrenchTable, "The trench of every line.")
     evidence: Evidence = key(Evidence, "What was seen of a system in trouble.", default=Evidence())
     priors: tuple[Prior, ...] = key(
-        priors, "How common a cause is taken to be, by its key.", {"tilt": 20}, default=()
-    )
+        priors, "How common a cause is taken to be, by its key.", {"tilt": 20}, default=())
+# fmt: on
 
 
 HOMES = {

@@ -8,12 +8,13 @@ from dbox.fieldwork.readings import MOST_READINGS
 from dbox.fieldwork.shares import SURE
 from dbox.fieldwork.site import Site
 from dbox.fieldwork.survey import Limit
+from dbox.lengths import Lengths
 from dbox.report.blocks import Block, Column, Heading, Paragraph, Section, Table, text, warned
 from dbox.report.cautions import CODE, TRENCH
-from dbox.report.encode import Json, encode, rows
+from dbox.report.encode import Json, encode, keyed, rows
 from dbox.report.text import chance_text
 from dbox.report.wording import sentences
-from dbox.units import FOOT, INCH, feet, gpm_litres, inches, inches_mm, millimetres, percent_text
+from dbox.units import FOOT, INCH, gpm_litres, percent_text
 
 HEADLINES = {
     "within": "WITHIN: every fall that was read is enough.",
@@ -38,33 +39,31 @@ def slope_text(slope: float) -> str:
 
 def findings(grading: Grading) -> list[str]:
     """Everything that is wrong or sags beyond the rod's error, in the order of the water's way."""
-    said = []
+    said, both = [], grading.site.lengths.both
     for grade in grading.runs:
         name = grade.run.name
-        for place, falls, i in _places(grade):
+        for place, falls, i in _places(grade, grading.site.lengths):
             fall, wanted = float(falls.fall.flat[i]), float(falls.wanted.flat[i])
             if falls.verdicts[i] == "back-pitched":
-                said.append(f"{place}: BACK-PITCHED, it rises {inches_mm(-fall)}")
+                said.append(f"{place}: BACK-PITCHED, it rises {both(-fall)}")
             elif falls.verdicts[i] == "too flat":
-                least = inches_mm(wanted)
-                said.append(
-                    f"{place}: TOO FLAT, it falls {inches_mm(fall)} and ought to fall {least}"
-                )
+                least = both(wanted)
+                said.append(f"{place}: TOO FLAT, it falls {both(fall)} and ought to fall {least}")
         for i in np.flatnonzero(grade.belly).tolist():
             pond = float(grade.pond[i])
-            words = f"{inches_mm(float(grade.sag[i]))} under the line between its neighbours"
+            words = f"{both(float(grade.sag[i]))} under the line between its neighbours"
             if pond > 0:
-                words = f"BELLY, {words}; water {inches_mm(pond)} deep stays in it"
+                words = f"BELLY, {words}; water {both(pond)} deep stays in it"
             else:
                 words = f"sags, {words}, but drains"
-            said.append(f"{name} at {feet(float(grade.at[i]))}: {words}")
+            said.append(f"{name} at {grading.site.lengths.line(float(grade.at[i]))}: {words}")
     for drop in grading.drops:
         place, fall = f"inlet over outlet {drop.outlet}", float(drop.fall.fall)
         if drop.fall.verdicts[0] == "back-pitched":
-            said.append(f"{place}: BELOW it by {inches_mm(-fall)}")
+            said.append(f"{place}: BELOW it by {both(-fall)}")
         elif drop.fall.verdicts[0] == "too flat":
-            least = inches_mm(drop.limit.value)
-            said.append(f"{place}: TOO SMALL a drop, {inches_mm(fall)}; {least} is wanted")
+            least = both(drop.limit.value)
+            said.append(f"{place}: TOO SMALL a drop, {both(fall)}; {least} is wanted")
     for grade in grading.runs:
         if flows := _flow_names(grading, grade, "flatter than critical"):
             said.append(
@@ -74,16 +73,17 @@ def findings(grading: Grading) -> list[str]:
     return said
 
 
-def _places(grade: RunGrade) -> list[tuple[str, Falls, int]]:
+def _places(grade: RunGrade, lengths: Lengths) -> list[tuple[str, Falls, int]]:
     """Every fall of a run with its name: the pieces, and the whole where that is another."""
     name, pieces = grade.run.name, grade.pieces
-    found = [(f"{name}, {_piece(grade, i)}", pieces, i) for i in range(pieces.fall.size)]
+    found = [(f"{name}, {_piece(grade, i, lengths)}", pieces, i) for i in range(pieces.fall.size)]
     return [*found, (f"{name} as a whole", grade.whole, 0)] if len(found) > 1 else found
 
 
-def _piece(grade: RunGrade, piece: int) -> str:
+def _piece(grade: RunGrade, piece: int, lengths: Lengths) -> str:
     """A piece by its ends, as `0 to 4 ft`."""
-    return f"{feet(float(grade.at[piece])).removesuffix(' ft')} to {feet(grade.at[piece + 1])}"
+    start, end = (lengths.line(float(at)) for at in grade.at[piece : piece + 2])
+    return f"{start.split()[0]} to {end}"
 
 
 def _flow_names(grading: Grading, grade: RunGrade, verdict: str) -> str:
@@ -103,7 +103,7 @@ def doubts(grading: Grading) -> list[str]:
         most_taken = max(taken, most_taken)
         unsure = [i for i, word in enumerate(pieces.verdicts) if word == "cannot tell"]
         if unsure:
-            which = ", ".join(_piece(grade, i) for i in unsure)
+            which = ", ".join(_piece(grade, i, grading.site.lengths) for i in unsure)
             settling = _settling(pieces.settling_repeats[unsure], taken)
             said.append(f"{name}, {which}: the rod cannot tell; {settling}")
         if grade.whole.verdicts == ("cannot tell",) and len(pieces.verdicts) > 1:
@@ -131,31 +131,36 @@ def _settling(repeats: Array, taken: int) -> str:
 
 def grades_json(grading: Grading) -> Json:
     """The answer of `dbox grades --json`."""
-    return {
-        "verdict": grading.verdict,
-        "spread_m": grading.spread,
-        "runs": [_run(grading, grade) for grade in grading.runs],
-        "inlet_drops": [
-            {
-                "from": drop.upper,
-                "to": drop.lower,
-                "outlet": drop.outlet,
-                "limit": _limit(drop.limit, "drop_m"),
-                "drop_m": float(drop.fall.fall),
-                "error_m": float(drop.fall.error),
-                "probability": float(drop.fall.probability),
-                "verdict": drop.fall.verdicts[0],
-            }
-            for drop in grading.drops
-        ],
-        "findings": findings(grading),
-        "doubts": doubts(grading),
-        "warnings": sentences(grading.warnings),
-    }
+    answer: Json = encode(
+        {
+            "verdict": grading.verdict,
+            "spread_m": grading.spread,
+            "runs": [_run(grading, grade) for grade in grading.runs],
+            "inlet_drops": [
+                {
+                    "from": drop.upper,
+                    "to": drop.lower,
+                    "outlet": drop.outlet,
+                    "limit": _limit(drop.limit, "drop_m"),
+                    "drop_m": drop.fall.fall,
+                    "error_m": drop.fall.error,
+                    "probability": drop.fall.probability,
+                    "verdict": drop.fall.verdicts[0],
+                }
+                for drop in grading.drops
+            ],
+            "findings": findings(grading),
+            "doubts": doubts(grading),
+            "warnings": sentences(grading.warnings),
+        }
+    )
+    return answer
 
 
 def _run(grading: Grading, grade: RunGrade) -> Json:
     run, header = grade.run, grade.header
+    ends = rows(from_m=grade.at[:-1], to_m=grade.at[1:])
+    pieces = zip(ends, _falls(grade.pieces, grade.length), strict=True)
     return {
         "name": run.name,
         "kind": run.kind,
@@ -165,30 +170,16 @@ def _run(grading: Grading, grade: RunGrade) -> Json:
         **_falls(grade.whole, grade.span)[0],
         "fit_slope": grade.line.slope,
         "fit_slope_error": grade.line.slope_error,
-        "capacity_m3_s": encode(grade.capacity),
+        **keyed(grade, "capacity"),
         "stations": rows(
             name=[station.name for station in run.stations],
-            at_m=grade.at,
-            height_m=grade.height,
-            error_m=grade.error,
             residual_m=grade.line.residual,
-            sag_m=grade.sag,
-            belly=grade.belly,
-            pond_m=grade.pond,
+            **keyed(grade, "at", "height", "error", "sag", "belly", "pond"),
         ),
-        "pieces": [
-            {**ends, **fall}
-            for ends, fall in zip(
-                rows(from_m=grade.at[:-1], to_m=grade.at[1:]),
-                _falls(grade.pieces, grade.length),
-                strict=True,
-            )
-        ],
+        "pieces": [between | fall for between, fall in pieces],
         "flows": rows(
             name=[flow.name for flow in grading.flows],
-            flow_m3_s=header.flow,
-            normal_depth_m=header.normal_depth,
-            critical_depth_m=header.critical_depth,
+            **keyed(header, "flow", "normal_depth", "critical_depth"),
             verdict=header.verdicts,
         )
         if header
@@ -197,12 +188,9 @@ def _run(grading: Grading, grade: RunGrade) -> Json:
 
 
 def _falls(falls: Falls, length: Array | float) -> list[Json]:
+    held = keyed(falls, "fall", "error", "probability") | {"slope": falls.fall / length}
     return rows(
-        fall_m=np.atleast_1d(falls.fall),
-        error_m=np.atleast_1d(falls.error),
-        slope=np.atleast_1d(falls.fall / length),
-        probability=np.atleast_1d(falls.probability),
-        verdict=falls.verdicts,
+        **{key: np.atleast_1d(value) for key, value in held.items()}, verdict=falls.verdicts
     )
 
 
@@ -223,14 +211,16 @@ def grades_blocks(grading: Grading) -> list[Section]:
     sections: list[Section] = [
         [Heading(HEADLINES[grading.verdict]), *(Paragraph(f, "- ") for f in findings(grading))],
         _limits(grading),
-        *(_run_blocks(grade) for grade in grading.runs),
+        *(_run_blocks(grade, grading.site.lengths) for grade in grading.runs),
     ]
     if grading.drops:
         lines = []
         for drop in grading.drops:
             words = {"too flat": "TOO SMALL", "back-pitched": "BELOW"}
             word = words.get(drop.fall.verdicts[0], drop.fall.verdicts[0])
-            lines.append([f"outlet {drop.outlet}", *_cells(drop.fall, 0, None), word])
+            lines.append(
+                [f"outlet {drop.outlet}", *_cells(drop.fall, 0, None, grading.site.lengths), word]
+            )
         heading = Heading("Inlet of the box over its outlets:")
         sections.append([heading, Table(_COLUMNS, lines)])
     if unsure:
@@ -247,28 +237,28 @@ _COLUMNS = (
 """Place, fall both ways, slope, chance of being enough, verdict."""
 
 
-def _cells(falls: Falls, i: int, length: float | None) -> list[str]:
+def _cells(falls: Falls, i: int, length: float | None, lengths: Lengths) -> list[str]:
     fall = float(falls.fall.flat[i])
     slope = "" if length is None else percent_text(fall / length, 2)
     chance = chance_text(float(falls.probability.flat[i]))
-    return [inches(fall), millimetres(fall), slope, chance]
+    return [*lengths.pair(fall), slope, chance]
 
 
 def _limits(grading: Grading) -> Section:
     """How good the rod is, and each kind's limit once, with who asks for it."""
     origin = "assumed" if grading.survey.spread is None else "as stated"
-    limits = grading.survey.limits
+    limits, lengths = grading.survey.limits, grading.site.lengths
     asked = [
         (kind, limits.fall(kind), slope_text(limits.fall(kind).value))
         for kind in dict.fromkeys(grade.run.kind for grade in grading.runs)
     ]
     if grading.drops:
         drop = limits.inlet_drop
-        asked.append(("inlet over outlets", drop, inches_mm(drop.value)))
+        asked.append(("inlet over outlets", drop, lengths.both(drop.value)))
     return [
         Paragraph(
-            f"One rod reading is good to {inches_mm(grading.spread)}, {origin}. The chance is that "
-            f"of a fall being enough; sure is {100 * SURE:.0f} %."
+            f"One rod reading is good to {lengths.both(grading.spread)}, {origin}. The chance is "
+            f"that of a fall being enough; sure is {100 * SURE:.0f} %."
         ),
         Heading("Limits:"),
         *(
@@ -282,18 +272,22 @@ def _limits(grading: Grading) -> Section:
     ]
 
 
-def _run_blocks(grade: RunGrade) -> Section:
+def _run_blocks(grade: RunGrade, lengths: Lengths) -> Section:
     run, whole = grade.run, float(grade.whole.fall)
     name = run.name if run.kind in run.name.lower() else f"{run.name} ({run.kind})"
     lines = [
-        [_piece(grade, i), *_cells(grade.pieces, i, float(grade.length[i])), _word(verdict)]
+        [
+            _piece(grade, i, lengths),
+            *_cells(grade.pieces, i, float(grade.length[i]), lengths),
+            _word(verdict),
+        ]
         for i, verdict in enumerate(grade.pieces.verdicts)
     ]
     blocks: list[Block] = [
         Heading(
             f"{name}: {_word(grade.whole.verdicts[0])}, chance "
-            f"{chance_text(float(grade.whole.probability))}; {inches_mm(whole)} in "
-            f"{feet(grade.span)}, {slope_text(whole / grade.span)}"
+            f"{chance_text(float(grade.whole.probability))}; {lengths.both(whole)} in "
+            f"{lengths.line(grade.span)}, {slope_text(whole / grade.span)}"
         ),
         Table(_COLUMNS, lines),
     ]

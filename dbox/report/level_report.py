@@ -1,19 +1,22 @@
 """What to turn, for people: the verdict first, the work in its order, then what it gives."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 import numpy as np
 
 from dbox.arrays import Array
+from dbox.errors import outlets_text
+from dbox.fieldwork.estimate import GOOD_SPAN
 from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.levelling import Levelling, Lift
-from dbox.fieldwork.shares import Assessment
+from dbox.fieldwork.site import Site
+from dbox.lengths import Lengths
 from dbox.report.cautions import TURNING
 from dbox.report.encode import Json, encode, rows
 from dbox.report.split_report import band_text, cases_json
-from dbox.report.text import noted, wrapped
+from dbox.report.text import chance_text, noted, wrapped
 from dbox.report.wording import sentences
-from dbox.units import FOOT, clock_text, inches, inches_mm, millimetres, percent_text, turn_text
+from dbox.units import clock_text, inches, millimetres, percent_text, turn_text
 
 LEAST_SLOPE = 2e-4
 """Rise per run below which a box is called level. [-]"""
@@ -28,11 +31,15 @@ def level_json(levelling: Levelling) -> Json:
         {
             "goal_lip_m": levelling.goal.height,
             "verdict": levelling.verdict,
+            "next": {"step": levelling.next_step, "why": next_words(levelling)},
+            "well_set_probability": levelling.well_set,
+            "worst_over_target": levelling.worst,
             "outlets": rows(
                 label=before.labels,
                 lip_m=before.lips.height,
                 move_m=levelling.move,
-                turn_deg=np.degrees(levelling.turn),
+                # a minute of a clock is half a degree
+                turn_deg=np.round(2 * np.degrees(levelling.turn)) / 2 + 0.0,
                 clock_before=_clocks(levelling.angle_before),
                 clock_after=_clocks(levelling.angle_after),
                 lip_after_m=levelling.lip_after,
@@ -47,6 +54,7 @@ def level_json(levelling: Levelling) -> Json:
             "lift": lift and {"far_end_m": lift.far_end, "right_side_m": lift.right_side},
             "order": [before.labels[i] for i in levelling.order],
             "still_level_m": levelling.still_level,
+            "rule_shows_m": shown_heights(levelling),
             "before": cases_json(before),
             "after": cases_json(levelling.after),
             "warnings": sentences((*levelling.warnings, *before.warnings)),
@@ -64,55 +72,116 @@ def report(levelling: Levelling) -> list[str]:
     title = levelling.site.title
     lines = wrapped(title) if title else []
     lines += wrapped(_headline(levelling))
+    lines += wrapped(f"Next: {next_words(levelling)}.")
     if levelling.lift:
-        lines += ["", *lift_lines(levelling.lift, levelling.before.labels)]
+        lines += ["", *lift_lines(levelling.lift, levelling.site)]
     if levelling.verdict == "adjust":
         lines += ["", *_work(levelling)]
     lines += unreachable_lines(levelling)
     lines += ["", *_shares(levelling)]
-    lines += ["", *wrapped(_other_goal(levelling))]
+    if levelling.site.has_inserts:
+        lines += ["", *wrapped(_other_goal(levelling))]
     lines += _tilt_lines(levelling)
     lines += noted(sentences((*levelling.warnings, *levelling.after.warnings)))
     return [*lines, "", *wrapped(TURNING)]
 
 
-def why_nothing(before: Assessment) -> tuple[str, str]:
+def why_nothing(levelling: Levelling) -> tuple[str, str]:
     """The verdict where nothing is to be turned, and why."""
+    before, lengths = levelling.before, levelling.site.lengths
     if all(verdict == "within" for verdict in before.verdicts):
         return "nothing to do", "every flow is within the tolerance already"
     if all(verdict == "within" for verdict in before.lip_verdicts):
         why = "the lips are within the tolerance, but the jet of the inlet decides at"
         return "nothing to turn", f"{why} {before.jet_flows}"
-    return "nothing to do", "your ruler cannot tell these lips apart any better"
+    if levelling.next_step == "read again":
+        return "nothing to turn yet", "these readings cannot tell which lips are off"
+    if levelling.next_step != "stop":
+        return "nothing to turn", "your rule cannot tell these lips apart any better"
+    if "outside" in before.lip_verdicts:
+        return "nothing to turn", "what still differs is less than a hand can make good"
+    lips = (before.lips.height - levelling.offset)[before.lips.measured]
+    span = lengths.both(float(np.ptp(lips)))
+    return "nothing to do", f"the lips stand within {span} of each other, as well as a hand sets"
+
+
+def next_words(levelling: Levelling) -> str:
+    """What comes next and why, in a line."""
+    before, site, step = levelling.before, levelling.site, levelling.next_step
+    if step == "turn":
+        return _trade(levelling)
+    if step == "re-bed":
+        return "bed the box level and firm again: no turn makes up for what is left"
+    if step == "read again":
+        likely = chance_text(levelling.well_set)
+        span = site.lengths.both(GOOD_SPAN)
+        return (
+            "top up, let the water go still, and read every outlet once more: the chance that "
+            f"the lips are within {span} of each other is {likely} so far"
+        )
+    if step == "finer rule":
+        mark = inches(before.finer_rule or 0.0, parts=64)
+        return f"read with a rule that shows {mark}: more readings with this one will not settle it"
+    if step == "pour":
+        return (
+            "pour a known flow and catch it at each outlet: no rule tells heights so finely that "
+            "they would settle it"
+        )
+    if all(verdict == "within" for verdict in before.verdicts):
+        return "lock the inserts" if site.has_inserts else "nothing more to do at the lips"
+    if all(verdict == "within" for verdict in before.lip_verdicts):
+        return CURE
+    return "lock the inserts, pour and catch to show what each line gets"
+
+
+def _trade(levelling: Levelling) -> str:
+    """What the turns bring the worst line, and what turning all the others would add."""
+    now, then, best = levelling.worst
+    labels = [levelling.before.labels[i] for i in sorted(levelling.order)]
+    target = levelling.before.target[levelling.before.target > 0]
+    part = float(target[0]) if np.ptp(target) < 1e-9 else 1.0
+    of = "" if part < 1.0 else " of its target"
+    weakest = min(levelling.site.flows, key=lambda flow: flow.inflow).name
+    words = (
+        f"turn {outlets_text(labels)}: the worst line goes from {100 * part * now:.0f} to "
+        f"{100 * part * then:.0f} %{of} at {weakest.removesuffix(' (default)')}"
+    )
+    more = levelling.every.turns - len(levelling.order)
+    if more < 1:
+        return words
+    gain = 100 * part * (then - best)
+    others = "the other one" if more == 1 else f"the other {more}"
+    gains = "under 1 %" if gain < 1 else f"{gain:.0f} %"
+    return f"{words}; turning {others} as well would gain {gains}, which the rule cannot tell"
 
 
 def _headline(levelling: Levelling) -> str:
     if levelling.verdict == "nothing to do":
-        verdict, why = why_nothing(levelling.before)
-        words = f"{verdict.upper()}: {why}"
-        if verdict == "nothing to turn":
-            return f"{words}; {CURE}."
-        settled = set(levelling.before.verdicts) == {"within"}
-        return f"{words}." if settled else f"{words}. {_what_would_tell(levelling.before)}"
-    height = inches_mm(levelling.goal.height, signed=True)
-    goal = f"lips to {height} over the still water of the readings"
-    if levelling.offset.any():
-        goal = f"lowest lip to {height}, the others above it, to meet {levelling.design_flow}"
+        verdict, why = why_nothing(levelling)
+        return f"{verdict.upper()}: {why}."
     if levelling.verdict == "adjust":
-        return f"ADJUST: turn {len(levelling.order)} of {len(levelling.turn)} inserts, {goal}."
-    missed = np.flatnonzero(~levelling.reachable)
-    labels = ", ".join(levelling.before.labels[i] for i in missed)
-    return f"RE-BED the box: no height can be reached by all lips; outlet {labels} cannot."
+        return adjust_words(levelling, "the still water of the readings")
+    return rebed_words(levelling)
 
 
-def _what_would_tell(before: Assessment) -> str:
-    if before.tolerance is None:
-        return "More readings of each, or a finer rule, would tell more."
-    unsure = np.array(before.verdicts) == "cannot tell"
-    repeats = before.settling_repeats[unsure & np.isfinite(before.settling_repeats)]
-    if repeats.size:
-        return f"{repeats.max():.0f} readings of each, or a finer rule, would tell more."
-    return "More readings with this rule will not settle it; a finer rule tells more."
+def adjust_words(levelling: Levelling, water: str) -> str:
+    """How many inserts are to be turned, and to what height."""
+    height = levelling.site.lengths.both(levelling.goal.height, signed=True)
+    goal = f"lips to {height} over {water}"
+    if levelling.offset.any():
+        goal = f"lowest lip to {height}, the others above it, to meet {met_flow(levelling)}"
+    return f"ADJUST: turn {len(levelling.order)} of {len(levelling.turn)} inserts, {goal}."
+
+
+def met_flow(levelling: Levelling) -> str:
+    """The flow at which unequal lips meet their targets."""
+    return levelling.design_flow or "all flows as nearly as can be"
+
+
+def rebed_words(levelling: Levelling) -> str:
+    """That the box must be bedded again, and why."""
+    missed = [levelling.before.labels[i] for i in np.flatnonzero(~levelling.reachable)]
+    return f"RE-BED the box: no height can be reached by all lips; {outlets_text(missed)} cannot."
 
 
 def lifted(lift: Lift) -> Iterator[tuple[str, float | None, float]]:
@@ -133,39 +202,69 @@ def worth_lifting(amount: float | None, slope: float) -> bool:
     return abs(slope) >= LEAST_SLOPE if amount is None else abs(amount) >= _LEAST_LIFT
 
 
-def lift_lines(lift: Lift, labels: Sequence[str]) -> list[str]:
+def lift_words(lift: Lift, lengths: Lengths) -> Iterator[tuple[str, str]]:
+    """Each side that is to be lifted, and by how much."""
+    run, name, _ = lengths.run
+    for side, amount, slope in lifted(lift):
+        per_run = f"{lengths.both(abs(slope) * run)} for every {name}"
+        yield side, per_run if amount is None else lengths.both(abs(amount))
+
+
+def lift_lines(lift: Lift, site: Site) -> list[str]:
     """Which side of the box to lift, by how much."""
     lines = ["To bring the box level (right and left as seen from the inlet):"]
-    for side, amount, slope in lifted(lift):
-        per_foot = f"{length_words(slope * FOOT)} for every foot"
-        lines.append(f"  lift {side} by {per_foot if amount is None else length_words(amount)}")
-    lines.append("  then bed it firmly, read again, and set the inserts.")
-    reach = reach_words(lift, labels, when="then")
+    lines += [f"  lift {side} by {amount}" for side, amount in lift_words(lift, site.lengths)]
+    lines.append(f"  then bed it firmly, read again{', and set the inserts' * site.has_inserts}.")
+    reach = reach_words(lift, site, when="then")
     return [*lines, *wrapped(f"{reach[0].upper()}{reach[1:]}.", first="  ", indent="  ")]
 
 
-def reach_words(lift: Lift, labels: Sequence[str], when: str = "in the levelled box") -> str:
-    """Whether the inserts can reach once the box is level."""
-    if not lift.still_short:
-        return "in the levelled box every insert can reach"
-    names = ", ".join(labels[i] for i in lift.still_short)
-    return f"even {when} outlet {names} cannot reach: set its pipe or insert anew"
+def reach_words(lift: Lift, site: Site, when: str = "in the levelled box") -> str:
+    """Whether all can be brought to one height once the box is level."""
+    short = [site.outlets[i] for i in lift.still_short]
+    if not short:
+        return f"in the levelled box every {'insert' if site.has_inserts else 'outlet'} can reach"
+    what = "pipe or insert" if any(each.hole_offset for each in short) else "pipe"
+    one = len(short) == 1
+    anew = f"set its {what} anew" if one else f"set their {what.replace(' or', 's or')}s anew"
+    return f"even {when} {outlets_text([each.label for each in short])} cannot reach: {anew}"
+
+
+def shown_heights(levelling: Levelling) -> Array:
+    """What the rule shows at each insert once it is turned, over the water as it then stands.
+
+    [m] (steps,).
+    """
+    over = [levelling.site.outlets[i].point_over_lip for i in levelling.order]
+    shown: Array = levelling.lip_over_water + np.array(over)
+    return shown
+
+
+def turn_lines(levelling: Levelling) -> list[str]:
+    """The turns in their order, by the clock and by the rule."""
+    lengths, shown = levelling.site.lengths, shown_heights(levelling)
+    lines = ["Turn in this order (clockwise as seen from inside the box):"]
+    for step, i in enumerate(levelling.order):
+        change = float(levelling.lip_after[i] - levelling.before.lips.height[i])
+        text = f"{step + 1}. outlet {levelling.before.labels[i]}: "
+        text += f"{'raise' if change > 0 else 'lower'} {lengths.both(abs(change))}"
+        rule = f"the rule shows {lengths.both(float(shown[step]), signed=True)}"
+        if np.isnan(levelling.turn[i]):
+            text += f"; turn until {rule}"
+        else:
+            now, then = (clock_text(a[i]) for a in (levelling.angle_before, levelling.angle_after))
+            text += f", {now} to {then} ({turn_text(float(levelling.turn[i]))}); or until {rule}"
+        still = lengths.both(float(levelling.still_level[step]), signed=True)
+        lines += wrapped(f"{text}; topped up, water at {still}", first="  ", indent="     ")
+    return lines
 
 
 def _work(levelling: Levelling) -> list[str]:
-    lines = ["Work in this order (clockwise as seen from inside the box):"]
-    for step, i in enumerate(levelling.order):
-        change = float(levelling.lip_after[i] - levelling.before.lips.height[i])
-        way = "raise" if change > 0 else "lower"
-        text = f"{step + 1}. outlet {levelling.before.labels[i]}: {way} {length_words(change)}"
-        if not np.isnan(levelling.turn[i]):
-            now, then = (clock_text(a[i]) for a in (levelling.angle_before, levelling.angle_after))
-            text += f"; turn {turn_text(float(levelling.turn[i]))}, {now} to {then}"
-        lines += wrapped(text, first="  ", indent="     ")
-        still = inches_mm(float(levelling.still_level[step]), signed=True)
-        lines += wrapped(f"topped up till it just spills, water stands at {still}", first="     ")
-    lines += wrapped("Then read all outlets again: the still level itself has moved.", first="  ")
-    return lines
+    words = (
+        "The rule shows heights over the water as it stands at that moment. Then read all outlets "
+        "again: the still level itself has moved."
+    )
+    return [*turn_lines(levelling), *wrapped(words, first="  ", indent="  ")]
 
 
 def unreachable_lines(levelling: Levelling) -> list[str]:
@@ -176,20 +275,26 @@ def unreachable_lines(levelling: Levelling) -> list[str]:
     wanted = levelling.goal.height + levelling.offset
     for i in np.flatnonzero(~levelling.reachable):
         outlet = levelling.site.outlets[i]
-        missing = length_words(float(wanted[i] - levelling.lip_after[i]))
-        why = "its insert ends there" if outlet.hole_offset else "it has no insert that turns"
+        missing = levelling.site.lengths.both(abs(float(wanted[i] - levelling.lip_after[i])))
+        why = "its insert ends there" if outlet.hole_offset else "nothing there turns"
         lines += wrapped(
             f"outlet {outlet.label} stays {missing} off: {why}", first="  ", indent="    "
         )
-    return ["", "With the inserts alone, as the box stands:", *lines] if lines else []
+    alone = "With the inserts alone, as" if levelling.site.has_inserts else "As"
+    return ["", f"{alone} the box stands:", *lines] if lines else []
 
 
 def _shares(levelling: Levelling) -> list[str]:
     after_what = "turning alone" if levelling.verdict == "re-bed" else "turning"
-    lines = [f"Shares before and after {after_what} (5 to 95 % band after):"]
+    heading = f"Shares before and after {after_what} (5 to 95 % band after):"
+    if not levelling.site.has_inserts:
+        heading = "Shares as the box stands, nothing turned (5 to 95 % band):"
+    lines = [heading]
     before, after = levelling.before, levelling.after
     for case, name in enumerate(before.names):
-        lines += wrapped(f"{name}: {before.verdicts[case]} -> {after.verdicts[case]}", first="  ")
+        verdicts = f": {before.verdicts[case]} -> {after.verdicts[case]}"
+        # without a tolerance there is no verdict
+        lines += wrapped(f"{name}{'' if before.tolerance is None else verdicts}", first="  ")
         for i, label in enumerate(before.labels):
             if levelling.site.outlets[i].capped:
                 continue
@@ -201,41 +306,34 @@ def _shares(levelling: Levelling) -> list[str]:
 
 
 def _other_goal(levelling: Levelling) -> str:
-    least, highest = levelling.least_turning, levelling.highest
-    extra = float(np.degrees(highest.turning - least.turning))
-    rise = highest.height - least.height
-    if abs(rise) < 1e-6:
-        return "Matching the highest lip, as practice does, is the goal with the least turning too."
-    words = (
-        f"Matching the highest lip, as practice does, takes {abs(extra):.0f} deg more turning in "
-        f"all and uses up {length_words(rise)} more of the inlet's drop"
-    )
-    lost = least.reached - highest.reached
-    return f"{words}; {lost} fewer outlets can reach it." if lost > 0 else f"{words}."
+    goal, highest = levelling.goal, levelling.highest
+    turns = "1 insert" if highest.turns == 1 else f"{highest.turns} inserts"
+    words = f"Matching the highest lip, as practice does, would turn {turns}"
+    rise = highest.height - goal.height
+    if rise < _LEAST_LIFT:
+        return f"{words}."
+    return f"{words} and use up {levelling.site.lengths.both(rise)} more of the inlet's drop."
 
 
 def _tilt_lines(levelling: Levelling) -> list[str]:
     plane = levelling.plane
     if plane is None:
         return []
+    lengths = levelling.site.lengths
+    run, name, _ = lengths.run
     along, across = (
-        f"{'rises' if slope > 0 else 'falls'} {length_words(slope * FOOT)}"
+        f"{'rises' if slope > 0 else 'falls'} {lengths.both(abs(slope) * run)}"
+        if abs(slope) >= LEAST_SLOPE
+        else "is level"
         for slope in (plane.slope_x, plane.slope_y)
     )
+    turns = ", inserts' turns taken out" * levelling.site.has_inserts
     own = [
         f"{label} {millimetres(float(residual), signed=True)}"
         for label, residual in zip(levelling.before.labels, plane.residual, strict=True)
         if np.isfinite(residual)
     ]
     return wrapped(
-        f"Tilt, inserts' turns taken out: a foot away from the inlet it {along}, a foot to the "
-        f"right it {across}. Off that plane: {', '.join(own)}."
+        f"Tilt{turns}: a {name} away from the inlet it {along}, a {name} to the right it {across}. "
+        f"Off that plane: {', '.join(own)}."
     )
-
-
-def length_words(metres: float) -> str:
-    """A length without its sign; one below the ruler's least mark is said to be so."""
-    size = abs(metres)
-    if inches(size) == "0 in":
-        return f"under 1/16 in ({millimetres(size)})"
-    return inches_mm(size)

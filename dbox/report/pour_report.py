@@ -5,9 +5,12 @@ What is not known or was not caught is null, never 0 and never NaN.
 
 import numpy as np
 
+from dbox.errors import outlets_text
 from dbox.fieldwork.pour import Expectation, balance
 from dbox.fieldwork.pour_fit import LEAST_BLOCKAGE, LIP_SPREAD, PRIOR, Explanation, Finding
 from dbox.fieldwork.shares import SIDE_95
+from dbox.fieldwork.site import Site
+from dbox.lengths import Lengths
 from dbox.report.blocks import Column, Heading, Paragraph, Section, Table, columns, text, warned
 from dbox.report.cautions import SHORT
 from dbox.report.encode import Json, encode, rows
@@ -20,11 +23,8 @@ from dbox.units import (
     MINUTE,
     gallons,
     gpm_litres,
-    inches,
-    inches_mm,
     litres,
     litres_per_min,
-    millimetres,
     percent_text,
 )
 
@@ -35,95 +35,63 @@ def pour_json(
     """The answer of `dbox pour --json`."""
     labels = [o.label for o in expectation.site.outlets]
     names = [expectation.pours[case].name for case in expectation.weighed]
-    return {
-        "still_level_m": expectation.still_level,
-        "order": [labels[i] for i in expectation.order],
-        "pours": [_pour(expectation, case) for case in range(len(expectation.pours))],
-        "finding": _finding(expectation, finding, labels),
-        "explanations": [_explanation(e, labels, names) for e in explanations],
-        "assumed": {
-            "prior": PRIOR,
-            "lip_spread_m": LIP_SPREAD,
-            "least_blockage": LEAST_BLOCKAGE,
+    answer: Json = encode(
+        {
+            "still_level_m": expectation.still_level,
+            "order": [labels[i] for i in expectation.order],
+            "pours": [_pour(expectation, case) for case in range(len(expectation.pours))],
+            "finding": finding,
+            "explanations": [_explanation(e, labels, names) for e in explanations],
+            "assumed": {
+                "prior": PRIOR,
+                "lip_spread_m": LIP_SPREAD,
+                "least_blockage": LEAST_BLOCKAGE,
+            },
+            "warnings": sentences(expectation.warnings),
         },
-        "warnings": sentences(expectation.warnings),
-    }
+        labels,
+    )
+    if finding is None and any(pour.done for pour in expectation.pours):
+        # where the jet decides in every pour, none can be had
+        empty = dict.fromkeys(("outlet", "kind", "probability", "second_pour", "readings_needed"))
+        answer["finding"] = {"verdict": "cannot tell", **empty, "dry": []}
+    return answer
 
 
 def _pour(expectation: Expectation, case: int) -> Json:
     pour, result = expectation.pours[case], expectation.result
-    labels = [o.label for o in expectation.site.outlets]
     # the most flow fills the jug first
     fill, least, most = (
         expectation.fill_time(flow)[case]
         for flow in (result.flow, expectation.high, expectation.low)
     )
-    stands = expectation.stands[case]
-    found = balance(expectation, case) if pour.done else None
-    answer: Json = encode(
-        {
-            "name": pour.name,
-            "inflow_m3_s": pour.inflow,
-            "volume_m3": pour.volume,
-            "jug_m3": pour.jug,
-            "error": pour.error,
-            "level_m": result.level[case],
-            "overflow_m3_s": result.overflow[case],
-            "settling_s": expectation.settling[case],
-            "within_model_range": result.within_model_range[case],
-            "jet_decides": expectation.jet_decides[case],
-            "outlets": rows(
-                label=labels,
-                lip_m=expectation.lips.height,
-                first_probability=expectation.first_probability,
-                share=result.share[case],
-                flow_m3_s=result.flow[case],
-                flow_low_m3_s=expectation.low[case],
-                flow_high_m3_s=expectation.high[case],
-                fill_s=fill,
-                fill_low_s=least,
-                fill_high_s=most,
-                caught_m3_s=expectation.caught[case],
-                stands=[
-                    None if np.isnan(s) else ("below", "within", "above")[int(s) + 1]
-                    for s in stands
-                ],
-            ),
-            "balance": found
-            and {
-                "verdict": found.verdict,
-                "caught_m3_s": found.caught,
-                "missing_m3_s": found.missing,
-                "missing_low_m3_s": found.low,
-                "missing_high_m3_s": found.high,
-                "not_caught": [labels[i] for i in found.uncaught],
-            },
-        }
-    )
-    return answer
-
-
-def _finding(expectation: Expectation, finding: Finding | None, labels: list[str]) -> Json | None:
-    """Before the pour there is none; where the jet decides in every pour, none can be had."""
-    if finding is None:
-        empty = ("outlet", "kind", "probability", "second_pour", "readings_needed")
-        done = any(pour.done for pour in expectation.pours)
-        return {"verdict": "cannot tell", **dict.fromkeys(empty), "dry": []} if done else None
-    second = finding.second_pour
+    words = {-1: "below", 0: "within", 1: "above"}
     return {
-        "verdict": finding.verdict,
-        "outlet": None if finding.outlet is None else labels[finding.outlet],
-        "kind": finding.kind,
-        "probability": finding.probability,
-        "second_pour": second
-        and {
-            "inflow_m3_s": second.inflow,
-            "outlet": labels[second.outlet],
-            "flow_m3_s": second.flow,
-            "rival_flow_m3_s": second.rival_flow,
-        },
-        "readings_needed": finding.readings,
-        "dry": [labels[i] for i in finding.dry],
+        "name": pour.name,
+        "inflow_m3_s": pour.inflow,
+        "volume_m3": pour.volume,
+        "jug_m3": pour.jug,
+        "error": pour.error,
+        "level_m": result.level[case],
+        "overflow_m3_s": result.overflow[case],
+        "settling_s": expectation.settling[case],
+        "within_model_range": result.within_model_range[case],
+        "jet_decides": expectation.jet_decides[case],
+        "outlets": rows(
+            label=[o.label for o in expectation.site.outlets],
+            lip_m=expectation.lips.height,
+            first_probability=expectation.first_probability,
+            share=result.share[case],
+            flow_m3_s=result.flow[case],
+            flow_low_m3_s=expectation.low[case],
+            flow_high_m3_s=expectation.high[case],
+            fill_s=fill,
+            fill_low_s=least,
+            fill_high_s=most,
+            caught_m3_s=expectation.caught[case],
+            stands=[words.get(each) for each in expectation.stands[case].tolist()],
+        ),
+        "balance": balance(expectation, case) if pour.done else None,
     }
 
 
@@ -132,7 +100,7 @@ def _explanation(each: Explanation, labels: list[str], names: list[str]) -> Json
     unit = "_m" if each.kind == "height" else ""
     return {
         "explanation": each.kind,
-        "outlet": None if each.outlet is None else labels[each.outlet],
+        "outlet": each.label or None,
         "probability": each.probability,
         "misfit_probability": each.chance,
         **({} if each.kind == "agree" else {f"{key}{unit}": v for key, v in ends.items()}),
@@ -145,7 +113,7 @@ _SHOWN = 0.05
 """Probability from which an explanation is shown. [-] (judgement)"""
 
 
-def headline(finding: Finding, labels: list[str]) -> str:
+def headline(finding: Finding, site: Site) -> str:
     """The finding in a sentence or two."""
     best, rival = finding.best, finding.rival
     chance = chance_text(finding.probability)
@@ -156,15 +124,13 @@ def headline(finding: Finding, labels: list[str]) -> str:
             "NO SINGLE FAULT EXPLAINS IT: more than one thing is off, or a catch, a time or the "
             "pour is wrong."
         )
-    either = f"{_words(best, labels)}, or {_words(rival, labels)}"
+    either = f"{_words(best, site)}, or {_words(rival, site)}"
     if finding.verdict == "cannot tell":
         return f"CANNOT TELL: {either}."
-    where = f"RULER AND WATER DISAGREE at outlet {_label(finding.outlet, labels)}"
+    where = f"RULER AND WATER DISAGREE at outlet {best.label}"
     if finding.kind is None:
         return f"{where} ({chance}), but the catches CANNOT TELL why: {either}."
-    what = f"its lip {_lip_words(best)}"
-    if finding.kind == "blockage":
-        what = f"it {_blocked_words(best)}"
+    what = f"{'its lip' if finding.kind == 'height' else 'it'} {_off(best, site.lengths)}"
     if rival.outlet != finding.outlet:
         return f"{where}: {what}."
     other = {"height": "A deposit", "blockage": "A wrong height"}[finding.kind]
@@ -174,39 +140,31 @@ def headline(finding: Finding, labels: list[str]) -> str:
     )
 
 
-def _label(outlet: int | None, labels: list[str]) -> str:
-    return "" if outlet is None else labels[outlet]
-
-
-def _words(explanation: Explanation, labels: list[str]) -> str:
+def _words(each: Explanation, site: Site) -> str:
     """What an explanation says, with its band."""
-    if explanation.kind == "agree":
+    if each.kind == "agree":
         return "ruler and water agree"
-    outlet = f"outlet {_label(explanation.outlet, labels)}"
-    if explanation.kind == "blockage":
-        return f"{outlet} {_blocked_words(explanation)}"
-    return f"the lip of {outlet} {_lip_words(explanation)}"
+    lip = "the lip of " if each.kind == "height" else ""
+    return f"{lip}outlet {each.label} {_off(each, site.lengths)}"
 
 
-def _blocked_words(explanation: Explanation) -> str:
-    size, low, high = (100 * v for v in (explanation.size, explanation.low, explanation.high))
-    return f"is blocked by {size:.0f} % ({low:.0f} to {high:.0f} %)"
-
-
-def _lip_words(explanation: Explanation) -> str:
-    size, low, high = explanation.size, explanation.low, explanation.high
-    amount = inches_mm(abs(size)) if inches(size) != "0 in" else millimetres(abs(size))
+def _off(each: Explanation, lengths: Lengths) -> str:
+    """How far off the lip of an outlet is, or how much of it is blocked, with the band."""
+    size, low, high = each.size, each.low, each.high
+    if each.kind == "blockage":
+        return f"is blocked by {100 * size:.0f} % ({100 * low:.0f} to {100 * high:.0f} %)"
+    amount = lengths.both(abs(size))
     band = f"{1000 * low:+.1f} to {1000 * high:+.1f}"
     if low * high > 0:
         band = " to ".join(f"{1000 * end:.1f}" for end in sorted((abs(low), abs(high))))
     return f"is {amount} {'higher' if size > 0 else 'lower'} than read ({band} mm)"
 
 
-def next_steps(finding: Finding, labels: list[str]) -> list[str]:
+def next_steps(finding: Finding, site: Site) -> list[str]:
     """What to do about it."""
     dry = []
     if finding.dry:
-        names = ", ".join(labels[i] for i in finding.dry)
+        names = ", ".join(site.outlets[i].label for i in finding.dry)
         dry = [f"Outlet {names} stays dry in these pours: what may block it does not show."]
     if finding.verdict == "none fits":
         return [
@@ -214,33 +172,33 @@ def next_steps(finding: Finding, labels: list[str]) -> list[str]:
         ]
     if finding.verdict == "agree":
         return dry
-    blocked = [e.outlet for e in (finding.best, finding.rival) if e.kind == "blockage"]
+    blocked = [e.label for e in (finding.best, finding.rival) if e.kind == "blockage"]
     said = []
     if finding.kind == "height":
-        outlet = _label(finding.outlet, labels)
+        outlet = finding.best.label
         said.append(f"Next: read outlet {outlet} again over still water, more than once.")
     elif blocked:
-        names = " and ".join(_label(outlet, labels) for outlet in blocked)
+        names = outlets_text(blocked)
         again = "" if finding.kind else ": what wiping changes was a deposit"
-        said.append(
-            f"Next: look into outlet {names}, wipe the lip, and pour and catch again{again}."
-        )
+        said.append(f"Next: look into {names}, wipe the lip, and pour and catch again{again}.")
     second = finding.second_pour
     if second:
         said.append(
-            f"Pour next {gpm_litres(second.inflow)}: outlet {labels[second.outlet]} "
-            f"then gives {litres_per_min(second.flow)} if {_short(finding.best, labels)}, "
-            f"{litres_per_min(second.rival_flow)} if {_short(finding.rival, labels)}."
+            f"Pour next {gpm_litres(second.inflow)}: outlet {site.outlets[second.outlet].label} "
+            f"then gives {litres_per_min(second.flow)} if {_short(finding.best)}, "
+            f"{litres_per_min(second.rival_flow)} if {_short(finding.rival)}."
         )
     if finding.kind is None:
         kinds = {finding.best.kind, finding.rival.kind}
         height = finding.best if finding.best.kind == "height" else finding.rival
-        outlet = _label(height.outlet, labels)
-        if finding.readings:
-            said.append(f"Or read again: {finding.readings} readings of outlet {outlet} in all.")
+        outlet = height.label
+        if finding.readings_needed:
+            said.append(
+                f"Or read again: {finding.readings_needed} readings of outlet {outlet} in all."
+            )
         elif not second:
             said.append("No one further pour tells much; catch all again.")
-        if not finding.readings and "height" in kinds and len(kinds) > 1:
+        if not finding.readings_needed and "height" in kinds and len(kinds) > 1:
             said.append(
                 f"More readings of outlet {outlet} with this rule will not settle it; a finer "
                 "rule may."
@@ -248,34 +206,34 @@ def next_steps(finding: Finding, labels: list[str]) -> list[str]:
     return said + dry
 
 
-def _short(explanation: Explanation, labels: list[str]) -> str:
-    outlet = _label(explanation.outlet, labels)
+def _short(each: Explanation) -> str:
     return {
         "agree": "they agree",
-        "height": f"lip {outlet} is off",
-        "blockage": f"outlet {outlet} is blocked",
-    }[explanation.kind]
+        "height": f"lip {each.label} is off",
+        "blockage": f"outlet {each.label} is blocked",
+    }[each.kind]
 
 
-def weights(explanations: tuple[Explanation, ...], labels: list[str]) -> Section:
+def weights(explanations: tuple[Explanation, ...], site: Site) -> Section:
     """Every explanation that is worth a thought."""
     shown = [e for e in explanations if e.probability >= _SHOWN] or list(explanations[:1])
     return [
         Heading("What explains readings and catches together (5 to 95 % bands):"),
-        *(Paragraph(_words(e, labels), f"{chance_text(e.probability):>9}  ") for e in shown),
+        *(Paragraph(_words(e, site), f"{chance_text(e.probability):>9}  ") for e in shown),
     ]
 
 
 def assumed(expectation: Expectation) -> str:
     """What the weighing takes for granted."""
+    lengths = expectation.site.lengths
     errors = sorted({pour.error for pour in expectation.pours if pour.done})
     good = " to ".join(f"{100 * e:.3g}" for e in (errors[0], errors[-1])[: len(errors)])
     return (
         f"Assumed: a timed catch is good to {good} %, a reading to "
-        f"{millimetres(expectation.lips.spread)}; before the pour {100 * PRIOR['agree']:.0f} % "
+        f"{lengths.both(expectation.lips.spread)}; before the pour {100 * PRIOR['agree']:.0f} % "
         f"that they agree, {100 * PRIOR['height']:.0f} % that one lip is off (by "
-        f"{inches(LIP_SPREAD)} or so), {100 * PRIOR['blockage']:.0f} % that one outlet is blocked "
-        f"by {100 * LEAST_BLOCKAGE:.0f} % or more."
+        f"{lengths.one(LIP_SPREAD)} or so), {100 * PRIOR['blockage']:.0f} % that one outlet is "
+        f"blocked by {100 * LEAST_BLOCKAGE:.0f} % or more."
     )
 
 
@@ -292,17 +250,16 @@ def report(
     expectation: Expectation, explanations: tuple[Explanation, ...], finding: Finding | None
 ) -> list[str]:
     """Lines of at most 72 columns."""
-    labels = [outlet.label for outlet in expectation.site.outlets]
-    title = expectation.site.title
+    site = expectation.site
     done = any(pour.done for pour in expectation.pours)
     if finding:
-        head = [headline(finding, labels), *_lost(expectation), *next_steps(finding, labels)]
+        head = [headline(finding, site), *_lost(expectation), *next_steps(finding, site)]
     else:
-        first = _JET_DECIDES if done else _start_words(expectation, labels)
+        first = _JET_DECIDES if done else _start_words(expectation)
         head = [first, *_lost(expectation)]
-    sections: list[Section] = [[Paragraph(words) for words in (title, *head) if words]]
+    sections: list[Section] = [[Paragraph(words) for words in (site.title, *head) if words]]
     if finding and finding.verdict != "none fits":
-        sections += [weights(explanations, labels), _lips(expectation, finding.best)]
+        sections += [weights(explanations, site), _lips(expectation, finding.best)]
     sections += [pour_blocks(expectation, case) for case in range(len(expectation.pours))]
     sections.append(warned(expectation.warnings))
     if finding:
@@ -321,13 +278,14 @@ def _lost(expectation: Expectation) -> list[str]:
     ]
 
 
-def _start_words(expectation: Expectation, labels: list[str]) -> str:
+def _start_words(expectation: Expectation) -> str:
+    labels = [outlet.label for outlet in expectation.site.outlets]
     first, *others = expectation.order
     chance = chance_text(float(expectation.first_probability[first]))
     words = f"Outlet {labels[first]} starts first ({chance} by the readings)"
     if others:
         words += f", then {', '.join(labels[i] for i in others)}"
-    level = inches_mm(expectation.still_level, signed=True)
+    level = expectation.site.lengths.both(expectation.still_level, signed=True)
     return f"{words}. Before the pour and again after it, water stands at the lowest lip, {level}."
 
 
@@ -337,17 +295,20 @@ def _lips(expectation: Expectation, best: Explanation) -> Section:
         if not outlet.capped:
             lip, half = float(best.lip[i]), SIDE_95 * float(best.lip_error[i])
             band = f"{1000 * (lip - half):+.1f} to {1000 * (lip + half):+.1f} mm"
-            read, both = (_thirty_seconds(h) for h in (float(expectation.lips.height[i]), lip))
+            read, both = (
+                _height(h, expectation.site.lengths)
+                for h in (float(expectation.lips.height[i]), lip)
+            )
             lines.append([outlet.label, read, both, band])
     heads = columns({"read": 20, "ruler and water": 20, "5 to 95 %": 19}, "right")
     heading = Heading("Lips over the still water, if the first of these is right:")
     return [heading, Table([_OUTLET, *heads], lines)]
 
 
-def _thirty_seconds(height: float) -> str:
-    fraction = inches(height, signed=True, parts=32)
+def _height(height: float, lengths: Lengths) -> str:
     # what stands more than an inch off has no room for both
-    return fraction if abs(height) > INCH else f"{fraction} ({millimetres(height, signed=True)})"
+    write = lengths.one if abs(height) > INCH else lengths.both
+    return write(height, signed=True)
 
 
 def pour_blocks(expectation: Expectation, case: int) -> Section:
@@ -355,7 +316,7 @@ def pour_blocks(expectation: Expectation, case: int) -> Section:
     pour = expectation.pours[case]
     flow = gpm_litres(pour.inflow)
     name = pour.name if pour.name[:1].isdigit() and " " in pour.name else f"{pour.name}: {flow}"
-    level = inches_mm(float(expectation.result.level[case]), signed=True)
+    level = expectation.site.lengths.both(float(expectation.result.level[case]), signed=True)
     words = f"{name}, water runs at {level}"
     if np.isfinite(expectation.settling[case]):
         words += f", steady after about {np.ceil(expectation.settling[case]):.0f} s"
@@ -426,16 +387,16 @@ def _after(expectation: Expectation, case: int) -> Table:
 def _balance_words(expectation: Expectation, case: int) -> str:
     found, pour = balance(expectation, case), expectation.pours[case]
     words = f"caught {litres_per_min(found.caught)} of {litres_per_min(pour.inflow)} poured"
-    ends = sorted(abs(end) for end in (found.low, found.high))
+    ends = sorted(abs(end) for end in (found.missing_low, found.missing_high))
     band = f"({litres_per_min(ends[0])} to {litres_per_min(ends[1])})"
     amount = f"{litres_per_min(abs(found.missing))} {band}"
     if found.verdict == "balanced":
         return f"{words}: the same, within the error of the catches"
     if found.verdict == "more":
         return f"{words}: MORE THAN POURED by {amount}; check the volumes and the times"
-    labels = ", ".join(expectation.site.outlets[i].label for i in found.uncaught)
+    uncaught = [expectation.site.outlets[i].label for i in found.not_caught]
     if found.verdict == "open":
-        return f"{words}; outlet {labels} not caught, so a leak or a spill would not show"
-    if found.uncaught:
-        words += f", outlet {labels} not caught and taken at the top of its band"
+        return f"{words}; {outlets_text(uncaught)} not caught, so a leak or a spill would not show"
+    if found.not_caught:
+        words += f", {outlets_text(uncaught)} not caught and taken at the top of the band"
     return f"{words}: {amount} IS MISSING; look for a leak or a spill"

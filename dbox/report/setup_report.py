@@ -13,26 +13,37 @@ from dbox import units
 from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.levelling import Levelling
 from dbox.fieldwork.setup import STOPPED, Doubt, Job, Pass
-from dbox.fieldwork.shares import Assessment
-from dbox.fieldwork.site import Site
+from dbox.fieldwork.shares import Assessment, over_target
+from dbox.fieldwork.site import Site, Tolerance
 from dbox.files import toml_file
 from dbox.files.scenario import PLACEHOLDER
 from dbox.files.toml_file import with_values
 from dbox.report.cautions import LONG
 from dbox.report.encode import Json, encode, rows
-from dbox.report.level_report import length_words, level_json, lift_lines, unreachable_lines
+from dbox.report.level_report import (
+    adjust_words,
+    level_json,
+    lift_lines,
+    next_words,
+    rebed_words,
+    turn_lines,
+    unreachable_lines,
+    why_nothing,
+)
 from dbox.report.split_report import split_json
 from dbox.report.text import chance_text, noted, wrapped
 from dbox.report.wording import sentences
-from dbox.units import clock_text, gpm, inches, inches_mm, millimetres, turn_text
+from dbox.units import clock_text, gpm, inches
 
 _EXACT = 1e-9
+_ASKS = {"reading": "read", "repeat": "read", "close": "end"}
 
 
 def setup_json(job: Job | None) -> Json:
     """The answer of `dbox setup --json`; None where the scenario is still asked for."""
     tolerance = job and job.site.tolerance
-    question = job and job.question
+    question = job.question if job else None
+    outlet = None if question is None else question.outlet
     return {
         "title": job and job.site.title,
         "visit": job.visit if job else 1,
@@ -40,7 +51,12 @@ def setup_json(job: Job | None) -> Json:
         "begun_at": (job and job.begun_at) or None,
         "finished": job is not None and job.closed,
         "outcome": job and job.outcome,
-        "asks": "scenario" if job is None else question and question.kind,
+        "asks": _ASKS.get(question.kind, question.kind)
+        if question
+        else None
+        if job
+        else "scenario",
+        "asks_outlet": job.site.outlets[outlet].label if job and outlet is not None else None,
         "passes": [_pass_json(each) for each in job.passes] if job else [],
         "tolerance": encode(tolerance),
     }
@@ -87,29 +103,29 @@ def after_text(scenario: Path, last: Pass) -> str:
     """The scenario as the box was read in a pass."""
     text = toml_file.read_text(scenario)
     tables = toml_file.parse(text, str(scenario))
-    site = last.site
+    site, metric = last.site, last.site.metric
     for table, outlet in zip(tables["outlet"], site.outlets, strict=True):
         table.pop("reading", None)
         table.pop("clock", None)
         if outlet.readings:
-            table["reading"] = [_height(reading) for reading in outlet.readings]
+            table["reading"] = [_height(reading, metric) for reading in outlet.readings]
         if outlet.clock is not None:
             table["clock"] = clock_text(outlet.clock)
     rim = site.box.rim
     if "rim" in tables.get("readings", {}):
         tables["readings"].pop("rim")
         if rim is not None and rim > 0:
-            tables["readings"]["rim"] = _height(rim)
+            tables["readings"]["rim"] = _height(rim, metric)
     if "placeholder" in tables.get("readings", {}) or PLACEHOLDER in tables.get("title", ""):
         tables.setdefault("readings", {})["placeholder"] = False
     head = f"# Written by dbox setup: {scenario.name} as read in pass {last.number}"
     return f"{head}, {last.still_at}.\n\n{with_values(text, tables)}"
 
 
-def _height(metres: float) -> str:
-    """A height in inches where that is exact, else in millimetres."""
+def _height(metres: float, metric: bool) -> str:
+    """A height in inches where that is exact and the job is in inches, else in millimetres."""
     text = inches(metres, parts=64)
-    exact = abs(units.length(text) - metres) < _EXACT
+    exact = not metric and abs(units.length(text) - metres) < _EXACT
     return text if exact else f"{round(metres * 1000, 6) + 0.0:g} mm"
 
 
@@ -131,44 +147,36 @@ def pass_lines(each: Pass) -> list[str]:
     lines = wrapped(f"PASS {each.number}: {headline}")
     flows = range(len(levelling.before.names))
     for first in flows[::_ABREAST]:
-        lines += ["", *_table(levelling.before, flows[first : first + _ABREAST])]
+        lines += ["", *_table(levelling, flows[first : first + _ABREAST])]
     return lines + work + noted(sentences((*levelling.warnings, *levelling.before.warnings)))
 
 
 def _finding(levelling: Levelling, conclusion: str) -> tuple[str, list[str]]:
     """How the job stands after a pass, and what to do now."""
-    before, height = levelling.before, inches_mm(levelling.goal.height, signed=True)
+    before = levelling.before
+    told_next = ["", *wrapped(f"Next: {next_words(levelling)}.")]
     if conclusion == "within":
         return "WITHIN TOLERANCE at every flow.", []
     if conclusion == "inlet":
         lips = "THE LIPS ARE WITHIN TOLERANCE, BUT THE JET OF THE INLET DECIDES at"
         return f"{lips} {before.jet_flows}.", ["", *wrapped(f"No turn cures a jet: {CURE}.")]
-    if conclusion == "ruler":
-        words = "YOUR RULER CANNOT TELL THEM APART ANY BETTER."
-        return words, ["", *_what_would_tell(before)]
-    if conclusion == "hand":
-        words = "NOTHING LEFT THAT A HAND CAN SET: every turn is below its step."
-        return words, ["", *_what_would_tell(before)]
+    if conclusion in ("level", "ruler", "hand", "again"):
+        verdict, why = why_nothing(levelling)
+        return f"{verdict.upper()}: {why}.", told_next
     if conclusion == "re-bed":
-        missed = ", ".join(before.labels[i] for i in np.flatnonzero(~levelling.reachable))
-        lift = ["", *lift_lines(levelling.lift, before.labels)] if levelling.lift else []
-        return (
-            f"RE-BED the box: no height can be reached by all lips; outlet {missed} cannot.",
-            lift + unreachable_lines(levelling),
-        )
-    goal = f"lips to {height} over this still water"
-    if levelling.offset.any():
-        goal = f"lowest lip to {height}, the others above it, to meet {levelling.design_flow}"
-    words = f"ADJUST: turn {len(levelling.order)} of {len(levelling.turn)} inserts, {goal}."
-    return words, ["", *_turns(levelling), "", *_outlook(levelling)]
+        lift = ["", *lift_lines(levelling.lift, levelling.site)] if levelling.lift else []
+        return rebed_words(levelling), lift + unreachable_lines(levelling)
+    words = adjust_words(levelling, "this still water")
+    return words, ["", *turn_lines(levelling), *told_next, "", *_outlook(levelling)]
 
 
-def _table(assessment: Assessment, flows: range) -> list[str]:
+def _table(levelling: Levelling, flows: range) -> list[str]:
     """Shares in per cent with their bands, flows side by side."""
 
     def row(head: str, cells: Iterable[str], target: str = "") -> str:
         return f"{head:<26}{''.join(f'{cell:>{_CELL}}' for cell in cells)}{target:>7}".rstrip()
 
+    assessment, lengths = levelling.before, levelling.site.lengths
     result, band = assessment.result, (assessment.share_low, assessment.share_high)
     names = [assessment.names[f].removesuffix(" (default)")[: _CELL - 1] for f in flows]
     lines = [
@@ -177,14 +185,14 @@ def _table(assessment: Assessment, flows: range) -> list[str]:
     ]
     for i, label in enumerate(assessment.labels):
         lip = float(assessment.lips.height[i])
-        name = label if len(label) < 7 else f"{label[:5]}~"
+        name = label if len(label) < 6 else f"{label[:4]}~"
         if not np.isfinite(lip):
             lines.append(f"  {name:<7}{'capped':>17}")
             continue
         shares = [[100 * float(each[f, i]) for each in (result.share, *band)] for f in flows]
         lines.append(
             row(
-                f"  {name:<7}{inches(lip, signed=True):>8}{millimetres(lip, signed=True):>9}",
+                f"  {name:<6}{lengths.cell(lip, 18)}",
                 [f"{share:.0f} ({low:.0f}-{high:.0f})" for share, low, high in shares],
                 f"{100 * float(assessment.target[i]):.0f} %",
             )
@@ -198,25 +206,6 @@ def _table(assessment: Assessment, flows: range) -> list[str]:
     return [*lines, verdicts, row("  chance of that", chances)]
 
 
-def _turns(levelling: Levelling) -> list[str]:
-    lines = ["Turn, in this order (clockwise as seen from inside the box):"]
-    for step, i in enumerate(levelling.order, start=1):
-        turn = "turn it by the ruler, its clock is not known"
-        if np.isfinite(levelling.turn[i]):
-            now, then = (
-                clock_text(float(angles[i]))
-                for angles in (levelling.angle_before, levelling.angle_after)
-            )
-            turn = f"{now} to {then}, {turn_text(float(levelling.turn[i]))}"
-        change = float(levelling.lip_after[i] - levelling.before.lips.height[i])
-        way = f"{'raise' if change > 0 else 'lower'} {length_words(change)}"
-        text = f"{step}. outlet {levelling.before.labels[i]}: {turn}; {way}"
-        lines += wrapped(text, first="  ", indent="     ")
-        still = inches_mm(float(levelling.still_level[step - 1]), signed=True)
-        lines += wrapped(f"still water then, topped up: {still}", first="     ")
-    return lines
-
-
 def _outlook(levelling: Levelling) -> list[str]:
     """What the shares would be once turned."""
     after = levelling.after
@@ -224,89 +213,98 @@ def _outlook(levelling: Levelling) -> list[str]:
     flows = []
     for case, name in enumerate(after.names):
         over = 100 * after.over_target[case][uncapped]
-        flows.append(
-            f"{name.removesuffix(' (default)')} {over.min():.0f} to {over.max():.0f} % "
-            f"({after.verdicts[case]})"
-        )
+        verdict = "" if after.tolerance is None else f" ({after.verdicts[case]})"
+        told = f"{over.min():.0f} to {over.max():.0f} %{verdict}"
+        flows.append(f"{name.removesuffix(' (default)')} {told}")
     return wrapped(f"Once turned so, each line gets of its own target: {', '.join(flows)}.")
 
 
-def _what_would_tell(before: Assessment) -> list[str]:
-    """Why no more can be told, and what would tell it."""
-    lips, told = before.lips, []
-    for case, name in enumerate(before.names):
-        spread, repeats = before.settling_spread[case], before.settling_repeats[case]
-        if before.verdicts[case] == "cannot tell" and np.isfinite(spread):
-            text = f"{name.removesuffix(' (default)')}: good to {millimetres(float(spread))}"
-            if np.isfinite(repeats):
-                text += f", or {repeats:.0f} readings of each outlet"
-            else:
-                text += ", by a finer rule: more readings with this one will not settle it"
-            told += wrapped(text, first="- ", indent="  ")
-    good = f"One reading is good to {inches(lips.spread, parts=64)} ({millimetres(lips.spread)})"
-    if "outside" in before.verdicts:
-        good += (
-            ". Some line reads as outside, but among so many lines reading errors alone often "
-            "make one read so"
-        )
-    if not told:
-        return wrapped(f"{good}; what is left is smaller than that tells.")
-    return [*wrapped(f"{good}. What would tell more:"), *told]
-
-
-_OUTCOMES = {
+OUTCOMES = {
     "within": "every flow is within the tolerance",
     "inlet": "the lips are within the tolerance, but the jet of the inlet decides",
-    "ruler": "your ruler cannot tell the lips apart any better",
-    "hand": "no turn is left that a hand can set",
+    "level": "the lips stand as well as a good hand leaves them",
+    "ruler": "what still differs is smaller than the rule can tell",
+    "again": "ended before the lips were read often enough to tell",
+    "hand": "what still differs is less than a hand can make good",
     "re-bed": "the box must be bedded again",
     STOPPED: "ended while there was still something to turn",
 }
 
+
+def reached(assessment: Assessment) -> list[str]:
+    """What the lines get of their targets at each flow, and how sure that is."""
+    lines, told = assessment.target > 0, []
+    ends = [over_target(each, assessment.target)[:, lines] for each in
+            (assessment.result.share, assessment.share_low, assessment.share_high)]  # fmt: skip
+    for case, name in enumerate(assessment.names):
+        share, low, high = (100 * each[case] for each in ends)
+        at = name.removesuffix(" (default)")
+        text = f"at {at} the lines get {share.min():.0f} to {share.max():.0f} % of their targets"
+        if assessment.tolerance is None:
+            sure = f"5 to 95 % band {low.min():.0f} to {high.max():.0f} %"
+        elif assessment.jet_decides[case]:
+            sure = f"{assessment.verdicts[case]}, the inlet's jet decides"
+        else:
+            likely = chance_text(float(assessment.within_probability[case]))
+            sure = f"{assessment.verdicts[case]}, chance that all are within {likely}"
+        told.append(f"{text} ({sure})")
+    return told
+
+
+def asked(tolerance: Tolerance | None, *, blank: str = "not named") -> str:
+    """What the shares are held to, and who says so; `blank`: where nobody is named."""
+    if tolerance is None:
+        return "Asked: no tolerance was entered, so there is no verdict; it comes from the permit."
+    allowed = f"within {100 * tolerance.share:.3g} % of each line's own target"
+    return f"Asked: {allowed}. Source: {tolerance.source or blank}."
+
+
 _LEFT_TO_DO = (
-    "Left to do: lock every insert; note its clock position; photograph the still water with a "
-    "rule in view; pour test; show the inspector before it is covered; read again after backfill."
+    "photograph the still water with a rule in view; pour test; show the inspector before it is "
+    "covered; read again after backfill."
 )
 
 
 def end_lines(job: Job, file: str) -> list[str]:
     """How a finished job ended and what is left to do."""
-    count = len(job.passes)
+    count, inserts = len(job.passes), job.site.has_inserts
     words = f"FINISHED after {count} pass{'es' if count > 1 else ''}: "
-    words += f"{_OUTCOMES[job.outcome or STOPPED]}."
+    words += f"{OUTCOMES[job.outcome or STOPPED]}."
     if job.visit > 1:
         words = f"RE-CHECK of {job.begun_at[:10]}, visit {job.visit}, {words}"
     lines = [
         *wrapped(words),
         "",
-        "Lips over the still water of each pass, and where the hole stood:",
+        "Lips over the still water of each pass" + ", and where the hole stood" * inserts + ":",
     ]
     for i, outlet in enumerate(job.site.outlets):
         told = []
         for each in job.passes:
             levelling = each.levelling
             height = np.nan if levelling is None else float(levelling.before.lips.height[i])
-            lip = millimetres(height, signed=True) if np.isfinite(height) else "-"
-            told.append(f"{lip} at {_clock(each.angles[i]) or '?'}")
+            lip = each.site.lengths.both(height, signed=True) if np.isfinite(height) else "-"
+            told.append(lip + f" at {_clock(each.angles[i]) or '?'}" * inserts)
         text = "capped" if outlet.capped else "; ".join(told)
         lines += wrapped(f"{outlet.label}: {text}", first="  ", indent="    ")
     lines += [""]
     if job.outcome == "re-bed":
         lines += wrapped("Once it is bedded firmly, begin anew with --again.")
     else:
-        lines += wrapped(_LEFT_TO_DO)
+        lock = "lock every insert; note its clock position; " * inserts
+        lines += wrapped(f"Left to do: {lock}{_LEFT_TO_DO}")
         lines += wrapped(
             f"For pour and split, which go by the readings of a file: dbox setup {file} "
             "--write-after makes one of the box as last read."
         )
-    tolerance = job.site.tolerance
-    if tolerance and tolerance.source:
-        lines += wrapped(f"Tolerance from: {tolerance.source}")
     lines += ["", *wrapped(f"A re-check of this box: dbox setup {file} --again")]
     if job.visit > 1:
         lines += wrapped(
             f"The records before: dbox sheet {file} --kind setup --visit 1 --out first.pdf"
         )
+    last = job.last_complete and job.last_complete.levelling
+    if last:
+        lines += ["", *wrapped(f"For the inspector. {asked(job.site.tolerance)}")]
+        lines += wrapped(f"Reached: {'; '.join(reached(last.before))}.")
     return lines
 
 
@@ -314,7 +312,7 @@ def doubt_text(odd: Doubt | None, site: Site) -> str:
     """Why it is asked whether a reading is meant."""
     if odd is None:
         return "is that reading meant?"
-    amount = inches_mm(odd.amount)
+    amount = site.lengths.both(odd.amount)
     if odd.why == "reach" and odd.other is not None:
         other = site.outlets[odd.other].label
         return f"no turning could bring it and outlet {other} together; {amount} would be missing."

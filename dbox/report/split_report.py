@@ -9,10 +9,11 @@ from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.readings import Lips
 from dbox.fieldwork.shares import NOTABLE, Assessment, Contrast, contrast
 from dbox.fieldwork.site import Flow, Site
+from dbox.lengths import Lengths
 from dbox.report.encode import Json, rows
 from dbox.report.text import bar, chance_text, noted, wrapped
 from dbox.report.wording import sentences
-from dbox.units import gpm, gpm_litres, inches, inches_mm, millimetres, percent_text
+from dbox.units import gpm, gpm_litres, millimetres, percent_text
 
 
 def split_json(site: Site, assessment: Assessment) -> Json:
@@ -70,7 +71,7 @@ def report(site: Site, assessment: Assessment) -> list[str]:
             "without it."
         )
     lines += _headline(site, contrast(site, assessment.lips))
-    lines += ["", *wrapped(_reading_words(assessment.lips))]
+    lines += ["", *wrapped(_reading_words(assessment.lips, site.lengths))]
     for case, flow in enumerate(site.flows):
         lines += ["", *_case(site, assessment, case, flow)]
     lines += noted(sentences(assessment.warnings))
@@ -100,17 +101,16 @@ def _named(flow: Flow) -> str:
 _SPREAD_FROM = {"stated": "as stated", "repeats": "from the repeats", "default": "assumed"}
 
 
-def _reading_words(lips: Lips) -> str:
+def _reading_words(lips: Lips, lengths: Lengths) -> str:
     return (
         f"Heights are over the still water of the readings; one reading is good to "
-        f"{inches(lips.spread, parts=64)} ({millimetres(lips.spread)}), "
-        f"{_SPREAD_FROM[lips.spread_from]}."
+        f"{lengths.both(lips.spread)}, {_SPREAD_FROM[lips.spread_from]}."
     )
 
 
 def _case(site: Site, assessment: Assessment, case: int, flow: Flow) -> list[str]:
     name = flow.name if flow.name[:1].isdigit() else f"{flow.name}: {gpm_litres(flow.inflow)}"
-    level = inches_mm(float(assessment.result.level[case]), signed=True)
+    level = site.lengths.both(float(assessment.result.level[case]), signed=True)
     lines = wrapped(f"{name}, water at {level}")
     lines += wrapped(_verdict_words(assessment, case), first="  ", indent="  ")
     lines.append(f"  {'outlet':<{_LABEL}}{'lip':>19}{'share':>9}{'5 to 95 %':>13}{'target':>8}")
@@ -127,7 +127,7 @@ def _case(site: Site, assessment: Assessment, case: int, flow: Flow) -> list[str
         lip, target = float(assessment.lips.height[i]), float(assessment.target[i])
         share = float(assessment.result.share[case, i])
         lines.append(
-            f"  {label:<{_LABEL}}{inches(lip, signed=True):>10}{millimetres(lip, signed=True):>9}"
+            f"  {label:<{_LABEL}}{site.lengths.cell(lip, 19)}"
             f"{percent_text(share):>9}{band_text(assessment, case, i):>13}{percent_text(target):>8}"
             f" {bar(share, target, whole, _BAR)}"
         )

@@ -15,7 +15,17 @@ from dbox.report.cautions import MODEL
 from dbox.report.encode import Json, encode, rows
 from dbox.report.text import bar, cut
 from dbox.report.wording import sentences
-from dbox.units import DAY, HOUR, MINUTE, gallons, gpm, inches_mm, litres, millimetres, percent_text
+from dbox.units import (
+    DAY,
+    HOUR,
+    MINUTE,
+    gallons,
+    gpm,
+    litres,
+    litres_per_min,
+    millimetres,
+    percent_text,
+)
 
 
 def surge_json(outcome: SurgeOutcome, files: Sequence[str] = ()) -> Json:
@@ -79,12 +89,13 @@ def report(outcome: SurgeOutcome) -> list[str]:
             f"targets are {percent_text(target[best])} and {percent_text(target[worst])}."
         )
     ran = f"{found.event.name}: {volume_text(found)}, followed for {duration(found.seconds)}."
+    both = outcome.site.lengths.both
     peaks = (
-        f"Water in the box stood highest at {duration(found.peak_time)}, {inches_mm(found.rise)} "
+        f"Water in the box stood highest at {duration(found.peak_time)}, {both(found.rise)} "
         "over still water"
     )
     if np.isfinite(found.tank_peak):
-        peaks += f"; in the tank {inches_mm(found.tank_peak)} over its outlet"
+        peaks += f"; in the tank {both(found.tank_peak)} over its outlet"
     balance = f"Volumes add up to {found.balance_error:.0e} of what came, in {found.steps} steps."
     return text([
         [Paragraph(outcome.site.title), Paragraph(f"{ran} {lead}")],
@@ -142,8 +153,9 @@ def _poured(outcome: SurgeOutcome) -> float:
 def _side_by_side(outcomes: tuple[SurgeOutcome, ...]) -> Section:
     heads = [Column(cut(o.surge.event.name, _CELL), _CELL, "right") for o in outcomes]
     plain = [Column("", column.width, "right") for column in heads]
+    flow_text = litres_per_min if outcomes[0].site.metric else gpm
     told = [
-        ["flow", *(gpm(_poured(o)) for o in outcomes)],
+        ["flow", *(flow_text(_poured(o)) for o in outcomes)],
         ["takes", *(duration(o.surge.inflow_volume / _poured(o)) for o in outcomes)],
         ["water rose", *(millimetres(o.surge.rise) for o in outcomes)],
     ]

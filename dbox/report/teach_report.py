@@ -17,6 +17,7 @@ from dbox.fieldwork.lesson_cases import Case
 from dbox.fieldwork.lessons import SIDES, Comparison, LipTable, Sweep
 from dbox.fieldwork.site import Flow
 from dbox.files.evidence_words import NAMES
+from dbox.lengths import PLAIN
 from dbox.report.blocks import Column, Heading, Paragraph, Section, Table, text, warned
 from dbox.report.cautions import LESSON
 from dbox.report.encode import Json, encode, rows
@@ -26,7 +27,6 @@ from dbox.units import (
     gpm,
     gpm_litres,
     inches,
-    inches_mm,
     litres_per_min,
     millimetres,
     percent_text,
@@ -269,7 +269,7 @@ def sweep_report(sweep: Sweep) -> list[str]:
     what = "Share" if sweep.equal_targets else "Share over target"
     title = f"{site.title}{' (invented)' if site.record.invented else ''}".strip() or "Box"
     lead = (
-        f"With {side} {inches_mm(sweep.tilt[step])} low, outlet {site.outlets[line].label} "
+        f"With {side} {PLAIN.both(sweep.tilt[step])} low, outlet {site.outlets[line].label} "
         f"gets {percent_text(sweep.share[weak, step, line])} at "
         f"{gpm_litres(flows[weak].inflow)} and {percent_text(sweep.share[strong, step, line])} at "
         f"{gpm_litres(flows[strong].inflow)}; its target is {percent_text(sweep.target[line])}."
@@ -285,7 +285,7 @@ def sweep_report(sweep: Sweep) -> list[str]:
             name = gpm_litres(flow.inflow)
         words = "not even level"
         if limit == np.inf:
-            words = f"all the way to {inches_mm(sweep.tilt[-1])}"
+            words = f"all the way to {PLAIN.both(sweep.tilt[-1])}"
         elif limit > 0:
             words = f"up to {inches(limit, parts=64)} ({millimetres(limit)})"
         within.append(Paragraph(f"at {name}: {words}", "  ", hang=2))
@@ -330,7 +330,7 @@ def compare_report(comparison: Comparison) -> list[str]:
     """Lines of at most 72 columns."""
     error, flows = comparison.error, comparison.flows
     lead = (
-        f"{comparison.outlets} outlets, one lip {inches_mm(abs(error))} "
+        f"{comparison.outlets} outlets, one lip {PLAIN.both(abs(error))} "
         f"{'low' if error < 0 else 'high'}: share of its line, with the most forgiving opening at "
         f"{gpm_litres(flows[comparison.weakest].inflow)} first. "
         f"Fair is {percent_text(comparison.fair)}."

@@ -5,6 +5,7 @@ from math import pi
 from string import Formatter
 from typing import Any
 
+from dbox.errors import outlets_text
 from dbox.fieldwork.inlet import CURE
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 from dbox.notes import Note
@@ -27,7 +28,7 @@ class _Words(Formatter):
     def format_field(self, value: Any, format_spec: str) -> str:
         form, _, unit = format_spec.partition(" ")
         if isinstance(value, tuple):
-            return ", ".join(value)
+            return outlets_text(value) if form == "outlets" else ", ".join(value)
         if not unit:
             return format(value, form)
         number = format(value * _UNITS[unit.removesuffix("/")], form)
@@ -65,11 +66,17 @@ def _late(note: Note) -> str:
 
 
 def _one_flow_only(note: Note) -> str:
-    misses = zip(note["others"], note["misses"], strict=True)
-    others = ", ".join(f"{name} {100 * miss:.0f} %" for name, miss in misses) or "none computed"
+    def missed(key: str) -> str:
+        each = zip(note["names"], note[key], strict=True)
+        return ", ".join(f"{name} {100 * miss:.0f} %" for name, miss in each)
+
+    how = f"at one flow only ({note['flow']})" if note["flow"] else "as nearly as all flows allow"
+    words = f"unequal lips meet the targets {how}; worst line off its target: {missed('misses')}"
+    if note["weak"] == note["strong"]:
+        return words
     return (
-        f"unequal lips meet these targets at one flow only ({note['flow']}); worst line off its "
-        f"own target at the others: {others}"
+        f"{words}. To meet {note['weak']} alone would give {missed('weak_misses')}; to meet "
+        f"{note['strong']} alone {missed('strong_misses')}"
     )
 
 
@@ -109,11 +116,13 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "level: clock not known": "the clock position of the hole is not given, so its turn is "
     "unknown; turn it until the ruler shows the lip at its height",
     "level: finer than a hand": "the lips differ by less than one step of a hand turns them",
-    "level: highest out of reach": "the highest lip asks for {highest:+.1f mm}, which outlet "
-    "{outlets} cannot reach; the goal taken is {taken:+.1f mm}, the highest that all can reach. "
-    "The goal with the least turning would do too",
+    "level: highest out of reach": "the highest lip asks for {highest:+.1f mm}, which "
+    "{outlets:outlets} cannot reach; the goal taken is {taken:+.1f mm}, the highest that all can "
+    "reach",
     "level: one flow only": _one_flow_only,
     "level: places not known": "positions of three outlets are needed to tell which side to lift",
+    "level: slipped": "it does not stand where it was left: did the insert slip, or is it locked? "
+    "Its last reading is what counts now",
     "opening: notch angle": "a notch of {angle:.0f deg} is outside the {low:.0f deg/} to "
     "{high:.0f deg} that its coefficient was measured at",
     "opening: slot width": "a slot {width:.0f mm} wide is narrower than the {least:.0f mm} that "
@@ -152,11 +161,11 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "invented, not measured",
     "surge: supply full": "the supply pipe runs full: what flows is then decided by its head",
     "surge: surfaces": "the trench of outlet {outlet} is full: {volume:.3g L} come to the surface",
-    "tilt: four outlets": "four outlets leave one difference over: that an insert moved can be "
-    "seen, not which",
+    "tilt: four outlets": "four outlets leave one difference over: that one outlet moved can "
+    "be seen, not which",
     "tilt: in one line": "the outlets stand in one line: tilt across that line cannot be seen",
-    "tilt: three outlets": "three outlets always lie on one plane: a moved insert cannot be told "
-    "apart",
+    "tilt: three outlets": "three outlets always lie on one plane: one outlet that moved cannot "
+    "be told apart",
 }
 """What is said of each kind of note, in the order of their names.
 

@@ -25,8 +25,7 @@ import numpy as np
 from dbox import Circle, split
 from dbox.arrays import Array
 from dbox.fieldwork.shares import assess
-from dbox.hydraulics.surge.inflow import concatenate
-from dbox.hydraulics.surge.sources import household_day, to_inflow
+from dbox.hydraulics.surge.inflow import concatenate, household_day, to_inflow
 from dbox.hydraulics.surge.stepper import surge
 from dbox.units import DAY
 from tests.benchmarks.ratios import Row, alone, best_of, number

@@ -22,10 +22,9 @@ from scipy.integrate import solve_ivp
 
 from dbox.arrays import Array
 from dbox.hydraulics.surge.box_pool import System
-from dbox.hydraulics.surge.inflow import Inflow, concatenate
+from dbox.hydraulics.surge.inflow import Inflow, concatenate, household_day, to_inflow
 from dbox.hydraulics.surge.level_pool import opening_table
 from dbox.hydraulics.surge.parts import REACHES, TrenchLine
-from dbox.hydraulics.surge.sources import household_day, to_inflow
 from dbox.hydraulics.surge.stepper import surge
 from dbox.units import DAY
 from tests.benchmarks.ratios import Row, alone, best_of

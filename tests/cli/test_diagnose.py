@@ -157,6 +157,15 @@ def test_an_answer_is_given_anew_by_the_name_of_its_question(dbox, contradicting
     assert 'season = "winter"' in text
 
 
+def test_every_question_says_how_to_look_and_takes_that_nobody_did(dbox, contradicting, typing):
+    asked = ["?", "idk"] * 60
+    typing(*asked)
+    out = " ".join(dbox("diagnose", str(contradicting), "--ask", "--draws", "20")[1].split())
+    assert out.count("How: ") > 30
+    assert "! that" not in out
+    assert "Nothing was added to" in out
+
+
 def test_the_questions_never_overwrite(dbox, contradicting, typing, tmp_path):
     (tmp_path / "job-seen.toml").write_text("mine")
     typing("serial")

@@ -83,25 +83,11 @@ def test_the_gate_is_shut_by_a_wrong_fall_only(dbox, job):
     assert dbox("grades", "full-job", "--gate")[0] == 0
 
 
-def test_a_scenario_without_rod_readings_is_told_what_to_add(dbox):
-    code, out, err = dbox("grades", "off-level")
-    assert (code, out) == (2, "")
-    assert "off-level: no rod readings; add [grades]" in err
-
-
 def test_a_flow_that_is_typed_is_the_one_that_headers_are_held_to(dbox, job):
     _, out, _ = dbox("grades", job(61, 64), "--flow", "2 gpm", "--json")
     flows = json.loads(out)["runs"][1]["flows"]
     assert [flow["name"] for flow in flows] == ["2 gpm"]
     assert flows[0]["flow_m3_s"] == pytest.approx(3.785411784e-3 / 60)
-
-
-def test_the_picture_is_written_and_named(dbox, tmp_path):
-    path = tmp_path / "falls.png"
-    code, out, _ = dbox("grades", "full-job", "--picture", str(path))
-    assert code == 0
-    assert f"wrote {path}" in out
-    assert path.read_bytes().startswith(b"\x89PNG")
 
 
 @pytest.mark.parametrize(

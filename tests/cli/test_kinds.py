@@ -3,7 +3,7 @@
 import pytest
 
 from dbox.drawings.paper_parts import opening_text
-from dbox.files.typed_box import opening_from_text
+from dbox.files.typed import opening_from_text
 from dbox.hydraulics.openings import KINDS
 
 

@@ -8,23 +8,6 @@ from pathlib import Path
 import pytest
 
 
-@pytest.mark.parametrize(
-    ("name", "verdict"),
-    [
-        ("off-level", "adjust"),
-        ("tilted-curable", "adjust"),
-        ("tilted-rebed", "re-bed"),
-        ("unequal-lines", "adjust"),
-    ],
-)
-def test_shipped_scenarios_come_to_their_verdict(dbox, name, verdict):
-    code, out, _ = dbox("level", name, "--json")
-    assert code == 0
-    assert json.loads(out)["verdict"] == verdict
-    code, text, _ = dbox("level", name)
-    assert verdict.upper() in text.splitlines()[1]
-
-
 def test_matching_the_highest_lip_raises_all_others(dbox):
     """Common practice, no source: the hole highest over the water is the mark for the others."""
     _, out, _ = dbox("level", "tilted-curable", "--goal", "highest", "--step", "0.01", "--json")
@@ -94,14 +77,6 @@ def test_gate_exits_with_1_only_when_outside(dbox, tmp_path):
     assert dbox("level", "off-level", "--gate")[0] == 1
     even = a_box(tmp_path, '{reading = "0 in"}, {reading = "0 in"}', tolerance="50 %")
     assert dbox("level", even, "--gate")[0] == 0
-
-
-def test_a_picture_is_written_and_named(dbox, tmp_path):
-    picture = tmp_path / "level.png"
-    code, out, _ = dbox("level", "off-level", "--picture", str(picture))
-    assert code == 0
-    assert f"wrote {picture}" in out
-    assert picture.read_bytes()[:4] == b"\x89PNG"
 
 
 @pytest.mark.parametrize(

@@ -52,13 +52,6 @@ def test_new_writes_a_file_that_checks_and_never_overwrites(dbox, tmp_path: Path
     assert file.read_text() == "kept"
 
 
-def test_check_says_that_a_new_file_holds_placeholders(dbox, tmp_path: Path):
-    file = tmp_path / "job.toml"
-    dbox("new", str(file))
-    assert "placeholders: put in your own" in dbox("check", str(file))[1]
-    assert "placeholders" not in dbox("check", "off-level")[1]
-
-
 def test_new_takes_no_name_of_a_shipped_scenario(dbox, tmp_path: Path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     code, out, err = dbox("new", "off-level")

@@ -89,7 +89,7 @@ def test_a_table_of_readings_takes_the_place_of_placeholders(dbox, new: Path):
 def test_check_says_so_for_people_and_machines(dbox):
     said = dbox("check", "new.toml")[1]
     assert "its readings are placeholders" in said
-    assert "not measured yet: outlet 1, 2, 3, 4" in said
+    assert "not measured yet: outlets 1, 2, 3 and 4" in said
     assert json.loads(dbox("check", "new.toml", "--json")[1])["placeholder"] is True
     assert json.loads(dbox("check", "off-level", "--json")[1])["placeholder"] is False
 

@@ -52,14 +52,6 @@ def test_before_the_pour_every_outlet_gets_its_catch_and_its_time(dbox):
     assert max(map(len, lines)) <= 72
 
 
-def test_without_pours_the_flows_of_the_file_are_planned(dbox):
-    _, out, _ = dbox("pour", "off-level", "--json")
-    answer = json.loads(out)
-    assert [pour["name"] for pour in answer["pours"]] == ["trickle", "bucket", "dose"]
-    assert answer["finding"] is None
-    assert answer["explanations"] == []
-
-
 def test_json_is_si_with_its_units_in_the_keys(dbox):
     code, out, err = dbox("pour", "pour-test", "--json")
     assert (code, err) == (0, "")
@@ -127,14 +119,6 @@ def test_what_the_catches_say_comes_first_in_plain_words(dbox, table, catches, t
     _, out, _ = dbox("pour", "pour-test", "--flow", "5 gpm", "--catches", file)
     for part in told:
         assert part in flowed(out)
-
-
-def test_lips_by_ruler_and_water_together_are_given(dbox):
-    _, out, _ = dbox("pour", "pour-test")
-    lines = out.splitlines()
-    start = next(i for i, line in enumerate(lines) if line.startswith("Lips over the still water"))
-    assert flowed(lines[start + 1]) == "outlet read ruler and water 5 to 95 %"
-    assert flowed(lines[start + 2]).startswith("1 +1/32 in (+0.8 mm) +1/")
 
 
 def test_a_dry_outlet_is_named_as_untested(dbox, table):

@@ -81,7 +81,9 @@ def test_two_passes_end_at_the_ruler(run, state, tmp_path: Path):
     assert out.index("PASS 1: ADJUST") < out.index("Turn, in this order") < out.index("PASS 2: ")
     assert "FINISHED after 2 passes: your ruler cannot tell the lips apart any better." in (
         " ".join(out.split()))  # fmt: skip
-    assert "Tolerance from: permit 7" in out
+    last = " ".join(out.split()).partition("For the inspector. ")[2]
+    assert last.startswith("Asked: within 10 % of each line's own target. Source: permit 7.")
+    assert "at dose the lines get 100 to 100 % of their targets (within, chance" in last
     told = state()
     assert (told["finished"], told["outcome"]) == (True, "ruler")
     assert [each["conclusion"] for each in told["passes"]] == ["adjust", "ruler"]
@@ -105,7 +107,7 @@ def test_a_goal_out_of_one_insert_s_reach_does_not_end_the_job_at_re_bed(run, fi
     answers = ["", "0 0", "0 0", "0 0", "30 mm 30 mm", "yes"]
     out = " ".join(run(answers, "--goal", "highest")[1].split())
     assert "PASS 1: ADJUST" in out
-    assert "which outlet 1, 2, 3 cannot reach" in out
+    assert "which outlets 1, 2 and 3 cannot reach" in out
     assert "turned? (Enter: yes)" in out
 
 
@@ -343,18 +345,48 @@ def test_the_last_pass_goes_to_split_through_a_file_of_its_own(run, dbox, file, 
 def test_json_is_alone_on_stdout_and_asks_nothing_by_itself(run, state, log):
     code, out, err = run([*TURNED, ""], "--json")
     assert code == 0
-    assert json.loads(out)["asks"] == "reading"
+    assert (json.loads(out)["asks"], json.loads(out)["asks_outlet"]) == ("read", "1")
     assert "MIND:" in err
     kept = log.read_bytes()
-    assert state()["asks"] == "reading"
+    assert state()["asks"] == "read"
     assert log.read_bytes() == kept
+
+
+@pytest.mark.parametrize(
+    ("answers", "asks", "outlet"),
+    [
+        ([""], "read", "1"),
+        (["", "0 0"], "read", "2"),
+        (["", "0 0", "3"], "confirm", "2"),
+        (TURNED[:-1], "turn", None),
+        (TURNED, "still", None),
+        ([*TURNED, *LEVEL], "end", None),
+        ([*TURNED, *LEVEL, ""], None, None),
+    ],
+)
+def test_json_says_what_is_asked_of_which_outlet(run, state, answers, asks, outlet):
+    """What a script that leads a job goes by."""
+    run(answers)
+    told = state()
+    assert (told["asks"], told["asks_outlet"]) == (asks, outlet)
+    assert told["finished"] == (asks is None)
+
+
+@pytest.mark.parametrize("readings", ["0", "0 0"])
+def test_a_pass_is_an_empty_line_and_a_line_an_outlet(run, state, readings):
+    """As scripts write it, one reading a line or several."""
+    run(["", *[readings] * 4])
+    told = state()["passes"][0]
+    assert [len(o["readings_m"]) for o in told["outlets"]] == [len(readings.split())] * 4
+    assert told["conclusion"] is not None
 
 
 def test_questions_make_a_scenario_where_there_is_none(dbox, tmp_path: Path):
     file, typed = tmp_path / "new.toml", tmp_path / "typed.txt"
     typed.write_text(
-        "\n".join(["", "My field", "2", "", "circle 2", "1/2", "6:00", "", "", "", "1/32", "10 %",
-                   "permit 7", "undo", "permit 8", "correct 2", "Our field", "", "", "0 0"])
+        "\n".join(["", "My field", "2", "", "circle 2", "1/2", "6:00", "", "", "", "", "1/32",
+                   "10 %", "permit 7", "back", "permit 8", "", "correct 2", "Our field",
+                   "", "", "0 0"])
     )  # fmt: skip
     code, out, err = dbox("setup", str(file), "--answers", str(typed))
     assert (code, err) == (0, "")
@@ -366,10 +398,10 @@ def test_questions_make_a_scenario_where_there_is_none(dbox, tmp_path: Path):
     assert dbox("check", str(file))[0] == 0
 
 
-@pytest.mark.parametrize("count", range(16))
+@pytest.mark.parametrize("count", range(18))
 def test_questions_go_on_where_they_were(dbox, state, tmp_path: Path, count):
-    answers = ["", "My field", "2", "", "circle 2", "1/2", "6:00", "", "", "", "", "10 %", "p", "",
-               "", "0 0"]  # fmt: skip
+    answers = ["", "My field", "2", "", "circle 2", "1/2", "6:00", "", "", "", "", "", "10 %", "p",
+               "", "", "", "0 0"]  # fmt: skip
     file, typed = tmp_path / "new.toml", tmp_path / "typed.txt"
     for part in (answers[:count], answers[count:]):
         typed.write_text("".join(f"{line}\n" for line in part))
@@ -380,7 +412,7 @@ def test_questions_go_on_where_they_were(dbox, state, tmp_path: Path, count):
 
 
 def test_a_scenario_torn_off_while_written_is_finished(dbox, tmp_path: Path):
-    answers = ["", "", "2", "", "circle 2", "fixed", "", "", "", "", ""]
+    answers = ["", "", "2", "", "circle 2", "fixed", *[""] * 8]
     file, typed = tmp_path / "new.toml", tmp_path / "typed.txt"
     typed.write_text("".join(f"{line}\n" for line in answers))
     dbox("setup", str(file), "--answers", str(typed))

@@ -75,6 +75,42 @@ def test_a_six_outlet_box_is_set_in_two_passes(dbox, file: Path, state):
     assert sheet.read_bytes()[:5] == b"%PDF-"
 
 
+FROM_NOTHING = {
+    "six": ["", "Hillside", "6", "y", "2 in circle", "1/2", "6 o'clock", *[""] * 4, "1/32", "10",
+            "permit 7", "", "", "1/8 0 -1/16 1/8 0 0"],
+    "round": ["", "", "4", "", "circle 1-3/4", "1/2", "6.30", "24", "2, 4.30, 7.30, 10", "60", "",
+              "", "", "none", "", "", "0 0, 1/16 1/8, 0 1/32, 0 0"],
+    "millimetres": ["mm", "Hof", "5", "no", "3", "45", "12,5", "6", *[""] * 9, "400 x 500", "skip",
+                    "20", "2 1 0 1 1", "", "0,5", "15", "", "", "", "2,5 0 3 1,5"],
+    "no inserts": ["", "", "3", "", "none", "4 in pipe", *[""] * 8, "ok", "1/8", "0", "0 1/16"],
+}  # fmt: skip
+"""Boxes from nothing to the first advice, as typed."""
+
+
+@pytest.mark.parametrize("box", FROM_NOTHING)
+def test_a_box_from_nothing_is_read_on_screens_of_24_lines(tmp_path: Path, box: str):
+    file = tmp_path / "new.toml"
+    with Terminal("setup", str(file)) as terminal:
+        assert terminal.prompt() is not None
+        for line in FROM_NOTHING[box]:
+            asked = len(terminal.screen)
+            terminal.type("?\n")
+            assert terminal.prompt() is not None
+            # what a question means and the question itself are on the screen together
+            most = 40 if "write it" in terminal.screen[asked:] else 24
+            assert len(terminal.screen[asked:].splitlines()) <= most
+            terminal.type(f"{line}\n")
+            assert terminal.prompt() is not None
+        assert "PASS 1: " in terminal.screen
+        shown = [line for line in terminal.screen.splitlines() if str(file) not in line]
+    assert max(map(len, shown)) <= 72
+    assert file.exists()
+
+
+def test_the_common_box_takes_at_most_20_answers():
+    assert len(FROM_NOTHING["six"]) <= 20
+
+
 def typed(file: Path) -> list[str]:
     """Every answer that the log holds."""
     return [entry["typed"] for entry in read_log(log_path(file)) if "typed" in entry]

@@ -2,6 +2,7 @@
 
 import json
 import re
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -81,6 +82,18 @@ def test_what_cannot_be_done_is_told(dbox, tmp_path, monkeypatch, arguments, tol
     assert list(tmp_path.iterdir()) == []
 
 
+def test_a_blank_form_needs_no_file(dbox, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    code, out, _ = dbox("sheet", "--kind", "field", "--outlets", "6", "--out", "form.pdf")
+    assert (code, out) == (0, "wrote form.pdf: 3 pages on letter paper, from 6 outlets\n")
+    for given in (["full-job", "--outlets", "6"], [], ["--outlets", "0"]):
+        code, _, err = dbox("sheet", *given, "--kind", "field", "--out", "no.pdf")
+        assert code == 2
+        assert "--outlets" in err
+    assert dbox("sheet", "--kind", "setup", "--outlets", "6", "--out", "no.pdf")[0] == 2
+    assert [path.name for path in tmp_path.iterdir()] == ["form.pdf"]
+
+
 def test_a_record_needs_every_reading(dbox, tmp_path):
     job = tmp_path / "job.toml"
     box = 'insert = {kind = "circle", diameter = "2 in"}\n'
@@ -147,6 +160,7 @@ def test_a_record_is_made_of_what_a_setup_has_logged(dbox, set_up, tmp_path, mon
     assert "Pass 2" not in first
     assert "Pass 1, as found" in second
     assert "Pass 2, as left" in second
+    assert date.today().isoformat() in second
 
 
 def record_of(dbox, job, out, *options):

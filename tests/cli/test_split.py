@@ -39,13 +39,6 @@ def test_no_tolerance_means_no_verdict(dbox):
     assert {case["within_probability"] for case in answer["cases"]} == {None}
 
 
-def test_every_line_fits_72_columns(dbox):
-    for name in ("off-level", "tilted-curable", "tilted-rebed", "unequal-lines"):
-        for command in ("split", "level"):
-            _, out, _ = dbox(command, name)
-            assert max(map(len, out.splitlines())) <= 72, (command, name)
-
-
 def test_same_seed_same_answer(dbox):
     first = dbox("split", "off-level", "--json", "--seed", "7")
     assert dbox("split", "off-level", "--json", "--seed", "7") == first

@@ -10,8 +10,9 @@ from dbox import Circle, Notch, PipeEnd, Slot
 from dbox.drawings.split_picture import View, draw_strip, split_figure
 from dbox.errors import DomainError
 from dbox.fieldwork.shares import assess
+from dbox.lengths import PLAIN
 from dbox.report.wording import sentences
-from dbox.units import gpm_litres, inches, inches_mm, millimetres
+from dbox.units import gpm_litres, inches, millimetres
 from tests.drawings import paper
 from tests.drawings.cases import NAMES, SIX, box, sites, split_drawn
 
@@ -53,7 +54,7 @@ def test_lips_are_written_in_sixteenths_and_millimetres():
         assert inches(lip, signed=True) in written
         assert millimetres(lip, signed=True) in written
     for level in assessment.result.level:
-        assert inches_mm(level, signed=True) in written
+        assert PLAIN.both(level, signed=True) in written
 
 
 def test_units_go_to_the_head_where_columns_are_narrow_and_the_stretch_is_told():

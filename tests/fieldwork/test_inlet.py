@@ -16,9 +16,8 @@ from dbox.fieldwork.setup import Read, Still, begin, replay
 from dbox.fieldwork.shares import assess
 from dbox.fieldwork.site import Box, Flow, Pour, Site, Works
 from dbox.fieldwork.surge import run
-from dbox.hydraulics.surge.inflow import steady
+from dbox.hydraulics.surge.inflow import Pump, steady
 from dbox.hydraulics.surge.parts import SupplyPipe
-from dbox.hydraulics.surge.sources import Pump
 from dbox.notes import Note
 from dbox.report.wording import sentences
 from tests.fieldwork.pours import GPM, simulate
@@ -252,7 +251,7 @@ def test_a_fall_that_was_not_entered_is_an_eighth_of_an_inch_in_a_foot() -> None
     (sentence,) = said(None, 0.02)
     assert sentence.startswith("outlet 1: a bare pipe end, its header taken to fall 1.0 % ")
     (two,) = said(None, None)
-    assert two.startswith("outlet 1, 2: ")
+    assert two.startswith("outlets 1 and 2: ")
     assert said(0.02, 0.02) == ()
 
 

@@ -151,7 +151,7 @@ def test_a_box_that_was_not_measured_leans_over_its_outlets():
 
 def test_what_cannot_be_swept_is_refused():
     lost = Site(outlets=(Outlet(label="A", opening=Circle(0.05)),), flows=LESSON_FLOWS)
-    with pytest.raises(DomainError, match="outlet A has no position"):
+    with pytest.raises(DomainError, match="no position of outlet A is given"):
         sweep(lost)
     with pytest.raises(DomainError, match="leans to far, inlet, right, left"):
         sweep(lesson_site(), toward="up")

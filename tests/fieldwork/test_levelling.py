@@ -4,25 +4,30 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy import stats
 
 from dbox import Circle, DomainError, Notch, Slot, split
-from dbox.fieldwork.levelling import HAND_STEP, Lift, level, lift_for, lips_alike
+from dbox.fieldwork.levelling import HAND_STEP, Lift, level, lift_for
 from dbox.fieldwork.readings import fit_plane, reduce_readings
 from dbox.fieldwork.site import Box, Flow, Target
 from dbox.fieldwork.turning import Reach
 from dbox.report.wording import sentences
 
-from .sites import DOSE, HOLE, INCH, LITRE_PER_MINUTE, POUR, SIDES, TRICKLE, arrays, box, same_bytes
+from . import sites
+from .sites import DOSE, HOLE, INCH, LITRE_PER_MINUTE, POUR, SIDES, TRICKLE, arrays, same_bytes
 
 E = 0.5 * INCH
 FINE = 1e-9
-"""A hand that turns to a billionth of a radian moves a lip to 1e-11 m."""
+"""A hand that turns to a billionth of a radian moves a lip to 1e-11 m. [rad]"""
 
-SURE = 2e-5
+SURE = 1e-9
 """Spread of a reading that leaves no doubt at any flow. [m]"""
 
 FLOWS = [Flow(name=f"{q} L/min", inflow=q * LITRE_PER_MINUTE) for q in (0.1, 1.0, 4.0, 20.0, 100.0)]
+
+
+def box(readings, *, hand=FINE, **site):
+    """A box whose owner has a hand without error, if nothing else is said."""
+    return sites.box(readings, hand=hand, **site)
 
 
 def turned(site, result):
@@ -48,12 +53,12 @@ def test_practice_the_highest_hole_is_the_mark():
     # the head at 0.1 L/min is about 1 mm: 1e-11 m of it is 1e-8 of the share
     np.testing.assert_allclose(result.after.result.share, 1 / 6, rtol=1e-7)
     assert np.ptp(result.before.result.share, axis=1).min() > 0.01
-    assert result.least_turning.turning <= result.highest.turning
+    assert result.highest.turns == len(result.order)
 
 
 @given(st.lists(st.floats(-0.005, 0.005), min_size=2, max_size=6), st.booleans())
 def test_after_level_lips_all_lines_share_equally(readings, highest):
-    site = box(readings, clocks=1.2, spread=1e-6, flows=FLOWS)
+    site = box(readings, clocks=1.2, spread=1e-9, flows=FLOWS)
     result = level(site, match_highest=highest, hand_step=FINE, samples=50)
     assert result.verdict in ("adjust", "nothing to do")
     if result.verdict == "adjust":
@@ -66,7 +71,7 @@ def test_after_level_lips_all_lines_share_equally(readings, highest):
     st.sampled_from([HAND_STEP, np.radians(1), np.radians(15)]),
 )
 def test_turns_are_whole_steps_and_lips_follow_the_insert(outlets, step):
-    site = box([r for r, _ in outlets], clocks=[c for _, c in outlets], spread=1e-6)
+    site = box([r for r, _ in outlets], clocks=[c for _, c in outlets], spread=1e-9)
     result = level(site, hand_step=step, samples=50)
     steps = result.turn / step
     np.testing.assert_allclose(steps, np.round(steps), atol=1e-9)
@@ -78,7 +83,8 @@ def test_turns_are_whole_steps_and_lips_follow_the_insert(outlets, step):
         off = np.abs(result.lip_after - wanted)
         # a rounding of half a step moves the lip by at most e times it
         assert np.all(off[result.reachable] <= E * step / 2 + 1e-12)
-        np.testing.assert_allclose(wanted, result.goal.height, atol=1e-15)
+        moved = result.move != 0
+        np.testing.assert_allclose(wanted[moved & result.reachable], result.goal.height)
     angle = np.array([c for _, c in outlets]) + result.turn
     np.testing.assert_allclose(np.cos(result.angle_after), np.cos(angle), atol=1e-12)
     np.testing.assert_allclose(np.sin(result.angle_after), np.sin(angle), atol=1e-12)
@@ -89,7 +95,7 @@ def test_turns_are_whole_steps_and_lips_follow_the_insert(outlets, step):
 def test_still_water_after_each_step(readings, capped):
     """Topped up until it just spills, still water stands at the lowest open lip of that moment."""
     closed = [capped] if 0 < capped < len(readings) else []
-    site = box(readings, clocks=0.8, spread=1e-6, capped=closed)
+    site = box(readings, clocks=0.8, spread=1e-9, capped=closed)
     result = level(site, hand_step=FINE, samples=50)
     lips = {i: r for i, r in enumerate(readings) if i not in closed}
     for outlet, still in zip(result.order, result.still_level, strict=True):
@@ -134,16 +140,6 @@ def test_lips_read_level_are_not_touched(n, spread):
     assert result.verdict == "nothing to do"
 
 
-def test_a_line_that_is_surely_outside_is_worked_on_though_the_readings_might_be_alike():
-    """1.8 errors apart: chance one time in 14 to either side, but one in 28 to the one seen."""
-    spread = 0.0005
-    lips = [0.0, 1.8 * np.sqrt(2.0) * spread]
-    result = level(box(lips, spread=spread, tolerance=0.001, flows=[TRICKLE]))
-    assert lips_alike(result.before.lips, result.offset)
-    assert result.before.verdicts == ("outside",)
-    assert result.verdict == "adjust"
-
-
 def test_what_a_ruler_cannot_see_is_left_alone():
     """Half a millimetre apart, each reading good to 1/16 in: no reason to touch anything."""
     result = level(box([0.0, 0.0005, -0.0005, 0.0002], clocks=0.5))
@@ -159,28 +155,6 @@ def test_adjust_means_that_there_is_something_to_turn():
     assert not result.turn.any()
     assert result.verdict != "adjust"
     assert any("hand" in w or "step" in w for w in sentences(result.warnings))
-
-
-@pytest.mark.parametrize(("times", "verdict"), [(0.99, "nothing to do"), (1.01, "adjust")])
-def test_two_lips_are_alike_up_to_1_96_standard_errors(times, verdict):
-    """Without a tolerance only the readings speak: a 5 % two-sided normal test."""
-    apart = times * stats.norm.isf(0.025) * 2**0.5 * 0.001
-    assert level(box([0.0, apart], clocks=1.5, spread=0.001, tolerance=None)).verdict == verdict
-
-
-def test_lips_with_repeats_are_alike_by_analysis_of_variance():
-    """scipy's one-way analysis at 5 %, on drawn readings: three outlets, three repeats each."""
-    rng, told = np.random.default_rng(3), []
-    for _ in range(40):
-        lips = rng.normal(0, 0.0015, (3, 1)) + rng.normal(0, 0.0012, (3, 3))
-        readings = [tuple(row) for row in lips]
-        result = level(box(readings, clocks=1.5, tolerance=None), samples=50)
-        if result.before.lips.freedom != 6:
-            continue  # the repeats agreed too well to be believed
-        alike = stats.f_oneway(*readings).pvalue > 0.05
-        assert result.verdict == ("nothing to do" if alike else "adjust")
-        told.append(alike)
-    assert 5 < sum(told) < len(told) - 5, "both answers came up"
 
 
 def test_a_tilt_past_the_inserts_is_bedded_again_by_the_planted_tilt():
@@ -223,12 +197,11 @@ def test_a_tilt_within_the_inserts_is_turned_out():
 
 
 def test_what_cannot_reach_is_brought_as_near_as_it_goes():
-    site = box([0.0, 0.0, 0.0, -0.05], clocks=np.pi / 2, spread=SURE)
+    site = box([0.0, 0.0, 0.0, -0.017], clocks=np.pi / 2, offset=[None, None, None, E], spread=SURE)
     result = level(site, hand_step=FINE)
     assert result.verdict == "re-bed"
-    assert result.reachable.tolist() == [True, True, True, False]
-    assert result.lip_after[3] == pytest.approx(-0.05 + E, abs=1e-12)
-    assert result.move[3] == pytest.approx(result.goal.height + 0.05, abs=1e-15)
+    assert not result.reachable[3]
+    assert result.lip_after[3] == pytest.approx(-0.017 + E, abs=1e-12)
     assert "positions of three outlets are needed" in " ".join(sentences(result.warnings))
 
 
@@ -243,7 +216,7 @@ def test_a_fixed_insert_is_the_height_for_all():
 def test_two_fixed_inserts_apart_cannot_be_cured():
     result = level(box([0.0, 0.004, 0.0], clocks=0.5, offset=[None, None, E], spread=SURE))
     assert result.verdict == "re-bed"
-    assert result.reachable.tolist() in ([True, False, True], [False, True, True])
+    assert result.reachable.tolist() == [False, False, True], "neither can come to the other"
     assert result.turn[:2].tolist() == [0, 0]
 
 
@@ -296,9 +269,17 @@ def test_unequal_targets_are_met_at_the_design_flow_and_nowhere_else(design, ope
     (sentence,) = [w for w in sentences(result.warnings) if "one flow only" in w]
     assert f"({result.design_flow})" in sentence
     for i, flow in enumerate((TRICKLE, POUR, DOSE)):
-        if i != design:
-            assert off[i] > 0.05
-            assert f"{flow.name} {told[i]}" in sentence
+        assert i == design or off[i] > 0.05
+        assert f"{flow.name} {told[i]}" in sentence
+    both = [level(site, design_flow=i, hand_step=FINE).after.over_target for i in (0, 2)]
+    for name, over in zip((TRICKLE.name, DOSE.name), both, strict=True):
+        misses = [f"{100 * x:.0f} %" for x in np.abs(over - 1).max(-1)]
+        each = zip((TRICKLE, POUR, DOSE), misses, strict=True)
+        assert f"meet {name} alone" in sentence
+        assert ", ".join(f"{flow.name} {miss}" for flow, miss in each) in sentence
+    shared = level(site, hand_step=FINE)
+    worst = [np.abs(each.after.over_target - 1).max() for each in (result, shared)]
+    assert worst[1] <= worst[0] + 1e-6, "all flows together are met no worse than by one of them"
 
 
 def test_the_far_off_flows_of_notches_from_their_own_law():
@@ -309,7 +290,7 @@ def test_the_far_off_flows_of_notches_from_their_own_law():
     site = box(
         [0.0, 0.0], clocks=1.5, openings=notch, target=target, spread=SURE, offset=0.05, flows=flows
     )
-    result = level(site, hand_step=FINE)
+    result = level(site, design_flow=0, hand_step=FINE)
     low, high = result.lip_after[1], result.lip_after[0]
     # q = k (y - lip)^2.5 for each; the shares 1 and 4 at the first flow fix the heads' ratio
     level_one = float(result.after.result.level[0])
@@ -325,19 +306,20 @@ def test_holes_of_two_sizes_at_equal_targets_hold_for_one_flow():
     assert abs(result.after.result.share[0, 0] - 0.5) > 0.05
 
 
-def test_a_coarse_hand_shows_in_the_bands_after():
-    """Readings without error, one insert moved: all that is left is half a step either way."""
-    site = box([0.0, -0.004], clocks=0.5, spread=1e-7, flows=[TRICKLE], offset=[None, E])
-    step = np.radians(10)
-    result = level(site, hand_step=step, samples=4000)
-    angle = 0.5 + result.turn[1]
+def test_a_poor_hand_shows_in_the_bands_after():
+    """Readings without error, one insert moved: what is left is the error of the hand at either
+    end, drawn here anew."""
+    hand = np.radians(4)
+    site = box([0.0, -0.004], clocks=0.5, spread=SURE, flows=[TRICKLE], offset=[None, E], hand=hand)
+    result = level(site, samples=4000)
     assert result.turn[1] != 0
     rng = np.random.default_rng(8)
-    lips = -0.004 + E * (np.cos(0.5) - np.cos(angle + rng.uniform(-step / 2, step / 2, 4000)))
+    ends = np.array([0.5, 0.5 + result.turn[1]]) + rng.normal(0.0, hand, (20000, 2))
+    lips = -0.004 + E * (np.cos(ends[:, 0]) - np.cos(ends[:, 1]))
     shares = split(TRICKLE.inflow, np.stack([np.zeros_like(lips), lips], -1), HOLE).share[:, 1]
-    # 5 and 95 % points of 4,000 against 4,000: four standard errors of the counts
-    assert np.mean(shares < result.after.share_low[0, 1]) == pytest.approx(0.05, abs=0.02)
-    assert np.mean(shares > result.after.share_high[0, 1]) == pytest.approx(0.05, abs=0.02)
+    # to first order in the hand, which at 4 degrees bends the ends of the bands a little
+    assert np.mean(shares < result.after.share_low[0, 1]) == pytest.approx(0.05, abs=0.012)
+    assert np.mean(shares > result.after.share_high[0, 1]) == pytest.approx(0.05, abs=0.012)
 
 
 def test_same_seed_same_answer_to_the_last_bit():
@@ -390,8 +372,8 @@ slopes = st.floats(-0.05, 0.05)
 def lift_of(pipes: np.ndarray, size: Box, *, lips: np.ndarray | None = None) -> Lift:
     """The lift for pipes that stand at these heights, their inserts all at 9:00."""
     site = box(list(pipes if lips is None else lips), clocks=np.pi / 2, offset=0.0127)
-    reach = Reach.of(site, reduce_readings(site))
-    return lift_for(fit_plane(pipes, RING), size, reach, RING, NO_TURN)
+    reach = Reach.of(site, reduce_readings(site).height)
+    return lift_for(fit_plane(pipes, RING), size, reach, RING, NO_TURN, SURE**2 * np.eye(6))
 
 
 @given(slopes, slopes)
@@ -426,3 +408,63 @@ def test_a_pipe_out_of_its_place_stays_short_in_the_levelled_box():
     up = np.eye(6)[2]
     assert lift_of(plane, Box(), lips=plane + 0.04 * up).still_short == (2,)
     assert lift_of(plane, Box(), lips=plane + 0.02 * up).still_short == ()
+
+
+MARK = INCH / 16
+
+
+def test_the_one_bad_outlet_among_level_ones_is_always_turned():
+    """Four read 9/64 in twice and one 0, with a rule good to 1/16 in: it gets half of a trickle."""
+    readings = [(9 / 64 * INCH,) * 2] * 4 + [(0.0, 0.0)]
+    result = level(sites.box(readings, clocks=2.1, spread=MARK, tolerance=None))
+    assert (result.verdict, result.order, result.next_step) == ("adjust", (4,), "turn")
+    assert result.worst[0] > 2.5
+    assert result.worst[1] < 1.1
+
+
+def test_fixed_outlets_are_judged_with_their_reading_error():
+    """0.3 mm between two that cannot turn is less than a reading tells: no reason to re-bed."""
+    site = sites.box([0.005, 0.0053, 0.0, 0.001], clocks=2.1, spread=0.001, tolerance=None,
+                     offset=[None, None, E, E])  # fmt: skip
+    result = level(site)
+    assert result.verdict == "adjust"
+    assert set(result.order) == {2, 3}
+    assert result.reachable.all()
+    np.testing.assert_allclose(result.lip_after[2:], 0.00515, atol=0.0004)
+
+
+def test_a_pure_tilt_of_fixed_notches_is_lifted_and_leaves_nothing_short():
+    """Four notches in a round box lie on one plane but for a reading error: the lift is all."""
+    half = 10 * INCH
+    places = [(0.0, half), (half, 2 * half), (2 * half, half), (half, 0.0)]
+    tilted = np.array(places) @ [5 / 8 / 20, 0.0] + np.array([0.3, -0.2, 0.2, -0.3]) * 1e-3
+    round_box = Box(shape="round", inside=(2 * half,))
+    site = sites.box(list(tilted), openings=Notch(np.pi / 2), offset=None, positions=places,
+                     spread=INCH / 32, tolerance=None, box=round_box)  # fmt: skip
+    result = level(site)
+    assert result.verdict == "re-bed"
+    assert result.lift.still_short == ()
+    assert result.lift.far_end == pytest.approx(-5 / 8 * INCH, abs=0.001)
+
+
+def test_the_highest_goal_of_inserts_with_a_common_reach_is_within_it():
+    clocks = [np.radians(c) for c in (90, 15, 165, 90)]
+    site = sites.box([0.0, 0.010, 0.014, 0.003], clocks=clocks, spread=INCH / 32, tolerance=None)
+    result = level(site, match_highest=True)
+    assert result.verdict == "adjust"
+    assert result.reachable.all()
+    assert np.ptp(result.lip_after) < 0.001
+
+
+def test_a_setup_and_the_scenario_of_its_readings_agree():
+    from dbox.fieldwork import setup
+
+    readings = [0.0, 0.0008, -0.0003, 0.0006, 0.0]
+    site = sites.box(readings, clocks=1.6, spread=MARK)
+    job = setup.begin(site).after(setup.Still(method="rule"))
+    for i, height in enumerate(readings):
+        job = job.after(setup.Read(outlet=i, heights=(height,))).after(setup.Settled(outlet=i))
+    alone = level(site)
+    assert job.now.levelling.verdict == alone.verdict == "nothing to do"
+    assert job.now.levelling.next_step == alone.next_step
+    assert (job.now.conclusion == "again") == (alone.next_step == "read again")

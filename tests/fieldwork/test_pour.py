@@ -137,15 +137,15 @@ def test_the_balance_of_a_pour(catches, verdict, missing):
     assert found.verdict == verdict
     assert found.missing == pytest.approx(missing * FAST)
     assert found.caught == pytest.approx(sum(c or 0 for c in catches) * FAST)
-    assert found.uncaught == ((3,) if catches[3] is None else ())
+    assert found.not_caught == ((3,) if catches[3] is None else ())
 
 
 def test_the_error_of_the_balance_is_that_of_pour_and_catches_together():
     """Poured 1 and caught 4 times 1/4, each to 5 %: 1.645 x 5 % x sqrt(1 + 4/16)."""
     found = balance(expect(box(LEVEL), [done([0.25] * 4)]), 0)
     half = 1.6449 * 0.05 * np.sqrt(1.25) * FAST
-    assert found.high - found.missing == pytest.approx(half, rel=1e-4)
-    assert found.missing - found.low == pytest.approx(half, rel=1e-4)
+    assert found.missing_high - found.missing == pytest.approx(half, rel=1e-4)
+    assert found.missing - found.missing_low == pytest.approx(half, rel=1e-4)
 
 
 def test_an_uncaught_outlet_counts_with_the_most_its_reading_allows():

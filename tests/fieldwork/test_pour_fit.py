@@ -191,7 +191,7 @@ def test_as_many_readings_are_asked_for_as_their_mean_needs():
         pair = (replace(e, size=off) if e.kind == "height" else e for e in (best, rival))
         finding = judge(expectation, (*pair, *others))
         assert finding.kind is None
-        assert finding.readings == (max(wanted, 2) if wanted <= 10 else None)
+        assert finding.readings_needed == (max(wanted, 2) if wanted <= 10 else None)
 
 
 def test_a_leak_is_not_a_blockage():

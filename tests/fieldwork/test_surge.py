@@ -11,7 +11,6 @@ from dbox.fieldwork.site import Box, Site, Works
 from dbox.fieldwork.surge import (
     MOVING_FRAMES,
     QUIET_FRAMES,
-    TRICKLE,
     YEAR,
     Ponding,
     frame_times,
@@ -27,11 +26,10 @@ from dbox.fieldwork.surge import (
     side_by_side,
     system_of,
 )
-from dbox.hydraulics.surge.inflow import steady
+from dbox.hydraulics.surge.inflow import PER_PERSON, steady
 from dbox.hydraulics.surge.parts import SupplyPipe, Tank, Trench
-from dbox.hydraulics.surge.sources import PER_PERSON
 from dbox.report.wording import sentences
-from dbox.units import DAY
+from dbox.units import DAY, TRICKLE
 from tests.fieldwork.sites import INCH, SIDES, box
 
 PIPE = SupplyPipe(length=9.0, diameter=0.1, fall=0.01)

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dbox.errors import ScenarioError
-from dbox.files.typed_box import read_heights
+from dbox.files.typed import read_heights
 
 INCH = 0.0254
 

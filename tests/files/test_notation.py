@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from dbox import units
 from dbox import units as notation
+from dbox.lengths import PLAIN
 
 metres = st.floats(-1.0, 1.0)
 
@@ -26,10 +27,10 @@ def test_inches_in_lowest_terms(sixteenths: int, text: str) -> None:
 
 def test_signs_are_given_where_asked_for() -> None:
     """Exact: by hand."""
-    assert notation.inches_mm(0.0047625, signed=True) == "+3/16 in (+4.8 mm)"
-    assert notation.inches_mm(-0.0047625) == "-3/16 in (-4.8 mm)"
-    assert notation.inches_mm(0.0, signed=True) == "0 in (0.0 mm)"
-    assert notation.inches_mm(-0.00001) == "0 in (0.0 mm)"
+    assert PLAIN.both(0.0047625, signed=True) == "+3/16 in (+4.8 mm)"
+    assert PLAIN.both(-0.0047625) == "-3/16 in (-4.8 mm)"
+    assert PLAIN.both(0.0, signed=True) == "0 in (0.0 mm)"
+    assert PLAIN.both(-0.00001) == "0 in (0.0 mm)"
 
 
 @given(metres)

@@ -5,7 +5,7 @@ import math
 import pytest
 
 from dbox.errors import ScenarioError
-from dbox.files.typed_box import heights_from_text, opening_from_text
+from dbox.files.typed import heights_from_text, opening_from_text
 from dbox.hydraulics.openings import Circle, Notch, Opening, PipeEnd, Slot
 
 

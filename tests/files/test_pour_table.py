@@ -4,8 +4,9 @@ import pytest
 
 from dbox.errors import ScenarioError
 from dbox.fieldwork.site import DEFAULT_ERROR, Pour
-from dbox.files.pour_keys import read_catch, with_typed_pours
+from dbox.files.pour_keys import read_catch
 from dbox.files.scenario import loads, resolve, shipped_names
+from dbox.files.typed import with_typed_pours
 
 GALLON = 231 * 0.0254**3
 LITRE = 1e-3

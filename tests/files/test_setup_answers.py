@@ -8,7 +8,7 @@ from dbox.errors import ScenarioError
 from dbox.fieldwork import setup
 from dbox.fieldwork.setup import begin, replay
 from dbox.files.scenario import loads
-from dbox.files.setup_answers import read_answer
+from dbox.files.setup_answers import read_answer, readings_of_all
 from dbox.units import INCH
 
 SITE = loads("""
@@ -35,7 +35,6 @@ def test_a_clock_is_told_at_every_question(before):
             means(wrong, *before)
 
 
-ONE = setup.Read(outlet=0, heights=(0.0,))
 LASER = setup.Still(method="laser")
 AGAIN = setup.Turned(angles=(0.0, 0.0))
 DOUBTFUL = setup.Read(outlet=0, heights=(0.2,), doubtful=True)
@@ -44,30 +43,35 @@ TURN = (STILL, NORTH, FAR)
 TOLD = replay(begin(SITE), TURN).told_angles
 NOW = (0.0, pi / 4)
 YES, NO = ("yes", "y", "ok", "done", "YES", " Ok "), ("no", "N")
+NEXT = (STILL, NORTH, setup.Correcting(outlet=0))
 
 CASES = [
     # how heights are read is never "yes", and stays what it was in the pass before
     *((word, (), STILL) for word in ("", *YES)),
     *((word, (LASER, NORTH, FAR, AGAIN), LASER) for word in ("", *YES)),
+    *((word, (), STILL) for word in ("yes, it is", "still", "ok go", "ready")),
     ("laser and rod", (), setup.Still(method="laser and rod")),
+    ("by eye", (), setup.Still(method="eye")),
+    ("yes, By laser", (), LASER),
+    ("yes, it is level now", (), STILL),
     ("1/8", (STILL,), setup.Read(outlet=0, heights=(INCH / 8,))),
     ("skip", (STILL,), setup.Skipped(outlet=0)),
+    *((word, (STILL,), setup.Skipped(outlet=0)) for word in ("idk", "none", "n/a")),
     # the scenario has a reading of this outlet, which counts only when it is taken
-    ("", (STILL,), setup.Read(outlet=0, heights=(INCH / 4,))),
+    ("same", (STILL,), setup.Read(outlet=0, heights=(INCH / 4,))),
+    ("2,5 mm", (STILL,), setup.Read(outlet=0, heights=(0.0025,))),
+    ("3,2, 3 mm", (STILL,), setup.Read(outlet=0, heights=(0.0032, 0.003))),
     ("3 in", (STILL,), setup.Read(outlet=0, heights=(3 * INCH,), doubtful=True)),
-    *((word, (STILL, ONE), setup.Settled(outlet=0)) for word in ("", "skip", "enough", "done",
-                                                                "ok", *NO)),
-    ("1/32", (STILL, ONE), setup.Read(outlet=0, heights=(INCH / 32,))),
-    ("1/2", (STILL, ONE), setup.Read(outlet=0, heights=(INCH / 2,), doubtful=True)),
-    # a correction left empty keeps what there was
-    ("", (STILL, NORTH, setup.Correcting(outlet=0)), setup.Settled(outlet=0)),
+    # a correction keeps what there was only where that is said
+    ("same", (STILL, NORTH, setup.Correcting(outlet=0)), setup.Settled(outlet=0)),
     *((word, (STILL, DOUBTFUL), setup.Confirmed(sure=True)) for word in YES),
     *((word, (STILL, DOUBTFUL), setup.Confirmed(sure=False)) for word in ("", *NO)),
     *((word, TURN, setup.Turned(angles=TOLD)) for word in ("", *YES)),
-    ("skip", TURN, setup.Turned(angles=NOW)),
+    *((word, TURN, setup.Turned(angles=NOW)) for word in ("skip", "none")),
     ("end", TURN, setup.Closed()),
     ("south 9:00", TURN, setup.Left(outlet=1, angle=pi / 2)),
-    ("2 at 9:00", TURN, setup.Left(outlet=1, angle=pi / 2)),
+    *((typed, TURN, setup.Left(outlet=1, angle=pi / 2)) for typed in (
+        "2 at 9:00", "2 9", "outlet 2 at 9 o'clock", "south 9.00")),
     *((word, LEVEL, setup.Closed()) for word in ("", "end", *YES)),
     ("pass", LEVEL, setup.Turned(angles=NOW)),
     ("2 9:00", LEVEL, setup.Left(outlet=1, angle=pi / 2)),
@@ -82,9 +86,14 @@ def test_what_is_typed_means(typed, before, event):
 @pytest.mark.parametrize(
     ("typed", "before", "mend"),
     [
-        *((reading, (), "readings come next") for reading in ("1/8", "0", "3 mm", "1/8 3/16")),
-        *((word, (), "wait until the water is still") for word in NO),
+        *((word, (), "say how heights are read") for word in ("skip", "end", "circle", "idk")),
+        *((word, (), "press Enter once the water is still$") for word in NO),
+        # Enter is never a reading, be it in the file or read before
+        *(("", before, "is empty; write the reading") for before in ((STILL,), NEXT)),
         ("", (STILL, NORTH), "is empty; write the reading"),
+        ("same", (STILL, NORTH), 'is "same"; write the reading'),
+        *((word, (STILL,), "write one number") for word in ("yes", "ok", "6:00")),
+        ("10 %", (STILL,), "a percentage; a length is wanted"),
         # the readings of the file are offered in the first pass only
         ("", (*TURN, AGAIN, STILL), "is empty; write the reading"),
         ("1/8", (STILL, DOUBTFUL), "write yes if it is meant"),
@@ -108,3 +117,41 @@ def test_an_unknown_clock_is_given_or_skipped():
     assert means("skip", site=site) == setup.ClockSet(outlet=0, angle=None)
     with pytest.raises(ScenarioError, match="skip"):
         means("", site=site)
+
+
+def every(typed: str, *before: setup.Event):
+    job = replay(begin(SITE), before)
+    return readings_of_all(job, job.question, typed, "in")
+
+
+EIGHTH = INCH / 8
+
+
+@pytest.mark.parametrize(
+    ("typed", "before", "heights"),
+    [
+        ("1/8 0", (), [(0, (EIGHTH,)), (1, (0.0,))]),
+        ("1/8, -1/8", (), [(0, (EIGHTH,)), (1, (-EIGHTH,))]),
+        ("1/8 0, 0 1/8", (), [(0, (EIGHTH, 0.0)), (1, (0.0, EIGHTH))]),
+        ("2,5; 3 mm", (), [(0, (0.0025,)), (1, (0.003,))]),
+        ("2 0; 3 1 mm", (), [(0, (0.002, 0.0)), (1, (0.003, 0.001))]),
+        ("all 1/8 0", (STILL,), [(0, (EIGHTH,)), (1, (0.0,))]),
+        ("All: 1/8", (STILL, NORTH), [(1, (EIGHTH,))]),
+        # else a line at an outlet is of that outlet, and a word at the water is how it is read
+        ("1/8 0", (STILL,), []),
+        ("", (), []),
+        ("by laser", (), []),
+        ("all 1/8 0", TURN, []),
+    ],
+)
+def test_a_line_may_hold_the_readings_of_every_outlet(typed, before, heights):
+    told = [(outlet, pytest.approx(each)) for outlet, each in heights]
+    assert every(typed, *before) == told
+
+
+@pytest.mark.parametrize(
+    ("typed", "before"), [("1/8", ()), ("0 0 0", ()), ("3 mm", ()), ("all 1/8", (STILL,))]
+)
+def test_a_line_with_too_few_or_too_many_readings_is_told(typed, before):
+    with pytest.raises(ScenarioError, match="for 2 outlets; write one for each, or press Enter"):
+        every(typed, *before)

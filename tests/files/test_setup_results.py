@@ -68,11 +68,22 @@ def test_other_commands_see_the_box_as_last_read(scenario: Path):
     assert replace(seen, outlets=asis.outlets, box=asis.box) == asis
 
 
+def test_a_job_in_millimetres_is_written_in_millimetres(tmp_path: Path):
+    """A half inch too, which is a whole length in both units."""
+    path = tmp_path / "box.toml"
+    path.write_text('units = "mm"\ninsert = {kind = "circle", diameter = 50}\noutlet = [{}, {}]\n')
+    told = [setup.Still(at="1", method="rule")]
+    told += [setup.Read(at="2", outlet=i, heights=(h, h)) for i, h in enumerate((0.0, 0.0127))]
+    text = after_text(path, replay(begin(load(path)), told).last_complete)
+    assert '["0 mm", "0 mm"]' in text
+    assert '["12.7 mm", "12.7 mm"]' in text
+
+
 def test_the_json_is_si_and_knows_what_is_not_known(scenario: Path):
     kept = replay(begin(load(scenario)), STORY)
     told = json.loads(json.dumps(setup_json(kept), allow_nan=False))
     assert (told["title"], told["finished"], told["outcome"]) == ("Three lines", False, None)
-    assert told["asks"] in ("turn", "close")
+    assert told["asks"] in ("turn", "end")
     assert told["tolerance"] == {"share": pytest.approx(0.1), "source": "permit"}
     one, two = told["passes"]
     assert (one["method"], one["still_at"], one["done_at"]) == ("laser", "09:00", "09:05")
@@ -91,5 +102,5 @@ def test_an_incomplete_pass_has_no_answer_yet(scenario: Path):
     told = setup_json(replay(begin(load(scenario)), STORY[:3]))
     assert told["passes"][0]["split"] is None
     assert told["passes"][0]["conclusion"] is None
-    assert told["asks"] == "reading"
+    assert told["asks"] == "read"
     assert setup_json(None)["asks"] == "scenario"

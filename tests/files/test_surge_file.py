@@ -7,11 +7,11 @@ import pytest
 from dbox.errors import ScenarioError
 from dbox.fieldwork.site import Works
 from dbox.files.scenario import load, loads, resolve
-from dbox.files.surge_keys import read_acceptance as acceptance
-from dbox.files.surge_keys import read_curve as curve
-from dbox.files.surge_keys import read_people as people
-from dbox.files.surge_keys import settling, some_volume
-from dbox.files.typed_surge import run_time, typed, typed_dose
+from dbox.files.scenario_tables import read_acceptance as acceptance
+from dbox.files.scenario_tables import read_curve as curve
+from dbox.files.scenario_tables import read_people as people
+from dbox.files.scenario_tables import settling, some_volume
+from dbox.files.typed import run_time, typed, typed_dose
 
 INCH, FOOT = 0.0254, 0.3048
 GALLON = 231 * INCH**3
@@ -132,9 +132,9 @@ def test_typed_words() -> None:
     assert dose.volume(1e6) == pytest.approx(60 * GALLON)
     assert dose.end == pytest.approx(120.0)
     assert typed_dose(loads(WHOLE).works, "Siphon").entry == "supply"
-    assert typed("--volume", some_volume, "5 gal") == pytest.approx(5 * GALLON)
-    assert typed("--settling", settling, "1/4 in") == pytest.approx(INCH / 4)
-    assert typed("--for", run_time, "2 h") == 7200.0
+    assert typed("--volume", "5 gal", some_volume) == pytest.approx(5 * GALLON)
+    assert typed("--settling", "1/4 in", settling) == pytest.approx(INCH / 4)
+    assert typed("--for", "2 h", run_time) == 7200.0
 
 
 @pytest.mark.parametrize(
@@ -144,9 +144,9 @@ def test_typed_words() -> None:
         (lambda: typed_dose(Works(), "60 gal"), "--dose is"),
         (lambda: typed_dose(Works(), "60 at 30 gpm"), "--dose is"),
         (lambda: typed_dose(Works(), "60 gal at 30"), "--dose is"),
-        (lambda: typed("--volume", some_volume, "5"), "--volume is"),
-        (lambda: typed("--settling", settling, "9 ft"), "--settling is"),
-        (lambda: typed("--for", run_time, "400 d"), "--for is"),
+        (lambda: typed("--volume", "5", some_volume), "--volume is"),
+        (lambda: typed("--settling", "9 ft", settling), "--settling is"),
+        (lambda: typed("--for", "400 d", run_time), "--for is"),
     ],
 )
 def test_typed_words_that_cannot_be_are_refused(typed, fault: str) -> None:

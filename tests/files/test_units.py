@@ -121,6 +121,34 @@ def test_clock_stays_within_half_a_turn_either_way() -> None:
     assert units.clock("11:59") == pytest.approx(math.pi * 359 / 360)
 
 
+@pytest.mark.parametrize(
+    ("said", "read"),
+    [
+        *((text, "6:00") for text in ("6", "6:00", "6.00", "6 o'clock", "6 o’clock", "6 oclock")),
+        ("6.30", "6:30"), ("12", "12:00"), ("9.45 O'Clock", "9:45"),
+        # what is no clock position stays for the reader of clocks to refuse
+        *((text, text) for text in ("6.5", "630", "6 30", "half past 6", "1/8", "")),
+    ],
+)  # fmt: skip
+def test_a_clock_is_read_as_it_is_said(said: str, read: str) -> None:
+    assert units.said_clock(said) == read
+
+
+@pytest.mark.parametrize(
+    ("said", "unit", "read"),
+    [
+        ("2,5 mm", "", "2.5 mm"), ("0,125 in", "", "0.125 in"), ("2,5, 3,0", "", "2.5, 3.0"),
+        ("-0,5; 1,25 cm", "", "-0.5; 1.25 cm"), ("3,2 0 1", "", "3.2 0 1"),
+        ("10", "%", "10 %"), ("2,5", "%", "2.5 %"), ("1/2", "in", "1/2 in"), ("10 %", "%", "10 %"),
+        ("1-3/4", "in", "1-3/4 in"), ("ten", "%", "ten"), ("", "%", ""),
+        # a comma that parts, or may part thousands, stays
+        *((text, "", text) for text in ("1/8, 0", "1/8,3/16", "1,3/16", "1,2,3", "1,250 mm")),
+    ],
+)  # fmt: skip
+def test_a_number_is_read_as_it_is_said(said: str, unit: str, read: str) -> None:
+    assert units.said_number(said, unit) == read
+
+
 REFUSED = [
     (units.length, "13/16/2 in", 'is "13/16/2 in"; write a fraction as 13/16 or 1-3/16'),
     (units.length, "1/0 in", "0 below the line"),

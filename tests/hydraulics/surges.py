@@ -7,10 +7,9 @@ from hypothesis import strategies as st
 
 from dbox.hydraulics.jet import Jet
 from dbox.hydraulics.surge.box_pool import System
-from dbox.hydraulics.surge.inflow import measured, pulses
+from dbox.hydraulics.surge.inflow import Siphon, measured, pulses
 from dbox.hydraulics.surge.level_pool import Pool
 from dbox.hydraulics.surge.parts import SOIL_STATES, SupplyPipe, Tank, Trench
-from dbox.hydraulics.surge.sources import Siphon
 from dbox.hydraulics.surge.stepper import Surge
 from tests.hydraulics.boxes import openings
 

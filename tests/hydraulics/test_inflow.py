@@ -9,15 +9,17 @@ from scipy.integrate import solve_ivp
 from dbox.arrays import GRAVITY
 from dbox.errors import DomainError
 from dbox.hydraulics.pipes import full_flow
-from dbox.hydraulics.surge.inflow import concatenate, measured, pulses, steady
-from dbox.hydraulics.surge.sources import (
+from dbox.hydraulics.surge.inflow import (
     FIXTURES,
     PER_PERSON,
     Pump,
     Siphon,
+    concatenate,
     household_day,
+    measured,
+    pulses,
+    steady,
     to_inflow,
-    use,
 )
 from dbox.units import DAY
 
@@ -153,7 +155,7 @@ def test_a_day_ends_at_midnight_and_days_follow_each_other() -> None:
     ("make", "fault"),
     [
         (lambda: household_day(0, seed=1), "people is 0"),
-        (lambda: use("bidet"), "bidet"),
+        (lambda: to_inflow([("bidet", 0.0)]), "bidet"),
         (lambda: pulses([-1.0], [5.0], [1e-4]), "begins before 0 or lasts no time"),
         (lambda: pulses([0.0], [0.0], [1e-4]), "begins before 0 or lasts no time"),
         (lambda: pulses([0.0], [-5.0], [1e-4]), "begins before 0 or lasts no time"),

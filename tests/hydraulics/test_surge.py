@@ -11,9 +11,16 @@ from dbox.arrays import Array
 from dbox.errors import DomainError
 from dbox.hydraulics.jet import Jet
 from dbox.hydraulics.surge.box_pool import System
-from dbox.hydraulics.surge.inflow import Inflow, measured, pulses, steady
+from dbox.hydraulics.surge.inflow import (
+    Inflow,
+    Siphon,
+    household_day,
+    measured,
+    pulses,
+    steady,
+    to_inflow,
+)
 from dbox.hydraulics.surge.parts import SupplyPipe, Tank, Trench
-from dbox.hydraulics.surge.sources import Siphon, household_day, to_inflow, use
 from dbox.hydraulics.surge.stepper import surge
 from dbox.units import DAY
 from tests.hydraulics.plain_surge import plain_surge
@@ -51,7 +58,7 @@ def assert_two_ways(system: System, event: Inflow, seconds: float, shares: float
 
 
 def test_a_morning_through_tank_box_and_trenches() -> None:
-    uses = [use("toilet"), use("shower", 300.0), use("sink", 1500.0), use("washer", 2400.0)]
+    uses = [("toilet", 0.0), ("shower", 300.0), ("sink", 1500.0), ("washer", 2400.0)]
     assert_two_ways(family(), to_inflow(uses), 2 * 3600.0)
 
 
@@ -76,13 +83,13 @@ def test_one_drowned_outlet() -> None:
     ponded = replace(drowned.trenches[0], ponding=0.282)
     drowned = replace(drowned, trenches=(ponded, *drowned.trenches[1:]))
     assert_two_ways(drowned, steady(1.5e-3, 200.0), 900.0)
-    assert_two_ways(drowned, to_inflow([use("shower"), use("toilet", 900.0)]), 3600.0, 2e-4)
+    assert_two_ways(drowned, to_inflow([("shower", 0.0), ("toilet", 900.0)]), 3600.0, 2e-4)
 
 
 def test_all_drowned() -> None:
     """Box and trenches stand level and rise together: micrometres decide; see `box_pool`."""
     level = family(acceptance=0.1, ponding=0.284)
-    assert_two_ways(level, to_inflow([use("shower"), use("toilet", 900.0)]), 3600.0, 1e-3)
+    assert_two_ways(level, to_inflow([("shower", 0.0), ("toilet", 900.0)]), 3600.0, 1e-3)
 
 
 def test_a_jet() -> None:
@@ -136,7 +143,7 @@ ORDER = np.array([3, 0, 5, 1, 4, 2])
 )
 def test_what_changes_no_share(parts, order) -> None:
     """Exact: symmetries of the equations."""
-    event = to_inflow([use("washer")])
+    event = to_inflow([("washer", 0.0)])
     run, same = (surge(system, event, seconds=4000.0) for system in (family(), family(**parts)))
     assert same.share == pytest.approx(run.share[order], abs=1e-9)
     assert same.balance_error < 1e-12
@@ -168,7 +175,7 @@ def test_first_flow_is_when_the_box_has_risen_to_the_lip() -> None:
 
 def test_settling_moves_shares_toward_the_side_that_sinks() -> None:
     flat = family(lips=np.zeros(6), bottoms=np.full(6, -0.28))
-    event = to_inflow([use("washer"), use("shower", 5000.0)])
+    event = to_inflow([("washer", 0.0), ("shower", 5000.0)])
     sinks = np.array([0.0, 0, 0, 1, 1, 1]) * -0.004 / DAY
     run = surge(flat, event, seconds=DAY, settling=sinks)
     assert run.share[3] > 1 / 6 > run.share[0]
@@ -176,7 +183,7 @@ def test_settling_moves_shares_toward_the_side_that_sinks() -> None:
 
 
 def test_long_runs_keep_fewer_rows_and_the_same_volumes() -> None:
-    event = to_inflow([use("washer"), use("shower", 30_000.0)])
+    event = to_inflow([("washer", 0.0), ("shower", 30_000.0)])
     whole = surge(family(), event, seconds=3 * DAY, record=0.0)
     kept = surge(family(), event, seconds=3 * DAY)
     assert kept.time.size < whole.time.size == whole.steps + 1
@@ -254,7 +261,7 @@ def test_a_header_behind_a_drowned_outlet_passes_at_once(delay: float) -> None:
 
 @pytest.mark.parametrize("seconds", [3600.0, 3650.0])
 def test_a_thinned_run_ends_where_the_whole_one_does(seconds: float) -> None:
-    event = to_inflow([use("shower", 100.0), use("toilet", 3500.0)])
+    event = to_inflow([("shower", 100.0), ("toilet", 3500.0)])
     whole, thin = (surge(family(), event, seconds=seconds, record=r) for r in (0.0, 600.0))
     assert thin.seconds == seconds
     assert thin.time.size < whole.time.size / 3
@@ -327,7 +334,7 @@ def test_a_strong_flow_hides_what_a_weak_one_shows() -> None:
 
 
 def test_a_moment_goes_straight_between_rows() -> None:
-    found = surge(family(), to_inflow([use("shower")]), seconds=3000.0)
+    found = surge(family(), to_inflow([("shower", 0.0)]), seconds=3000.0)
     rows = slice(20, 22)
     halfway = found.at(float(found.time[rows].mean()))
     assert halfway.level == pytest.approx(found.level[rows].mean())

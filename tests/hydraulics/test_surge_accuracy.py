@@ -12,8 +12,7 @@ import pytest
 from dbox import Circle
 from dbox.arrays import Array
 from dbox.hydraulics.surge.box_pool import System
-from dbox.hydraulics.surge.inflow import Inflow, steady
-from dbox.hydraulics.surge.sources import household_day, to_inflow
+from dbox.hydraulics.surge.inflow import Inflow, household_day, steady, to_inflow
 from dbox.hydraulics.surge.stepper import surge
 from dbox.units import DAY
 from tests.hydraulics.plain_surge import plain_surge
@@ -83,9 +82,5 @@ def test_days_of_a_house() -> None:
     rng = np.random.default_rng(3)
     for _ in range(2):
         days = [household_day(int(rng.integers(1, 6)), int(rng.integers(1000))) for _ in range(3)]
-        uses = [
-            replace(one, start=one.start + day * DAY)
-            for day, uses in enumerate(days)
-            for one in uses
-        ]
+        uses = [(name, at + day * DAY) for day, uses in enumerate(days) for name, at in uses]
         assert error(drawn(rng, (-0.28, -0.08)), to_inflow(uses), 3 * DAY) < LONG

@@ -52,8 +52,8 @@ from dbox.fieldwork.evidence import KINDS, POURS, REST, Kind
 from dbox.fieldwork.readings import without_placeholders
 from dbox.fieldwork.shares import target_shares
 from dbox.fieldwork.site import DEFAULT_SPREAD, Pour, Site
+from dbox.hydraulics.surge.inflow import PER_PERSON
 from dbox.hydraulics.surge.parts import Trench
-from dbox.hydraulics.surge.sources import PER_PERSON
 from dbox.notes import Note
 from dbox.units import DAY, LITRE, MINUTE, litres_per_min
 

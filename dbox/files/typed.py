@@ -1,23 +1,28 @@
-"""A box or a lesson as typed on a command line, without a scenario file.
+"""What is typed on a command line: boxes, openings, heights, pours, lessons, doses and times.
 
-In any notation, several at once: `1/8 3/16`, `+3 mm; -1 mm`, `1 1/16 in`. A whole number before a
-fraction is a mixed number, so `1 1/16` is one height and `1, 1/16` are two; nothing is mixed with
-0, so `0 1/16` are two. One unit at the end goes for all.
+Every option is read by the reader of the key that it stands for. Heights come in any notation,
+several at once: `1/8 3/16`, `+3 mm; -1 mm`, `1 1/16 in`. A whole number before a fraction is a
+mixed number, so `1 1/16` is one height and `1, 1/16` are two; nothing is mixed with 0, so `0 1/16`
+are two. One unit at the end goes for all.
 """
 
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
-from typing import TypeVar
+from typing import Any, TypeVar
 
-from dbox import keys
+from dbox import keys, units
 from dbox.errors import ScenarioError, any_of, at_place, did_you_mean, show
 from dbox.fieldwork.lessons import LESSON_KINDS, LESSON_TOLERANCE, Kind, lesson_site, with_opening
-from dbox.fieldwork.site import ORDINARY_FLOWS, Flow, Outlet, Site, Tolerance
-from dbox.files.scenario_tables import UNITS
+from dbox.fieldwork.site import ORDINARY_FLOWS, Flow, Outlet, Pour, Site, Tolerance, Works
+from dbox.files.pour_keys import catch_error, jug_volume, poured
+from dbox.files.scenario_tables import UNITS, some_volume
 from dbox.hydraulics.openings import KINDS, Opening
+from dbox.hydraulics.surge.inflow import Inflow, steady
 from dbox.units import clean
+
+_T = TypeVar("_T")
 
 
 def opening_from_text(
@@ -101,32 +106,45 @@ def _pieces(plain: str) -> list[tuple[str, str | None]]:
     return pieces if place == len(plain) else []
 
 
-_T = TypeVar("_T")
-
-
 class Words:
-    """Words of a command line on their way to values; what is wrong is told all at once.
+    """Words of a command line on their way to values; leaving it tells all that is wrong at once.
 
+    unit: Unit of bare lengths.
     faults: What was wrong so far.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, unit: str = "in") -> None:
         self.faults: list[str] = []
+        self.unit = unit
+        if unit not in UNITS:
+            self.unit = "in"
+            self.faults.append(f"--units is {show(unit)}; write {any_of(UNITS)}")
 
-    def read(self, option: str, word: str | None, read: Callable[[str], _T]) -> _T | None:
+    def __enter__(self) -> "Words":
+        return self
+
+    def __exit__(self, kind: object, *_: object) -> None:
+        if self.faults and kind is None:
+            raise ScenarioError(*self.faults)
+
+    def read(self, option: str, word: str | None, read: Callable[[str, str], _T]) -> _T | None:
         """Read the word of an option; None where it was left out, or has a fault."""
         try:
-            return None if word is None else read(word)
+            return None if word is None else read(word, self.unit)
         except ScenarioError as error:
             self.faults += [at_place(option, fault) for fault in error.faults]
             return None
 
-    def unit(self, word: str) -> str:
-        """Read the unit of bare lengths."""
-        if word not in UNITS:
-            self.faults.append(f"--units is {show(word)}; write {any_of(UNITS)}")
-            return "in"
-        return word
+    def opening(self, word: str | None, coefficient: float | None = None) -> Opening | None:
+        """Read an opening; coefficient [-]."""
+        return self.read(
+            "--opening", word, lambda text, unit: opening_from_text(text, coefficient, unit)
+        )
+
+    def tolerance(self, word: str | None) -> Tolerance | None:
+        """Read how far a share may be from its target."""
+        share = self.read("--tolerance", word, keys.tolerance)
+        return None if share is None else Tolerance(share=share, source="--tolerance")
 
     def flows(self, words: Sequence[str]) -> tuple[Flow, ...]:
         """Read the flows to compute, each named by what was typed; none for the default ones."""
@@ -134,18 +152,23 @@ class Words:
         flows = tuple(Flow(name=word, inflow=flow) for word, flow in read if flow is not None)
         return flows or ORDINARY_FLOWS
 
-    def end(self) -> None:
-        """Raise ScenarioError with all faults, if there are any."""
-        if self.faults:
-            raise ScenarioError(*self.faults)
+
+def typed(option: str, word: str, read: Callable[[str, str], _T]) -> _T:
+    """Read the word of one option.
+
+    >>> typed("--volume", "20 L", some_volume)
+    0.02
+    """
+    with Words() as words:
+        value = words.read(option, word, read)
+    assert value is not None
+    return value
 
 
-def typed_flows(words: Sequence[str]) -> tuple[Flow, ...]:
+def typed_flows(flows: Sequence[str]) -> tuple[Flow, ...]:
     """Read the flows of a command line alone."""
-    typed = Words()
-    flows = typed.flows(words)
-    typed.end()
-    return flows
+    with Words() as words:
+        return words.flows(flows)
 
 
 def typed_site(
@@ -163,24 +186,44 @@ def typed_site(
     `heights`: lips over still water, clockwise from the inlet; `opening`: that of every outlet;
     coefficient [-]; `units`: of bare lengths.
     """
-    typed = Words()
-    unit = typed.unit(units)
-    lips = typed.read("--heights", heights, partial(heights_from_text, bare_unit=unit))
-    kind = typed.read("--opening", opening, lambda word: opening_from_text(word, coefficient, unit))
-    deviation = typed.read("--spread", spread, partial(keys.spread, bare_unit=unit))
-    share = typed.read("--tolerance", tolerance, keys.tolerance)
-    inflows = typed.flows(flows)
-    typed.end()
-    assert lips is not None
-    assert kind is not None
+    with Words(units) as words:
+        lips = words.read("--heights", heights, heights_from_text) or ()
+        hole = words.opening(opening, coefficient)
+        deviation = words.read("--spread", spread, keys.spread)
+        limit, inflows = words.tolerance(tolerance), words.flows(flows)
+    assert hole is not None
     return Site(
         outlets=tuple(
-            Outlet(label=str(i), opening=kind, readings=(lip,)) for i, lip in enumerate(lips, 1)
+            Outlet(label=str(i), opening=hole, readings=(lip,)) for i, lip in enumerate(lips, 1)
         ),
         flows=inflows,
         spread=deviation,
-        tolerance=None if share is None else Tolerance(share=share, source="--tolerance"),
+        metric=units in ("mm", "cm"),
+        tolerance=limit,
     )
+
+
+def with_typed_pours(
+    site: Site, flows: Sequence[str], jug: str | None = None, error: str | None = None
+) -> Site:
+    """Give a site the pours that a command line asks for."""
+
+    def pour(word: str, _: str) -> Pour:
+        """A pour named by what was typed; `5 gal in 60 s` tells its volume too."""
+        inflow = keys.flow_rate(word)
+        volume, given, _ = word.rpartition(" in ")
+        return Pour(name=word, inflow=inflow, volume=poured(volume) if given else None)
+
+    with Words() as words:
+        asked = [words.read("--flow", word, pour) for word in flows]
+        said = {
+            "jug": words.read("--jug", jug, jug_volume),
+            "error": words.read("--error", error, catch_error),
+        }
+    pours = tuple(filter(None, asked)) or site.pours
+    pours = pours or tuple(Pour(name=flow.name, inflow=flow.inflow) for flow in site.flows)
+    given: dict[str, Any] = {name: value for name, value in said.items() if value is not None}
+    return replace(site, pours=tuple(replace(each, **given) for each in pours))
 
 
 def lesson_box(
@@ -196,28 +239,24 @@ def lesson_box(
 
     coefficient [-].
     """
-    words = Words()
-    if coefficient is not None and opening is None:
-        words.faults.append("--coefficient needs --opening; name the opening it is of")
-    hole = words.read("--opening", opening, lambda text: opening_from_text(text, coefficient, "in"))
-    share = words.read("--tolerance", tolerance, keys.tolerance)
-    inflows = words.flows(flows) if flows else ()
-    words.end()
+    with Words() as words:
+        if coefficient is not None and opening is None:
+            words.faults.append("--coefficient needs --opening; name the opening it is of")
+        hole, limit = words.opening(opening, coefficient), words.tolerance(tolerance)
+        inflows = words.flows(flows) if flows else ()
     site = own or lesson_site(4 if outlets is None else outlets)
-    typed = None if share is None else Tolerance(share=share, source="--tolerance")
     return replace(
         site if hole is None else with_opening(site, hole),
         flows=inflows or site.flows,
-        tolerance=typed or site.tolerance or LESSON_TOLERANCE,
+        tolerance=limit or site.tolerance or LESSON_TOLERANCE,
     )
 
 
-def lesson_kinds(typed: Sequence[str]) -> tuple[Kind, ...]:
+def lesson_kinds(openings: Sequence[str]) -> tuple[Kind, ...]:
     """Read the openings to compare; the usual ones where none was typed."""
-    words, read = Words(), partial(opening_from_text, bare_unit="in")
-    holes = [(word, words.read("--opening", word, read)) for word in typed]
-    words.end()
-    return tuple(Kind(word, hole) for word, hole in holes if hole) or LESSON_KINDS
+    with Words() as words:
+        found = [(word, words.opening(word)) for word in openings]
+    return tuple(Kind(word, hole) for word, hole in found if hole) or LESSON_KINDS
 
 
 def lesson_height(option: str, word: str) -> float:
@@ -226,12 +265,9 @@ def lesson_height(option: str, word: str) -> float:
     >>> lesson_height("--error", "-1/8")
     -0.003175
     """
-    words = Words()
-    height = words.read(option, word, partial(keys.reading, bare_unit="in"))
+    height = typed(option, word, keys.reading)
     if height == 0:
-        words.faults.append(f"{option} is {show(word)}; give a height that is not nought")
-    words.end()
-    assert height is not None
+        raise ScenarioError(f"{option} is {show(word)}; give a height that is not nought")
     return height
 
 
@@ -243,3 +279,34 @@ def lesson_outlet(site: Site, label: str | None) -> int:
     if label not in labels:
         raise ScenarioError(f"--outlet is {show(label)}; the open ones are {', '.join(labels)}")
     return [outlet.label for outlet in site.outlets].index(label)
+
+
+run_time = keys.limited(
+    units.duration, 1.0, 31 * units.DAY, "an event is followed for 1 s to 31 days"
+)
+
+
+def typed_dose(works: Works, text: str) -> Inflow:
+    """Read a dose: that of the site's pump or siphon, or a volume at a rate.
+
+    >>> round(typed_dose(Works(), "60 gal at 30 gpm").end, 6)
+    120.0
+    """
+    word = text.strip().lower()
+    if word in ("pump", "siphon"):
+        part = works.pump if word == "pump" else works.siphon
+        if part is None:
+            raise ScenarioError(
+                f'--dose is {word}, but the scenario has no [{word}]; add it, or write "60 gal at '
+                '30 gpm"'
+            )
+        return part.dose()
+    volume, at, rate = text.partition(" at ")
+    if not at:
+        raise ScenarioError(
+            f"--dose is {show(text)}; write pump, siphon, or a volume at a rate, as "
+            '"60 gal at 30 gpm"'
+        )
+    inflow = typed("--dose", rate, keys.flow_rate)
+    amount = typed("--dose", volume, some_volume)
+    return steady(inflow, amount / inflow, name=f"dose of {text}")

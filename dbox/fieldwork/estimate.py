@@ -1,0 +1,357 @@
+"""What is known of the lips of a box, and which inserts are worth turning.
+
+One body of knowledge: the heights of the lips and their covariance. Every filling of the box has
+its own still water, whose height nobody knows, so only differences between lips are told by its
+readings. With a covariance P of the heights x and readings y of errors V, S = P + V, and the still
+water d left wholly open,
+
+    G = S^-1 - S^-1 1 1' S^-1 / (1' S^-1 1),    x + P G (y - x),    P - P G P.
+
+A mean of k readings has the error of the hand and eye, which grows less with k, and that of the
+marks of the rule, which does not. For a normal error of one standard deviation s and marks m apart,
+over all places between two marks, that part is (Sheppard's series)
+
+    B = m^2 / (2 pi^2) sum over j of exp(-2 (pi j s 2 / m)^2 / 2) / j^2,
+
+m^2/12 where s is nothing and next to nothing where readings scatter over several marks; the mean
+then has the variance (s^2 + m^2/12 - B) / k + B.
+
+A turn moves a lip by what the clock says, but for the error of the hand at either end. It is worth
+making where it makes good more than it may spoil: the square of what it mends is held against the
+variance that the hand brings and the price of a turn. Whether anything is to be turned at all is
+asked first: lips that errors alone would scatter as much are left alone.
+
+Nothing here is random: bands are taken over one fixed set of normal points. Whoever writes this
+down once more is held to the same numbers by `tests/vectors.json`.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.special import chdtrc, ndtri
+
+from dbox.arrays import Array, ArrayLike, BoolArray, freeze
+from dbox.fieldwork.turning import Reach
+
+HAND_ERROR = float(np.radians(3.0))
+"""One standard deviation of a clock position set by hand. [rad] (common practice, no source)"""
+
+_WORTH = 1.35
+"""Least move of a lip that is worth a turn, over what the hand may spoil at a quarter turn. [-]
+(judgement: a little over 1/32 in for a hole 1/2 in off its pipe)"""
+
+_PRICE = 0.45
+"""What a turn must mend beyond the error of the hand, over the same. [-] (judgement)"""
+
+_READABLE, _FINEST = 1.5, 0.0009
+"""Errors of a lip under which no move is worth making, where they are under so much. [-], [m]
+(judgement: a little over 1/32 in)"""
+
+GOOD_SPAN = 0.002
+"""Highest less lowest lip of a box that is well set, where nobody named a tolerance. [m]
+(judgement: about 1/16 in to either side)"""
+
+_LOST = 0.005
+"""Miss of a lip beyond which it no longer matters how far: all of a trickle runs there, or none.
+[m] (judgement)"""
+
+_CHANCE = 0.015
+"""Chance under which the scatter of all lips is not put down to the readings. [-] (judgement)"""
+
+_CHANCE_ONE = 0.03
+"""Chance, over all lips, under which one that is off is not put down to them. [-] (judgement)"""
+
+_CHANCE_STARTED = 0.5
+"""The same once a lip was turned: the box was not level, and has to be read again anyway. [-]
+(judgement)"""
+
+PLAIN = 3.0
+"""Standard errors from the others beyond which a lip is plainly off, however many there are. [-]
+(judgement)"""
+
+SET_WELL = 0.78
+"""Chance of a good span from which no more reading is asked for. [-] (judgement)"""
+
+_FILLINGS = (3, 4)
+"""Fillings to read before, and once, an insert was turned; more of them with the same rule tell
+little. [-] (judgement)"""
+
+_SLIPPED = 4.5
+"""Standard errors beyond which an insert did not move as it was turned. [-] (judgement)"""
+
+_ANYWHERE = 0.05
+"""One standard deviation of a lip of which nothing is known any more. [m] (judgement)"""
+
+_NOWHERE = 1e6
+"""Variance that stands for a capped outlet, of which nothing is told. [m2] (numerical)"""
+
+_TINY = 1e-16
+"""Variance that keeps a root of a covariance from failing. [m2] (numerical)"""
+
+_POINTS = 256
+"""Points over which a chance is taken. [-] (numerical)"""
+
+_GOALS = 121
+"""Heights weighed against each other as goals. [-] (numerical)"""
+
+_TERMS = 12
+"""Terms of the series for the error of the marks. [-] (numerical)"""
+
+_ROUNDING = 1e-9
+"""What a height may lie beyond a reach and count as within. [m] (rounding)"""
+
+_PRIMES = np.array([2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43, 47, 53, 59, 61, 67, 71])
+"""Primes, whose roots no multiple makes whole. [-] (exact)"""
+
+
+def mark_variance(jitter: ArrayLike, mark: ArrayLike) -> Array:
+    """Part of the variance of a mean that no number of readings takes away. [m2]
+
+    jitter [m], mark [m].
+    """
+    fine, step = np.asarray(jitter, np.float64), np.asarray(mark, np.float64)
+    j = np.arange(1, _TERMS + 1)
+    ratio = np.divide(fine, step, out=np.full(np.broadcast(fine, step).shape, np.inf),
+                      where=step > 0)  # fmt: skip
+    terms = np.exp(-((2.0 * np.pi * j * ratio[..., None]) ** 2)) / j**2
+    # the terms left out add up to pi^2/6 less those taken, where the readings do not scatter
+    rest = np.where(ratio == 0.0, np.pi**2 / 6.0 - (1.0 / j**2).sum(), 0.0)
+    result: Array = step**2 / (2.0 * np.pi**2) * (terms.sum(-1) + rest)
+    return result
+
+
+def reading_variance(jitter: ArrayLike, mark: ArrayLike, repeats: ArrayLike) -> Array:
+    """Variance of the mean of so many readings with a rule. [m2]; jitter [m], mark [m].
+
+    >>> reading_variance(0.0, 0.002, [1, 9]).round(9).tolist()  # always the same mark
+    [3.33e-07, 3.33e-07]
+    """
+    stays = mark_variance(jitter, mark)
+    single = np.square(jitter) + np.square(mark) / 12.0
+    result: Array = (single - stays) / np.asarray(repeats, np.float64) + stays
+    return result
+
+
+def normal_points(count: int, outlets: int, seed: int = 0) -> Array:
+    """A fixed set of points that are spread as independent normal errors are. (count, outlets)
+
+    Multiples of the roots of the primes, their whole parts cut off (Richtmyer, 1951, from memory),
+    in pairs of opposite sign; a seed other than 0 shifts them all.
+    """
+    half = (count + 1) // 2
+    roots = np.sqrt(_PRIMES[np.arange(outlets) % _PRIMES.size]) * (
+        1.0 + np.arange(outlets) // _PRIMES.size * np.sqrt(73.0)
+    )
+    parts = (0.5 + (np.arange(1, half + 1)[:, None] + seed * np.sqrt(79.0)) * roots) % 1.0
+    points = ndtri(np.clip(parts, 1e-12, 1.0 - 1e-12))
+    result: Array = np.concatenate([points, -points])[:count]
+    return result
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Estimate:
+    """The lips as they are known after a filling; arrays are read-only."""
+
+    height: Array  # (n,) Lip over the still water of the last filling; inf where capped. [m]
+    covariance: Array  # (n, n) Its covariance; 0 where capped. [m2]
+    fillings: int = 1  # Fillings that were read.
+    started: bool = False  # Whether an insert was turned.
+    # Outlets that did not stand where their turning, or the lack of it, would have left them.
+    slipped: tuple[int, ...] = ()
+
+    @property
+    def readable(self) -> bool:
+        """Whether reading another filling is still worth its while."""
+        return self.fillings < _FILLINGS[self.started]
+
+    def turned(self, rise: Array, variance: Array) -> "Estimate":
+        """The same once lips were moved; rise [m], variance [m2], NaN where nobody knows."""
+        known = np.isfinite(rise)
+        spoiled = np.where(known, variance, _ANYWHERE**2)
+        height = self.height + np.where(known, rise, 0.0)
+        covariance = self.covariance + np.diag(spoiled)
+        freeze(height, covariance)
+        return replace(
+            self,
+            height=height,
+            covariance=covariance,
+            started=self.started or bool(np.any(spoiled > 0)),
+        )
+
+    def read(self, mean: Array, variance: Array) -> "Estimate":
+        """The same once another filling was read; mean [m], variance [m2]."""
+        told = np.isfinite(mean)
+        if not told.any():
+            return replace(self, fillings=self.fillings + 1, slipped=())
+        over = np.where(told, mean, 0.0) - np.where(told, self.height, 0.0)
+        covariance, slipped = self.covariance, []
+        while True:
+            pull, weight = _pull(covariance, variance, told)
+            off = pull @ over / np.sqrt(np.where(told, np.diag(pull), 1.0))
+            worst = int(np.argmax(np.abs(off)))
+            if abs(off[worst]) <= _SLIPPED or worst in slipped or told.sum() < 3:
+                break
+            slipped.append(worst)
+            covariance = covariance + np.diag(_ANYWHERE**2 * (np.arange(off.size) == worst))
+        still = float(weight @ over / weight.sum())
+        height = self.height + covariance @ pull @ over + still
+        covariance = covariance - covariance @ pull @ covariance
+        covariance = 0.5 * (covariance + covariance.T)
+        freeze(height, covariance)
+        return replace(self, height=height, covariance=covariance, fillings=self.fillings + 1,
+                       slipped=tuple(slipped))  # fmt: skip
+
+
+def _pull(covariance: Array, variance: Array, told: BoolArray) -> tuple[Array, Array]:
+    """Weights of readings over an unknown still water, and those that tell that water."""
+    inverse = np.zeros_like(covariance)
+    part = np.ix_(told, told)
+    inverse[part] = np.linalg.inv((covariance + np.diag(variance))[part])
+    weight = inverse.sum(0)
+    return inverse - np.outer(weight, weight) / weight.sum(), weight
+
+
+def turn_variance(angle: ArrayLike, after: ArrayLike, offset: ArrayLike, hand: float) -> Array:
+    """What the hand adds to the variance of a lip that is turned. [m2]
+
+    angle [rad], after [rad], offset [m], hand [rad].
+    """
+    ends = np.sin(angle) ** 2 + np.sin(after) ** 2
+    result: Array = (np.asarray(offset, np.float64) * hand) ** 2 * ends
+    return result
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Decision:
+    """What is worth turning; boxes (...) and outlets (n); arrays are read-only."""
+
+    goal: Array  # (...) Height over still water that the wanted offsets are counted from. [m]
+    turn: BoolArray  # (..., n) Whether the insert is to be turned.
+    wanted: Array  # (..., n) Where its lip is to stand; the present lip where it is left. [m]
+    apart: BoolArray  # (...) Whether the lips are farther apart than errors would scatter them.
+    off: BoolArray  # (..., n) Plainly off the goal, and no turn brings the lip there.
+
+
+def decide(
+    reach: Reach,
+    covariance: Array,
+    offset: Array,
+    *,
+    hand: float = HAND_ERROR,
+    by_rule: ArrayLike = 0.0,
+    started: BoolArray | bool = False,
+    highest: bool = False,
+) -> Decision:
+    """Choose the goal and the inserts to turn.
+
+    covariance [m2] (..., n, n); offset (..., n), wanted heights over the goal [m]; hand [rad];
+    by_rule, variance of a lip that is set by the rule [m2]; highest: as practice has it, no lip is
+    lowered.
+    """
+    uncapped, lip = reach.uncapped, reach.lip - offset
+    error = np.sqrt(np.diagonal(covariance, axis1=-2, axis2=-1))
+    # what a turn may spoil: by the clock at a quarter turn, by the rule where that is not known
+    spoil = np.where(np.isnan(reach.angle), np.sqrt(by_rule), reach.offset * hand)
+    spoil = np.where(reach.adjustable, spoil, 0.0)
+    least = np.maximum(_WORTH * spoil, np.minimum(_FINEST, _READABLE * error))
+    apart = _apart(lip, covariance, least, uncapped, started)
+    by_least = _best_goal(lip, reach, offset, spoil, least)
+    goal = _as_high(lip, reach, offset) if highest else by_least
+    turn = _worth(goal, reach, offset, spoil, least)[0] & apart[..., None]
+    if not highest:
+        # the lips that stay are the better mark, where every insert that turns can reach them
+        stay = uncapped & ~turn
+        middle = np.where(stay, lip, 0.0).sum(-1) / np.maximum(stay.sum(-1), 1)
+        low = np.where(turn, reach.low - offset, -np.inf).max(-1)
+        high = np.where(turn, reach.high - offset, np.inf).min(-1)
+        nearer = stay.any(-1) & turn.any(-1) & (low <= middle) & (middle <= high)
+        goal = np.where(nearer, middle, goal)
+    wanted = np.where(turn, reach.brought(goal[..., None] + offset), reach.lip)
+    turn = turn & (np.abs(wanted - reach.lip) >= least)
+    wanted = np.where(turn, wanted, reach.lip)
+    missed = np.abs(np.where(uncapped, wanted - offset - goal[..., None], 0.0))
+    off = apart[..., None] & (missed > np.maximum(PLAIN * error, least))
+    off &= ~reach.allows(goal[..., None] + offset)
+    freeze(goal, turn, wanted, off, apart)
+    return Decision(goal=goal, turn=turn, wanted=wanted, apart=apart, off=off)
+
+
+def _apart(
+    lip: Array, covariance: Array, least: Array, uncapped: BoolArray, started: BoolArray | bool
+) -> BoolArray:
+    """Whether lips differ by more than their errors would scatter them. (...)
+
+    lip [m], covariance [m2], least [m].
+    """
+    n = lip.shape[-1]
+    both = uncapped[..., None, :] & uncapped[..., :, None]
+    joint = np.where(both, covariance, 0.0) + np.where(uncapped, 0.0, _NOWHERE)[..., None] * np.eye(
+        n
+    )
+    height, inverse = np.where(uncapped, lip, 0.0), np.linalg.inv(joint)
+    weight = inverse.sum(-1)
+    pulled = (inverse @ height[..., None])[..., 0]
+    mean = (weight * height).sum(-1) / weight.sum(-1)
+    scatter = (pulled * height).sum(-1) - mean**2 * weight.sum(-1)
+    others = np.maximum(uncapped.sum(-1) - 1, 1)
+    chance = chdtrc(others, np.maximum(scatter, 0.0))
+    scattered = chance < np.where(started, _CHANCE_STARTED, _CHANCE)
+    # each lip against the mean of all the others
+    against = np.eye(n) - (1.0 - np.eye(n)) * uncapped[..., None, :] / others[..., None, None]
+    difference = (against @ height[..., None])[..., 0]
+    shared = np.where(both, covariance, 0.0)
+    error = np.sqrt(np.einsum("...ij,...jk,...ik->...i", against, shared, against))
+    doubt = np.minimum(PLAIN, ndtri(1.0 - 0.5 * _CHANCE_ONE / (others + 1.0)))[..., None]
+    plain = uncapped & (np.abs(difference) > np.maximum(doubt * error, least))
+    result: BoolArray = (uncapped.sum(-1) > 1) & (scattered | plain.any(-1))
+    return result
+
+
+def _worth(
+    goals: Array, reach: Reach, offset: Array, spoil: Array, least: Array
+) -> tuple[BoolArray, Array]:
+    """Whether each insert is worth turning to goals [m], and what is then left [m2]."""
+    heights = goals[..., None] + offset
+    there = reach.brought(heights)
+    move = there - reach.lip
+    hole = np.where(reach.adjustable, reach.offset, 1.0)
+    cosine = np.clip(np.cos(reach.angle) - move / hole, -1.0, 1.0)
+    ends = np.where(np.isnan(reach.angle), 1.0, np.sin(reach.angle) ** 2 + 1.0 - cosine**2)
+    kept = np.minimum((heights - reach.lip) ** 2, _LOST**2)
+    turned = np.minimum((heights - there) ** 2, _LOST**2) + spoil**2 * (ends + _PRICE**2)
+    worth = reach.uncapped & reach.adjustable & (np.abs(move) >= least) & (turned < kept)
+    return worth, np.where(reach.uncapped, np.where(worth, turned, kept), 0.0)
+
+
+def _best_goal(lip: Array, reach: Reach, offset: Array, spoil: Array, least: Array) -> Array:
+    """The goal that leaves the least, errors of the hand and the price of turns counted. [m]"""
+    low = np.where(reach.uncapped, lip, np.inf).min(-1) - _FINEST
+    high = np.where(reach.uncapped, lip, -np.inf).max(-1) + _FINEST
+    goals = np.linspace(low, high, _GOALS)
+    left = _worth(goals, reach, offset, spoil, least)[1].sum(-1)
+    best = np.argmin(left, axis=0)
+    result: Array = np.take_along_axis(goals, best[None], 0)[0]
+    return result
+
+
+def _as_high(lip: Array, reach: Reach, offset: Array) -> Array:
+    """The highest lip or, where not all can be brought there, the highest height for all. [m]"""
+    top = np.where(reach.uncapped, lip, -np.inf).max(-1)
+    low, high = (reach.low - offset).max(-1), (reach.high - offset).min(-1)
+    all_reach = reach.allows(top[..., None] + offset).all(-1)
+    result: Array = np.where(~all_reach & (low <= high + _ROUNDING), high, top)
+    return result
+
+
+def level_chance(lip: Array, covariance: Array, uncapped: BoolArray) -> Array:
+    """Chance that lips span no more than `GOOD_SPAN`; lip [m], covariance [m2]. [-] (...)"""
+    n = lip.shape[-1]
+    both = uncapped[..., None, :] & uncapped[..., :, None]
+    root = np.linalg.cholesky(np.where(both, covariance, 0.0) + _TINY * np.eye(n))
+    drawn = np.where(uncapped, lip, 0.0)[..., None, :] + normal_points(_POINTS, n) @ np.swapaxes(
+        root, -1, -2
+    )
+    top = np.where(uncapped[..., None, :], drawn, -np.inf).max(-1)
+    bottom = np.where(uncapped[..., None, :], drawn, np.inf).min(-1)
+    fits: Array = np.mean(top - bottom <= GOOD_SPAN, axis=-1)
+    return fits

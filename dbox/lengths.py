@@ -1,0 +1,80 @@
+"""How the lengths of a job are written: its own unit first, inches to the mark of its rule.
+
+Inches and millimetres side by side are one length: the inches are its nearest mark, the millimetres
+the length itself to a tenth.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from dbox.units import FINE_PARTS, FOOT, INCH, PARTS, feet, inches, millimetres, three_digits
+
+
+@dataclass(frozen=True)
+class Lengths:
+    """How the lengths of a job are written: its own unit first, inches to the mark of its rule."""
+
+    metric: bool = False  # Whether the job is in millimetres or centimetres.
+    parts: int = PARTS  # Of an inch, that lengths are rounded to. [-]
+
+    @classmethod
+    def of(cls, typed: Iterable[float], mark: float | None, *, metric: bool) -> "Lengths":
+        """By the finest mark of the rule; where it is not known, by what was typed. [m]
+
+        >>> Lengths.of([1 / 64 * INCH], None, metric=False).parts
+        64
+        """
+        steps = [each / INCH * FINE_PARTS for each in typed]
+        odd = any(abs(each - round(each)) < 1e-6 and round(each) % 2 for each in steps)
+        fine = odd if mark is None else mark < 1.5 * INCH / FINE_PARTS
+        return cls(metric, FINE_PARTS if fine else PARTS)
+
+    def pair(self, metres: float, *, signed: bool = False) -> tuple[str, str]:
+        """A length in both units, that of the job first; parameters as for `inches`. [m]"""
+        inch = inches(metres, signed=signed, parts=self.parts)
+        metric = millimetres(metres, signed=signed)
+        return (metric, inch) if self.metric else (inch, metric)
+
+    def one(self, metres: float, *, signed: bool = False) -> str:
+        """A length in the unit of the job; parameters as for `inches`. [m]"""
+        return self.pair(metres, signed=signed)[0]
+
+    def cell(self, metres: float, width: int) -> str:
+        """A height both ways in a column of a width, its own unit alone where both do not fit. [m]
+
+        >>> [Lengths().cell(x * 0.0254, 17) for x in (1 / 8, -17 / 32)]
+        ['  +1/8 in  +3.2 mm', '        -17/32 in']
+        """
+        first, second = self.pair(metres, signed=True)
+        wide, close = f"{first} {second:>{width // 2}}", f"{first} {second}"
+        return next((t for t in (wide, close) if len(t) <= width), first).rjust(width)
+
+    def both(self, metres: float, *, signed: bool = False) -> str:
+        """A length both ways; one below the least mark in millimetres alone. [m]
+
+        >>> Lengths().both(0.0047625, signed=True), Lengths(metric=True).both(0.003)
+        ('+3/16 in (+4.8 mm)', '3.0 mm (1/8 in)')
+        >>> Lengths().both(0.0003), Lengths().both(0.0)
+        ('0.3 mm', '0 in (0.0 mm)')
+        """
+        first, second = self.pair(metres, signed=signed)
+        metric = millimetres(metres, signed=signed)
+        unseen = "0 in" in (first, second) and metric != "0.0 mm"
+        return metric if unseen else f"{first} ({second})"
+
+    def line(self, metres: float) -> str:
+        """The length of a line, to three digits: feet, or metres. [m]
+
+        >>> Lengths().line(18.288), Lengths(metric=True).line(18.0)
+        ('60 ft', '18 m')
+        """
+        return f"{three_digits(metres)} m" if self.metric else feet(metres)
+
+    @property
+    def run(self) -> tuple[float, str, str]:
+        """What a fall is told over: its length [m], its name and its sign."""
+        return (1.0, "metre", "m") if self.metric else (FOOT, "foot", "ft")
+
+
+PLAIN = Lengths()
+"""Where no job says how."""
