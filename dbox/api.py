@@ -169,7 +169,7 @@ class Grades(Answer):
 
     def plot(self) -> "Figure":
         """The profile of every run."""
-        from dbox.drawings.grades_picture import grades_figure
+        from dbox.drawings.answers import grades_figure
 
         return grades_figure(self.site.title, self.result)
 

@@ -26,7 +26,7 @@ def command(
         grading = grade(site)
     print_answer(as_json, grades_json, partial(report, site), grading)
     if picture:
-        from dbox.drawings.grades_picture import grades_figure
+        from dbox.drawings.answers import grades_figure
 
         save_picture(
             grades_figure(site.title, grading), picture, overwrite=overwrite, quiet=as_json

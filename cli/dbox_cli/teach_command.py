@@ -16,10 +16,12 @@ from dbox_cli.arguments import (
     refuse_one_file_twice,
     site_of,
 )
-from dbox_cli.output import check_picture, print_json, save_picture
+from dbox_cli.output import check_picture, print_answer, print_json, save_picture
 from dbox_cli.sheet_command import Paper, PaperChoice
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from dbox.fieldwork.site import Site
 
 app = typer.Typer(
@@ -86,12 +88,10 @@ def case_command(
             write_text("\n".join([*lines, ""]), file, overwrite=overwrite, quiet=as_json)
     elif files:
         from dbox.drawings.lesson_papers import case_key, case_pages
-        from dbox.drawings.paper import save_pages
 
-        title = f"Mystery cases, seed {seed}"
-        save_pages(case_pages(cases, paper.value), files[0], title=title, overwrite=overwrite)
-        title = f"Key: {title}"
-        save_pages(case_key(cases, paper.value), files[1], title=title, overwrite=overwrite)
+        title, size = f"Mystery cases, seed {seed}", paper.value
+        pair = case_pages(cases, size), case_key(cases, size)
+        save_pair(pair, files, title, overwrite=overwrite)
         for file in files:
             typer.echo(f"wrote {file}", err=as_json)
 
@@ -114,7 +114,7 @@ def sweep_command(
     overwrite: Overwrite = False,
 ) -> None:
     """Share of the worst line against tilt, direction of tilt and flow."""
-    from dbox.fieldwork.lesson_sweeps import sweep
+    from dbox.fieldwork.lessons import sweep
     from dbox.files.typed import lesson_box, lesson_height
     from dbox.report.teach_report import sweep_csv, sweep_json, sweep_report
 
@@ -125,10 +125,7 @@ def sweep_command(
     )  # fmt: skip
     with naming(file or "teach sweep"):
         swept = sweep(site, toward=toward.value, most=lesson_height("--most", most))
-    if as_json:
-        print_json(sweep_json(swept))
-    else:
-        typer.echo("\n".join(sweep_report(swept)))
+    print_answer(as_json, sweep_json, sweep_report, swept)
     if table:
         write_text(sweep_csv(swept), table, overwrite=overwrite, quiet=as_json)
     if picture:
@@ -154,8 +151,7 @@ def compare_command(
     overwrite: Overwrite = False,
 ) -> None:
     """Which opening forgives a wrong lip the most, and what it costs in drop."""
-    from dbox.fieldwork.lesson_box import LESSON_FLOWS
-    from dbox.fieldwork.lesson_sweeps import compare
+    from dbox.fieldwork.lessons import LESSON_FLOWS, compare
     from dbox.files.typed import lesson_height, lesson_kinds, typed_flows
     from dbox.report.teach_report import compare_csv, compare_json, compare_report
 
@@ -166,10 +162,7 @@ def compare_command(
         flows=typed_flows(flow) if flow else LESSON_FLOWS,
         error=lesson_height("--error", error),
     )
-    if as_json:
-        print_json(compare_json(compared))
-    else:
-        typer.echo("\n".join(compare_report(compared)))
+    print_answer(as_json, compare_json, compare_report, compared)
     if table:
         write_text(compare_csv(compared), table, overwrite=overwrite, quiet=as_json)
     if picture:
@@ -192,7 +185,7 @@ def live_command(
 
     Without a screen and without --out the page is dbox-live.html.
     """
-    from dbox.fieldwork.lesson_box import Bench, frames
+    from dbox.fieldwork.lessons import Bench, frames
     from dbox.files.typed import lesson_box, lesson_outlet
 
     refuse_one_file_twice({"FILE": file, "--out": out})
@@ -204,7 +197,7 @@ def live_command(
     if out is None and has_screen():
         show(bench)
         return
-    from dbox.drawings.lesson_page import player_html, save_html
+    from dbox.drawings.lesson_view import player_html, save_html
 
     if out is None:
         typer.echo("no screen here; writing a page for a browser instead", err=True)
@@ -224,9 +217,7 @@ def handout_command(
 ) -> None:
     """Two printable pages: the idea, the table, a bench exercise; the key is a file of its own."""
     from dbox.drawings.lesson_papers import handout_key, handout_pages
-    from dbox.drawings.paper import save_pages
-    from dbox.fieldwork.lesson_box import LESSON_FLOWS
-    from dbox.fieldwork.lesson_sweeps import exercise, lip_table
+    from dbox.fieldwork.lessons import LESSON_FLOWS, exercise, lip_table
     from dbox.files.typed import lesson_box
     from dbox.report.teach_report import table_json, table_report
 
@@ -234,10 +225,8 @@ def handout_command(
     site = lesson_box(outlets=outlets, opening=opening, coefficient=coefficient)
     hole = site.outlets[0].opening
     lips, bench = lip_table(hole, outlets, LESSON_FLOWS), exercise(hole, outlets)
-    title, key_title = "Why a dead-level box matters", "Key: Why a dead-level box matters"
-    pages, key = (make(lips, bench, paper.value) for make in (handout_pages, handout_key))
-    save_pages(pages, files[0], title=title, overwrite=overwrite)
-    save_pages(key, files[1], title=key_title, overwrite=overwrite)
+    pair = handout_pages(lips, bench, paper.value), handout_key(lips, bench, paper.value)
+    save_pair(pair, files, "Why a dead-level box matters", overwrite=overwrite)
     if as_json:
         print_json({**table_json(lips), "files": [str(path) for path in files]})
     else:
@@ -277,6 +266,20 @@ def check_pair(out: Path | None, *, as_text: bool = False, overwrite: bool) -> t
     for file in (out, key):
         (check_place if as_text else check_sheet)(file, overwrite=overwrite)
     return out, key
+
+
+def save_pair(
+    pair: "tuple[tuple[Figure, ...], tuple[Figure, ...]]",
+    files: tuple[Path, ...],
+    title: str,
+    *,
+    overwrite: bool,
+) -> None:
+    """Write pages to one file and their key to another."""
+    from dbox.drawings.paper import save_pages
+
+    for pages, file, name in zip(pair, files, (title, f"Key: {title}"), strict=True):
+        save_pages(pages, file, title=name, overwrite=overwrite)
 
 
 def write_text(text: str, path: Path, *, overwrite: bool, quiet: bool) -> None:

@@ -10,13 +10,13 @@ from matplotlib.patches import Patch
 from dbox.arrays import Array
 from dbox.drawings.style import (
     BODY,
+    EDGE,
     GREY,
     HAIR,
     INK,
     MEDIUM,
     MOST_FLOWS,
     SMALL,
-    THIN,
     TINT,
     Sheet,
     pens,
@@ -79,7 +79,7 @@ def _draw_verdicts(sheet: Sheet, flows: tuple[Flow, ...], tally: Tally) -> None:
         parts = counts / counts.sum()
         starts = np.cumsum(parts) - parts
         for word, start, part in zip(VERDICTS, starts, parts, strict=True):
-            axes.barh(row, part, 0.62, start, edgecolor=INK, linewidth=THIN, **_LOOKS[word])
+            axes.barh(row, part, 0.62, start, **EDGE, **_LOOKS[word])
             if part >= _LEAST_NAMED:
                 axes.text(start + part / 2, row, f"{100 * part:.0f}", ha="center", va="center",
                           fontsize=SMALL, bbox=plate)  # fmt: skip
@@ -88,15 +88,8 @@ def _draw_verdicts(sheet: Sheet, flows: tuple[Flow, ...], tally: Tally) -> None:
     axes.set(xlim=(0, 1), ylim=(len(rows) - 0.5, -0.5))
     axes.set_axis_off()
     sheet.top -= height + 0.05
-    sheet.figure.legend(
-        handles=[Patch(edgecolor=INK, linewidth=THIN, label=w, **_LOOKS[w]) for w in VERDICTS],
-        loc="upper left",
-        bbox_to_anchor=(left / 8.25, sheet.top / 10.95),
-        ncols=len(VERDICTS),
-        frameon=False,
-        fontsize=SMALL,
-        borderaxespad=0,
-    )
+    marks = [(Patch(**EDGE, **_LOOKS[word]), word) for word in VERDICTS]
+    sheet.key(marks, (left, sheet.top))
     sheet.top -= 0.4
 
 
@@ -134,9 +127,8 @@ def _draw_strip(axes: Axes, parts: Array, quantiles: tuple[float, float], *, las
     axes.set(xlim=(1.0, EDGES[-2] + width), ylim=(0, 1.08 * max(heights.max(), 1e-9)))
     ticks = np.arange(1.0, EDGES[-2] + 0.01, 0.5)
     axes.set_xticks(ticks, [*(f"{tick:g}" for tick in ticks[:-1]), f"{ticks[-1]:g} +"])
-    axes.tick_params(labelsize=SMALL, labelbottom=last, width=THIN)
+    axes.tick_params(labelbottom=last)
     axes.locator_params(axis="y", nbins=4, prune="upper")
-    axes.spines[["top", "right"]].set_visible(False)
 
 
 def _cut(name: str, size: float, weight: str = "normal") -> str:

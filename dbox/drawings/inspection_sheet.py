@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 
 from matplotlib.figure import Figure
 
-from dbox.drawings.paper import BOX, BY_HAND, TOGETHER, Pages, entries, table
+from dbox.drawings.paper import BOX, BY_HAND, Pages, entries, set_blocks, table
 from dbox.drawings.paper_parts import (
     box_entries,
     length_text,
@@ -21,20 +21,14 @@ from dbox.drawings.paper_parts import (
     signing_room,
 )
 from dbox.drawings.style import pens
-from dbox.fieldwork.diagnosis.diagnose import Answer, Diagnosis
+from dbox.fieldwork.diagnosis.diagnose import Diagnosis
 from dbox.fieldwork.evidence import OUTLET_WORDS, PLACES, WORDED, WORDS
 from dbox.fieldwork.site import Site
-from dbox.files.evidence_words import (
-    cause_words,
-    contradiction_words,
-    look_words,
-    seen_lines,
-    seen_words,
-    size_words,
-)
+from dbox.files.evidence_words import seen_lines
 from dbox.report.blocks import Column, columns
 from dbox.report.cautions import LONG, RANKED
-from dbox.units import percent_text
+from dbox.report.diagnose_report import diagnosis_blocks
+from dbox.report.text import TOGETHER
 
 _ORDER = (
     "Read the papers and ask: what kind of system, which lines, what was changed. One wet line may "
@@ -167,9 +161,6 @@ def _moving(pages: Pages) -> None:
     })  # fmt: skip
 
 
-_TOLD, _FINDINGS, _LOOKS, _LEAST = 3, 3, 2, 0.01
-
-
 @pens
 def findings_sheet(found: Diagnosis, paper: str = "letter") -> tuple[Figure, ...]:
     """Draw an inspection that is filled in."""
@@ -181,37 +172,7 @@ def findings_sheet(found: Diagnosis, paper: str = "letter") -> tuple[Figure, ...
     pages.framed([RANKED])
     pages.heading("What was seen; what is not named was not looked at")
     pages.paragraph("; ".join(seen_lines(found.site)) or "nothing yet")
-    _causes(pages, found)
-    pages.heading("Next look")
-    for look in found.looks[:_LOOKS]:
-        told = f"{look_words(found.site, look)} ({look.minutes:.0f} min, {look.bits:.2f} bit)"
-        pages.paragraph(told, mark="-")
-    lead = found.answers[0]
-    pages.heading(f"If it is {cause_words(found.site, lead)}: the least drastic first")
-    for number, step in enumerate(lead.cause.advice, start=1):
-        pages.paragraph(step, mark=f"{number}.")
+    pages.skip(0.1)
+    set_blocks(pages, diagnosis_blocks(found))
     entries(pages, [("Signature", ""), ("Licence or title", "")], least_height=0.4)
     return pages.finished()
-
-
-def _causes(pages: Pages, found: Diagnosis) -> None:
-    """The leading causes with what speaks for and against each, and what does not go together."""
-    pages.heading("Causes, ranked; none is announced")
-    if not found.fits_well:
-        pages.paragraph("None of these fits well: look again, and think of what is not listed.")
-    likely = [answer for answer in found.answers[1:_TOLD] if answer.probability >= _LEAST]
-    for number, answer in enumerate([found.answers[0], *likely], start=1):
-        words = f"{cause_words(found.site, answer)}: {percent_text(answer.probability, 0)}"
-        size = size_words(found.site, answer)
-        pages.paragraph(f"{words}; {size}" if size else words, mark=f"{number}.", weight="bold")
-        if number == 1 or answer.probability >= found.answers[0].probability / 4:
-            _reasons(pages, found, answer)
-    for pair in found.contradictions:
-        pages.paragraph(f"Do not go together: {contradiction_words(found.site, pair)}", mark="!")
-
-
-def _reasons(pages: Pages, found: Diagnosis, answer: Answer) -> None:
-    for head, findings in answer.reasons.items():
-        if findings:
-            words = "; ".join(seen_words(found.site, each.seen) for each in findings[:_FINDINGS])
-            pages.paragraph(f"{head}: {words}", mark="  ")

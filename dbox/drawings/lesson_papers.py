@@ -6,11 +6,11 @@ from dataclasses import replace
 import numpy as np
 from matplotlib.figure import Figure
 
-from dbox.drawings.paper import TOGETHER, Pages, entries, table
+from dbox.drawings.paper import Pages, entries, set_blocks, table
 from dbox.drawings.paper_parts import opening_text
 from dbox.drawings.style import pens
 from dbox.fieldwork.lesson_cases import Case
-from dbox.fieldwork.lesson_sweeps import Exercise, LipTable
+from dbox.fieldwork.lessons import Exercise, LipTable
 from dbox.fieldwork.site import JobRecord, Outlet, Site
 from dbox.report.blocks import Column
 from dbox.report.cautions import CODE, GAS, GERMS, LESSON, LIDS
@@ -18,18 +18,15 @@ from dbox.report.teach_report import (
     BLANKS,
     INVENTED,
     QUESTION,
-    Rows,
-    answer,
-    pours_said,
-    readings,
-    same_at_all_outlets,
-    seen_at_outlets,
-    seen_of_the_whole,
+    case_blocks,
+    key_blocks,
+    lip_blocks,
 )
+from dbox.report.text import TOGETHER
 from dbox.units import INCH, gpm, inches, litres, litres_per_min, millimetres, percent_text
 
-_ROW, _CASE_ROW, _HAND, _HAND_TABLE = 0.3, 0.27, 0.33, 2.5
-"""Least height of a row: printed, of a case, to be filled by hand; and most of a table so. [in]"""
+_HAND, _HAND_TABLE = 0.33, 2.5
+"""Least height of a row that is filled by hand, and most of a table of such. [in]"""
 
 _FOLLOWS = (
     "A bucket hides the error, and a pumped dose hides it nearly completely. Look at a box "
@@ -68,28 +65,11 @@ def handout_pages(lips: LipTable, exercise: Exercise, paper: str = "letter") -> 
     names = [_flow_text(flow.inflow) for flow in lips.flows]
     table(pages, [Column(name, 1.0, "center") for name in names], [[""] * len(names)],
           least_height=0.36)  # fmt: skip
-    pages.heading("Share of the line with the one wrong lip", keep=2.4)
-    columns = [
-        Column("total flow", 1.75),
-        Column("water over\nlevel lips", 1.35, "center"),
-        *(
-            Column(f"{inches(abs(e), parts=32)}\n{'low' if e < 0 else 'HIGH'}", 0.95, "center")
-            for e in lips.error
-        ),
-    ]
-    rows = [
-        [
-            name,
-            f"{inches(head, parts=32)}\n{millimetres(head)}",
-            *(percent_text(s, 0) for s in shares),
-        ]
-        for name, head, shares in zip(names, lips.level_head, lips.share, strict=True)
-    ]
-    table(pages, columns, rows, least_height=_ROW)
+    set_blocks(pages, lip_blocks(lips))
     pages.paragraph(
-        f"Fair is {percent_text(lips.fair, 0)}. Computed by dbox from the flow through sharp-edged "
-        "openings. Below 5 mm (3/16 in) of water surface tension decides and such formulas are out "
-        "of their range: take those rows as a warning, not to the last per cent."
+        "Computed by dbox from the flow through sharp-edged openings. Below 5 mm (3/16 in) of "
+        "water surface tension decides and such formulas are out of their range: take those rows "
+        "as a warning, not to the last per cent."
     )
     pages.heading("What follows")
     for line in _FOLLOWS:
@@ -157,7 +137,7 @@ def handout_key(lips: LipTable, exercise: Exercise, paper: str = "letter") -> tu
         ]
         for flow, caught, shares in told
     ]
-    table(pages, columns, rows, least_height=_ROW)
+    table(pages, columns, rows)
     pages.heading("The questions")
     for number, (question, reply) in enumerate(_questions(exercise), start=1):
         pages.paragraph(question, mark=f"{number}.", weight="bold")
@@ -228,12 +208,7 @@ def case_key(cases: Sequence[Case], paper: str = "letter") -> tuple[Figure, ...]
     """Set the key of all groups, to be kept apart."""
     first = replace(cases[0].site, title=f"Seed {cases[0].seed}, {len(cases)} group(s)")
     pages = Pages("KEY to the mystery cases", first, paper)
-    for case in cases:
-        pages.heading(case.site.title, keep=2.0)
-        for name, words in answer(case):
-            pages.paragraph(f"{name}: {words}", weight="bold" if name == "Cause" else "normal")
-        for reason in case.why:
-            pages.paragraph(reason, mark="·")
+    set_blocks(pages, map(key_blocks, cases))
     pages.skip(0.1)
     pages.framed([INVENTED, "Rank causes and look; never announce one from a sheet."])
     return pages.finished()
@@ -245,26 +220,11 @@ def _handout(case: Case, paper: str) -> tuple[Figure, ...]:
         "The field gives trouble. Everything below was read or seen; what is not told, nobody "
         "looked at."
     )
-    pages.heading("Read and caught")
-    _set(pages, readings(case), 2.6)
-    pages.paragraph(pours_said(case))
-    pages.heading("Seen at the outlets and their lines", keep=1.0)
-    differing = seen_at_outlets(case)
-    if differing.rows:
-        _set(pages, differing, 1.7)
-    pages.paragraph(f"At every outlet alike: {'; '.join(same_at_all_outlets(case))}.")
-    pages.heading("House, tank and box", keep=1.0)
-    pages.paragraph("; ".join(seen_of_the_whole(case)) + ".")
+    for heading, sections in case_blocks(case).items():
+        pages.heading(heading)
+        set_blocks(pages, sections)
     pages.heading("Your guess", keep=1.7)
     pages.paragraph(QUESTION)
     entries(pages, [(blank, "") for blank in BLANKS], least_height=0.32)
     pages.framed([f"{INVENTED} {LESSON}"])
     return pages.finished()
-
-
-def _set(pages: Pages, rows: Rows, first: float) -> None:
-    columns = [
-        Column(head, first if i == 0 else 1.0, "left" if i == 0 else "center")
-        for i, head in enumerate(rows.heads)
-    ]
-    table(pages, columns, rows.rows, least_height=_CASE_ROW)

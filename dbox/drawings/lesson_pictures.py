@@ -4,11 +4,7 @@ Over: the opening with the water that each flow needs, all to one scale of heigh
 of the line with the wrong lip at each flow, against the fair share.
 """
 
-from collections.abc import Sequence
-from typing import Any
-
 import numpy as np
-from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -18,6 +14,7 @@ from matplotlib.patheffects import withStroke
 from dbox.arrays import Array
 from dbox.drawings.style import (
     DASHES,
+    EDGE,
     GREY,
     HAIR,
     HEADING,
@@ -32,14 +29,14 @@ from dbox.drawings.style import (
     THIN,
     TINT,
     Sheet,
+    left_out,
     line_height,
     pens,
     spread_out,
     wrap,
 )
 from dbox.errors import DomainError
-from dbox.fieldwork.lesson_sweeps import Comparison, Sweep
-from dbox.fieldwork.site import Flow
+from dbox.fieldwork.lessons import Comparison, Sweep
 from dbox.lengths import PLAIN
 from dbox.report.wording import joined, sentences
 from dbox.units import INCH, gpm_litres, inches, millimetres, percent_text
@@ -102,13 +99,15 @@ def sweep_figure(sweep: Sweep) -> Figure:
     dot = Line2D([], [], color=INK, marker="o", markersize=5, linestyle="none")
     lines = [Line2D([], [], color=INK, linewidth=THICK, linestyle=dashes) for dashes in DASHES]
     key_top = bottom - _TICK_ROOM
-    _draw_key(
-        sheet, (sheet.left + _SCALE_ROOM, key_top), [Patch(facecolor=PALE), dot],
-        [f"within {allowed} of the target", "here some line leaves it"],
+    sheet.key(
+        [(Patch(facecolor=PALE), f"within {allowed} of the target"),
+         (dot, "here some line leaves it")],
+        (sheet.left + _SCALE_ROOM, key_top), ncols=1, handlelength=3.2,
     )  # fmt: skip
-    _draw_key(
-        sheet, (map_left - _SCALE_ROOM + 0.45, key_top), lines, [flow.name for flow in flows],
-        ncols=4, title=f"inside the line all lines are within {allowed}, at", columnspacing=1.2,
+    sheet.key(
+        [(line, flow.name) for line, flow in zip(lines, flows, strict=False)],
+        (map_left - _SCALE_ROOM + 0.45, key_top), ncols=4, columnspacing=1.2, handlelength=3.2,
+        title=f"inside the line all lines are within {allowed}, at",
     )  # fmt: skip
     return sheet.figure
 
@@ -137,29 +136,7 @@ def _sweep_notes(sweep: Sweep) -> list[str]:
         notes.append(
             f"tolerance {percent_text(sweep.tolerance.share, 0)}: {sweep.tolerance.source}"
         )
-    return notes + _left_out(sweep.site.flows)
-
-
-def _left_out(flows: Sequence[Flow]) -> list[str]:
-    names = [flow.name for flow in flows[MOST_FLOWS:]]
-    return [f"not drawn, for want of room: flow {', '.join(names)}"] if names else []
-
-
-def _draw_key(
-    sheet: Sheet,
-    place: tuple[float, float],
-    handles: Sequence[Artist],
-    labels: list[str],
-    **look: Any,
-) -> None:
-    """Write a key whose upper left corner stands at a place on paper. [in]"""
-    look = {"fontsize": SMALL, "title_fontsize": SMALL, "alignment": "left", "handlelength": 3.2,
-            "frameon": False, "borderpad": 0, "borderaxespad": 0, **look}  # fmt: skip
-    pairs = list(zip(handles, labels, strict=False))
-    corner = np.array(place) / sheet.figure.get_size_inches()
-    legend = sheet.figure.legend(*zip(*pairs, strict=True), loc="upper left",
-                                 bbox_to_anchor=tuple(corner), **look)  # fmt: skip
-    legend.set_in_layout(False)
+    return notes + left_out([flow.name for flow in sweep.site.flows])
 
 
 def _shown(sweep: Sweep, over: Array) -> Array:
@@ -196,7 +173,6 @@ def _percent_scale(axes: Axes) -> None:
     ticks = [tick for tick in axes.get_yticks() if 0 <= tick <= 0.97 * high]
     axes.set_yticks(ticks, [f"{tick:.0f} %" for tick in ticks])
     axes.grid(axis="y", color=PALE, linewidth=HAIR)
-    axes.spines[["top", "right"]].set_visible(False)
 
 
 def _name_curves(sheet: Sheet, axes: Axes, sweep: Sweep, place: tuple[float, float, float]) -> None:
@@ -207,7 +183,7 @@ def _name_curves(sheet: Sheet, axes: Axes, sweep: Sweep, place: tuple[float, flo
     gap = 3.2 * step
     spots = spread_out(ends.tolist(), gap, bottom + 0.4 * gap, top - 0.4 * gap)
     for flow, limit, spot, end in zip(sweep.site.flows, sweep.limit, spots, ends, strict=False):
-        sheet.page.plot([right, right + 0.14], [end, spot], color=GREY, linewidth=HAIR)
+        sheet.line([(right, end), (right + 0.14, spot)], color=GREY, linewidth=HAIR)
         name = wrap(flow.name, _NAME_ROOM - 0.2, SMALL, "bold", 1)[0]
         words = f"within to {limit * 1000:.1f} mm" if limit > 0 else "never within"
         words = "within all along" if limit == np.inf else words
@@ -218,6 +194,7 @@ def _name_curves(sheet: Sheet, axes: Axes, sweep: Sweep, place: tuple[float, flo
 
 
 def _draw_map(axes: Axes, sweep: Sweep) -> None:
+    axes.spines[["top", "right"]].set_visible(True)
     over = _shown(sweep, sweep.map_over_target[sweep.ends[0]])
     levels, edge = _levels(100 * sweep.scale, float(over.max())), float(sweep.low[-1])
     axes.contourf(sweep.low, sweep.low, over, levels=levels, colors=SHADES)
@@ -261,7 +238,7 @@ def _inch_ticks(axes: Axes, edge: float, axis: str, *, signed: bool) -> None:
     places = np.arange(-count if signed else 0, count + 1) * step * INCH
     words = [f"{inches(p, parts=64)}\n{1000 * p:.1f} mm" if p else "level" for p in places]
     (axes.set_xticks if axis == "x" else axes.set_yticks)(places, words)
-    axes.tick_params(length=3, width=THIN, labelsize=SMALL)
+    axes.tick_params(length=3)
     if axis == "y":
         # The corner belongs to the other axis.
         axes.get_yticklabels()[0].set_verticalalignment("bottom")
@@ -290,13 +267,12 @@ def compare_figure(comparison: Comparison) -> Figure:
         *sentences(comparison.notes),
         "bars of each opening in the order of the flows above",
         "a narrow opening stops up sooner, which no number here shows (common practice, no source)",
-        *_left_out(flows),
+        *left_out([flow.name for flow in flows]),
     ])  # fmt: skip
     lines = [Line2D([], [], color=INK, linewidth=MEDIUM, linestyle=dashes) for dashes in DASHES]
     labels = [f"{flow.name}: {gpm_litres(flow.inflow)}" for flow in flows[:MOST_FLOWS]]
-    _draw_key(
-        sheet, (sheet.left, sheet.top), lines, labels, ncols=4, handlelength=3.4, columnspacing=1.4
-    )
+    marks = list(zip(lines, labels, strict=False))
+    sheet.key(marks, (sheet.left, sheet.top), ncols=4, handlelength=3.4, columnspacing=1.4)
     sheet.top -= 0.3 * (1 + (len(labels) - 1) // 4)
 
     left, right, names_room, gap = sheet.left + 0.7, sheet.right, 0.5, 0.12
@@ -339,7 +315,7 @@ def _draw_openings(axes: Axes, comparison: Comparison, high: float, per_metre: f
     axes.set(xlim=(-0.5, len(comparison.kinds) - 0.5), ylim=(-0.06 * high, high))
     for k, kind in enumerate(comparison.kinds):
         corners = kind.opening.outline(high) * [per_metre, 1.0] + [k, 0.0]
-        hole = Polygon(corners, facecolor=TINT, edgecolor=INK, linewidth=THIN, zorder=1)
+        hole = Polygon(corners, facecolor=TINT, zorder=1, **EDGE)
         hole.set_label(f"opening {kind.name}")
         axes.add_patch(hole)
         ends = (k - 0.42, k + 0.42)
@@ -351,8 +327,8 @@ def _draw_openings(axes: Axes, comparison: Comparison, high: float, per_metre: f
     ticks = np.arange(0, int(high / INCH / step) + 1) * step * INCH
     axes.set_yticks(ticks, [inches(tick, parts=64) if tick else "lip" for tick in ticks])
     axes.set_xticks([])
-    axes.tick_params(length=3, width=THIN, labelsize=SMALL)
-    axes.spines[["top", "right", "bottom"]].set_visible(False)
+    axes.tick_params(length=3)
+    axes.spines["bottom"].set_visible(False)
 
 
 def _draw_shares(axes: Axes, comparison: Comparison) -> None:
@@ -363,7 +339,7 @@ def _draw_shares(axes: Axes, comparison: Comparison) -> None:
         left, right = middle - 0.45 * width, middle + 0.45 * width
         name = f"share {comparison.kinds[k].name}: {comparison.flows[i].name}"
         axes.add_patch(Rectangle((left, 0), right - left, share, facecolor=PALE if i % 2 else TINT,
-                                 edgecolor=INK, linewidth=THIN, label=name))  # fmt: skip
+                                 label=name, **EDGE))  # fmt: skip
         axes.plot((left, right), (share, share), color=INK, linewidth=TARGET, linestyle=DASHES[i])
         axes.annotate(f"{share:.0f}", (middle, share), (0, 2), textcoords="offset points",
                       ha="center", fontsize=SMALL)  # fmt: skip
@@ -372,6 +348,6 @@ def _draw_shares(axes: Axes, comparison: Comparison) -> None:
     high = max(1.12 * shares.max(), 2 * fair)
     axes.set(xlim=(-0.5, len(comparison.kinds) - 0.5), ylim=(0, high))
     axes.set_xticks([])
-    axes.tick_params(length=3, width=THIN, labelsize=SMALL)
+    axes.tick_params(length=3)
     axes.set_axisbelow(True)
     _percent_scale(axes)

@@ -1,14 +1,23 @@
-"""A lesson's box while its water moves, and the window to play with it.
+"""A lesson's box to play with: its views while the water moves, a window, and a page.
 
 Everything that moves is an artist that is made once and only moved after, so that a frame is cheap.
 Heights are metres over where the lips of the level box are; one column for each outlet.
 
-What stands still is drawn once and kept as a picture; each frame puts that picture back and draws
-the moving artists over it. The sliders' own knobs and words count as moving: left to themselves
-the sliders would have the whole figure drawn at each step, which is several times slower.
+What stands still in the window is drawn once and kept as a picture; each frame puts that picture
+back and draws the moving artists over it. The sliders' own knobs and words count as moving: left
+to themselves they would have the whole figure drawn at each step, which is several times slower.
+
+The page needs no network. Every setting that it offers was split beforehand (`lessons.frames`); it
+holds the levels and shares as numbers, and a few lines of its own that look one up and move the
+drawing. It asks for nothing from outside, and forbids itself to. The page itself is `player.html`;
+here it gets its numbers and words.
 """
 
+import base64
+import json
 from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
 from typing import Any
 
 import matplotlib
@@ -20,13 +29,14 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Circle as Disc
-from matplotlib.patches import Polygon, Rectangle
+from matplotlib.patches import Rectangle
 from matplotlib.widgets import CheckButtons, RadioButtons, Slider
 
 from dbox.arrays import Array
 from dbox.drawings.fonts import drawable, families, use_fonts, write_on
 from dbox.drawings.style import (
     BODY,
+    EDGE,
     GREY,
     HAIR,
     HEADING,
@@ -34,15 +44,19 @@ from dbox.drawings.style import (
     MEDIUM,
     PALE,
     SMALL,
-    THICK,
     THIN,
     TINT,
+    draw_hole,
     pens,
 )
-from dbox.fieldwork.lesson_box import FILLED, Bench
+from dbox.errors import ScenarioError
+from dbox.fieldwork.lessons import FILLED, Bench, Frames
 from dbox.fieldwork.shares import target_shares
+from dbox.files.write_file import write_file
 from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.split import Split
+from dbox.report.cautions import LESSON
+from dbox.report.encode import encode
 from dbox.units import INCH, LITRE_PER_MINUTE, gpm_litres, inches, millimetres
 
 LOW, HIGH = -0.75 * INCH, 2.5 * INCH
@@ -86,22 +100,20 @@ class SectionView:
         self.water = Rectangle((-0.5, LOW), n, 0.0, facecolor=TINT, edgecolor="none", zorder=1)
         self.level = Line2D([-0.5, n - 0.5], [0, 0], color=INK, linewidth=MEDIUM, zorder=5)
         self.level.set_label("water level")
-        self.holes = [
-            Polygon(self.outlines[0], facecolor="none", edgecolor=INK, linewidth=THIN, zorder=2)
-            for _ in range(n)
-        ]
-        self.lips = [
-            Line2D([i - _LIP_HALF, i + _LIP_HALF], [0, 0], color=INK, linewidth=THICK, zorder=6)
-            for i in range(n)
-        ]
         self.tail = Rectangle(
             (place - _LIP_HALF, LOW), 2 * _LIP_HALF, FILLED - LOW, facecolor="none", hatch="....",
             edgecolor=GREY, linewidth=HAIR, zorder=3,
         )  # fmt: skip
+        for artist in (self.water, self.tail, self.level):
+            axes.add_artist(artist)
+        drawn = [
+            draw_hole(axes, i, self.outlines[0], 0.0, o.label, _LIP_HALF, facecolor="none")
+            for i, o in enumerate(bench.site.outlets)
+        ]
+        self.holes = [hole for hole, _ in drawn]
+        self.lips = [lip for _, lip in drawn]
         # Everything that moves, from the back to the front.
         self.artists = [self.water, *self.holes, self.tail, self.level, *self.lips]
-        for artist in self.artists:
-            axes.add_artist(artist)
         ticks = np.arange(-0.5, 2.51, 0.5) * INCH
         axes.set_yticks(ticks, [inches(t) if t else "level lip" for t in ticks], fontsize=SMALL)
         axes.set_xticks(range(n), [f"outlet {o.label}" for o in bench.site.outlets], fontsize=SMALL)
@@ -230,8 +242,7 @@ class ShareView:
     def __init__(self, axes: Axes, bench: Bench, fair: Array) -> None:
         n = len(bench.site.outlets)
         axes.set(xlim=(-0.5, n - 0.5), ylim=(0, 100))
-        look: dict[str, Any] = {"facecolor": TINT, "edgecolor": INK, "linewidth": THIN}
-        self.bars = [Rectangle((i - 0.3, 0), 0.6, 0, **look) for i in range(n)]
+        self.bars = [Rectangle((i - 0.3, 0), 0.6, 0, facecolor=TINT, **EDGE) for i in range(n)]
         self.words = [axes.text(i, 0, "", fontsize=SMALL, ha="center", va="bottom")
                       for i in range(n)]  # fmt: skip
         for artist in self.bars:
@@ -422,3 +433,104 @@ def has_screen() -> bool:
         # A backend was asked for that finds no screen
         return False
     return True
+
+
+LEVEL_STEP, SHARE_STEP, LEVEL_ZERO = 1e-5, 1e-4, 20_000
+"""What one count stands for, of a level [m] and of a share [-], and the count of a level of 0."""
+
+WIDTH, SECTION = 560, 260
+"""Width of all columns and height of the section, in units of the drawing."""
+
+
+def player_html(frames: Frames) -> str:
+    """Write the page."""
+    page = files("dbox.drawings").joinpath("player.html").read_text(encoding="utf-8")
+    page = page.replace("CAUTION", LESSON)
+    data = json.dumps(encode(_data(frames)), allow_nan=False, ensure_ascii=False)
+    # No text in the data can end the script that they stand in.
+    return page.replace('"DATA"', data.replace("<", "\\u003c"))
+
+
+def save_html(text: str, path: Path | str, *, overwrite: bool = False) -> None:
+    """Write a page to a file."""
+    path = Path(path)
+    if path.suffix.lower() != ".html":
+        raise ScenarioError(f"{path}: a page to play with ends in .html; name one so")
+    write_file(path, text, overwrite=overwrite)
+
+
+def numbers(frames: Frames) -> str:
+    """All levels and shares as the page holds them: counts of two bytes, written as base64."""
+    level = np.rint(frames.level / LEVEL_STEP) + LEVEL_ZERO
+    share = np.rint(frames.share / SHARE_STEP)
+    counts = np.concatenate([np.clip(level, 0, 65535)[..., None], share], axis=-1)
+    return base64.b64encode(counts.astype("<u2").tobytes()).decode("ascii")
+
+
+def _data(frames: Frames) -> dict[str, Any]:
+    bench = frames.bench
+    site = bench.site
+    length, across = inside_of(bench)
+    lean = bench.lips(np.array([1.0, 0.0]), np.array([0.0, 1.0]), np.zeros(2))
+    lean_far, lean_right = np.where(np.isfinite(lean), lean, 0.0)
+
+    per_metre, column = SECTION / (HIGH - LOW), WIDTH / len(site.outlets)
+    scale = np.array([min(per_metre, column * column_scale(bench)), -per_metre])
+    corners = [outline_in(kind.opening, 0.84 * column / scale[0]) * scale for kind in bench.kinds]
+    marks = INCH / 2 * np.arange(-1, 6)
+    return {
+        "title": site.title or "A box to play with",
+        "invented": site.record.invented,
+        "labels": [outlet.label for outlet in site.outlets],
+        "open": [not outlet.capped for outlet in site.outlets],
+        "wrong": bench.outlet,
+        "fair": (100 * target_shares(site)).round(1),
+        "length": length,
+        "across": across,
+        "round": site.box.shape == "round",
+        "ways": [
+            [*place, *way]
+            for place, way in (way_out(o.position or (0, 0), length, across) for o in site.outlets)
+        ],
+        "filled": FILLED,
+        "leanFar": lean_far,
+        "leanRight": lean_right,
+        "far": frames.far_low,
+        "right": frames.right_low,
+        "lip": frames.lip,
+        "sliders": {
+            "right": _slider("right side lower than the left", _heights(frames.right_low)),
+            "far": _slider("far side lower than the inlet side", _heights(frames.far_low)),
+            "lip": _slider(
+                f"lip of outlet {site.outlets[bench.outlet].label} alone", _heights(frames.lip)
+            ),
+            "flow": {**_slider("flow into the box", [gpm_litres(q) for q in frames.inflow]),
+                     "start": 0},
+        },
+        "kinds": [
+            (kind.name, " ".join(f"{x:.1f},{y:.1f}" for x, y in points))
+            for kind, points in zip(bench.kinds, corners, strict=True)
+        ],
+        "width": WIDTH,
+        "section": SECTION,
+        "perMetre": per_metre,
+        "low": LOW,
+        "high": HIGH,
+        "scale": [(mark, inches(mark) if mark else "level lip") for mark in marks],
+        "zero": LEVEL_ZERO,
+        "levelStep": LEVEL_STEP,
+        "shareStep": SHARE_STEP,
+        "counts": numbers(frames),
+    }  # fmt: skip
+
+
+def _slider(label: str, words: list[str]) -> dict[str, Any]:
+    """A slider that begins in the middle."""
+    return {"label": label, "words": words, "start": len(words) // 2}
+
+
+def _heights(values: Array) -> list[str]:
+    return [
+        f"{inches(v, signed=True)} ({millimetres(v, signed=True)})" if v else "level"
+        for v in values
+    ]

@@ -33,6 +33,7 @@ from dbox.fieldwork.site import Site
 from dbox.files.write_file import write_file
 from dbox.report.blocks import Column, Heading, Section, Table
 from dbox.report.cautions import FOOT
+from dbox.report.text import TOGETHER
 
 
 def check_sheet(path: Path | str, *, overwrite: bool = False) -> Path:
@@ -180,7 +181,7 @@ class Pages:
 
     def rule(self, left: float, right: float, y: float, width: float = THIN) -> None:
         """Draw a line across. [in]"""
-        self.sheet.page.plot([left, right], [y, y], color=INK, linewidth=width)
+        self.sheet.line([(left, y), (right, y)], linewidth=width)
 
     def finished(self) -> tuple[Figure, ...]:
         """Number the pages and hand them over."""
@@ -245,9 +246,6 @@ LETTERS = 10.0
 BY_HAND = 0.34
 """Height of a row that is filled by hand. [in]"""
 
-TOGETHER = "\u00a0"
-"""A blank at which words are not parted."""
-
 _BLANK = 0.12
 """Part of a page that may stay blank so that a table is kept whole. [-] (judgement)"""
 
@@ -284,8 +282,8 @@ def table(
 
     least_height [in].
     """
-    total = sum(column.width for column in columns)
-    widths = [column.width / total * pages.width for column in columns]
+    parts = [column.on_paper or column.width for column in columns]
+    widths = [part / sum(parts) * pages.width for part in parts]
     heads = [column.head for column in columns]
     head = _wrapped(heads, widths, "bold") if any(heads) else []
     body = [_wrapped(row, widths, "normal") for row in rows]
@@ -374,9 +372,9 @@ def _set_row(
         y = top - (height - len(lines) * line_height(LETTERS)) / 2
         anchor = place[column.align]
         write_lines(sheet, anchor, y, lines, LETTERS, ha=column.align, weight=weight)
-        sheet.page.plot([x, x], [top - height, top], color=INK, linewidth=HAIR)
+        sheet.line([(x, top - height), (x, top)], linewidth=HAIR)
         x += width
-    sheet.page.plot([x, x], [top - height, top], color=INK, linewidth=HAIR)
+    sheet.line([(x, top - height), (x, top)], linewidth=HAIR)
     pages.rule(left, x, top, MEDIUM if weight == "bold" else HAIR)
     pages.rule(left, x, top - height, THIN if weight == "bold" else HAIR)
     pages.skip(height)

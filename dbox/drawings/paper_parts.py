@@ -160,7 +160,7 @@ def _stub(pages: Pages, mouth: Mouth, half: float, *, capped: bool) -> None:
     if capped:
         lines += [(left[0], right[1], MEDIUM), (right[0], left[1], MEDIUM)]
     for start, end, width in lines:
-        pages.sheet.page.plot(*zip(start, end, strict=True), color=INK, linewidth=width)
+        pages.sheet.line([start, end], linewidth=width)
 
 
 def _walls(pages: Pages, drawn: Plan) -> None:

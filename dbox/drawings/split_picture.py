@@ -1,12 +1,18 @@
-"""Share of each line at each flow, with bands and targets, on one sheet.
+"""The box in section over the shares of its lines at each flow, on one sheet.
+
+The wall is unrolled, seen from the inlet: outlets stand side by side in their order, each hole to
+scale in height, over the still water that the readings were taken from, with the water level of
+every flow. Under it the table of the lips.
 
 A bar is the share at the best estimate of the lips, the whisker on it the 5 to 95 per cent band
 that the reading error leaves, the heavy dash the target with its tolerance around it.
 """
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -15,39 +21,209 @@ from matplotlib.patches import Patch, Rectangle
 from dbox.arrays import Array
 from dbox.drawings.style import (
     BODY,
+    DASHES,
+    EDGE,
     GREY,
     HAIR,
     HEADING_ROOM,
     INK,
+    LEADER,
     MEDIUM,
     MOST_FLOWS,
+    PALE,
     SMALL,
     TARGET,
-    THIN,
     TINT,
     Sheet,
     check_outlets,
+    draw_cap,
+    draw_hole,
+    draw_walls,
+    left_out,
     line_height,
     pens,
+    spread_out,
     text_width,
+    told_apart,
     wrap,
-)
-from dbox.drawings.wall import (
-    NAME_GAP,
-    ROW_GAP,
-    Row,
-    View,
-    draw_section,
-    lip_rows,
-    name_waters,
-    write_rows,
 )
 from dbox.errors import DomainError
 from dbox.fieldwork.shares import Assessment
 from dbox.fieldwork.site import Site
+from dbox.lengths import Lengths
 from dbox.report.text import chance_text
 from dbox.report.wording import joined
-from dbox.units import gpm_litres, percent_text
+from dbox.units import INCH, gpm_litres, percent_text
+
+ROW_GAP = 0.05
+"""Paper between rows of the table. [in]"""
+
+_DEEPEST, _NARROW, _SPACE = 1.1, 0.5, 0.04
+_NO_LIP = "-"
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row of the table under the section: words, set upright where they are wide."""
+
+    head: str  # What the row is.
+    cells: tuple[str, ...]  # One text per outlet, with its line breaks.
+    depth: float  # Height of the row on paper. [in]
+    upright: bool  # Whether the cells are turned to read upwards.
+    size: float  # Size of the letters. [pt]
+    weight: str  # `normal` or `bold`.
+
+    @classmethod
+    def words(cls, head: str, cells: list[str], column: float) -> "Row":
+        """Fit labels into columns of a width. [in]"""
+        room = column - _SPACE
+        words = [word for cell in cells for word in cell.split()]
+        size = BODY if max(text_width(word, BODY, "bold") for word in words) <= room else SMALL
+        if max(text_width(word, size, "bold") for word in words) > room and column < _NARROW:
+            return cls._upright(head, cells, size, "bold")
+        texts = ["\n".join(wrap(cell, room, size, "bold", 3)) for cell in cells]
+        texts = told_apart(cells, texts)
+        depth = max(text.count("\n") + 1 for text in texts) * line_height(size)
+        return cls(head, tuple(texts), depth, False, size, "bold")
+
+    @classmethod
+    def numbers(cls, head: str, cells: list[str], column: float) -> "Row":
+        """Fit numbers into columns of a width. [in]"""
+        if max(text_width(cell, SMALL) for cell in cells) > column - _SPACE:
+            return cls._upright(head, cells, SMALL, "normal")
+        return cls(head, tuple(cells), line_height(SMALL), False, SMALL, "normal")
+
+    @classmethod
+    def _upright(cls, head: str, cells: list[str], size: float, weight: str) -> "Row":
+        cut = [wrap(cell, _DEEPEST, size, weight, 1)[0] for cell in cells]
+        texts = told_apart(cells, cut)
+        depth = max(text_width(text, size, weight) for text in texts)
+        return cls(head, tuple(texts), depth, True, size, weight)
+
+
+def lip_rows(assessment: Assessment, column: float, lengths: Lengths) -> list[Row]:
+    """Label and lip of every outlet, to be written under its column of the section; column [in]."""
+    lips = assessment.lips.height
+    pairs = [lengths.pair(lip, signed=True) if np.isfinite(lip) else (_NO_LIP,) * 2 for lip in lips]
+    units = ("mm", "in") if lengths.metric else ("in", "mm")
+    rows = {
+        f"lip, {unit}": list(cells)
+        for unit, cells in zip(units, zip(*pairs, strict=True), strict=True)
+    }
+    if max(text_width(c, SMALL) for cells in rows.values() for c in cells) > column - _SPACE:
+        rows = {head: [cell.split()[0] for cell in cells] for head, cells in rows.items()}
+    labels = Row.words("outlet", list(assessment.labels), column)
+    return [labels, *(Row.numbers(head, cells, column) for head, cells in rows.items())]
+
+
+def write_rows(sheet: Sheet, rows: list[Row], left: float, column: float) -> None:
+    """Write rows under one another and lower what is free; left [in], column [in]."""
+    for row in rows:
+        sheet.write(left - 0.1, sheet.top, row.head, ha="right", color=GREY)
+        look: dict[str, Any] = {"rotation": 90 if row.upright else 0, "weight": row.weight}
+        for i, cell in enumerate(row.cells):
+            x = left + (i + 0.5) * column
+            sheet.write(x, sheet.top, cell, row.size, ha="center", **look)
+        sheet.top -= row.depth + ROW_GAP
+
+
+_LEAST_VIEW = 1.0 * INCH
+_LIP_HALF, _HOLE_PART = 0.40, 0.66
+NAME_GAP = 0.33
+"""Paper from one name of a water level to the next. [in]"""
+
+
+@dataclass(frozen=True)
+class View:
+    """What part of the wall is drawn, and how large."""
+
+    low: float  # Height over still water at the lower edge. [m]
+    high: float  # Height over still water at the upper edge. [m]
+    cuts_off: bool  # Whether any hole goes on above.
+    upright: float  # Paper over box, for heights. [in/m]
+    level: float  # Paper over box, for widths. [in/m]
+    column: float  # Width of one outlet's column on paper. [in]
+
+    @property
+    def stretch(self) -> float:
+        """Scale of heights over scale of widths. [-]"""
+        return self.upright / self.level
+
+    @classmethod
+    def of(cls, assessment: Assessment, column: float, height: float) -> "View":
+        """Show every lip and water level, and of the holes half as much again.
+
+        column [in], height [in].
+        """
+        result, lips = assessment.result, assessment.lips.height
+        marks = np.concatenate([lips[np.isfinite(lips)], result.level[:MOST_FLOWS], [0.0]])
+        low, high = float(marks.min()), float(marks.max())
+        tops = lips + [opening.top for opening in result.openings]
+        highest = float(tops[np.isfinite(lips)].max(initial=0.0))
+        hole = min(highest - low, max(2.5 * (high - low), _LEAST_VIEW))
+        span = max(1.1 * (high - low), 1.04 * hole)
+        low -= 0.1 * span
+        upright = height / (1.1 * span)
+        widths = [np.ptp(o.outline(span)[:, 0]) for o in result.openings]
+        return cls(
+            low=low,
+            high=low + 1.1 * span,
+            cuts_off=highest > low + 1.1 * span,
+            upright=upright,
+            level=min(_HOLE_PART * column / max(widths), upright),
+            column=column,
+        )
+
+
+def draw_section(axes: Axes, assessment: Assessment, site: Site, view: View) -> None:
+    """Draw wall, holes, lips and water on axes: one column per outlet, heights in metres."""
+    n = len(assessment.labels)
+    axes.set(xlim=(-0.5, n - 0.5), ylim=(view.low, view.high))
+    axes.axhspan(view.low, 0.0, facecolor=PALE, edgecolor="none", zorder=0)
+    most, widths = view.high - view.low, np.array([view.level / view.column, 1.0])
+    for i, lip in enumerate(assessment.lips.height):
+        if site.outlets[i].capped:
+            draw_cap(axes, i)
+            upright = text_width("capped", SMALL) > 0.9 * view.column
+            plate = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}
+            axes.text(i, view.low + 0.5 * most, "capped", bbox=plate, ha="center", va="center",
+                      rotation=90 if upright else 0, zorder=8)  # fmt: skip
+        else:
+            corners = assessment.result.openings[i].outline(most) * widths
+            half = min(_LIP_HALF, 0.5 / view.column)
+            draw_hole(axes, i, corners, float(lip), assessment.labels[i], half, facecolor=TINT)
+    ends = (-0.5, n - 0.5)
+    look: dict[str, Any] = {"color": INK, "linewidth": MEDIUM, "zorder": 4}
+    axes.plot(ends, (0.0, 0.0), color=INK, linewidth=HAIR, label="still water", zorder=3)
+    for name, level, dashes in zip(assessment.names, assessment.result.level, DASHES, strict=False):
+        axes.plot(ends, (level, level), linestyle=dashes, label=f"level {name}", **look)
+    draw_walls(axes, view.upright, site.lengths)
+
+
+def name_waters(
+    sheet: Sheet, axes: Axes, assessment: Assessment, lengths: Lengths, left: float
+) -> None:
+    """Write name and height of every water level beside the section, never on one another.
+
+    left [in].
+    """
+    low, high = axes.get_ylim()
+    height = sheet.figure.get_size_inches()[1]
+    box = axes.get_position()
+    bottom, top = box.y0 * height, box.y1 * height
+    waters = [("still water", 0.0)]
+    waters += zip(assessment.names[:MOST_FLOWS], assessment.result.level, strict=False)
+    at = [bottom + (level - low) / (high - low) * (top - bottom) for _, level in waters]
+    text_left, room = left + 0.38, sheet.right - left - 0.38
+    written = spread_out(at, NAME_GAP, bottom + 0.5 * NAME_GAP, top)
+    for (name, level), y, text_y in zip(waters, at, written, strict=True):
+        corners = [(left, y), (left + 0.1, y), (left + 0.26, text_y), (left + 0.34, text_y)]
+        sheet.line(corners, **LEADER)
+        amount = "0" if name == "still water" else lengths.both(level, signed=True)
+        label = wrap(name, room, SMALL, "bold", 1)[0]
+        sheet.write(text_left, text_y + 0.01, label, va="bottom", weight="bold")
+        sheet.write(text_left, text_y - 0.01, amount)
+
 
 TITLE_GAP, VALUE_ROOM, KEY_ROOM = 0.06, 0.25, 0.27
 """Paper over a strip, under it for the shares in figures, and for the key of all. [in]"""
@@ -97,7 +273,7 @@ def draw_strip(axes: Axes, assessment: Assessment, flow: int, column: float) -> 
         if assessment.tolerance is not None and target > 0:
             half = assessment.tolerance * target
             axes.add_patch(Rectangle((i - wide, target - half), 2 * wide, 2 * half, **_WITHIN))
-        axes.bar(i, share, 2 * bar, color=TINT, edgecolor=INK, linewidth=THIN, zorder=2)
+        axes.bar(i, share, 2 * bar, color=TINT, zorder=2, **EDGE)
         if target > 0:
             ends = (i - wide, i + wide)
             axes.plot(ends, (target, target), color=INK, label=f"target {label}", **wanted)
@@ -110,21 +286,16 @@ def draw_strip(axes: Axes, assessment: Assessment, flow: int, column: float) -> 
 def draw_key(sheet: Sheet, assessment: Assessment) -> None:
     """Write what bar, whisker, dash and shading mean, and lower what is free."""
     whisker = Line2D([], [], color=INK, linewidth=MEDIUM, marker="|", markersize=6)
-    key: list[tuple[Patch | Line2D, str]] = [
-        (Patch(facecolor=TINT, edgecolor=INK, linewidth=THIN), "share of the flow"),
+    key: list[tuple[Artist, str]] = [
+        (Patch(facecolor=TINT, **EDGE), "share of the flow"),
         (whisker, "5 to 95 % band left by the reading error"),
         (Line2D([], [], color=INK, linewidth=TARGET), "target"),
     ]
     if assessment.tolerance is not None:
         allowed = percent_text(assessment.tolerance, 0)
         key.append((Rectangle((0, 0), 1, 1, **_WITHIN), f"within {allowed} of the target"))
-    handles, labels = zip(*key, strict=True)
-    corner = np.array([sheet.left, sheet.top]) / sheet.figure.get_size_inches()
-    sheet.figure.legend(
-        handles, labels, loc="upper left", bbox_to_anchor=corner.tolist(), ncols=len(key),
-        frameon=False, fontsize=SMALL, borderpad=0, borderaxespad=0, numpoints=2,
-        handlelength=2.0, columnspacing=1.6,
-    )  # fmt: skip
+    corner = (sheet.left, sheet.top)
+    sheet.key(key, corner, numpoints=2, handlelength=2.0, columnspacing=1.6)
     sheet.top -= KEY_ROOM
 
 
@@ -134,13 +305,11 @@ def _scale(axes: Axes, largest: float, height: float) -> None:
     step = next(s for s in _TICK_STEPS if most // s <= intervals)
     ticks = np.arange(0.0, most + 1e-9, step)
     axes.set_ylim(0.0, most)
-    axes.set_yticks(ticks, [f"{tick:.0f} %" for tick in ticks], fontsize=SMALL)
+    axes.set_yticks(ticks, [f"{tick:.0f} %" for tick in ticks])
     axes.set_xticks([])
-    axes.tick_params(length=3, width=THIN)
+    axes.tick_params(length=3)
     axes.grid(axis="y", color=TINT, linewidth=HAIR)
     axes.set_axisbelow(True)
-    for side in ("top", "right"):
-        axes.spines[side].set_visible(False)
 
 
 def _fitting(shares: Array, room: float) -> list[str]:
@@ -153,27 +322,24 @@ def _fitting(shares: Array, room: float) -> list[str]:
 
 
 def _write_title(sheet: Sheet, assessment: Assessment, flow: int, left: float, top: float) -> None:
-    """Name, amount and verdict of a flow, beside its strip."""
+    """Name, amount and verdict of a flow, beside its strip, and what would settle it."""
+    verdict, mend = "no tolerance given", ""
+    if assessment.tolerance is not None:
+        chance = float(assessment.within_probability[flow])
+        likely = "" if np.isnan(chance) else f" ({chance_text(chance)})"
+        verdict = f"{assessment.verdicts[flow]}{likely}"
+        if assessment.verdicts[flow] == "cannot tell":
+            mend = _mend(assessment, flow)
     room, step = sheet.right - left, line_height(SMALL)
     name = wrap(assessment.names[flow], room, BODY, "bold", 1)[0]
     sheet.write(left, top, name, BODY, weight="bold")
     sheet.write(left, top - 1.1 * step, gpm_litres(float(assessment.result.inflow[flow])))
-    sheet.write(left, top - 2.1 * step, _verdict(assessment, flow), weight="bold")
-    sheet.write(left, top - 3.1 * step, _mend(assessment, flow))
-
-
-def _verdict(assessment: Assessment, flow: int) -> str:
-    if assessment.tolerance is None:
-        return "no tolerance given"
-    chance = float(assessment.within_probability[flow])
-    likely = "" if np.isnan(chance) else f" ({chance_text(chance)})"
-    return f"{assessment.verdicts[flow]}{likely}"
+    sheet.write(left, top - 2.1 * step, verdict, weight="bold")
+    sheet.write(left, top - 3.1 * step, mend)
 
 
 def _mend(assessment: Assessment, flow: int) -> str:
     """What would settle a verdict that cannot be given."""
-    if assessment.tolerance is None or assessment.verdicts[flow] != "cannot tell":
-        return ""
     if assessment.jet_decides[flow]:
         return "the inlet's jet decides"
     if np.isnan(assessment.settling_spread[flow]):
@@ -204,54 +370,35 @@ def split_figure(site: Site, assessment: Assessment) -> Figure:
     flows = min(len(assessment.names), MOST_FLOWS)
     sheet = Sheet.blank()
     sheet.head(site.title or "How a distribution box splits its flow")
-    sheet.foot(_notes(site, assessment))
+    source = site.tolerance and site.tolerance.source
+    notes = [*joined(assessment.warnings), *([f"tolerance from: {source}"] if source else [])]
+    sheet.foot([*notes, *left_out(assessment.names)])
     left, right = sheet.left + _SCALE_ROOM, sheet.right - _NAME_ROOM
     column = (right - left) / n
     rows = lip_rows(assessment, column, site.lengths)
-    section, strip = _heights(sheet.top - sheet.bottom, flows, rows)
+    free = sheet.top - sheet.bottom - 2.0 * (HEADING_ROOM + _GAP) - KEY_ROOM
+    free -= sum(row.depth + ROW_GAP for row in rows)
+    most = (free - (flows + 1.5) * NAME_GAP) / flows
+    strip = min(max(0.6 * free / flows, _LEAST_STRIP), _MOST_STRIP, most)
+    section = min(free - flows * strip, _MOST_SECTION)
     view = View.of(assessment, column, section)
-    sheet.heading("Section, seen from the inlet", _about(view))
+    stretch = f"{view.stretch:.1f}".removesuffix(".0")
+    scale = f"heights drawn {stretch} times the widths"
+    if stretch == "1":
+        scale = "heights and widths to one scale"
+    more = "; holes go on above" if view.cuts_off else ""
+    sheet.heading("Section, seen from the inlet", f"outlets side by side; {scale}{more}")
     axes = sheet.axes(left, right, sheet.top - section, sheet.top)
     draw_section(axes, assessment, site, view)
     name_waters(sheet, axes, assessment, site.lengths, right)
     sheet.top -= section + _GAP
     write_rows(sheet, rows, left, column)
     sheet.top -= _GAP
-    sheet.heading("Share of each line against its target", _about_verdicts(assessment))
+    about = ""
+    if assessment.tolerance is not None:
+        allowed = percent_text(assessment.tolerance, 0)
+        about = f"in brackets: chance that every line is within {allowed} of its target"
+    sheet.heading("Share of each line against its target", about)
     draw_key(sheet, assessment)
     draw_strips(sheet, assessment, flows, strip, left, right)
     return sheet.figure
-
-
-def _heights(free: float, flows: int, rows: list[Row]) -> tuple[float, float]:
-    """Height of the section and of each strip on paper. [in]"""
-    free -= 2.0 * (HEADING_ROOM + _GAP) + KEY_ROOM + sum(row.depth + ROW_GAP for row in rows)
-    most = (free - (flows + 1.5) * NAME_GAP) / flows
-    strip = min(max(0.6 * free / flows, _LEAST_STRIP), _MOST_STRIP, most)
-    return min(free - flows * strip, _MOST_SECTION), strip
-
-
-def _about(view: View) -> str:
-    stretch = f"{view.stretch:.1f}".removesuffix(".0")
-    scale = f"heights drawn {stretch} times the widths"
-    if stretch == "1":
-        scale = "heights and widths to one scale"
-    about = f"outlets side by side; {scale}"
-    return f"{about}; holes go on above" if view.cuts_off else about
-
-
-def _about_verdicts(assessment: Assessment) -> str:
-    if assessment.tolerance is None:
-        return ""
-    allowed = percent_text(assessment.tolerance, 0)
-    return f"in brackets: chance that every line is within {allowed} of its target"
-
-
-def _notes(site: Site, assessment: Assessment) -> list[str]:
-    notes = joined(assessment.warnings)
-    if site.tolerance and site.tolerance.source:
-        notes.append(f"tolerance from: {site.tolerance.source}")
-    left_out = assessment.names[MOST_FLOWS:]
-    if left_out:
-        notes.append(f"not drawn, for want of room: flow {', '.join(left_out)}")
-    return notes

@@ -13,14 +13,20 @@ from pathlib import Path
 from typing import Any, ParamSpec, TypeVar
 
 import matplotlib
+import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Polygon, Rectangle
 from matplotlib.text import Text
 
+from dbox.arrays import Array
 from dbox.drawings.fonts import BASE, advance, letters, use_fonts
 from dbox.errors import DomainError, ScenarioError, any_of
 from dbox.files.write_file import check_place, is_begun, write_file
+from dbox.lengths import Lengths
+from dbox.units import INCH
 
 _SLACK = 1.03
 """Letters are placed on whole dots of a screen, which may widen a text by this much."""
@@ -43,14 +49,17 @@ def wrap(
     >>> wrap("the far line", 0.5, 8.0, most=1)
     ['the…ine']
     """
-    lines = [""]
+    lines, used = [""], 0.0
+    blank = text_width(" ", size, weight)
     for word in text.split():
-        longer = f"{lines[-1]} {word}".lstrip()
-        if text_width(longer, size, weight) <= width:
-            lines[-1] = longer
+        wide = text_width(word, size, weight)
+        if lines[-1] and used + blank + wide <= width:
+            lines[-1] += f" {word}"
+            used += blank + wide
             continue
-        pieces = _pieces(word, width, size, weight)
-        lines = [*lines, *pieces] if lines[-1] else [*lines[:-1], *pieces]
+        pieces = _pieces(word, width, size, weight) if wide > width else [word]
+        lines = [*lines, *pieces] if lines[-1] else pieces
+        used = text_width(pieces[-1], size, weight)
     if most is None or len(lines) <= most:
         return lines
     return [*lines[: most - 1], _cut(" ".join(lines[most - 1 :]), width, size, weight)]
@@ -152,11 +161,20 @@ DASHES: tuple[Any, ...] = (
 MOST_FLOWS, MOST_OUTLETS = len(DASHES), 20
 
 
+def left_out(names: Sequence[str]) -> list[str]:
+    """A note that names the flows for which a drawing has no room."""
+    more = names[MOST_FLOWS:]
+    return [f"not drawn, for want of room: flow {', '.join(more)}"] if more else []
+
+
 def check_outlets(count: int) -> None:
     """Refuse more outlets than a drawing has room for."""
     if count > MOST_OUTLETS:
         raise DomainError(f"{count} outlets: a drawing holds at most {MOST_OUTLETS}")
 
+
+EDGE: dict[str, Any] = {"edgecolor": INK, "linewidth": THIN}
+"""Outline of a shape."""
 
 LEADER: dict[str, Any] = {"color": GREY, "linewidth": HAIR, "solid_capstyle": "butt"}
 
@@ -174,6 +192,12 @@ _PENS: dict[Any, Any] = {
     "axes.labelcolor": INK,
     "axes.facecolor": "none",
     "axes.grid": False,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "xtick.labelsize": SMALL,
+    "ytick.labelsize": SMALL,
+    "xtick.major.width": THIN,
+    "ytick.major.width": THIN,
     "figure.facecolor": "white",
     "figure.autolayout": False,
     "figure.constrained_layout.use": False,
@@ -235,7 +259,7 @@ class Sheet:
     def line(self, points: Iterable[Point], **look: Any) -> None:
         """Draw a line from point to point. [in]"""
         look = {"color": INK, "linewidth": THIN, **look}
-        self.page.plot(*zip(*points, strict=True), **look)
+        self.draw(Line2D(*zip(*points, strict=True), **look))
 
     def draw(self, artist: Artist) -> None:
         """Put a shape on the page."""
@@ -266,6 +290,17 @@ class Sheet:
         self.write(start, self.top - 0.025, about)
         self.top -= HEADING_ROOM
 
+    def key(self, marks: Sequence[tuple[Artist, str]], corner: Point, **look: Any) -> None:
+        """Write what marks mean, from an upper left corner. [in]"""
+        look = {"ncols": len(marks), "fontsize": SMALL, "title_fontsize": SMALL, "frameon": False,
+                "alignment": "left", "borderpad": 0, "borderaxespad": 0, **look}  # fmt: skip
+        width, height = self.figure.get_size_inches()
+        legend = self.figure.legend(
+            *zip(*marks, strict=True), loc="upper left",
+            bbox_to_anchor=(corner[0] / width, corner[1] / height), **look,
+        )  # fmt: skip
+        legend.set_in_layout(False)
+
     def foot(self, notes: list[str]) -> None:
         """Write notes at the bottom of what is free, each with a mark before it."""
         if not notes:
@@ -280,6 +315,67 @@ class Sheet:
         ends = [(self.left, top + 0.08), (self.right, top + 0.08)]
         self.line(ends, color=GREY, linewidth=HAIR)
         self.bottom = top + 0.16
+
+
+_INCH_STEPS = (1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 8, 16, 32, 64)
+"""What ticks of a scale of heights may stand apart. [in]"""
+
+_METRIC_STEPS = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000)
+"""The same in a metric job. [mm]"""
+
+_CAP_PART = 0.66
+
+
+def tick_step(apart: float, lengths: Lengths) -> float:
+    """What ticks of a scale stand apart, being so far from each other at least; [m]."""
+    steps = (
+        [mm / 1e3 for mm in _METRIC_STEPS] if lengths.metric else [x * INCH for x in _INCH_STEPS]
+    )
+    return next((step for step in steps if step >= apart), apart)
+
+
+def draw_walls(
+    axes: Axes,
+    upright: float,
+    lengths: Lengths,
+    apart: float = 0.4,
+    still: float = 0.0,
+    *,
+    written: bool = True,
+) -> None:
+    """Floor and walls of the box, with a scale of heights over still water.
+
+    upright: paper over box [in/m]; apart: least paper between two ticks [in]; still [m].
+    """
+    axes.spines["right"].set_visible(True)
+    axes.spines[["left", "right", "bottom"]].set_linewidth(THICK)
+    low, high = (z - still for z in axes.get_ylim())
+    step = tick_step(apart / upright, lengths)
+    over = np.arange(np.ceil(low / step), np.floor(high / step) + 1) * step
+    names = [lengths.one(z, signed=True) if written else "" for z in over]
+    axes.set_yticks(over + still, names)
+    axes.set_xticks([])
+    axes.tick_params(length=3)
+
+
+def draw_hole(
+    axes: Axes, place: int, corners: Array, lip: float, label: str, half: float, **look: Any
+) -> tuple[Polygon, Line2D]:
+    """A hole and its lip in a column; corners are over the lip, half is that of the lip drawn."""
+    look = {**EDGE, "zorder": 2, "label": f"hole {label}", **look}
+    hole = Polygon(np.add(corners, (place, lip)), **look)
+    axes.add_patch(hole)
+    (line,) = axes.plot((place - half, place + half), (lip, lip), color=INK, linewidth=THICK,
+                        solid_capstyle="butt", label=f"lip {label}", zorder=5)  # fmt: skip
+    return hole, line
+
+
+def draw_cap(axes: Axes, place: int) -> None:
+    """A hatched lid; its height means nothing, since a capped outlet has no lip."""
+    low, high = axes.get_ylim()
+    corner = (place - 0.5 * _CAP_PART, low + 0.2 * (high - low))
+    look: dict[str, Any] = {"facecolor": "white", "hatch": "////", "zorder": 7, **EDGE}
+    axes.add_patch(Rectangle(corner, _CAP_PART, 0.6 * (high - low), **look))
 
 
 SUFFIXES = (".png", ".pdf", ".svg")

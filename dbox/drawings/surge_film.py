@@ -36,8 +36,15 @@ from dbox.drawings.style import (
     pens,
     wrap,
 )
-from dbox.drawings.surge_picture import TITLE_TEXT, dress
-from dbox.drawings.surge_views import BoxView, Scale, ShareView, clock, time_unit
+from dbox.drawings.surge_picture import (
+    TITLE_TEXT,
+    BoxView,
+    Scale,
+    ShareView,
+    clock,
+    time_axes,
+    time_unit,
+)
 from dbox.errors import ScenarioError, any_of
 from dbox.fieldwork.surge import (
     MOVING_FRAMES,
@@ -91,10 +98,9 @@ class SurgeFrame:
         room = self.box.first - 0.6 * self.box.column - 0.12
         sheet.write(0.12, 2.4, "\n".join(wrap("share so far; dashed: its target", room, SMALL)))
 
-        until, rate = shown_until(run), MINUTE / GALLON
-        self.unit, name = time_unit(until)
+        self.unit, name = time_unit(shown_until(run))
         over = (run.level - run.system.still_level) / INCH
-        flows = [run.inflow * rate, run.flow.sum(1) * rate]
+        flows = [flow * MINUTE / GALLON for flow in (run.inflow, run.flow.sum(1))]
         self.marks: list[Line2D] = []
         for left, right, words, curves in (
             (_LEFT, 4.15, f"water over the lowest lip, in, against {name}", [over]),
@@ -102,10 +108,10 @@ class SurgeFrame:
         ):
             axes = sheet.axes(left, right, 0.4, 1.12)
             most = max(float(np.max(curve)) for curve in curves)
-            dress(axes, until / self.unit, 0.0, 1.08 * most if most > 0 else 1.0, count=3)
+            time, _ = time_axes(axes, run, 0.0, 1.08 * most if most > 0 else 1.0, count=3)
             for curve, dashes in zip(curves, DASHES, strict=False):
                 # light enough for the mark to be seen
-                axes.plot(run.time / self.unit, curve, color=GREY, linewidth=THIN, linestyle=dashes)
+                axes.plot(time, curve, color=GREY, linewidth=THIN, linestyle=dashes)
             sheet.write(left, 1.3, words)
             self.marks += axes.plot([0.0, 0.0], axes.get_ylim(), color=INK, linewidth=MEDIUM,
                                     label="now", zorder=5)  # fmt: skip

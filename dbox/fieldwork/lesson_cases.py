@@ -17,7 +17,7 @@ from dbox.arrays import Array, BoolArray
 from dbox.errors import DomainError
 from dbox.fieldwork.diagnosis.causes import CAUSES, KEYS
 from dbox.fieldwork.evidence import WORDS, Evidence, OutletEvidence
-from dbox.fieldwork.lesson_box import leaning_lips, lesson_site
+from dbox.fieldwork.lessons import leaning_lips, lesson_site
 from dbox.fieldwork.site import Pour, Site
 from dbox.hydraulics.openings import Circle
 from dbox.hydraulics.split import split

@@ -14,8 +14,7 @@ from typing import Any, TypeVar
 
 from dbox import keys, units
 from dbox.errors import ScenarioError, any_of, at_place, did_you_mean, show
-from dbox.fieldwork.lesson_box import KINDS as LESSON_KINDS
-from dbox.fieldwork.lesson_box import LESSON_TOLERANCE, Kind, lesson_site, with_opening
+from dbox.fieldwork.lessons import LESSON_KINDS, LESSON_TOLERANCE, Kind, lesson_site, with_opening
 from dbox.fieldwork.site import ORDINARY_FLOWS, Flow, Outlet, Pour, Site, Tolerance, Works
 from dbox.files.pour_keys import catch_error, jug_volume, poured
 from dbox.files.scenario_tables import UNITS, some_volume

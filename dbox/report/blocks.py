@@ -5,9 +5,10 @@ A report makes them once. `text` sets them on a terminal, `drawings.paper` on a 
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import zip_longest
 
 from dbox.notes import Note
-from dbox.report.text import wrapped
+from dbox.report.text import cut, wrapped
 from dbox.report.wording import sentences
 
 
@@ -31,10 +32,12 @@ class Paragraph:
 class Column:
     """A column of a table."""
 
-    head: str  # Words over it; a line break in them is kept on paper.
+    head: str  # Words over it; line breaks in them and in cells are kept.
     width: float  # Characters on a terminal; on paper its part of the width. [-]
     align: str = "left"  # `left`, `center` or `right`.
     paper: bool = False  # Whether only paper has room for it.
+    on_paper: float = 0.0  # Its part of the width there, where it is another. [-]
+    whole: bool = False  # Of the first one: whether a long cell gets a line of its own.
 
 
 def columns(widths: Mapping[str, float], align: str = "left") -> list[Column]:
@@ -80,7 +83,14 @@ def text(sections: Iterable[Section]) -> list[str]:
 def _table(table: Table) -> list[str]:
     heads = [column.head for column in table.columns]
     rows = [heads, *table.rows] if any(heads) else table.rows
-    return [_row(table.columns, row) for row in rows]
+    first, lines = table.columns[0], []
+    for row in rows:
+        parts = [cell.split("\n") for cell in row]
+        if first.whole and len(parts[0][0]) >= first.width:
+            lines.append(_INDENT + parts[0][0])
+            parts[0][0] = ""
+        lines += [_row(table.columns, cells) for cells in zip_longest(*parts, fillvalue="")]
+    return lines
 
 
 def _row(columns: Sequence[Column], cells: Sequence[str]) -> str:
@@ -94,5 +104,5 @@ def _row(columns: Sequence[Column], cells: Sequence[str]) -> str:
         elif column is columns[-1]:
             line += _INDENT + cell
         else:
-            line += f"{cell if len(cell) < width else cell[: width - 2] + '~':<{width}}"
+            line += f"{cut(cell, width):<{width}}"
     return line.rstrip()

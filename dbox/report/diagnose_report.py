@@ -15,10 +15,21 @@ from dbox.files.evidence_words import (
     seen_words,
     size_words,
 )
+from dbox.report.blocks import (
+    Block,
+    Column,
+    Heading,
+    Paragraph,
+    Section,
+    Table,
+    columns,
+    text,
+    warned,
+)
 from dbox.report.cautions import RANKED
 from dbox.report.encode import Json, encode, rows
 from dbox.report.surge_report import duration
-from dbox.report.text import chance_text, noted, wrapped
+from dbox.report.text import TOGETHER, chance_text
 from dbox.report.wording import sentences
 from dbox.units import DAY, FOOT, GALLON, MINUTE, gallons
 
@@ -58,36 +69,33 @@ def _cause(site: Site, answer: Answer) -> Json:
         head.replace(" ", "_"): [seen_words(site, finding.seen) for finding in findings]
         for head, findings in answer.reasons.items()
     }
-    return {
+    told: Json = encode({
         "cause": answer.cause.key,
         "name": answer.cause.name,
         "outlet": _label(site, answer.outlet),
         "probability": answer.probability,
         "fits": bool(answer.fits),
         **reasons,
-        "size": encode(answer.size),
-        "advice": list(answer.cause.advice),
-    }
+        "size": answer.size,
+        "advice": answer.cause.advice,
+    })  # fmt: skip
+    return told
 
 
 def _overload(site: Site, over: Overload) -> Json:
     low, before, high = over.before
-    return {
+    told: Json = encode({
         "outlet": _label(site, over.outlet),
         "from_people": over.from_people,
         # null: not known, or never, which keeps_up tells apart
         "keeps_up": None if np.isnan(over.fills_in) else bool(np.isposinf(over.fills_in)),
         "known_since_s": site.evidence.since,
         "sealed_outlet": _label(site, over.sealed),
-        **encode(
-            {
-                "daily_flow_m3_s": over.daily_flow,
-                "fills_in_s": over.fills_in,
-                "share_before_sealed": before,
-                "share_before_sealed_low": low,
-                "share_before_sealed_high": high,
-            }
-        ),
+        "daily_flow_m3_s": over.daily_flow,
+        "fills_in_s": over.fills_in,
+        "share_before_sealed": before,
+        "share_before_sealed_low": low,
+        "share_before_sealed_high": high,
         "outlets": rows(
             label=[outlet.label for outlet in site.outlets],
             share=over.share,
@@ -100,7 +108,8 @@ def _overload(site: Site, over: Overload) -> Json:
             load_rested_m_s=over.load_rested,
             acceptance_m_s=over.acceptance,
         ),
-    }
+    })  # fmt: skip
+    return told
 
 
 def _label(site: Site, outlet: int) -> str | None:
@@ -109,19 +118,15 @@ def _label(site: Site, outlet: int) -> str | None:
 
 _FIT = 1.02
 """Share over target up to which a line is told to get no more than it ought to. [-] (judgement)"""
-_LABEL = 12
-"""Columns of a label."""
 
 
-def overloaded(site: Site, over: Overload) -> list[str]:
+def overloaded(site: Site, over: Overload) -> list[Section]:
     """Every line's share, and the line that gets the most over what it ought to in numbers."""
-    i, lines = over.outlet, _shares(site, over)
+    i = over.outlet
     label, share, target = site.outlets[i].label, float(over.share[i]), float(over.target[i])
+    shares, sealed = _shares(site, over), _sealed(site, over)
     if share <= _FIT * target:
-        return [
-            *lines, *wrapped("No line gets more than it ought to.", first="  "),
-            *_sealed(site, over),
-        ]  # fmt: skip
+        return [[*shares, _said("No line gets more than it ought to."), *map(_said, sealed)]]
     ends = f"{100 * over.share_low[i]:.0f} to {100 * over.share_high[i]:.0f} %"
     told = [
         f"As it stands it gets {100 * share:.0f} % ({ends}) of an ordinary day; it ought to get "
@@ -131,40 +136,44 @@ def overloaded(site: Site, over: Overload) -> list[str]:
     if site.evidence.since is not None:
         told.append(f"The trouble has been known for {duration(site.evidence.since)}.")
     told += _rest(over)
-    lines += [
-        *_sealed(site, over), "", *wrapped(f"THE LINE THAT GETS THE MOST NOW: outlet {label}"),
-    ]  # fmt: skip
-    return lines + [line for each in told for line in wrapped(each, first="  ", indent="  ")]
+    worst = Heading(f"THE LINE THAT GETS THE MOST NOW: outlet {label}")
+    return [[*shares, *map(_said, sealed)], [worst, *map(_said, told)]]
 
 
-def _shares(site: Site, over: Overload) -> list[str]:
-    lines = ["SHARE OF AN ORDINARY DAY, as the box stands"]
-    heads = f"{'now':>6}{'5 to 95 %':>16}{'ought':>9}{'of what soil takes':>21}"
-    lines.append(f"  {'outlet':<{_LABEL}}{heads}")
+def _said(words: str) -> Paragraph:
+    return Paragraph(words, "  ")
+
+
+def _shares(site: Site, over: Overload) -> Section:
+    heads = columns({"now": 6, "5 to 95 %": 16, "ought": 9, "of what soil takes": 21}, "right")
+    lines = []
     for i, outlet in enumerate(site.outlets):
-        label = outlet.label if len(outlet.label) < _LABEL else f"{outlet.label[: _LABEL - 2]}~"
         if outlet.capped:
-            lines.append(f"  {label:<{_LABEL}}{'capped':>6}")
+            lines.append([outlet.label, "capped", "", "", ""])
             continue
-        now, ought = (f"{100 * float(s[i]):.0f} %" for s in (over.share, over.target))
-        band = f"{100 * over.share_low[i]:.0f} to {100 * over.share_high[i]:.0f} %"
+        now, low, high, ought = (
+            f"{100 * float(s[i]):.0f}"
+            for s in (over.share, over.share_low, over.share_high, over.target)
+        )
         load = float(over.load[i] / over.acceptance[i])
         times = f"{load:.1f} times" if np.isfinite(load) else "not known"
-        lines.append(f"  {label:<{_LABEL}}{now:>6}{band:>16}{ought:>9}{times:>21}")
-    return lines
+        lines.append([outlet.label, f"{now} %", f"{low} to {high} %", f"{ought} %", times])
+    return [
+        Heading("SHARE OF AN ORDINARY DAY, as the box stands"),
+        Table([Column("outlet", 12), *heads], lines),
+    ]
 
 
 def _sealed(site: Site, over: Overload) -> list[str]:
     if over.sealed < 0:
         return []
     label, (low, share, high) = site.outlets[over.sealed].label, over.before
-    words = (
+    return [
         f"The line of outlet {label} is probably full and backs up, so it takes little now. Before "
         f"that the box as it stands sent it {100 * share:.0f} % ({100 * low:.0f} to "
         f"{100 * high:.0f} %) of an ordinary day; it ought to get "
         f"{100 * over.target[over.sealed]:.0f} %."
-    )
-    return wrapped(words, first="  ", indent="  ")
+    ]
 
 
 def _loads(over: Overload) -> list[str]:
@@ -229,46 +238,53 @@ _CHANCES = ((0.9, "very likely"), (0.65, "likely"), (0.35, "may well be"), (0.1,
 
 def report(found: Diagnosis) -> list[str]:
     """Lines of at most 72 columns."""
-    lines = wrapped(found.site.title) if found.site.title else []
-    lines += ["", *wrapped(RANKED), "", *_normal(found), "", *_ranked(found)]
-    if found.contradictions:
-        lines += ["", "DO NOT GO TOGETHER under any one cause; look at both again"]
-        for pair in found.contradictions:
-            lines += wrapped(contradiction_words(found.site, pair), first="  - ", indent="    ")
-    lines += ["", *_looks(found), "", *_advice(found)]
-    if found.overload is not None:
-        lines += ["", *overloaded(found.site, found.overload)]
-    return [*lines, *noted(sentences(found.warnings))]
+    title = [[Paragraph(found.site.title)], [Paragraph(RANKED)]]
+    return text([*title, *diagnosis_blocks(found)])
 
 
-def _normal(found: Diagnosis) -> list[str]:
+def diagnosis_blocks(found: Diagnosis) -> list[Section]:
+    """What may be normal, the causes, the next looks, what to do, and the lines in numbers."""
+    over = found.overload
+    return [
+        _normal(found), _ranked(found), _looks(found), _advice(found),
+        *(overloaded(found.site, over) if over else []), warned(found.warnings),
+    ]  # fmt: skip
+
+
+def _normal(found: Diagnosis) -> Section:
     heads = {"ask": "Ask", "explains": "MAY BE ALL THERE IS TO IT", "ruled out": "Ruled out"}
-    lines = ["FIRST, WHAT MAY BE NORMAL"]
-    for thing in sorted(found.normal, key=lambda n: list(heads).index(n.state)):
-        lines += wrapped(f"{heads[thing.state]}: {normal_words(thing)}.", first="  ", indent="    ")
-    return lines
+    things = sorted(found.normal, key=lambda n: list(heads).index(n.state))
+    told = [Paragraph(f"{heads[n.state]}: {normal_words(n)}.", "  ", hang=2) for n in things]
+    return [Heading("FIRST, WHAT MAY BE NORMAL"), *told]
 
 
-def _ranked(found: Diagnosis) -> list[str]:
+def _ranked(found: Diagnosis) -> Section:
     site = found.site
-    lines = ["CAUSES: ranked, none is announced"]
+    blocks: list[Block] = [Heading("CAUSES: ranked, none is announced")]
     if not (site.evidence.count or site.pours or any(o.readings for o in site.outlets)):
-        lines += wrapped("Nothing was seen yet: this is how common each is taken to be.")
+        words = "Nothing was seen yet: this is how common each is taken to be."
+        blocks.append(Paragraph(words))
     if not found.fits_well:
-        lines += wrapped(
+        blocks.append(Paragraph(
             "NONE OF THESE FITS WELL: what was seen is a surprise even under the first. Check it, "
             "look again, and think of what is not listed here."
-        )
+        ))  # fmt: skip
     told = [a for a in found.answers[:_MOST] if a.probability >= _LEAST] or [*found.answers[:1]]
     for number, answer in enumerate(told, start=1):
-        words = f"{number}. {cause_words(site, answer)}: {_chance(answer.probability)}"
+        word = next((word for least, word in _CHANCES if answer.probability >= least), "unlikely")
         # a number and its sign stay on one line
-        held = wrapped(words.replace(" %", "\xa0%"), first="  ", indent="     ")
-        lines += [line.replace("\xa0", " ") for line in held]
+        chance = chance_text(answer.probability).replace(" %", f"{TOGETHER}%")
+        words = f"{cause_words(site, answer)}: {word}, {chance}"
+        blocks.append(Paragraph(words, f"  {number}. "))
         if number <= _TOLD:
-            lines += _reasons(site, answer)
-    rest = 1.0 - sum(answer.probability for answer in told)
-    return [*lines, f"  all the others together: {chance_text(max(rest, 0.0))}"]
+            reasons = _reasons(site, answer)
+            blocks += [Paragraph(reason, "     ", hang=2) for reason in reasons]
+    rest = max(1.0 - sum(answer.probability for answer in told), 0.0)
+    blocks.append(_said(f"all the others together: {chance_text(rest)}"))
+    if found.contradictions:
+        blocks.append(Heading("DO NOT GO TOGETHER under any one cause; look at both again"))
+    pairs = (contradiction_words(site, pair) for pair in found.contradictions)
+    return [*blocks, *(Paragraph(words, "  - ") for words in pairs)]
 
 
 def _reasons(site: Site, answer: Answer) -> list[str]:
@@ -277,39 +293,28 @@ def _reasons(site: Site, answer: Answer) -> list[str]:
         more = len(findings) - _FINDINGS
         words = "; ".join(seen_words(site, finding.seen) for finding in findings[:_FINDINGS])
         told[head] = f"{words}; and {more} more" if more > 0 else words
-    return [
-        line
-        for head, words in told.items()
-        if words
-        for line in wrapped(f"{head}: {words}", first="     ", indent="       ")
-    ]
+    return [f"{head}: {words}" for head, words in told.items() if words]
 
 
-def _looks(found: Diagnosis) -> list[str]:
+def _looks(found: Diagnosis) -> Section:
     if not found.looks:
-        return ["NEXT LOOK: everything on the list was looked at"]
-    lines = ["NEXT LOOK, by what it is expected to tell for its effort"]
-    for look in found.looks[:_LOOKS]:
-        lines += wrapped(
-            f"{look.bits:4.2f} bit  {look.minutes:3.0f} min  {look_words(found.site, look)}",
-            first="  ",
-            indent=" " * 22,
+        return [Heading("NEXT LOOK: everything on the list was looked at")]
+    looks = [
+        Paragraph(
+            look_words(found.site, look), f"  {look.bits:4.2f} bit  {look.minutes:3.0f} min  ", 1
         )
+        for look in found.looks[:_LOOKS]
+    ]
     if found.looks[0].bits < _LITTLE:
-        lines += wrapped("None of them is expected to change the ranking much.", first="  ")
-    return lines
+        looks.append(_said("None of them is expected to change the ranking much."))
+    return [Heading("NEXT LOOK, by what it is expected to tell for its effort"), *looks]
 
 
-def _advice(found: Diagnosis) -> list[str]:
-    site, lines = found.site, ["WHAT TO DO, the least drastic first; look before you dig"]
+def _advice(found: Diagnosis) -> Section:
+    blocks: list[Block] = [Heading("WHAT TO DO, the least drastic first; look before you dig")]
     leading = [a for a in found.answers[:_TOLD] if a.probability >= _ADVISED]
     for answer in leading or found.answers[:1]:
-        lines += wrapped(f"If {cause_words(site, answer)}:", first="  ", indent="    ")
-        for number, step in enumerate(answer.cause.advice, start=1):
-            lines += wrapped(f"{number}. {step}", first="    ", indent="       ")
-    return lines
-
-
-def _chance(probability: float) -> str:
-    words = next((word for least, word in _CHANCES if probability >= least), "unlikely")
-    return f"{words}, {chance_text(probability)}"
+        blocks.append(Paragraph(f"If {cause_words(found.site, answer)}:", "  ", hang=2))
+        steps = enumerate(answer.cause.advice, start=1)
+        blocks += [Paragraph(step, f"    {number}. ") for number, step in steps]
+    return blocks

@@ -10,9 +10,10 @@ import numpy as np
 from dbox.fieldwork.surge import Ponding, SurgeOutcome
 from dbox.hydraulics.surge.stepper import Surge
 from dbox.notes import Note
+from dbox.report.blocks import Column, Paragraph, Section, Table, columns, text, warned
 from dbox.report.cautions import MODEL
 from dbox.report.encode import Json, encode, rows
-from dbox.report.text import bar, noted, wrapped
+from dbox.report.text import bar, cut
 from dbox.report.wording import sentences
 from dbox.units import (
     DAY,
@@ -73,12 +74,6 @@ def contrast_json(outcomes: Sequence[SurgeOutcome], files: Sequence[str] = ()) -
     return {"runs": [surge_json(outcome) for outcome in outcomes], "files": list(files)}
 
 
-_LABEL = 10
-_BAR = 8
-_CELL = 14
-_ACROSS = 4
-
-
 def volume_text(run: Surge) -> str:
     """How much ran in."""
     return f"{gallons(run.inflow_volume)} ({litres(run.inflow_volume)})"
@@ -87,19 +82,15 @@ def volume_text(run: Surge) -> str:
 def report(outcome: SurgeOutcome) -> list[str]:
     """Lines of at most 72 columns."""
     found, share, target = outcome.surge, outcome.surge.share, outcome.target
-    lines = wrapped(outcome.site.title) if outcome.site.title else []
     lead = "Every line gets its target."
     if outcome.extremes:
         best, worst = outcome.extremes
         lead = (
-            f"Outlet {outcome.labels[best]} gets {percent_text(float(share[best]))} of what left "
-            f"the box and outlet {outcome.labels[worst]} {percent_text(float(share[worst]))}; "
-            f"targets are {percent_text(float(target[best]))} and "
-            f"{percent_text(float(target[worst]))}."
+            f"Outlet {outcome.labels[best]} gets {percent_text(share[best])} of what left "
+            f"the box and outlet {outcome.labels[worst]} {percent_text(share[worst])}; "
+            f"targets are {percent_text(target[best])} and {percent_text(target[worst])}."
         )
     ran = f"{found.event.name}: {volume_text(found)}, followed for {duration(found.seconds)}."
-    lines += wrapped(f"{ran} {lead}")
-    lines += ["", *_table(outcome), ""]
     both = outcome.site.lengths.both
     peaks = (
         f"Water in the box stood highest at {duration(found.peak_time)}, {both(found.rise)} "
@@ -107,12 +98,16 @@ def report(outcome: SurgeOutcome) -> list[str]:
     )
     if np.isfinite(found.tank_peak):
         peaks += f"; in the tank {both(found.tank_peak)} over its outlet"
-    lines += [*wrapped(f"{peaks}."), *_loads(outcome)]
-    if outcome.ponding is not None:
-        lines += ["", *wrapped(_report_ponding(outcome, outcome.ponding))]
-    lines += noted(sentences(outcome.warnings))
     balance = f"Volumes add up to {found.balance_error:.0e} of what came, in {found.steps} steps."
-    return [*lines, "", *wrapped(f"{balance} {MODEL}")]
+    return text([
+        [Paragraph(outcome.site.title), Paragraph(f"{ran} {lead}")],
+        [_table(outcome)],
+        [Paragraph(f"{peaks}.")],
+        _loads(outcome),
+        [Paragraph(_ponding_words(outcome, outcome.ponding))] if outcome.ponding else [],
+        warned(outcome.warnings),
+        [Paragraph(f"{balance} {MODEL}")],
+    ])  # fmt: skip
 
 
 def notes_side_by_side(outcomes: Sequence[SurgeOutcome]) -> list[Note]:
@@ -128,28 +123,28 @@ def notes_side_by_side(outcomes: Sequence[SurgeOutcome]) -> list[Note]:
 def contrast_report(outcomes: tuple[SurgeOutcome, ...]) -> list[str]:
     """Lines of at most 72 columns: the same volume at every flow, side by side."""
     first = outcomes[0]
-    lines = wrapped(first.site.title) if first.site.title else []
-    lines += wrapped(
-        f"The same {volume_text(first.surge)} let into the same box at each flow. "
-        f"{_contrast_lead(outcomes)}"
-    )
-    for start in range(0, len(outcomes), _ACROSS):
-        lines += ["", *_side_by_side(outcomes[start : start + _ACROSS])]
-    lines += noted(sentences(notes_side_by_side(outcomes)))
-    return [*lines, "", *wrapped(MODEL)]
-
-
-def _contrast_lead(outcomes: tuple[SurgeOutcome, ...]) -> str:
-    """The line that the weakest flow favours most, at the weakest and at the strongest flow."""
+    # the line that the weakest flow favours most, at the weakest and at the strongest flow
     weak, strong = (pick(outcomes, key=_poured) for pick in (min, max))
-    if not weak.extremes:
-        return "Every line gets its target at the weakest flow already."
-    best, _ = weak.extremes
-    return (
-        f"Outlet {weak.labels[best]} gets {percent_text(float(weak.surge.share[best]))} at "
-        f"{weak.surge.event.name} and {percent_text(float(strong.surge.share[best]))} at "
-        f"{strong.surge.event.name}; its target is {percent_text(float(weak.target[best]))}."
-    )
+    lead = "Every line gets its target at the weakest flow already."
+    if weak.extremes:
+        best, _ = weak.extremes
+        lead = (
+            f"Outlet {weak.labels[best]} gets {percent_text(weak.surge.share[best])} at "
+            f"{weak.surge.event.name} and {percent_text(strong.surge.share[best])} at "
+            f"{strong.surge.event.name}; its target is {percent_text(weak.target[best])}."
+        )
+    ran = f"The same {volume_text(first.surge)} let into the same box at each flow."
+    starts = range(0, len(outcomes), _ACROSS)
+    return text([
+        [Paragraph(first.site.title), Paragraph(f"{ran} {lead}")],
+        *(_side_by_side(outcomes[start : start + _ACROSS]) for start in starts),
+        warned(notes_side_by_side(outcomes)),
+        [Paragraph(MODEL)],
+    ])  # fmt: skip
+
+
+_ACROSS, _CELL, _NAME = 4, 14, 12
+"""Runs side by side, columns of each of them, and of what is told."""
 
 
 def _poured(outcome: SurgeOutcome) -> float:
@@ -157,75 +152,78 @@ def _poured(outcome: SurgeOutcome) -> float:
     return float(outcome.surge.event.first[0])
 
 
-def _side_by_side(outcomes: tuple[SurgeOutcome, ...]) -> list[str]:
-    names = [o.surge.event.name for o in outcomes]
+def _side_by_side(outcomes: tuple[SurgeOutcome, ...]) -> Section:
+    heads = [Column(cut(o.surge.event.name, _CELL), _CELL, "right") for o in outcomes]
+    plain = [Column("", column.width, "right") for column in heads]
     flow_text = litres_per_min if outcomes[0].site.metric else gpm
-    lines = [
-        _row("", [name if len(name) < _CELL else f"{name[: _CELL - 2]}~" for name in names]),
-        _row("flow", [flow_text(_poured(o)) for o in outcomes]),
-        _row("takes", [duration(o.surge.inflow_volume / _poured(o)) for o in outcomes]),
-        _row("water rose", [millimetres(o.surge.rise) for o in outcomes]),
-        "  share of outlet",
+    told = [
+        ["flow", *(flow_text(_poured(o)) for o in outcomes)],
+        ["takes", *(duration(o.surge.inflow_volume / _poured(o)) for o in outcomes)],
+        ["water rose", *(millimetres(o.surge.rise) for o in outcomes)],
     ]
     whole = max(float(o.surge.share.max()) for o in outcomes)
+    lines = []
     for i, outlet in enumerate(outcomes[0].site.outlets):
+        pairs = [(float(o.surge.share[i]), float(o.target[i])) for o in outcomes]
+        cells = [f"{bar(s, target, whole, 6)}{percent_text(s):>7}" for s, target in pairs]
+        lines.append([outlet.label, *cells])
         if outlet.capped:
-            lines.append(_row(outlet.label, ["capped"]))
-            continue
-        cells = []
-        for outcome in outcomes:
-            share, target = float(outcome.surge.share[i]), float(outcome.target[i])
-            cells.append(f"{bar(share, target, whole, 6)}{percent_text(share):>7}")
-        lines.append(_row(outlet.label, cells))
-    return lines
+            lines[-1][1:] = ["capped", *[""] * (len(cells) - 1)]
+    return [
+        Table([Column("", _NAME), *heads], told),
+        Paragraph("share of outlet", "  "),
+        Table([Column("", _NAME), *plain], lines),
+    ]
 
 
-def _row(head: str, cells: list[str]) -> str:
-    return f"  {head[: _LABEL + 1]:<{_LABEL + 2}}" + "".join(f"{c:>{_CELL}}" for c in cells)
+_OUTLETS = (
+    Column("outlet", 10),
+    *columns({"share": 7, "volume": 11, "peak": 12, "starts": 13}, "right"),
+    Column("target", 17),
+)
 
 
-def _table(outcome: SurgeOutcome) -> list[str]:
-    found = outcome.surge
-    lines = [f"  {'outlet':<{_LABEL}}{'share':>7}{'volume':>11}{'peak':>12}{'starts':>13}  target"]
+def _table(outcome: SurgeOutcome) -> Table:
+    found, lines = outcome.surge, []
     whole = max(float(found.share.max()), 2 * float(outcome.target.max()))
     for i, outlet in enumerate(outcome.site.outlets):
-        label = outlet.label if len(outlet.label) < _LABEL else outlet.label[: _LABEL - 2] + "~"
         if outlet.capped:
-            lines.append(f"  {label:<{_LABEL}}{'capped':>7}")
+            lines.append([outlet.label, "capped", "", "", "", ""])
             continue
         start = "only drips" if found.volume[-1, i] > 0 else "never"
         if np.isfinite(found.first_flow[i]):
             start = duration(float(found.first_flow[i]))
         share, target = float(found.share[i]), float(outcome.target[i])
-        lines.append(
-            f"  {label:<{_LABEL}}{percent_text(share):>7}{gallons(float(found.volume[-1, i])):>11}"
-            f"{gpm(float(found.peak_flow[i])):>12}{start:>13}"
-            f"  {percent_text(target):>6} {bar(share, target, whole, _BAR)}"
-        )
-    return lines
+        lines.append([
+            outlet.label, percent_text(share), gallons(found.volume[-1, i]),
+            gpm(found.peak_flow[i]), start,
+            f"{percent_text(target):>6} {bar(share, target, whole, 8)}",
+        ])  # fmt: skip
+    return Table(_OUTLETS, lines)
 
 
-def _loads(outcome: SurgeOutcome) -> list[str]:
+def _loads(outcome: SurgeOutcome) -> Section:
+    """What each line gets a day of what its trench takes, where both are known."""
     lines = []
     known = np.isfinite(outcome.load) & np.isfinite(outcome.capacity)
     for i in np.flatnonzero(known).tolist():
         load, takes = float(outcome.load[i]) * DAY, float(outcome.capacity[i]) * DAY
-        depth = float(outcome.surge.depth[-1, i])
         verdict = "OVERLOADED" if i in outcome.overloaded else f"{100 * load / takes:.0f} %"
-        lines.append(
-            f"  {outcome.labels[i][: _LABEL - 1]:<{_LABEL}}{gallons(load):>9} of"
-            f"{gallons(takes):>9} a day {verdict:>11}   water {millimetres(depth)}"
-        )
+        depth = millimetres(float(outcome.surge.depth[-1, i]))
+        gets = [gallons(load), f" of{gallons(takes):>9} a day ", verdict]
+        lines.append([outcome.labels[i], *gets, f" water {depth}"])
     if not lines:
         return []
-    gets = "What each line gets a day"
+    gets_words = "What each line gets a day"
     if outcome.ponding is None:
-        gets = f"At these shares of what {outcome.site.works.people} people send, each line gets"
-    head = f"{gets}, of what its trench takes when full to its pipe; water in it at the end:"
-    return ["", *wrapped(head), *lines]
+        people = outcome.site.works.people
+        gets_words = f"At these shares of what {people} people send, each line gets"
+    words = f"{gets_words}, of what its trench takes when full to its pipe; water in it at the end:"
+    amounts = [Column("", width, "right") for width in (9, 19, 11)]
+    return [Paragraph(words), Table([Column("", 10), *amounts, Column("", 14)], lines)]
 
 
-def _report_ponding(outcome: SurgeOutcome, ponding: Ponding) -> str:
+def _ponding_words(outcome: SurgeOutcome, ponding: Ponding) -> str:
     whole = duration(outcome.surge.seconds)
     level = (
         f"with all lips level none would in {whole}"

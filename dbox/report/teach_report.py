@@ -6,20 +6,21 @@ Shares are fractions in JSON and per cent in a table. What never happens within 
 import csv
 import io
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
+from itertools import chain
 from typing import Any
 
 import numpy as np
 
 from dbox.fieldwork.evidence import OUTLET_WORDS, WORDS
 from dbox.fieldwork.lesson_cases import Case
-from dbox.fieldwork.lesson_sweeps import SIDES, Comparison, LipTable, Sweep
+from dbox.fieldwork.lessons import SIDES, Comparison, LipTable, Sweep
 from dbox.fieldwork.site import Flow
 from dbox.files.evidence_words import NAMES
 from dbox.lengths import PLAIN
+from dbox.report.blocks import Column, Heading, Paragraph, Section, Table, text, warned
 from dbox.report.cautions import LESSON
 from dbox.report.encode import Json, encode, rows
-from dbox.report.text import noted, wrapped
 from dbox.report.wording import sentences
 from dbox.units import (
     LITRE_PER_MINUTE,
@@ -172,28 +173,27 @@ BLANKS = ("Cause", "Outlet", "How sure, %", "The one look")
 INVENTED = "INVENTED DATA: a case made up for teaching; no such box was measured."
 
 
-@dataclass(frozen=True)
-class Rows:
-    """A table: words over the columns, and the words of each row."""
+def _by_outlet(case: Case, lines: Sequence[Sequence[str]]) -> Table:
+    """A table with a column for each outlet."""
+    labels = [outlet.label for outlet in case.shown.outlets]
+    cells = [Column(label, 15, "right") for label in labels]
+    return Table([Column("outlet", 9, whole=True, on_paper=30), *cells], lines)
 
-    heads: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
 
-
-def readings(case: Case) -> Rows:
-    """What was read and caught, one column for each outlet."""
+def _readings(case: Case) -> Table:
+    """What was read and caught."""
     outlets = case.shown.outlets
-    lines: list[tuple[str, ...]] = []
+    lines: list[list[str]] = []
     for i, heights in enumerate(zip(*(outlet.readings for outlet in outlets), strict=True), 1):
-        words = (inches(height, signed=True, parts=32) for height in heights)
-        lines.append((f"lip over still water, reading {i}", *words))
+        words = [inches(height, signed=True, parts=32) for height in heights]
+        lines.append([f"lip over still water, reading {i}", *words])
     for pour in case.shown.pours:
-        catches = ("" if c is None else litres_per_min(c) for c in pour.catches)
-        lines.append((f"caught, {pour.name} {litres_per_min(pour.inflow)}", *catches))
+        catches = ["" if c is None else litres_per_min(c) for c in pour.catches]
+        lines.append([f"caught, {pour.name} {litres_per_min(pour.inflow)}", *catches])
         places = {outlet: str(place) for place, outlet in enumerate(pour.order, start=1)}
-        started = (places.get(i, "never") for i in range(len(outlets)))
-        lines.append((f"started, {pour.name}", *started))
-    return Rows(("outlet", *(outlet.label for outlet in outlets)), tuple(lines))
+        started = [places.get(i, "never") for i in range(len(outlets))]
+        lines.append([f"started, {pour.name}", *started])
+    return _by_outlet(case, lines)
 
 
 def _looks(case: Case) -> list[tuple[str, ...]]:
@@ -208,48 +208,56 @@ def _looks(case: Case) -> list[tuple[str, ...]]:
     return looks
 
 
-def seen_at_outlets(case: Case) -> Rows:
-    """What was seen of each outlet and its line, one column for each outlet."""
-    differing = [look for look in _looks(case) if len({*look[1:]}) > 1]
-    return Rows(("outlet", *(outlet.label for outlet in case.shown.outlets)), tuple(differing))
+def seen_at_outlets(case: Case) -> Table:
+    """What was seen of each outlet and its line, where it is not the same at all."""
+    return _by_outlet(case, [look for look in _looks(case) if len({*look[1:]}) > 1])
 
 
-def same_at_all_outlets(case: Case) -> tuple[str, ...]:
+def same_at_all_outlets(case: Case) -> list[str]:
     """What was seen alike at every outlet, one sentence each."""
     alike = [look for look in _looks(case) if len({*look[1:]}) == 1 and look[1]]
-    return tuple(f"{name}: {word}" for name, word, *_ in alike)
+    return [f"{name}: {word}" for name, word, *_ in alike]
 
 
-def seen_of_the_whole(case: Case) -> tuple[str, ...]:
-    """What was seen of house, tank and box, one sentence each."""
-    seen = {NAMES[name]: getattr(case.shown.evidence, name) for name in WORDS}
-    return tuple(f"{name}: {word}" for name, word in seen.items() if word is not None)
-
-
-def answer(case: Case) -> tuple[tuple[str, str], ...]:
-    """The key: cause, outlet, the look that settles it and what it shows."""
-    label = case.site.outlets[case.outlet].label if case.outlet >= 0 else ""
-    where = (f", outlet {label}" if label else ", any outlet") if case.look_of_outlet else ""
-    return (
-        ("Cause", case.cause_name),
-        ("Outlet", label or "the whole box"),
-        ("The one look that settles it", f"{NAMES[case.look]}{where}"),
-        ("It shows", case.look_shows),
-    )
-
-
-def pours_said(case: Case) -> str:
-    """What was poured, and how good the numbers are."""
+def case_blocks(case: Case) -> dict[str, list[Section]]:
+    """What a group is given, by what it is."""
     poured = " and ".join(f"{p.name} {gpm_litres(p.inflow)}" for p in case.shown.pours)
-    return (
+    about = (
         "Four 2 in holes and equal lines: outlet 1 in the left wall, 2 and 3 in the far wall, 4 in "
         "the right wall, seen from the inlet. A reading is good to 1/32 in, + above the water; a "
         f"catch to 5 %. Poured: {poured}."
     )
+    differing, alike = seen_at_outlets(case), "; ".join(same_at_all_outlets(case))
+    looked = {NAMES[name]: getattr(case.shown.evidence, name) for name in WORDS}
+    seen = "; ".join(f"{name}: {word}" for name, word in looked.items() if word is not None)
+    return {
+        "Read and caught": [[_readings(case)], [Paragraph(about)]],
+        "Seen at the outlets and their lines": [
+            [differing] if differing.rows else [],
+            [Paragraph(f"At every outlet alike: {alike}.")],
+        ],
+        "House, tank and box": [[Paragraph(f"{seen}.")]],
+    }
+
+
+def key_blocks(case: Case) -> Section:
+    """The key: cause, outlet, the look that settles it, what it shows, and why."""
+    label = case.site.outlets[case.outlet].label if case.outlet >= 0 else ""
+    where = (f", outlet {label}" if label else ", any outlet") if case.look_of_outlet else ""
+    told = {
+        "Cause": case.cause_name,
+        "Outlet": label or "the whole box",
+        "The one look that settles it": f"{NAMES[case.look]}{where}",
+        "It shows": case.look_shows,
+    }
+    return [
+        Heading(f"KEY to {case.site.title}"),
+        *(Paragraph(f"{name}: {words}", "  ", hang=2) for name, words in told.items()),
+        *(Paragraph(reason, "  - ") for reason in case.why),
+    ]
 
 
 _MOST_ROWS, _MOST_FLOWS = 6, 4
-_WIDTH, _CELL = 71, 15
 
 
 def sweep_report(sweep: Sweep) -> list[str]:
@@ -259,33 +267,18 @@ def sweep_report(sweep: Sweep) -> list[str]:
     step, (weak, strong) = sweep.usual_step, sweep.ends
     line = sweep.worst[weak, step]
     what = "Share" if sweep.equal_targets else "Share over target"
-    lines = [
-        *wrapped(f"{site.title}{' (invented)' if site.record.invented else ''}".strip() or "Box"),
-        *wrapped(
-            f"With {side} {PLAIN.both(sweep.tilt[step])} low, outlet {site.outlets[line].label} "
-            f"gets {percent_text(sweep.share[weak, step, line])} at "
-            f"{gpm_litres(flows[weak].inflow)} and "
-            f"{percent_text(sweep.share[strong, step, line])} at "
-            f"{gpm_litres(flows[strong].inflow)}; its target is {percent_text(sweep.target[line])}."
-        ),
-        "",
-        *wrapped(
-            f"Lips level before the box leans; then {side} is let down. {what} of the worst "
-            "line, and which it is:"
-        ),
-    ]
-    every = max(1, (sweep.tilt.size - 1) // _MOST_ROWS)
-    for part in _parts(flows):
-        lines += ["", *_over_columns(f"  {'low by':<18}", [flows[i] for i in part], 12)]
-        for step in range(0, sweep.tilt.size, every):
-            lean = float(sweep.tilt[step])
-            row = f"  {inches(lean, parts=64):>8} {millimetres(lean):>9}"
-            for i in part:
-                label = site.outlets[sweep.worst[i, step]].label
-                which = f" ({label})" if step and len(label) <= 2 else ""
-                row += f"{percent_text(sweep.scale * sweep.over_target[i, step])}{which}".rjust(12)
-            lines.append(row)
-    lines += ["", *wrapped(f"Every line stays within {allowed} of its target:")]
+    title = f"{site.title}{' (invented)' if site.record.invented else ''}".strip() or "Box"
+    lead = (
+        f"With {side} {PLAIN.both(sweep.tilt[step])} low, outlet {site.outlets[line].label} "
+        f"gets {percent_text(sweep.share[weak, step, line])} at "
+        f"{gpm_litres(flows[weak].inflow)} and {percent_text(sweep.share[strong, step, line])} at "
+        f"{gpm_litres(flows[strong].inflow)}; its target is {percent_text(sweep.target[line])}."
+    )
+    about = (
+        f"Lips level before the box leans; then {side} is let down. {what} of the worst line, and "
+        "which it is:"
+    )
+    within = [Paragraph(f"Every line stays within {allowed} of its target:")]
     for flow, limit in zip(flows, sweep.limit.tolist(), strict=True):
         name = f"{flow.name} ({litres_per_min(flow.inflow)})"
         if flow.name[:1].isdigit():
@@ -295,10 +288,31 @@ def sweep_report(sweep: Sweep) -> list[str]:
             words = f"all the way to {PLAIN.both(sweep.tilt[-1])}"
         elif limit > 0:
             words = f"up to {inches(limit, parts=64)} ({millimetres(limit)})"
-        lines += wrapped(f"  at {name}: {words}", indent="    ")
-    if sweep.tolerance.source:
-        lines += ["", *wrapped(f"Tolerance from: {sweep.tolerance.source}")]
-    return lines + noted(sentences(sweep.warnings))
+        within.append(Paragraph(f"at {name}: {words}", "  ", hang=2))
+    source = sweep.tolerance.source
+    return text([
+        [Paragraph(title), Paragraph(lead)],
+        [Paragraph(about)],
+        *([_leans(sweep, part)] for part in _parts(flows)),
+        within,
+        [Paragraph(f"Tolerance from: {source}")] if source else [],
+        warned(sweep.warnings),
+    ])  # fmt: skip
+
+
+def _leans(sweep: Sweep, part: range) -> Table:
+    """The worst line at each of some leans, for some of the flows."""
+    lines = []
+    for step in range(0, sweep.tilt.size, max(1, (sweep.tilt.size - 1) // _MOST_ROWS)):
+        lean = float(sweep.tilt[step])
+        lines.append([inches(lean, parts=64), millimetres(lean)])
+        for i in part:
+            label = sweep.site.outlets[sweep.worst[i, step]].label
+            which = f" ({label})" if step and len(label) <= 2 else ""
+            share = percent_text(sweep.scale * sweep.over_target[i, step])
+            lines[-1].append(f"{share}{which}")
+    heads = [Column("low by", 8, "right"), Column("", 10, "right")]
+    return Table([*heads, *_over_columns([sweep.site.flows[i] for i in part], 12)], lines)
 
 
 def _parts(flows: Sequence[Flow]) -> list[range]:
@@ -307,97 +321,76 @@ def _parts(flows: Sequence[Flow]) -> list[range]:
     return [range(start, min(start + _MOST_FLOWS, len(flows))) for start in starts]
 
 
-def _over_columns(head: str, flows: Sequence[Flow], width: int) -> list[str]:
-    """Two lines over the columns of some flows: gallons and litres a minute."""
-    gallons, litres = (
-        "".join(f"{write(flow.inflow):>{width}}" for flow in flows)
-        for write in (gpm, litres_per_min)
-    )
-    return [head + gallons, " " * len(head) + litres]
+def _over_columns(flows: Sequence[Flow], width: int) -> list[Column]:
+    """Gallons and litres a minute over the columns of some flows."""
+    return [Column(f"{gpm(f.inflow)}\n{litres_per_min(f.inflow)}", width, "right") for f in flows]
 
 
 def compare_report(comparison: Comparison) -> list[str]:
     """Lines of at most 72 columns."""
     error, flows = comparison.error, comparison.flows
-    lines = wrapped(
+    lead = (
         f"{comparison.outlets} outlets, one lip {PLAIN.both(abs(error))} "
         f"{'low' if error < 0 else 'high'}: share of its line, with the most forgiving opening at "
         f"{gpm_litres(flows[comparison.weakest].inflow)} first. "
         f"Fair is {percent_text(comparison.fair)}."
     )
+    tables = []
     for part in _parts(flows):
-        first, second = _over_columns(f"  {'opening':<16}", [flows[i] for i in part], 10)
-        lines += ["", f"{first}{'drop':>14}", second]
+        heads = _over_columns([flows[i] for i in part], 10)
+        lines = []
         for k in comparison.order:
-            name, drop = comparison.kinds[k].name, comparison.drop[k]
-            if len(name) > 15:
-                lines.append(f"  {name}")
-                name = ""
-            shares = "".join(f"{percent_text(comparison.share[k, i]):>10}" for i in part)
-            heads = "".join(f"{millimetres(comparison.head[k, i]):>10}" for i in part)
-            lines.append(f"  {name:<16}{shares}{inches(drop):>14}")
-            lines.append(f"  {'  head':<16}{heads}{millimetres(drop):>14}")
-    lines += ["", *wrapped(
+            cells = [(comparison.share[k, i], comparison.head[k, i]) for i in part]
+            drop = comparison.drop[k]
+            lines.append([
+                f"{comparison.kinds[k].name}\n  head",
+                *(f"{percent_text(share)}\n{millimetres(head)}" for share, head in cells),
+                f"{inches(drop)}\n{millimetres(drop)}",
+            ])  # fmt: skip
+        columns = [Column("opening", 16, whole=True), *heads, Column("drop", 14, "right")]
+        tables.append([Table(columns, lines)])
+    about = (
         "Drop: water over level lips at the strongest flow; the inlet must stand higher than that. "
         "A narrow opening stops up sooner, which no number here shows (common practice, no source)."
-    )]  # fmt: skip
-    return lines + noted(sentences(comparison.notes))
+    )
+    return text([[Paragraph(lead)], *tables, [Paragraph(about)], warned(comparison.notes)])
+
+
+def lip_blocks(table: LipTable) -> list[Section]:
+    """The table of the handout: flows down, errors across."""
+    fair = percent_text(table.fair)
+    errors = [
+        Column(f"{inches(abs(e), parts=32)}\n{'low' if e < 0 else 'HIGH'}", 9, "right")
+        for e in table.error.tolist()
+    ]
+    heads = [Column("total flow", 12), Column("water over\nlevel lips", 12, "right"), *errors]
+    lines = [
+        [
+            f"{litres_per_min(flow.inflow)}\n{gpm(flow.inflow)}",
+            f"{inches(head, parts=32)}\n{millimetres(head)}",
+            *(percent_text(share, 0) for share in shares),
+        ]
+        for flow, head, shares in zip(table.flows, table.level_head, table.share, strict=True)
+    ]
+    words = f"{table.outlets} outlets, one lip wrong: share of its line. Fair is {fair}."
+    return [[Heading(words)], [Table(heads, lines)]]
 
 
 def table_report(table: LipTable) -> list[str]:
     """Lines of at most 72 columns: the table of the handout."""
-    errors = table.error.tolist()
-    heads = "".join(f"{inches(abs(e), parts=32):>10}" for e in errors)
-    sides = "".join(f"{'low' if e < 0 else 'HIGH':>10}" for e in errors)
-    lines = [
-        *wrapped(
-            f"{table.outlets} outlets, one lip wrong: share of its line. Fair is "
-            f"{percent_text(table.fair)}."
-        ),
-        "",
-        f"  {'total flow':<12}{'head':>8}{heads}",
-        f"  {'':<20}{sides}",
-    ]
-    for flow, head, shares in zip(table.flows, table.level_head, table.share, strict=True):
-        cells = "".join(f"{percent_text(share, 0):>10}" for share in shares)
-        lines.append(f"  {litres_per_min(flow.inflow):<12}{millimetres(head):>8}{cells}")
-    return lines + noted(sentences(table.warnings))
+    return text([*lip_blocks(table), warned(table.warnings)])
 
 
 def case_report(cases: Sequence[Case]) -> list[str]:
     """Lines of at most 72 columns: what each group is given."""
-    lines: list[str] = []
+    sections: list[Section] = []
+    blanks = [Paragraph(f"{blank + ':':<14}______", "  ") for blank in BLANKS]
     for case in cases:
-        lines += [case.shown.title, "", *_row_lines(readings(case)), ""]
-        lines += [*wrapped(pours_said(case)), ""]
-        differing = seen_at_outlets(case)
-        lines += [*_row_lines(differing), ""] if differing.rows else []
-        lines += wrapped(f"At every outlet alike: {'; '.join(same_at_all_outlets(case))}.")
-        lines += ["", *(line for seen in seen_of_the_whole(case) for line in wrapped(seen))]
-        lines += ["", *wrapped(QUESTION), *(f"  {blank + ':':<14}______" for blank in BLANKS), ""]
-    return [*lines, *wrapped(INVENTED), *wrapped(LESSON)]
+        parts = chain(*case_blocks(case).values())
+        sections += [[Heading(case.shown.title)], *parts, [Paragraph(QUESTION), *blanks]]
+    return text([*sections, [Paragraph(INVENTED), Paragraph(LESSON)]])
 
 
 def key_report(cases: Sequence[Case]) -> list[str]:
     """Lines of at most 72 columns: the key."""
-    lines: list[str] = []
-    for case in cases:
-        lines += [f"KEY to {case.site.title}"]
-        for name, words in answer(case):
-            lines += wrapped(f"{name}: {words}", first="  ", indent="    ")
-        for reason in case.why:
-            lines += wrapped(reason, first="  - ", indent="    ")
-        lines.append("")
-    return [*lines, *wrapped(INVENTED)]
-
-
-def _row_lines(table: Rows) -> list[str]:
-    """A table of a case; a name too long for its column gets a line of its own."""
-    first = _WIDTH - _CELL * (len(table.heads) - 1)
-    lines = []
-    for name, *cells in (table.heads, *table.rows):
-        if len(name) >= first:
-            lines.append(name)
-            name = ""
-        lines.append(f"{name:<{first}}" + "".join(f"{cell:>{_CELL}}" for cell in cells))
-    return lines
+    return text([*map(key_blocks, cases), [Paragraph(INVENTED)]])

@@ -6,12 +6,21 @@ from collections.abc import Sequence
 WIDTH = 72
 """Columns that a report fills at most."""
 
+TOGETHER = "\u00a0"
+"""A blank at which words are not parted."""
+
 
 def wrapped(text: str, *, first: str = "", indent: str = "") -> list[str]:
     """Break a sentence to lines of at most `WIDTH` columns."""
-    return textwrap.wrap(
+    lines = textwrap.wrap(
         text, WIDTH, initial_indent=first, subsequent_indent=indent, break_on_hyphens=False
     )
+    return [line.replace(TOGETHER, " ") for line in lines]
+
+
+def cut(text: str, width: int) -> str:
+    """A text that is shorter than its column, marked where its end was cut off."""
+    return text if len(text) < width else f"{text[: width - 2]}~"
 
 
 def noted(sentences: Sequence[str]) -> list[str]:

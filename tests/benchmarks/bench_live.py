@@ -18,9 +18,8 @@ import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from dbox.drawings.lesson_page import player_html
-from dbox.drawings.lesson_view import LiveWindow
-from dbox.fieldwork.lesson_box import Bench, frames, lesson_site
+from dbox.drawings.lesson_view import LiveWindow, player_html
+from dbox.fieldwork.lessons import Bench, frames, lesson_site
 from tests.benchmarks.ratios import Row, alone, best_of
 
 LEAST_FRAMES = 10.0

@@ -49,7 +49,7 @@ def test_the_shipped_cases_are_told_for_what_they_were_made(dbox, name, first, o
 
 @pytest.mark.parametrize("name", ["wet-line", "dry-line", "off-level", "full-job", "unequal-lines"])
 def test_text_fits_72_columns_and_begins_with_cautions(dbox, name):
-    code, out, err = dbox("diagnose", name)
+    code, out, err = dbox("diagnose", name, "--draws", "60")
     assert (code, err) == (0, "")
     lines = out.splitlines()
     assert max(map(len, lines)) <= 72
@@ -103,9 +103,9 @@ def test_what_is_not_known_is_null(dbox):
 
 
 def test_contradicting_evidence_is_named(dbox, contradicting):
-    _, out, _ = dbox("diagnose", contradicting)
+    _, out, _ = dbox("diagnose", contradicting, "--draws", "60")
     assert "DO NOT GO TOGETHER under any one cause" in out
-    _, out, _ = dbox("diagnose", contradicting, "--json")
+    _, out, _ = dbox("diagnose", contradicting, "--json", "--draws", "60")
     (pair, *_) = json.loads(out)["contradictions"]
     assert pair == {
         "one": "outlet 4, port of the line: dry",

@@ -63,7 +63,7 @@ def test_tables_and_pictures_are_written_and_named(dbox, tmp_path: Path):
         code, out, err = dbox(*words)
         assert (code, out) == (2, "")
         assert "not replaced" in err
-        assert dbox(*words, "--overwrite")[0] == 0
+    assert dbox(*words, "--overwrite")[0] == 0
 
 
 def test_a_table_of_a_sweep_holds_curve_and_map(dbox, tmp_path: Path):

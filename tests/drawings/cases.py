@@ -119,9 +119,8 @@ def sites() -> dict[str, Site]:
 
 
 EVERYDAY = {
-    "off-level", "unequal-lines", "one", "twelve, two capped", "twenty, six flows, long",
-    "every hole", "no clocks", "fixed", "round to re-bed", "twenty to re-bed, long",
-    "re-bed, no size", "six, long labels, no tolerance",
+    "off-level", "twelve, two capped", "twenty, six flows, long", "every hole", "no clocks",
+    "fixed", "round to re-bed", "re-bed, no size",
 }  # fmt: skip
 NAMES = tuple(
     pytest.param(name, marks=[] if name in EVERYDAY else pytest.mark.slow) for name in sites()

@@ -18,8 +18,7 @@ from dbox import ScenarioError
 from dbox.drawings import fonts
 from dbox.drawings.fonts import BASE, SUBSTITUTE, drawable, families
 from dbox.drawings.inspection_sheet import inspection_sheet
-from dbox.drawings.lesson_page import player_html
-from dbox.drawings.lesson_view import LiveWindow
+from dbox.drawings.lesson_view import LiveWindow, player_html
 from dbox.drawings.level_picture import level_figure
 from dbox.drawings.paper import save_pages
 from dbox.drawings.setup_sheet import field_sheet, setup_sheet
@@ -28,7 +27,7 @@ from dbox.drawings.style import save, text_width, wrap
 from dbox.drawings.surge_film import write_film
 from dbox.drawings.surge_picture import contrast_figure, surge_figure
 from dbox.errors import LetterWarning
-from dbox.fieldwork.lesson_box import Bench, frames
+from dbox.fieldwork.lessons import Bench, frames
 from dbox.fieldwork.levelling import level
 from dbox.fieldwork.shares import assess
 from dbox.fieldwork.surge import run

@@ -10,9 +10,17 @@ from scipy.interpolate import RegularGridInterpolator
 from dbox import Circle, DomainError, Slot
 from dbox.drawings.lesson_papers import case_key, case_pages, handout_key, handout_pages
 from dbox.drawings.lesson_pictures import compare_figure, sweep_figure
-from dbox.fieldwork.lesson_box import LESSON_FLOWS, LESSON_HOLE, Kind, lesson_site
 from dbox.fieldwork.lesson_cases import MOST_GROUPS, make_cases
-from dbox.fieldwork.lesson_sweeps import compare, exercise, lip_table, sweep
+from dbox.fieldwork.lessons import (
+    LESSON_FLOWS,
+    LESSON_HOLE,
+    Kind,
+    compare,
+    exercise,
+    lesson_site,
+    lip_table,
+    sweep,
+)
 from dbox.fieldwork.site import Flow, Tolerance
 from dbox.units import INCH
 from tests.drawings import paper
@@ -30,14 +38,7 @@ BOXES = {
 KINDS = tuple(Kind(f"circle {i} in", Circle(i * INCH)) for i in range(1, 9))
 
 
-@pytest.fixture(scope="module", params=BOXES)
-def swept(request):
-    return sweep(BOXES[request.param])
-
-
-@pytest.fixture(scope="module")
-def sheet(swept):
-    return sweep_figure(swept)
+SLOW = ("twenty", "one flow", "off level")
 
 
 def check(figure, largest=11.0) -> None:
@@ -47,22 +48,18 @@ def check(figure, largest=11.0) -> None:
     assert max(figure.get_size_inches()) <= largest
 
 
-def test_every_word_of_a_sweep_can_be_read(sheet):
+@pytest.mark.parametrize(
+    "name", [pytest.param(n, marks=[pytest.mark.slow] if n in SLOW else []) for n in BOXES]
+)
+def test_curves_and_dots_are_those_of_the_sweep_and_every_word_can_be_read(name):
+    swept = sweep(BOXES[name])
+    sheet = sweep_figure(swept)
     check(sheet)
-
-
-def test_a_curve_is_the_worst_share_of_its_flow(sheet, swept):
     for i, flow in enumerate(swept.site.flows[:6]):
         (curve,) = paper.named(sheet, Line2D, flow.name)
         assert np.array_equal(curve.get_xdata(), swept.tilt)
-        shown = 100 * swept.over_target[i]
-        if swept.equal_targets:
-            shown = 100 * swept.share[i].max(-1)
-        assert curve.get_ydata() == pytest.approx(shown)
-
-
-def test_a_dot_stands_where_a_line_leaves_the_tolerance(sheet, swept):
-    for i, flow in enumerate(swept.site.flows[:6]):
+        shown = swept.share[i].max(-1) if swept.equal_targets else swept.over_target[i]
+        assert curve.get_ydata() == pytest.approx(100 * shown)
         dots = paper.named(sheet, Line2D, f"limit {flow.name}")
         inside = 0 < swept.limit[i] < np.inf
         assert [dot.get_xdata()[0] for dot in dots] == ([swept.limit[i]] if inside else [])
@@ -79,15 +76,11 @@ def test_the_tolerance_line_lies_where_the_tolerance_ends():
         assert off(np.column_stack([far, right])) == pytest.approx(0.1, abs=0.02)
 
 
-@pytest.mark.parametrize("kinds", [None, KINDS, KINDS[:1]])
-def test_every_word_of_a_comparison_can_be_read(kinds):
+@pytest.mark.parametrize("kinds", [None, KINDS, KINDS[:1]], ids=["usual", "eight", "one"])
+def test_bars_and_water_are_those_of_the_comparison(kinds):
     compared = compare() if kinds is None else compare(kinds, error=INCH / 8, outlets=7)
-    check(compare_figure(compared))
-
-
-def test_bars_and_water_are_those_of_the_comparison():
-    compared = compare()
     figure = compare_figure(compared)
+    check(figure)
     for k, kind in enumerate(compared.kinds):
         for i, flow in enumerate(compared.flows):
             (bar,) = paper.named(figure, Rectangle, f"share {kind.name}: {flow.name}")

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from matplotlib.colors import to_rgba
 
-from dbox.drawings.grades_picture import grades_figure
+from dbox.drawings.answers import grades_figure
 from dbox.fieldwork.grades import grade
 from dbox.files.scenario import load, resolve
 from tests.drawings import paper

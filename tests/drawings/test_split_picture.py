@@ -2,12 +2,12 @@
 
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Polygon, Rectangle
 
 from dbox import Circle, Notch, PipeEnd, Slot
-from dbox.drawings.split_picture import draw_strip, split_figure
-from dbox.drawings.wall import View
+from dbox.drawings.split_picture import View, draw_strip, split_figure
 from dbox.errors import DomainError
 from dbox.fieldwork.shares import assess
 from dbox.lengths import PLAIN
@@ -23,25 +23,27 @@ def drawn(site):
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_water_lines_stand_at_the_levels_of_the_result(name):
+def test_water_and_lips_stand_at_the_heights_of_the_result(name):
     assessment, figure = split_drawn(name)
-    for flow, level in list(zip(assessment.names, assessment.result.level, strict=True))[:6]:
-        (line,) = paper.named(figure, Line2D, f"level {flow}")
+    waters = [("still water", 0.0)]
+    for flow, level in zip(assessment.names[:6], assessment.result.level, strict=False):
+        waters.append((f"level {flow}", level))
+    for label, level in waters:
+        (line,) = paper.named(figure, Line2D, label)
         assert np.array_equal(line.get_ydata(), [level, level])
-    (still,) = paper.named(figure, Line2D, "still water")
-    assert np.array_equal(still.get_ydata(), [0.0, 0.0])
-
-
-@pytest.mark.parametrize("name", NAMES)
-def test_every_open_outlet_has_its_lip_at_its_height(name):
-    site = sites()[name]
-    assessment, figure = split_drawn(name)
-    for place, (outlet, lip) in enumerate(zip(site.outlets, assessment.lips.height, strict=True)):
+    outlets = zip(sites()[name].outlets, assessment.lips.height, strict=True)
+    for place, (outlet, lip) in enumerate(outlets):
         lips = paper.named(figure, Line2D, f"lip {outlet.label}")
         assert len(lips) == (not outlet.capped)
         for line in lips:
             assert np.array_equal(line.get_ydata(), [lip, lip])
             assert np.mean(line.get_xdata()) == pytest.approx(place)
+    view = View.of(assessment, column=0.5, height=3.0)
+    marks = assessment.lips.height[np.isfinite(assessment.lips.height)]
+    marks = np.concatenate([marks, assessment.result.level[:6], [0.0]])
+    assert np.all((marks > view.low) & (marks < view.high))
+    assert view.upright == pytest.approx(3.0 / (view.high - view.low))
+    assert view.level <= view.upright
 
 
 def test_lips_are_written_in_sixteenths_and_millimetres():
@@ -55,9 +57,10 @@ def test_lips_are_written_in_sixteenths_and_millimetres():
         assert PLAIN.both(level, signed=True) in written
 
 
-def test_units_go_to_the_head_where_columns_are_narrow():
+def test_units_go_to_the_head_where_columns_are_narrow_and_the_stretch_is_told():
     assessment, figure = drawn(box(20))
     written = paper.texts(figure)
+    assert any("times the widths" in text for text in written)
     assert {"lip, in", "lip, mm"} <= set(written)
     for lip in assessment.lips.height:
         assert inches(lip, signed=True).removesuffix(" in") in written
@@ -101,22 +104,6 @@ def test_an_outline_is_as_wide_as_its_opening(opening, height, width):
     assert corners[:, 1].min() == 0.0
 
 
-@pytest.mark.parametrize("name", NAMES)
-def test_the_view_holds_every_lip_and_level(name):
-    assessment, _ = split_drawn(name)
-    view = View.of(assessment, column=0.5, height=3.0)
-    marks = assessment.lips.height[np.isfinite(assessment.lips.height)]
-    marks = np.concatenate([marks, assessment.result.level[:6], [0.0]])
-    assert np.all((marks > view.low) & (marks < view.high))
-    assert view.upright == pytest.approx(3.0 / (view.high - view.low))
-    assert view.level <= view.upright
-
-
-def test_the_section_says_how_far_it_is_stretched():
-    _, narrow = drawn(box(20))
-    assert any("times the widths" in text for text in paper.texts(narrow))
-
-
 def test_capped_outlets_are_hatched_and_say_so():
     _, figure = drawn(box(6, capped=(1, 4)))
     assert paper.texts(figure).count("capped") == 2
@@ -146,10 +133,7 @@ def test_too_many_outlets_or_another_box_are_refused():
         split_figure(box(3), assess(box(4), samples=10))
 
 
-def strip_of(site, flow=0):
-    from matplotlib.figure import Figure
-
-    assessment = assess(site, samples=200)
+def strip_of(assessment, flow=0):
     axes = Figure().add_subplot()
     draw_strip(axes, assessment, flow, column=0.6)
     return assessment, axes
@@ -162,7 +146,7 @@ def line(axes, label):
 
 @pytest.mark.parametrize("name", NAMES)
 def test_whiskers_end_at_the_band_and_bars_at_the_share(name):
-    assessment, axes = strip_of(sites()[name])
+    assessment, axes = strip_of(split_drawn(name)[0])
     bars = [bar.patches[0] for bar in axes.containers]
     assert len(bars) == len(assessment.labels)
     for i, label in enumerate(assessment.labels):
@@ -177,7 +161,7 @@ def test_whiskers_end_at_the_band_and_bars_at_the_share(name):
 
 
 def test_the_tolerance_is_shaded_about_each_target():
-    assessment, axes = strip_of(sites()["unequal-lines"], flow=1)
+    assessment, axes = strip_of(split_drawn("unequal-lines")[0], flow=1)
     shaded = [a for a in axes.patches if isinstance(a, Rectangle) and a.get_hatch()]
     assert len(shaded) == len(assessment.labels)
     for band, target in zip(shaded, assessment.target, strict=True):
@@ -187,15 +171,16 @@ def test_the_tolerance_is_shaded_about_each_target():
 
 def test_without_a_tolerance_nothing_is_shaded_and_no_verdict_given():
     site = box(4, tolerance=None)
-    _, axes = strip_of(site)
+    assessment, figure = drawn(site)
+    _, axes = strip_of(assessment)
     assert not [a for a in axes.patches if a.get_hatch()]
-    written = paper.texts(split_figure(site, assess(site, samples=50)))
+    written = paper.texts(figure)
     assert written.count("no tolerance given") == len(site.flows)
     assert not any("cannot tell" in text for text in written)
 
 
 def test_capped_outlets_have_neither_target_nor_band():
-    _, axes = strip_of(box(5, capped=(2,)))
+    _, axes = strip_of(assess(box(5, capped=(2,)), samples=50))
     assert [a for a in axes.lines if a.get_label() in ("target 3", "band 3")] == []
 
 
@@ -222,15 +207,11 @@ def test_strips_share_one_scale_that_holds_everything():
         assert all(tick.get_text().endswith(" %") for tick in axes.get_yticklabels())
 
 
-def test_shares_in_figures_stand_under_their_bars():
+def test_shares_stand_under_their_bars_and_the_key_tells_what_marks_mean():
     assessment, figure = split_drawn("off-level")
     written = paper.texts(figure)
     for share in assessment.result.share.flat:
         assert f"{100 * share:.1f} %" in written
-
-
-def test_the_key_tells_what_bar_whisker_and_dash_mean():
-    written = paper.texts(split_drawn("off-level")[1])
     assert "5 to 95 % band left by the reading error" in written
     assert {"share of the flow", "target", "within 10 % of the target"} <= set(written)
 

@@ -41,7 +41,9 @@ EVENTS = {
     "one": ("one", steady(5 * GPM, 60.0)),
     "round": ("round", steady(30 * GPM, 60.0)),
 }
-NAMES = tuple(EVENTS)
+SLOW = ("twenty, no positions", "every hole", "one", "round")
+NAMES = tuple(pytest.param(n, marks=[pytest.mark.slow] if n in SLOW else []) for n in EVENTS)
+"""Every run; half of them are looked at every day, the rest in the longer checks."""
 
 
 @lru_cache(2)
@@ -60,10 +62,6 @@ def contrast():
     return side_by_side(sites()["family-of-four"], 20 * GALLON)
 
 
-def times(name, count=5):
-    return np.linspace(0.0, shown_until(outcome(name).surge), count)
-
-
 def film_times(frames):
     return frame_times(outcome("shower").surge, frames)
 
@@ -78,58 +76,39 @@ def width(stream):
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_water_stands_where_the_run_says(name):
-    shown, found = frame(name), outcome(name).surge
-    for row in (0, found.time.size // 4, int(np.argmax(found.level))):
+def test_water_bars_and_streams_are_those_of_the_run(name):
+    shown, case = frame(name), outcome(name)
+    found, (low, high) = case.surge, shown.box.axes.get_ylim()
+    peak = int(np.argmax(found.level))
+    for row in (0, found.time.size // 2, found.time.size - 1, peak):
         shown.show(float(found.time[row]))
         level = np.asarray(one(shown.figure, Line2D, "level").get_ydata())
         water = one(shown.figure, Rectangle, "water")
         assert level == pytest.approx(np.full(2, found.level[row]), abs=1e-12)
         assert water.get_y() + water.get_height() == pytest.approx(level[0])
-        low, high = shown.box.axes.get_ylim()
         assert low < level[0] < high
-
-
-@pytest.mark.parametrize("name", NAMES)
-def test_bars_are_the_running_shares(name):
-    shown, found = frame(name), outcome(name).surge
-    for row in (1, found.time.size // 2, found.time.size - 1):
-        shown.show(float(found.time[row]))
         bars = [bar.get_height() for bar in shown.shares.bars]
         assert bars == pytest.approx(found.running_share[row], abs=1e-12)
-
-
-@pytest.mark.parametrize("name", NAMES)
-def test_streams_are_as_wide_as_flows_are_large(name):
-    shown, case = frame(name), outcome(name)
-    row = int(np.argmax(case.surge.level))
-    shown.show(float(case.surge.time[row]))
     inlet = width(one(shown.figure, Polygon, "inlet"))
     assert inlet > 0
-    for i, label in enumerate(case.labels):
-        if case.site.outlets[i].capped:
-            continue
-        wide = width(one(shown.figure, Polygon, f"stream {label}"))
-        part = case.surge.flow[row, i] / case.surge.inflow[row]
-        assert wide / inlet == pytest.approx(part, abs=1e-3)
+    for i, outlet in enumerate(case.site.outlets):
+        if not outlet.capped:
+            wide = width(one(shown.figure, Polygon, f"stream {outlet.label}"))
+            part = found.flow[peak, i] / found.inflow[peak]
+            assert wide / inlet == pytest.approx(part, abs=1e-3)
 
 
-def test_lips_and_targets_stand_at_their_heights():
+def test_lips_targets_and_trenches_stand_at_their_heights():
     shown, case = frame("shower"), outcome("shower")
+    shown.show(case.surge.seconds)
     for i, label in enumerate(case.labels):
         lip = one(shown.figure, Line2D, f"lip {label}").get_ydata()
         target = one(shown.figure, Line2D, f"target {label}").get_ydata()
         assert lip == pytest.approx([case.surge.system.lips[i]] * 2, abs=1e-12)
         assert target == pytest.approx([case.target[i]] * 2)
-
-
-def test_trenches_fill_in_proportion_to_their_depth():
-    shown, case = frame("shower"), outcome("shower")
-    shown.show(case.surge.seconds)
-    heights = [shown.box.trenches[i].get_height() for i in range(5)]
-    assert heights[0] / heights[1] == pytest.approx(
-        case.surge.depth[-1, 0] / case.surge.depth[-1, 1]
-    )
+    first, second = (shown.box.trenches[i].get_height() for i in range(2))
+    depth = case.surge.depth[-1]
+    assert first / second == pytest.approx(depth[0] / depth[1])
 
 
 def test_trenches_share_one_scale_with_their_pipes_once_one_is_passed():
@@ -167,7 +146,7 @@ def test_water_over_the_rim_is_said():
 @pytest.mark.parametrize("name", NAMES)
 def test_no_words_lie_on_words_at_any_time(name):
     shown = SurgeFrame(outcome(name))
-    for at in times(name):
+    for at in np.linspace(0.0, shown_until(outcome(name).surge), 3):
         shown.show(float(at))
         paper.words.cache_clear()
         assert paper.overlaps(shown.figure) == []
@@ -235,8 +214,8 @@ def test_a_frame_is_the_same_drawn_over_or_anew():
 
 def test_a_gif_has_its_frames_and_lasts_as_long(tmp_path):
     path, told = tmp_path / "surge.gif", []
-    write_film(outcome("shower"), path, frames=20, progress=told.append)
-    count = film_times(20).size
+    write_film(outcome("shower"), path, frames=10, progress=told.append)
+    count = film_times(10).size
     with Image.open(path) as film:
         assert film.n_frames == count
         lasts = 0
@@ -252,17 +231,17 @@ def test_a_gif_has_its_frames_and_lasts_as_long(tmp_path):
 
 def test_the_page_holds_its_frames_and_asks_the_network_for_nothing(tmp_path):
     path = tmp_path / "surge.html"
-    write_film(outcome("shower"), path, frames=10)
+    write_film(outcome("shower"), path, frames=5)
     page = path.read_text(encoding="utf-8")
     frames = re.findall(r'"data:image/png;base64,([^"]*)"', page)
-    assert len(frames) == film_times(10).size
+    assert len(frames) == film_times(5).size
     with Image.open(BytesIO(base64.b64decode(frames[3].replace("\\", "")))) as picture:
         assert picture.size == (800, 600)
     rest = re.sub(r'"data:image/png;base64,[^"]*"', "", page)
     assert "http" not in rest
     assert not re.search(r"<link|@import|url\(|src\s*=\s*[\"'](?!data:)", rest)
     assert 'name="viewport"' in rest
-    write_film(outcome("shower"), path, frames=10, overwrite=True)
+    write_film(outcome("shower"), path, frames=5, overwrite=True)
     assert path.read_text(encoding="utf-8") == page
 
 
@@ -270,16 +249,6 @@ def test_an_mp4_without_ffmpeg_says_what_to_do(tmp_path, monkeypatch):
     monkeypatch.setattr(surge_film.FFMpegWriter, "isAvailable", classmethod(lambda _: False))
     with pytest.raises(ScenarioError, match=r"needs ffmpeg.*\.gif or \.html"):
         check_film(tmp_path / "surge.mp4")
-
-
-def test_nothing_is_replaced_unless_told(tmp_path):
-    path = tmp_path / "surge.gif"
-    path.write_text("kept")
-    with pytest.raises(ScenarioError, match="is there already"):
-        write_film(outcome("shower"), path)
-    assert path.read_text() == "kept"
-    with pytest.raises(ScenarioError, match="no folder"):
-        check_film(tmp_path / "none" / "surge.gif")
 
 
 def test_too_many_outlets_are_refused():

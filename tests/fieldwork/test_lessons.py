@@ -7,17 +7,21 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from dbox import Circle, DomainError, Notch, PipeEnd, Slot, split
-from dbox.fieldwork.lesson_box import (
+from dbox.fieldwork.lessons import (
     FILLED,
-    KINDS,
     LESSON_FLOWS,
+    LESSON_KINDS,
+    SIDES,
     Bench,
     Kind,
+    compare,
+    exercise,
     frames,
     leaning_lips,
     lesson_site,
+    lip_table,
+    sweep,
 )
-from dbox.fieldwork.lesson_sweeps import SIDES, compare, exercise, lip_table, sweep
 from dbox.fieldwork.site import Box, Flow, Outlet, Site, Target, Tolerance
 from dbox.units import INCH, LITRE_PER_MINUTE
 
@@ -198,7 +202,7 @@ def test_frames_are_single_splits():
         lips = np.array(plane(bench.site, shown.far_low[b], shown.right_low[c]))
         lips[1] += shown.lip[d]
         tail = [-np.inf, FILLED if full else -np.inf, -np.inf]
-        one = split(shown.inflow[a], lips, KINDS[kind].opening, tail)
+        one = split(shown.inflow[a], lips, LESSON_KINDS[kind].opening, tail)
         assert shown.level[kind, full, a, b, c, d] == pytest.approx(one.level, abs=1e-9)
         assert shown.share[kind, full, a, b, c, d] == pytest.approx(one.share, abs=1e-9)
 
