@@ -141,7 +141,10 @@ def test_the_tilt_arrow_points_down_the_plane(name):
     [
         # lips 4 and 5 stand at 5/32 in, 3.97 mm
         ("off-level", "Adjust: turn the inserts to bring every lip to 5/32 in (4.0 mm) over"),
-        ("unequal-lines", "Nothing to turn yet: these readings cannot tell which lips are off."),
+        (
+            "unequal-lines",
+            "Adjust: turn the inserts to bring the lowest lip, the others above it to meet",
+        ),
         ("level", "Nothing to do: every flow is within the tolerance already."),
     ],
 )
