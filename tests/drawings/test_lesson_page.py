@@ -75,7 +75,7 @@ class Elements(HTMLParser):
 def opened(file: Path, folder: Path, address: str = "") -> tuple[dict, str]:
     """What the page looks like once its script has run, and what the console said."""
     run = subprocess.run(
-        [CHROMIUM, "--headless", "--no-sandbox", "--disable-gpu",
+        [CHROMIUM, "--headless", "--no-sandbox", "--disable-gpu", "--single-process", "--no-zygote",
          "--disable-background-networking", "--disable-component-update", "--disable-sync",
          "--no-first-run", "--host-resolver-rules=MAP * ~NOTFOUND", "--enable-logging=stderr",
          "--v=0",
