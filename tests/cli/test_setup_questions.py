@@ -7,8 +7,8 @@ import pytest
 
 from dbox.files.job_log import log_path
 
-PLAIN = ["", "My field", "2", "", "circle 2", "1/2", "6:00", "", "", "", "", "1/32", "10 %",
-         "permit 7", "", ""]  # fmt: skip
+PLAIN = ["", "My field", "2", "", "circle 2", "1/2", "6:00", "", "", "", "", "", "1/32",
+         "10 %", "permit 7", "", ""]  # fmt: skip
 BOX = """
 units = "in"
 insert = {kind = "circle", diameter = "2 in", offset = "1/2 in"}
@@ -39,7 +39,7 @@ def set_up(dbox, tmp_path: Path):
         (2, "none", "! that is"),
         (3, "correct 9", 'is "correct 9"; write the number of a question answered before'),
         (3, "correct x", 'is "correct x"; write the number of a question answered before'),
-        (11, "12", "! that is"),
+        (12, "12", "! that is"),
     ],
 )
 def test_an_odd_answer_changes_nothing(set_up, tmp_path: Path, place, odd, said):
@@ -130,7 +130,7 @@ def test_help_at_a_question_shows_what_can_be_typed_and_asks_again(set_up, tmp_p
     assert "outlet 2 >" in out
 
 
-SIX = ["", "Six lines", "6", "", "1-3/4", "1/2", "6", *[""] * 8, "1/8 0 -1/16 1/8 0 0"]
+SIX = ["", "Six lines", "6", "", "1-3/4", "1/2", "6", *[""] * 9, "1/8 0 -1/16 1/8 0 0"]
 """Six equal outlets from nothing, to the first advice."""
 
 
