@@ -79,7 +79,7 @@ def test_two_passes_end_at_the_ruler(run, state, tmp_path: Path):
     assert (code, err) == (0, "")
     assert all(len(line) <= 72 for line in out.replace(str(tmp_path), "").splitlines())
     assert out.index("PASS 1: ADJUST") < out.index("Turn in this order") < out.index("PASS 2: ")
-    assert "FINISHED after 2 passes: your ruler cannot tell the lips apart any better." in (
+    assert "FINISHED after 2 passes: what still differs is smaller than the rule can tell." in (
         " ".join(out.split()))  # fmt: skip
     last = " ".join(out.split()).partition("For the inspector. ")[2]
     assert last.startswith("Asked: within 10 % of each line's own target. Source: permit 7.")

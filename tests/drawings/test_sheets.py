@@ -310,7 +310,7 @@ def test_a_record_of_two_passes_tells_the_first_from_the_last():
     words = spoken(sheet)
     for part in ("Pass 1, as found", "Pass 2, as left", "rule, 09:30", "rule, 10:15",
                  "Reached, as left:",
-                 "How it ended: what still differs is smaller than the rule can read",
+                 "How it ended: what still differs is smaller than the rule can tell",
                  "Shares as left"):  # fmt: skip
         assert part in words
     assert "expected, not read" not in words
