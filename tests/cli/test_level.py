@@ -57,6 +57,15 @@ def test_unequal_lips_are_said_to_hold_for_one_flow_only(dbox):
     assert any("one flow only" in warning for warning in answer["warnings"])
 
 
+def test_the_flow_that_is_to_be_met_is_the_one_told(dbox):
+    out = " ".join(dbox("level", "unequal-lines", "--at", "dose")[1].split())
+    told = re.search(r"goes from (\d+) to (\d+) % of its target at dose", out)
+    answer = json.loads(dbox("level", "unequal-lines", "--at", "dose", "--json")[1])
+    for share, when in zip(told.groups(), ("before", "after"), strict=True):
+        (dose,) = (case for case in answer[when] if case["name"] == "dose")
+        assert int(share) == round(100 * dose["worst_over_target"])
+
+
 def test_an_unknown_flow_name_is_refused(dbox):
     code, out, err = dbox("level", "unequal-lines", "--at", "flood")
     assert (code, out) == (2, "")

@@ -156,6 +156,20 @@ def test_a_clock_that_is_not_known_is_asked_for_once(set_up, tmp_path: Path):
     assert "outlet 1 >" in out
 
 
+def test_an_insert_of_unknown_offset_is_turned_by_the_rule(set_up, tmp_path: Path):
+    answers = [*SIX[:5], "idk", *SIX[6:12], "1/32", *SIX[13:-1], "1/8 0 1/2 1/8 0 0"]
+    _, out, _ = set_up(tmp_path / "six.toml", answers)
+    assert "outlet 3: turn until the rule shows" in out
+    assert "3 by the rule" in out
+    assert "?" not in out[out.index("To turn: ") : out.index("Enter: all turned")]
+
+
+def test_a_pass_in_which_nothing_was_turned_is_not_followed_by_a_turn(set_up, tmp_path: Path):
+    _, out, _ = set_up(tmp_path / "six.toml", SIX)
+    assert "NOTHING TO TURN YET" in out
+    assert "The still level has moved" not in out
+
+
 def test_what_is_asked_about_holds_up_the_rest_of_its_line_and_loses_none(set_up, tmp_path: Path):
     file = tmp_path / "box.toml"
     file.write_text(BOX)
