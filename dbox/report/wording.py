@@ -119,10 +119,10 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "level: highest out of reach": "the highest lip asks for {highest:+.1f mm}, which "
     "{outlets:outlets} cannot reach; the goal taken is {taken:+.1f mm}, the highest that all can "
     "reach",
-    "level: one flow only": _one_flow_only,
     "level: offset not known": "nobody measured how far the holes are off their pipes: turn by the "
     "rule, and say where the hole stood before and after, which tells it; or turn one insert right "
     "round: half of what its lip moves is the offset",
+    "level: one flow only": _one_flow_only,
     "level: places not known": "positions of three outlets are needed to tell which side to lift",
     "level: slipped": "it does not stand where it was left: did the insert slip, or is it locked? "
     "Its last reading is what counts now",
