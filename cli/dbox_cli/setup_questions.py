@@ -252,7 +252,8 @@ def _words(job: Job, question: Question) -> list[str]:
     lines = wrapped(f"Left: {places}.") if places else []
     if question.kind == "turn" and now.levelling is not None:
         # what to do stands beside the prompt, however long the numbers are
-        turns = (f"{labels[i]} from {_clock(now.angles[i])} to {_clock(told[i])}"
+        turns = (f"{labels[i]} by the rule" if told[i] is None else
+                 f"{labels[i]} from {_clock(now.angles[i])} to {_clock(told[i])}"
                  for i in now.levelling.order)  # fmt: skip
         lines += wrapped(f"To turn: outlet {', then '.join(turns)}.")
     if question.kind == "still":

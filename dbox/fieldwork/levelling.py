@@ -163,8 +163,8 @@ class Levelling(Turning):
     lift: Lift | None  # How to re-bed; None unless the verdict is to re-bed and the tilt is known.
     before: Assessment  # Shares as they are.
     after: Assessment  # Shares as they would be.
-    # Worst share over target at the weakest flow: as it is, turned as told, and with every insert
-    # brought to the goal. [-]
+    # Worst share over target at the design flow, else at the weakest: as it is, turned as told, and
+    # with every insert brought to the goal. [-]
     worst: tuple[float, float, float]
     warnings: tuple[Note, ...]  # What the reader should know.
 
@@ -256,7 +256,7 @@ def level(
         lift=lift,
         before=before,
         after=after,
-        worst=_worst(site, before, after, everywhere),
+        worst=_worst(site, design_flow, before, after, everywhere),
         warnings=tuple(notes),
     )
 
@@ -268,13 +268,17 @@ def _goal(height: float, reach: Reach, wanted: Array) -> Goal:
 
 
 def _worst(
-    site: Site, before: Assessment, after: Assessment, everywhere: Array
+    site: Site, flow: int | None, before: Assessment, after: Assessment, everywhere: Array
 ) -> tuple[float, float, float]:
-    """Worst share over target at the weakest flow: now, turned as told, all turned to the goal."""
-    weakest = int(np.argmin([flow.inflow for flow in site.flows]))
-    best = split(site.flows[weakest].inflow, everywhere, [o.opening for o in site.outlets])
+    """Worst share over target at a flow: now, turned as told, all turned to the goal.
+
+    flow: index of the flow that unequal lips are to meet; None: the weakest.
+    """
+    if flow is None:
+        flow = int(np.argmin([each.inflow for each in site.flows]))
+    best = split(site.flows[flow].inflow, everywhere, [o.opening for o in site.outlets])
     over = over_target(best.share, before.target)[before.target > 0]
-    return (float(before.worst_over_target[weakest]), float(after.worst_over_target[weakest]),
+    return (float(before.worst_over_target[flow]), float(after.worst_over_target[flow]),
             float(over.max()))  # fmt: skip
 
 

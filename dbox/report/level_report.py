@@ -113,16 +113,17 @@ def next_words(levelling: Levelling) -> str:
     if step == "re-bed":
         _, then, _ = levelling.worst
         part, of = _part(levelling)
-        best = f"the worst line still gets {100 * part * then:.0f} %{of} at {_weakest(levelling)}"
+        best = f"the worst line still gets {100 * part * then:.0f} %{of} at {_flow_told(levelling)}"
         if not levelling.order:
             return f"bed the box level and firm again: {best}"
         return f"bed the box level and firm again: with all turns made {best}"
     if step == "read again":
         likely = chance_text(levelling.well_set)
         span = site.lengths.both(GOOD_SPAN)
+        wanted = "their wanted heights" if levelling.offset.any() else "each other"
         return (
             "top up, let the water go still, and read every outlet once more: the chance that "
-            f"the lips are within {span} of each other is {likely} so far"
+            f"the lips are within {span} of {wanted} is {likely} so far"
         )
     if step == "finer rule":
         mark = inches(float(np.nanmin(before.finer_rules)), parts=64)
@@ -144,9 +145,10 @@ def _trade(levelling: Levelling) -> str:
     now, then, best = levelling.worst
     labels = [levelling.before.labels[i] for i in sorted(levelling.order)]
     part, of = _part(levelling)
+    what = outlets_text(labels) if len(labels) < len(levelling.turn) else "every insert"
     words = (
-        f"turn {outlets_text(labels)}: the worst line goes from {100 * part * now:.0f} to "
-        f"{100 * part * then:.0f} %{of} at {_weakest(levelling)}"
+        f"turn {what}: the worst line goes from {100 * part * now:.0f} to "
+        f"{100 * part * then:.0f} %{of} at {_flow_told(levelling)}"
     )
     more = levelling.every.turns - len(levelling.order)
     if more < 1:
@@ -163,9 +165,10 @@ def _part(levelling: Levelling) -> tuple[float, str]:
     return (1.0, " of its target") if np.ptp(target) > 1e-9 else (float(target[0]), "")
 
 
-def _weakest(levelling: Levelling) -> str:
-    """Name of the weakest flow."""
-    return min(levelling.site.flows, key=lambda flow: flow.inflow).name.removesuffix(" (default)")
+def _flow_told(levelling: Levelling) -> str:
+    """Name of the flow that unequal lips are to meet, else of the weakest."""
+    weakest = min(levelling.site.flows, key=lambda flow: flow.inflow).name
+    return (levelling.design_flow or weakest).removesuffix(" (default)")
 
 
 def _headline(levelling: Levelling) -> str:
@@ -328,10 +331,10 @@ def _shares(levelling: Levelling) -> list[str]:
 
 def _other_goal(levelling: Levelling) -> str:
     goal, highest = levelling.goal, levelling.highest
-    turns = "1 insert" if highest.turns == 1 else f"{highest.turns} inserts"
+    turns = {0: "no insert", 1: "1 insert"}.get(highest.turns, f"{highest.turns} inserts")
     words = f"Matching the highest lip, as practice does, would turn {turns}"
     rise = highest.height - goal.height
-    if rise < _LEAST_LIFT:
+    if rise < _LEAST_LIFT or not highest.turns:
         return f"{words}."
     return f"{words} and use up {levelling.site.lengths.both(rise)} more of the inlet's drop."
 

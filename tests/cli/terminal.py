@@ -129,7 +129,7 @@ class Installer:
         if found := re.fullmatch(r"outlet (\d)", prompt):
             return self.reading(int(found[1]) - 1)
         if prompt.startswith("turned?"):
-            plan = screen[screen.rindex("Turn, in this order") :]
+            plan = screen[screen.rindex("Turn in this order") :]
             for outlet, clock in re.findall(r"outlet (\d): \d+:\d\d to\s+(\d+:\d\d)", plan):
                 self.angles[int(outlet) - 1] = angle(clock)
         return "yes" if prompt.startswith("really?") else ""

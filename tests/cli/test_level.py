@@ -57,6 +57,15 @@ def test_unequal_lips_are_said_to_hold_for_one_flow_only(dbox):
     assert any("one flow only" in warning for warning in answer["warnings"])
 
 
+def test_the_flow_that_is_to_be_met_is_the_one_told(dbox):
+    out = " ".join(dbox("level", "unequal-lines", "--at", "dose")[1].split())
+    told = re.search(r"goes from (\d+) to (\d+) % of its target at dose", out)
+    answer = json.loads(dbox("level", "unequal-lines", "--at", "dose", "--json")[1])
+    for share, when in zip(told.groups(), ("before", "after"), strict=True):
+        (dose,) = (case for case in answer[when] if case["name"] == "dose")
+        assert int(share) == round(100 * dose["worst_over_target"])
+
+
 def test_an_unknown_flow_name_is_refused(dbox):
     code, out, err = dbox("level", "unequal-lines", "--at", "flood")
     assert (code, out) == (2, "")
@@ -82,29 +91,30 @@ def test_gate_exits_with_1_only_when_outside(dbox, tmp_path):
 
 @pytest.mark.parametrize(
     ("tolerance", "words"),
-    [("50 %", "every flow is within the tolerance already"),
-     ("3 %", "your ruler cannot tell these lips apart any better")],
+    [("50 %", "NOTHING TO DO: every flow is within the tolerance already"),
+     ("3 %", "NOTHING TO TURN: your rule cannot tell these lips apart any better")],
 )  # fmt: skip
 def test_nothing_to_do_says_why(dbox, tmp_path, tolerance, words):
     """Exact: equal readings; 50 % is wide and 3 % narrow for what 1/32 in leaves unsure."""
     even = a_box(tmp_path, '{reading = "0 in"}, {reading = "0 in"}', tolerance=tolerance)
     out = " ".join(dbox("level", even)[1].split())
-    assert f"NOTHING TO DO: {words}" in out
+    assert words in out
 
 
 def test_no_number_of_readings_over_ten_is_promised(dbox, tmp_path):
-    """Repeats to one mark of a rule are not as good as they are many: then it takes a finer rule.
+    """Repeats to one mark of a rule are not as good as they are many: then it takes a pour.
 
     Exact: of two level lips 3 % asks for more than ten readings good to 1/32 in, 8 % for two.
     """
-    for allowed, told in (("3 %", False), ("8 %", True)):
+    for allowed, count in (("3 %", None), ("8 %", "2")):
         even = a_box(tmp_path, '{reading = "0 in"}, {reading = "0 in"}', tolerance=allowed)
-        for command in ("level", "split"):
-            out = " ".join(dbox(command, even)[1].split())
-            assert ("finer rule" in out and "will not" in out) != told
-            found = re.search(r"(\d+) (readings of each|of each outlet)", out)
-            assert (found is not None) == told
-            assert found is None or int(found[1]) <= 10
+        told = " ".join(dbox("level", even)[1].split())
+        assert ("Next: pour a known flow" in told) == (count is None)
+        assert ("read every outlet once more" in told) == (count is not None)
+        told = " ".join(dbox("split", even)[1].split())
+        assert ("pour and catch instead" in told) == (count is None)
+        found = re.search(r"or (\d+) of each outlet", told)
+        assert (found and found[1]) == count
 
 
 # outlets 4 ft apart across the box, the far ones 2 in higher than the near ones: a fall of 1/2 in

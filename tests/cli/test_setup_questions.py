@@ -7,8 +7,8 @@ import pytest
 
 from dbox.files.job_log import log_path
 
-PLAIN = ["", "My field", "2", "", "circle 2", "1/2", "6:00", "", "", "", "", "1/32", "10 %",
-         "permit 7", "", ""]  # fmt: skip
+PLAIN = ["", "My field", "2", "", "circle 2", "1/2", "6:00", "", "", "", "", "", "1/32",
+         "10 %", "permit 7", "", ""]  # fmt: skip
 BOX = """
 units = "in"
 insert = {kind = "circle", diameter = "2 in", offset = "1/2 in"}
@@ -39,7 +39,7 @@ def set_up(dbox, tmp_path: Path):
         (2, "none", "! that is"),
         (3, "correct 9", 'is "correct 9"; write the number of a question answered before'),
         (3, "correct x", 'is "correct x"; write the number of a question answered before'),
-        (11, "12", "! that is"),
+        (12, "12", "! that is"),
     ],
 )
 def test_an_odd_answer_changes_nothing(set_up, tmp_path: Path, place, odd, said):
@@ -130,7 +130,7 @@ def test_help_at_a_question_shows_what_can_be_typed_and_asks_again(set_up, tmp_p
     assert "outlet 2 >" in out
 
 
-SIX = ["", "Six lines", "6", "", "1-3/4", "1/2", "6", *[""] * 8, "1/8 0 -1/16 1/8 0 0"]
+SIX = ["", "Six lines", "6", "", "1-3/4", "1/2", "6", *[""] * 9, "1/8 0 -1/16 1/8 0 0"]
 """Six equal outlets from nothing, to the first advice."""
 
 
@@ -154,6 +154,20 @@ def test_a_clock_that_is_not_known_is_asked_for_once(set_up, tmp_path: Path):
     _, out, _ = set_up(file, ["6", "6.30", "idk", ""])
     assert "clock of outlet 1 > 6 outlet 1: hole at 6:00 clock of outlet 2 > 6.30" in out
     assert "outlet 1 >" in out
+
+
+def test_an_insert_of_unknown_offset_is_turned_by_the_rule(set_up, tmp_path: Path):
+    answers = [*SIX[:5], "idk", *SIX[6:12], "1/32", *SIX[13:-1], "1/8 0 1/2 1/8 0 0"]
+    _, out, _ = set_up(tmp_path / "six.toml", answers)
+    assert "outlet 3: turn until the rule shows" in out
+    assert "3 by the rule" in out
+    assert "?" not in out[out.index("To turn: ") : out.index("Enter: all turned")]
+
+
+def test_a_pass_in_which_nothing_was_turned_is_not_followed_by_a_turn(set_up, tmp_path: Path):
+    _, out, _ = set_up(tmp_path / "six.toml", SIX)
+    assert "NOTHING TO TURN YET" in out
+    assert "The still level has moved" not in out
 
 
 def test_what_is_asked_about_holds_up_the_rest_of_its_line_and_loses_none(set_up, tmp_path: Path):

@@ -92,7 +92,7 @@ def test_picture_is_written_named_and_never_overwritten_unasked(dbox, tmp_path: 
     assert "a.svg" in err
 
 
-def test_a_flow_just_at_its_limit_is_settled_by_no_ruler(dbox):
+def test_a_flow_just_at_its_limit_is_settled_by_no_reading(dbox):
     """Exact: the tolerance typed is the very amount by which the box is off."""
     box = ("split", "--heights", "0, 1/16", "--opening", "circle 2 in", "--flow", "2 gpm")
     worst = json.loads(dbox(*box, "--json")[1])["cases"][0]["worst_over_target"]
@@ -100,7 +100,7 @@ def test_a_flow_just_at_its_limit_is_settled_by_no_ruler(dbox):
     case = json.loads(dbox(*box, *limit, "--json")[1])["cases"][0]
     assert (case["verdict"], case["settling_spread_m"]) == ("cannot tell", None)
     out = " ".join(dbox(*box, *limit)[1].split())
-    assert "no ruler would settle it, this flow is too near the limit" in out
+    assert "no reading would settle it, this flow is too near the limit" in out
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="a device is needed")

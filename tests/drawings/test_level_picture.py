@@ -162,6 +162,13 @@ def test_the_headline_of_unequal_lips_tells_what_they_meet():
     assert headline(levelling).startswith(f"Adjust: turn the inserts to bring {meets}")
 
 
+def test_the_headline_of_unequal_lips_names_the_flow_that_they_meet():
+    levelling = level(sites()["unequal-lines"], samples=200, design_flow=2)
+    assert levelling.site.flows[2].name == "dose"
+    begins = "Adjust: turn the inserts to bring the lowest lip, the others above it to meet dose,"
+    assert headline(levelling).startswith(begins)
+
+
 def test_missing_positions_are_told():
     for name in ("five, no positions", "twenty, no positions"):
         _, figure = level_drawn(name)
