@@ -83,6 +83,8 @@ def _one_flow_only(note: Note) -> str:
 WORDS: dict[str, str | Callable[[Note], str]] = {
     "diagnose: few boxes": "few of the drawn boxes fit: the probabilities are rough; take more "
     "--draws",
+    "diagnose: held back": "outlet {outlet} gets {share:.0f %} of an ordinary day, or "
+    "{low:.0f %/} to {high:.0f %} while dry lips hold water back",
     "diagnose: placeholders": "placeholders stand for readings: the readings of the file are taken "
     "as not made",
     "diagnose: places": "places of outlets are not all given: they are taken to lie evenly around "
@@ -119,10 +121,10 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "level: highest out of reach": "the highest lip asks for {highest:+.1f mm}, which "
     "{outlets:outlets} cannot reach; the goal taken is {taken:+.1f mm}, the highest that all can "
     "reach",
-    "level: one flow only": _one_flow_only,
     "level: offset not known": "nobody measured how far the holes are off their pipes: turn by the "
     "rule, and say where the hole stood before and after, which tells it; or turn one insert right "
     "round: half of what its lip moves is the offset",
+    "level: one flow only": _one_flow_only,
     "level: places not known": "positions of three outlets are needed to tell which side to lift",
     "level: slipped": "it does not stand where it was left: did the insert slip, or is it locked? "
     "Its last reading is what counts now",
@@ -155,6 +157,8 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "surge: capillary": "{part:.0f %} of the water passed at heads below {head:.0f mm}, where "
     "surface tension decides and weir formulas are out of their range",
     "surge: drowned": "the trench of outlet {outlets} stands over its lip and drowns it",
+    "surge: held back": "outlet {outlet} gets {share:.0f %} of this run, or {low:.0f %/} to "
+    "{high:.0f %} while dry lips hold water back",
     "surge: jet not computed": "the inlet is straight, but its jet is not computed: places of "
     "outlets are not given",
     "surge: no supply": "[supply] is not given: the water comes to the box without delay",
@@ -189,6 +193,7 @@ ENDINGS = {
         f"below {1000 * CAPILLARY_HEAD:.0f} mm surface tension decides and weir formulas are out "
         "of their range"
     ),
+    "surge: held back": "all else here is for lips that are all wet",
 }
 """What is said after a note of a kind, and only once after several of it that stand together."""
 

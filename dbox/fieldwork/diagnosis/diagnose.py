@@ -17,6 +17,7 @@ little now; what filled it is the share that the same boxes gave it before its w
 its outlet.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -37,9 +38,9 @@ from dbox.fieldwork.diagnosis.posterior import (
     weigh,
 )
 from dbox.fieldwork.diagnosis.visible import AT_REST
-from dbox.fieldwork.diagnosis.worlds import outlet_places
-from dbox.fieldwork.readings import without_placeholders
-from dbox.fieldwork.shares import target_shares
+from dbox.fieldwork.diagnosis.worlds import day_shares, outlet_places
+from dbox.fieldwork.readings import reduce_readings, without_placeholders
+from dbox.fieldwork.shares import gains_most, target_shares
 from dbox.fieldwork.site import Site
 from dbox.hydraulics.surge.inflow import PER_PERSON
 from dbox.hydraulics.surge.parts import Trench
@@ -112,6 +113,8 @@ class Overload:
     share: Array  # (n,) Share of an ordinary day. [-]
     share_low: Array  # (n,) Its 5th percentile. [-]
     share_high: Array  # (n,) Its 95th percentile. [-]
+    share_rising_low: Array  # (n,) The 5th percentile while dry lips hold water back. [-]
+    share_rising_high: Array  # (n,) The 95th of that. [-]
     target: Array  # (n,) Share that each ought to get, and would in a box that is set again. [-]
     # (n,) Share of each where that line is capped for a rest and the others get their targets. [-]
     rested: Array
@@ -143,6 +146,7 @@ def overload_of(weighing: Weighing) -> Overload | None:
     except DomainError:
         return None
     low, share, high = _bands(weighing.states.day_share, weighing.weight)
+    rising_low, _, rising_high = _bands(_rising_shares(weighing), weighing.weight)
     sealed, before = _sealed(weighing)
     outlet = int(np.argmax(np.where(target > 0, share / np.where(target > 0, target, 1.0), 0.0)))
     daily, people = site.evidence.daily_flow, site.works.people
@@ -153,12 +157,14 @@ def overload_of(weighing: Weighing) -> Overload | None:
     rested = np.where(np.arange(target.size) == outlet, 0.0, target)
     rested = rested / rested.sum() if rested.sum() > 0 else rested
     loads = [part * daily / area for part in (share, target, rested)]
-    freeze(low, share, high, target, rested, acceptance, *loads)
+    freeze(low, share, high, rising_low, rising_high, target, rested, acceptance, *loads)
     return Overload(
         outlet=outlet,
         share=share,
         share_low=low,
         share_high=high,
+        share_rising_low=rising_low,
+        share_rising_high=rising_high,
         target=target,
         rested=rested,
         daily_flow=daily,
@@ -171,6 +177,17 @@ def overload_of(weighing: Weighing) -> Overload | None:
         sealed=sealed,
         before=before,
     )
+
+
+def _rising_shares(weighing: Weighing) -> Array:
+    """Shares of an ordinary day that comes to dry lips, of the boxes that count. [-] (r, n)"""
+    states, weight, hold = weighing.states, weighing.weight, weighing.site.hold_back
+    rows = np.flatnonzero(weight > _LIGHT * weight.max())
+    draws = weight.size // weighing.hypotheses.cause.size
+    share, then = states.day_share.copy(), states.take(rows)
+    each = np.linspace(*hold, draws)[rows % draws]
+    share[rows] = day_shares(weighing.water, then, then.day, each)
+    return share
 
 
 def _sealed(weighing: Weighing) -> tuple[int, tuple[float, float, float]]:
@@ -307,14 +324,15 @@ def diagnose(site: Site, *, seed: int = 0, draws: int = DRAWS) -> Diagnosis:
     weighing = weigh(site, draws=min(draws, max(many, _LEAST_DRAWS)), seed=seed)
     fit, probability = fit_of(weighing), weighing.probability
     order = np.argsort(-probability, kind="stable")
+    overload = overload_of(weighing)
     return Diagnosis(
         site=site,
         answers=tuple(_answer(weighing, fit, probability, int(place)) for place in order),
         looks=next_looks(weighing, seed=seed),
         normal=normal_things(site),
         contradictions=fit.contradictions(),
-        overload=overload_of(weighing),
-        warnings=_warnings(asked, weighing),
+        overload=overload,
+        warnings=(*_warnings(asked, weighing), *_held_back(site, overload)),
     )
 
 
@@ -357,6 +375,16 @@ def _size(cause: Cause, size: Array, weight: Array) -> Size | None:
     low, middle, high = size[order][places].tolist()
     kind = "leak" if cause.leaks else "drop" if cause.tilted else "fault"
     return (Leak if cause.leaks else Size)(kind=kind, low=low, middle=middle, high=high)
+
+
+def _held_back(site: Site, over: Overload | None) -> Iterator[Note]:
+    """What dry lips do to the line that gains most from them, where every lip was read."""
+    lips = reduce_readings(site)
+    if over is None or np.isnan(lips.height).any():
+        return
+    rising = np.stack([over.share_rising_low, over.share_rising_high])
+    if held := gains_most(site, lips, over.share, rising, over.share_high):
+        yield Note(what="diagnose: held back", values=held)
 
 
 def _warnings(asked: Site, weighing: Weighing) -> tuple[Note, ...]:
