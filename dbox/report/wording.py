@@ -132,8 +132,13 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "{high:.0f deg} that its coefficient was measured at",
     "opening: slot width": "a slot {width:.0f mm} wide is narrower than the {least:.0f mm} that "
     "its coefficient was measured down to",
+    "pour: held back": "nothing came at {outlets:outlets}, over whose lip up to {over:.1f mm} of "
+    "water should stand; a dry lip may hold so much back: wet the lip and pour again",
     "pour: order": "outlet {started} started before outlet {waited}, though its lip was read "
     "{rise:.1f mm} higher; read both again",
+    "pour: order by dry lip": "outlet {started} started before outlet {waited}, though its lip was "
+    "read {rise:.1f mm} higher; a dry lip may hold back up to {most:.0f mm}: wet every lip and "
+    "pour again",
     "pour: too short": _late,
     "readings: all over still water": "every lip reads over the still water, the lowest by "
     "{over:.1f mm}, though water that just spilled stands at the lowest lip: the box leaks, was "

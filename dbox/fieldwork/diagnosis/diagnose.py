@@ -39,6 +39,7 @@ from dbox.fieldwork.diagnosis.posterior import (
 )
 from dbox.fieldwork.diagnosis.visible import AT_REST
 from dbox.fieldwork.diagnosis.worlds import day_shares, outlet_places
+from dbox.fieldwork.pour import held_notes, order_notes, water_over_dry
 from dbox.fieldwork.readings import reduce_readings, without_placeholders
 from dbox.fieldwork.shares import gains_most, target_shares
 from dbox.fieldwork.site import Site
@@ -378,9 +379,18 @@ def _size(cause: Cause, size: Array, weight: Array) -> Size | None:
 
 
 def _held_back(site: Site, over: Overload | None) -> Iterator[Note]:
-    """What dry lips do to the line that gains most from them, where every lip was read."""
+    """What dry lips did in the pours, and do to the line that gains most from them.
+
+    Where every lip was read.
+    """
     lips = reduce_readings(site)
-    if over is None or np.isnan(lips.height).any():
+    if np.isnan(lips.height).any():
+        return
+    waters = np.array([water_over_dry(site, pour, lips) for pour in site.pours])
+    yield from held_notes(site, site.pours, waters)
+    late = order_notes(site, site.pours, lips)
+    yield from (note for note in late if note.what == "pour: order by dry lip")
+    if over is None:
         return
     rising = np.stack([over.share_rising_low, over.share_rising_high])
     if held := gains_most(site, lips, over.share, rising, over.share_high):

@@ -43,10 +43,12 @@ _READINGS = Kind(
 _POURED = {
     Kind(
         name=f"{pace} pour", part=POURS, turn=turn, minutes=minutes,
-        look=f"pour {how} and catch at every outlet: {litres_per_min(inflow)}",
+        look=f"{how} and catch at every outlet: {litres_per_min(inflow)}",
     ): inflow
     for pace, how, inflow, turn, minutes in (
-        ("fast", "fast", FAST_POUR, 1, 12), ("slow", "slowly", SLOW_POUR, 2, 25),
+        ("fast", "pour fast", FAST_POUR, 1, 12),
+        # a dry lip holds water back, which is no height
+        ("slow", "wet every lip, pour slowly", SLOW_POUR, 2, 25),
     )
 }  # fmt: skip
 LOOKS = sorted(

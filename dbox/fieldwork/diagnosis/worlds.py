@@ -200,28 +200,37 @@ class Water:
     places: Array  # (n, 2) Places of its outlets. [m]
     jets: Jets  # What a straight inlet may throw at them.
 
-    def flows(self, states: States, inflow: Array, hold_back: ArrayLike = 0.0) -> Array:
+    def flows(
+        self,
+        states: States,
+        inflow: Array,
+        hold_back: ArrayLike = 0.0,
+        shut: BoolArray | bool = False,
+    ) -> Array:
         """Flow of every outlet of boxes that fill from rest; inflow [m3/s] -> [m3/s].
 
         hold_back: How far water stands over a dry lip before it starts to run, of shape (r,); with
-        none, and where a full line keeps its outlet wet, every lip under the level runs. [m]
+        none, and where a full line keeps its outlet wet, every lip under the level runs. [m];
+        shut: Outlets that do not run, (n,).
         """
         seep = np.minimum(states.seep, 0.3 * inflow[:, None])
         inside = np.maximum(inflow - seep.sum(-1) - states.leak, 0.02 * inflow)
         thrown = self.jets.heads(states.jet, states.aim, inflow)
-        lips = np.where(states.closed, np.inf, states.felt - thrown)
-        shut: BoolArray = np.all(np.isinf(lips), axis=-1)
-        lips = np.where(shut[:, None], np.where(np.isinf(states.read), np.inf, states.felt), lips)
+        lips = np.where(states.closed | shut, np.inf, states.felt - thrown)
+        stopped: BoolArray = np.all(np.isinf(lips), axis=-1)
+        lips = np.where(
+            stopped[:, None], np.where(np.isinf(states.read), np.inf, states.felt), lips
+        )
         openings = [o.opening for o in self.site.outlets]
         # a full trench rises with what it is given, so its water acts as a higher lip and not as a
         # level outside that stays where it is
-        dry = np.where(states.tail < lips, np.atleast_1d(hold_back)[:, None], 0.0)
+        held = np.where(states.tail < lips, np.atleast_1d(hold_back)[:, None], 0.0)
         ways = np.maximum(lips, states.tail)
-        flow = split(inside, ways, openings, hold_back=dry, rising=True).flow.copy()
+        flow = split(inside, ways, openings, hold_back=held, rising=True).flow.copy()
         odd = np.flatnonzero(states.hole >= 0)
         if odd.size:
-            flow[odd] = self._odd_holes(states.take(odd), lips[odd], inside[odd], dry[odd])
-        flow[shut] = 0.0
+            flow[odd] = self._odd_holes(states.take(odd), lips[odd], inside[odd], held[odd])
+        flow[stopped] = 0.0
         return np.asarray(flow + np.where(states.closed, seep, 0.0))
 
     def blur(self, flow: Array) -> Array:
@@ -236,7 +245,7 @@ class Water:
             blur[..., i] = MODEL_ERROR * np.interp(flow[..., i], rated, slopes)
         return blur
 
-    def _odd_holes(self, states: States, lips: Array, inflow: Array, dry: Array) -> Array:
+    def _odd_holes(self, states: States, lips: Array, inflow: Array, held: Array) -> Array:
         """Split boxes in which one hole differs: all sizes side by side, those unused capped."""
         openings = [o.opening for o in self.site.outlets]
         sizes = [openings, *([o.widened(f) for o in openings] for f in HOLE_FACTORS)]
@@ -244,8 +253,8 @@ class Water:
         chosen = [~own, *(own & (states.hole == k)[:, None] for k in range(len(HOLE_FACTORS)))]
         wide = np.concatenate([np.where(mask, lips, np.inf) for mask in chosen], -1)
         every = [o for row in sizes for o in row]
-        held = np.tile(dry, len(sizes))
-        flow = split(inflow, wide, every, hold_back=held, rising=True).flow
+        dry = np.tile(held, len(sizes))
+        flow = split(inflow, wide, every, hold_back=dry, rising=True).flow
         return np.asarray(flow.reshape(len(inflow), len(sizes), -1).sum(1))
 
 
