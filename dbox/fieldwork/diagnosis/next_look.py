@@ -29,7 +29,8 @@ OVERHEAD = 8.0
 """Effort that every look has besides its own. [min] (judgement)"""
 
 SLOW_POUR, FAST_POUR = 2.0 * LITRE / MINUTE, 20.0 * LITRE / MINUTE
-"""Flows of the pours that are proposed. [m3/s] (judgement)"""
+"""Flows of the pours that are proposed: an ordinary day's and a bucket's, in round litres. [m3/s]
+(judgement)"""
 
 _BOXES, _TRIES = 900, 90
 """Boxes drawn anew, and those of them that a look is tried on. [-] (numerical)"""

@@ -18,11 +18,12 @@ import numpy.typing as npt
 from dbox.arrays import Array, ArrayLike, BoolArray
 from dbox.fieldwork.diagnosis.cause_lips import Drawn
 from dbox.fieldwork.diagnosis.causes import CAUSES, Hypotheses, feed_is_strong, index_of
+from dbox.fieldwork.shares import SIDE_95
 from dbox.fieldwork.site import Box, Site
 from dbox.hydraulics.jet import Jet
 from dbox.hydraulics.split import split
 from dbox.hydraulics.surge.parts import SupplyPipe
-from dbox.units import LITRE, MINUTE
+from dbox.units import DOSE, LITRE, MINUTE, TRICKLE, TRICKLE_LEAST, TRICKLE_MOST
 
 USUAL_INSIDE = (0.40, 0.50)
 """Inside length and width of a box that was not measured. [m] (common practice, no source)"""
@@ -45,12 +46,9 @@ _AIM_SPREAD = np.radians(8.0)
 _AIMS = np.radians(np.linspace(-24.0, 24.0, 17))
 """Ways that an inlet may point. [rad] (numerical)"""
 
-USUAL_DAY = 2.0 * LITRE / MINUTE
-"""Flow of an ordinary day at a gravity-fed box. [m3/s] (1 to 4 L/min: Water Science and Technology
-51(10), 2005, p. 39)"""
-
-USUAL_DOSE = 100.0 * LITRE / MINUTE
-"""Flow of a pumped or siphoned dose. [m3/s] (common practice, no source)"""
+_DAY_SPREAD = np.log(TRICKLE_MOST / TRICKLE_LEAST) / (2.0 * SIDE_95)
+"""Spread of the logarithm of an ordinary day's flow: 9 in 10 lie within its range. [-] (judgement);
+that of a dose or a surge is taken to be the same."""
 
 USUAL_SURGE = 10.0 * LITRE / MINUTE
 """Flow of a bath or a washer let go, at which a jet does what it does to a gravity-fed box. [m3/s]
@@ -331,8 +329,8 @@ class _Dice:
 
 def _with_day(site: Site, water: Water, state: States, drawn: Drawn, dice: _Dice) -> States:
     """The same states, with the shares and loads of an ordinary day and the level at rest."""
-    usual = USUAL_DOSE if feed_is_strong(site) else np.where(state.jet > 0, USUAL_SURGE, USUAL_DAY)
-    inflow = usual * np.exp(0.4 * dice.normal())
+    usual = DOSE if feed_is_strong(site) else np.where(state.jet > 0, USUAL_SURGE, TRICKLE)
+    inflow = usual * np.exp(_DAY_SPREAD * dice.normal())
     share = day_shares(water, state, inflow)
     part = _part_of_field(site)
     load = share / part * _margins(state, dice, part)
