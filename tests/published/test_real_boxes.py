@@ -76,3 +76,15 @@ def test_an_ordinary_day_lies_where_flows_were_most_common():
     assert day[0] < day[1] < day[2]
     assert 1.0 < day[1] < 2.5  # within both ranges
     assert day[[0, 2]] == pytest.approx([1.0, 4.0], rel=0.06)
+
+
+@pytest.mark.parametrize(
+    ("opening", "low", "high"), [(Circle(0.0508), 2, 6), (Notch(np.pi / 2), 5, 10.5)]
+)
+def test_heads_of_an_ordinary_day_are_those_that_the_openings_name(opening, low, high):
+    """The least of a day over five openings, the most of it over four, in millimetres."""
+    least, most = (
+        1e3 * float(split(flow, [0.0] * n, opening).level)
+        for flow, n in ((TRICKLE_LEAST, 5), (TRICKLE_MOST, 4))
+    )
+    assert low < least < most < high
