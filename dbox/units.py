@@ -185,8 +185,12 @@ LITRE_PER_MINUTE = LITRE / MINUTE
 """[m3/s]"""
 
 TRICKLE = 0.5 * GALLON / MINUTE
-"""What comes to a box on an ordinary day. [m3/s] (common practice; of 1 to 4 L/min:
-Water Science and Technology 51(10), 2005, p. 39)"""
+"""What comes to a box on an ordinary day. [m3/s] (common practice, no source; the middle of the
+range below)"""
+TRICKLE_LEAST, TRICKLE_MOST = 0.25 * GALLON / MINUTE, 1.0 * GALLON / MINUTE
+"""What an ordinary day brings at least and at most, 0.95 to 3.8 L/min. [m3/s] (judgement, from two
+abstracts: 1 to 4 L/min most common at four boxes in a year, Water Science and Technology 51(10),
+2005, p. 39; 0.1 to 2.5 L/min at two sites in 18 months, the same 58(2), 2008, p. 459)"""
 BUCKET = 5 * GALLON / MINUTE
 """A bucket that is emptied into the box. [m3/s] (common practice, no source)"""
 DOSE = 30 * GALLON / MINUTE

@@ -81,8 +81,10 @@ def test_a_box_without_a_file_is_the_box_of_its_text():
     made = dbox.Site.of(
         ["1/8 in", 0, -0.001], dbox.Circle(0.0508), offset="1/2 in", clock="6:00",
         spread="1/32 in",
-        tolerance="10 %", flows={"slow": "1 L/min", "fast": 1e-3},
+        tolerance="10 %", flows={"slow": "1 L/min", "fast": 1e-3}, hold_back=["1 mm", 0.003],
     )  # fmt: skip
+    assert made.hold_back == (0.001, 0.003)
+    assert dbox.Site.of([0.0], dbox.Circle(0.05), hold_back=0).hold_back == (0.0, 0.0)
     assert [o.readings for o in made.outlets] == [(0.125 * 0.0254,), (0.0,), (-0.001,)]
     assert {o.hole_offset for o in made.outlets} == {0.0127}
     assert [f.inflow for f in made.flows] == pytest.approx([1e-3 / 60, 1e-3])

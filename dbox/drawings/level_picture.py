@@ -379,7 +379,8 @@ def headline(levelling: Levelling) -> str:
 
 
 def _notes(levelling: Levelling) -> list[str]:
-    notes = [_plan_words(levelling), *joined(levelling.warnings)]
+    held = [note for note in levelling.after.warnings if note.what == "split: held back"]
+    notes = [_plan_words(levelling), *joined([*levelling.warnings, *held])]
     if levelling.before.jet_decides.any():
         notes.append(f"at {levelling.before.jet_flows} the jet of the inlet decides; {CURE}")
     if levelling.verdict == "re-bed":

@@ -5,7 +5,8 @@ scale in height, over the still water that the readings were taken from, with th
 every flow. Under it the table of the lips.
 
 A bar is the share at the best estimate of the lips, the whisker on it the 5 to 95 per cent band
-that the reading error leaves, the heavy dash the target with its tolerance around it.
+that the reading error leaves, the heavy dash the target with its tolerance around it. The broken
+whisker beside it is the same band while dry lips hold water back, at the flows where that matters.
 """
 
 from dataclasses import dataclass
@@ -233,6 +234,10 @@ _WITHIN: dict[str, Any] = {
     "facecolor": "white", "edgecolor": GREY, "hatch": "......", "linewidth": HAIR, "zorder": 1
 }  # fmt: skip
 
+_RISING: dict[str, Any] = {
+    "color": INK, "linewidth": MEDIUM, "linestyle": (0.0, (2.0, 1.2)), "zorder": 4
+}  # fmt: skip
+
 
 def draw_strips(
     sheet: Sheet, assessment: Assessment, flows: int, height: float, left: float, right: float
@@ -242,7 +247,8 @@ def draw_strips(
     height [in], left [in], right [in].
     """
     allowed = assessment.target * (1.0 + (assessment.tolerance or 0.0))
-    seen = (allowed, assessment.result.share[:flows], assessment.share_high[:flows])
+    seen = [allowed, assessment.result.share[:flows], assessment.share_high[:flows]]
+    seen += [assessment.share_rising_high[flow] for flow in held_back(assessment, flows)]
     largest = 100 * max(float(shares.max()) for shares in seen)
     column = (right - left) / len(assessment.labels)
     for flow in range(flows):
@@ -260,6 +266,12 @@ def draw_strips(
             sheet.write(x, bottom - 0.075, "-" if np.isposinf(lip) else text, ha="center")
 
 
+def held_back(assessment: Assessment, flows: int) -> list[int]:
+    """The flows, among the first so many, at which it is said what dry lips do."""
+    said = {note.where for note in assessment.warnings if note.what == "split: held back"}
+    return [flow for flow in range(flows) if assessment.names[flow] in said]
+
+
 def draw_strip(axes: Axes, assessment: Assessment, flow: int, column: float) -> None:
     """Draw the shares at one flow; outlets along x from 0, shares along y in per cent.
 
@@ -268,6 +280,7 @@ def draw_strip(axes: Axes, assessment: Assessment, flow: int, column: float) -> 
     wide, bar, cap = min(0.43, 0.36 / column), min(0.27, 0.2 / column), min(0.14, 0.08 / column)
     wanted: dict[str, Any] = {"linewidth": TARGET, "solid_capstyle": "butt", "zorder": 3}
     thin: dict[str, Any] = {"color": INK, "linewidth": MEDIUM, "zorder": 4}
+    held = flow in held_back(assessment, flow + 1)
     for i, label in enumerate(assessment.labels):
         target, share = 100 * assessment.target[i], 100 * assessment.result.share[flow, i]
         if assessment.tolerance is not None and target > 0:
@@ -280,17 +293,23 @@ def draw_strip(axes: Axes, assessment: Assessment, flow: int, column: float) -> 
             band = 100 * np.array([assessment.share_low[flow, i], assessment.share_high[flow, i]])
             axes.plot((i, i), band, label=f"band {label}", **thin)
             axes.hlines(band, i - cap, i + cap, **thin)
+            if held:
+                low, high = assessment.share_rising_low, assessment.share_rising_high
+                beside, rising = i + 0.5 * (bar + wide), (100 * low[flow, i], 100 * high[flow, i])
+                axes.plot((beside, beside), rising, label=f"rising {label}", **_RISING)
     axes.set_xlim(-0.5, len(assessment.labels) - 0.5)
 
 
-def draw_key(sheet: Sheet, assessment: Assessment) -> None:
-    """Write what bar, whisker, dash and shading mean, and lower what is free."""
+def draw_key(sheet: Sheet, assessment: Assessment, *, rising: bool = False) -> None:
+    """Write what bar, whiskers, dash and shading mean, and lower what is free."""
     whisker = Line2D([], [], color=INK, linewidth=MEDIUM, marker="|", markersize=6)
     key: list[tuple[Artist, str]] = [
         (Patch(facecolor=TINT, **EDGE), "share of the flow"),
-        (whisker, "5 to 95 % band left by the reading error"),
+        (whisker, f"5 to 95 % band{'' if rising else ' left by the reading error'}"),
         (Line2D([], [], color=INK, linewidth=TARGET), "target"),
     ]
+    if rising:
+        key.insert(2, (Line2D([], [], **_RISING), "while dry lips hold back"))
     if assessment.tolerance is not None:
         allowed = percent_text(assessment.tolerance, 0)
         key.append((Rectangle((0, 0), 1, 1, **_WITHIN), f"within {allowed} of the target"))
@@ -399,6 +418,6 @@ def split_figure(site: Site, assessment: Assessment) -> Figure:
         allowed = percent_text(assessment.tolerance, 0)
         about = f"in brackets: chance that every line is within {allowed} of its target"
     sheet.heading("Share of each line against its target", about)
-    draw_key(sheet, assessment)
+    draw_key(sheet, assessment, rising=bool(held_back(assessment, flows)))
     draw_strips(sheet, assessment, flows, strip, left, right)
     return sheet.figure

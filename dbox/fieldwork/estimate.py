@@ -80,6 +80,10 @@ little. [-] (judgement)"""
 _SLIPPED = 3.7
 """Standard errors beyond which an insert did not move as it was turned. [-] (judgement)"""
 
+_PLAIN_MISS = 3.0
+"""Errors of a reading by which a lip missed what it was turned to by the rule, as if it had come to
+the end of its travel. [-] (judgement)"""
+
 _ANYWHERE = 0.05
 """One standard deviation of a lip of which nothing is known any more. [m] (judgement)"""
 
@@ -179,6 +183,13 @@ class Estimate:
     started: bool = False  # Whether an insert was turned.
     # Outlets that did not stand where their turning, or the lack of it, would have left them.
     slipped: tuple[int, ...] = ()
+    # All that ever slipped: where their holes stand is not known any more.
+    suspects: tuple[int, ...] = ()
+    # (n,) Where lips were to be brought by the rule, NaN where by the clock or not at all. [m]
+    aim: Array | None = None
+    # Outlets that went no lower, and no higher, when they were to.
+    lowest: tuple[int, ...] = ()
+    highest: tuple[int, ...] = ()
 
     @property
     def readable(self) -> bool:
@@ -191,8 +202,11 @@ class Estimate:
         result: BoolArray = np.isfinite(self.height) & (np.diag(self.covariance) < _ANYWHERE**2)
         return result
 
-    def turned(self, rise: Array, variance: Array) -> "Estimate":
-        """The same once lips were moved; rise [m], variance [m2], NaN where nobody knows."""
+    def turned(self, rise: Array, variance: Array, aim: Array | None = None) -> "Estimate":
+        """The same once lips were moved; rise [m], variance [m2], NaN where nobody knows.
+
+        aim: where such lips were to be brought by the rule. [m]
+        """
         known = np.isfinite(rise)
         spoiled = np.where(known, variance, _ANYWHERE**2)
         height = self.height + np.where(known, rise, 0.0)
@@ -202,6 +216,7 @@ class Estimate:
             self,
             height=height,
             covariance=covariance,
+            aim=aim,
             started=self.started or bool(np.any(spoiled > 0)),
         )
 
@@ -209,7 +224,7 @@ class Estimate:
         """The same once another filling was read; mean [m], variance [m2]."""
         told = np.isfinite(mean)
         if not told.any():
-            return replace(self, fillings=self.fillings + 1, slipped=())
+            return replace(self, fillings=self.fillings + 1, slipped=(), aim=None)
         over = np.where(told, mean, 0.0) - np.where(told, self.height, 0.0)
         covariance, slipped = self.covariance, []
         while True:
@@ -227,8 +242,24 @@ class Estimate:
         covariance = covariance - covariance @ pull @ covariance
         covariance = 0.5 * (covariance + covariance.T)
         freeze(height, covariance)
-        return replace(self, height=height, covariance=covariance, fillings=self.fillings + 1,
-                       slipped=tuple(slipped))  # fmt: skip
+        short = self._short(height - still, np.sqrt(variance))
+        return replace(
+            self, height=height, covariance=covariance, fillings=self.fillings + 1, aim=None,
+            slipped=tuple(slipped), suspects=tuple(sorted({*self.suspects, *slipped})),
+            lowest=tuple(sorted({*self.lowest, *np.flatnonzero(short < 0).tolist()})),
+            highest=tuple(sorted({*self.highest, *np.flatnonzero(short > 0).tolist()})),
+        )  # fmt: skip
+
+    def _short(self, height: Array, error: Array) -> Array:
+        """Which way lips that were set by the rule went less than half as far as they were to.
+
+        height, over the water of the filling before [m], error [m] -> -1, 0 or 1. (n,).
+        """
+        if self.aim is None or not (np.isnan(self.aim) & self.followed).any():
+            return np.zeros(self.height.shape)
+        asked, went = self.aim - self.height, height - self.height
+        less = np.abs(asked - went) > np.maximum(_PLAIN_MISS * error, 0.5 * np.abs(asked))
+        return np.where(np.isfinite(asked) & less & (asked * went < asked**2), np.sign(asked), 0.0)
 
 
 def _pull(covariance: Array, variance: Array, told: BoolArray) -> tuple[Array, Array]:

@@ -175,7 +175,8 @@ CATCH_ERROR = 0.05
 """Relative error of a timed catch. [-] (5 to 10 %: common practice, no source)"""
 
 POURS = (("slow pour", 4.0 * LITRE_PER_MINUTE), ("bucket", 20.0 * LITRE_PER_MINUTE))
-"""Pours of a case: the most of an ordinary day, and a bucket. [m3/s] (judgement)"""
+"""Pours of a case: the most of an ordinary day, and a bucket, as in `LESSON_FLOWS`. [m3/s]
+(judgement)"""
 
 LITTLE = 0.05 * LITRE_PER_MINUTE
 """What a blocked line still takes. [m3/s] (judgement)"""

@@ -46,8 +46,8 @@ LESSON_FLOWS = (
     Flow(name="bucket", inflow=20 * LITRE_PER_MINUTE),
     Flow(name="dose", inflow=120 * LITRE_PER_MINUTE),
 )
-"""An ordinary day, 1 to 4 L/min (Water Science and Technology 51(10), 2005, p. 39), a bucket and
-a pump's dose (common practice, no source). [m3/s]"""
+"""The least and the most of an ordinary day, a bucket and a pump's dose in round litres, so that a
+class can check them by hand. [m3/s] (as `dbox.units` has them in gallons, with their sources)"""
 
 LESSON_TOLERANCE = Tolerance(
     share=0.10, source="assumed for the lesson; none holds in general, ask the permit"

@@ -192,6 +192,7 @@ def level(
     by_rule = float(np.diag(lips.covariance).max())
     lips = lips.known(known)
     reach, offset = Reach.of(site, lips.height), lip_offsets(site, design_flow)
+    reach = _as_found(reach, known)
     hand = HAND_ERROR if site.hand is None else site.hand
     # nobody sets lips to unequal heights by chance
     started = known.started or bool(offset.any())
@@ -235,8 +236,12 @@ def level(
     elif unknown := np.flatnonzero(reach.adjustable & np.isnan(reach.angle)).tolist():
         labels = ", ".join(site.outlets[i].label for i in unknown)
         notes.append(Note(what="level: clock not known", where=f"outlet {labels}"))
-    notes += [Note(what="level: slipped", where=f"outlet {site.outlets[i].label}")
-              for i in known.slipped]  # fmt: skip
+    notes += [
+        Note(what=f"level: {what}", where=f"outlet {site.outlets[i].label}")
+        for what, found in (("slipped", known.suspects), ("goes no lower", known.lowest),
+                            ("goes no higher", known.highest))
+        for i in found
+    ]  # fmt: skip
     if offset.any():
         notes.append(_one_flow_only(site, design_flow, after))
     values = vars(work) | {"reachable": reachable}
@@ -258,6 +263,21 @@ def level(
         after=after,
         worst=_worst(site, design_flow, before, after, everywhere),
         warnings=tuple(notes),
+    )
+
+
+def _as_found(reach: Reach, known: Estimate) -> Reach:
+    """What inserts can make, by what was found of them: clocks lost, ends of travel met."""
+    n = np.arange(reach.lip.size)
+    lost = np.isin(n, known.suspects) & reach.adjustable
+    full = 2.0 * reach.offset
+    low = np.where(lost, reach.lip - full, reach.low)
+    high = np.where(lost, reach.lip + full, reach.high)
+    return replace(
+        reach,
+        angle=np.where(lost, np.nan, reach.angle),
+        low=np.where(np.isin(n, known.lowest), np.maximum(low, reach.lip), low),
+        high=np.where(np.isin(n, known.highest), np.minimum(high, reach.lip), high),
     )
 
 

@@ -5,6 +5,10 @@ That gives each outlet's flow with a band, the time in which it fills a jug, whi
 first, and the level at which the water runs. The outlet with the lowest lip starts first, since
 still water stands at it.
 
+A dry lip holds water back: in a slow pour it may start late or never, however low it is. An order
+of starting, or an outlet that gives nothing, is laid on the readings only where hold-back does not
+explain it.
+
 After the pour: what was caught is added up and held against what was poured. Less means a leak or
 a spill, more means a wrong volume or time.
 
@@ -61,6 +65,9 @@ class Expectation:
     # (pours,) Whether the jet of a straight inlet would move a share by more than the error of a
     # catch.
     jet_decides: BoolArray
+    # (pours, n) Whether an outlet gave nothing over whose lip no more water should have stood than
+    # a dry one may hold back.
+    held: BoolArray
     # Where the model or the readings are weak, and where the pour does not suit.
     warnings: tuple[Note, ...]
 
@@ -132,7 +139,9 @@ def expect(
         settling = _SETTLED * plan / np.maximum(slope, _LEAST_SLOPE)
     jet = strike(site, possible_jets(site), lips.height, inflow, result.share, target_shares(site))
     decides = jet.changes(np.array([p.error for p in pours]))
-    freeze(low, high, first, settling, decides)
+    over = np.array([water_over_dry(site, pour, lips) for pour in pours])
+    held = np.array((over > 0) & (over <= site.hold_back[1]))
+    freeze(low, high, first, settling, decides, held)
     names = [p.name for p in pours]
     return Expectation(
         site=site,
@@ -144,34 +153,73 @@ def expect(
         first_probability=first,
         settling=settling,
         jet_decides=decides,
+        held=held,
         warnings=(
             *jet_notes(site, jet, decides, names),
             *range_notes(result, names),
             *lips.warnings,
             *order_notes(site, pours, lips),
+            *held_notes(site, pours, over),
             *time_notes(pours, result.flow, settling),
         ),
     )
 
 
 def order_notes(site: Site, pours: Sequence[Pour], lips: Lips) -> Iterator[Note]:
-    """Outlets that started before one whose lip was read lower: the most unlikely pair a pour."""
+    """Outlets that started before one whose lip was read lower: the most unlikely pair a pour.
+
+    A pair that speaks against the readings even with all that a dry lip may hold back goes first.
+    """
+    most = site.hold_back[1]
     for pour in pours:
-        worst, note = _UNLIKELY, None
         order = [i for i in pour.order if np.isfinite(lips.height[i])]
+        pairs = []
         for first, later in combinations(order, 2):
             rise = float(lips.height[first] - lips.height[later])
-            error = np.hypot(np.hypot(lips.error[first], lips.error[later]), RANK_ERROR)
-            if rise / error > worst:
-                worst = rise / error
-                values: dict[str, float | str] = {
-                    "started": site.outlets[first].label,
-                    "waited": site.outlets[later].label,
-                    "rise": rise,
-                }
-                note = Note(what="pour: order", where=pour.name, values=values)
-        if note:
-            yield note
+            error = float(np.hypot(np.hypot(lips.error[first], lips.error[later]), RANK_ERROR))
+            if rise > _UNLIKELY * error:
+                speaks = rise - most > _UNLIKELY * error
+                pairs.append((speaks, rise / error, rise, first, later))
+        if not pairs:
+            continue
+        speaks, _, rise, first, later = max(pairs)
+        values: dict[str, float | str] = {
+            "started": site.outlets[first].label,
+            "waited": site.outlets[later].label,
+            "rise": rise,
+        }
+        if speaks:
+            yield Note(what="pour: order", where=pour.name, values=values)
+        else:
+            values["most"] = most
+            yield Note(what="pour: order by dry lip", where=pour.name, values=values)
+
+
+def water_over_dry(site: Site, pour: Pour, lips: Lips) -> Array:
+    """Water that should stand over each lip that gave nothing, none of those running. [m] (n,)
+
+    NaN where something came, where nobody caught, and at capped outlets.
+    """
+    nothing = np.array([catch == 0.0 for catch in pour.catches or (None,) * len(site.outlets)])
+    nothing &= np.isfinite(lips.height)
+    running = np.where(nothing, np.inf, lips.height)
+    if not nothing.any() or np.isinf(running).all():
+        return np.full(nothing.shape, np.nan)
+    openings = [o.opening for o in site.outlets]
+    level = float(split(pour.inflow, running, openings, rim=site.box.rim).level)
+    return np.where(nothing, level - np.where(nothing, lips.height, 0.0), np.nan)
+
+
+def held_notes(site: Site, pours: Sequence[Pour], over: Array) -> Iterator[Note]:
+    """Outlets that gave nothing though no more water should have stood over their lips than a dry
+    one may hold back; over: as `water_over_dry` has it, (pours, n). [m]
+    """
+    for pour, water in zip(pours, over, strict=True):
+        held = np.flatnonzero((water > 0) & (water <= site.hold_back[1]))
+        if held.size:
+            labels = tuple(site.outlets[i].label for i in held)
+            values = {"outlets": labels, "over": float(water[held].max())}
+            yield Note(what="pour: held back", where=pour.name, values=values)
 
 
 def time_notes(pours: Sequence[Pour], flow: Array, settling: Array) -> Iterator[Note]:

@@ -29,6 +29,9 @@ probability before the pour, `PRIOR`, scaled to add up to one, is the probabilit
 A height error fades as the flow grows and a blockage does not: two pours of different flow tell
 them apart, one alone hardly can.
 
+Where an outlet gave nothing that a dry lip may have held back (`pour.water_over_dry`), that catch
+speaks neither for a height nor for a blockage: in that pour the outlet is taken as closed.
+
 One thing is said only where it is much more probable than all others together. Otherwise the
 answer is "cannot tell", with what would tell: a second pour at the flow at which the two best
 explanations differ most, or more readings of the outlet in doubt. That they agree is said only
@@ -45,7 +48,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from dbox.arrays import Array, freeze
+from dbox.arrays import Array, BoolArray, freeze
 from dbox.errors import DomainError, SolveError
 from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.pour import Expectation
@@ -184,6 +187,7 @@ class PourModel:
     error: Array  # (n,) Errors of the readings. [m]
     inflow: Array  # (p,) Poured. [m3/s]
     inflow_error: Array  # (p,) Spread of ln(inflow). [-]
+    held: BoolArray  # (p, n) Outlets that a dry lip kept closed in a pour.
 
     @cached_property
     def _uncapped(self) -> npt.NDArray[np.intp]:
@@ -287,7 +291,7 @@ class PourModel:
         count = self._uncapped.size
         more = self.inflow_error * state[count : count + self.inflow.size]
         inflow = self.inflow * np.exp(np.clip(more, -_FARTHEST, _FARTHEST))
-        return split(inflow, self.lips(state), openings)
+        return split(inflow, np.where(self.held, np.inf, self.lips(state)), openings)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -332,7 +336,8 @@ def explain(expectation: Expectation) -> tuple[Explanation, ...]:
     uncapped = np.flatnonzero(np.isfinite(expectation.lips.height))
     # only an outlet that by its reading may give more than a dribble can show a blockage
     inflow = np.array([pour.inflow for pour in expectation.pours])[:, None]
-    runs = (expectation.high > DRIBBLE * inflow)[list(expectation.weighed)].any(0)
+    shows = (expectation.high > DRIBBLE * inflow) & ~expectation.held
+    runs = shows[list(expectation.weighed)].any(0)
     fits = [_fit(expectation, Candidate("agree", None))]
     for kind, outlets in (("height", uncapped), ("blockage", np.flatnonzero(runs))):
         fits += [_fit(expectation, Candidate(kind, int(k)), fits[0].state) for k in outlets]
@@ -362,8 +367,9 @@ def _fit(expectation: Expectation, candidate: Candidate, near: Array | None = No
         error=expectation.lips.error,
         inflow=inflow,
         inflow_error=np.where(complete, FREE_INFLOW, error),
+        held=expectation.held[weighed],
     )
-    known = ~np.isnan(all_caught)
+    known = ~np.isnan(all_caught) & ~model.held
     caught = all_caught[known]
     slack = np.hypot(error[:, None] * all_caught, DRIBBLE * inflow[:, None])[known]
     last: tuple[Array, Array, Array] | None = None
@@ -556,7 +562,12 @@ def _apart(best: Explanation, rival: Explanation, inflow: float, error: float) -
 
 def _predicted(explanation: Explanation, inflow: float, error: float) -> tuple[Array, Array]:
     """Flows of all outlets in another pour, shape (n,), and their covariance, (n, n)."""
-    model = replace(explanation.model, inflow=np.array([inflow]), inflow_error=np.array([error]))
+    model = replace(
+        explanation.model,
+        inflow=np.array([inflow]),
+        inflow_error=np.array([error]),
+        held=np.zeros((1, explanation.model.height.size), np.bool_),
+    )
     old = explanation.model.inflow.size
     count = explanation.state.size - old - (explanation.kind == "blockage")
     kept = np.r_[0:count, count + old : explanation.state.size]

@@ -259,6 +259,7 @@ class Pass:
         hand = HAND_ERROR if self.entered.hand is None else self.entered.hand
         offset = np.array([outlet.hole_offset or 0.0 for outlet in self.site.outlets])
         unknown = np.isinf(offset)
+        unknown[list(self.known.suspects)] = True
         before, after = np.where(unknown, np.nan, before), np.where(unknown, np.nan, after)
         offset = np.where(unknown, 1.0, offset)
         # an insert whose clock is not known is moved by the rule, to where nobody can say
@@ -267,7 +268,11 @@ class Pass:
         moved[[i for i in order if np.isnan(before[i])]] = True
         rise = np.where(moved, lip_rise(after, offset) - lip_rise(before, offset), 0.0)
         variance = np.where(moved, turn_variance(before, after, offset, hand), 0.0)
-        return self.known.turned(rise, variance)
+        aim = np.full(rise.shape, np.nan)
+        if self.levelling:
+            blind = [i for i in order if np.isnan(before[i])]
+            aim[blind] = self.levelling.lip_after[blind]
+        return self.known.turned(rise, variance, aim)
 
     @cached_property
     def levelling(self) -> Levelling | None:
@@ -485,7 +490,9 @@ class Job:
             return Question(kind="still")
         if now.complete:
             kinds = {"adjust": "turn", "again": "still"}
-            return Question(kind=kinds.get(now.conclusion or "", "close"))
+            # what was moved since it was read is not known: top up and read once more
+            last = "still" if self.left_angles != now.angles else "close"
+            return Question(kind=kinds.get(now.conclusion or "", last))
         if now.doubtful is not None:
             waiting, heights, _ = now.doubtful
             return Question(kind="confirm", outlet=waiting, doubt=doubt(now, waiting, heights))
@@ -523,8 +530,8 @@ class Job:
         *before, now = self.passes
         if isinstance(event, Still) and now.complete:
             # topped up and read once more, with nothing turned
-            following = now.next(self.left_angles).after(event)
-            return replace(job, passes=(*before, now, following))
+            done = replace(now, turned=self.left_angles) if now.left else now
+            return replace(job, passes=(*before, done, done.next(self.left_angles).after(event)))
         if not isinstance(event, Turned | Closed):
             if isinstance(event, ClockSet) and event.angle is None:
                 job = replace(job, not_known=(*self.not_known, event.outlet))

@@ -114,7 +114,7 @@ source)"""
 FEW_READINGS = 4
 """Readings of an outlet that a person may be asked for with another rule. [-] (judgement)"""
 
-_FEW_POINTS = 0.05
+FEW_POINTS = 0.05
 """By how much of all water the rising range passes the band before it is told. [-] (judgement)"""
 
 _COEFFICIENTS = (5, 1)
@@ -320,24 +320,33 @@ def rising_shares(site: Site, falling: Split, shares: Array, drawn: Array, doubt
 def _rising_notes(
     site: Site, lips: Lips, result: Split, rising: Array, high: Array
 ) -> Iterator[Note]:
-    """The outlet that gains most from dry lips, at each flow where it is more than a few points.
-
-    Not where the lips lie within an error of one: that box is level for all that is known.
-    """
-    heights = lips.height[lips.measured]
-    if np.ptp(heights) <= lips.error.max():
-        return
+    """What dry lips do to the outlet that gains most from them, at each flow where it matters."""
     for case, flow in enumerate(site.flows):
-        gains = rising[1, case] - high[case]
-        i = int(np.argmax(gains))
-        if gains[i] > _FEW_POINTS:
-            values = {
-                "outlet": site.outlets[i].label,
-                "share": float(result.share[case, i]),
-                "low": float(rising[0, case, i]),
-                "high": float(rising[1, case, i]),
-            }
+        values = gains_most(site, lips, result.share[case], rising[:, case], high[case])
+        if values:
             yield Note(what="split: held back", where=flow.name, values=values)
+
+
+def gains_most(
+    site: Site, lips: Lips, share: Array, rising: Array, high: Array
+) -> dict[str, float | str]:
+    """The outlet that gains most from dry lips, where it is more than a few points: what to say.
+
+    share, high: With every lip wet, (n,). [-]; rising: Both ends of the range with dry lips,
+    (2, n). [-]
+
+    Nothing where the lips lie within an error of one: that box is level for all that is known.
+    """
+    i = int(np.argmax(rising[1] - high))
+    level = np.ptp(lips.height[lips.measured]) <= lips.error.max()
+    if level or not rising[1, i] - high[i] > FEW_POINTS:
+        return {}
+    return {
+        "outlet": site.outlets[i].label,
+        "share": float(share[i]),
+        "low": float(rising[0, i]),
+        "high": float(rising[1, i]),
+    }
 
 
 def chances(shares: Array, target: Array, tolerance: ArrayLike | None) -> tuple[Array, Array]:

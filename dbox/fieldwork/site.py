@@ -306,6 +306,7 @@ class Site:
         offset: float | str | None = None,
         spread: float | str | None = None,
         mark: float | str | None = None,
+        hold_back: float | str | Sequence[float | str] = DEFAULT_HOLD_BACK,
         clock: str | Sequence[str] | None = None,
         labels: Sequence[str] | None = None,
         flows: Mapping[str, float | str] | None = None,
@@ -326,6 +327,9 @@ class Site:
             One standard deviation of one reading. [m]
         mark : float or str, optional
             Distance between the finest marks of the rule. [m]
+        hold_back : float or str, or two of them, optional
+            How far water stands over a dry lip before it starts to run, or the least and the most;
+            0 switches it off. [m]
         clock : str or sequence of str, optional
             Where the holes stand, as "6:00"; 6:00 is straight down.
         labels : sequence of str, optional
@@ -363,6 +367,7 @@ class Site:
                 f"{len(names)} labels; give one of each for every outlet"
             )
         hole = None if offset is None else in_si(offset, units.length)
+        held = hold_back if isinstance(hold_back, str | int | float) else list(hold_back)
         outlets = tuple(
             Outlet(
                 label=name,
@@ -380,6 +385,7 @@ class Site:
             flows=tuple(asked) or ORDINARY_FLOWS,
             spread=None if spread is None else in_si(spread, units.length),
             mark=None if mark is None else in_si(mark, units.length),
+            hold_back=keys.hold_back(held, "m"),
             tolerance=None
             if tolerance is None
             else Tolerance(share=in_si(tolerance, units.percent)),

@@ -32,7 +32,7 @@ from dbox.fieldwork.inlet import (
     strike,
 )
 from dbox.fieldwork.readings import measured_lips
-from dbox.fieldwork.shares import NOTABLE, over_target, target_shares
+from dbox.fieldwork.shares import NOTABLE, gains_most, over_target, target_shares
 from dbox.fieldwork.site import Box, Site, plan_area
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 from dbox.hydraulics.pipes import CAPACITY
@@ -327,6 +327,7 @@ def run(
         ]  # fmt: skip
         rising = np.array([np.min(each, axis=0), np.max(each, axis=0)])
     freeze(load, capacity, target, rising)
+    held = gains_most(site, measured_lips(site), found.share, rising, found.share)
     return SurgeOutcome(
         site=site,
         surge=found,
@@ -335,7 +336,10 @@ def run(
         load=load,
         capacity=capacity,
         ponding=ponding(found) if over_days else None,
-        warnings=tuple(notes_on(site, found)),
+        warnings=(
+            *notes_on(site, found),
+            *([Note(what="surge: held back", values=held)] if held else ()),
+        ),
     )
 
 

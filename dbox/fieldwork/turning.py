@@ -111,10 +111,8 @@ class Reach:
         height [m], hole_offset [m], clocks [rad].
         """
         uncapped, unknown = height < np.inf, np.isinf(hole_offset)
-        # what nobody measured is taken as usual, and set by the rule
-        hole_offset, clocks = (
-            np.where(unknown, USUAL_OFFSET, hole_offset), np.where(unknown, np.nan, clocks)
-        )  # fmt: skip
+        # what nobody measured is taken as usual
+        hole_offset = np.where(unknown, USUAL_OFFSET, hole_offset)
         lip, offset = np.where(uncapped, height, 0.0), np.where(uncapped, hole_offset, 0.0)
         angle = np.where(np.abs(clocks) > np.pi, np.mod(clocks + np.pi, 2 * np.pi) - np.pi, clocks)
         # with an unknown clock the lip may be anywhere in its travel: full lift either way
@@ -126,7 +124,8 @@ class Reach:
             lip=lip,
             low=np.where(uncapped, lip - down, -np.inf),
             high=np.where(uncapped, lip + up, np.inf),
-            angle=angle,
+            # and set by the rule
+            angle=np.where(unknown, np.nan, angle),
             offset=offset,
         )
 
@@ -188,8 +187,9 @@ def turn_to(reach: Reach, wanted: Array, hand_step: float, *, hold: BoolArray) -
     move = np.where(reach.uncapped, wanted - reach.lip, 0.0)
     reachable, angle = reach.allows(wanted), reach.angle
     angle_after = (angle + turn + np.pi) % (2.0 * np.pi) - np.pi
-    stood = np.append(np.where(reach.uncapped, reach.lip, np.inf).min(), still)[:-1]
-    over_water = lip_after[list(order)] - stood
+    # nobody adds water in between: it stays where it is, or runs out at a lip that goes below it
+    water = np.minimum.accumulate([np.where(reach.uncapped, reach.lip, np.inf).min(), *still])
+    over_water = lip_after[list(order)] - water[:-1]
     freeze(move, turn, angle, angle_after, lip_after, reachable, still, over_water)
     return Turning(
         move=move,

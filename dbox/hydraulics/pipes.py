@@ -98,8 +98,8 @@ def find_half_angle(measure: Measure, target: Array, most: float) -> Array:
     Notes
     -----
     Newton on the logarithms, from half of `most`; a step that leaves the bracket is replaced by
-    halving it. `scipy.optimize.elementwise.find_root` needs 10 to 40 times as long and half a
-    second to be loaded.
+    halving it. `scipy.optimize.elementwise.find_root` was timed at 10 to 40 times as long, and at
+    half a second to be loaded.
     """
     aim = np.where(target > 0, np.maximum(target, 1e-200), 1.0)
     low, high, angle = np.zeros_like(aim), np.full_like(aim, most), np.full_like(aim, most / 2)
@@ -139,7 +139,7 @@ def full_flow(
 
     Notes
     -----
-    A free surface carries up to 1.0757 times as much, at 0.938 of the diameter.
+    A free surface carries up to 1.0757 times as much, at 0.938 of the diameter (`CAPACITY`).
 
     >>> (full_flow(0.1022604, [0.005, 0.02]) * 1e3).round(3).tolist()
     [5.04, 10.08]

@@ -101,6 +101,8 @@ def _overload(site: Site, over: Overload) -> Json:
             share=over.share,
             share_low=over.share_low,
             share_high=over.share_high,
+            share_rising_low=over.share_rising_low,
+            share_rising_high=over.share_rising_high,
             target=over.target,
             share_rested=over.rested,
             load_m_s=over.load,

@@ -379,6 +379,7 @@ def _after(expectation: Expectation, case: int) -> Table:
             lpm, gpm = (f"{caught[i] * MINUTE / unit:.2f}" for unit in (LITRE, GALLON))
             share = percent_text(float(caught[i]) / total) if total > 0 else ""
             word = "jet decides" if np.isnan(stands[i]) else _STANDS[int(stands[i])]
+            word = "held back?" if expectation.held[case, i] else word
             cells = [cells[0], lpm, gpm, share, word]
         lines.append([outlet.label, *cells])
     return Table(heads, lines)

@@ -83,6 +83,8 @@ def _one_flow_only(note: Note) -> str:
 WORDS: dict[str, str | Callable[[Note], str]] = {
     "diagnose: few boxes": "few of the drawn boxes fit: the probabilities are rough; take more "
     "--draws",
+    "diagnose: held back": "outlet {outlet} gets {share:.0f %} of an ordinary day, or "
+    "{low:.0f %/} to {high:.0f %} while dry lips hold water back",
     "diagnose: placeholders": "placeholders stand for readings: the readings of the file are taken "
     "as not made",
     "diagnose: places": "places of outlets are not all given: they are taken to lie evenly around "
@@ -130,8 +132,13 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "{high:.0f deg} that its coefficient was measured at",
     "opening: slot width": "a slot {width:.0f mm} wide is narrower than the {least:.0f mm} that "
     "its coefficient was measured down to",
+    "pour: held back": "nothing came at {outlets:outlets}, over whose lip up to {over:.1f mm} of "
+    "water should stand; a dry lip may hold so much back: wet the lip and pour again",
     "pour: order": "outlet {started} started before outlet {waited}, though its lip was read "
     "{rise:.1f mm} higher; read both again",
+    "pour: order by dry lip": "outlet {started} started before outlet {waited}, though its lip was "
+    "read {rise:.1f mm} higher; a dry lip may hold back up to {most:.0f mm}: wet every lip and "
+    "pour again",
     "pour: too short": _late,
     "readings: all over still water": "every lip reads over the still water, the lowest by "
     "{over:.1f mm}, though water that just spilled stands at the lowest lip: the box leaks, was "
@@ -155,6 +162,8 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "surge: capillary": "{part:.0f %} of the water passed at heads below {head:.0f mm}, where "
     "surface tension decides and weir formulas are out of their range",
     "surge: drowned": "the trench of outlet {outlets} stands over its lip and drowns it",
+    "surge: held back": "outlet {outlet} gets {share:.0f %} of this run, or {low:.0f %/} to "
+    "{high:.0f %} while dry lips hold water back",
     "surge: jet not computed": "the inlet is straight, but its jet is not computed: places of "
     "outlets are not given",
     "surge: no supply": "[supply] is not given: the water comes to the box without delay",
@@ -189,6 +198,7 @@ ENDINGS = {
         f"below {1000 * CAPILLARY_HEAD:.0f} mm surface tension decides and weir formulas are out "
         "of their range"
     ),
+    "surge: held back": "all else here is for lips that are all wet",
 }
 """What is said after a note of a kind, and only once after several of it that stand together."""
 

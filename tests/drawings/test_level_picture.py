@@ -15,11 +15,14 @@ from dbox.drawings.plan import Plan
 from dbox.drawings.style import spread_out, text_width, wrap
 from dbox.errors import DomainError
 from dbox.fieldwork.levelling import level
+from dbox.fieldwork.site import Box, Flow
 from dbox.lengths import PLAIN
 from dbox.report.level_report import worth_lifting
 from dbox.units import clock_text
 from tests.drawings import paper
 from tests.drawings.cases import NAMES, box, level_drawn, sites
+from tests.fieldwork.sites import LITRE_PER_MINUTE
+from tests.fieldwork.sites import box as lips_of
 
 
 def angle(middle, point):
@@ -293,3 +296,15 @@ def test_a_text_is_no_wider_than_measured(text, weight):
     width = box.width / figure.dpi
     assert width <= text_width(text, 8.0, weight) + 0.02
     assert width >= 0.9 * text_width(text, 8.0, weight)
+
+
+@pytest.mark.parametrize(("low", "said"), [(-0.003, True), (0.0, False)])
+def test_the_foot_says_what_dry_lips_do_to_a_box_that_cannot_be_set(low, said):
+    site = lips_of([0.0, low, 0.0004, 0.0, 0.0], offset=None, spread=0.0004, positions=FIVE_PLACES,
+                   flows=[Flow(name="trickle", inflow=LITRE_PER_MINUTE)],
+                   box=Box(inside=(0.4, 0.5)))  # fmt: skip
+    notes = " ".join(paper.texts(level_figure(level(site, samples=200))))
+    assert ("while dry lips hold water back" in notes) == said
+
+
+FIVE_PLACES = ((0.1, 0.0), (0.3, 0.0), (0.4, 0.25), (0.3, 0.5), (0.1, 0.5))

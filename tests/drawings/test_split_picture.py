@@ -10,11 +10,14 @@ from dbox import Circle, Notch, PipeEnd, Slot
 from dbox.drawings.split_picture import View, draw_strip, split_figure
 from dbox.errors import DomainError
 from dbox.fieldwork.shares import assess
+from dbox.fieldwork.site import Flow
 from dbox.lengths import PLAIN
 from dbox.report.wording import sentences
 from dbox.units import gpm_litres, inches, millimetres
 from tests.drawings import paper
 from tests.drawings.cases import NAMES, SIX, box, sites, split_drawn
+from tests.fieldwork.sites import LITRE_PER_MINUTE
+from tests.fieldwork.sites import box as lips_of
 
 
 def drawn(site):
@@ -177,6 +180,25 @@ def test_without_a_tolerance_nothing_is_shaded_and_no_verdict_given():
     written = paper.texts(figure)
     assert written.count("no tolerance given") == len(site.flows)
     assert not any("cannot tell" in text for text in written)
+
+
+def test_a_broken_whisker_shows_dry_lips_only_where_they_matter():
+    """Five holes of 45 mm; at 1 L/min a lip 3 mm low may get nearly all, at 20 L/min it does not"""
+    flows = [Flow(name=f"{q}", inflow=q * LITRE_PER_MINUTE) for q in (1, 20)]
+    hole = Circle(0.045, coefficient=0.6)
+    low = [0.0, -0.003, 0.0004, 0.0015, -0.0005]
+    site = lips_of(low, openings=hole, spread=0.0004, flows=flows)
+    assessment, axes = strip_of(site)
+    for i, label in enumerate(assessment.labels):
+        ends = [100 * assessment.share_rising_low[0, i], 100 * assessment.share_rising_high[0, i]]
+        assert line(axes, f"rising {label}").get_ydata() == pytest.approx(ends)
+    _, faster = strip_of(site, flow=1)
+    assert not [a for a in faster.lines if str(a.get_label()).startswith("rising")]
+    figure = split_figure(site, assessment)
+    assert "while dry lips hold back" in paper.texts(figure)
+    assert max(a.get_ylim()[1] for a in figure.axes[1:]) >= 100 * assessment.share_rising_high.max()
+    level = lips_of([0.0] * 5, openings=hole, spread=0.0004, flows=flows)
+    assert "while dry lips hold back" not in paper.texts(drawn(level)[1])
 
 
 def test_capped_outlets_have_neither_target_nor_band():

@@ -25,6 +25,7 @@ from dbox.fieldwork.pour_fit import (
     judge,
 )
 from dbox.fieldwork.site import Pour
+from dbox.report.wording import sentences
 
 from .pours import FAST, SLOW, drawn_box
 from .sites import INCH, arrays, box
@@ -36,8 +37,11 @@ def weighed(site, pours):
     return explain(expect(site, pours, samples=100))
 
 
+@pytest.mark.parametrize("held", [(), (0, 2), (0, 3)])
 @pytest.mark.parametrize("kind", ["agree", "height", "blockage"])
-def test_derivatives_are_those_of_small_steps(kind):
+def test_derivatives_are_those_of_small_steps(kind, held):
+    closed = np.zeros((2, 4), bool)
+    closed[held[:1], held[1:]] = True
     model = PourModel(
         candidate=Candidate(kind, None if kind == "agree" else 2),
         openings=HOLES,
@@ -45,6 +49,7 @@ def test_derivatives_are_those_of_small_steps(kind):
         error=np.array([0.001, 0.0, 0.0008, 0.001]),
         inflow=np.array([SLOW, FAST]),
         inflow_error=np.array([0.05, 0.5]),
+        held=closed,
     )
     state = np.random.default_rng(2).normal(0, 0.7, model.unknowns)
     step = 1e-5
@@ -194,6 +199,37 @@ def test_as_many_readings_are_asked_for_as_their_mean_needs():
         assert finding.readings_needed == (max(wanted, 2) if wanted <= 10 else None)
 
 
+def test_an_outlet_that_a_dry_lip_kept_closed_is_neither_high_nor_blocked():
+    """Lips level but the third, 1 mm up; dry, it holds back the 3 mm of a slow pour (split apart
+    with that outlet shut). Switched off, the same catches are laid on that outlet."""
+    inflow, lips = 2e-3 / 60, np.array([0.0, 0.0, 0.001, 0.0])
+    caught = split(inflow, np.where(lips > 0, np.inf, lips), HOLES[0]).flow
+    pour = Pour(name="slow", inflow=inflow, catches=tuple(caught))
+    site = box(list(lips), openings=HOLES[0], spread=INCH / 128)
+    expectation = expect(site, [pour], samples=100)
+    assert expectation.held.tolist() == [[False, False, True, False]]
+    best = explain(expectation)[0]
+    assert (best.kind, best.chance) == ("agree", pytest.approx(1.0, abs=1e-6))
+    assert judge(expectation, explain(expectation)).dry == (2,)
+    (said,) = [w for w in sentences(expectation.warnings) if "dry lip" in w]
+    assert said.startswith("slow: nothing came at outlet 3")
+    assert said.endswith("wet the lip and pour again")
+    off = expect(replace(site, hold_back=(0.0, 0.0)), [pour], samples=100)
+    assert not off.held.any()
+    laid = explain(off)[0]
+    assert (laid.kind != "agree", laid.outlet) == (True, 2)
+
+
+def test_a_dry_lip_explains_no_more_than_it_may_hold_back():
+    """At 20 L/min about 13 mm stand over the lip: what gives nothing then is blocked or high."""
+    inflow = 20e-3 / 60
+    caught = split(inflow, [0.0, np.inf, 0.0], HOLES[0]).flow
+    pour = Pour(name="fast", inflow=inflow, catches=tuple(caught))
+    expectation = expect(box([0.0] * 3, openings=HOLES[0]), [pour], samples=100)
+    assert not expectation.held.any()
+    assert not [w for w in sentences(expectation.warnings) if "dry lip" in w]
+
+
 def test_a_leak_is_not_a_blockage():
     """Every outlet gets its share of what is left: ruler and water agree."""
     lips = np.array([0.0, 0.001, 0.0, 0.002])
@@ -320,6 +356,7 @@ def test_blockage_is_uniform_over_its_range_before_anything_is_caught():
         error=np.full(2, 0.001),
         inflow=np.array([FAST]),
         inflow_error=np.array([0.05]),
+        held=np.zeros((1, 2), bool),
     )
     for z in (-3.0, -0.5, 0.0, 2.0):
         state = np.array([0.0, 0.0, 0.0, z])

@@ -6,13 +6,18 @@ import numpy as np
 import pytest
 
 from dbox import Circle, split
+from dbox.fieldwork.diagnosis.diagnose import diagnose
+from dbox.fieldwork.levelling import level
 from dbox.fieldwork.readings import measured_lips
 from dbox.fieldwork.shares import assess
-from dbox.fieldwork.site import DEFAULT_HOLD_BACK, Flow
+from dbox.fieldwork.site import DEFAULT_HOLD_BACK, Box, Flow
+from dbox.fieldwork.surge import run
+from dbox.hydraulics.surge.inflow import steady
+from dbox.report.diagnose_report import diagnosis_json
 from dbox.report.split_report import split_json
 from dbox.report.wording import sentences
 
-from .sites import DOSE, LITRE_PER_MINUTE, POUR, TRICKLE, box, same_bytes
+from .sites import DOSE, INCH, LITRE_PER_MINUTE, POUR, SIDES, TRICKLE, box, same_bytes
 
 FIVE = box(
     [0.0, -0.003, 0.0004, 0.0015, -0.0005],
@@ -23,9 +28,12 @@ FIVE = box(
 RISING = ("share_rising_low", "share_rising_high")
 
 
+def dry(warnings):
+    return [said for said in sentences(warnings) if "dry lips hold water back" in said]
+
+
 def told(site, **options):
-    warnings = sentences(assess(site, **options).warnings)
-    return [said for said in warnings if "dry lips hold water back" in said]
+    return dry(assess(site, **options).warnings)
 
 
 def test_five_holes_at_three_millimetres():
@@ -121,3 +129,49 @@ def test_a_capped_outlet_takes_no_part():
     assert found.share_rising_high[:, 1].tolist() == [0.0]
     alone = assess(box([0.0, 0.004], spread=0.0004, flows=[TRICKLE]))
     assert found.share_rising_high[0, [0, 2]] == pytest.approx(alone.share_rising_high[0], abs=0.03)
+
+
+IN_A_BOX = Box(inside=(16 * INCH, 20 * INCH), inlet="tee")
+
+
+def test_a_surge_says_the_range_of_a_lines_share_where_it_differs():
+    site, event = replace(FIVE, box=IN_A_BOX), steady(LITRE_PER_MINUTE, 300.0)
+    found = run(site, event)
+    assert dry(found.warnings) == [
+        f"outlet 2 gets {100 * found.surge.share[1]:.0f} % of this run, or "
+        f"{100 * found.rising[0, 1]:.0f} to {100 * found.rising[1, 1]:.0f} % while dry lips hold "
+        "water back; all else here is for lips that are all wet"
+    ]
+    assert found.rising[1, 1] > found.surge.share[1] + 0.2
+    assert dry(run(replace(site, hold_back=(0.0, 0.0)), event).warnings) == []
+    assert dry(run(site, steady(DOSE.inflow, 60.0)).warnings) == []
+
+
+@pytest.mark.parametrize("off", [0.0, 0.0003])
+def test_a_level_box_is_never_condemned_for_what_dry_lips_do(off):
+    """Not in shares, advice, a surge or a diagnosis: no word of it, and the same verdicts."""
+    site = box([0.0, off, 0.0, off], spread=0.0008, positions=SIDES, clocks=np.pi / 2,
+               flows=[TRICKLE], box=IN_A_BOX)  # fmt: skip
+    without = replace(site, hold_back=(0.0, 0.0))
+    assert assess(site).verdicts == assess(without).verdicts
+    assert level(site).verdict == level(without).verdict == "nothing to do"
+    surge = run(site, steady(TRICKLE.inflow, 300.0))
+    for found in (assess(site), level(site), level(site).after, surge, diagnose(site, draws=60)):
+        assert dry(found.warnings) == []
+
+
+def test_a_diagnosis_says_it_of_a_lip_that_was_read_low_and_ranks_nothing_by_it():
+    found, without = (
+        diagnose(replace(FIVE, hold_back=hold), draws=100) for hold in ((0.001, 0.004), (0.0, 0.0))
+    )
+    assert [a.probability for a in found.answers] == [a.probability for a in without.answers]
+    over, none = found.overload, without.overload
+    assert np.array_equal(over.share, none.share)
+    assert np.array_equal(none.share_rising_high, none.share_high)
+    assert over.share_rising_high[1] > over.share_high[1] + 0.05
+    (said,) = dry(found.warnings)
+    assert said.startswith(f"outlet 2 gets {100 * over.share[1]:.0f} % of an ordinary day")
+    assert dry(without.warnings) == []
+    outlets = diagnosis_json(found)["overload"]["outlets"]
+    for name in RISING:
+        assert [o[name] for o in outlets] == getattr(over, name).tolist()

@@ -4,6 +4,7 @@ A chance here is a judgement, so it is held to no more than what the trade would
 word is the likely one, and about where one word gives way to the next.
 """
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -25,6 +26,7 @@ from dbox.fieldwork.diagnosis.visible import (
 from dbox.fieldwork.evidence import OUTLET_WORDS, WORDED, Evidence, OutletEvidence
 from dbox.fieldwork.site import Flow, Outlet, Pour, Site, Works
 from dbox.hydraulics.surge.parts import Trench
+from dbox.report.wording import sentences
 
 INCH, FOOT, HOUR = 0.0254, 0.3048, 3600.0
 
@@ -227,9 +229,9 @@ def test_looks_cost_what_they_take():
     assert minutes["port"] < minutes["rod"] < minutes["drain_back"]
 
 
-def chance_of(order, lips, tails=None):
+def chance_of(order, lips, tails=None, *, hold_back=0.0, inflow=1e-3):
     """Log chance that outlets with these ways out are seen to start in an order."""
-    n, inflow = len(lips), 1e-3
+    n = len(lips)
     rows = SimpleNamespace(
         felt=np.array([lips]),
         tail=np.array([[-np.inf] * n if tails is None else tails]),
@@ -237,7 +239,14 @@ def chance_of(order, lips, tails=None):
         seep=np.zeros((1, n)),
         read=np.array([lips]),
     )
-    water = SimpleNamespace(flows=lambda *_: np.full((1, n), inflow / n))
+    outlets = [Outlet(label=str(i), opening=Circle(0.05, coefficient=0.6)) for i in range(n)]
+    site = SimpleNamespace(outlets=outlets, hold_back=(0.0, hold_back))
+
+    def flows(_states, _inflow, shut=False):
+        runs = ~np.broadcast_to(shut, n)
+        return inflow * runs[None] / runs.sum()
+
+    water = SimpleNamespace(flows=flows, site=site)
     pour = Pour(name="pour", inflow=inflow, order=order)
     return float(pour_chance(water, rows, pour, np.zeros(1))[0])
 
@@ -256,3 +265,67 @@ def test_the_lower_way_out_starts_first(errors, by):
     # the curve used for Phi is within 0.01 of it
     assert odds == pytest.approx(right / wrong, rel=0.01 / wrong + 0.02)
     assert odds > 1.5
+
+
+def test_an_order_says_less_of_heights_where_dry_lips_may_hold_back():
+    """P = Phi(gap / sqrt(error^2 + 2 most^2 / 12)): each lip holds back anything up to the most.
+
+    A line that holds water against its outlet keeps it wet.
+    """
+    gap, most = 0.002, 0.004
+    for tails, dry in ((None, 2), ([-0.01, gap], 1), ([0.0, gap], 0)):
+        error = np.sqrt(START_ERROR**2 + dry * most**2 / 12)
+        lips = [0.0, gap] if tails is None else [0.0, 0.0]
+        right, wrong = (
+            (1 - MISTAKE) * stats.norm.cdf(side * gap / error) + MISTAKE / 2 for side in (1.0, -1.0)
+        )
+        of = {"lips": lips, "tails": tails, "hold_back": most}
+        odds = np.exp(chance_of((0, 1), **of) - chance_of((1, 0), **of))
+        assert odds == pytest.approx(right / wrong, rel=0.01 / wrong + 0.02)
+
+
+@pytest.mark.parametrize(("head", "held"), [(0.001, 0.75), (0.003, 0.25), (0.012, 0.0)])
+def test_an_outlet_that_never_started_may_be_dry(head, held):
+    """Over the two that run the head is h; a lip that holds back up to 4 mm, all alike, stays dry
+    with 1 - h / 4 mm. At a fast pour the missing outlet says what it said."""
+    inflow = 2 * float(Circle(0.05, coefficient=0.6).discharge(head))
+    of = {"lips": [0.0] * 3, "inflow": inflow}
+    wet, dry = (chance_of((0, 1), **of, hold_back=h) for h in (0.0, 0.004))
+    # of a fair share s an outlet is seen to run with 0.05 + 0.90 s^2 / (s^2 + 0.1^2)
+    ran, shut = (1.0 - 0.05 - 0.90 * s**2 / (s**2 + 0.01) for s in (1.0, 0.0))
+    started = [0.05 + 0.90 * s**2 / (s**2 + 0.01) for s in (1.0, 1.5)]
+
+    def chance(missing, run):
+        parts = np.array([0.5, missing, run, run])
+        return float(np.prod((1 - MISTAKE) * parts + MISTAKE / 2))
+
+    falling, kept = chance(ran, started[0]), chance(shut, started[1])
+    assert np.exp(wet) == pytest.approx(falling, rel=1e-6)
+    assert np.exp(dry) == pytest.approx((1 - held) * falling + held * kept, rel=1e-2)
+
+
+def test_nothing_caught_in_a_slow_pour_is_no_blockage_where_a_dry_lip_explains_it():
+    """Level lips, the third gave nothing at 1 L/min: with hold-back and with none."""
+    outlets = tuple(
+        Outlet(label=str(i + 1), opening=Circle(0.05, coefficient=0.6), readings=(0.0, 0.0))
+        for i in range(4)
+    )
+    inflow = 1e-3 / 60
+    pour = Pour(name="slow", inflow=inflow, catches=(inflow / 3, inflow / 3, 0.0, inflow / 3),
+                order=(0, 1, 3))  # fmt: skip
+    site = Site(outlets=outlets, flows=(Flow(name="day", inflow=inflow),), pours=(pour,))
+
+    def blamed(found):
+        return sum(a.probability for a in found.answers if a.outlet == 2)
+
+    found = diagnose(site, draws=120)
+    without = diagnose(replace(site, hold_back=(0.0, 0.0)), draws=120)
+    assert blamed(found) < 0.6 < 0.95 < blamed(without)
+    (said,) = [w for w in sentences(found.warnings) if "wet the lip and pour again" in w]
+    assert said.startswith("slow: nothing came at outlet 3")
+    assert not [w for w in sentences(without.warnings) if "pour again" in w]
+
+
+def test_the_next_slow_pour_asks_to_wet_the_lips():
+    (slow,) = [kind.look for kind in LOOKS if kind.name == "slow pour"]
+    assert slow.startswith("wet every lip, pour slowly and catch at every outlet")

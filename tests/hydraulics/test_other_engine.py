@@ -17,12 +17,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from dbox.hydraulics.surge.sources import household_day, to_inflow, use
 
 from dbox import Notch, Slot
 from dbox.arrays import GRAVITY, Array
 from dbox.hydraulics.surge.box_pool import System
-from dbox.hydraulics.surge.inflow import Inflow, measured, pulses
+from dbox.hydraulics.surge.inflow import Inflow, household_day, measured, pulses, to_inflow, use
 from dbox.hydraulics.surge.parts import Tank
 from dbox.hydraulics.surge.stepper import surge
 

@@ -47,10 +47,11 @@ from dbox.fieldwork.diagnosis.posterior import (
     word_of,
 )
 from dbox.fieldwork.diagnosis.visible import AT_REST, View, catch_chance, found_heights
-from dbox.fieldwork.diagnosis.worlds import outlet_places
+from dbox.fieldwork.diagnosis.worlds import day_shares, outlet_places
 from dbox.fieldwork.evidence import KINDS, POURS, REST, Kind
-from dbox.fieldwork.readings import without_placeholders
-from dbox.fieldwork.shares import target_shares
+from dbox.fieldwork.pour import held_notes, order_notes, water_over_dry
+from dbox.fieldwork.readings import reduce_readings, without_placeholders
+from dbox.fieldwork.shares import gains_most, target_shares
 from dbox.fieldwork.site import DEFAULT_SPREAD, Pour, Site
 from dbox.hydraulics.surge.inflow import PER_PERSON
 from dbox.hydraulics.surge.parts import Trench
@@ -64,7 +65,8 @@ OVERHEAD = 8.0
 """Effort that every look has besides its own. [min] (judgement)"""
 
 SLOW_POUR, FAST_POUR = 2.0 * LITRE / MINUTE, 20.0 * LITRE / MINUTE
-"""Flows of the pours that are proposed. [m3/s] (judgement)"""
+"""Flows of the pours that are proposed: an ordinary day's and a bucket's, in round litres. [m3/s]
+(judgement)"""
 
 _BOXES, _TRIES = 900, 90
 """Boxes drawn anew, and those of them that a look is tried on. [-] (numerical)"""
@@ -78,10 +80,12 @@ _READINGS = Kind(
 _POURED = {
     Kind(
         name=f"{pace} pour", part=POURS, turn=turn, minutes=minutes,
-        look=f"pour {how} and catch at every outlet: {litres_per_min(inflow)}",
+        look=f"{how} and catch at every outlet: {litres_per_min(inflow)}",
     ): inflow
     for pace, how, inflow, turn, minutes in (
-        ("fast", "fast", FAST_POUR, 1, 12), ("slow", "slowly", SLOW_POUR, 2, 25),
+        ("fast", "pour fast", FAST_POUR, 1, 12),
+        # a dry lip holds water back, which is no height
+        ("slow", "wet every lip, pour slowly", SLOW_POUR, 2, 25),
     )
 }  # fmt: skip
 LOOKS = sorted(
@@ -293,6 +297,8 @@ class Overload:
     share: Array  # (n,) Share of an ordinary day. [-]
     share_low: Array  # (n,) Its 5th percentile. [-]
     share_high: Array  # (n,) Its 95th percentile. [-]
+    share_rising_low: Array  # (n,) The 5th percentile while dry lips hold water back. [-]
+    share_rising_high: Array  # (n,) The 95th of that. [-]
     target: Array  # (n,) Share that each ought to get, and would in a box that is set again. [-]
     # (n,) Share of each where that line is capped for a rest and the others get their targets. [-]
     rested: Array
@@ -324,6 +330,7 @@ def overload_of(weighing: Weighing) -> Overload | None:
     except DomainError:
         return None
     low, share, high = _bands(weighing.states.day_share, weighing.weight)
+    rising_low, _, rising_high = _bands(_rising_shares(weighing), weighing.weight)
     sealed, before = _sealed(weighing)
     outlet = int(np.argmax(np.where(target > 0, share / np.where(target > 0, target, 1.0), 0.0)))
     daily, people = site.evidence.daily_flow, site.works.people
@@ -334,12 +341,14 @@ def overload_of(weighing: Weighing) -> Overload | None:
     rested = np.where(np.arange(target.size) == outlet, 0.0, target)
     rested = rested / rested.sum() if rested.sum() > 0 else rested
     loads = [part * daily / area for part in (share, target, rested)]
-    freeze(low, share, high, target, rested, acceptance, *loads)
+    freeze(low, share, high, rising_low, rising_high, target, rested, acceptance, *loads)
     return Overload(
         outlet=outlet,
         share=share,
         share_low=low,
         share_high=high,
+        share_rising_low=rising_low,
+        share_rising_high=rising_high,
         target=target,
         rested=rested,
         daily_flow=daily,
@@ -352,6 +361,17 @@ def overload_of(weighing: Weighing) -> Overload | None:
         sealed=sealed,
         before=before,
     )
+
+
+def _rising_shares(weighing: Weighing) -> Array:
+    """Shares of an ordinary day that comes to dry lips, of the boxes that count. [-] (r, n)"""
+    states, weight, hold = weighing.states, weighing.weight, weighing.site.hold_back
+    rows = np.flatnonzero(weight > _LIGHT * weight.max())
+    draws = weight.size // weighing.hypotheses.cause.size
+    share, then = states.day_share.copy(), states.take(rows)
+    each = np.linspace(*hold, draws)[rows % draws]
+    share[rows] = day_shares(weighing.water, then, then.day, each)
+    return share
 
 
 def _sealed(weighing: Weighing) -> tuple[int, tuple[float, float, float]]:
@@ -488,14 +508,15 @@ def diagnose(site: Site, *, seed: int = 0, draws: int = DRAWS) -> Diagnosis:
     weighing = weigh(site, draws=min(draws, max(many, _LEAST_DRAWS)), seed=seed)
     fit, probability = fit_of(weighing), weighing.probability
     order = np.argsort(-probability, kind="stable")
+    overload = overload_of(weighing)
     return Diagnosis(
         site=site,
         answers=tuple(_answer(weighing, fit, probability, int(place)) for place in order),
         looks=next_looks(weighing, seed=seed),
         normal=normal_things(site),
         contradictions=fit.contradictions(),
-        overload=overload_of(weighing),
-        warnings=_warnings(asked, weighing),
+        overload=overload,
+        warnings=(*_warnings(asked, weighing), *_held_back(site, overload)),
     )
 
 
@@ -538,6 +559,25 @@ def _size(cause: Cause, size: Array, weight: Array) -> Size | None:
     low, middle, high = size[order][places].tolist()
     kind = "leak" if cause.leaks else "drop" if cause.tilted else "fault"
     return (Leak if cause.leaks else Size)(kind=kind, low=low, middle=middle, high=high)
+
+
+def _held_back(site: Site, over: Overload | None) -> Iterator[Note]:
+    """What dry lips did in the pours, and do to the line that gains most from them.
+
+    Where every lip was read.
+    """
+    lips = reduce_readings(site)
+    if np.isnan(lips.height).any():
+        return
+    waters = np.array([water_over_dry(site, pour, lips) for pour in site.pours])
+    yield from held_notes(site, site.pours, waters)
+    late = order_notes(site, site.pours, lips)
+    yield from (note for note in late if note.what == "pour: order by dry lip")
+    if over is None:
+        return
+    rising = np.stack([over.share_rising_low, over.share_rising_high])
+    if held := gains_most(site, lips, over.share, rising, over.share_high):
+        yield Note(what="diagnose: held back", values=held)
 
 
 def _warnings(asked: Site, weighing: Weighing) -> tuple[Note, ...]:

@@ -17,7 +17,9 @@ capped at its mouth (common practice, no source). The spreads are judgement.
 
 A catch scatters by its timing error and by a little of the whole pour; an outlet starts before
 another where it feels the lower way out. An outlet that is not in an order that was watched did not
-start.
+start. A dry lip holds water back, from nothing where it is wet to the site's most, all heights
+alike: the order says the less of heights, and where outlets gave nothing the boxes are weighed both
+ways, those outlets running and kept shut by dry lips.
 
 A catch means a head over the lip, by the outlet's own rating; all lips of one pour then hang below
 one level that is not known. Only differences count.
@@ -29,7 +31,7 @@ from itertools import pairwise
 import numpy as np
 from scipy.special import expit
 
-from dbox.arrays import Array
+from dbox.arrays import Array, BoolArray
 from dbox.fieldwork.diagnosis.cause_lips import Gauge
 from dbox.fieldwork.diagnosis.causes import CAUSES, Cause, Hypotheses, chances, index_of
 from dbox.fieldwork.diagnosis.worlds import HEADS, MODEL_ERROR, States, Water
@@ -281,14 +283,57 @@ def pour_chance(water: Water, states: States, pour: Pour, noise: Array) -> Array
 
     noise [-] -> [-].
     """
-    flow = water.flows(states, pour.inflow * np.exp(_POUR_ERROR * noise))
+    inflow, most = pour.inflow * np.exp(_POUR_ERROR * noise), water.site.hold_back[1]
+    flow = water.flows(states, inflow)
+    result = _showing(water, states, flow, pour)
+    dry = _gave_nothing(states, pour)
+    if most > 0 and dry.any():
+        without = water.flows(states, inflow, shut=dry)
+        held = np.clip(_held_chance(water, states, without, dry, most), 1e-9, 1.0 - 1e-9)
+        kept = _showing(water, states, without, pour) + np.log(held)
+        result = np.logaddexp(result + np.log1p(-held), kept)
+    return result
+
+
+def _showing(water: Water, states: States, flow: Array, pour: Pour) -> Array:
+    """Log probability of what a pour showed at these flows; flow [m3/s] -> [-]. (r,)"""
     result = np.zeros(len(flow))
     if pour.done:
         caught = np.array([np.nan if c is None else c for c in pour.catches])
         result += catch_chance(water, flow, caught, pour)
     if pour.order:
-        result += _order_chance(states, flow, pour)
+        result += _order_chance(states, flow, pour, water.site.hold_back[1])
     return result
+
+
+def _gave_nothing(states: States, pour: Pour) -> BoolArray:
+    """Open outlets that gave nothing, or were not seen to start, while others ran. (n,)"""
+    uncapped = np.isfinite(states.read[0])
+    dry = uncapped.copy()
+    if pour.done:
+        dry &= np.array([caught == 0.0 for caught in pour.catches])
+    if pour.order:
+        dry &= ~np.isin(np.arange(dry.size), pour.order)
+    return np.asarray(dry & ~dry[uncapped].all())
+
+
+def _held_chance(
+    water: Water, states: States, flow: Array, dry: BoolArray, hold_back: float
+) -> Array:
+    """Chance that outlets stay dry while the others run: by the water over them, the most over any.
+
+    flow [m3/s], hold_back: What a dry lip holds back at most. [m] -> [-]. (r,)
+    """
+    ways = np.maximum(states.felt, states.tail)
+    heads = [
+        np.interp(flow[:, i], outlet.opening.discharge(HEADS), HEADS)
+        for i, outlet in enumerate(water.site.outlets)
+    ]
+    runs = (flow > 0) & ~states.closed
+    level = np.where(runs, ways + np.stack(heads, -1), -np.inf).max(-1, keepdims=True)
+    # a line that holds water against its outlet keeps the lip wet
+    least = np.where(states.tail < states.felt, 1.0 - (level - ways) / hold_back, level <= ways)
+    return np.asarray(np.clip(least[:, dry], 0.0, 1.0).min(-1))
 
 
 def catch_error(flow: Array | float, pour: Pour) -> Array:
@@ -310,15 +355,24 @@ def catch_chance(water: Water, flow: Array, caught: Array, pour: Pour) -> Array:
     return np.asarray(np.log(chance).sum(-1))
 
 
-def _order_chance(states: States, flow: Array, pour: Pour) -> Array:
-    """Log probability of an order of starting: every outlet later than the one before it."""
+def _order_chance(states: States, flow: Array, pour: Pour, hold_back: float) -> Array:
+    """Log probability of an order of starting: every outlet later than the one before it.
+
+    hold_back: What a dry lip holds back at most. [m]
+    """
     ways = np.maximum(states.felt, states.tail)
     ways = np.minimum(np.where(states.closed & (states.seep <= 0), np.inf, ways), 1e3)
     # a line that takes next to nothing is often not noted as running
     over = (flow / (_SEEN_TO_RUN * pour.inflow / flow.shape[1])) ** 2
     runs = 0.05 + 0.90 * over / (1.0 + over)
-    gaps = [ways[:, later] - ways[:, earlier] for earlier, later in pairwise(pour.order)]
-    steps = [expit(np.clip(1.7 * gap / START_ERROR, -60, 60)) for gap in gaps]
+    # what may lie anywhere between 0 and a most has a twelfth of its square as variance
+    dry = np.where(states.tail < states.felt, hold_back**2 / 12.0, 0.0)
+    gaps = [
+        (ways[:, later] - ways[:, earlier])
+        / np.sqrt(START_ERROR**2 + dry[:, earlier] + dry[:, later])
+        for earlier, later in pairwise(pour.order)
+    ]
+    steps = [expit(np.clip(1.7 * gap, -60, 60)) for gap in gaps]
     steps += [
         runs[:, outlet] if outlet in pour.order else 1.0 - runs[:, outlet]
         for outlet in np.flatnonzero(np.isfinite(states.read[0])).tolist()

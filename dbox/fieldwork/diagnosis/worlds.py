@@ -15,14 +15,15 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 import numpy.typing as npt
 
-from dbox.arrays import Array, BoolArray
+from dbox.arrays import Array, ArrayLike, BoolArray
 from dbox.fieldwork.diagnosis.cause_lips import Drawn
 from dbox.fieldwork.diagnosis.causes import CAUSES, Hypotheses, feed_is_strong, index_of
+from dbox.fieldwork.shares import SIDE_95
 from dbox.fieldwork.site import Box, Site
 from dbox.hydraulics.jet import Jet
 from dbox.hydraulics.split import split
 from dbox.hydraulics.surge.parts import SupplyPipe
-from dbox.units import LITRE, MINUTE
+from dbox.units import DOSE, LITRE, MINUTE, TRICKLE, TRICKLE_LEAST, TRICKLE_MOST
 
 USUAL_INSIDE = (0.40, 0.50)
 """Inside length and width of a box that was not measured. [m] (common practice, no source)"""
@@ -45,12 +46,9 @@ _AIM_SPREAD = np.radians(8.0)
 _AIMS = np.radians(np.linspace(-24.0, 24.0, 17))
 """Ways that an inlet may point. [rad] (numerical)"""
 
-USUAL_DAY = 2.0 * LITRE / MINUTE
-"""Flow of an ordinary day at a gravity-fed box. [m3/s] (1 to 4 L/min: Water Science and Technology
-51(10), 2005, p. 39)"""
-
-USUAL_DOSE = 100.0 * LITRE / MINUTE
-"""Flow of a pumped or siphoned dose. [m3/s] (common practice, no source)"""
+_DAY_SPREAD = np.log(TRICKLE_MOST / TRICKLE_LEAST) / (2.0 * SIDE_95)
+"""Spread of the logarithm of an ordinary day's flow: 9 in 10 lie within its range. [-] (judgement);
+that of a dose or a surge is taken to be the same."""
 
 USUAL_SURGE = 10.0 * LITRE / MINUTE
 """Flow of a bath or a washer let go, at which a jet does what it does to a gravity-fed box. [m3/s]
@@ -200,22 +198,37 @@ class Water:
     places: Array  # (n, 2) Places of its outlets. [m]
     jets: Jets  # What a straight inlet may throw at them.
 
-    def flows(self, states: States, inflow: Array) -> Array:
-        """Flow of every outlet; inflow [m3/s] -> [m3/s]."""
+    def flows(
+        self,
+        states: States,
+        inflow: Array,
+        hold_back: ArrayLike = 0.0,
+        shut: BoolArray | bool = False,
+    ) -> Array:
+        """Flow of every outlet of boxes that fill from rest; inflow [m3/s] -> [m3/s].
+
+        hold_back: How far water stands over a dry lip before it starts to run, of shape (r,); with
+        none, and where a full line keeps its outlet wet, every lip under the level runs. [m];
+        shut: Outlets that do not run, (n,).
+        """
         seep = np.minimum(states.seep, 0.3 * inflow[:, None])
         inside = np.maximum(inflow - seep.sum(-1) - states.leak, 0.02 * inflow)
         thrown = self.jets.heads(states.jet, states.aim, inflow)
-        lips = np.where(states.closed, np.inf, states.felt - thrown)
-        shut: BoolArray = np.all(np.isinf(lips), axis=-1)
-        lips = np.where(shut[:, None], np.where(np.isinf(states.read), np.inf, states.felt), lips)
+        lips = np.where(states.closed | shut, np.inf, states.felt - thrown)
+        stopped: BoolArray = np.all(np.isinf(lips), axis=-1)
+        lips = np.where(
+            stopped[:, None], np.where(np.isinf(states.read), np.inf, states.felt), lips
+        )
         openings = [o.opening for o in self.site.outlets]
         # a full trench rises with what it is given, so its water acts as a higher lip and not as a
         # level outside that stays where it is
-        flow = split(inside, np.maximum(lips, states.tail), openings).flow.copy()
+        held = np.where(states.tail < lips, np.atleast_1d(hold_back)[:, None], 0.0)
+        ways = np.maximum(lips, states.tail)
+        flow = split(inside, ways, openings, hold_back=held, rising=True).flow.copy()
         odd = np.flatnonzero(states.hole >= 0)
         if odd.size:
-            flow[odd] = self._odd_holes(states.take(odd), lips[odd], inside[odd])
-        flow[shut] = 0.0
+            flow[odd] = self._odd_holes(states.take(odd), lips[odd], inside[odd], held[odd])
+        flow[stopped] = 0.0
         return np.asarray(flow + np.where(states.closed, seep, 0.0))
 
     def blur(self, flow: Array) -> Array:
@@ -230,14 +243,16 @@ class Water:
             blur[..., i] = MODEL_ERROR * np.interp(flow[..., i], rated, slopes)
         return blur
 
-    def _odd_holes(self, states: States, lips: Array, inflow: Array) -> Array:
+    def _odd_holes(self, states: States, lips: Array, inflow: Array, held: Array) -> Array:
         """Split boxes in which one hole differs: all sizes side by side, those unused capped."""
         openings = [o.opening for o in self.site.outlets]
         sizes = [openings, *([o.widened(f) for o in openings] for f in HOLE_FACTORS)]
         own = states.own
         chosen = [~own, *(own & (states.hole == k)[:, None] for k in range(len(HOLE_FACTORS)))]
         wide = np.concatenate([np.where(mask, lips, np.inf) for mask in chosen], -1)
-        flow = split(inflow, wide, [o for row in sizes for o in row]).flow
+        every = [o for row in sizes for o in row]
+        dry = np.tile(held, len(sizes))
+        flow = split(inflow, wide, every, hold_back=dry, rising=True).flow
         return np.asarray(flow.reshape(len(inflow), len(sizes), -1).sum(1))
 
 
@@ -314,12 +329,9 @@ class _Dice:
 
 def _with_day(site: Site, water: Water, state: States, drawn: Drawn, dice: _Dice) -> States:
     """The same states, with the shares and loads of an ordinary day and the level at rest."""
-    usual = USUAL_DOSE if feed_is_strong(site) else np.where(state.jet > 0, USUAL_SURGE, USUAL_DAY)
-    inflow = usual * np.exp(0.4 * dice.normal())
-    # water that leaves by a box's wall never reaches a line, yet a day's flow is not lost in it
-    running = replace(state, leak=np.minimum(state.leak, 0.5 * inflow))
-    flow = water.flows(running, inflow)
-    share = flow / np.maximum(flow.sum(-1, keepdims=True), 1e-12)
+    usual = DOSE if feed_is_strong(site) else np.where(state.jet > 0, USUAL_SURGE, TRICKLE)
+    inflow = usual * np.exp(_DAY_SPREAD * dice.normal())
+    share = day_shares(water, state, inflow)
     part = _part_of_field(site)
     load = share / part * _margins(state, dice, part)
     lowest = state.read.min(-1)
@@ -337,6 +349,14 @@ def _with_day(site: Site, water: Water, state: States, drawn: Drawn, dice: _Dice
         still=np.where(state.crack > 0, -state.crack, still - lowest),
         size=np.where(state.leak > 0, state.leak, size),
     )
+
+
+def day_shares(water: Water, state: States, inflow: Array, hold_back: ArrayLike = 0.0) -> Array:
+    """Shares of a flow of an ordinary day, as in `Water.flows`; inflow [m3/s] -> [-]. (r, n)"""
+    # water that leaves by a box's wall never reaches a line, yet a day's flow is not lost in it
+    running = replace(state, leak=np.minimum(state.leak, 0.5 * inflow))
+    flow = water.flows(running, inflow, hold_back)
+    return np.asarray(flow / np.maximum(flow.sum(-1, keepdims=True), 1e-12))
 
 
 def _part_of_field(site: Site) -> Array:

@@ -34,7 +34,8 @@ class Notch(Opening):
 
     Notes
     -----
-    The law is specified for heads of at least 0.06 m; an ordinary day runs at 2 to 6 mm.
+    The law is specified for heads of at least 0.06 m (`laws.SHEN_HEADS`); an ordinary day stands 5
+    to 10 mm over the points of four or five notches of 90 degrees (by `split`).
 
     >>> Notch(np.pi / 2, coefficient=0.58).discharge([-0.01, 0.0, 0.05]).round(6).tolist()
     [0.0, 0.0, 0.000766]
@@ -121,7 +122,7 @@ class Slot(Opening):
 
     Notes
     -----
-    The law was measured on weirs open on top, at heads of at least 0.03 m.
+    The law was measured on weirs open on top, at heads of at least 0.03 m (`laws.CARTER_HEADS`).
 
     >>> (Slot(0.05, coefficient=0.6).discharge([0.0, 0.01, 0.04]) * 1e6).round(2).tolist()
     [0.0, 88.57, 708.59]
