@@ -185,6 +185,9 @@ class Estimate:
     slipped: tuple[int, ...] = ()
     # All that ever slipped: where their holes stand is not known any more.
     suspects: tuple[int, ...] = ()
+    # (2, n) Sum of what turned lips missed by, in standard errors, and how often each was turned by
+    # the clock since it was last trusted; None before any was. [-]
+    drift: Array | None = None
     # (n,) Where lips were to be brought by the rule, NaN where by the clock or not at all. [m]
     aim: Array | None = None
     # Outlets that went no lower, and no higher, when they were to.
@@ -211,12 +214,15 @@ class Estimate:
         spoiled = np.where(known, variance, _ANYWHERE**2)
         height = self.height + np.where(known, rise, 0.0)
         covariance = self.covariance + np.diag(spoiled)
-        freeze(height, covariance)
+        drift = np.zeros((2, known.size)) if self.drift is None else self.drift.copy()
+        drift[1] += known & (variance > 0)
+        freeze(height, covariance, drift)
         return replace(
             self,
             height=height,
             covariance=covariance,
             aim=aim,
+            drift=drift,
             started=self.started or bool(np.any(spoiled > 0)),
         )
 
@@ -226,26 +232,34 @@ class Estimate:
         if not told.any():
             return replace(self, fillings=self.fillings + 1, slipped=(), aim=None)
         over = np.where(told, mean, 0.0) - np.where(told, self.height, 0.0)
-        covariance, slipped = self.covariance, []
+        covariance, slipped = self.covariance, list[int]()
+        drift = np.zeros((2, over.size)) if self.drift is None else self.drift.copy()
         while True:
             pull, weight = _pull(covariance, variance, told)
             if told.sum() < 3:
                 break
             off = pull @ over / np.sqrt(np.where(told, np.diag(pull), 1.0))
+            if not slipped:
+                drift[0] += np.where(drift[1] > 0, off, 0.0)
+            # one turn missed by much, or turn after turn by some
+            again = drift[0] / np.sqrt(np.maximum(drift[1], 1.0)) * (drift[1] > 1)
+            off = np.where(np.abs(again) > np.abs(off), again, off)
             worst = int(np.argmax(np.abs(off)))
             if abs(off[worst]) <= _SLIPPED or worst in slipped:
                 break
             slipped.append(worst)
+            drift[:, worst] = 0.0
             covariance = covariance + np.diag(_ANYWHERE**2 * (np.arange(off.size) == worst))
         still = float(weight @ over / weight.sum())
         height = self.height + covariance @ pull @ over + still
         covariance = covariance - covariance @ pull @ covariance
         covariance = 0.5 * (covariance + covariance.T)
         freeze(height, covariance)
+        freeze(drift)
         short = self._short(height - still, np.sqrt(variance))
         return replace(
             self, height=height, covariance=covariance, fillings=self.fillings + 1, aim=None,
-            slipped=tuple(slipped), suspects=tuple(sorted({*self.suspects, *slipped})),
+            drift=drift, slipped=tuple(slipped), suspects=tuple(sorted({*self.suspects, *slipped})),
             lowest=tuple(sorted({*self.lowest, *np.flatnonzero(short < 0).tolist()})),
             highest=tuple(sorted({*self.highest, *np.flatnonzero(short > 0).tolist()})),
         )  # fmt: skip
@@ -328,7 +342,7 @@ def decide(
     turn = turn & (np.abs(wanted - reach.lip) >= least)
     wanted = np.where(turn, wanted, reach.lip)
     missed = np.abs(np.where(uncapped, wanted - offset - goal[..., None], 0.0))
-    off = apart[..., None] & (missed > np.maximum(PLAIN * error, least))
+    off = apart[..., None] & (missed > np.maximum(_READABLE * error, least))
     off &= ~reach.allows(goal[..., None] + offset)
     freeze(goal, turn, wanted, off, apart)
     return Decision(goal=goal, turn=turn, wanted=wanted, apart=apart, off=off)

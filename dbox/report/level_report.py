@@ -9,6 +9,7 @@ from dbox.errors import outlets_text
 from dbox.fieldwork.estimate import GOOD_SPAN
 from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.levelling import Levelling, Lift
+from dbox.fieldwork.shares import Assessment
 from dbox.fieldwork.site import Site
 from dbox.lengths import Lengths
 from dbox.report.cautions import TURNING
@@ -22,6 +23,7 @@ LEAST_SLOPE = 2e-4
 """Rise per run below which a box is called level. [-]"""
 
 _LEAST_LIFT = 5e-4
+_SEEN = 4e-4
 
 
 def level_json(levelling: Levelling) -> Json:
@@ -95,6 +97,9 @@ def why_nothing(levelling: Levelling) -> tuple[str, str]:
         why = "the lips are within the tolerance, but the jet of the inlet decides at"
         return "nothing to turn", f"{why} {before.jet_flows}"
     if levelling.next_step == "read again":
+        if "outside" in before.lip_verdicts:
+            # one of many lines reads as outside by errors alone now and then
+            return "nothing to turn yet", "a line reads as outside, but not yet beyond doubt"
         return "nothing to turn yet", "these readings cannot tell which lips are off"
     if levelling.next_step != "stop":
         return "nothing to turn", "your rule cannot tell these lips apart any better"
@@ -111,22 +116,22 @@ def next_words(levelling: Levelling) -> str:
     if step == "turn":
         return _trade(levelling)
     if step == "re-bed":
-        _, then, _ = levelling.worst
         part, of = _part(levelling)
-        best = f"the worst line still gets {100 * part * then:.0f} %{of} at {_flow_told(levelling)}"
-        if not levelling.order:
-            return f"bed the box level and firm again: {best}"
-        return f"bed the box level and firm again: with all turns made {best}"
-    if step == "read again":
-        likely = chance_text(levelling.well_set)
-        span = site.lengths.both(GOOD_SPAN)
-        wanted = "their wanted heights" if levelling.offset.any() else "each other"
+        best = 100 * part * min(levelling.worst[:2])
         return (
-            "top up, let the water go still, and read every outlet once more: the chance that "
-            f"the lips are within {span} of {wanted} is {likely} so far"
+            "bed the box level and firm again: turning leaves the worst line with "
+            f"{best:.0f} %{of} at {_flow_told(levelling)} at best"
         )
+    if step == "read again":
+        again = "top up, let the water go still, and read every outlet once more"
+        repeats = before.settling_repeats[np.array(before.lip_verdicts) == "cannot tell"]
+        if before.tolerance is not None and repeats.size and np.isfinite(repeats).all():
+            return f"{again}: {repeats.max():.0f} readings of each would settle it"
+        likely, span = chance_text(levelling.well_set), millimetres(GOOD_SPAN)
+        wanted = "their wanted heights" if levelling.offset.any() else "each other"
+        return f"{again}: the chance that the lips are within {span} of {wanted} is {likely} so far"
     if step == "finer rule":
-        mark = inches(float(np.nanmin(before.finer_rules)), parts=64)
+        mark = rule_text(before, site.lengths)
         return f"read with a rule that shows {mark}: more readings with this one will not settle it"
     if step == "pour":
         return (
@@ -153,10 +158,16 @@ def _trade(levelling: Levelling) -> str:
     more = levelling.every.turns - len(levelling.order)
     if more < 1:
         return words
-    gain = 100 * part * (then - best)
     others = "the other one" if more == 1 else f"the other {more}"
-    gains = "under 1 %" if gain < 1 else f"{gain:.0f} %"
-    return f"{words}; turning {others} as well would gain {gains}, which the rule cannot tell"
+    if 100 * part * (then - best) < 1:
+        return f"{words}; turning {others} as well would gain under 1 %"
+    return f"{words}; turning {others} as well would make it {100 * part * best:.0f} %"
+
+
+def rule_text(before: Assessment, lengths: Lengths) -> str:
+    """The finest mark of the rule that would settle what can be settled."""
+    mark = float(np.nanmin(before.finer_rules))
+    return "0.5 mm" if lengths.metric else inches(mark, parts=64)
 
 
 def _part(levelling: Levelling) -> tuple[float, str]:
@@ -263,30 +274,28 @@ def turn_lines(levelling: Levelling, *, brief: bool = False) -> list[str]:
     for step, i in enumerate(levelling.order):
         change = float(levelling.lip_after[i] - levelling.before.lips.height[i])
         way = f"{'raise' if change > 0 else 'lower'} {lengths.both(abs(change))}"
-        turn, by_rule = (
-            "turn",
-            f"until the rule shows {lengths.both(float(shown[step]), signed=True)}",
-        )
+        turn, by_rule = "turn", f"until the rule shows {_shown(float(shown[step]), lengths)}"
         if not np.isnan(levelling.turn[i]):
             now, then = (clock_text(a[i]) for a in (levelling.angle_before, levelling.angle_after))
             turned = turn_text(float(levelling.turn[i]))
-            turn, by_rule = f"{now} to {then} ({turned}), or", by_rule
+            turn = f"{now} to {then} ({turned}), or"
             if brief:
                 turn = f"{now} to {then} {turned.split()[-1]}, or"
         text = f"{step + 1}. outlet {levelling.before.labels[i]}: "
         text += f"{turn} {by_rule}" if brief else f"{way}, {turn} {by_rule}"
-        if brief:
-            lines += wrapped(text, first="  ", indent="     ")
-            continue
-        still = lengths.both(float(levelling.still_level[step]), signed=True)
-        lines += wrapped(f"{text}; topped up, water at {still}", first="  ", indent="     ")
-    return lines
+        lines += wrapped(text, first="  ", indent="     ")
+    return [*lines, "  Add no water in between: the rule shows heights over it as it stands."]
+
+
+def _shown(height: float, lengths: Lengths) -> str:
+    return "it level with the water" if abs(height) < _SEEN else lengths.both(height, signed=True)
 
 
 def _work(levelling: Levelling) -> list[str]:
+    still = levelling.site.lengths.both(float(levelling.still_level[-1]), signed=True)
     words = (
-        "The rule shows heights over the water as it stands at that moment. Then read all outlets "
-        "again: the still level itself has moved."
+        f"Topped up after that until it just spills, the water stands at {still}. Then read all "
+        "outlets again."
     )
     return [*turn_lines(levelling), *wrapped(words, first="  ", indent="  ")]
 

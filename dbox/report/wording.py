@@ -116,8 +116,12 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "were measured, and below 5 mm surface tension decides: take the order of the openings, not "
     "the last digit",
     "level: clock not known": "the clock position of the hole is not given, so its turn is "
-    "unknown; turn it until the ruler shows the lip at its height",
+    "unknown; turn it until the rule shows the lip at its height",
     "level: finer than a hand": "the lips differ by less than one step of a hand turns them",
+    "level: goes no higher": "it did not come up to where it was turned: that is taken as its highest "
+    "now. Is it stuck, or at the end of its travel?",
+    "level: goes no lower": "it did not come down to where it was turned: that is taken as its lowest "
+    "now. Is it stuck, or at the end of its travel?",
     "level: highest out of reach": "the highest lip asks for {highest:+.1f mm}, which "
     "{outlets:outlets} cannot reach; the goal taken is {taken:+.1f mm}, the highest that all can "
     "reach",
@@ -126,8 +130,8 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "round: half of what its lip moves is the offset",
     "level: one flow only": _one_flow_only,
     "level: places not known": "positions of three outlets are needed to tell which side to lift",
-    "level: slipped": "it does not stand where it was left: did the insert slip, or is it locked? "
-    "Its last reading is what counts now",
+    "level: slipped": "it does not stand where it was left: did the insert slip, or is it stuck? "
+    "Its clock is not trusted any more: look at it, and turn it by the rule",
     "opening: notch angle": "a notch of {angle:.0f deg} is outside the {low:.0f deg/} to "
     "{high:.0f deg} that its coefficient was measured at",
     "opening: slot width": "a slot {width:.0f mm} wide is narrower than the {least:.0f mm} that "
