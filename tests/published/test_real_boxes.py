@@ -4,8 +4,9 @@
   p. 39 (abstract seen): flows of 1 to 4 L/min most common at four boxes in a year; plain boxes did
   particularly poorly off level; V-notch inserts made them much less sensitive to it.
 - "The efficiency of gravity distribution devices for on-site wastewater ...", the same 58(2), 2008,
-  p. 459 (abstract seen): every device, a box with V-notches among them, was sensitive to tilt and to
-  flow, in the laboratory with clean water; 0.1 to 2.5 L/min most common at two sites in 18 months.
+  p. 459 (abstract seen): every device, a box with V-notches among them, was sensitive to tilt and
+  to flow, in the laboratory with clean water; 0.1 to 2.5 L/min most common at two sites in 18
+  months.
 
 No full text with tilts, flows and shares was found, so no share is compared with a measured one.
 Box, tilts and openings below are invented; the abstracts name none.

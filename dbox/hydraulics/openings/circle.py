@@ -44,10 +44,10 @@ class Circle(Opening):
 
     Notes
     -----
-    Published coefficients of circular weirs differ by 2 to 5 per cent (from memory). Below a tenth of the
-    diameter Staus's table has one row, 0.750 at h/D = 0.05; the coefficient is held at 0.650 there
-    (see `laws.staus`). Between outlets with equal holes the coefficient cancels out of the shares
-    where it is constant, or the heads are equal.
+    Published coefficients of circular weirs differ by 2 to 5 per cent (from memory). Below a
+    tenth of the diameter Staus's table has one row, 0.750 at h/D = 0.05; the coefficient is held at
+    0.650 there (see `laws.staus`). Between outlets with equal holes the coefficient cancels out of
+    the shares where it is constant, or the heads are equal.
 
     >>> hole = Circle(0.0254, coefficient=0.6)
     >>> (hole.discharge([-0.01, 0.0, 0.0254]) * 1e6).round(3).tolist()

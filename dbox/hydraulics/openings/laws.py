@@ -3,8 +3,8 @@
 Every law gives C in Q = C sqrt(2 g) * integral (see `base`) and its derivative, so that an opening
 can give its exact slope. None is held good by its source at the heads of an ordinary day, 2 to 6 mm
 over round holes, 5 to 10 mm over 90 degree notches (four or five of them, by `split`): there the
-held value is an extrapolation, good to several per cent at best and perhaps a tenth off (judgement),
-and `measured_heads` says so.
+held value is an extrapolation, good to several per cent at best and perhaps a tenth off
+(judgement), and `measured_heads` says so.
 """
 
 import numpy as np
