@@ -34,7 +34,7 @@ import numpy.typing as npt
 
 from dbox.arrays import Array, ArrayLike, BoolArray, freeze
 from dbox.errors import DomainError
-from dbox.fieldwork.estimate import reading_variance
+from dbox.fieldwork.estimate import SET_WELL, level_chance, reading_variance
 from dbox.fieldwork.inlet import (
     NOTICED,
     Strike,
@@ -194,13 +194,20 @@ class Assessment:
     def finer_rules(self) -> Array:
         """Mark of the coarsest rule that would settle each flow in a few readings. [m] (flows,)
 
-        NaN where it is settled, and where no rule would.
+        Where nobody named a tolerance, one that would show level lips to be well set. NaN where it
+        is settled, and where no rule would.
         """
         taken = max(float(self.lips.repeats.max()), 1.0)
         least = self.settling_spread / self.lips.spread * self.lips.single(taken)
         found = np.full(least.shape, np.nan)
         for mark in reversed(RULES):
-            enough = reading_variance(mark, mark, FEW_READINGS) <= least**2
+            variance = reading_variance(mark, mark, FEW_READINGS)
+            if self.tolerance is None:
+                level = np.zeros(len(self.labels))
+                known = variance * np.eye(level.size)
+                enough = level_chance(level, known, self.lips.measured) >= SET_WELL
+            else:
+                enough = variance <= least**2
             finer = mark < 0.99 * (self.lips.mark or self.lips.spread)
             unsure = np.array(self.lip_verdicts) == "cannot tell"
             found[unsure & enough & finer] = mark

@@ -81,7 +81,7 @@ def report(levelling: Levelling) -> list[str]:
         lines += ["", *_work(levelling)]
     lines += unreachable_lines(levelling)
     lines += ["", *_shares(levelling)]
-    if levelling.site.has_inserts:
+    if levelling.highest.turns:
         lines += ["", *wrapped(_other_goal(levelling))]
     lines += _tilt_lines(levelling)
     lines += noted(sentences((*levelling.warnings, *levelling.after.warnings)))

@@ -138,3 +138,13 @@ def test_an_outlet_that_stays_out_of_reach_in_the_levelled_box_is_named(dbox, tm
     assert "Even then outlet odd cannot reach: set its pipe or insert anew." in " ".join(
         out.split()
     )
+
+
+def test_the_highest_lip_is_not_held_against_a_box_where_nothing_is_turned(dbox, tmp_path):
+    """It would ask for no turn; where one insert is to be turned, it asks for that one."""
+    even = a_box(tmp_path, '{reading = "0 in"}, {reading = "0 in"}')
+    assert "Matching the highest lip" not in dbox("level", even)[1]
+    turned = a_box(
+        tmp_path, '{reading = "1/2 in", clock = "9:00"}, {reading = "0 in", clock = "9:00"}'
+    )
+    assert "would turn 1 insert" in " ".join(dbox("level", turned)[1].split())

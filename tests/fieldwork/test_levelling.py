@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dbox import Circle, DomainError, Notch, Slot, split
+from dbox.fieldwork.estimate import GOOD_SPAN, SET_WELL, Estimate
 from dbox.fieldwork.levelling import HAND_STEP, Lift, level, lift_for
 from dbox.fieldwork.readings import fit_plane, reduce_readings
 from dbox.fieldwork.site import Box, Flow, Target
@@ -492,3 +493,28 @@ def test_a_setup_and_the_scenario_of_its_readings_agree():
     assert job.now.levelling.verdict == alone.verdict == "nothing to do"
     assert job.now.levelling.next_step == alone.next_step
     assert (job.now.conclusion == "again") == (alone.next_step == "read again")
+
+
+def test_a_finer_rule_is_named_where_nobody_named_a_tolerance():
+    """Six lips, read out with a rule of 1/8 in: one of 1/32 in would show whether they are level.
+
+    Beside it level lips drawn and read four times to the mark of each rule: how often they then
+    seem to span no more than a good hand leaves.
+    """
+    lips = np.array([0.0, 1.0, 0.0, 1.0, 1.0, 0.0]) * 1e-3
+    chance = {}
+    for mark in (INCH / 16, INCH / 32):
+        rng = np.random.default_rng(7)
+        true = rng.uniform(0.0, mark, (2000, 6, 1))
+        read = np.round((true + rng.normal(0.0, mark, (2000, 6, 4))) / mark) * mark
+        seen = (read - true).mean(-1)
+        chance[mark] = np.mean(np.ptp(seen, axis=-1) <= GOOD_SPAN)
+    assert chance[INCH / 16] < SET_WELL < chance[INCH / 32]
+    for mark, step, found in ((8, "finer rule", INCH / 32), (32, "finer rule", INCH / 64),
+                              (64, "pour", None)):  # fmt: skip
+        site = box(list(lips), spread=INCH / mark, mark=INCH / mark, tolerance=None)
+        known = Estimate(height=lips, covariance=np.diag(np.full(6, 1e-6)), fillings=4)
+        result = level(site, known=known)
+        assert result.next_step == step
+        rules = result.before.finer_rules
+        np.testing.assert_array_equal(rules, np.nan if found is None else found)
