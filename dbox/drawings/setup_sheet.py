@@ -30,6 +30,7 @@ from dbox.errors import ScenarioError
 from dbox.fieldwork.grades import Grading
 from dbox.fieldwork.levelling import Levelling
 from dbox.fieldwork.pour import Expectation
+from dbox.fieldwork.readings import reduce_readings
 from dbox.fieldwork.shares import Assessment
 from dbox.fieldwork.site import Outlet, Site
 from dbox.fieldwork.turning import TurnTable
@@ -147,12 +148,12 @@ def _pass(
     heads |= {"expected\nonce turned": 1.15} if turns and not left else {}
     if ends and not left:
         heads["read\nafter"] = 0.95
-    rows = []
+    rows, read = [], reduce_readings(levelling.site).height
     for i, outlet in enumerate(levelling.site.outlets):
         name = outlet_text(i + 1, outlet, whole=True)
         cells = ["-"] * 2 if outlet.capped else _turn_cells(levelling, i, left=left)
         cells = cells if turns else []
-        lip = "capped" if outlet.capped else _both(float(levelling.before.lips.height[i]), lengths)
+        lip = "capped" if outlet.capped else _both(float(read[i]), lengths)
         hole, line = opening_text(outlet.opening, lengths), length_text(outlet, lengths)
         row = [name, hole, line, lip, *cells, ""]
         locked = ["-" if outlet.capped else BOX] * (ends and turns)
@@ -163,6 +164,8 @@ def _pass(
     origin = {"stated": "as stated", "repeats": "from the repeats", "default": "assumed"}
     words = f"One reading is good to {lengths.both(lips.spread)}, {origin[lips.spread_from]}."
     words += f" How read: {method}." if method else ""
+    if not np.allclose(read, lips.height, atol=1e-6):
+        words += " Shares and turns go by the readings of all passes together."
     words += " Clock positions are seen from inside the box." * turns
     pages.paragraph(words)
 

@@ -7,15 +7,6 @@ water d left wholly open,
 
     G = S^-1 - S^-1 1 1' S^-1 / (1' S^-1 1),    x + P G (y - x),    P - P G P.
 
-A mean of k readings has the error of the hand and eye, which grows less with k, and that of the
-marks of the rule, which does not. For a normal error of one standard deviation s and marks m apart,
-over all places between two marks, that part is (Sheppard's series)
-
-    B = m^2 / (2 pi^2) sum over j of exp(-2 (pi j s 2 / m)^2 / 2) / j^2,
-
-m^2/12 where s is nothing and next to nothing where readings scatter over several marks; the mean
-then has the variance (s^2 + m^2/12 - B) / k + B.
-
 A turn moves a lip by what the clock says, but for the error of the hand at either end. It is worth
 making where it makes good more than it may spoil: the square of what it mends is held against the
 variance that the hand brings and the price of a turn. Whether anything is to be turned at all is
@@ -99,44 +90,8 @@ _POINTS = 256
 _GOALS = 121
 """Heights weighed against each other as goals. [-] (numerical)"""
 
-_TERMS = 12
-"""Terms of the series for the error of the marks. [-] (numerical)"""
-
-_SLOW = 0.25
-"""Fall of its first exponent under which the series is given by its limit. [-] (numerical)"""
-
 _ROUNDING = 1e-9
 """What a height may lie beyond a reach and count as within. [m] (rounding)"""
-
-
-def mark_variance(jitter: ArrayLike, mark: ArrayLike) -> Array:
-    """Part of the variance of a mean that no number of readings takes away. [m2]
-
-    jitter [m], mark [m].
-    """
-    fine, step = np.asarray(jitter, np.float64), np.asarray(mark, np.float64)
-    j = np.arange(1, _TERMS + 1)
-    ratio = np.divide(fine, step, out=np.full(np.broadcast(fine, step).shape, np.inf),
-                      where=step > 0)  # fmt: skip
-    fall = (2.0 * np.pi * ratio) ** 2
-    terms = (np.exp(-(j**2) * fall[..., None]) / j**2).sum(-1)
-    # where readings hardly scatter the series is slow, and as good as its limit (Poisson's sum)
-    few = np.minimum(fall, _SLOW)
-    limit = np.pi**2 / 6.0 - np.sqrt(np.pi * few) + 0.5 * few
-    result: Array = step**2 / (2.0 * np.pi**2) * np.where(fall < _SLOW, limit, terms)
-    return result
-
-
-def reading_variance(jitter: ArrayLike, mark: ArrayLike, repeats: ArrayLike) -> Array:
-    """Variance of the mean of so many readings with a rule. [m2]; jitter [m], mark [m].
-
-    >>> reading_variance(0.0, 0.002, [1, 9]).round(9).tolist()  # always the same mark
-    [3.33e-07, 3.33e-07]
-    """
-    stays = mark_variance(jitter, mark)
-    single = np.square(jitter) + np.square(mark) / 12.0
-    result: Array = (single - stays) / np.asarray(repeats, np.float64) + stays
-    return result
 
 
 @lru_cache(maxsize=8)

@@ -158,7 +158,7 @@ class Levelling(Turning):
     # (n,) Wanted height of each lip over the goal; all 0 where equal lips meet the targets. [m]
     offset: Array
     well_set: float  # Chance that the lips as they are span no more than `GOOD_SPAN`. [-]
-    slipped: tuple[int, ...]  # Outlets that did not stand where they were left.
+    stuck: tuple[int, ...]  # Outlets whose inserts did not go where they were turned.
     plane: Plane | None  # Tilt of the box, the inserts' turns taken out where all clocks are known.
     lift: Lift | None  # How to re-bed; None unless the verdict is to re-bed and the tilt is known.
     before: Assessment  # Shares as they are.
@@ -256,7 +256,7 @@ def level(
         design_flow=None if design_flow is None else site.flows[design_flow].name,
         offset=offset,
         well_set=well_set,
-        slipped=known.slipped,
+        stuck=tuple(sorted({*known.suspects, *known.lowest, *known.highest})),
         plane=plane,
         lift=lift,
         before=before,

@@ -2,8 +2,17 @@
 
 Every reading has a spread: one standard deviation of a single reading, apart from what the marks of
 the rule take away. It is the stated one, else it is pooled from repeats, else it is that of a
-ruler. What the mean of several is worth stands in `estimate`. An error common to all outlets, such
-as a misjudged water line, changes no share and is left out.
+ruler. An error common to all outlets, such as a misjudged water line, changes no share and is left
+out.
+
+A mean of k readings has the error of the hand and eye, which grows less with k, and that of the
+marks of the rule, which does not. For a normal error of one standard deviation s and marks m apart,
+over all places between two marks, that part is (Sheppard's series)
+
+    B = m^2 / (2 pi^2) sum over j of exp(-(2 pi j s / m)^2) / j^2,
+
+m^2/12 where s is nothing and next to nothing where readings scatter over several marks; the mean
+then has the variance (s^2 + m^2/12 - B) / k + B.
 
 A tilted box puts its outlets on one plane, height = c + slope_x x + slope_y y, with x along the
 inlet direction and y across it. The least-squares plane is the tilt; what an outlet stands off
@@ -16,7 +25,7 @@ import numpy as np
 
 from dbox.arrays import Array, ArrayLike, BoolArray, freeze
 from dbox.errors import DomainError
-from dbox.fieldwork.estimate import Estimate, mark_variance, normal_points, reading_variance
+from dbox.fieldwork.estimate import Estimate, normal_points
 from dbox.fieldwork.site import DEFAULT_SPREAD, Site
 from dbox.notes import Note
 from dbox.units import INCH
@@ -49,6 +58,43 @@ _LEAST_FREEDOM = 3
 
 _DOUBTFUL = 3.0
 """Standard errors beyond which the still water does not fit the lips. [-] (judgement)"""
+
+
+_TERMS = 12
+"""Terms of the series for the error of the marks. [-] (numerical)"""
+
+_SLOW = 0.25
+"""Fall of its first exponent under which the series is given by its limit. [-] (numerical)"""
+
+
+def mark_variance(jitter: ArrayLike, mark: ArrayLike) -> Array:
+    """Part of the variance of a mean that no number of readings takes away. [m2]
+
+    jitter [m], mark [m].
+    """
+    fine, step = np.asarray(jitter, np.float64), np.asarray(mark, np.float64)
+    j = np.arange(1, _TERMS + 1)
+    ratio = np.divide(fine, step, out=np.full(np.broadcast(fine, step).shape, np.inf),
+                      where=step > 0)  # fmt: skip
+    fall = (2.0 * np.pi * ratio) ** 2
+    terms = (np.exp(-(j**2) * fall[..., None]) / j**2).sum(-1)
+    # where readings hardly scatter the series is slow, and as good as its limit (Poisson's sum)
+    few = np.minimum(fall, _SLOW)
+    limit = np.pi**2 / 6.0 - np.sqrt(np.pi * few) + 0.5 * few
+    result: Array = step**2 / (2.0 * np.pi**2) * np.where(fall < _SLOW, limit, terms)
+    return result
+
+
+def reading_variance(jitter: ArrayLike, mark: ArrayLike, repeats: ArrayLike) -> Array:
+    """Variance of the mean of so many readings with a rule. [m2]; jitter [m], mark [m].
+
+    >>> reading_variance(0.0, 0.002, [1, 9]).round(9).tolist()  # always the same mark
+    [3.33e-07, 3.33e-07]
+    """
+    stays = mark_variance(jitter, mark)
+    single = np.square(jitter) + np.square(mark) / 12.0
+    result: Array = (single - stays) / np.asarray(repeats, np.float64) + stays
+    return result
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

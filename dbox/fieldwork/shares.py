@@ -34,7 +34,10 @@ import numpy.typing as npt
 
 from dbox.arrays import Array, ArrayLike, BoolArray, freeze
 from dbox.errors import DomainError
-from dbox.fieldwork.estimate import SET_WELL, level_chance, reading_variance
+from dbox.fieldwork.estimate import (
+    SET_WELL,
+    level_chance,
+)
 from dbox.fieldwork.inlet import (
     NOTICED,
     Strike,
@@ -43,7 +46,7 @@ from dbox.fieldwork.inlet import (
     possible_jets,
     strike,
 )
-from dbox.fieldwork.readings import MOST_READINGS, Lips, measured_lips
+from dbox.fieldwork.readings import MOST_READINGS, Lips, measured_lips, reading_variance
 from dbox.fieldwork.site import Flow, Site
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 from dbox.hydraulics.split import Split, range_notes, split

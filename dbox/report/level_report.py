@@ -118,6 +118,9 @@ def next_words(levelling: Levelling) -> str:
     if step == "re-bed":
         part, of = _part(levelling)
         best = 100 * part * min(levelling.worst[:2])
+        free = [before.labels[i] for i in levelling.stuck if not levelling.reachable[i]]
+        if free:
+            return f"free or replace the insert of {outlets_text(free)}, then read again"
         return (
             "bed the box level and firm again: turning leaves the worst line with "
             f"{best:.0f} %{of} at {_flow_told(levelling)} at best"

@@ -118,8 +118,14 @@ def after_text(scenario: Path, last: Pass) -> str:
             tables["readings"]["rim"] = _height(rim, metric)
     if "placeholder" in tables.get("readings", {}) or PLACEHOLDER in tables.get("title", ""):
         tables.setdefault("readings", {})["placeholder"] = False
-    head = f"# Written by dbox setup: {scenario.name} as read in pass {last.number}"
-    return f"{head}, {last.still_at}.\n\n{with_values(text, tables)}"
+    head = (
+        f"# Written by dbox setup: {scenario.name} as read in pass {last.number}, {last.still_at}."
+    )
+    if last.previous:
+        head += (
+            "\n# These are the readings of that pass alone; the set-up went by all passes together."
+        )
+    return f"{head}\n\n{with_values(text, tables)}"
 
 
 def _height(metres: float, metric: bool) -> str:

@@ -118,10 +118,10 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "level: clock not known": "the clock position of the hole is not given, so its turn is "
     "unknown; turn it until the rule shows the lip at its height",
     "level: finer than a hand": "the lips differ by less than one step of a hand turns them",
-    "level: goes no higher": "it did not come up to where it was turned: that is taken as its highest "
-    "now. Is it stuck, or at the end of its travel?",
-    "level: goes no lower": "it did not come down to where it was turned: that is taken as its lowest "
-    "now. Is it stuck, or at the end of its travel?",
+    "level: goes no higher": "it did not come up to where it was turned: that is taken as its "
+    "highest now. Is it stuck, or at the end of its travel?",
+    "level: goes no lower": "it did not come down to where it was turned: that is taken as its "
+    "lowest now. Is it stuck, or at the end of its travel?",
     "level: highest out of reach": "the highest lip asks for {highest:+.1f mm}, which "
     "{outlets:outlets} cannot reach; the goal taken is {taken:+.1f mm}, the highest that all can "
     "reach",

@@ -16,12 +16,10 @@ from dbox.fieldwork.estimate import (
     Estimate,
     decide,
     level_chance,
-    mark_variance,
     normal_points,
-    reading_variance,
     turn_variance,
 )
-from dbox.fieldwork.readings import reduce_readings
+from dbox.fieldwork.readings import mark_variance, reading_variance, reduce_readings
 from dbox.fieldwork.turning import Reach, lip_rise
 from tests.fieldwork.sites import INCH, box
 

@@ -15,11 +15,10 @@ from dbox.fieldwork.estimate import (
     Estimate,
     decide,
     level_chance,
-    mark_variance,
     normal_points,
-    reading_variance,
     turn_variance,
 )
+from dbox.fieldwork.readings import mark_variance, reading_variance
 from dbox.fieldwork.turning import Reach
 
 KEPT = Path(__file__).parents[1] / "vectors.json"
