@@ -133,7 +133,6 @@ class Goal:
 
     height: float  # Height over still water that the wanted offsets are counted from. [m]
     turns: int  # Inserts that are to be turned for it.
-    turning: float  # Sum of their turns; those whose clock is not known are left out. [rad]
 
 
 STEPS = ("turn", "read again", "finer rule", "pour", "stop", "re-bed")
@@ -283,8 +282,7 @@ def _as_found(reach: Reach, known: Estimate) -> Reach:
 
 def _goal(height: float, reach: Reach, wanted: Array) -> Goal:
     moved = reach.uncapped & (np.abs(wanted - reach.lip) > LEAST_MOVE)
-    turning = np.nansum(np.abs(reach.turns(np.where(moved, wanted, reach.lip))))
-    return Goal(height=height, turns=int(moved.sum()), turning=float(turning))
+    return Goal(height=height, turns=int(moved.sum()))
 
 
 def _worst(
