@@ -143,8 +143,8 @@ class Estimate:
     # (2, n) Sum of what turned lips missed by, in standard errors, and how often each was turned by
     # the clock since it was last trusted; None before any was. [-]
     drift: Array | None = None
-    # (n,) Where lips were to be brought by the rule, NaN where by the clock or not at all. [m]
-    aim: Array | None = None
+    # (n,) By how much lips were to rise by the rule, NaN where by the clock or not at all. [m]
+    asked: Array | None = None
     # Outlets that went no lower, and no higher, when they were to.
     lowest: tuple[int, ...] = ()
     highest: tuple[int, ...] = ()
@@ -160,10 +160,10 @@ class Estimate:
         result: BoolArray = np.isfinite(self.height) & (np.diag(self.covariance) < _ANYWHERE**2)
         return result
 
-    def turned(self, rise: Array, variance: Array, aim: Array | None = None) -> "Estimate":
+    def turned(self, rise: Array, variance: Array, asked: Array | None = None) -> "Estimate":
         """The same once lips were moved; rise [m], variance [m2], NaN where nobody knows.
 
-        aim: where such lips were to be brought by the rule. [m]
+        asked: by how much lips were to rise by the rule. [m]
         """
         known = np.isfinite(rise)
         spoiled = np.where(known, variance, _ANYWHERE**2)
@@ -176,7 +176,7 @@ class Estimate:
             self,
             height=height,
             covariance=covariance,
-            aim=aim,
+            asked=asked,
             drift=drift,
             started=self.started or bool(np.any(spoiled > 0)),
         )
@@ -185,7 +185,7 @@ class Estimate:
         """The same once another filling was read; mean [m], variance [m2]."""
         told = np.isfinite(mean)
         if not told.any():
-            return replace(self, fillings=self.fillings + 1, slipped=(), aim=None)
+            return replace(self, fillings=self.fillings + 1, slipped=(), asked=None)
         over = np.where(told, mean, 0.0) - np.where(told, self.height, 0.0)
         covariance, slipped = self.covariance, list[int]()
         drift = np.zeros((2, over.size)) if self.drift is None else self.drift.copy()
@@ -213,7 +213,7 @@ class Estimate:
         freeze(drift)
         short = self._short(height - still, np.sqrt(variance))
         return replace(
-            self, height=height, covariance=covariance, fillings=self.fillings + 1, aim=None,
+            self, height=height, covariance=covariance, fillings=self.fillings + 1, asked=None,
             drift=drift, slipped=tuple(slipped), suspects=tuple(sorted({*self.suspects, *slipped})),
             lowest=tuple(sorted({*self.lowest, *np.flatnonzero(short < 0).tolist()})),
             highest=tuple(sorted({*self.highest, *np.flatnonzero(short > 0).tolist()})),
@@ -224,9 +224,9 @@ class Estimate:
 
         height, over the water of the filling before [m], error [m] -> -1, 0 or 1. (n,).
         """
-        if self.aim is None or not (np.isnan(self.aim) & self.followed).any():
+        if self.asked is None or not (np.isnan(self.asked) & self.followed).any():
             return np.zeros(self.height.shape)
-        asked, went = self.aim - self.height, height - self.height
+        asked, went = self.asked, height - self.height + self.asked
         less = np.abs(asked - went) > np.maximum(_PLAIN_MISS * error, 0.5 * np.abs(asked))
         return np.where(np.isfinite(asked) & less & (asked * went < asked**2), np.sign(asked), 0.0)
 

@@ -268,11 +268,14 @@ class Pass:
         moved[[i for i in order if np.isnan(before[i])]] = True
         rise = np.where(moved, lip_rise(after, offset) - lip_rise(before, offset), 0.0)
         variance = np.where(moved, turn_variance(before, after, offset, hand), 0.0)
-        aim = np.full(rise.shape, np.nan)
+        asked = np.full(rise.shape, np.nan)
         if self.levelling:
+            # by the rule a lip comes as near to its height as one more reading tells
             blind = [i for i in order if np.isnan(before[i])]
-            aim[blind] = self.levelling.lip_after[blind]
-        return self.known.turned(rise, variance, aim)
+            asked[blind] = (self.levelling.lip_after - self.known.height)[blind]
+            rise[blind] = asked[blind]
+            variance[blind] = 2.0 * np.diag(reduce_readings(self.site).covariance).max()
+        return self.known.turned(rise, variance, asked)
 
     @cached_property
     def levelling(self) -> Levelling | None:
