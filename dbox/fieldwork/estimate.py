@@ -226,7 +226,10 @@ class Estimate:
         """
         if self.asked is None or not (np.isnan(self.asked) & self.followed).any():
             return np.zeros(self.height.shape)
-        asked, went = self.asked, height - self.height + self.asked
+        asked = self.asked
+        went = np.where(np.isfinite(asked), height, 0.0) - np.where(
+            np.isfinite(asked), self.height - asked, 0.0
+        )
         less = np.abs(asked - went) > np.maximum(_PLAIN_MISS * error, 0.5 * np.abs(asked))
         return np.where(np.isfinite(asked) & less & (asked * went < asked**2), np.sign(asked), 0.0)
 

@@ -235,12 +235,16 @@ def level(
     elif unknown := np.flatnonzero(reach.adjustable & np.isnan(reach.angle)).tolist():
         labels = ", ".join(site.outlets[i].label for i in unknown)
         notes.append(Note(what="level: clock not known", where=f"outlet {labels}"))
+    found = {
+        "level: slipped": known.suspects,
+        "level: goes no lower": known.lowest,
+        "level: goes no higher": known.highest,
+    }
     notes += [
-        Note(what=f"level: {what}", where=f"outlet {site.outlets[i].label}")
-        for what, found in (("slipped", known.suspects), ("goes no lower", known.lowest),
-                            ("goes no higher", known.highest))
-        for i in found
-    ]  # fmt: skip
+        Note(what=what, where=f"outlet {site.outlets[i].label}")
+        for what, outlets in found.items()
+        for i in outlets
+    ]
     if offset.any():
         notes.append(_one_flow_only(site, design_flow, after))
     values = vars(work) | {"reachable": reachable}

@@ -272,7 +272,7 @@ class Pass:
         if self.levelling:
             # by the rule a lip comes as near to its height as one more reading tells
             blind = [i for i in order if np.isnan(before[i])]
-            asked[blind] = (self.levelling.lip_after - self.known.height)[blind]
+            asked[blind] = self.levelling.lip_after[blind] - self.known.height[blind]
             rise[blind] = asked[blind]
             variance[blind] = 2.0 * np.diag(reduce_readings(self.site).covariance).max()
         return self.known.turned(rise, variance, asked)

@@ -188,11 +188,11 @@ def test_a_broken_whisker_shows_dry_lips_only_where_they_matter():
     hole = Circle(0.045, coefficient=0.6)
     low = [0.0, -0.003, 0.0004, 0.0015, -0.0005]
     site = lips_of(low, openings=hole, spread=0.0004, flows=flows)
-    assessment, axes = strip_of(site)
+    assessment, axes = strip_of(assess(site, samples=400))
     for i, label in enumerate(assessment.labels):
         ends = [100 * assessment.share_rising_low[0, i], 100 * assessment.share_rising_high[0, i]]
         assert line(axes, f"rising {label}").get_ydata() == pytest.approx(ends)
-    _, faster = strip_of(site, flow=1)
+    _, faster = strip_of(assessment, flow=1)
     assert not [a for a in faster.lines if str(a.get_label()).startswith("rising")]
     figure = split_figure(site, assessment)
     assert "while dry lips hold back" in paper.texts(figure)
@@ -234,7 +234,7 @@ def test_shares_stand_under_their_bars_and_the_key_tells_what_marks_mean():
     written = paper.texts(figure)
     for share in assessment.result.share.flat:
         assert f"{100 * share:.1f} %" in written
-    assert "5 to 95 % band left by the reading error" in written
+    assert any(text.startswith("5 to 95 % band") for text in written)
     assert {"share of the flow", "target", "within 10 % of the target"} <= set(written)
 
 

@@ -21,7 +21,7 @@ import pytest
 from dbox import Notch, Slot
 from dbox.arrays import GRAVITY, Array
 from dbox.hydraulics.surge.box_pool import System
-from dbox.hydraulics.surge.inflow import Inflow, household_day, measured, pulses, to_inflow, use
+from dbox.hydraulics.surge.inflow import Inflow, household_day, measured, pulses, to_inflow
 from dbox.hydraulics.surge.parts import Tank
 from dbox.hydraulics.surge.stepper import surge
 
@@ -111,7 +111,7 @@ def routed(text: str, folder: Path) -> tuple[Array, float]:
 
 
 EVENTS = {
-    "shower": (to_inflow([use("shower")]), 3 * 3600, True),
+    "shower": (to_inflow([("shower", 0.0)]), 3 * 3600, True),
     "dose": (pulses([0.0], [90.0], [1.9e-3]), 1800, False),
     "day": (to_inflow(household_day(4, 0, 0)), 86400, True),
 }
