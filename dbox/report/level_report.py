@@ -81,9 +81,9 @@ def report(levelling: Levelling) -> list[str]:
         lines += ["", *_work(levelling)]
     lines += unreachable_lines(levelling)
     lines += ["", *_shares(levelling)]
-    if levelling.highest.turns:
-        lines += ["", *wrapped(_other_goal(levelling))]
-    lines += _tilt_lines(levelling)
+    told = wrapped(_other_goal(levelling)) if levelling.highest.turns else []
+    told += _tilt_lines(levelling)
+    lines += ["", *told] if told else []
     lines += noted(sentences((*levelling.warnings, *levelling.after.warnings)))
     return [*lines, "", *wrapped(TURNING)]
 
