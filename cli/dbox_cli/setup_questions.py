@@ -259,6 +259,8 @@ def _words(job: Job, question: Question) -> list[str]:
     if question.kind == "still":
         number = now.number + now.complete
         lines = ["", f"PASS {number}", *wrapped(said["first" if number == 1 else "later"])]
+        if number > 1:
+            return lines
     outlet = next(outlet for outlet in job.site.outlets if not outlet.capped)
     point = "the top" if outlet.point_over_lip == outlet.opening.top else "the centre"
     point = point if outlet.point_over_lip else "the lip (lowest point)"

@@ -32,7 +32,7 @@ _WORTH = 1.35
 """Least move of a lip that is worth a turn, over what the hand may spoil at a quarter turn. [-]
 (judgement: a little over 1/32 in for a hole 1/2 in off its pipe)"""
 
-_PRICE = 0.45
+_PRICE = 0.6
 """What a turn must mend beyond the error of the hand, over the same. [-] (judgement)"""
 
 _READABLE, _FINEST = 1.5, 0.0009
@@ -53,7 +53,7 @@ _CHANCE = 0.015
 _CHANCE_ONE = 0.03
 """Chance, over all lips, under which one that is off is not put down to them. [-] (judgement)"""
 
-_CHANCE_STARTED = 0.5
+_CHANCE_STARTED = 0.65
 """The same once a lip was turned: the box was not level, and has to be read again anyway. [-]
 (judgement)"""
 
@@ -61,7 +61,7 @@ PLAIN = 3.0
 """Standard errors from the others beyond which a lip is plainly off, however many there are. [-]
 (judgement)"""
 
-SET_WELL = 0.78
+SET_WELL = 0.8
 """Chance of a good span from which no more reading is asked for. [-] (judgement)"""
 
 _FILLINGS = (3, 4)

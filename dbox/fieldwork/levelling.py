@@ -270,17 +270,12 @@ def level(
 
 
 def _as_found(reach: Reach, known: Estimate) -> Reach:
-    """What inserts can make, by what was found of them: clocks lost, ends of travel met."""
+    """What inserts can make, by the ends of their travel that were met."""
     n = np.arange(reach.lip.size)
-    lost = np.isin(n, known.suspects) & reach.adjustable
-    full = 2.0 * reach.offset
-    low = np.where(lost, reach.lip - full, reach.low)
-    high = np.where(lost, reach.lip + full, reach.high)
     return replace(
         reach,
-        angle=np.where(lost, np.nan, reach.angle),
-        low=np.where(np.isin(n, known.lowest), np.maximum(low, reach.lip), low),
-        high=np.where(np.isin(n, known.highest), np.minimum(high, reach.lip), high),
+        low=np.where(np.isin(n, known.lowest), np.maximum(reach.low, reach.lip), reach.low),
+        high=np.where(np.isin(n, known.highest), np.minimum(reach.high, reach.lip), reach.high),
     )
 
 

@@ -47,7 +47,7 @@ PLACEHOLDERS = (
 """Why nothing is computed from readings that were never taken, and what to do."""
 
 MOST_READINGS = 10
-"""Readings of one outlet beyond which their mean is not believed any better. [-] (judgement)
+"""Readings of one outlet that a person is asked for at most. [-] (judgement)
 
 Repeats with one rule fall on one mark or on the next, so their mean errs as the mark does, however
 many there are; spread / sqrt(k) holds only while the spread is no smaller than the marks.
@@ -175,6 +175,11 @@ def measured_lips(site: Site) -> Lips:
         raise DomainError(PLACEHOLDERS)
     lips = reduce_readings(site)
     missing = [o.label for o, h in zip(site.outlets, lips.height, strict=True) if np.isnan(h)]
+    if missing and not lips.measured.any():
+        raise DomainError(
+            "no outlet is read yet; write each reading in the file, or run dbox setup FILE, whose "
+            "--write-after makes a file of what it has read"
+        )
     if missing:
         raise DomainError(
             f"no reading for open outlet {', '.join(missing)}: its share and so all others are "

@@ -240,7 +240,7 @@ def reached(assessment: Assessment) -> list[str]:
             sure = f"{assessment.verdicts[case]}, the inlet's jet decides"
         else:
             likely = chance_text(float(assessment.within_probability[case]))
-            sure = f"{assessment.verdicts[case]}, chance that all are within {likely}"
+            sure = f"{assessment.verdicts[case]}; chance that all are within: {likely}"
         told.append(f"{text} ({sure})")
     return told
 

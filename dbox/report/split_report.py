@@ -151,7 +151,7 @@ def _verdict_words(assessment: Assessment, case: int) -> str:
     if verdict == "within":
         return f"WITHIN {allowed}: chance {chance}"
     if verdict == "outside":
-        return f"OUTSIDE {allowed}: chance that all lines are within {chance}"
+        return f"OUTSIDE {allowed}; chance that all lines are within it: {chance}"
     if assessment.jet_decides[case]:
         return f"CANNOT TELL whether within {allowed}: the jet of the inlet decides; {CURE}"
     words = (
