@@ -75,9 +75,7 @@ def test_a_table_of_readings_takes_the_place_of_placeholders(dbox, new: Path):
     assert dbox("check", "new.toml", "--write-csv", "blank.csv")[0] == 0
     rows = (new.parent / "blank.csv").read_text().split()
     assert [row.strip(",") for row in rows[-4:]] == ["1", "2", "3", "4"]
-    assert "no reading for open outlet" in refused(
-        dbox, "split", "new.toml", "--readings", "blank.csv"
-    )
+    assert "no outlet is read yet" in refused(dbox, "split", "new.toml", "--readings", "blank.csv")
     Path("read.csv").write_text("outlet,reading (mm)\n1,0\n2,0\n3,0\n4,0\n")
     code, out, _ = dbox("split", "new.toml", "--readings", "read.csv", "--json")
     assert code == 0

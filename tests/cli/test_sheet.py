@@ -105,6 +105,7 @@ def test_a_record_needs_every_reading(dbox, tmp_path):
     assert dbox("sheet", str(job), "--kind", "field", "--out", str(tmp_path / "x.pdf"))[0] == 0
 
 
+@pytest.mark.slow
 def test_the_goal_is_that_of_level_and_the_same_goal_gives_the_same_bytes(dbox, tmp_path):
     contents = []
     for goal in ("highest", "least-turning", "least-turning"):
@@ -195,6 +196,7 @@ def test_the_first_record_prints_the_same_after_every_later_visit(dbox, set_up, 
     assert again == first
 
 
+@pytest.mark.slow
 def test_the_record_of_a_box_that_became_another_still_prints(dbox, set_up, tmp_path):
     job = set_up([*FIRST_PASS, *SECOND_PASS])
     _, _, first = record_of(dbox, job, tmp_path / "first.pdf")

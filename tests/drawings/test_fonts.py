@@ -89,6 +89,7 @@ def sheets():
     yield lambda: inspection_sheet(SITE)
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("bare")
 def test_every_picture_is_drawn_with_a_mark_for_what_no_font_has(tmp_path):
     """Every other warning, such as matplotlib's of a missing glyph, is an error in these tests."""

@@ -25,6 +25,7 @@ def test_the_suffix_says_the_kind(figure, tmp_path, suffix):
     assert path.read_bytes().startswith(BEGINS[suffix])
 
 
+@pytest.mark.slow
 def test_the_same_box_gives_the_same_bytes_on_any_day(tmp_path, monkeypatch):
     for day in ("1000000000", "1700000000"):
         monkeypatch.setenv("SOURCE_DATE_EPOCH", day)

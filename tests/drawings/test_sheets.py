@@ -226,7 +226,7 @@ def filled(page):
     return 1 - min(y for y in ends if y > foot + 0.3) / height
 
 
-@pytest.mark.parametrize("sheet", ["letter", "a4"])
+@pytest.mark.parametrize("sheet", ["letter", pytest.param("a4", marks=pytest.mark.slow)])
 def test_no_page_is_half_empty(sheet):
     drawn = [pages(kind, name, sheet) for kind in ("field", "setup") for name in ON_BOTH]
     for form in [*drawn, *(blank_sheet(n, sheet) for n in (2, 4, 6, 8, 12))]:

@@ -68,6 +68,7 @@ def test_the_class_is_not_shown_the_look_that_settles_it():
         assert all(getattr(case.site, name) == getattr(case.shown, name) for name in kept)
 
 
+@pytest.mark.slow
 def test_the_diagnosis_puts_the_cause_first_on_the_full_evidence():
     """At least 8 of 10 seeds, the first group of each; and of all cases of some seeds."""
 

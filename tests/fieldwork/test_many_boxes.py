@@ -143,8 +143,12 @@ def test_level_setup_and_a_list_agree_on_what_is_to_be_done(openings, scatter, c
         np.testing.assert_allclose(work.move[row], after - before, atol=1e-12)
 
 
-@pytest.mark.parametrize("spread", [0.4e-3, 0.8e-3, 1.6e-3])
-@pytest.mark.parametrize("scatter", [0.3e-3, 1.0e-3, 4.0e-3])
+@pytest.mark.parametrize(
+    "spread", [0.8e-3, *(pytest.param(x, marks=pytest.mark.slow) for x in (0.4e-3, 1.6e-3))]
+)
+@pytest.mark.parametrize(
+    "scatter", [1.0e-3, *(pytest.param(x, marks=pytest.mark.slow) for x in (0.3e-3, 4.0e-3))]
+)
 def test_quick_verdicts_agree_with_drawn_ones(spread, scatter):
     """First order against draws: in four of five at least, and never within against outside."""
     boxes = some_boxes((Circle(1.75 * INCH, coefficient=0.6),) * 6, 150, scatter, spread)

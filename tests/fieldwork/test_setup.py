@@ -204,7 +204,7 @@ def test_what_readings_alone_would_scatter_is_not_turned(errors, turns):
 
     Two-sided, 1.8 of them come by chance in 7 of a hundred level boxes, 2.2 in 3 and 2.6 in 1.
     """
-    spread = 0.0005
+    spread = 0.0008
     site = box([None] * 2, clocks=1.2, spread=spread, tolerance=0.001, flows=[TRICKLE])
     # each is read twice, so that a mean errs by spread / sqrt(2) and a difference by the spread
     now = job(STILL, *reads(0.0, errors * spread), site=site)
