@@ -247,7 +247,7 @@ class Sheet:
         width, height = size[::-1] if across else size
         figure = Figure(figsize=(width, height))
         page = figure.add_axes((0, 0, 1, 1))
-        page.set(xlim=(0, width), ylim=(0, height))
+        page.set(xlim=(0, width), ylim=(0, height), xticks=(), yticks=())
         page.set_axis_off()
         return cls(figure, page, MARGIN, width - MARGIN, MARGIN, height - MARGIN)
 

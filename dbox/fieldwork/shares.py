@@ -26,6 +26,7 @@ held against the strongest; where they are much alike, an ordinary trickle or a 
 the place of the other end.
 """
 
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -407,13 +408,17 @@ def _settling_spread(
         return np.full_like(spread, np.nan)
     target, tolerance = target_shares(site), site.tolerance.share
     scatter = np.where(lips.measured, drawn, 0.0) - np.where(lips.measured, lips.height, 0.0)
-    nearer = lips.height + _SCALES[:, None, None] * scatter
     unsettled = verdict_codes(probability, beyond) == VERDICTS.index("cannot tell")
     for case in np.flatnonzero(unsettled):
-        found = _split(site, site.flows[case].inflow, nearer)
-        within, outside = chances(_doubted(site, found, nearer, doubts), target, tolerance)
-        settled = _SCALES[(within >= SURE) | (outside >= SURE)]
-        spread[case] = lips.spread * settled.max() if settled.size else np.nan
+
+        def settled(scale: float, inflow: float = site.flows[case].inflow) -> bool:
+            nearer = lips.height + scale * scatter
+            shares = _doubted(site, _split(site, inflow, nearer), nearer, doubts)
+            return max(map(float, chances(shares, target, tolerance))) >= SURE
+
+        # the smaller the scatter, the surer the verdict
+        first = bisect_right(_SCALES.tolist(), False, key=settled)
+        spread[case] = lips.spread * _SCALES[first] if first < _SCALES.size else np.nan
     return spread
 
 
