@@ -82,6 +82,7 @@ def test_one_process_or_more_the_same_bytes(dbox, boxes):
     assert found[0] == found[1]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("processes", ["1", pytest.param("2", marks=pytest.mark.slow)])
 def test_killed_at_random_and_started_again_the_same_bytes(dbox, boxes, processes):
     """The kill comes at any moment once the run has files of its own."""

@@ -96,6 +96,7 @@ def test_a_key_is_a_file_of_its_own(dbox, tmp_path, command):
     assert out.read_text() == "mine"
 
 
+@pytest.mark.slow
 def test_a_picture_that_a_killed_run_has_made_is_its_own_and_no_other(dbox, tmp_path, monkeypatch):
     """Killed between its picture and its end; then somebody else's picture is there instead."""
     source, out, picture = (tmp_path / name for name in ("list.csv", "r.csv", "r.png"))

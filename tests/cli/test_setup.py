@@ -208,6 +208,7 @@ SECOND_GONE = ('{label = "2", clock = "6:00", at = [12, 0]},', "")
 OTHER_INSERT = ('"4", clock = "6:00"', '"4", clock = "6:00", diameter = 3')
 
 
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize(
     ("mends", "changed", "said"),
     [
@@ -278,6 +279,7 @@ def test_a_log_of_another_scenario_is_refused(run, file, log):
     assert run([])[0] == 0
 
 
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize("last", [["skip"], ["0 0", "undo"]], ids=["put off", "taken back"])
 def test_an_outlet_found_capped_is_marked_so_and_the_job_goes_on(run, state, file, last):
     """As the set-up itself says it: mark it in the scenario, and go on with --edited."""
@@ -352,6 +354,7 @@ def test_json_is_alone_on_stdout_and_asks_nothing_by_itself(run, state, log):
     assert log.read_bytes() == kept
 
 
+@pytest.mark.everyday(3)
 @pytest.mark.parametrize(
     ("answers", "asks", "outlet"),
     [

@@ -87,6 +87,7 @@ FROM_NOTHING = {
 """Boxes from nothing to the first advice, as typed."""
 
 
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize("box", FROM_NOTHING)
 def test_a_box_from_nothing_is_read_on_screens_of_24_lines(tmp_path: Path, box: str):
     file = tmp_path / "new.toml"
@@ -164,11 +165,12 @@ def kill_and_resume(file: Path, state, kills: int) -> None:
     assert typed(file) == typed(whole)
 
 
-@pytest.mark.parametrize("times", [3, pytest.param(50, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("times", [2, pytest.param(50, marks=pytest.mark.slow)])
 def test_killed_at_any_moment_nothing_is_lost(file: Path, state, times):
     kill_and_resume(file, state, times)
 
 
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize("key", [b"\x03", b"\x04", b"pause\n"], ids=["ctrl-c", "ctrl-d", "pause"])
 def test_it_pauses_and_keeps_what_was_said(file: Path, key: bytes):
     with Terminal("setup", str(file)) as terminal:

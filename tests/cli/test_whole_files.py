@@ -76,6 +76,7 @@ def content(folder: Path) -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in folder.iterdir()}
 
 
+@pytest.mark.everyday(2)
 @pytest.mark.parametrize(("command", "most"), CASES)
 def test_a_full_disk_leaves_what_was_there_and_nothing_else(full, tmp_path, command, most):
     (tmp_path / "LONG.toml").write_text(LONG)
@@ -90,6 +91,7 @@ def test_a_full_disk_leaves_what_was_there_and_nothing_else(full, tmp_path, comm
     assert content(tmp_path) == before
 
 
+@pytest.mark.slow
 def test_a_full_disk_leaves_no_box_as_last_read(dbox, full, tmp_path):
     (tmp_path / "box.toml").write_text(LONG)
     (tmp_path / "typed.txt").write_text("\n" + "0 in\n\n" * LONG.count("label"))

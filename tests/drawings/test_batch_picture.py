@@ -39,6 +39,7 @@ CASES = {
 }
 
 
+@pytest.mark.everyday(2)
 @pytest.mark.parametrize("case", CASES)
 def test_words_lie_apart_and_on_the_page(case):
     figure = batch_figure(*CASES[case])

@@ -114,6 +114,7 @@ def test_every_sheet_and_film_is_drawn_with_a_mark_for_what_no_font_has(tmp_path
         write_film(run(SITE, steady(3e-4, 60.0)), tmp_path / "film.gif", frames=1)
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("bare")
 def test_the_live_window_keeps_its_marks_while_it_moves():
     figure = Figure()

@@ -42,6 +42,7 @@ def drawn(kind: str, inlet: str) -> str:
     return " ".join(" ".join(" ".join(paper.texts(figure)).split()) for figure in figures)
 
 
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize(
     ("kind", "within"),
     [
@@ -59,6 +60,7 @@ def test_within_is_drawn_only_where_no_jet_decides(kind, within):
     assert "turn the inlet's end down" in words
 
 
+@pytest.mark.slow
 def test_a_pour_in_a_jet_is_not_told_on_paper():
     assert drawn("setup", "turned down").count("as expected") == 3
     words = drawn("setup", "straight")

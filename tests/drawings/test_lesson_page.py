@@ -133,6 +133,7 @@ def test_a_slider_moves_the_water_and_nothing_leaves_the_page(page, shown, tmp_p
     assert found["asked"]["words"] == "nothing"
 
 
+@pytest.mark.slow
 @needs_chromium
 def test_a_broken_page_would_be_heard_of(page, tmp_path):
     """The check of the console itself: a script that fails is told there."""
@@ -141,6 +142,7 @@ def test_a_broken_page_would_be_heard_of(page, tmp_path):
     assert "CONSOLE" in opened(file, tmp_path)[1]
 
 
+@pytest.mark.slow
 @needs_chromium
 def test_a_page_that_asks_for_something_is_held_back_and_heard_of(page, tmp_path):
     """The check of requests itself; and the page's own rule, which forbids them."""

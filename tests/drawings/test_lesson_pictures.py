@@ -48,6 +48,7 @@ def check(figure, largest=11.0) -> None:
     assert max(figure.get_size_inches()) <= largest
 
 
+@pytest.mark.everyday(2)
 @pytest.mark.parametrize(
     "name", [pytest.param(n, marks=[pytest.mark.slow] if n in SLOW else []) for n in BOXES]
 )
@@ -76,6 +77,7 @@ def test_the_tolerance_line_lies_where_the_tolerance_ends():
         assert off(np.column_stack([far, right])) == pytest.approx(0.1, abs=0.02)
 
 
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize("kinds", [None, KINDS, KINDS[:1]], ids=["usual", "eight", "one"])
 def test_bars_and_water_are_those_of_the_comparison(kinds):
     compared = compare() if kinds is None else compare(kinds, error=INCH / 8, outlets=7)
@@ -94,6 +96,7 @@ def test_too_many_openings_are_refused():
         compare_figure(compare([*KINDS, *KINDS]))
 
 
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize(
     ("size", "hole", "n"),
     [("letter", LESSON_HOLE, 4), ("a4", Slot(0.02), 8), ("letter", Circle(0.05), 2)],
@@ -121,6 +124,7 @@ def test_the_answers_stand_on_the_key_alone():
     assert "Sewer gas kills" in pages
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("size", "groups"),
     [("letter", 3), pytest.param("a4", MOST_GROUPS, marks=pytest.mark.slow)],

@@ -52,6 +52,7 @@ def test_the_water_stands_at_the_level_of_a_single_split(window):
     assert window.section.tail.get_visible()
 
 
+@pytest.mark.slow
 def test_more_flow_raises_the_water_and_a_lean_lowers_lips(window):
     (low, _) = window.section.level.get_ydata()
     window.sliders["flow"].set_val(2.0)
@@ -63,6 +64,7 @@ def test_more_flow_raises_the_water_and_a_lean_lowers_lips(window):
     assert after[-1] < before[-1]
 
 
+@pytest.mark.slow
 def test_a_cheap_frame_looks_like_a_whole_drawing(window):
     still = pixels(window)
     set_some(window)
@@ -72,6 +74,7 @@ def test_a_cheap_frame_looks_like_a_whole_drawing(window):
     assert np.array_equal(cheap, pixels(window))
 
 
+@pytest.mark.slow
 def test_buttons_are_seen_in_later_frames(window):
     window.trench.set_active(0)
     window.kinds.set_active(2)
@@ -81,6 +84,7 @@ def test_buttons_are_seen_in_later_frames(window):
     assert np.array_equal(cheap, pixels(window))
 
 
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize("n", [2, 8])
 def test_every_word_of_the_window_can_be_read(n):
     figure = Figure()

@@ -109,6 +109,7 @@ def faults(page, margin=0.47):
     return found + [("crossed", words[i]) for i in np.flatnonzero(crossed)]
 
 
+@pytest.mark.everyday(4)
 @pytest.mark.parametrize(("kind", "name", "sheet"), SHEETS)
 def test_every_word_on_every_page_can_be_read(kind, name, sheet):
     for page in pages(kind, name, sheet):
@@ -141,6 +142,7 @@ def test_every_page_is_of_its_paper_with_its_number_title_and_foot(kind, sheet, 
         assert any(text.startswith("Never enter or lean into a tank") for text in words)
 
 
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize("kind", KINDS)
 def test_pages_are_black_on_white_and_say_that_data_are_invented(kind):
     for page in pages(kind, "full job"):
@@ -226,6 +228,7 @@ def filled(page):
     return 1 - min(y for y in ends if y > foot + 0.3) / height
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("sheet", ["letter", pytest.param("a4", marks=pytest.mark.slow)])
 def test_no_page_is_half_empty(sheet):
     drawn = [pages(kind, name, sheet) for kind in ("field", "setup") for name in ON_BOTH]

@@ -25,6 +25,7 @@ def drawn(site):
     return assessment, split_figure(site, assessment)
 
 
+@pytest.mark.everyday(3)
 @pytest.mark.parametrize("name", NAMES)
 def test_water_and_lips_stand_at_the_heights_of_the_result(name):
     assessment, figure = split_drawn(name)
@@ -60,6 +61,7 @@ def test_lips_are_written_in_sixteenths_and_millimetres():
         assert PLAIN.both(level, signed=True) in written
 
 
+@pytest.mark.slow
 def test_units_go_to_the_head_where_columns_are_narrow_and_the_stretch_is_told():
     assessment, figure = drawn(box(20))
     written = paper.texts(figure)
@@ -69,6 +71,7 @@ def test_units_go_to_the_head_where_columns_are_narrow_and_the_stretch_is_told()
         assert inches(lip, signed=True).removesuffix(" in") in written
 
 
+@pytest.mark.everyday(3)
 @pytest.mark.parametrize("name", [n for n in NAMES if "long" not in str(n.values[0])])
 def test_each_outlet_is_labelled_once(name):
     site = sites()[name]
@@ -114,6 +117,7 @@ def test_capped_outlets_are_hatched_and_say_so():
     assert len(hatched) == 2
 
 
+@pytest.mark.slow
 def test_flows_left_out_are_named():
     site = box(4, amounts={**SIX, "seventh": 4.0, "eighth": 6.0})
     _, figure = drawn(site)

@@ -143,6 +143,7 @@ def test_water_over_the_rim_is_said():
     assert one(shown.figure, Line2D, "rim").get_ydata() == pytest.approx([found.system.rim] * 2)
 
 
+@pytest.mark.everyday(2)
 @pytest.mark.parametrize("name", NAMES)
 def test_no_words_lie_on_words_at_any_time(name):
     shown = SurgeFrame(outcome(name))
@@ -154,6 +155,7 @@ def test_no_words_lie_on_words_at_any_time(name):
         assert paper.smallest(shown.figure) >= 7.0
 
 
+@pytest.mark.everyday(2)
 @pytest.mark.parametrize("name", NAMES)
 def test_the_still_is_legible_and_holds_every_flow(name):
     case, figure = outcome(name), surge_figure(outcome(name))

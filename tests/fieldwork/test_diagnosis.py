@@ -57,6 +57,7 @@ def judge(rows: np.ndarray, slack: float) -> None:
     assert 0.65 - 2 * slack <= right <= 0.95 + 2 * slack, f"{right:.2f} of {between.sum()}"
 
 
+@pytest.mark.slow
 def test_the_right_cause_of_25_jobs_leads():
     judge(outcomes(25, seed=11, draws=100), slack=2 * np.sqrt(0.8 * 0.2 / 25))
 

@@ -122,6 +122,7 @@ def first_pass(site):
     return setup.replay(setup.begin(empty), [setup.Still(method="rule"), *events]).now
 
 
+@pytest.mark.everyday(3)
 @pytest.mark.parametrize("openings", [HOLES, MIXED[:2], HOLES[:1]])
 @pytest.mark.parametrize("scatter", [0.3e-3, 2e-3, 12e-3])
 @pytest.mark.parametrize("count", [3, pytest.param(60, marks=pytest.mark.slow)])
@@ -143,6 +144,7 @@ def test_level_setup_and_a_list_agree_on_what_is_to_be_done(openings, scatter, c
         np.testing.assert_allclose(work.move[row], after - before, atol=1e-12)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "spread", [0.8e-3, *(pytest.param(x, marks=pytest.mark.slow) for x in (0.4e-3, 1.6e-3))]
 )
@@ -185,6 +187,7 @@ def test_a_level_box_read_without_error_is_within():
         np.testing.assert_allclose(judged.share, 0.2)
 
 
+@pytest.mark.everyday(2)
 @pytest.mark.parametrize("count", [2, 3, 6, 12])
 def test_quick_boxes_are_within_only_where_draws_say_so(count):
     """Level boxes read ever better, about where the verdict turns."""

@@ -13,6 +13,7 @@ BOTH = (SLOW, FAST)
 FAULTS = ("blockage", "higher", "lower")
 
 
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize("kind", FAULTS)
 def test_a_slow_and_a_fast_pour_name_outlet_and_kind(kind):
     """The everyday part of the slow test below: 4 boxes, at most one undecided, none wrong."""

@@ -94,6 +94,7 @@ def test_switched_off_the_range_is_the_band():
     assert told(site) == []
 
 
+@pytest.mark.everyday(2)
 @pytest.mark.parametrize("spread", [0.0002, 0.0008, 0.0016])
 @pytest.mark.parametrize("off", [0.0, 0.0001])
 def test_a_level_box_is_told_nothing(spread, off):

@@ -166,6 +166,7 @@ def test_a_log_plays_back_whatever_the_tolerance_has_become():
 # Conclusions whose answer is known without computing it.
 
 
+@pytest.mark.everyday(2)
 @pytest.mark.parametrize(("spread", "tolerance", "ends"), [
     (INCH / 8, 0.1, ["again", "again", "ruler"]), (INCH / 8, None, ["again", "again", "ruler"]),
     (INCH / 32, 0.1, ["ruler"]), (INCH / 32, None, ["level"]), (1e-6, 0.1, ["within"]),
@@ -284,6 +285,7 @@ class Bench:
         return (STILL, *reads(*(self.lips - self.still)))
 
 
+@pytest.mark.everyday(3)
 @pytest.mark.parametrize("seed", range(8))
 def test_turning_as_told_levels_the_lips_to_half_a_step_of_the_hand(seed):
     bench = Bench(seed)
@@ -296,6 +298,7 @@ def test_turning_as_told_levels_the_lips_to_half_a_step_of_the_hand(seed):
     assert np.ptp(bench.lips) <= 2 * bench.offset * step / 2
 
 
+@pytest.mark.everyday(3)
 @pytest.mark.parametrize("seed", range(8))
 def test_readings_without_error_end_within_tolerance_or_at_the_hand(seed):
     bench = Bench(seed)
@@ -313,6 +316,7 @@ def test_readings_without_error_end_within_tolerance_or_at_the_hand(seed):
     assert np.ptp(bench.lips) <= 2 * bench.offset * np.radians(5.0) / 2
 
 
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize("seed", range(4))
 def test_the_rim_stays_where_it_is_while_the_water_rises(seed):
     bench, rim = Bench(seed), 0.15

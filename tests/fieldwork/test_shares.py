@@ -57,6 +57,7 @@ def slow_shares(site: Site, case: int, freedom: float) -> np.ndarray:
 REPEATED = [(0.0, 0.003), (0.001, -0.002), (0.002, 0.0035)]
 
 
+@pytest.mark.everyday(2)
 @pytest.mark.parametrize("case", [0, 1])
 @pytest.mark.parametrize(
     ("readings", "spread", "freedom"),

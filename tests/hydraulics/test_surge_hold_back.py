@@ -83,6 +83,7 @@ EVENTS = {
 HOLDS = [0.001, 0.003, 0.004, np.array([0.004, 0.0, 0.001, 0.002, 0.003])]
 
 
+@pytest.mark.everyday(6)
 @pytest.mark.parametrize("hold_back", HOLDS, ids=["1 mm", "3 mm", "4 mm", "each its own"])
 @pytest.mark.parametrize("name", EVENTS)
 def test_lips_start_and_pass_as_in_the_plain_definition(name, hold_back):
