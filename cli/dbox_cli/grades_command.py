@@ -16,7 +16,7 @@ def command(
     overwrite: Overwrite = False,
     gate: Gate = False,
 ) -> None:
-    """Falls of house sewer, supply pipe and headers from rod readings."""
+    """Falls of pipes and trench bottoms as read; before digging, what the rod is to read."""
     from dbox.fieldwork.grades import grade
     from dbox.report.grades_report import grades_json, report
 

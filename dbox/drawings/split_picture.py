@@ -359,6 +359,8 @@ def _write_title(sheet: Sheet, assessment: Assessment, flow: int, left: float, t
 
 def _mend(assessment: Assessment, flow: int) -> str:
     """What would settle a verdict that cannot be given."""
+    if assessment.lips.planned:
+        return "planned, not measured"
     if assessment.jet_decides[flow]:
         return "the inlet's jet decides"
     if np.isnan(assessment.settling_spread[flow]):
