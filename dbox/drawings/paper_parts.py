@@ -261,7 +261,7 @@ def plan_part(pages: Pages, aims: Aims) -> None:
     points, falls = plan_blocks(aims)
     for block in points:
         if isinstance(block, Table):
-            heads = [*block.columns, Column("read", 12)]
+            heads = [*block.columns, Column("read", 15)]
             table(pages, heads, [[*row, ""] for row in block.rows], least_height=BY_HAND)
         else:
             set_blocks(pages, [[block]])

@@ -365,16 +365,16 @@ def plan_blocks(aims: Aims) -> list[Section]:
     if known("rod"):
         heads.append(Column("rod", 13, "right"))
         if not known("elevation"):
-            heads.append(Column("", 10, "right"))
+            heads.append(Column("", 10, "right", on_paper=13))
         for row, point in zip(cells, points, strict=True):
             row += lengths.pair(point.rod)[: 1 if known("elevation") else 2]
     if known("elevation"):
-        heads.append(Column("elevation", 10, "right"))
+        heads.append(Column("elevation", 10, "right", on_paper=13))
         for row, point in zip(cells, points, strict=True):
             row.append(elevation_text(point.elevation, lengths))
     for name, width in (("depth", 11), ("cover", 10)):
         if known(name):
-            heads.append(Column(name, width, "right"))
+            heads.append(Column(name, width, "right", on_paper=12))
             for row, point in zip(cells, points, strict=True):
                 height = float(getattr(point, name))
                 row.append("" if np.isnan(height) else _ground_text(height, lengths))
