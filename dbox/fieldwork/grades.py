@@ -15,8 +15,9 @@ in L. Levels laid end to end add up: after k of them the height is known to
     sqrt(k s^2 + (k L e)^2)
 
 with s the spread of one block with its bubble, which is another at every place, and e the error of
-the level itself, which is the same at every place as long as it is not turned end for end. The best
-straight grade through such steps is that from the first to the last.
+the level itself, which is the same at every place as long as it is not turned end for end. Where it
+is set down once a stick of pipe, block and spread are taken in proportion. The best straight grade
+through such steps is that from the first to the last.
 
 A trench bottom is to be level along. It is flat where each two of its stations are within the
 tolerance of each other with 95 per cent; it is out of level where two of them surely are not, held
@@ -208,9 +209,10 @@ def find_flatness(
         verdict = f"leans {way}" if way else verdict
     else:
         pairs = height.size * (height.size - 1) / 2
-        if abs(apart[0, -1]) - allowed.value > SIDE_95 * error[0, -1]:
-            verdict = f"leans {LEANS[0] if apart[0, -1] > 0 else LEANS[1]}"
-        elif np.any(apart - allowed.value > float(ndtri(1 - (1 - SURE) / pairs)) * error):
+        out = apart - allowed.value > float(ndtri(1 - (1 - SURE) / pairs)) * error
+        if out[0, -1] or out[-1, 0]:
+            verdict = f"leans {LEANS[0] if out[0, -1] else LEANS[1]}"
+        elif out.any():
             verdict = "uneven"
         elif np.all(np.abs(apart) + SIDE_95 * error <= allowed.value):
             verdict = "flat"
@@ -434,9 +436,11 @@ def _stepped(run: Run, _: float, tilt: float, block: float) -> tuple[Array, Arra
     """The same, stepped off with a level and blocks from the upper end."""
     if run.level is None:
         raise DomainError(f'{run.name} has blocks, but no level; add level = "4 ft"')
-    count = np.arange(len(run.blocks) + 1.0)
-    at, height = count * run.level, -np.cumsum([0.0, *run.blocks])
-    return at, height, block**2 * np.minimum.outer(count, count) + tilt**2 * np.outer(at, at)
+    step = run.every or run.level
+    part, count = step / run.level, np.arange(len(run.blocks) + 1.0)
+    at, height = count * step, -part * np.cumsum([0.0, *run.blocks])
+    apart = (part * block) ** 2 * np.minimum.outer(count, count)
+    return at, height, apart + tilt**2 * np.outer(at, at)
 
 
 def _header_flow(site: Site, run: Run, line: Line) -> HeaderFlow | None:

@@ -196,9 +196,14 @@ class Run:
         "4 ft")
     blocks: tuple[float, ...] = key(
         several(length(-0.5, 0.5, "a block is between -500 mm and 500 mm high"), MOST_READINGS),
-        "Block under the low end of the level that brings the bubble between the lines, level "
-        "after level from the upper end; negative where it goes under the upper end.",
+        "Block under the low end of the level that brings the bubble between the lines, at one "
+        "place after another from the upper end; negative where it goes under the upper end.",
         ["1/2 in", "9/16 in"], default=())
+    every: float | None = key(
+        # runs are in feet or metres, so a bare number is refused
+        limited(units.length, 0.15, 100.0, "a level is set down every 150 mm to 100 m"),
+        "Length of pipe that each block stands for, as one straight stick; absent: that of the "
+        "level, set down end to end.", "10 ft")
     stations: tuple[Station, ...] = key(
         Station, "The stations, in the order of the water's way.", many=True, name="station",
         default=())

@@ -467,6 +467,8 @@ def _check_blocks(place: str, run: Run, faults: Faults) -> None:
     if run.level is None:
         fault = f'{place} has blocks and no level; add its length, as level = "4 ft"'
         faults.tell(fault, f"{place}.level", "grades.level")
+    elif run.every is not None and run.every < run.level:
+        faults.tell(f"{place}.every is less than the length of the level; leave it out")
     if run.stations:
         faults.tell(f"{place} has both blocks and stations; write it as two runs")
 

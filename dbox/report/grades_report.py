@@ -237,6 +237,7 @@ def _run(grading: Grading, grade: RunGrade) -> Json:
         "outlet": run.outlet,
         "method": grade.method,
         "level_m": run.level if run.blocks else None,
+        "every_m": run.every,
         "blocks_m": run.blocks,
         "limit": grade.limit and _limit(grade.limit, "most_m" if grade.flatness else "slope"),
         "length_m": grade.span,
@@ -542,6 +543,8 @@ def _run_blocks(grade: RunGrade, lengths: Lengths) -> Section:
     blocks: list[Block] = [Heading(words), Table(_COLUMNS, lines)]
     if run.blocks and run.level:
         words = f"by blocks under a {lengths.line(run.level)} level"
+        if run.every:
+            words += f", once every {lengths.line(run.every)}, the pipe taken as straight between"
         blocks.append(Paragraph(words, "  ", hang=2))
     if np.isfinite(grade.capacity):
         inside = f"inside {(run.diameter or 0.0) / INCH:.3f} in, n {run.roughness:.3f}"
