@@ -247,7 +247,7 @@ def _run(grading: Grading, grade: RunGrade) -> Json:
         "fit_slope_error": grade.line.slope_error,
         **keyed(grade, "capacity"),
         "stations": rows(
-            name=[station.name for station in run.stations],
+            name=[station.name for station in run.stations] or [""] * grade.at.size,
             residual_m=grade.line.residual,
             **keyed(grade, "at", "height", "error", "sag", "belly", "pond"),
         ),
