@@ -292,12 +292,13 @@ def field_sheet(
     spare = pages.top - pages.sheet.bottom - 2.3 - below
     stations = int(spare / BY_HAND) if spare > _LEAST_STATIONS * BY_HAND else _BLANK_STATIONS
     rows = [
-        [run.name, site.lengths.line(station.at), station.name, "", ""]
+        [run.name, site.lengths.line(station.at), station.name, "", "", ""]
         for run in (site.grades.runs if site.grades else ())
         for station in run.stations
-    ] or [["", "", "", "", ""]] * min(stations, _BLANK_STATIONS)
-    heads = columns({"run": 1.6, "at": 0.9, "what stands there": 1.8, "rod": 1.4, "rod again": 1.4})
-    title = "Rod readings of the inverts (greater = lower)"
+    ] or [[""] * 6] * min(stations, _BLANK_STATIONS)
+    heads = columns({"run": 1.5, "at": 0.8, "what stands there": 1.6, "rod": 1.2, "rod again": 1.2,
+                     "block": 0.9})  # fmt: skip
+    title = "Rod readings of inverts (greater = lower), or blocks under a ____ level"
     table(pages, heads, rows, title=title, least_height=BY_HAND)
     pages.heading("Notes and exceptions", keep=1.0 + below)
     pages.lines_to_end(3, below)
