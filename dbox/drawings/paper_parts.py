@@ -257,7 +257,7 @@ def grades_part(pages: Pages, grading: Grading | None) -> None:
 
 def plan_part(pages: Pages, aims: Aims) -> None:
     """Set what a plan aims for, with room for what is read there."""
-    pages.heading("Plan: nothing is measured", keep=1.6)
+    pages.heading("Plan: no fall is measured", keep=1.6)
     points, falls = plan_blocks(aims)
     for block in points:
         if isinstance(block, Table):

@@ -84,9 +84,8 @@ class Aims:
 
     @property
     def short(self) -> bool:
-        """Whether any stretch falls less than is wanted or asked for, or the box backs up."""
-        wrong = [stretch.short or stretch.left < -_ROUNDING for stretch in self.stretches]
-        return any(wrong) or bool(np.any(self.inlet_over_water < 0))
+        """Whether any stretch falls less than is wanted or asked for."""
+        return any(stretch.short or stretch.left < -_ROUNDING for stretch in self.stretches)
 
 
 def block_for(slope: float, level: float) -> float:

@@ -24,7 +24,7 @@ HEADLINES = {
     "cannot tell": "CANNOT TELL: no fall is surely wrong, but the readings cannot tell whether all "
     "are enough.",
     "outside": "OUTSIDE: at least one fall is wrong.",
-    "planned": "PLANNED, NOTHING MEASURED: the water runs down all the way.",
+    "planned": "PLANNED, NO FALL MEASURED: the water runs down all the way.",
 }
 """What a verdict on all runs is called."""
 
@@ -312,7 +312,7 @@ def grades_blocks(grading: Grading) -> list[Section]:
     unsure = doubts(grading)
     headline = HEADLINES[grading.verdict]
     if not grading.runs and grading.verdict == "outside":
-        headline = "PLANNED, NOTHING MEASURED: the plan falls short."
+        headline = "PLANNED, NO FALL MEASURED: the plan falls short."
     sections: list[Section] = [
         [Heading(headline), *(Paragraph(f, "- ") for f in findings(grading))],
         *(plan_blocks(grading.plan) if grading.plan else ()),

@@ -132,7 +132,7 @@ def test_a_plan_tells_what_the_rod_is_to_read(dbox, plan):
     assert code == 0
     assert max(map(len, out.splitlines())) <= 72
     rows = {row[:28].strip(): row[28:].split() for row in out.splitlines() if row.startswith("  ")}
-    assert out.startswith("PLANNED, NOTHING MEASURED")
+    assert out.startswith("PLANNED, NO FALL MEASURED")
     assert rows["tank outlet (given)"][:4] == ["29", "in", "736.6", "mm"]
     assert rows["box outlets"][:2] == ["35-1/2", "in"]
     assert rows["header 2, end"][:2] == ["36-1/2", "in"]
