@@ -24,12 +24,13 @@ def command(
     site = site_of(file, flow)
     with naming(file):
         grading = grade(site)
-    print_answer(as_json, grades_json, partial(report, site), grading)
-    if picture:
-        from dbox.drawings.answers import grades_figure
+        figure = None
+        if picture:
+            from dbox.drawings.answers import grades_figure
 
-        save_picture(
-            grades_figure(site.title, grading), picture, overwrite=overwrite, quiet=as_json
-        )
+            figure = grades_figure(site.title, grading)
+    print_answer(as_json, grades_json, partial(report, site), grading)
+    if picture and figure:
+        save_picture(figure, picture, overwrite=overwrite, quiet=as_json)
     if gate and grading.verdict == "outside":
         raise typer.Exit(1)

@@ -204,10 +204,11 @@ class _Way:
         slope = site.outlets[number].header_fall
         slope = slope if slope is not None else header.fall if header else DEFAULT_FALL
         name = f"header {line.outlet}"
-        if slope < 0:
-            self.uphill.append(f"{name}, which is to rise {-100 * slope:.2g} % of its length")
+        if slope <= 0:
+            way = f"rise {-100 * slope:.2g} % of its length" if slope else "lie level"
+            self.uphill.append(f"{name}, which is to {way}")
             return
-        wanted = slope * header.length if header else 0.0 if slope == 0 else np.nan
+        wanted = slope * header.length if header else np.nan
         bottom, end = self._height(line.bottom), outlets - wanted
         follows = bool(np.isnan(bottom))
         if not follows and trench is None:

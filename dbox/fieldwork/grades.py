@@ -478,6 +478,10 @@ def _notes(
     if plan and plan.assumed:
         taken = {"fall": DEFAULT_FALL, "outlets": plan.assumed}
         yield Note(what="plan: fall not given", values=taken)
+    if plan and not any(site.works.headers):
+        yield Note(what="plan: no header")
+    elif plan and not any(site.works.trenches):
+        yield Note(what="plan: no trench")
     loose = [g.run.name for g in runs if g.flatness and g.flatness.allowed is None]
     if loose:
         yield Note(what="grades: no trench tolerance", where=", ".join(loose))

@@ -32,6 +32,10 @@ _FINEST_ROD = 25.0
 """Readings over those taken that no rod's finer marks make up for. [-] (judgement)"""
 
 
+_PROTECTED = 5 * FOOT
+"""Depth of a trench from which it is protected. [m] (29 CFR 1926.652)"""
+
+
 def slope_text(slope: float) -> str:
     """Write a fall over length both ways. [-]
 
@@ -106,6 +110,12 @@ def plan_findings(aims: Aims) -> list[str]:
             said.append(
                 f"plan, {point.name}: the pipe stands {both(-point.cover)} out of the ground"
             )
+    deepest = max(aims.points, key=lambda point: float(np.nan_to_num(point.depth, nan=-np.inf)))
+    if deepest.depth >= _PROTECTED - 1e-9:
+        said.append(
+            f"plan, {deepest.name}: {both(deepest.depth)} under the ground; dig nothing so deep "
+            "without protection against a cave-in"
+        )
     return said
 
 

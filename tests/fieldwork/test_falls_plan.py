@@ -141,6 +141,7 @@ def test_rods_with_a_benchmark_tell_elevations():
         ([('lip = "1/2 in"', 'lip = "3 in"')],
          ["over the lips, which stand 1 in (25.4 mm) over it"]),
         ([('"1/8 in/ft"', '"-2 %"')], ["header a, which is to rise 2 %", "header b, which is"]),
+        ([('"1/8 in/ft"', '"0 %"')], ["header a, which is to lie level"]),
         ([("[plan]", '[plan]\nbox_inlet = "29 in"'), ('"48 in"', '"38 in"')],
          ["supply pipe, by 1 in", "header b, by 1 in"]),
     ],
@@ -187,6 +188,29 @@ def test_water_over_the_inlet_is_told():
     over = aim(site).inlet_over_water
     assert float(over[0]) == pytest.approx(1.5 * INCH - level_found)
     assert "at dose the water stands" in plan_findings(aim(site))[0]
+
+
+def test_a_deep_trench_and_a_bare_pipe_are_told():
+    # 5 ft is where a trench is to be protected: 29 CFR 1926.652 (a)(1), from memory
+    deep = changed(('["20 in", "22 in"]', '"12 in"'), ('"48 in"', '"72 in"'))
+    (told,) = plan_findings(aim(deep))
+    assert told.startswith("plan, trench b, bottom: 60 in (1524.0 mm) under the ground")
+    (bare,) = plan_findings(aim(changed(('"10 in"', '"27 in"'))))
+    assert bare == "plan, tank outlet: the pipe stands 1 in (25.4 mm) out of the ground"
+
+
+def test_what_is_not_planned_is_told():
+    header = '[header]\nlength = "8 ft"\ndiameter = "4 in"\n'
+    line = '[[plan.line]]\noutlet = "b"\nbottom = "48 in"\nground = ["20 in", "22 in"]\n'
+    trench = PLAN[PLAN.index("[trench]") : PLAN.index("[plan]")]
+    without = (changed((header, ""), (line, "")), changed((trench, ""), (line, "")))
+    for site, what in zip(without, ("plan: no header", "plan: no trench"), strict=True):
+        assert [note.what for note in grade(site).warnings] == [what]
+    assert not grade(loads(PLAN)).warnings
+    assumed = grade(changed(('header_fall = "1/8 in/ft"\n', ""))).warnings
+    assert [(note.what, note["outlets"]) for note in assumed] == [
+        ("plan: fall not given", ("a", "b"))
+    ]
 
 
 falls = st.floats(0.1, 3.0)
