@@ -148,11 +148,11 @@ def find_bellies(at: Array, height: Array, covariance: Array) -> tuple[Array, Bo
     sag, belly = np.full(at.shape, np.nan), np.zeros(at.shape, dtype=bool)
     if at.size > 2:
         upper = (at[2:] - at[1:-1]) / (at[2:] - at[:-2])
-        below = -np.eye(at.size)[1:-1]
-        below[:, :-2] += np.diag(upper)
-        below[:, 2:] += np.diag(1 - upper)
-        sag[1:-1] = below @ height
-        variance = ((below @ covariance) * below).sum(-1)
+        lower = 1 - upper
+        sag[1:-1] = upper * height[:-2] + lower * height[2:] - height[1:-1]
+        own, near, far = (np.diag(covariance, away) for away in range(3))
+        variance = own[1:-1] + upper**2 * own[:-2] + lower**2 * own[2:]
+        variance += 2 * (upper * lower * far - upper * near[:-1] - lower * near[1:])
         sure = float(ndtri(1.0 - (1.0 - SURE) / (at.size - 2)))
         belly[1:-1] = sag[1:-1] > sure * np.sqrt(variance)
     return sag, belly

@@ -245,6 +245,7 @@ def _run(grading: Grading, grade: RunGrade) -> Json:
         "name": run.name,
         "kind": run.kind,
         "outlet": run.outlet,
+        "lean": run.lean,
         "method": grade.method,
         "level_m": run.level if run.blocks else None,
         "every_m": run.every,
