@@ -1,6 +1,7 @@
 """`dbox grades FILE`: falls of the pipes."""
 
 from functools import partial
+from typing import Annotated
 
 import typer
 
@@ -15,12 +16,19 @@ def command(
     picture: Picture = None,
     overwrite: Overwrite = False,
     gate: Gate = False,
-) -> None:
+    ask: Annotated[bool, typer.Option(
+        "--ask", help="Ask for the plan first, and write it to FILE-plan.toml.")] = False,
+) -> None:  # fmt: skip
     """Falls of pipes and trench bottoms as read; before digging, what the rod is to read."""
     from dbox.fieldwork.grades import grade
     from dbox.report.grades_report import grades_json, report
 
     check_picture(picture, {"FILE": file}, overwrite=overwrite)
+    if ask:
+        from dbox_cli.evidence_questions import PlanScript, ask_all
+
+        with naming(file):
+            file = str(ask_all(file, quiet=as_json, script_of=PlanScript))
     site = site_of(file, flow)
     with naming(file):
         grading = grade(site)

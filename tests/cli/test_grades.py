@@ -1,5 +1,6 @@
 """`dbox grades` as an installer types it."""
 
+import io
 import json
 
 import pytest
@@ -175,6 +176,48 @@ def test_a_planned_box_says_so_first_everywhere(dbox, plan):
         assert json.loads(dbox(*command, "--json")[1])["planned"]
     assert "NO VERDICT" in dbox("split", path)[1]
     assert "no outlet is read yet" in dbox("level", path)[2]
+
+
+ANSWERS = """
+
+29 in
+10 in
+30 ft, 4 in
+30 ft, 4 in, 1/8 in/ft
+33-1/2 in
+
+2 in
+4 in
+undo
+4 in
+
+8 ft, 4 in
+1/8 in/ft
+60 ft
+24 in, 12 in, 8 in, 0.45 gal/ft2/day
+2 47 in
+2 20 in and 22 in, others 21 in
+
+"""
+
+
+def test_a_plan_is_asked_for_and_written_beside_the_scenario(dbox, tmp_path, monkeypatch):
+    """By hand: the trench's pipe lies 8 in over 47 in, so header 2 ends at 39 in."""
+    monkeypatch.chdir(tmp_path)
+    text = 'insert = {kind = "circle", diameter = "2 in"}\noutlet = [{}, {}]\n'
+    (tmp_path / "job.toml").write_text(text)
+    typed = io.TextIOWrapper(io.BytesIO(ANSWERS.encode()))
+    monkeypatch.setattr("sys.stdin", typed)
+    code, out, err = dbox("grades", "job.toml", "--ask", "--json")
+    assert code == 0
+    assert "write length, diameter, fall, with commas between" in " ".join(err.split())
+    points = {point["name"]: point for point in json.loads(out)["plan"]["points"]}
+    assert points["header 2, end"]["rod_m"] == pytest.approx(39 * 0.0254)
+    assert points["trench 1, bottom"]["depth_m"] == pytest.approx((36.5 + 8 - 21) * 0.0254)
+    assert points["trench 2, far end"]["depth_m"] == pytest.approx((47 - 22) * 0.0254)
+    assert (tmp_path / "job.toml").read_text() == text
+    assert dbox("grades", "job-plan.toml", "--json")[1] == out
+    assert dbox("split", "job-plan.toml")[1].startswith("PLANNED")
 
 
 def test_nothing_is_drawn_of_a_plan_alone(dbox, plan, tmp_path):
