@@ -403,22 +403,23 @@ def pour(site: Site, *, seed: int = 0, samples: int = PER_DRAW) -> PourTest:
 
 
 def grades(site: Site) -> Grades:
-    """Falls of house sewer, supply pipe and headers from rod readings.
+    """Falls of pipes and trench bottoms as read; before digging, what the rod is to read.
 
     Parameters
     ----------
     site : Site
-        A site with rod readings.
+        A site with readings along its pipes, or with a plan.
 
     Returns
     -------
     Grades
-        Its `result` holds every run with its falls [m] and their errors [m].
+        Its `result` holds every run with its falls [m] and their errors [m], and the plan.
 
     Raises
     ------
     DomainError
-        Where there are no rod readings, or they are only placeholders.
+        Where there are neither readings nor a plan, where readings are only placeholders, or where
+        water would have to run uphill as planned.
     """
     from dbox.fieldwork.grades import grade
 

@@ -1,21 +1,22 @@
-"""What was seen, asked in the order of a visit, and the scenario that it goes into."""
+"""What was seen, or is planned, asked in its order, and the scenario that it goes into."""
 
 import os
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any, ClassVar
 
 from dbox.errors import ScenarioError, shorten
-from dbox.files import toml_file
+from dbox.files import plan_interview, toml_file
 from dbox.files.box_interview import NOT_KNOWN, WORDS
-from dbox.files.evidence_interview import Document, Query, answered, labels_of, queries, said
+from dbox.files.evidence_interview import Document, answered, labels_of, queries, said
+from dbox.files.plan_interview import QUERIES
 from dbox.files.scenario import load, resolve
 from dbox.files.toml_file import with_values
 from dbox.files.write_file import write_file
-from dbox.report.cautions import RANKED
+from dbox.report.cautions import RANKED, TRENCH, UTILITIES
 from dbox.report.text import wrapped
 from dbox_cli.console import Asking, Talk, hold
-
-_HEAD = "# Written by the questions of `dbox diagnose --ask`.\n\n"
 
 
 @dataclass
@@ -24,7 +25,12 @@ class LookScript:
 
     begun: Document  # The scenario as it was.
     # What stood after each answer: the scenario, and the questions that were answered.
-    states: list[tuple[Document, tuple[Query, ...]]] = field(default_factory=list)
+    states: list[tuple[Document, tuple[Any, ...]]] = field(default_factory=list)
+
+    what: ClassVar[str] = "seen"
+    command: ClassVar[str] = "diagnose"
+    _answered: ClassVar[Callable[..., Document]] = staticmethod(answered)
+    _said: ClassVar[Callable[..., str]] = staticmethod(said)
 
     @property
     def document(self) -> Document:
@@ -32,11 +38,11 @@ class LookScript:
         return self.states[-1][0] if self.states else self.begun
 
     @property
-    def _done(self) -> tuple[Query, ...]:
+    def _done(self) -> tuple[Any, ...]:
         return self.states[-1][1] if self.states else ()
 
     @property
-    def _left(self) -> list[Query]:
+    def _left(self) -> list[Any]:
         pours = len(self.begun.get("pour", ()))
         return [query for query in queries(self.document, pours) if query not in self._done]
 
@@ -53,7 +59,7 @@ class LookScript:
         query = self._left[0]
         text = f"{query.text[0].upper()}{query.text[1:]}{'' if query.text.endswith('?') else '.'}"
         text += f" [{' / '.join(query.words)}]" if query.words else ""
-        before = said(self.document, query)
+        before = self._said(self.document, query)
         enter = f" (Enter: {before})" if before else ""
         return Asking(
             part=query.part,
@@ -67,11 +73,11 @@ class LookScript:
         query, typed = self._left[0], typed.strip()
         if typed.lower() in NOT_KNOWN and typed.lower() not in query.words:
             typed = ""
-        told = answered(self.document, query, typed) if typed else self.document
+        told = self._answered(self.document, query, typed) if typed else self.document
         self.states.append((told, (*self._done, query)))
         if not typed or not query.of_outlets:
             return []
-        return wrapped(said(told, query) or "not looked at", first="  ", indent="  ")
+        return wrapped(self._said(told, query) or "not looked at", first="  ", indent="  ")
 
     def undo(self, _: str, /) -> list[str]:
         """Take the last answer back."""
@@ -100,12 +106,34 @@ class LookScript:
         ]
 
 
-def ask_all(file: str, *, quiet: bool) -> Path:
-    """Ask what was seen and write it beside the scenario; give the file to diagnose."""
+@dataclass
+class PlanScript(LookScript):
+    """The plan, asked from the tank to the trenches; each answer goes into the scenario."""
+
+    what: ClassVar[str] = "plan"
+    command: ClassVar[str] = "grades"
+    _answered: ClassVar[Callable[..., Document]] = staticmethod(plan_interview.answered)
+    _said: ClassVar[Callable[..., str]] = staticmethod(plan_interview.said)
+
+    @property
+    def _left(self) -> list[Any]:
+        return [query for query in QUERIES if query not in self._done]
+
+    def opening(self) -> list[str]:
+        """What to mind, and how it is answered."""
+        words = (
+            f"{UTILITIES} {TRENCH} Rod readings are greater where lower. Enter: not planned, or as "
+            "the file says. ? helps."
+        )
+        return wrapped(words)
+
+
+def ask_all(file: str, *, quiet: bool, script_of: type[LookScript] = LookScript) -> Path:
+    """Ask what was seen, or is planned, and write it beside the scenario; give the file to use."""
     source = resolve(file)
     load(source)
     text = toml_file.read_text(source)
-    script = LookScript(toml_file.parse(text, str(source)))
+    script = script_of(toml_file.parse(text, str(source)))
     folder = source.parent if Path(file).exists() else Path()
     if not os.access(folder, os.W_OK):
         raise ScenarioError(f"{folder}: cannot be written; copy the scenario to another folder")
@@ -114,16 +142,18 @@ def ask_all(file: str, *, quiet: bool) -> Path:
     if script.document == script.begun:
         talk.say(["", *wrapped(f"Nothing was added to {source.name}."), ""])
         return source
-    made = _written(folder, source.stem, _HEAD + with_values(text, script.document), talk)
+    head = f"# Written by the questions of `dbox {script.command} --ask`.\n\n"
+    stem = f"{source.stem}-{script.what}"
+    made = _written(folder, stem, head + with_values(text, script.document), talk)
     talk.say(["", f"wrote {made}", ""])
     return made
 
 
 def _written(folder: Path, stem: str, text: str, talk: Talk) -> Path:
-    """Write a file that is not there yet: FILE-seen.toml, FILE-seen-2.toml and so on."""
+    """Write a file that is not there yet: STEM.toml, STEM-2.toml and so on."""
     number = 1
     while True:
-        path = folder / f"{stem}-seen{'' if number == 1 else f'-{number}'}.toml"
+        path = folder / f"{stem}{'' if number == 1 else f'-{number}'}.toml"
         try:
             if not path.exists():
                 write_file(path, text)

@@ -1,6 +1,7 @@
 """`dbox grades FILE`: falls of the pipes."""
 
 from functools import partial
+from typing import Annotated
 
 import typer
 
@@ -15,21 +16,29 @@ def command(
     picture: Picture = None,
     overwrite: Overwrite = False,
     gate: Gate = False,
-) -> None:
-    """Falls of house sewer, supply pipe and headers from rod readings."""
+    ask: Annotated[bool, typer.Option(
+        "--ask", help="Ask for the plan first, and write it to FILE-plan.toml.")] = False,
+) -> None:  # fmt: skip
+    """Falls of pipes and trench bottoms as read; before digging, what the rod is to read."""
     from dbox.fieldwork.grades import grade
     from dbox.report.grades_report import grades_json, report
 
     check_picture(picture, {"FILE": file}, overwrite=overwrite)
+    if ask:
+        from dbox_cli.evidence_questions import PlanScript, ask_all
+
+        with naming(file):
+            file = str(ask_all(file, quiet=as_json, script_of=PlanScript))
     site = site_of(file, flow)
     with naming(file):
         grading = grade(site)
-    print_answer(as_json, grades_json, partial(report, site), grading)
-    if picture:
-        from dbox.drawings.answers import grades_figure
+        figure = None
+        if picture:
+            from dbox.drawings.answers import grades_figure
 
-        save_picture(
-            grades_figure(site.title, grading), picture, overwrite=overwrite, quiet=as_json
-        )
+            figure = grades_figure(site.title, grading)
+    print_answer(as_json, grades_json, partial(report, site), grading)
+    if picture and figure:
+        save_picture(figure, picture, overwrite=overwrite, quiet=as_json)
     if gate and grading.verdict == "outside":
         raise typer.Exit(1)

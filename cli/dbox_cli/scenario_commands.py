@@ -6,7 +6,15 @@ from typing import Annotated
 import typer
 
 from dbox.errors import outlets_text
-from dbox_cli.arguments import AsJson, File, Readings, WriteCsv, refuse_one_file_twice, site_of
+from dbox_cli.arguments import (
+    AsJson,
+    File,
+    Readings,
+    WriteCsv,
+    naming,
+    refuse_one_file_twice,
+    site_of,
+)
 
 
 def new(
@@ -26,11 +34,15 @@ def check(
     file: File, readings: Readings = None, write_csv: WriteCsv = None, as_json: AsJson = False
 ) -> None:
     """Validate a scenario; every fault is told at once."""
+    from dbox.fieldwork.falls_plan import aim
     from dbox.fieldwork.readings import without_placeholders
 
     refuse_one_file_twice({"FILE": file, "--readings": readings, "--write-csv": write_csv})
     written = site_of(file, None, readings)
     site = without_placeholders(written)
+    if site.plan and site.plan.begins:
+        with naming(file):
+            aim(site)  # raises where water would have to run uphill
     missing = [o.label for o in site.outlets if not o.capped and not o.readings]
     if write_csv:
         from dbox.files.readings_csv import readings_csv

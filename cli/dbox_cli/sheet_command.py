@@ -110,9 +110,11 @@ def _form(site: "Site", kind: Kind, seed: int, paper: str) -> tuple["Figure", ..
             return findings_sheet(diagnose(site, seed=seed), paper)
         return inspection_sheet(site, paper)
     from dbox.drawings.setup_sheet import field_sheet
+    from dbox.fieldwork.falls_plan import aim
     from dbox.fieldwork.turning import turn_tables
 
-    return field_sheet(site, turn_tables(site), paper)
+    aims = aim(site) if site.plan and site.plan.begins else None
+    return field_sheet(site, turn_tables(site), paper, aims=aims)
 
 
 def _record(
@@ -151,7 +153,7 @@ def _record(
         notes=[
             f"{each.method}; water still at {each.still_at[:16].replace('T', ' ')}" for each in done
         ],
-        grading=grade(site) if site.grades else None,
+        grading=grade(site) if site.grades and site.grades.runs else None,
         expectation=expect(left, left.pours, seed=seed) if left.pours else None,
         paper=paper,
     )

@@ -19,6 +19,7 @@ from dbox.drawings.style import (
     pens,
     wrap,
 )
+from dbox.errors import DomainError
 from dbox.fieldwork.diagnosis.diagnose import Diagnosis
 from dbox.fieldwork.grades import Grading, RunGrade
 from dbox.fieldwork.pour import Expectation
@@ -87,6 +88,11 @@ _SIDES = 2.0
 @pens
 def grades_figure(title: str, grading: Grading) -> Figure:
     """Draw every run from the side."""
+    if not grading.runs:
+        raise DomainError(
+            "nothing is read yet, so there are no falls to draw; print the plan: dbox sheet FILE "
+            "--kind field"
+        )
     rows = -(-len(grading.runs) // _ACROSS)
     height = _HEAD + rows * _ROW
     figure = Figure(figsize=(_WIDTH, height))
@@ -116,9 +122,10 @@ def _profile(axes: Axes, grade: RunGrade) -> None:
     axes.errorbar(
         at, height, yerr=bars, color=INK, marker="o", markersize=3.5, linewidth=THIN, capsize=2
     )
-    least = -grade.limit.value * (grade.at - grade.at[0]) / INCH
-    axes.plot(at, least, color=INK, linewidth=THIN, linestyle=DASHES[1])
-    belly = np.flatnonzero(grade.belly)
+    if grade.limit and not grade.flatness:
+        least = -grade.limit.value * (grade.at - grade.at[0]) / INCH
+        axes.plot(at, least, color=INK, linewidth=THIN, linestyle=DASHES[1])
+    belly = np.flatnonzero(grade.belly & (grade.flatness is None))
     if belly.size:
         axes.plot(at[belly], height[belly], "o", markersize=11, fillstyle="none", color=INK)
     whole = float(grade.whole.fall) / float(grade.at[-1] - grade.at[0])

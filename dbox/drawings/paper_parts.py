@@ -21,6 +21,7 @@ from dbox.drawings.paper import (
 from dbox.drawings.plan import Mouth, Plan
 from dbox.drawings.style import HAIR, INK, MEDIUM, THICK, THIN, line_height, spread_out, wrap
 from dbox.errors import outlets_text
+from dbox.fieldwork.falls_plan import Aims
 from dbox.fieldwork.grades import Grading
 from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.pour import Expectation
@@ -28,8 +29,8 @@ from dbox.fieldwork.site import JobRecord, Outlet, Site
 from dbox.fieldwork.turning import TurnTable
 from dbox.hydraulics.openings import Opening
 from dbox.lengths import PLAIN, Lengths
-from dbox.report.blocks import Column, Paragraph, columns
-from dbox.report.grades_report import grades_blocks
+from dbox.report.blocks import Column, Paragraph, Table, columns
+from dbox.report.grades_report import grades_blocks, plan_blocks, plan_findings
 from dbox.report.pour_report import pour_blocks
 from dbox.units import clock_text
 
@@ -252,6 +253,21 @@ def grades_part(pages: Pages, grading: Grading | None) -> None:
         pages.paragraph("No rod readings were entered.")
     else:
         set_blocks(pages, grades_blocks(grading))
+
+
+def plan_part(pages: Pages, aims: Aims) -> None:
+    """Set what a plan aims for, with room for what is read there."""
+    pages.heading("Plan: no fall is measured", keep=1.6)
+    points, falls = plan_blocks(aims)
+    for block in points:
+        if isinstance(block, Table):
+            heads = [*block.columns, Column("read", 15)]
+            table(pages, heads, [[*row, ""] for row in block.rows], least_height=BY_HAND)
+        else:
+            set_blocks(pages, [[block]])
+    for finding in plan_findings(aims):
+        pages.paragraph(finding, mark="-", weight="bold")
+    set_blocks(pages, [falls])
 
 
 def pour_part(pages: Pages, expectation: Expectation | None) -> None:

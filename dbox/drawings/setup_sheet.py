@@ -18,6 +18,7 @@ from dbox.drawings.paper_parts import (
     opening_text,
     outlet_text,
     plan,
+    plan_part,
     pour_part,
     record_entries,
     signatures,
@@ -27,6 +28,7 @@ from dbox.drawings.paper_parts import (
 )
 from dbox.drawings.style import pens
 from dbox.errors import ScenarioError
+from dbox.fieldwork.falls_plan import Aims
 from dbox.fieldwork.grades import Grading
 from dbox.fieldwork.levelling import Levelling
 from dbox.fieldwork.pour import Expectation
@@ -254,7 +256,12 @@ _LEAST_STATIONS, _BLANK_STATIONS = 6, 12
 
 @pens
 def field_sheet(
-    site: Site, turning: tuple[TurnTable, ...], paper: str = "letter", *, blank: bool = False
+    site: Site,
+    turning: tuple[TurnTable, ...],
+    paper: str = "letter",
+    *,
+    aims: Aims | None = None,
+    blank: bool = False,
 ) -> tuple[Figure, ...]:
     """Draw the field form; a blank one is of a box of which only its outlets are counted."""
     pages = Pages("Field form", site, paper)
@@ -269,6 +276,8 @@ def field_sheet(
         plan(pages)
     about = [(label, "" if blank else known) for label, known in box_entries(site)]
     entries(pages, [*about, ("Rule, finest mark", "")])
+    if aims:
+        plan_part(pages, aims)
     pages.heading("In this order")
     for number, step in enumerate(_STEPS, start=1):
         words = step.format_map(_WITH_INSERTS if inserts else _WITHOUT)
@@ -283,12 +292,13 @@ def field_sheet(
     spare = pages.top - pages.sheet.bottom - 2.3 - below
     stations = int(spare / BY_HAND) if spare > _LEAST_STATIONS * BY_HAND else _BLANK_STATIONS
     rows = [
-        [run.name, site.lengths.line(station.at), station.name, "", ""]
+        [run.name, site.lengths.line(station.at), station.name, "", "", ""]
         for run in (site.grades.runs if site.grades else ())
         for station in run.stations
-    ] or [["", "", "", "", ""]] * min(stations, _BLANK_STATIONS)
-    heads = columns({"run": 1.6, "at": 0.9, "what stands there": 1.8, "rod": 1.4, "rod again": 1.4})
-    title = "Rod readings of the inverts (greater = lower)"
+    ] or [[""] * 6] * min(stations, _BLANK_STATIONS)
+    heads = columns({"run": 1.5, "at": 0.8, "what stands there": 1.6, "rod": 1.2, "rod again": 1.2,
+                     "block": 0.9})  # fmt: skip
+    title = "Rod readings of inverts (greater = lower), or blocks under a ____ level"
     table(pages, heads, rows, title=title, least_height=BY_HAND)
     pages.heading("Notes and exceptions", keep=1.0 + below)
     pages.lines_to_end(3, below)

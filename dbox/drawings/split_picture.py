@@ -53,7 +53,7 @@ from dbox.fieldwork.shares import Assessment
 from dbox.fieldwork.site import Site
 from dbox.lengths import Lengths
 from dbox.report.text import chance_text
-from dbox.report.wording import joined
+from dbox.report.wording import PLANNED, joined
 from dbox.units import INCH, gpm_litres, percent_text
 
 ROW_GAP = 0.05
@@ -359,6 +359,8 @@ def _write_title(sheet: Sheet, assessment: Assessment, flow: int, left: float, t
 
 def _mend(assessment: Assessment, flow: int) -> str:
     """What would settle a verdict that cannot be given."""
+    if assessment.lips.planned:
+        return "planned, not measured"
     if assessment.jet_decides[flow]:
         return "the inlet's jet decides"
     if np.isnan(assessment.settling_spread[flow]):
@@ -388,7 +390,8 @@ def split_figure(site: Site, assessment: Assessment) -> Figure:
         raise DomainError("the assessment is of another box: its outlets have other labels")
     flows = min(len(assessment.names), MOST_FLOWS)
     sheet = Sheet.blank()
-    sheet.head(site.title or "How a distribution box splits its flow")
+    said = [PLANNED] * assessment.lips.planned
+    sheet.head(site.title or "How a distribution box splits its flow", *said)
     source = site.tolerance and site.tolerance.source
     notes = [*joined(assessment.warnings), *([f"tolerance from: {source}"] if source else [])]
     sheet.foot([*notes, *left_out(assessment.names)])

@@ -46,7 +46,7 @@ from dbox.fieldwork.surge import SurgeOutcome, highest_share, shown_until
 from dbox.hydraulics.surge.parts import Trench
 from dbox.hydraulics.surge.stepper import MIN_FLOW, Moment, Surge
 from dbox.report.surge_report import notes_side_by_side, volume_text
-from dbox.report.wording import joined
+from dbox.report.wording import PLANNED, joined
 from dbox.units import DAY, HOUR, INCH, MINUTE, gpm, gpm_litres, percent_text
 
 Place = tuple[float, float, float, float]
@@ -331,6 +331,7 @@ def surge_figure(outcome: SurgeOutcome) -> Figure:
     sheet = Sheet.blank()
     sheet.head(
         outcome.site.title or TITLE_TEXT,
+        *[PLANNED] * outcome.site.planned,
         f"{run.event.name or 'a flow'}: {volume_text(run)}",
         f"Water stands highest at {clock(run.peak_time)}, "
         f"{outcome.site.lengths.both(run.rise)} over the lowest lip.",
@@ -426,6 +427,7 @@ def contrast_figure(outcomes: Sequence[SurgeOutcome]) -> Figure:
     sheet = Sheet.blank(across=True)
     sheet.head(
         outcomes[0].site.title or "One box at several flows",
+        *[PLANNED] * outcomes[0].site.planned,
         f"The same {volume_text(outcomes[0].surge)} let into the same box at each flow",
     )
     notes = [

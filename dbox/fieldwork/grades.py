@@ -1,13 +1,27 @@
-"""Falls of the pipes from rod readings, how sure they are, and whether they are enough.
+"""Falls of the pipes as read, how sure they are, and whether they are enough.
 
-The fall of a piece is the difference of two readings, so its error is the root of the sum of their
-squared errors, and the probability that it falls at least a wanted height is
+The fall of a piece by a rod is the difference of two readings, so its error is the root of the sum
+of their squared errors, and the probability that it falls at least a wanted height is
 
     P(fall >= wanted) = Phi((fall - wanted) / error)
 
 with Phi the normal distribution. A belly is a station that stands lower than the straight line
-between its two neighbours by more than the rod's error. The straight grade through all stations is
-the weighted least-squares line.
+between its two neighbours by more than the error. The straight grade through all stations is the
+weighted least-squares line.
+
+A level of length L with a block b under its low end and the bubble between the lines has fallen b
+in L. Levels laid end to end add up: after k of them the height is known to
+
+    sqrt(k s^2 + (k L e)^2)
+
+with s the spread of one block with its bubble, which is another at every place, and e the error of
+the level itself, which is the same at every place as long as it is not turned end for end. Where it
+is set down once a stick of pipe, block and spread are taken in proportion. The best straight grade
+through such steps is that from the first to the last.
+
+A trench bottom is to be level along. It is flat where each two of its stations are within the
+tolerance of each other with 95 per cent; it is out of level where two of them surely are not, held
+the surer the more pairs there are, as bellies are; and it leans the way that its line falls.
 
 Every run of pipe is looked at piece by piece and as a whole, and held to limits whose values and
 sources stand in `survey`. The box's inlet is held against the start of each
@@ -23,10 +37,20 @@ import numpy as np
 
 from dbox.arrays import Array, ArrayLike, BoolArray, freeze
 from dbox.errors import DomainError
+from dbox.fieldwork.falls_plan import Aims, aim
+from dbox.fieldwork.inlet import DEFAULT_FALL
 from dbox.fieldwork.readings import PLACEHOLDERS
 from dbox.fieldwork.shares import SIDE_95, SURE, target_shares
 from dbox.fieldwork.site import Flow, Site
-from dbox.fieldwork.survey import DEFAULT_ROD_SPREAD, Limit, Run, Survey
+from dbox.fieldwork.survey import (
+    DEFAULT_BLOCK_SPREAD,
+    DEFAULT_LEVEL_SPREAD,
+    DEFAULT_ROD_SPREAD,
+    LEANS,
+    Limit,
+    Run,
+    Survey,
+)
 from dbox.hydraulics.pipes import CAPACITY, full_flow, header_check
 from dbox.keys import said
 from dbox.notes import Note
@@ -111,8 +135,8 @@ def fit_line(at: Array, height: Array, error: Array) -> Line:
     )
 
 
-def find_bellies(at: Array, height: Array, error: Array) -> tuple[Array, BoolArray]:
-    """Look for stations that sag; at [m], height [m], error [m] -> [m].
+def find_bellies(at: Array, height: Array, covariance: Array) -> tuple[Array, BoolArray]:
+    """Look for stations that sag; at [m], height [m], covariance [m2] -> [m].
 
     Notes
     -----
@@ -124,12 +148,92 @@ def find_bellies(at: Array, height: Array, error: Array) -> tuple[Array, BoolArr
     sag, belly = np.full(at.shape, np.nan), np.zeros(at.shape, dtype=bool)
     if at.size > 2:
         upper = (at[2:] - at[1:-1]) / (at[2:] - at[:-2])
-        between = upper * height[:-2] + (1 - upper) * height[2:]
-        sag[1:-1] = between - height[1:-1]
-        variance = error[1:-1] ** 2 + (upper * error[:-2]) ** 2 + ((1 - upper) * error[2:]) ** 2
+        lower = 1 - upper
+        sag[1:-1] = upper * height[:-2] + lower * height[2:] - height[1:-1]
+        own, near, far = (np.diag(covariance, away) for away in range(3))
+        variance = own[1:-1] + upper**2 * own[:-2] + lower**2 * own[2:]
+        variance += 2 * (upper * lower * far - upper * near[:-1] - lower * near[1:])
         sure = float(ndtri(1.0 - (1.0 - SURE) / (at.size - 2)))
         belly[1:-1] = sag[1:-1] > sure * np.sqrt(variance)
     return sag, belly
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Flatness:
+    """How level a trench bottom is along it."""
+
+    difference: float = said("m")  # Highest station over the lowest.
+    error: float = said("m")  # Its standard deviation.
+    high: int = said(hidden=True)  # The highest station.
+    low: int = said(hidden=True)  # The lowest one.
+    lean: float = said("m")  # Height lost from its upper end to its far one, by the straight grade.
+    lean_error: float = said("m")  # Its standard deviation.
+    allowed: Limit | None = said(hidden=True)  # Greatest difference; None where nobody said. [m]
+    meant: str | None = said(hidden=True)  # One of `LEANS` where its design has it lean one way.
+    verdict: str  # `flat`, `leans toward its end` or `the box`, `uneven` or `cannot tell`.
+
+    @property
+    def against(self) -> bool:
+        """Whether it leans the way that it is not meant to."""
+        return self.meant is not None and self.verdict == f"leans {_other(self.meant)}"
+
+    @property
+    def counts(self) -> str:
+        """What it adds to the verdict on all runs: `enough`, `wrong` or `cannot tell`."""
+        if self.verdict == "flat":
+            return "enough"
+        held = self.allowed is not None or self.against
+        return "wrong" if held and self.verdict != "cannot tell" else "cannot tell"
+
+
+def _other(lean: str) -> str:
+    return LEANS[1 - LEANS.index(lean)]
+
+
+def find_flatness(
+    height: Array, covariance: Array, line: Line, span: float, run: Run, allowed: Limit | None
+) -> Flatness:
+    """Tell how level a trench bottom is; height [m], covariance [m2], span [m]."""
+    from scipy.special import ndtri
+
+    apart = height[:, None] - height
+    error = _apart_error(covariance)
+    lean, lean_error = line.slope * span, line.slope_error * span
+    way = ""
+    if abs(lean) > SIDE_95 * lean_error:
+        way = LEANS[0] if lean > 0 else LEANS[1]
+    verdict = "cannot tell"
+    if way and run.lean not in (None, way):
+        verdict = f"leans {way}"
+    elif allowed is None:
+        verdict = f"leans {way}" if way else verdict
+    else:
+        pairs = height.size * (height.size - 1) / 2
+        out = apart - allowed.value > float(ndtri(1 - (1 - SURE) / pairs)) * error
+        if out[0, -1] or out[-1, 0]:
+            verdict = f"leans {LEANS[0] if out[0, -1] else LEANS[1]}"
+        elif out.any():
+            verdict = "uneven"
+        elif np.all(np.abs(apart) + SIDE_95 * error <= allowed.value):
+            verdict = "flat"
+    high, low = int(np.argmax(height)), int(np.argmin(height))
+    return Flatness(
+        difference=float(apart[high, low]),
+        error=float(error[high, low]),
+        high=high,
+        low=low,
+        lean=lean,
+        lean_error=lean_error,
+        allowed=allowed,
+        meant=run.lean,
+        verdict=verdict,
+    )
+
+
+def _apart_error(covariance: Array) -> Array:
+    """Standard deviation of the height of each station over each other. [m] (n, n)"""
+    own = np.diag(covariance)
+    return np.sqrt(np.maximum(own[:, None] + own - 2.0 * covariance, 0.0))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -147,22 +251,30 @@ class RunGrade:
     """One run as read; arrays are read-only."""
 
     run: Run  # What was read.
-    limit: Limit  # Least fall over length. [-]
+    # Least fall over length [-]; of a trench how far it may be out of level [m], None where nobody
+    # said.
+    limit: Limit | None
     at: Array = said("m")  # (n,) Distance of each station along the run.
     height: Array = said("m")  # (n,) Mean height over the run's datum.
-    error: Array = said("m")  # (n,) Its standard deviation.
+    error: Array = said("m")  # (n,) Its standard deviation; by blocks, over the first station.
     pieces: Falls  # From each station to the next, of shape (pieces,), one less than the stations.
     whole: Falls  # From the first station to the last, of shape ().
     line: Line  # The straight grade.
     # (n,) How far each station stands under the line between its neighbours; NaN at the ends.
     sag: Array = said("m")
-    belly: BoolArray  # (n,) Whether it sags by more than the rod's error.
+    belly: BoolArray  # (n,) Whether it sags by more than the error; of a trench, no matter.
     # (n,) Depth of water that a lower end of the run, standing higher, would hold there.
     pond: Array = said("m")
     # Most that the pipe carries with a free surface at the straight grade; NaN where its diameter
     # is not known or it does not fall.
     capacity: float = said("m3/s")
     header: HeaderFlow | None  # None unless it is a header of known diameter.
+    flatness: Flatness | None  # None unless it is a trench bottom.
+
+    @property
+    def method(self) -> str:
+        """How it was read: `rod`, `elevation` or `level and block`."""
+        return self.run.datum.partition(":")[0]
 
     @property
     def length(self) -> Array:
@@ -197,13 +309,24 @@ class Grading:
     runs: tuple[RunGrade, ...]  # In the order of the file.
     # From the box's inlet to each header that was read over the same datum.
     drops: tuple[Drop, ...]
+    plan: Aims | None  # What is planned; None where there is no plan of heights.
+    level_spread: float  # Fall over length by which a spirit level errs. [-]
+    block_spread: float  # Standard deviation of one block. [m]
     warnings: tuple[Note, ...]  # What could not be looked at, and why.
 
     @property
     def verdict(self) -> str:
-        """`outside` where anything is wrong, else `cannot tell`, else `within`."""
+        """`outside` where anything is wrong, else `cannot tell`, else `within`.
+
+        Where nothing is read, `outside` or `planned`.
+        """
+        if not self.runs:
+            return "outside" if self.plan and self.plan.short else "planned"
         said = [v for d in self.drops for v in d.fall.verdicts]
         for grade in self.runs:
+            if grade.flatness:
+                said.append(grade.flatness.counts)
+                continue
             said += [*grade.pieces.verdicts, *grade.whole.verdicts]
             # a sag that drains is a change of grade; one that holds water is wrong
             said += ["belly"] * int((grade.belly & (grade.pond > 0)).sum())
@@ -215,14 +338,20 @@ class Grading:
 
 
 def grade(site: Site) -> Grading:
-    """Work out the falls of every run of a site."""
-    survey = site.grades
-    if survey is None or not survey.runs:
-        raise DomainError("no rod readings; add [grades] and under it a [[grades.run]] for each")
-    if survey.placeholder:
+    """Work out the falls of every run of a site, and what its plan aims for."""
+    survey = site.grades or Survey()
+    plan = aim(site) if site.plan and (site.plan.begins or not survey.runs) else None
+    if not survey.runs and plan is None:
+        raise DomainError(
+            "no rod readings; add [grades] and under it a [[grades.run]] for each, or before "
+            "digging a [plan]"
+        )
+    if survey.placeholder and survey.runs:
         raise DomainError(PLACEHOLDERS)
     spread = DEFAULT_ROD_SPREAD if survey.spread is None else survey.spread
-    runs = tuple(_run_grade(site, survey, run, spread) for run in survey.runs)
+    tilt = DEFAULT_LEVEL_SPREAD if survey.level_spread is None else survey.level_spread
+    block = DEFAULT_BLOCK_SPREAD if survey.block_spread is None else survey.block_spread
+    runs = tuple(_run_grade(site, survey, run, spread, tilt, block) for run in survey.runs)
     limit = survey.limits.inlet_drop
     drops = tuple(
         Drop(
@@ -248,41 +377,70 @@ def grade(site: Site) -> Grading:
         spread=spread,
         runs=runs,
         drops=drops,
-        warnings=tuple(_notes(site, survey, runs, drops)),
+        plan=plan,
+        level_spread=tilt,
+        block_spread=block,
+        warnings=tuple(_notes(site, survey, runs, drops, plan)),
     )
 
 
-def _run_grade(site: Site, survey: Survey, run: Run, spread: float) -> RunGrade:
-    at = np.array([station.at for station in run.stations])
-    height = np.array([float(np.mean(station.heights)) for station in run.stations])
-    error = spread / np.sqrt([len(station.heights) for station in run.stations])
-    limit, line = survey.limits.fall(run.kind), fit_line(at, height, error)
-    sag, belly = find_bellies(at, height, error)
+def _run_grade(
+    site: Site, survey: Survey, run: Run, spread: float, tilt: float, block: float
+) -> RunGrade:
+    at, height, covariance = (_stepped if run.blocks else _read)(run, spread, tilt, block)
+    error, apart = np.sqrt(np.diag(covariance)), _apart_error(covariance)
+    limit, span = survey.limits.of(run.kind), float(at[-1] - at[0])
+    if run.blocks:
+        slope = float(height[0] - height[-1]) / span
+        line = Line(
+            slope=slope, slope_error=float(apart[0, -1]) / span, residual=height + slope * at
+        )
+    else:
+        line = fit_line(at, height, error)
+    sag, belly = find_bellies(at, height, covariance)
     pond = np.maximum.accumulate(height[::-1])[::-1] - height
-    freeze(at, height, error, sag, belly, pond)
+    freeze(at, height, error, line.residual, sag, belly, pond)
+    trench = run.kind == "trench"
     capacity = np.nan
-    if run.diameter is not None and line.slope > 0:
+    if run.diameter is not None and line.slope > 0 and not trench:
         full = full_flow(run.diameter, line.slope, roughness=run.roughness)
         capacity = CAPACITY * float(full)
+    least = limit.value if limit and not trench else 0.0
     return RunGrade(
         run=run,
         limit=limit,
         at=at,
         height=height,
         error=error,
-        pieces=hold_to(
-            -np.diff(height), np.hypot(error[1:], error[:-1]), limit.value * np.diff(at)
-        ),
-        whole=hold_to(
-            height[0] - height[-1], np.hypot(error[0], error[-1]), limit.value * (at[-1] - at[0])
-        ),
+        pieces=hold_to(-np.diff(height), np.diag(apart, 1), least * np.diff(at)),
+        whole=hold_to(height[0] - height[-1], apart[0, -1], least * span),
         line=line,
         sag=sag,
         belly=belly,
         pond=pond,
         capacity=capacity,
         header=_header_flow(site, run, line),
+        flatness=find_flatness(height, covariance, line, span, run, limit) if trench else None,
     )
+
+
+def _read(run: Run, spread: float, *_: float) -> tuple[Array, Array, Array]:
+    """Distances, heights and their covariance, read one by one. [m, m, m2]"""
+    at = np.array([station.at for station in run.stations])
+    height = np.array([float(np.mean(station.heights)) for station in run.stations])
+    repeats = np.array([len(station.heights) for station in run.stations])
+    return at, height, np.diag(spread**2 / repeats)
+
+
+def _stepped(run: Run, _: float, tilt: float, block: float) -> tuple[Array, Array, Array]:
+    """The same, stepped off with a level and blocks from the upper end."""
+    if run.level is None:
+        raise DomainError(f'{run.name} has blocks, but no level; add level = "4 ft"')
+    step = run.every or run.level
+    part, count = step / run.level, np.arange(len(run.blocks) + 1.0)
+    at, height = count * step, -part * np.cumsum([0.0, *run.blocks])
+    apart = (part * block) ** 2 * np.minimum.outer(count, count)
+    return at, height, apart + tilt**2 * np.outer(at, at)
 
 
 def _header_flow(site: Site, run: Run, line: Line) -> HeaderFlow | None:
@@ -306,11 +464,27 @@ def _header_flow(site: Site, run: Run, line: Line) -> HeaderFlow | None:
 
 
 def _notes(
-    site: Site, survey: Survey, runs: tuple[RunGrade, ...], drops: tuple[Drop, ...]
+    site: Site,
+    survey: Survey,
+    runs: tuple[RunGrade, ...],
+    drops: tuple[Drop, ...],
+    plan: Aims | None,
 ) -> Iterator[Note]:
     """What could not be looked at, and where the rod speaks against what was entered."""
-    if survey.spread is None:
+    if survey.spread is None and any(not g.run.blocks for g in runs):
         yield Note(what="grades: no spread", values={"spread": DEFAULT_ROD_SPREAD})
+    if any(g.run.blocks for g in runs) and None in (survey.level_spread, survey.block_spread):
+        yield Note(what="grades: level not stated")
+    if plan and plan.assumed:
+        taken = {"fall": DEFAULT_FALL, "outlets": plan.assumed}
+        yield Note(what="plan: fall not given", values=taken)
+    if plan and not any(site.works.headers):
+        yield Note(what="plan: no header")
+    elif plan and not any(site.works.trenches):
+        yield Note(what="plan: no trench")
+    loose = [g.run.name for g in runs if g.flatness and g.flatness.allowed is None]
+    if loose:
+        yield Note(what="grades: no trench tolerance", where=", ".join(loose))
     spacing = survey.limits.spacing
     far = [g.run.name for g in runs if spacing and g.length.max() > _ABOUT * spacing.value]
     if spacing is not None and far:

@@ -106,7 +106,7 @@ class Lips:
     covariance: Array  # (n, n) Covariance of those heights; 0 where there is none. [m2]
     repeats: Array  # (n,) Readings taken of each outlet; 0 where none. [-]
     spread: float  # Standard deviation of a single reading. [m]
-    spread_from: str  # `stated`, `repeats` or `default`.
+    spread_from: str  # `stated`, `repeats`, `default`, or `plan` where nothing is measured.
     mark: float  # Distance between the finest marks of the rule; 0 where not known. [m]
     warnings: tuple[Note, ...]  # What the reader should know of the readings.
 
@@ -114,6 +114,11 @@ class Lips:
     def error(self) -> Array:
         """Standard deviation of each height; 0 where there is none. [m] (n,)."""
         return np.sqrt(np.diag(self.covariance))
+
+    @property
+    def planned(self) -> bool:
+        """Whether these are the lips of a plan, nothing being measured."""
+        return self.spread_from == "plan"
 
     @property
     def measured(self) -> BoolArray:
@@ -186,6 +191,27 @@ def measured_lips(site: Site) -> Lips:
             f'unknown; measure it, or give it state = "capped" if it is'
         )
     return lips
+
+
+def lips_or_plan(site: Site) -> Lips:
+    """Measured lips; while none is read, the level ones of a plan: known without error, as wished.
+
+    Nothing that a verdict or a turn rests on takes these.
+    """
+    if not site.planned:
+        return measured_lips(site)
+    height = np.where([o.capped for o in site.outlets], np.inf, 0.0)
+    covariance, repeats = np.zeros((height.size, height.size)), np.zeros(height.size)
+    freeze(height, covariance, repeats)
+    return Lips(
+        height=height,
+        covariance=covariance,
+        repeats=repeats,
+        spread=0.0,
+        spread_from="plan",
+        mark=0.0,
+        warnings=(Note(what="plan: nothing measured"),),
+    )
 
 
 def without_placeholders(site: Site) -> Site:

@@ -47,7 +47,7 @@ from dbox.fieldwork.inlet import (
     possible_jets,
     strike,
 )
-from dbox.fieldwork.readings import MOST_READINGS, Lips, measured_lips, reading_variance
+from dbox.fieldwork.readings import MOST_READINGS, Lips, lips_or_plan, reading_variance
 from dbox.fieldwork.site import Flow, Site
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 from dbox.hydraulics.split import Split, range_notes, split
@@ -189,6 +189,8 @@ class Assessment:
         Those taken where it is settled; NaN where not even `MOST_READINGS` would.
         """
         taken = max(float(self.lips.repeats.max()), 1.0)
+        if self.lips.planned:
+            return np.full(len(self.names), np.nan)
         count = np.arange(taken, max(MOST_READINGS, taken) + 1)
         part = (self.lips.single(count) / self.lips.single(taken))[:, None]
         enough = part <= self.settling_spread / self.lips.spread + 1e-9
@@ -202,8 +204,10 @@ class Assessment:
         is settled, and where no rule would.
         """
         taken = max(float(self.lips.repeats.max()), 1.0)
+        found = np.full(len(self.names), np.nan)
+        if self.lips.planned:
+            return found
         least = self.settling_spread / self.lips.spread * self.lips.single(taken)
-        found = np.full(least.shape, np.nan)
         for mark in reversed(RULES):
             variance = reading_variance(mark, mark, FEW_READINGS)
             if self.tolerance is None:
@@ -220,7 +224,7 @@ class Assessment:
 
 def assess(site: Site, *, seed: int = 0, samples: int = SAMPLES) -> Assessment:
     """Split every flow of a site among its outlets, with bands and verdicts."""
-    lips = measured_lips(site)
+    lips = lips_or_plan(site)
     return assess_lips(site, lips, lips.sample(samples, seed))
 
 
@@ -245,7 +249,10 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
     decides = ~alike | jet.changes(NOTICED if tolerance is None else tolerance)
     unsure = decides & ~(alike & (codes == VERDICTS.index("outside")))
     settling = _settling_spread(site, lips, drawn, doubts, probability, beyond)
-    settling[decides], probability[unsure] = np.nan, np.nan
+    settling[decides | lips.planned], probability[unsure] = np.nan, np.nan
+    if lips.planned:  # nothing is within before it is measured
+        codes = np.where(codes == VERDICTS.index("within"), VERDICTS.index("cannot tell"), codes)
+        probability[codes == VERDICTS.index("cannot tell")] = np.nan
     freeze(low, high, rising, target, probability, decides, settling)
     return Assessment(
         names=names,

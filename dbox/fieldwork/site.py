@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from dbox import keys, units
 from dbox.errors import DomainError
 from dbox.fieldwork.evidence import Evidence, Prior
-from dbox.fieldwork.survey import SOURCE, Survey
+from dbox.fieldwork.survey import SOURCE, Plan, Survey
 from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.surge.inflow import Pump, Siphon
 from dbox.hydraulics.surge.parts import SupplyPipe, Tank, Trench
@@ -279,12 +279,19 @@ class Site:
     # How far a share may be from its target; None where nobody said.
     tolerance: Tolerance | None = None
     grades: Survey | None = None  # Rod readings along the pipes; None where there are none.
+    plan: Plan | None = None  # What is planned before digging; None where nothing is.
     pours: tuple[Pour, ...] = ()  # Pours of clean water, planned or done.
     record: JobRecord = field(default_factory=JobRecord)  # What the paper of the job says besides.
     # What was seen of the system in trouble, for `diagnosis`.
     evidence: Evidence = field(default_factory=Evidence)
     priors: tuple[Prior, ...] = ()  # How common the user takes causes to be.
     works: Works = field(default_factory=Works)  # What stands before the box and behind it.
+
+    @property
+    def planned(self) -> bool:
+        """Whether there is a plan and no outlet is read yet."""
+        read = any(outlet.readings for outlet in self.outlets)
+        return self.plan is not None and (self.placeholder or not read)
 
     @property
     def has_inserts(self) -> bool:

@@ -31,7 +31,7 @@ from dbox.fieldwork.inlet import (
     pumped_mouth,
     strike,
 )
-from dbox.fieldwork.readings import measured_lips
+from dbox.fieldwork.readings import lips_or_plan
 from dbox.fieldwork.shares import NOTABLE, gains_most, over_target, target_shares
 from dbox.fieldwork.site import Box, Site, plan_area
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
@@ -73,7 +73,7 @@ _MUCH = 0.05
 
 def system_of(site: Site, line_flow: float, *, pumped: bool = False) -> System:
     """The system of a site; line_flow [m3/s]."""
-    lips, n, works = measured_lips(site).height, len(site.outlets), site.works
+    lips, n, works = lips_or_plan(site).height, len(site.outlets), site.works
     headers = works.headers or (None,) * n
     trenches = tuple(
         None if outlet.capped else trench
@@ -136,7 +136,7 @@ def notes_on(site: Site, found: Surge) -> Iterator[Note]:
     """Where the model is weak, what was left out, and what went over in a run."""
     system, works, entry = found.system, site.works, found.event.entry
     labels = [outlet.label for outlet in site.outlets]
-    yield from measured_lips(site).warnings
+    yield from lips_or_plan(site).warnings
     if site.box.inlet == "straight":
         if not placed(site):
             yield Note(what="surge: jet not computed")
@@ -327,7 +327,7 @@ def run(
         ]  # fmt: skip
         rising = np.array([np.min(each, axis=0), np.max(each, axis=0)])
     freeze(load, capacity, target, rising)
-    held = gains_most(site, measured_lips(site), found.share, rising, found.share)
+    held = gains_most(site, lips_or_plan(site), found.share, rising, found.share)
     return SurgeOutcome(
         site=site,
         surge=found,

@@ -85,7 +85,7 @@ def queries(document: Document, pours_before: int) -> Iterator[Query]:
 def answered(document: Document, query: Query, typed: str) -> Document:
     """The scenario with an answer in it."""
     told = copy.deepcopy(document)
-    each = _by_outlet(told, typed) if query.of_outlets else [typed.strip()]
+    each = by_outlet(told, typed) if query.of_outlets else [typed.strip()]
     for index, text in enumerate(each):
         if text is None:
             continue
@@ -113,7 +113,7 @@ def labels_of(document: Document) -> list[str]:
     return [str(o.get("label", i)) for i, o in enumerate(document["outlet"], start=1)]
 
 
-def _by_outlet(document: Document, typed: str) -> list[str | None]:
+def by_outlet(document: Document, typed: str) -> list[str | None]:
     """An answer for each outlet; None where it has none."""
     labels = labels_of(document)
     parts = [part.strip() for part in re.split(r"[,;]", typed)]

@@ -13,12 +13,11 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from importlib import resources
-from itertools import pairwise
 from pathlib import Path
 from textwrap import wrap
 from typing import Any
 
-from dbox.errors import ScenarioError, any_of, closest, did_you_mean, show
+from dbox.errors import ScenarioError, any_of, closest, show
 from dbox.fieldwork.evidence import (
     NOTHING_SEEN,
     OUTLET_KINDS,
@@ -38,7 +37,6 @@ from dbox.fieldwork.site import (
     Works,
     plan_area,
 )
-from dbox.fieldwork.survey import Run, Survey
 from dbox.files import toml_file
 from dbox.files.pour_keys import pours_of
 from dbox.files.read_tables import Faults, read_table
@@ -54,6 +52,7 @@ from dbox.files.scenario_tables import (
     TankTable,
     TrenchTable,
 )
+from dbox.files.survey_checks import check_plan, check_survey
 from dbox.hydraulics.openings import KINDS, Opening
 from dbox.hydraulics.surge.inflow import Pump, Siphon
 from dbox.hydraulics.surge.parts import CLEAN_FILTER_LOSS, SupplyPipe, Tank, Trench
@@ -207,7 +206,9 @@ def _site(file: ScenarioFile, faults: Faults) -> Site | None:
         faults.complete(file.tolerance, "tolerance")
     labels = [table.label for table in whole]
     if file.grades is not None:
-        _check_survey(file.grades, labels, faults)
+        check_survey(file.grades, labels, faults, planned=file.plan is not None)
+    if file.plan is not None:
+        check_plan(file.plan, {table.label: table.capped for table in whole}, faults)
     pours = pours_of(file.pour, {table.label: table.capped for table in whole}, faults)
     works = _works(file, whole, faults)
     evidence = _evidence(file, faults)
@@ -229,6 +230,7 @@ def _site(file: ScenarioFile, faults: Faults) -> Site | None:
         tolerance=file.tolerance,
         grades=file.grades
         and replace(file.grades, placeholder=_placeholder(file.grades.placeholder, file.title)),
+        plan=file.plan,
         pours=pours,
         record=file.record,
         works=works,
@@ -381,71 +383,6 @@ def _check_places(file: ScenarioFile, faults: Faults) -> None:
             faults.tell(
                 f"outlet[{index + 1}].at is the place of outlet[{earlier + 1}] too; "
                 "measure it, or leave it out"
-            )
-
-
-MOST_STATIONS = 2000
-"""Stations of all runs together."""
-
-
-def _check_survey(survey: Survey, labels: Sequence[str], faults: Faults) -> None:
-    """Tell what does not fit in a survey; labels: of the outlets."""
-    if not survey.runs:
-        fault = "grades has no runs; add [[grades.run]] for each pipe, or leave it out"
-        faults.tell(fault, "grades.run")
-    if sum(len(run.stations) for run in survey.runs) > MOST_STATIONS:
-        faults.tell(f"grades has more than {MOST_STATIONS} stations; leave some out")
-        return
-    for number, run in enumerate(survey.runs, start=1):
-        place = f"grades.run[{number}]"
-        faults.complete(run, place)
-        _check_outlet(place, run, labels, faults)
-        if not faults.refused(f"{place}.station"):
-            _check_stations(place, run, faults)
-    faults.names("grades.run", {i: run.name for i, run in enumerate(survey.runs) if run.name})
-    for name in keys_of(type(survey.limits)):
-        limit = getattr(survey.limits, name)
-        if limit is not None and not limit.default:
-            faults.complete(limit, f"grades.limits.{name}")
-
-
-def _check_outlet(place: str, run: Run, labels: Sequence[str], faults: Faults) -> None:
-    """A header leads away from an outlet that is there, and nothing else does."""
-    if run.kind != "header":
-        if run.outlet is not None and run.kind is not None:
-            faults.tell(f"{place}.outlet has no meaning for a {run.kind}; leave it out")
-    elif run.outlet is None:
-        fault = f'{place} has no outlet; add the label of its outlet, as outlet = "1"'
-        faults.tell(fault, f"{place}.outlet")
-    elif run.outlet not in labels and labels:
-        hint = did_you_mean(run.outlet, labels)
-        faults.tell(f"{place}.outlet is {show(run.outlet)}, which is no outlet; {hint}")
-
-
-def _check_stations(place: str, run: Run, faults: Faults) -> None:
-    """Stations are read, in one of two ways, and listed as the water goes."""
-    if len(run.stations) < 2:
-        faults.tell(f"{place} has {len(run.stations)} stations; a fall takes at least two")
-        return
-    kinds = {"rod" if s.rod else "elevation" for s in run.stations if s.rod or s.elevation}
-    if len(kinds) == 2:
-        faults.tell(f"{place} has both rod readings and elevations; write it in one of them")
-    for number, station in enumerate(run.stations, start=1):
-        here = f"{place}.station[{number}]"
-        if station.at is None:
-            faults.tell(f'{here} has no distance; add at = "4 ft"', f"{here}.at")
-        if station.rod and station.elevation:
-            faults.tell(f"{here} has both rod and elevation; keep the one that was read")
-        if not station.heights:
-            fault = f'{here} was not read; add rod = "60-1/8 in", or leave the station out'
-            faults.tell(fault, f"{here}.rod", f"{here}.elevation")
-    if any(station.at is None or not station.heights for station in run.stations):
-        return
-    for number, (before, after) in enumerate(pairwise(run.stations), start=2):
-        if after.at <= before.at:
-            faults.tell(
-                f"{place}.station[{number}].at is not beyond the station before it; list them "
-                "in the order of the water's way"
             )
 
 

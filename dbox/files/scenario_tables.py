@@ -14,7 +14,7 @@ from dbox.errors import ScenarioError, did_you_mean, show
 from dbox.fieldwork.diagnosis.causes import KEYS
 from dbox.fieldwork.evidence import Evidence, OutletEvidence, Prior
 from dbox.fieldwork.site import Box, JobRecord, Tolerance
-from dbox.fieldwork.survey import Survey
+from dbox.fieldwork.survey import Plan, Survey
 from dbox.files.pour_keys import PourTable
 from dbox.files.read_tables import schema_of
 from dbox.hydraulics.openings import KINDS
@@ -376,7 +376,10 @@ class ScenarioFile:
         {"trickle": "0.5 gpm", "pour": "5 gal in 60 s", "dose": "30 gpm"})
     target: TargetTable = key(TargetTable, "What each line ought to get.", default=TargetTable())
     tolerance: Tolerance | None = key(Tolerance, "How far a share may be from its target.")
-    grades: Survey | None = key(Survey, "Rod readings along the pipes.")
+    plan: Plan | None = key(
+        Plan, "The plan before digging: rod readings to aim for; level lips until one is read.")
+    grades: Survey | None = key(
+        Survey, "Readings along the pipes, by rod, elevation, or level and block.")
     pour: tuple[PourTable, ...] = key(
         PourTable, "Pours of clean water, planned or done.", many=True, default=())
     record: JobRecord = key(

@@ -1,31 +1,39 @@
 """Falls of pipes for machines and for people."""
 
+from math import ceil
+
 import numpy as np
 
 from dbox.arrays import Array
-from dbox.fieldwork.grades import Falls, Grading, RunGrade
+from dbox.fieldwork.falls_plan import Aims, block_for
+from dbox.fieldwork.grades import Falls, Flatness, Grading, RunGrade
 from dbox.fieldwork.readings import MOST_READINGS
 from dbox.fieldwork.shares import SURE
 from dbox.fieldwork.site import Site
-from dbox.fieldwork.survey import Limit
+from dbox.fieldwork.survey import RUN_KINDS, Limit
 from dbox.lengths import Lengths
 from dbox.report.blocks import Block, Column, Heading, Paragraph, Section, Table, text, warned
-from dbox.report.cautions import CODE, TRENCH
+from dbox.report.cautions import CODE, TRENCH, UTILITIES
 from dbox.report.encode import Json, encode, keyed, rows
 from dbox.report.text import chance_text
 from dbox.report.wording import sentences
-from dbox.units import FOOT, INCH, gpm_litres, percent_text
+from dbox.units import FOOT, INCH, gpm_litres, inches, percent_text
 
 HEADLINES = {
     "within": "WITHIN: every fall that was read is enough.",
-    "cannot tell": "CANNOT TELL: no fall is surely wrong, but the rod cannot tell whether all are "
-    "enough.",
+    "cannot tell": "CANNOT TELL: no fall is surely wrong, but the readings cannot tell whether all "
+    "are enough.",
     "outside": "OUTSIDE: at least one fall is wrong.",
+    "planned": "PLANNED, NO FALL MEASURED: the water runs down all the way.",
 }
 """What a verdict on all runs is called."""
 
 _FINEST_ROD = 25.0
 """Readings over those taken that no rod's finer marks make up for. [-] (judgement)"""
+
+
+_PROTECTED = 5 * FOOT
+"""Depth of a trench from which it is protected. [m] (29 CFR 1926.652)"""
 
 
 def slope_text(slope: float) -> str:
@@ -38,10 +46,14 @@ def slope_text(slope: float) -> str:
 
 
 def findings(grading: Grading) -> list[str]:
-    """Everything that is wrong or sags beyond the rod's error, in the order of the water's way."""
+    """Everything that is wrong or sags beyond the error, in the order of the water's way."""
     said, both = [], grading.site.lengths.both
+    said += plan_findings(grading.plan) if grading.plan else []
     for grade in grading.runs:
         name = grade.run.name
+        if grade.flatness:
+            said += _trench_findings(grade, grade.flatness, grading.site.lengths)
+            continue
         for place, falls, i in _places(grade, grading.site.lengths):
             fall, wanted = float(falls.fall.flat[i]), float(falls.wanted.flat[i])
             if falls.verdicts[i] == "back-pitched":
@@ -73,6 +85,57 @@ def findings(grading: Grading) -> list[str]:
     return said
 
 
+def plan_findings(aims: Aims) -> list[str]:
+    """What the plan asks for that cannot be had, or that is less than its limits."""
+    said, both = [], aims.site.lengths.both
+    for stretch in aims.stretches:
+        if stretch.left < 0 and both(-stretch.left) != both(0.0):
+            said.append(
+                f"plan, {stretch.name}: {both(-stretch.left)} SHORT of the fall that is wanted; "
+                f"there are {both(stretch.fall)}, and {both(stretch.wanted)} are needed"
+            )
+        if stretch.short:
+            said.append(
+                f"plan, {stretch.name}: falls {both(stretch.fall)}, and ought to fall "
+                f"{both(stretch.least)} ({stretch.limit.source})"
+            )
+    for flow, over in zip(aims.site.flows, aims.inlet_over_water.tolist(), strict=True):
+        if over < 0:
+            said.append(
+                f"plan, box: at {flow.name} the water stands {both(-over)} over the inlet's invert "
+                "and backs up toward the tank"
+            )
+    for point in aims.points:
+        if point.cover < 0:
+            said.append(
+                f"plan, {point.name}: the pipe stands {both(-point.cover)} out of the ground"
+            )
+    deepest = max(aims.points, key=lambda point: float(np.nan_to_num(point.depth, nan=-np.inf)))
+    if deepest.depth >= _PROTECTED - 1e-9:
+        said.append(
+            f"plan, {deepest.name}: {both(deepest.depth)} under the ground; dig nothing so deep "
+            "without protection against a cave-in"
+        )
+    return said
+
+
+def _trench_findings(grade: RunGrade, flat: Flatness, lengths: Lengths) -> list[str]:
+    """What is wrong with a trench bottom."""
+    if flat.counts != "wrong":
+        return []
+    allowed = ""
+    if flat.allowed:
+        allowed = f"; {lengths.both(flat.allowed.value)} is allowed ({flat.allowed.source})"
+    if flat.verdict == "uneven":
+        high, low = (lengths.line(float(grade.at[i])) for i in (flat.high, flat.low))
+        words = f"UNEVEN, at {high} it stands {lengths.both(flat.difference)} over {low}{allowed}"
+    else:
+        leans = f"{lengths.both(abs(flat.lean))} {flat.verdict.removeprefix('leans ')}"
+        against = f", against its design, which is {flat.meant}" if flat.against else ""
+        words = f"LEANS {leans}{against}{allowed}"
+    return [f"{grade.run.name}: {words}"]
+
+
 def _places(grade: RunGrade, lengths: Lengths) -> list[tuple[str, Falls, int]]:
     """Every fall of a run with its name: the pieces, and the whole where that is another."""
     name, pieces = grade.run.name, grade.pieces
@@ -94,11 +157,25 @@ def _flow_names(grading: Grading, grade: RunGrade, verdict: str) -> str:
 
 
 def doubts(grading: Grading) -> list[str]:
-    """Everything that the rod cannot tell, with what would settle it."""
+    """Everything that the readings cannot tell, with what would settle it."""
     said = []
     most_taken = 1
     for grade in grading.runs:
         name, pieces = grade.run.name, grade.pieces
+        if grade.flatness:
+            if grade.flatness.verdict == "cannot tell" and grade.flatness.allowed:
+                said.append(f"{name}: the {grade.method} cannot tell whether it is flat")
+            continue
+        if grade.run.blocks:
+            unsure = [i for i, word in enumerate(pieces.verdicts) if word == "cannot tell"]
+            where = [_piece(grade, i, grading.site.lengths) for i in unsure]
+            where += ["as a whole"] * (grade.whole.verdicts == ("cannot tell",))
+            if where:
+                said.append(
+                    f"{name}, {', '.join(where)}: the level cannot tell; turn it end for end to "
+                    "see its own error, or read it with a rod"
+                )
+            continue
         taken = max(len(station.heights) for station in grade.run.stations)
         most_taken = max(taken, most_taken)
         unsure = [i for i, word in enumerate(pieces.verdicts) if word == "cannot tell"]
@@ -135,6 +212,9 @@ def grades_json(grading: Grading) -> Json:
         {
             "verdict": grading.verdict,
             "spread_m": grading.spread,
+            "level_spread": grading.level_spread,
+            "block_spread_m": grading.block_spread,
+            "plan": grading.plan and _plan(grading.plan),
             "runs": [_run(grading, grade) for grade in grading.runs],
             "inlet_drops": [
                 {
@@ -160,19 +240,25 @@ def grades_json(grading: Grading) -> Json:
 def _run(grading: Grading, grade: RunGrade) -> Json:
     run, header = grade.run, grade.header
     ends = rows(from_m=grade.at[:-1], to_m=grade.at[1:])
-    pieces = zip(ends, _falls(grade.pieces, grade.length), strict=True)
+    pieces = zip(ends, _falls(grade.pieces, grade.length, grade.flatness), strict=True)
     return {
         "name": run.name,
         "kind": run.kind,
         "outlet": run.outlet,
-        "limit": _limit(grade.limit, "slope"),
+        "lean": run.lean,
+        "method": grade.method,
+        "level_m": run.level if run.blocks else None,
+        "every_m": run.every,
+        "blocks_m": run.blocks,
+        "limit": grade.limit and _limit(grade.limit, "most_m" if grade.flatness else "slope"),
         "length_m": grade.span,
-        **_falls(grade.whole, grade.span)[0],
+        **_falls(grade.whole, grade.span, grade.flatness)[0],
+        "flatness": grade.flatness and keyed(grade.flatness),
         "fit_slope": grade.line.slope,
         "fit_slope_error": grade.line.slope_error,
         **keyed(grade, "capacity"),
         "stations": rows(
-            name=[station.name for station in run.stations],
+            name=[station.name for station in run.stations] or [""] * grade.at.size,
             residual_m=grade.line.residual,
             **keyed(grade, "at", "height", "error", "sag", "belly", "pond"),
         ),
@@ -187,11 +273,37 @@ def _run(grading: Grading, grade: RunGrade) -> Json:
     }
 
 
-def _falls(falls: Falls, length: Array | float) -> list[Json]:
+def _falls(falls: Falls, length: Array | float, flat: Flatness | None) -> list[Json]:
+    """Falls with their verdicts; those of a trench bottom are held to nothing one by one."""
     held = keyed(falls, "fall", "error", "probability") | {"slope": falls.fall / length}
-    return rows(
+    found = rows(
         **{key: np.atleast_1d(value) for key, value in held.items()}, verdict=falls.verdicts
     )
+    if flat is None:
+        return found
+    return [each | {"probability": None, "verdict": flat.verdict} for each in found]
+
+
+def _plan(aims: Aims) -> Json:
+    stretches = aims.stretches
+    return {
+        "by": aims.plan.by,
+        "points": [keyed(point) for point in aims.points],
+        "stretches": rows(
+            name=[stretch.name for stretch in stretches],
+            length_m=[stretch.length for stretch in stretches],
+            wanted_m=[stretch.wanted for stretch in stretches],
+            fall_m=[stretch.fall for stretch in stretches],
+            slope=[stretch.slope for stretch in stretches],
+            left_m=[stretch.left for stretch in stretches],
+            least_m=[stretch.least for stretch in stretches],
+            block_m=[block_for(stretch.slope, aims.plan.level) for stretch in stretches],
+        ),
+        "level_m": aims.plan.level,
+        "inlet_over_water": rows(
+            name=[flow.name for flow in aims.site.flows], height_m=aims.inlet_over_water
+        ),
+    }
 
 
 def _limit(limit: Limit, key: str) -> Json:
@@ -202,17 +314,26 @@ def report(site: Site, grading: Grading) -> list[str]:
     """Lines of at most 72 columns."""
     first, *rest = grades_blocks(grading)
     title = [Paragraph(site.title)] if site.title else []
-    return text([[*title, *first], *rest, [Paragraph(f"{TRENCH} {CODE}")]])
+    dig = [UTILITIES] * (grading.plan is not None)
+    return text([[*title, *first], *rest, [Paragraph(" ".join([*dig, TRENCH, CODE]))]])
 
 
 def grades_blocks(grading: Grading) -> list[Section]:
     """The verdict with what is wrong, the limits, every run, the drops, and what is in doubt."""
     unsure = doubts(grading)
+    headline = HEADLINES[grading.verdict]
+    if not grading.runs and grading.verdict == "outside":
+        headline = "PLANNED, NO FALL MEASURED: the plan falls short."
     sections: list[Section] = [
-        [Heading(HEADLINES[grading.verdict]), *(Paragraph(f, "- ") for f in findings(grading))],
+        [Heading(headline), *(Paragraph(f, "- ") for f in findings(grading))],
+        *(plan_blocks(grading.plan) if grading.plan else ()),
         _limits(grading),
         *(_run_blocks(grade, grading.site.lengths) for grade in grading.runs),
     ]
+    levels = {grade.run.level for grade in grading.runs if grade.run.blocks and grade.run.level}
+    if grading.plan:
+        levels.add(grading.plan.plan.level)
+    sections += [_block_table(grading, level) for level in sorted(levels)]
     if grading.drops:
         lines = []
         for drop in grading.drops:
@@ -225,7 +346,7 @@ def grades_blocks(grading: Grading) -> list[Section]:
         sections.append([heading, Table(_COLUMNS, lines)])
     if unsure:
         doubted = (Paragraph(sentence, "- ") for sentence in unsure)
-        sections.append([Heading("What the rod cannot tell:"), *doubted])
+        sections.append([Heading("What the readings cannot tell:"), *doubted])
     return [*sections, warned(grading.warnings)]
 
 
@@ -244,26 +365,163 @@ def _cells(falls: Falls, i: int, length: float | None, lengths: Lengths) -> list
     return [*lengths.pair(fall), slope, chance]
 
 
-def _limits(grading: Grading) -> Section:
-    """How good the rod is, and each kind's limit once, with who asks for it."""
-    origin = "assumed" if grading.survey.spread is None else "as stated"
-    limits, lengths = grading.survey.limits, grading.site.lengths
-    asked = [
-        (kind, limits.fall(kind), slope_text(limits.fall(kind).value))
-        for kind in dict.fromkeys(grade.run.kind for grade in grading.runs)
-    ]
-    if grading.drops:
-        drop = limits.inlet_drop
-        asked.append(("inlet over outlets", drop, lengths.both(drop.value)))
+def plan_blocks(aims: Aims) -> list[Section]:
+    """What the rod is to read at every point, the falls between, and the inlet over the water."""
+    lengths, points = aims.site.lengths, aims.points
+
+    def known(name: str) -> bool:
+        return any(np.isfinite(getattr(point, name)) for point in points)
+
+    heads: list[Column] = [Column("point", 26)]
+    cells = [[f"{point.name}{' (given)' * point.given}"] for point in points]
+    if known("rod"):
+        heads.append(Column("rod", 13, "right"))
+        if not known("elevation"):
+            heads.append(Column("", 10, "right", on_paper=13))
+        for row, point in zip(cells, points, strict=True):
+            row += lengths.pair(point.rod)[: 1 if known("elevation") else 2]
+    if known("elevation"):
+        heads.append(Column("elevation", 10, "right", on_paper=13))
+        for row, point in zip(cells, points, strict=True):
+            row.append(elevation_text(point.elevation, lengths))
+    for name, width in (("depth", 11), ("cover", 10)):
+        if known(name):
+            heads.append(Column(name, width, "right", on_paper=12))
+            for row, point in zip(cells, points, strict=True):
+                height = float(getattr(point, name))
+                row.append("" if np.isnan(height) else _ground_text(height, lengths))
+    words = "A trench bottom is level along: the same reading everywhere."
+    if known("depth"):
+        words += " Depth is under the ground, cover over the inside top of the pipe."
+    if not known("rod"):
+        words += " For rod readings enter benchmark_rod, what the rod reads on the benchmark."
     return [
-        Paragraph(
-            f"One rod reading is good to {lengths.both(grading.spread)}, {origin}. The chance is "
-            f"that of a fall being enough; sure is {100 * SURE:.0f} %."
-        ),
+        [
+            Heading("Planned rod readings to aim for (greater = lower):" if known("rod")
+                    else "Planned elevations to aim for:"),
+            Table(heads, cells),
+            Paragraph(words),
+        ],
+        _planned_falls(aims),
+    ]  # fmt: skip
+
+
+def elevation_text(metres: float, lengths: Lengths) -> str:
+    """Write an elevation to a hundredth of a foot, or a millimetre. [m]
+
+    >>> elevation_text(30.48, Lengths())
+    '100.00 ft'
+    """
+    return f"{metres:.3f} m" if lengths.metric else f"{metres / FOOT:.2f} ft"
+
+
+def _ground_text(metres: float, lengths: Lengths) -> str:
+    """A depth to a quarter of an inch, or a centimetre: ground is no finer. [m]"""
+    return f"{100 * metres:.0f} cm" if lengths.metric else inches(metres, parts=4)
+
+
+def _planned_falls(aims: Aims) -> Section:
+    lengths, level = aims.site.lengths, aims.plan.level
+    rows = []
+    for stretch in aims.stretches:
+        pipe = np.isfinite(stretch.length)
+        rows.append([
+            stretch.name,
+            lengths.line(stretch.length) if pipe else "",
+            lengths.one(stretch.fall),
+            percent_text(stretch.slope, 2) if pipe else "",
+            block_text(block_for(stretch.slope, level), lengths) if pipe else "",
+            "" if np.isnan(stretch.left) else lengths.one(stretch.left),
+        ])  # fmt: skip
+    heads = [Column("stretch", 18), *(
+        Column(head, width, "right") for head, width in
+        (("length", 9), ("fall", 11), ("", 9), ("block", 11), ("left over", 12))
+    )]  # fmt: skip
+    blocks: list[Block] = [
+        Heading(f"Planned falls; block under the low end of a {lengths.line(level)} level:"),
+        Table(heads, rows),
+    ]
+    for flow, over in zip(aims.site.flows, aims.inlet_over_water.tolist(), strict=True):
+        if over >= 0:
+            words = f"At {flow.name} the inlet's invert stands {lengths.both(over)} over the water."
+            blocks.append(Paragraph(words, "  ", hang=2))
+    return blocks
+
+
+def block_text(height: float, lengths: Lengths) -> str:
+    """Write a block rounded up, to a sixteenth of an inch or a millimetre. [m]
+
+    >>> block_text(0.0121920, Lengths()), block_text(0.0121920, Lengths(metric=True))
+    ('1/2 in', '13 mm')
+    """
+    step = 0.001 if lengths.metric else INCH / 16
+    rounded = step * ceil(height / step - 1e-6)
+    return f"{1000 * rounded:.0f} mm" if lengths.metric else lengths.one(rounded)
+
+
+_ORDINARY_FALLS = {"1/8 in per ft": 1 / 96, "1/4 in per ft": 1 / 48, "1 %": 0.01}
+"""Falls that pipes are laid to. [-] (by definition)"""
+
+
+def _block_table(grading: Grading, level: float) -> Section:
+    """Which block stands for a fall under a level of some length. [m]"""
+    lengths = grading.site.lengths
+    falls = dict(_ORDINARY_FALLS) | {
+        f"least of a {kind}": limit.value
+        for kind, limit in _held(grading).items()
+        if kind != "trench"
+    }
+    rows = [
+        [name, percent_text(slope, 2), block_text(block_for(slope, level), lengths)]
+        for name, slope in falls.items()
+    ]
+    return [
+        Heading(f"Block under the low end of a {lengths.line(level)} level, bubble between the "
+                "lines (rounded up):"),
+        Table([Column("fall", 26), Column("", 10, "right"), Column("block", 12, "right")], rows),
+    ]  # fmt: skip
+
+
+def _held(grading: Grading) -> dict[str, Limit]:
+    """The limit of each kind of run that was read or is planned."""
+    planned = [stretch.limit for stretch in grading.plan.stretches] if grading.plan else []
+    read, limits = {grade.run.kind for grade in grading.runs}, grading.survey.limits
+    each = {kind: limits.of(kind) for kind in RUN_KINDS}
+    return {
+        kind: limit
+        for kind, limit in each.items()
+        if limit and (kind in read or any(limit is used for used in planned))
+    }
+
+
+def _limits(grading: Grading) -> Section:
+    """How good the readings are, and each kind's limit once, with who asks for it."""
+    survey, lengths = grading.survey, grading.site.lengths
+    asked = [
+        (kind, limit, lengths.both(limit.value) if kind == "trench" else slope_text(limit.value))
+        for kind, limit in _held(grading).items()
+    ]
+    if grading.drops or grading.plan:
+        drop = survey.limits.inlet_drop
+        asked.append(("inlet over outlets", drop, lengths.both(drop.value)))
+    words = []
+    if any(not grade.run.blocks for grade in grading.runs):
+        origin = "assumed" if survey.spread is None else "as stated"
+        words.append(f"One rod reading is good to {lengths.both(grading.spread)}, {origin}.")
+    if any(grade.run.blocks for grade in grading.runs):
+        words.append(
+            f"One block with its bubble is good to {lengths.both(grading.block_spread)}; the level "
+            f"errs by {percent_text(grading.level_spread, 2)}, the same way at each place."
+        )
+    if words:
+        words.append(f"The chance is that of a fall being enough; sure is {100 * SURE:.0f} %.")
+    return [
+        *([Paragraph(" ".join(words))] if words else []),
         Heading("Limits:"),
         *(
             Paragraph(
-                f"{name}: at least {value} ({'default, ' if limit.default else ''}{limit.source})",
+                f"{name}: {'at most' if name == 'trench' else 'at least'} {value} "
+                f"({'default, ' if limit.default else ''}{limit.source})",
                 "  ",
                 hang=2,
             )
@@ -273,24 +531,32 @@ def _limits(grading: Grading) -> Section:
 
 
 def _run_blocks(grade: RunGrade, lengths: Lengths) -> Section:
-    run, whole = grade.run, float(grade.whole.fall)
+    run, whole, flat = grade.run, float(grade.whole.fall), grade.flatness
     name = run.name if run.kind in run.name.lower() else f"{run.name} ({run.kind})"
-    lines = [
-        [
-            _piece(grade, i, lengths),
-            *_cells(grade.pieces, i, float(grade.length[i]), lengths),
-            _word(verdict),
-        ]
-        for i, verdict in enumerate(grade.pieces.verdicts)
-    ]
-    blocks: list[Block] = [
-        Heading(
+    lines = []
+    for i, verdict in enumerate(grade.pieces.verdicts):
+        cells = _cells(grade.pieces, i, float(grade.length[i]), lengths)
+        end = ["", ""] if flat else [cells[-1], _word(verdict)]
+        lines.append([_piece(grade, i, lengths), *cells[:-1], *end])
+    if flat:
+        way = "its end" if flat.lean >= 0 else "the box"
+        words = (
+            f"{name}: {flat.verdict if flat.counts != 'wrong' else flat.verdict.upper()}; the line "
+            f"through it falls {lengths.both(abs(flat.lean))} toward {way} in "
+            f"{lengths.line(grade.span)}, known to {lengths.both(flat.lean_error)}"
+        )
+    else:
+        words = (
             f"{name}: {_word(grade.whole.verdicts[0])}, chance "
             f"{chance_text(float(grade.whole.probability))}; {lengths.both(whole)} in "
             f"{lengths.line(grade.span)}, {slope_text(whole / grade.span)}"
-        ),
-        Table(_COLUMNS, lines),
-    ]
+        )
+    blocks: list[Block] = [Heading(words), Table(_COLUMNS, lines)]
+    if run.blocks and run.level:
+        words = f"by blocks under a {lengths.line(run.level)} level"
+        if run.every:
+            words += f", once every {lengths.line(run.every)}, the pipe taken as straight between"
+        blocks.append(Paragraph(words, "  ", hang=2))
     if np.isfinite(grade.capacity):
         inside = f"inside {(run.diameter or 0.0) / INCH:.3f} in, n {run.roughness:.3f}"
         words = f"carries up to {gpm_litres(grade.capacity)} with a free surface ({inside})"

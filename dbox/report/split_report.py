@@ -12,7 +12,7 @@ from dbox.fieldwork.site import Flow, Site
 from dbox.lengths import Lengths
 from dbox.report.encode import Json, rows
 from dbox.report.text import bar, chance_text, noted, wrapped
-from dbox.report.wording import sentences
+from dbox.report.wording import PLANNED, sentences
 from dbox.units import gpm, gpm_litres, inches, millimetres, percent_text
 
 
@@ -21,6 +21,7 @@ def split_json(site: Site, assessment: Assessment) -> Json:
     tolerance = site.tolerance
     return {
         "cases": cases_json(assessment),
+        "planned": assessment.lips.planned,
         "tolerance": tolerance and {"share": tolerance.share, "source": tolerance.source},
         "warnings": sentences(assessment.warnings),
     }
@@ -67,12 +68,13 @@ _BAR = 10
 def report(site: Site, assessment: Assessment) -> list[str]:
     """Lines of at most 72 columns."""
     lines = wrapped(site.title) if site.title else []
+    lines += wrapped(PLANNED) if assessment.lips.planned else []
     if assessment.jet_decides.any():
         lines += wrapped(
             f"THE JET OF THE STRAIGHT INLET DECIDES at {assessment.jet_flows}; what follows is "
             "without it."
         )
-    lines += _headline(site, contrast(site, assessment.lips))
+    lines += _headline(site, contrast(site, assessment.lips), planned=assessment.lips.planned)
     lines += ["", *wrapped(_reading_words(assessment.lips, site.lengths))]
     for case, flow in enumerate(site.flows):
         lines += ["", *_case(site, assessment, case, flow)]
@@ -82,10 +84,11 @@ def report(site: Site, assessment: Assessment) -> list[str]:
     return lines
 
 
-def _headline(site: Site, found: Contrast) -> list[str]:
+def _headline(site: Site, found: Contrast, *, planned: bool) -> list[str]:
     favoured, starved = found.favoured, found.starved
     if found.weak_share[favoured] <= NOTABLE * found.target[favoured]:
-        return wrapped("At its best estimate every line gets its target at every flow.")
+        state = "As planned" if planned else "At its best estimate"
+        return wrapped(f"{state} every line gets its target at every flow.")
     return wrapped(
         f"Outlet {site.outlets[favoured].label} gets {percent_text(found.weak_share[favoured])} at "
         f"{_named(found.weak)} and {percent_text(found.strong_share[favoured])} at "
@@ -104,6 +107,8 @@ _SPREAD_FROM = {"stated": "as stated", "repeats": "from the repeats", "default":
 
 
 def _reading_words(lips: Lips, lengths: Lengths) -> str:
+    if lips.planned:
+        return "Heights are over the still water, which stands at the planned lips."
     return (
         f"Heights are over the still water of the readings; one reading is good to "
         f"{lengths.both(lips.spread)}, {_SPREAD_FROM[lips.spread_from]}."
@@ -139,6 +144,8 @@ def _case(site: Site, assessment: Assessment, case: int, flow: Flow) -> list[str
 def band_text(assessment: Assessment, case: int, outlet: int) -> str:
     """The 5 to 95 per cent band of one share."""
     low, high = assessment.share_low[case, outlet], assessment.share_high[case, outlet]
+    if assessment.lips.planned:
+        return "planned"
     return f"{100 * low:.0f} to {100 * high:.0f} %"
 
 
@@ -150,6 +157,9 @@ def _verdict_words(assessment: Assessment, case: int) -> str:
     allowed = f"{100 * assessment.tolerance:.3g} % of target"
     if verdict == "within":
         return f"WITHIN {allowed}: chance {chance}"
+    if assessment.lips.planned:
+        state = "OUTSIDE" if verdict == "outside" else "NO VERDICT on"
+        return f"{state} {allowed}, as planned; nothing is measured"
     if verdict == "outside":
         return f"OUTSIDE {allowed}; chance that all lines are within it: {chance}"
     if assessment.jet_decides[case]:

@@ -14,7 +14,7 @@ from dbox.report.blocks import Column, Paragraph, Section, Table, columns, text,
 from dbox.report.cautions import MODEL
 from dbox.report.encode import Json, encode, rows
 from dbox.report.text import bar, cut
-from dbox.report.wording import sentences
+from dbox.report.wording import PLANNED, sentences
 from dbox.units import (
     DAY,
     HOUR,
@@ -33,6 +33,7 @@ def surge_json(outcome: SurgeOutcome, files: Sequence[str] = ()) -> Json:
     found, ponding, labels = outcome.surge, outcome.ponding, (*outcome.labels, None)
     answer: Json = encode({
         "event": found.event.name,
+        "planned": outcome.site.planned,
         "inflow_volume_m3": found.inflow_volume,
         "balance_error_relative": found.balance_error,
         "peak_level_m": found.peak_level,
@@ -100,7 +101,7 @@ def report(outcome: SurgeOutcome) -> list[str]:
         peaks += f"; in the tank {both(found.tank_peak)} over its outlet"
     balance = f"Volumes add up to {found.balance_error:.0e} of what came, in {found.steps} steps."
     return text([
-        [Paragraph(outcome.site.title), Paragraph(f"{ran} {lead}")],
+        [Paragraph(outcome.site.title), *_planned(outcome), Paragraph(f"{ran} {lead}")],
         [_table(outcome)],
         [Paragraph(f"{peaks}.")],
         _loads(outcome),
@@ -108,6 +109,10 @@ def report(outcome: SurgeOutcome) -> list[str]:
         warned(outcome.warnings),
         [Paragraph(f"{balance} {MODEL}")],
     ])  # fmt: skip
+
+
+def _planned(outcome: SurgeOutcome) -> Section:
+    return [Paragraph(PLANNED)] if outcome.site.planned else []
 
 
 def notes_side_by_side(outcomes: Sequence[SurgeOutcome]) -> list[Note]:
@@ -136,7 +141,7 @@ def contrast_report(outcomes: tuple[SurgeOutcome, ...]) -> list[str]:
     ran = f"The same {volume_text(first.surge)} let into the same box at each flow."
     starts = range(0, len(outcomes), _ACROSS)
     return text([
-        [Paragraph(first.site.title), Paragraph(f"{ran} {lead}")],
+        [Paragraph(first.site.title), *_planned(first), Paragraph(f"{ran} {lead}")],
         *(_side_by_side(outcomes[start : start + _ACROSS]) for start in starts),
         warned(notes_side_by_side(outcomes)),
         [Paragraph(MODEL)],

@@ -11,6 +11,9 @@ from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 from dbox.notes import Note
 from dbox.units import FOOT, LITRE, MINUTE
 
+PLANNED = "PLANNED, NOTHING MEASURED: every lip is taken to stand level."
+"""What every answer says first while no outlet is read."""
+
 _UNITS = {
     "mm": 1e3,
     "ft": 1 / FOOT,
@@ -93,9 +96,14 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "volume or a time is wrong",
     "grades: entered drop": "the box's inlet drop is entered as {entered:.0f mm}; by the rod it is "
     "{read:.0f mm} over outlet {outlet}",
+    "grades: level not stated": "no error of the level or of a block is stated: the level is taken "
+    "to err by 0.5 mm per m, the same way at each place (common practice), one block with its "
+    "bubble by 1/32 in (judgement)",
     "grades: no diameter": "no pipe diameter, so whether it is flatter than critical is not known",
     "grades: no spread": "no spread stated: one rod reading is taken to be good to {spread:.1f mm} "
     "(1/8 in, common practice)",
+    "grades: no trench tolerance": "nobody says how far a trench bottom may be out of level, so "
+    "none is called flat; enter limits.trench with its source",
     "grades: runs full": "{flow} is more than it carries with a free surface; it runs full",
     "grades: stations far apart": "stations farther apart than about {spacing:.3g ft} ({source}); "
     "a belly between them is not seen",
@@ -136,6 +144,12 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "{high:.0f deg} that its coefficient was measured at",
     "opening: slot width": "a slot {width:.0f mm} wide is narrower than the {least:.0f mm} that "
     "its coefficient was measured down to",
+    "plan: fall not given": "no header_fall is given for {outlets:outlets}: {fall:.1f %} is taken "
+    "(1/8 in per ft, common practice)",
+    "plan: no header": "[header] is not given: ends of headers and trench bottoms are planned only "
+    "where the plan gives the bottom",
+    "plan: no trench": "[trench] is not given: no trench bottom is planned",
+    "plan: nothing measured": "planned, nothing measured: every lip is taken to stand level",
     "pour: held back": "nothing came at {outlets:outlets}, over whose lip up to {over:.1f mm} of "
     "water should stand; a dry lip may hold so much back: wet the lip and pour again",
     "pour: order": "outlet {started} started before outlet {waited}, though its lip was read "

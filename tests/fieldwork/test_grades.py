@@ -126,7 +126,7 @@ def test_a_sag_within_the_rods_error_is_no_belly():
 
 def test_uneven_spacing_weighs_the_nearer_neighbour_more():
     at = np.array([0.0, 1.0, 4.0])
-    sag, _ = find_bellies(at, np.array([0.0, -0.5, -0.8]), np.full(3, 0.001))
+    sag, _ = find_bellies(at, np.array([0.0, -0.5, -0.8]), np.eye(3))
     assert sag[1] == pytest.approx(0.5 - 0.8 / 4)
 
 
@@ -144,7 +144,7 @@ def test_the_nearer_neighbour_brings_more_of_its_error(rough, spread):
     error[rough] = 0.010
     for part, bellied in ((0.99, False), (1.01, True)):
         sag = part * 1.6449 * spread
-        _, belly = find_bellies(at, np.array([0.0, -sag, 0.0]), error)
+        _, belly = find_bellies(at, np.array([0.0, -sag, 0.0]), np.diag(error**2))
         assert bool(belly[1]) is bellied
 
 
@@ -153,7 +153,8 @@ def test_straight_pipes_are_seldom_called_bellied():
     at, straight = np.arange(9.0), -0.02 * np.arange(9.0)
     error = np.full(9, 0.003)
     called = [
-        find_bellies(at, straight + rng.normal(0, error), error)[1].any() for _ in range(3000)
+        find_bellies(at, straight + rng.normal(0, error), np.diag(error**2))[1].any()
+        for _ in range(3000)
     ]
     # at most 5 % of runs, and not so few that a belly could never be called
     assert 0.01 < np.mean(called) < 0.05 + 3 * np.sqrt(0.05 * 0.95 / 3000)
@@ -329,3 +330,108 @@ def test_results_are_read_only():
     for array in (*falls, *shape, found.header.flow, found.header.normal_depth):
         with pytest.raises(ValueError, match="read-only"):
             array[...] = 0
+
+
+def stepped(blocks, *, level=4.0, every=None, tilt=0.0005, block=INCH / 32, **more):
+    """A run checked with a level of so many feet; blocks in inches."""
+    pipe = Run(
+        name="pipe", kind=more.pop("kind", "supply pipe"), level=level * FOOT,
+        blocks=tuple(b * INCH for b in blocks), every=every and every * FOOT, **more,
+    )  # fmt: skip
+    survey = Survey(runs=(pipe,), level_spread=tilt, block_spread=block)
+    return grade(replace(box([0.0] * 4), grades=survey)).runs[0]
+
+
+def test_blocks_by_hand():
+    # 1/2 in under 4 ft is 1/8 in per ft; three of them in a row lose 1-1/2 in of 12 ft
+    found = stepped([0.5, 0.5, 0.5])
+    assert found.at / FOOT == pytest.approx([0, 4, 8, 12])
+    assert found.pieces.fall / INCH == pytest.approx([0.5] * 3)
+    assert float(found.whole.fall) / INCH == pytest.approx(1.5)
+    assert found.line.slope == pytest.approx(1 / 96)
+    assert found.line.residual == pytest.approx([0.0] * 4, abs=1e-12)
+    assert found.method == "level and block"
+
+
+def test_one_block_a_stick_stands_for_all_of_it():
+    # 1/2 in under 4 ft on a stick of 10 ft: it loses 1-1/4 in
+    found = stepped([0.5, 0.5], every=10.0)
+    assert found.at / FOOT == pytest.approx([0, 10, 20])
+    assert found.pieces.fall / INCH == pytest.approx([1.25] * 2)
+
+
+def test_a_block_under_the_upper_end_is_a_rise():
+    found = stepped([0.5, -0.25, 0.5])
+    assert found.pieces.verdicts[1] == "back-pitched"
+    assert found.pond[1] / INCH == pytest.approx(0.25)
+
+
+@pytest.mark.parametrize("every", [None, 10.0])
+def test_errors_of_blocks_are_those_of_made_up_levels(every):
+    """A slow plain Monte Carlo: a level that is off the same way all along, blocks that are not."""
+    rng, blocks, n = np.random.default_rng(5), np.array([0.5, 0.6, 0.4, 0.5]) * INCH, 40_000
+    length, tilt, block = 4 * FOOT, 0.001, INCH / 24
+    step = length if every is None else every * FOOT
+    off = rng.normal(0, tilt, (n, 1))
+    true_fall = step * ((blocks + rng.normal(0, block, (n, 4))) / length + off)
+    height = np.hstack([np.zeros((n, 1)), -np.cumsum(true_fall, axis=1)])
+    found = stepped(blocks / INCH, every=every, tilt=tilt, block=block)
+    assert found.error[1:] == pytest.approx(height.std(0)[1:], rel=0.02)
+    assert found.pieces.error == pytest.approx(true_fall.std(0), rel=0.02)
+    assert float(found.whole.error) == pytest.approx(height[:, -1].std(), rel=0.02)
+    assert found.line.slope_error == pytest.approx((height[:, -1] / (4 * step)).std(), rel=0.02)
+    enough = (-height[:, -1] >= found.limit.value * 4 * step).mean()
+    assert float(found.whole.probability) == pytest.approx(enough, abs=0.01)
+
+
+def test_a_level_that_is_off_makes_no_belly():
+    # the same error at every place leaves the line straight: even blocks never sag
+    assert not stepped([0.5] * 6, tilt=0.02).belly.any()
+    assert stepped([0.5, 1.5, 0.5, 0.5], tilt=0.02).belly.any()
+
+
+def trench(rods, most=0.5, spread=INCH / 16, **more):
+    allowed = None if most is None else Limit(value=most * INCH, source="by hand")
+    survey = Survey(
+        runs=(run(rods, kind="trench", **more),), spread=spread, limits=Limits(trench=allowed)
+    )
+    return grade(replace(box([0.0] * 4), grades=survey))
+
+
+@pytest.mark.parametrize(
+    ("rods", "most", "lean", "verdict", "whole"),
+    [
+        # 1/16 in a reading: a difference errs by 0.088 in, 0.145 in of it on one side
+        ([60, 60.1, 60.2, 60.1], 0.5, None, "flat", "within"),
+        ([60, 60.1, 60.2, 60.4], 0.5, None, "cannot tell", "cannot tell"),
+        ([60, 60.5, 60.9, 61.3], 0.5, None, "leans toward its end", "outside"),
+        ([60, 59.5, 59.1, 58.7], 0.5, None, "leans toward the box", "outside"),
+        ([60, 61, 60.9, 60], 0.5, None, "uneven", "outside"),
+        ([60, 60.1, 60.2, 60.3], 0.5, "toward its end", "flat", "within"),
+        ([60, 60.1, 60.2, 60.3], 0.5, "toward the box", "leans toward its end", "outside"),
+        ([60, 60.1, 60.2, 60.3], None, "toward the box", "leans toward its end", "outside"),
+        ([60, 60.1, 60.2, 60.3], None, None, "leans toward its end", "cannot tell"),
+        ([60, 60, 60, 60], None, None, "cannot tell", "cannot tell"),
+    ],
+)
+def test_a_trench_bottom_is_flat_or_leans(rods, most, lean, verdict, whole):
+    found = trench(rods, most, lean=lean)
+    assert found.runs[0].flatness.verdict == verdict
+    assert found.verdict == whole
+
+
+def test_a_trench_at_the_edge_of_its_tolerance_is_seldom_called_either_way():
+    """Drawn readings of a bottom that leans by just what is allowed: one time in twenty at most."""
+    rng, true = np.random.default_rng(8), 60 + 0.5 * np.arange(5) / 4
+    verdicts = [
+        trench(rng.normal(true, 1 / 16).tolist()).runs[0].flatness.verdict for _ in range(400)
+    ]
+    allowed = 0.05 + 3 * np.sqrt(0.05 * 0.95 / 400)
+    assert verdicts.count("flat") / 400 < allowed
+    wrong = sum(verdict not in ("flat", "cannot tell") for verdict in verdicts)
+    assert wrong / 400 < allowed
+
+
+def test_nobody_who_names_a_tolerance_of_a_trench_is_told():
+    (told,) = sentences(trench([60, 60], None).warnings)
+    assert told.startswith("trench: nobody says how far a trench bottom may be out of level")

@@ -160,6 +160,104 @@ def test_what_is_no_table_or_no_text_is_refused(text, fault):
     assert any(fault in told for told in faults_of(HEAD + text))
 
 
+BLOCKS = (
+    HEAD
+    + """
+[grades]
+level = "4 ft"
+level_spread = "0.5 mm/m"
+block_spread = "1/32 in"
+[grades.limits]
+trench = {most = "1/2 in", source = "permit 7"}
+[[grades.run]]
+name = "supply pipe"
+kind = "supply pipe"
+blocks = ["1/2 in", "-1/8 in"]
+every = "10 ft"
+[[grades.run]]
+name = "trench"
+kind = "trench"
+outlet = "a"
+lean = "toward_its_end"
+level = "2 ft"
+blocks = 0
+"""
+)
+PLANNED = (
+    HEAD
+    + """
+[plan]
+benchmark = "100 ft"
+benchmark_rod = 6
+tank_outlet = 30
+box_inlet = 34
+tank_ground = "10 in"
+box_ground = "1 ft"
+lip = "1/2 in"
+level = "1.2 m"
+[[plan.line]]
+outlet = "b"
+bottom = 50
+ground = [20, 21]
+"""
+)
+
+
+def test_blocks_and_trenches_arrive_in_si():
+    survey = loads(BLOCKS).grades
+    assert (survey.level_spread, survey.block_spread) == (0.0005, INCH / 32)
+    assert survey.limits.trench.value == pytest.approx(INCH / 2)
+    pipe, trench = survey.runs
+    assert (pipe.blocks, pipe.level) == ((INCH / 2, -INCH / 8), pytest.approx(4 * FOOT))
+    assert pipe.every == pytest.approx(10 * FOOT)
+    assert (trench.blocks, trench.level) == ((0.0,), pytest.approx(2 * FOOT))
+    assert (trench.outlet, trench.lean) == ("a", "toward its end")
+
+
+def test_a_plan_arrives_in_si():
+    plan = loads(PLANNED).plan
+    heights = (plan.benchmark, plan.benchmark_rod, plan.tank_outlet, plan.box_inlet)
+    assert heights == pytest.approx((100 * FOOT, 6 * INCH, 30 * INCH, 34 * INCH))
+    assert (plan.tank_ground, plan.box_ground) == pytest.approx((10 * INCH, FOOT))
+    assert (plan.lip, plan.level, plan.by) == (INCH / 2, 1.2, "rod")
+    (line,) = plan.lines
+    assert (line.outlet, line.bottom) == ("b", 50 * INCH)
+    assert line.ground == (20 * INCH, 21 * INCH)
+    assert loads(HEAD + "[plan]").plan.begins is False
+    assert loads(HEAD).plan is None
+
+
+@pytest.mark.parametrize(
+    ("text", "old", "new", "fault"),
+    [
+        (BLOCKS, 'level = "4 ft"\n', "", "grades.run[1] has blocks and no level; add its length"),
+        (BLOCKS, "blocks = 0", 'blocks = 0\nstation = [{at = "1 ft", rod = 2}]',
+         "grades.run[2] has both blocks and stations"),
+        (BLOCKS, 'every = "10 ft"', 'every = "1 ft"', "grades.run[1].every is less than"),
+        (BLOCKS, "toward_its_end", "downhill", 'lean is "downhill"; use toward its end or'),
+        (BLOCKS, 'every = "10 ft"', 'lean = "toward the box"',
+         "grades.run[1].lean has no meaning for a supply pipe"),
+        (BLOCKS, 'outlet = "a"', 'outlet = "x"', 'grades.run[2].outlet is "x", which is no outlet'),
+        (BLOCKS, ', source = "permit 7"', "", "grades.limits.trench has no source"),
+        (BLOCKS, '"-1/8 in"', '"3 ft"', "grades.run[1].blocks[2] is"),
+        (PLANNED, "tank_outlet = 30", 'tank_outlet = "97 ft"', "plan.tank_outlet is 29.5656 m; a "
+         "rod reading is between 0 and 10 m: check its unit, or write by"),
+        (PLANNED, "ground = [20, 21]", "ground = [20, -1]", "plan.line[1].ground[2] is -0.0254 m"),
+        (PLANNED, "ground = [20, 21]", "ground = [1, 2, 3]", "is a list of 3; write 1 to 2"),
+        (PLANNED, 'outlet = "b"', 'outlet = "c"', 'plan.line[1].outlet is "c", which is no outlet'),
+        (PLANNED, 'outlet = "b"', "", "plan.line[1] has no outlet; add outlet"),
+        (PLANNED, "[plan]", '[plan]\nby = "guess"', "plan.by is"),
+        (PLANNED + '[[plan.line]]\noutlet = "b"', "", "", 'plan.line[2].outlet is "b", which'),
+        (PLANNED.replace('label = "b"', 'label = "b", state = "capped"'), "", "",
+         'plan.line[1].outlet is "b", which is capped'),
+        (PLANNED.replace('benchmark = "100 ft"\n', 'by = "elevation"\n'), "", "",
+         "plan has a benchmark_rod and no benchmark"),
+    ],
+)  # fmt: skip
+def test_a_fault_of_a_plan_or_of_blocks_is_named(text, old, new, fault):
+    assert any(fault in told for told in faults_of(text.replace(old, new, 1)))
+
+
 def test_a_record_is_text_numbers_and_dates():
     record = loads(
         HEAD

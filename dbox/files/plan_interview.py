@@ -1,0 +1,150 @@
+"""The plan before digging, asked from the tank to the trenches: typed answers to a scenario.
+
+Every question may be left out. An answer is checked at once by the reader of the scenario itself
+and kept as typed. A pipe or a trench is answered in one line, its sizes with commas between; what
+is asked of every outlet as in `evidence_interview`.
+"""
+
+import copy
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from dbox.errors import ScenarioError, show
+from dbox.fieldwork.site import Box
+from dbox.fieldwork.survey import Plan, PlanLine
+from dbox.files.evidence_interview import NOT_LOOKED, Document, by_outlet, labels_of
+from dbox.files.scenario import read
+from dbox.files.scenario_tables import (
+    HeaderTable,
+    InsertTable,
+    OutletTable,
+    SupplyTable,
+    TrenchTable,
+)
+from dbox.keys import Key, Reader, keys_of
+
+_TABLES: Mapping[str, type] = {
+    "plan": Plan, "line": PlanLine, "box": Box, "insert": InsertTable, "outlet": OutletTable,
+    "supply": SupplyTable, "header": HeaderTable, "trench": TrenchTable,
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class PlanQuery:
+    """One question of a plan."""
+
+    part: str  # Part of the water's way.
+    name: str  # What it is called, for people.
+    table: str  # Table that its keys stand in; `line` and `outlet` are one for each outlet.
+    keys: tuple[str, ...]
+
+    @property
+    def _declared(self) -> list[Key]:
+        known = {key.name: key for key in keys_of(_TABLES[self.table]).values()}
+        return [known[name] for name in self.keys]
+
+    @property
+    def of_outlets(self) -> bool:
+        """Whether every outlet has an answer of its own."""
+        return self.table in ("line", "outlet")
+
+    @property
+    def text(self) -> str:
+        """What is asked, with an example."""
+        asked = [key.about.partition(";")[0].removesuffix(".") for key in self._declared]
+        words = "; ".join([asked[0], *(each[0].lower() + each[1:] for each in asked[1:])])
+        return f"{words} (as {', '.join(str(key.examples[0]) for key in self._declared)})"
+
+    @property
+    def help(self) -> str:
+        """What it means."""
+        return " ".join(key.about for key in self._declared)
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """The words that answer it; none where it takes a quantity."""
+        reader = self._declared[0].reader
+        return reader.words if isinstance(reader, Reader) else ()
+
+
+QUERIES = (
+    PlanQuery("Heights", "by", "plan", ("by",)),
+    PlanQuery("Heights", "benchmark", "plan", ("benchmark", "benchmark_rod")),
+    PlanQuery("The tank", "tank outlet", "plan", ("tank_outlet",)),
+    PlanQuery("The tank", "tank ground", "plan", ("tank_ground",)),
+    PlanQuery("The supply pipe", "supply pipe", "supply", ("length", "diameter", "fall")),
+    PlanQuery("The box", "box inlet", "plan", ("box_inlet",)),
+    PlanQuery("The box", "box ground", "plan", ("box_ground",)),
+    PlanQuery("The box", "inlet drop", "box", ("inlet_drop",)),
+    PlanQuery("The box", "floor", "box", ("sump",)),
+    PlanQuery("The box", "lip", "plan", ("lip",)),
+    PlanQuery("The headers", "header", "header", ("length", "diameter")),
+    PlanQuery("The headers", "header fall", "insert", ("header_fall",)),
+    PlanQuery("The trenches", "line length", "outlet", ("line_length",)),
+    PlanQuery("The trenches", "trench", "trench", ("width", "depth", "pipe", "acceptance")),
+    PlanQuery("The trenches", "trench bottom", "line", ("bottom",)),
+    PlanQuery("The trenches", "line ground", "line", ("ground",)),
+    PlanQuery("The level", "level", "plan", ("level",)),
+)
+"""The questions, in the order of the water's way."""
+
+
+def answered(document: Document, query: PlanQuery, typed: str) -> Document:
+    """The scenario with an answer in it."""
+    told = copy.deepcopy(document)
+    if query.of_outlets:
+        parts = [None if text is None else [text] for text in by_outlet(told, typed)]
+    else:
+        parts = [[part.strip() for part in typed.split(",")]]
+    for index, values in enumerate(parts):
+        if values is None:
+            continue
+        if len(values) != len(query.keys):
+            wanted = ", ".join(key.replace("_", " ") for key in query.keys)
+            raise ScenarioError(
+                f"is {show(typed)}; write {wanted}, with commas between, - for what is not known"
+            )
+        table = _table(told, query, index)
+        for key, text in zip(query.keys, values, strict=True):
+            table.pop(key, None)
+            if text != NOT_LOOKED:
+                both = [part.strip() for part in text.split(" and ")]
+                table[key] = both if len(both) > 1 else text
+    read(told)
+    return told
+
+
+def said(document: Document, query: PlanQuery) -> str:
+    """What the scenario says under a question; nothing where it says nothing."""
+    told, labels = copy.deepcopy(document), labels_of(document)
+    tables = [_table(told, query, i) for i in range(len(labels) if query.of_outlets else 1)]
+    found = [
+        ", ".join(_shown(table[key]) for key in query.keys if key in table) for table in tables
+    ]
+    if not query.of_outlets:
+        return found[0]
+    return ", ".join(f"{label} {text}" for label, text in zip(labels, found, strict=True) if text)
+
+
+def _shown(value: object) -> str:
+    return " and ".join(map(str, value)) if isinstance(value, list) else str(value)
+
+
+def _table(document: Document, query: PlanQuery, index: int) -> dict[str, Any]:
+    """The table that an answer stands in, made where it is not there."""
+    if query.table == "outlet":
+        outlet: dict[str, Any] = document["outlet"][index]
+        return outlet
+    plan: dict[str, Any] = document.setdefault("plan", {})
+    if query.table != "line":
+        table: dict[str, Any] = plan if query.table == "plan" else document.setdefault(
+            query.table, {})  # fmt: skip
+        return table
+    label = labels_of(document)[index]
+    lines: list[dict[str, Any]] = plan.setdefault("line", [])
+    for line in lines:
+        if str(line.get("outlet")) == label:
+            return line
+    lines.append({"outlet": label})
+    return lines[-1]
