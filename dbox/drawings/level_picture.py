@@ -44,11 +44,18 @@ from dbox.drawings.style import (
     wrap,
 )
 from dbox.errors import DomainError
-from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.levelling import Levelling
 from dbox.fieldwork.site import Box
 from dbox.lengths import Lengths
-from dbox.report.level_report import LEAST_SLOPE, lift_words, met_flow, reach_words, why_nothing
+from dbox.report.level_report import (
+    LEAST_SLOPE,
+    inlet_cure,
+    inlet_decides,
+    lift_words,
+    met_flow,
+    reach_words,
+    why_nothing,
+)
 from dbox.report.wording import joined
 from dbox.units import clock_text, percent_text, turn_text
 
@@ -381,8 +388,9 @@ def headline(levelling: Levelling) -> str:
 def _notes(levelling: Levelling) -> list[str]:
     held = [note for note in levelling.after.warnings if note.what == "split: held back"]
     notes = [_plan_words(levelling), *joined([*levelling.warnings, *held])]
-    if levelling.before.jet_decides.any():
-        notes.append(f"at {levelling.before.jet_flows} the jet of the inlet decides; {CURE}")
+    before = levelling.before
+    if before.jet_known or before.inlet_open.any():
+        notes.append(f"{inlet_decides(before)}; {inlet_cure(before)}")
     if levelling.verdict == "re-bed":
         notes += [
             "the turns are the most that the inserts can do as the box stands now"

@@ -6,7 +6,7 @@ from string import Formatter
 from typing import Any
 
 from dbox.errors import outlets_text
-from dbox.fieldwork.inlet import CURE
+from dbox.fieldwork.inlet import CURE, LOOK
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 from dbox.notes import Note
 from dbox.units import FOOT, LITRE, MINUTE
@@ -41,11 +41,10 @@ def _say(note: Note, text: str) -> str:
 
 
 def _jet(note: Note) -> str:
-    which = "outlet {outlet}" if note["outlet"] else "an outlet opposite"
     at = "at {inflow:.3g L/min} " if note.what == "jet: strikes" else ""
     return _say(
         note,
-        f"{at}the jet of the straight inlet adds {{head:.0f mm}} of head at {which}, which gets "
+        f"{at}the jet of the straight inlet adds {{head:.0f mm}} of head at {{which}}, which gets "
         "about {share:.0f %} with it and {without:.0f %} without",
     )
 
@@ -102,13 +101,16 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "header: fall not known": "a bare pipe end, its header taken to fall {fall:.1f %} (1/8 in per "
     "ft, common practice); enter header_fall",
     "header: too flat": "its header falls {fall:.2g %}, flatter than critical at {flows}",
-    "jet: computed without": "shares here are computed without the inlet's jet, so nothing is "
-    f"called within where it decides; {CURE}",
     "jet: counts": _jet,
+    "jet: cure": CURE,
+    "jet: inlet not known": "how the inlet ends is not given: a straight one would send "
+    "{which} about {share:.0f %} of {at} where it gets {without:.0f %} here, so nothing is called "
+    f"within at {{flows}}; {LOOK}",
     "jet: main not known": "the pump's main_diameter is not given: the jet of the inlet is that "
     "of a 2 in pipe (common practice)",
     "jet: places not known": "where the outlets stand in the box is not given, so any of them may "
-    "stand in the jet; enter the box's inside and each outlet's at",
+    "stand in the jet: shares are without it, their bands take it in; enter the box's inside and "
+    "each outlet's at",
     "jet: strikes": _jet,
     "jet: supply not known": "[supply] is not given: the jet of the inlet is that of a 4 in pipe "
     "at 1/8 in per ft (common practice)",
