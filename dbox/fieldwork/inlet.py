@@ -141,6 +141,31 @@ def strongest(pipes: Sequence[SupplyPipe | PressurePipe], inflow: Array, across:
     return most
 
 
+def possible_heads(ended: BoolArray, pipe: Array, main: Array, inflow: Array) -> Array | None:
+    """Most head that the jets of boxes may have, where nobody knows where outlets stand. (flows, k)
+
+    ended: Whether the inlet ends the jet; pipe, main: inside diameters of the gravity pipe and of
+    the pump's main, NaN where not given [m]; inflow [m3/s] -> [m]. None where no box has any.
+    """
+    if ended.all():
+        return None
+    kinds, kind = np.unique(np.stack([pipe, main], -1), axis=0, return_inverse=True)
+    heads = [
+        strongest(
+            [
+                *([] if np.isnan(gravity) else [replace(ORDINARY_PIPE, diameter=gravity)]),
+                *([] if np.isnan(pumped) else [PressurePipe(diameter=pumped)]),
+            ]
+            or [ORDINARY_PIPE, ORDINARY_MAIN],
+            inflow,
+            NEAREST_WALL,
+        )
+        for gravity, pumped in kinds.tolist()
+    ]
+    found: Array = np.where(ended, 0.0, np.stack(heads, -1)[:, kind.ravel()])
+    return found
+
+
 def known_jet(site: Site) -> Jet | None:
     """The jet that shares are computed with; None where none is, or nobody can say where."""
     straight = site.box.inlet == "straight" and placed(site)

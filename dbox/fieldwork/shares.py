@@ -99,6 +99,8 @@ BAND = (5.0, 95.0)
 VERDICTS = ("within", "outside", "cannot tell")
 """What can be said of a box at a flow."""
 
+_NEITHER = VERDICTS.index("cannot tell")
+
 SAMPLES = 4000
 """Boxes drawn for the bands. [-] (judgement)"""
 
@@ -118,7 +120,7 @@ _COEFFICIENTS = (5, 1)
 _ROUNDING = 1e-12
 """What a share may miss its tolerance by and count as within. [-] (rounding)"""
 
-_UNSEEN = 1e-4
+UNSEEN = 1e-4
 """Share by which a jet may move an outlet and is left out of account. [-] (judgement)"""
 
 _FEW = 8
@@ -142,15 +144,15 @@ class Assessment:
     share_rising_high: Array  # (flows, n) Upper end of that. [-]
     target: Array  # (n,) Wanted share of each outlet. [-]
     tolerance: float | None  # Allowed difference from the target, as a fraction of it. [-]
-    # (flows,) Probability that every outlet is within tolerance, at least; NaN where none was
-    # given, and where the verdict hangs on what is not known of the inlet. [-]
+    # (flows,) Probability that every outlet is within tolerance; NaN where none was given, and
+    # where the verdict hangs on what is not known of the inlet. [-]
     within_probability: Array
     verdicts: tuple[str, ...]  # `within`, `outside` or `cannot tell`, for each flow.
     lip_verdicts: tuple[str, ...]  # The same by the lips alone, as if the inlet threw no jet.
     # (flows,) Whether the jet of the inlet moves a share beyond the tolerance, or changes the
     # verdict; where it is not known how the inlet ends, whether that of a straight one would.
     jet_decides: BoolArray
-    # (flows,) Whether the verdict hangs on what is not known of the inlet.
+    # (flows,) Whether what is not known of the inlet is all that withholds a verdict.
     inlet_open: BoolArray
     inlet: str | None  # How the inlet ends; None where that is not known.
     no_jet: Array  # (flows, n) Shares without a jet, as a turned-down inlet gives them. [-]
@@ -250,9 +252,9 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
     by_lips = codes[jet.ways.calm]
     moved = jet.changes(NOTICED if tolerance is None else tolerance)
     decides = moved | np.any(codes != by_lips, axis=0)
-    hangs = np.any(codes[possible] != codes[0], axis=0)
+    hangs = (codes[0] != _NEITHER) & np.any(codes[possible] != codes[0], axis=0)
     settling = _settling_spread(site, lips, drawn, doubts, by_lips)
-    probability = np.where(hangs, np.nan, every_chance[0, possible].min(0))
+    probability = np.where(hangs, np.nan, chance[0])
     if site.box.inlet is not None:
         part = every_band[possible]
         bands = np.stack([part[:, :, 0].min(0), part[:, :, 1].max(0)], axis=1)
@@ -271,7 +273,7 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
         target=target,
         tolerance=tolerance,
         within_probability=probability,
-        verdicts=_words(np.where(hangs, VERDICTS.index("cannot tell"), codes[0])),
+        verdicts=_words(np.where(hangs, _NEITHER, codes[0])),
         lip_verdicts=_words(by_lips),
         jet_decides=decides,
         inlet_open=hangs,
@@ -345,6 +347,14 @@ def _drawn_shares(site: Site, inflow: Array, lips: Array, doubts: Array) -> tupl
     return shares, rising
 
 
+def few_of(count: int) -> npt.NDArray[np.intp]:
+    """Which of so many draws are made in the other ways of a jet."""
+    few, half = max(count // _FEW, min(count, 250)), (count + 1) // 2
+    # draws come in pairs of opposite sign
+    part: npt.NDArray[np.intp] = np.r_[: few // 2, half : half + few - few // 2]
+    return part
+
+
 def _in_every_way(
     site: Site,
     jet: Strike,
@@ -362,12 +372,9 @@ def _in_every_way(
     count = len(jet.ways.head)
     every_chance = np.repeat(chance[:, None], count, axis=1)
     every_band = np.repeat(bands[None], count, axis=0)
-    way, flow = np.nonzero(np.any(np.abs(jet.share - jet.share[0]) > _UNSEEN, axis=-1))
+    way, flow = np.nonzero(np.any(np.abs(jet.share - jet.share[0]) > UNSEEN, axis=-1))
     if way.size:
-        half = (drawn.shape[0] + 1) // 2
-        few = max(drawn.shape[0] // _FEW, min(drawn.shape[0], 250))
-        # draws come in pairs of opposite sign
-        part = np.r_[: few // 2, half : half + few - few // 2]
+        part = few_of(drawn.shape[0])
         target, tolerance = jet.target, site.tolerance.share if site.tolerance else None
         lips = drawn[part] - jet.ways.head[way, flow][:, None]
         found = np.array(_drawn_shares(site, jet.inflow[flow], lips, doubts[part]))
@@ -450,7 +457,7 @@ def _settling_spread(
     target, tolerance = target_shares(site), site.tolerance.share
     scatter = np.where(lips.measured, drawn, 0.0) - np.where(lips.measured, lips.height, 0.0)
     nearer = lips.height + _SCALES[:, None, None] * scatter
-    for case in np.flatnonzero(codes == VERDICTS.index("cannot tell")):
+    for case in np.flatnonzero(codes == _NEITHER):
         found = _split(site, site.flows[case].inflow, nearer)
         within, outside = chances(_doubted(site, found, nearer, doubts), target, tolerance)
         settled = _SCALES[(within >= SURE) | (outside >= SURE)]

@@ -1,5 +1,6 @@
 """A straight inlet: the same answer to the same question in every command."""
 
+import csv
 import json
 from pathlib import Path
 
@@ -124,3 +125,68 @@ def test_a_gate_stays_open_where_the_jet_may_cure_what_the_lips_do(dbox, file):
     assert dbox("split", file, "--gate")[0] == 1
     Path(file).write_text(high)
     assert dbox("split", file, "--gate")[0] == 0
+
+
+LIST = """box,outlet 1 (mm),outlet 2 (mm),outlet 3 (mm),inlet,pipe (in),main (in),spread (mm)
+level,0,0,0,straight,4,,0.05
+unsaid,0,0,0,,4,3,0.05
+low,0,3,3,straight,3,,0.2
+little,0,0.2,0.1,,,,0.3
+down,0,0,0,turned down,4,,0.05
+"""
+
+
+@pytest.mark.parametrize("box", range(5))
+def test_a_list_says_what_split_says_of_each_box(dbox, tmp_path: Path, box):
+    """The same box as a scenario that does not say where its outlets stand, by the same draws."""
+    rows = [row.split(",") for row in LIST.splitlines()[1:]]
+    name, *heights, inlet, pipe, main, spread = rows[box]
+    text = f'box = {{inlet = "{inlet}"}}\n' if inlet else ""
+    text += 'insert = {kind = "circle", diameter = "2 in"}\n'
+    text += f'readings = {{spread = "{spread} mm"}}\n'
+    outlets = [f'{{reading = "{mm} mm"}}' for mm in heights]
+    text += f"outlet = [{', '.join(outlets)}]\n"
+    if pipe:
+        text += f'supply = {{length = "1 m", diameter = "{pipe} in", fall = "1/8 in per ft"}}\n'
+    if main:
+        text += f'pump = {{volume = "60 gal", rate = "30 gpm", main_diameter = "{main} in"}}\n'
+    text += 'tolerance = {share = "10 %"}\nflows = {slow = "0.2 gpm", fast = "20 gpm"}\n'
+    (tmp_path / "box.toml").write_text(text)
+    cases = answer(dbox, "split", str(tmp_path / "box.toml"), "--samples", "400")["cases"]
+    (tmp_path / "list.csv").write_text(LIST)
+    out = tmp_path / "results.csv"
+    options = ["--opening", "circle 2 in", "--tolerance", "10 %", "--processes", "1"]
+    flows = ["--flow", "0.2 gpm", "--flow", "20 gpm"]
+    told(dbox, "batch", str(tmp_path / "list.csv"), "--out", str(out), *options, *flows)
+    with out.open(newline="") as file:
+        found = [*csv.DictReader(file)][box]
+    for case, flow in zip(cases, ("0.2 gpm", "20 gpm"), strict=True):
+        assert found[f"{flow} verdict"] == case["verdict"]
+        chance = case["within_probability"]
+        told_chance = "" if chance is None else f"{chance:.3f}"
+        assert found[f"{flow} within probability"] == told_chance
+    expected = {"level": "cannot tell", "unsaid": "cannot tell", "low": "outside",
+                "little": "cannot tell", "down": "within"}  # fmt: skip
+    assert found["verdict"] == expected[name]
+
+
+def test_an_inlet_in_a_list_is_one_of_the_words(dbox, tmp_path: Path):
+    (tmp_path / "list.csv").write_text(LIST.replace("turned down", "bent"))
+    out = tmp_path / "results.csv"
+    options = ["--opening", "circle 2 in", "--tolerance", "10 %", "--processes", "1"]
+    told(dbox, "batch", str(tmp_path / "list.csv"), "--out", str(out), *options)
+    assert (
+        '""bent""; use straight, turned down, tee or baffle'
+        in (tmp_path / "results.bad.csv").read_text()
+    )
+
+
+def test_without_a_file_the_inlet_may_be_said(dbox):
+    typed = ["split", "--heights", "0, 0, 0", "--opening", "circle 2 in", "--spread", "0.05 mm",
+             "--tolerance", "10 %", "--flow", "20 gpm"]  # fmt: skip
+    verdicts = [
+        answer(dbox, *typed, *inlet)["cases"][0]["verdict"]
+        for inlet in ([], ["--inlet", "straight"], ["--inlet", "turned down"])
+    ]
+    assert verdicts == ["cannot tell", "cannot tell", "within"]
+    assert "how the inlet ends is not given" in told(dbox, *typed)

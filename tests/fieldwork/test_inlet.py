@@ -322,3 +322,89 @@ def test_a_capped_outlet_and_an_insert_have_no_header_to_speak_of() -> None:
     assert said(0.0005, 0.02, capped=(0,)) == ()
     site = box([0.0, 0.0], flows=(POUR,))
     assert header_notes(site, split([POUR.inflow], [0.0, 0.0], site.outlets[0].opening)) == ()
+
+
+def drawn_box(seed: int, *, pumped: bool) -> Site:
+    """A box with a straight inlet, some outlets in the far wall and one or more in the others."""
+    dice = np.random.default_rng(seed)
+    along, across = dice.uniform(12, 30, 2) * INCH
+    far = sorted(dice.uniform(0.3, 0.7, dice.integers(1, 4)))
+    sides = dice.uniform(0.2, 0.8, dice.integers(1, 3))
+    places = [(along * sides[0], 0.0), *((along, across * u) for u in far)]
+    places += [(along * u, across) for u in sides[1:]]
+    inflow = float(np.exp(dice.uniform(np.log(1e-5), np.log(2e-3))))
+    pipe = SupplyPipe(
+        length=9.0, diameter=dice.choice([3, 4]) * INCH, fall=dice.uniform(5e-3, 0.03)
+    )
+    main = replace(PUMP, rate=inflow, main_diameter=dice.choice([1.5, 2, 3]) * INCH)
+    return box(
+        dice.normal(0, 0.003, len(places)).tolist(), positions=places,
+        works=Works(pump=main) if pumped else Works(supply=pipe),
+        flows=(Flow(name="steady", inflow=inflow),),
+        box=Box(inside=(along, across), inlet="straight"),
+    )  # fmt: skip
+
+
+def split_against_surge(seeds: range) -> np.ndarray:
+    """What the jet moves in each box by the split, having held it against a settled surge."""
+    moved = []
+    for seed in seeds:
+        one = drawn_box(seed, pumped=bool(seed % 2))
+        found = assess(one, samples=100)
+        inflow = one.flows[0].inflow
+        event = replace(steady(inflow, 4000.0), pumped=bool(seed % 2))
+        settled = run(one, event, seconds=3600.0).surge.flow[-1]
+        assert settled / settled.sum() == pytest.approx(found.result.share[0], abs=1e-3)
+        moved.append(np.abs(found.no_jet - found.result.share).max())
+    return np.array(moved)
+
+
+def test_split_and_surge_agree_in_a_jet():
+    """Two ways: the level at which flows add up, and the march in time until nothing changes."""
+    assert split_against_surge(range(6)).max() > 0.02
+
+
+@pytest.mark.slow
+def test_split_and_surge_agree_in_two_hundred_boxes():
+    assert np.count_nonzero(split_against_surge(range(200)) > 0.02) > 20
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_mirrored_box_has_mirrored_shares(seed):
+    one = drawn_box(seed, pumped=False)
+    outlets = tuple(
+        replace(o, position=(o.position[0], one.box.inside[1] - o.position[1]))
+        for o in reversed(one.outlets)
+    )
+    there, back = (assess(each, samples=100) for each in (one, replace(one, outlets=outlets)))
+    np.testing.assert_allclose(back.result.share[0], there.result.share[0, ::-1], atol=1e-9)
+
+
+def test_a_jet_grows_with_the_flow_and_an_error_of_a_lip_fades():
+    """Lip 1 stands 2 mm low in the side wall, outlet 3 in the jet; the others share the rest."""
+    flows = tuple(Flow(name=str(q), inflow=q * GPM) for q in (0.5, 2, 10, 40, 60))
+    each = assess(site(lips=(-0.002, 0.0, 0.0, 0.0, 0.0), flows=flows), samples=100)
+    struck = each.result.share[:, 2] / each.result.share[:, 1]
+    low = each.result.share[:, 0] / each.result.share[:, 1]
+    assert np.all(np.diff(struck) > 0)
+    assert np.all(np.diff(each.no_jet[:, 0]) < 0)
+    # what the jet leaves to the others runs at less head, where a lip matters more again
+    assert np.all(np.diff(low[:3]) < 0)
+
+
+def test_a_known_jet_costs_little(monkeypatch):
+    """Boxes that are split with a jet, over those without: at most 1.3 times as many."""
+    counts = []
+
+    def counted(inflow, lips, *rest, **options):
+        counts.append(np.asarray(lips).size)
+        return split(inflow, lips, *rest, **options)
+
+    for module in ("shares", "inlet"):
+        monkeypatch.setattr(f"dbox.fieldwork.{module}.split", counted)
+    totals = {}
+    for inlet in ("straight", "turned down"):
+        counts.clear()
+        assess(site(inlet, tolerance=None))
+        totals[inlet] = sum(counts)
+    assert totals["straight"] < 1.3 * totals["turned down"]
