@@ -178,7 +178,7 @@ def _verdict_words(assessment: Assessment, case: int) -> str:
         "is surely beyond it"
     )
     if assessment.jet_decides[case] and assessment.jet_known:
-        return f"{words}; the jet of the inlet decides: {CURE}"
+        return f"{words}; the jet of the inlet decides"
     spread, repeats = float(assessment.settling_spread[case]), assessment.settling_repeats[case]
     if np.isnan(spread):
         return f"{words}; no reading would settle it, this flow is too near the limit"
