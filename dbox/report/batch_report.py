@@ -55,6 +55,7 @@ def report(outcome: Outcome, settings: Settings) -> list[str]:
         lines += ["", *_table(tally, settings)]
     if outcome.with_work and tally.boxes:
         counts = [f"{count:,} {kind}" for kind, count in zip(WORK, tally.work, strict=True)]
+        counts = counts if tally.work[-1] else counts[:-1]
         if unknown := _unknown(tally):
             counts.append(f"{unknown:,} unknown, the offset of their holes is not given")
         lines += ["", *wrapped(f"Work: {', '.join(counts)}.")]

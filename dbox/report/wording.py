@@ -103,9 +103,9 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "header: too flat": "its header falls {fall:.2g %}, flatter than critical at {flows}",
     "jet: counts": _jet,
     "jet: cure": CURE,
-    "jet: inlet not known": "how the inlet ends is not given: a straight one would send "
-    "{which} about {share:.0f %} of {at} where it gets {without:.0f %} here, so nothing is called "
-    f"within at {{flows}}; {LOOK}",
+    "jet: inlet not known": "how the inlet ends is not given: a straight one would decide at "
+    "{flows}, and send {which} about {share:.0f %} of {at} where it gets {without:.0f %} here; "
+    f"{LOOK}",
     "jet: main not known": "the pump's main_diameter is not given: the jet of the inlet is that "
     "of a 2 in pipe (common practice)",
     "jet: places not known": "where the outlets stand in the box is not given, so any of them may "
