@@ -339,7 +339,10 @@ def level_figure(levelling: Levelling) -> Figure:
     outlets, box, n = levelling.site.outlets, levelling.site.box, len(levelling.site.outlets)
     check_outlets(n)
     sheet = Sheet.blank(across=n <= _MOST_ACROSS)
-    sheet.head(levelling.site.title or "How to level a distribution box", headline(levelling))
+    told = headline(levelling)
+    if levelling.next_step == "inlet" and levelling.verdict != "nothing to do":
+        told = f"See to the inlet first. {told}"
+    sheet.head(levelling.site.title or "How to level a distribution box", told)
     sheet.foot(_notes(levelling))
     _draw_key(sheet, ordered=any(order_number(levelling, i) for i in range(n)))
     radius = 0.38 if n <= _MOST_ACROSS else 0.3
@@ -389,7 +392,7 @@ def _notes(levelling: Levelling) -> list[str]:
     held = [note for note in levelling.after.warnings if note.what == "split: held back"]
     notes = [_plan_words(levelling), *joined([*levelling.warnings, *held])]
     before = levelling.before
-    if before.jet_known or before.inlet_open.any():
+    if before.straight_decides or before.inlet_open.any():
         notes.append(f"{inlet_decides(before)}; {inlet_cure(before)}")
     if levelling.verdict == "re-bed":
         notes += [

@@ -359,7 +359,9 @@ def _write_title(sheet: Sheet, assessment: Assessment, flow: int, left: float, t
 
 def _mend(assessment: Assessment, flow: int) -> str:
     """What would settle a verdict that cannot be given."""
-    if assessment.inlet_open[flow] or (assessment.jet_known and assessment.jet_decides[flow]):
+    if assessment.inlet_open[flow] or (
+        assessment.straight_decides and assessment.jet_decides[flow]
+    ):
         return "the inlet decides"
     if np.isnan(assessment.settling_spread[flow]):
         return "no ruler settles it"

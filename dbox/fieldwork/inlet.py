@@ -267,8 +267,11 @@ def jet_notes(
         return (replace(told, values={**told.values, "flows": flows, "at": names[most]}),)
     notes = [jet_note(site, found, case, "jet: counts", where=names[case]) for case in cases]
     notes += [mouth.taken for mouth in mouths(site) if mouth.taken]
-    places = () if placed(site) else (Note(what="jet: places not known"),)
-    return (*notes, *places, Note(what="jet: cure"))
+    if site.works.supply and site.works.pump:
+        notes.append(Note(what="jet: two pipes"))
+    if not placed(site):
+        notes.append(Note(what="jet: places not known"))
+    return (*notes, Note(what="jet: cure"))
 
 
 def jet_note(site: Site, found: Strike, case: int, what: str, where: str = "") -> Note:

@@ -319,7 +319,7 @@ def _inlet_first(before: Assessment) -> bool:
     level_lips = all(v == "within" for v in before.lip_verdicts)
     if level_lips:
         return any(v != "within" for v in before.verdicts)
-    return before.jet_known
+    return before.straight_decides
 
 
 def _next_step(verdict: str, before: Assessment, well_set: float, known: Estimate) -> str:

@@ -167,7 +167,7 @@ class Assessment:
         return ", ".join(np.array(self.names)[self.jet_decides])
 
     @property
-    def jet_known(self) -> bool:
+    def straight_decides(self) -> bool:
         """Whether the inlet is straight and its jet decides somewhere."""
         return self.inlet == "straight" and bool(self.jet_decides.any())
 

@@ -67,7 +67,7 @@ _BAR = 10
 def report(site: Site, assessment: Assessment) -> list[str]:
     """Lines of at most 72 columns."""
     lines = wrapped(site.title) if site.title else []
-    if assessment.jet_known:
+    if assessment.straight_decides:
         lines += wrapped(
             f"THE JET OF THE STRAIGHT INLET DECIDES at {assessment.jet_flows}: {CURE}."
         )
@@ -137,10 +137,11 @@ def _case(site: Site, assessment: Assessment, case: int, flow: Flow) -> list[str
 
 def turned_down_lines(assessment: Assessment, case: int, first: str) -> list[str]:
     """What the lines get with the inlet's end turned down, where a straight one decides."""
-    if not (assessment.jet_known and assessment.jet_decides[case]):
+    decides, no_jet = assessment.jet_decides[case], assessment.no_jet[case]
+    if not decides or np.allclose(assessment.result.share[case], no_jet):
         return []
-    over = over_target(assessment.no_jet[case], assessment.target)
-    each = zip(assessment.labels, assessment.no_jet[case], assessment.target, strict=True)
+    over = over_target(no_jet, assessment.target)
+    each = zip(assessment.labels, no_jet, assessment.target, strict=True)
     shares = ", ".join(f"{label} {percent_text(share)}" for label, share, wanted in each if wanted)
     worst = f"worst line {100 * over[assessment.target > 0].max():.0f} % of its target"
     verdict = "" if assessment.tolerance is None else f": {assessment.lip_verdicts[case]}"
@@ -177,7 +178,7 @@ def _verdict_words(assessment: Assessment, case: int) -> str:
         f"CANNOT TELL: all lines are within {allowed} with a chance of {chance}, and no one line "
         "is surely beyond it"
     )
-    if assessment.jet_decides[case] and assessment.jet_known:
+    if assessment.jet_decides[case] and assessment.straight_decides:
         return f"{words}; the jet of the inlet decides"
     spread, repeats = float(assessment.settling_spread[case]), assessment.settling_repeats[case]
     if np.isnan(spread):

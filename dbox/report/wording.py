@@ -114,6 +114,8 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "jet: strikes": _jet,
     "jet: supply not known": "[supply] is not given: the jet of the inlet is that of a 4 in pipe "
     "at 1/8 in per ft (common practice)",
+    "jet: two pipes": "[supply] and [pump] are both given, so the jet may be that of either pipe; "
+    "the bands take in both: leave out the one that does not feed the box",
     "lesson: heads out of range": "many of these heads lie outside those at which the coefficients "
     "were measured, and below 5 mm surface tension decides: take the order of the openings, not "
     "the last digit",

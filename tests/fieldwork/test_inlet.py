@@ -206,6 +206,9 @@ def test_a_pump_and_a_gravity_pipe_are_two_ways():
     both = assess(site(works=Works(pump=wide, supply=pipe)), samples=200)
     assert alone.verdicts == ("within", "within")
     assert both.verdicts[1] == "cannot tell"
+    assert any(
+        "leave out the one that does not feed the box" in w for w in sentences(both.warnings)
+    )
 
 
 def test_no_turn_is_asked_for_because_of_a_jet():
