@@ -309,6 +309,12 @@ def assess(site: Site, *, seed: int = 0, samples: int = PER_DRAW) -> Shares:
     DomainError
         Where an open outlet has no reading, or readings are only placeholders.
 
+    Notes
+    -----
+    An outlet in the jet of a straight inlet runs as if its lip stood lower by the velocity head
+    there. Where it is not known how the jet strikes, or whether there is one, a verdict is one that
+    holds in every way that may be; `result.no_jet` holds the shares without it.
+
     >>> assess(load("off-level")).result.result.share.shape
     (3, 5)
     """

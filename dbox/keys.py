@@ -233,6 +233,7 @@ def hold_back(value: object, bare_unit: str | None) -> tuple[float, float]:
     return heights[0], heights[-1]
 
 
+pipe = length(0.01, 1.0, "a pipe is between 10 mm and 1 m wide")
 side = length(0.05, 10.0, "the inside of a box is between 50 mm and 10 m")
 place = length(-0.1, 10.0, "a place in a box is between 0 and 10 m")
 depth = length(0.0, 5.0, "this height is between 0 and 5 m")

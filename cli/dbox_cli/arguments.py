@@ -42,6 +42,9 @@ Spread = Annotated[
 Tolerance = Annotated[
     str | None, typer.Option(help='Allowed difference from target, such as "10 %".')
 ]
+Inlet = Annotated[
+    str | None, typer.Option(help="How the inlet ends: straight, turned down, tee or baffle.")
+]
 Units = Annotated[str | None, typer.Option(help="Unit of bare lengths [in].")]
 AsJson = Annotated[bool, typer.Option("--json", help="Machine output, in SI.")]
 Picture = Annotated[

@@ -24,6 +24,11 @@ def command(
         help='Hole centre from pipe centre, such as "1/2 in": says what to turn.')] = None,
     spread: arguments.Spread = None,
     tolerance: arguments.Tolerance = None,
+    inlet: arguments.Inlet = None,
+    pipe: Annotated[str | None, typer.Option(
+        help="Inside diameter of the gravity pipe to the box.")] = None,
+    main: Annotated[str | None, typer.Option(
+        help="Inside diameter of the pump's main to the box.")] = None,
     units: arguments.Units = None,
     flow: arguments.Flows = None,
     samples: Annotated[int, typer.Option(
@@ -45,7 +50,8 @@ def command(
     """Verdict, worst line and turns of every box of a list, however long.
 
     The heads tell the shape: box,outlet 1,outlet 2,... or box,outlet,reading; also clock 1, ...,
-    opening, offset, spread, tolerance. A run that was stopped goes on when it is started again.
+    opening, offset, spread, tolerance, inlet, pipe, main. A run that was stopped goes on when it is
+    started again.
     """
     from dbox.fieldwork.shares import VERDICTS
     from dbox.files.list_boxes import read_settings
@@ -62,8 +68,8 @@ def command(
     )
     settings = read_settings(
         flows=flow or (), opening=opening, coefficient=coefficient, offset=offset, spread=spread,
-        tolerance=tolerance, units=units or "in", samples=0 if quick else samples, seed=seed,
-        shares=shares,
+        tolerance=tolerance, inlet=inlet, pipe=pipe, main=main, units=units or "in",
+        samples=0 if quick else samples, seed=seed, shares=shares,
     )  # fmt: skip
     source = resolve(file, LIST)
 

@@ -23,6 +23,7 @@ def command(
     coefficient: arguments.Coefficient = None,
     spread: arguments.Spread = None,
     tolerance: arguments.Tolerance = None,
+    inlet: arguments.Inlet = None,
     units: arguments.Units = None,
     flow: arguments.Flows = None,
     readings: arguments.Readings = None,
@@ -36,11 +37,12 @@ def command(
     """Share of every outlet at each flow, with 5 to 95 % bands.
 
     With no file: dbox split --heights "0, 3/32, -5/32, 0, 3/32" --opening "circle 2 in"; what
-    describes such a box (--coefficient, --spread, --tolerance, --units) is for use without FILE.
+    describes such a box (--coefficient, --spread, --tolerance, --inlet, --units) is for use without
+    FILE.
     """
     check_picture(picture, {"FILE": file, "--readings": readings}, overwrite=overwrite)
     typed = {"heights": heights, "opening": opening, "coefficient": coefficient,
-             "spread": spread, "tolerance": tolerance, "units": units}  # fmt: skip
+             "spread": spread, "tolerance": tolerance, "inlet": inlet, "units": units}  # fmt: skip
     given = {name: value for name, value in typed.items() if value is not None}
     if file is None:
         site = _typed_site(given, flow, readings)

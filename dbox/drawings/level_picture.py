@@ -44,11 +44,18 @@ from dbox.drawings.style import (
     wrap,
 )
 from dbox.errors import DomainError
-from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.levelling import Levelling
 from dbox.fieldwork.site import Box
 from dbox.lengths import Lengths
-from dbox.report.level_report import LEAST_SLOPE, lift_words, met_flow, reach_words, why_nothing
+from dbox.report.level_report import (
+    LEAST_SLOPE,
+    inlet_cure,
+    inlet_decides,
+    lift_words,
+    met_flow,
+    reach_words,
+    why_nothing,
+)
 from dbox.report.wording import joined
 from dbox.units import clock_text, percent_text, turn_text
 
@@ -332,7 +339,10 @@ def level_figure(levelling: Levelling) -> Figure:
     outlets, box, n = levelling.site.outlets, levelling.site.box, len(levelling.site.outlets)
     check_outlets(n)
     sheet = Sheet.blank(across=n <= _MOST_ACROSS)
-    sheet.head(levelling.site.title or "How to level a distribution box", headline(levelling))
+    told = headline(levelling)
+    if levelling.next_step == "inlet" and levelling.verdict != "nothing to do":
+        told = f"See to the inlet first. {told}"
+    sheet.head(levelling.site.title or "How to level a distribution box", told)
     sheet.foot(_notes(levelling))
     _draw_key(sheet, ordered=any(order_number(levelling, i) for i in range(n)))
     radius = 0.38 if n <= _MOST_ACROSS else 0.3
@@ -381,8 +391,9 @@ def headline(levelling: Levelling) -> str:
 def _notes(levelling: Levelling) -> list[str]:
     held = [note for note in levelling.after.warnings if note.what == "split: held back"]
     notes = [_plan_words(levelling), *joined([*levelling.warnings, *held])]
-    if levelling.before.jet_decides.any():
-        notes.append(f"at {levelling.before.jet_flows} the jet of the inlet decides; {CURE}")
+    before = levelling.before
+    if before.straight_decides or before.inlet_open.any():
+        notes.append(f"{inlet_decides(before)}; {inlet_cure(before)}")
     if levelling.verdict == "re-bed":
         notes += [
             "the turns are the most that the inserts can do as the box stands now"

@@ -289,9 +289,9 @@ def pour_part(pages: Pages, expectation: Expectation | None) -> None:
         if pour.order:
             labels = ", ".join(outlet_text(i + 1, outlets[i]) for i in pour.order)
             told.append(Paragraph(f"Started in this order: {labels}."))
-        if expectation.jet_decides[case]:
+        if expectation.inlet_open[case]:
             told.append(Paragraph(
-                "The jet of the straight inlet decides in this pour; what is expected is without "
-                f"it. To be sure, {CURE}."
+                "The jet of the straight inlet decides in this pour, and how it strikes is not "
+                f"known. To be sure, {CURE}."
             ))  # fmt: skip
         set_blocks(pages, [[words, *told, *found]])

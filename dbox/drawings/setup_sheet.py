@@ -230,8 +230,8 @@ def _share_cell(assessment: Assessment, case: int, i: int) -> str:
 def _verdict_cell(assessment: Assessment, case: int) -> str:
     if assessment.tolerance is None:
         return "no tolerance"
-    if assessment.jet_decides[case] and assessment.verdicts[case] == "cannot tell":
-        return "cannot tell\nthe inlet's jet decides"
+    if assessment.inlet_open[case]:
+        return "cannot tell\nthe inlet decides"
     likely = chance_text(float(assessment.within_probability[case]))
     return f"{assessment.verdicts[case]}\nall within: {likely}"
 

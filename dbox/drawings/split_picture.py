@@ -361,8 +361,10 @@ def _mend(assessment: Assessment, flow: int) -> str:
     """What would settle a verdict that cannot be given."""
     if assessment.lips.planned:
         return "planned, not measured"
-    if assessment.jet_decides[flow]:
-        return "the inlet's jet decides"
+    if assessment.inlet_open[flow] or (
+        assessment.straight_decides and assessment.jet_decides[flow]
+    ):
+        return "the inlet decides"
     if np.isnan(assessment.settling_spread[flow]):
         return "no ruler settles it"
     readings = assessment.settling_repeats[flow]

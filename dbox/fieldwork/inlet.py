@@ -4,15 +4,17 @@ Water falls through critical depth at a bare pipe end only while the header beyo
 normal depth below critical at its flow. A flatter header backs water up to the mouth.
 
 An outlet that the jet strikes runs as if its lip stood lower by the velocity head there (see
-`hydraulics.jet`): the surge computes with that. A split, a turning and a pour test compute without
-it; they ask here at which flows that matters, and give no verdict there.
+`hydraulics.jet`): splits, turnings, pour tests and the surge compute with that. A straight inlet
+throws one; where it is not said how the inlet ends it may.
 
-Where it is not known which pipe the water comes through, or where the outlets stand, there are
-several ways in which the jet may strike; each is a way, the first axis of the arrays here.
+Where it is not known which pipe the water comes through, where the outlets stand or how the inlet
+ends, the jet may strike in several ways; each is a way, the first axis of the arrays here. The
+first is the one that shares are computed by: the jet of the first pipe where the inlet is straight
+and the places are known, else no jet. What does not hold in every way is not said for certain.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -62,12 +64,23 @@ ORDINARY_MAIN = PressurePipe(diameter=2 * INCH)
 """The pressure pipe of a pump where its diameter is not given. [m] (2 in: common practice, no
 source)"""
 
+ENDED = ("turned down", "tee", "baffle")
+"""Inlets that leave nothing of the jet. (common practice, no source: they are there to end it; that
+what is left of it favors no outlet: judgement)"""
+
+NEAREST_WALL = 12 * INCH
+"""From the inlet to the wall across from it where the box's inside is not given: that of a small
+box. [m] (judgement)"""
+
 NOTICED = 0.05
 """Change of a share, over its target, from which the jet counts where no tolerance is given. [-]
 (judgement)"""
 
 CURE = "turn the inlet's end down, or set a tee or a baffle: that ends the jet"
 """What ends the jet."""
+
+LOOK = "look how the inlet ends, and enter inlet under [box]"
+"""What tells whether there is a jet."""
 
 _AT_WALL = 0.05
 """How near to a wall an outlet is in it. [m] (judgement)"""
@@ -82,12 +95,13 @@ class Mouth:
 
 
 def mouths(site: Site) -> tuple[Mouth, ...]:
-    """The pipes that water may come through, the gravity pipe first; one ordinary pipe for none."""
+    """The pipes that water may come through, the gravity pipe first; ordinary ones for none."""
     supply, pump = site.works.supply, site.works.pump
     found = [] if supply is None else [Mouth(pipe=supply)]
     if pump is not None:
         found.append(pumped_mouth(site))
-    return tuple(found) or (Mouth(pipe=ORDINARY_PIPE, taken=Note(what="jet: supply not known")),)
+    unknown = Mouth(pipe=ORDINARY_PIPE, taken=Note(what="jet: supply not known"))
+    return tuple(found) or (unknown, Mouth(pipe=ORDINARY_MAIN))
 
 
 def pumped_mouth(site: Site) -> Mouth:
@@ -120,34 +134,106 @@ def jet_from(site: Site, mouth: Mouth) -> Jet:
     )
 
 
-def possible_jets(site: Site) -> list[Jet]:
-    """Every way in which a jet may strike: one a pipe, and one an outlet where places are unknown.
+def strongest(pipes: Sequence[SupplyPipe | PressurePipe], inflow: Array, across: float) -> Array:
+    """Most head that jets of some pipes have on their axis, across a box; inflow [m3/s] -> [m]."""
+    on_axis = {"distance": np.array([across]), "offset": np.zeros(1), "facing": np.ones(1)}
+    most: Array = np.max([Jet(pipe=p, **on_axis).heads(inflow)[..., 0] for p in pipes], axis=0)
+    return most
 
-    Only a straight inlet throws a jet; where it is not said how the inlet ends none is computed.
-    An outlet without a place may stand on the axis in the far wall.
+
+def possible_heads(ended: BoolArray, pipe: Array, main: Array, inflow: Array) -> Array | None:
+    """Most head that the jets of boxes may have, where nobody knows where outlets stand. (flows, k)
+
+    ended: Whether the inlet ends the jet; pipe, main: inside diameters of the gravity pipe and of
+    the pump's main, NaN where not given [m]; inflow [m3/s] -> [m]. None where no box has any.
     """
-    if site.box.inlet != "straight":
-        return []
-    if placed(site):
-        return [jet_from(site, mouth) for mouth in mouths(site)]
-    distance = np.full(len(site.outlets), site.box.inside[0] if site.box.inside else 0.0)
-    struck = np.eye(len(site.outlets))[[not outlet.capped for outlet in site.outlets]]
-    return [
-        Jet(pipe=mouth.pipe, distance=distance, offset=np.zeros_like(distance), facing=facing)
-        for mouth in mouths(site)
-        for facing in struck
+    if ended.all():
+        return None
+    kinds, kind = np.unique(np.stack([pipe, main], -1), axis=0, return_inverse=True)
+    heads = [
+        strongest(
+            [
+                *([] if np.isnan(gravity) else [replace(ORDINARY_PIPE, diameter=gravity)]),
+                *([] if np.isnan(pumped) else [PressurePipe(diameter=pumped)]),
+            ]
+            or [ORDINARY_PIPE, ORDINARY_MAIN],
+            inflow,
+            NEAREST_WALL,
+        )
+        for gravity, pumped in kinds.tolist()
     ]
+    found: Array = np.where(ended, 0.0, np.stack(heads, -1)[:, kind.ravel()])
+    return found
+
+
+def known_jet(site: Site) -> Jet | None:
+    """The jet that shares are computed with; None where none is, or nobody can say where."""
+    straight = site.box.inlet == "straight" and placed(site)
+    return jet_from(site, mouths(site)[0]) if straight else None
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Ways:
+    """The ways in which the jet may strike at some flows; arrays are read-only."""
+
+    head: Array  # (ways, flows, n) Extra head at each outlet; the first is what is computed by. [m]
+    calm: int  # The way without a jet, there to compare with: the first of them, or the last.
+
+    @property
+    def taken(self) -> Array:
+        """Extra head that shares are computed with. [m] (flows, n)"""
+        result: Array = self.head[0]
+        return result
+
+    @property
+    def possible(self) -> slice:
+        """The ways that may be true."""
+        return slice(0, None if self.calm == 0 else self.calm)
+
+
+def ways(site: Site, inflow: Array) -> Ways:
+    """The ways in which the jet of a site may strike; inflow [m3/s].
+
+    Where places are not known each open outlet may stand in the far wall on the jet's axis, and
+    that of the stronger pipe counts.
+    """
+    n = len(site.outlets)
+    calm, jets, known = np.zeros((1, inflow.size, n)), [], known_jet(site)
+    if site.box.inlet in ENDED:
+        pass
+    elif placed(site):
+        jets = [jet_from(site, mouth).heads(inflow) for mouth in mouths(site)]
+    else:
+        across = site.box.inside[0] if site.box.inside else NEAREST_WALL
+        most = strongest([mouth.pipe for mouth in mouths(site)], inflow, across)
+        struck = np.eye(n)[[not outlet.capped for outlet in site.outlets]]
+        jets = list(most[:, None] * struck[:, None])
+    if not np.any(jets):
+        return _frozen(calm, 0)
+    if known is not None:
+        return _frozen(np.concatenate([jets, calm]), len(jets))
+    return _frozen(np.concatenate([calm, jets]), 0)
+
+
+def _frozen(head: Array, calm: int) -> Ways:
+    freeze(head)
+    return Ways(head=head, calm=calm)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Strike:
-    """What the jet of a straight inlet adds at flows, and the shares with it; read-only."""
+    """What the jet of a straight inlet does at flows, in every way; read-only."""
 
     inflow: Array  # (flows,) The flows. [m3/s]
-    head: Array  # (ways, flows, n) Extra head at each outlet; no ways where there is no jet. [m]
-    share: Array  # (ways, flows, n) Shares with the jet. [-]
-    without: Array  # (flows, n) Shares without it. [-]
+    ways: Ways  # The ways in which it may strike.
+    share: Array  # (ways, flows, n) Shares in each way. [-]
     target: Array  # (n,) Wanted shares. [-]
+
+    @property
+    def without(self) -> Array:
+        """Shares without a jet. [-] (flows, n)"""
+        result: Array = self.share[self.ways.calm]
+        return result
 
     def changes(self, allowed: ArrayLike) -> BoolArray:
         """Whether the jet moves a share by more than is allowed, in some way. (flows,)
@@ -159,40 +245,47 @@ class Strike:
         return moved
 
 
-def strike(
-    site: Site, jets: Sequence[Jet], lips: Array, inflow: Array, without: Array, target: Array
-) -> Strike:
-    """Find what a jet changes; lips [m], inflow [m3/s], without [-], target [-]."""
-    head = np.array([jet.heads(inflow) for jet in jets]).reshape(-1, *without.shape)
+def strike(site: Site, each: Ways, lips: Array, inflow: Array, target: Array) -> Strike:
+    """Find what a jet changes; lips [m], inflow [m3/s], target [-]."""
     openings = [outlet.opening for outlet in site.outlets]
-    share = split(inflow, lips - head, openings, rim=site.box.rim).share if jets else head
-    found = Strike(inflow=inflow, head=head, share=share, without=without, target=target)
-    freeze(found.head, found.share)
-    return found
+    share = split(inflow, lips - each.head, openings, rim=site.box.rim).share
+    freeze(share)
+    return Strike(inflow=inflow, ways=each, share=share, target=target)
 
 
 def jet_notes(
     site: Site, found: Strike, matters: BoolArray, names: Sequence[str]
 ) -> tuple[Note, ...]:
-    """The flows at which the jet matters to what is computed without it."""
+    """The flows at which the jet matters, what is not known of it, and what ends it."""
     if not matters.any():
         return ()
     cases = np.flatnonzero(matters).tolist()
+    if site.box.inlet is None:
+        most = max(cases, key=lambda case: float(np.ptp(found.share[:, case], axis=0).max()))
+        told = jet_note(site, found, most, "jet: inlet not known")
+        flows = tuple(names[case] for case in cases)
+        return (replace(told, values={**told.values, "flows": flows, "at": names[most]}),)
     notes = [jet_note(site, found, case, "jet: counts", where=names[case]) for case in cases]
-    notes.append(Note(what="jet: computed without"))
     notes += [mouth.taken for mouth in mouths(site) if mouth.taken]
-    return (*notes, *([] if placed(site) else [Note(what="jet: places not known")]))
+    if site.works.supply and site.works.pump:
+        notes.append(Note(what="jet: two pipes"))
+    if not placed(site):
+        notes.append(Note(what="jet: places not known"))
+    return (*notes, Note(what="jet: cure"))
 
 
 def jet_note(site: Site, found: Strike, case: int, what: str, where: str = "") -> Note:
-    """What the jet does at one flow, at the outlet where it adds the most."""
+    """What the jet does at one flow, at the outlet that gains the most by it.
+
+    In the way that shares are computed by; where that has no jet, in the one that moves most.
+    """
     moved = np.abs(found.share - found.without)[:, case]
-    way = int(moved.max(-1).argmax())
-    i = int(found.head[way, case].argmax())
+    way = 0 if found.ways.calm else int(moved.max(-1).argmax())
+    i = int((found.share[way, case] - found.without[case]).argmax())
     values = {
         "inflow": float(found.inflow[case]),
-        "outlet": site.outlets[i].label if placed(site) else "",
-        "head": float(found.head[way, case, i]),
+        "which": f"outlet {site.outlets[i].label}" if placed(site) else "an outlet opposite",
+        "head": float(found.ways.head[way, case, i]),
         "share": float(found.share[way, case, i]),
         "without": float(found.without[case, i]),
     }

@@ -28,6 +28,7 @@ from dbox.fieldwork.estimate import (
     level_chance,
     turn_variance,
 )
+from dbox.fieldwork.inlet import ways
 from dbox.fieldwork.readings import Plane, fit_plane, measured_lips
 from dbox.fieldwork.shares import SAMPLES, Assessment, assess_lips, over_target, target_shares
 from dbox.fieldwork.site import Box, Site
@@ -135,20 +136,22 @@ class Goal:
     turns: int  # Inserts that are to be turned for it.
 
 
-STEPS = ("turn", "read again", "finer rule", "pour", "stop", "re-bed")
-"""What may come next."""
+STEPS = ("inlet", "turn", "read again", "finer rule", "pour", "stop", "re-bed")
+"""What may come next; all but the first go by the lips alone."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Levelling(Turning):
     """What to do at the box and what it gives; the work itself is described at `Turning`.
 
-    No turn cures the jet of an inlet: what is to be turned goes by the lips alone.
+    No turn cures the jet of an inlet: what is to be turned goes by the lips alone, and the inlet is
+    seen to first.
     """
 
     site: Site  # The box that was asked about.
     verdict: str  # `nothing to do`, `adjust` or `re-bed`.
     next_step: str  # One of `STEPS`.
+    lips_step: str  # The same by the lips alone.
     goal: Goal  # The goal taken.
     highest: Goal  # The highest lip, as practice has it.
     every: Goal  # The same height as the goal, every insert turned to it.
@@ -248,11 +251,13 @@ def level(
     if offset.any():
         notes.append(_one_flow_only(site, design_flow, after))
     values = vars(work) | {"reachable": reachable}
+    lips_step = _next_step(verdict, before, well_set, known)
     return Levelling(
         **values,
         site=site,
         verdict=verdict,
-        next_step=_next_step(verdict, before, well_set, known),
+        next_step="inlet" if _inlet_first(before) else lips_step,
+        lips_step=lips_step,
         goal=_goal(goal, reach, decision.wanted),
         highest=_goal(float(practice.goal), reach, practice.wanted),
         every=_goal(goal, reach, everywhere),
@@ -293,8 +298,10 @@ def _worst(
     """
     if flow is None:
         flow = int(np.argmin([each.inflow for each in site.flows]))
-    best = split(site.flows[flow].inflow, everywhere, [o.opening for o in site.outlets])
-    over = over_target(best.share, before.target)[before.target > 0]
+    inflow = np.array([site.flows[flow].inflow])
+    struck = everywhere - ways(site, inflow).taken
+    best = split(inflow, struck, [o.opening for o in site.outlets])
+    over = over_target(best.share[0], before.target)[before.target > 0]
     return (float(before.worst_over_target[flow]), float(after.worst_over_target[flow]),
             float(over.max()))  # fmt: skip
 
@@ -307,8 +314,16 @@ def still_outside(after: Assessment, offset: Array) -> bool:
     return bool(np.ptp(lips) > GOOD_SPAN)
 
 
+def _inlet_first(before: Assessment) -> bool:
+    """Whether the inlet is to be seen to before anything else."""
+    level_lips = all(v == "within" for v in before.lip_verdicts)
+    if level_lips:
+        return any(v != "within" for v in before.verdicts)
+    return before.straight_decides
+
+
 def _next_step(verdict: str, before: Assessment, well_set: float, known: Estimate) -> str:
-    """What is worth doing next."""
+    """What is worth doing next by the lips alone."""
     if all(v == "within" for v in before.lip_verdicts):
         return "stop"
     if verdict != "nothing to do":
@@ -361,11 +376,11 @@ def _one_flow_only(site: Site, flow: int | None, after: Assessment) -> Note:
     """How far off the flows are, and what to meet the weakest or the strongest alone would give."""
     inflow = np.array([each.inflow for each in site.flows])
     openings, target = [o.opening for o in site.outlets], target_shares(site)
-    uncapped = np.array([not o.capped for o in site.outlets])
+    uncapped, struck = np.array([not o.capped for o in site.outlets]), ways(site, inflow).taken
 
     def misses(at: int) -> tuple[float, ...]:
         lips = np.where(uncapped, lip_offsets(site, at), np.inf)
-        over = over_target(split(inflow, lips, openings).share, target)
+        over = over_target(split(inflow, lips - struck, openings).share, target)
         return tuple(np.abs(over - 1.0).max(-1).tolist())
 
     weak, strong = int(inflow.argmin()), int(inflow.argmax())

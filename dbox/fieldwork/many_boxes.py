@@ -9,6 +9,10 @@ normal, move the roots r = sqrt(q) of the flows, which run nearly straight with 
 the water level moving by w_j where lip j does. A dry lip has the root that it would have if its
 straight line went on below 0. A box is outside where one outlet is surely beyond an edge of its
 tolerance, within where by the sum of the tails at all edges (Bonferroni) none is.
+
+A list does not say where outlets stand, so the jet of a straight inlet may strike any of them, and
+where it does not say how the inlet ends there may be one: shares are without it, as in `shares`,
+and a verdict is given that holds whichever outlet it strikes, if any.
 """
 
 from collections.abc import Callable
@@ -18,7 +22,7 @@ from statistics import NormalDist
 import numpy as np
 import numpy.typing as npt
 
-from dbox.arrays import Array, BoolArray, freeze
+from dbox.arrays import Array, ArrayLike, BoolArray, freeze
 from dbox.fieldwork.estimate import (
     HAND_ERROR,
     SET_WELL,
@@ -28,7 +32,15 @@ from dbox.fieldwork.estimate import (
     turn_variance,
 )
 from dbox.fieldwork.levelling import HAND_STEP, offsets_for_all
-from dbox.fieldwork.shares import SURE, VERDICTS, chances, over_target, verdict_codes
+from dbox.fieldwork.shares import (
+    SURE,
+    UNSEEN,
+    VERDICTS,
+    chances,
+    few_of,
+    over_target,
+    verdict_codes,
+)
 from dbox.fieldwork.turning import LEAST_MOVE, Reach, hand_turns
 from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.split import OutletSet, Split, split
@@ -48,6 +60,14 @@ class Boxes:
     # (k, n) Angle of the hole from straight down, clockwise as seen from inside the box; NaN where
     # unknown. [rad]
     clock: Array
+    # (flows, k) Head that the jet of the inlet may have at an outlet; None where there is no jet.
+    # [m]
+    jet: Array | None = None
+
+    def only(self, boxes: npt.NDArray[np.intp]) -> "Boxes":
+        """Some of the boxes, as if their inlets threw no jet."""
+        names = ("lip", "error", "tolerance", "hole_offset", "clock")
+        return replace(self, jet=None, **{name: getattr(self, name)[boxes] for name in names})
 
     @property
     def uncapped(self) -> BoolArray:
@@ -60,6 +80,10 @@ class Boxes:
         shares: Array = self.uncapped / self.uncapped.sum(-1, keepdims=True)
         return shares
 
+
+Codes = npt.NDArray[np.integer]
+Way = Callable[[Boxes, Array, Codes, Codes], Codes]
+"""Verdicts of boxes whose lips a jet lowers; which flow and which box each is of the list's."""
 
 _DRAWN = 2**16
 """Lips drawn at a time, so that a list of any length needs little memory. [-] (judgement)"""
@@ -80,35 +104,55 @@ class Judged:
     share: Array  # (f, k, n) Share of each outlet at the best estimate of the lips. [-]
     worst: npt.NDArray[np.intp]  # (f, k) Index of the outlet with the largest share over target.
     worst_over_target: Array  # (f, k) That share over its target. [-]
-    # (f, k) Chance that every outlet is within tolerance; NaN to first order, which only bounds it.
-    # [-]
+    # (f, k) Chance that every outlet is within tolerance; NaN to first order, which only bounds it,
+    # and where the inlet decides. [-]
     within_probability: Array
-    verdict: npt.NDArray[np.int8]  # (f, k) Index into `shares.VERDICTS`.
+    verdict: Codes  # (f, k) Index into `shares.VERDICTS`.
+    lip_verdict: Codes  # (f, k) The same by the lips alone.
 
 
 def judge_drawn(boxes: Boxes, inflow: Array, *, samples: int, seed: int) -> Judged:
     """Judge boxes by drawing their lips; inflow [m3/s]."""
-    count, outlets = boxes.lip.shape
-    scatter = normal_points(samples, outlets, seed)
-    within, beyond = np.empty((2, inflow.size, count))
-    target = boxes.target
-    step = max(1, _DRAWN // scatter.size)
-    for first in range(0, count, step):
-        rows = slice(first, first + step)
-        drawn = boxes.lip[rows, None] + scatter * boxes.error[rows, None]
-        for case, flow in enumerate(inflow):
-            within[case, rows], beyond[case, rows] = chances(
-                split(flow, drawn, boxes.openings).share,
-                target[rows, None],
-                boxes.tolerance[rows, None, None],
-            )
+    scatter = normal_points(samples, boxes.lip.shape[1], seed)
+    chance = np.stack([_drawn_chances(boxes, flow, boxes.lip, scatter) for flow in inflow], axis=1)
+    few = scatter[few_of(samples)]
+
+    def in_a_way(some: Boxes, struck: Array, flow: Codes, box: Codes) -> Codes:
+        change = _drawn_chances(some, inflow[flow], struck, few)
+        change -= _drawn_chances(some, inflow[flow], some.lip, few)
+        return verdict_codes(*np.clip(chance[:, flow, box] + change, 0.0, 1.0))
+
     result = split(inflow[:, None], boxes.lip, boxes.openings)
-    return _judged(boxes, result, within, verdict_codes(within, beyond))
+    return _judged(boxes, result, chance[0], verdict_codes(*chance), in_a_way)
+
+
+def _drawn_chances(boxes: Boxes, inflow: ArrayLike, lip: Array, scatter: Array) -> Array:
+    """Chances as of `shares.chances`, (2, k), at an inflow of all or of each [m3/s]; lip [m]."""
+    found, flows = np.empty((2, len(lip))), np.broadcast_to(inflow, len(lip))
+    target, step = boxes.target, max(1, _DRAWN // scatter.size)
+    for first in range(0, len(lip), step):
+        rows = slice(first, first + step)
+        drawn = lip[rows, None] + scatter * boxes.error[rows, None]
+        share = split(flows[rows, None], drawn, boxes.openings).share
+        found[:, rows] = chances(share, target[rows, None], boxes.tolerance[rows, None, None])
+    return found
 
 
 def judge_first_order(boxes: Boxes, inflow: Array) -> Judged:
     """Judge boxes by the slopes of their outlets, which is quick; inflow [m3/s]."""
     result = split(inflow[:, None], boxes.lip, boxes.openings)
+    codes = _first_order_codes(boxes, result)
+
+    def in_a_way(some: Boxes, struck: Array, flow: Codes, _: Codes) -> Codes:
+        way = split(inflow[None, flow], struck, boxes.openings)
+        (codes,) = _first_order_codes(replace(some, lip=struck), way)
+        return np.asarray(codes)
+
+    return _judged(boxes, result, np.full(codes.shape, np.nan), codes, in_a_way)
+
+
+def _first_order_codes(boxes: Boxes, result: Split) -> Codes:
+    """Verdicts to first order, (f, k)."""
     low, high = _rooms(boxes, result)
     least = np.minimum(low, high).min(0)
     sure = NormalDist().inv_cdf(SURE)
@@ -118,8 +162,8 @@ def judge_first_order(boxes: Boxes, inflow: Array) -> Judged:
 
         tails = (ndtr(-low[:, within]) + ndtr(-high[:, within])).sum(0)
         within[within] = tails <= 1.0 - SURE
-    codes = np.where(within, _WITHIN, np.where(least <= -sure, _OUTSIDE, _NEITHER))
-    return _judged(boxes, result, np.full(least.shape, np.nan), codes.astype(np.int8))
+    codes: Codes = np.where(within, _WITHIN, np.where(least <= -sure, _OUTSIDE, _NEITHER))
+    return codes
 
 
 def _rooms(boxes: Boxes, result: Split) -> tuple[Array, Array]:
@@ -152,28 +196,56 @@ def _outlets_first(values: Array) -> Array:
     return np.ascontiguousarray(np.moveaxis(values, -1, 0))
 
 
-def _judged(boxes: Boxes, result: Split, within: Array, codes: npt.NDArray[np.int8]) -> Judged:
+def _judged(boxes: Boxes, result: Split, within: Array, by_lips: Codes, way: Way) -> Judged:
     share, target = result.share, boxes.target
+    codes = _in_every_way(boxes, result, by_lips, way)
+    within = np.where(codes == by_lips, within, np.nan)
     over = over_target(share, target, without=0.0)
     worst = over.argmax(-1)
     largest = np.take_along_axis(over, worst[..., None], -1)[..., 0]
-    freeze(share, worst, largest, within, codes)
+    freeze(share, worst, largest, within, codes, by_lips)
     return Judged(
         share=share,
         worst=worst,
         worst_over_target=largest,
         within_probability=within,
         verdict=codes,
+        lip_verdict=by_lips,
     )
+
+
+def _in_every_way(boxes: Boxes, result: Split, by_lips: Codes, way: Way) -> Codes:
+    """Verdicts that hold whichever outlet a jet strikes, (f, k)."""
+    if boxes.jet is None:
+        return by_lips
+    codes = by_lips.copy()
+    for outlet in range(boxes.lip.shape[1]):
+        flow, box = np.nonzero((codes != _NEITHER) & (boxes.jet > 0) & boxes.uncapped[:, outlet])
+        some = boxes.only(box)
+        struck = some.lip.copy()
+        struck[:, outlet] -= boxes.jet[flow, box]
+        share = split(result.inflow[flow, 0], struck, boxes.openings).share
+        room = some.tolerance[:, None] * some.target
+        moved = np.any(np.abs(share - result.share[flow, box]) > UNSEEN, axis=-1)
+        # where the best estimate is beyond the tolerance it is not within
+        lost = moved & np.any(np.abs(share - some.target) > room, axis=-1)
+        lost &= codes[flow, box] == _WITHIN
+        asked = np.flatnonzero(moved & ~lost)
+        if asked.size:
+            told = way(some.only(asked), struck[asked], flow[asked], box[asked])
+            lost[asked] = told != codes[flow[asked], box[asked]]
+        codes[flow[lost], box[lost]] = _NEITHER
+    return codes
 
 
 Judge = Callable[[Boxes, Array], Judged]
 """How boxes are judged at some flows [m3/s]."""
 
-WORK = ("nothing to do", "adjust", "re-bed", "read again")
-"""What can be wanted at a box; the last where its readings cannot tell whether anything is."""
+WORK = ("nothing to do", "adjust", "re-bed", "read again", "look at the inlet")
+"""What can be wanted at a box: `read again` where its readings cannot tell whether anything is, the
+inlet where nothing is wanted at the lips and a jet decides."""
 
-_NOTHING, _ADJUST, _REBED, _AGAIN = range(len(WORK))
+_NOTHING, _ADJUST, _REBED, _AGAIN, _INLET = range(len(WORK))
 _TOGETHER = 64
 """Boxes whose goals are weighed at a time: thousands then need little. [-] (judgement)"""
 
@@ -204,8 +276,8 @@ def work_at(boxes: Boxes, judged: Judged, inflow: Array, judge: Judge) -> Work:
     kind = np.full(len(boxes.lip), _NOTHING, np.int8)
     turn, after, well_set = np.zeros_like(boxes.lip), boxes.lip.copy(), np.empty(len(boxes.lip))
     off, spoiled = np.zeros_like(boxes.uncapped), np.zeros_like(boxes.lip)
-    outside = np.any(judged.verdict == _OUTSIDE, axis=0)
-    within = np.all(judged.verdict == _WITHIN, axis=0)
+    outside = np.any(judged.lip_verdict == _OUTSIDE, axis=0)
+    within = np.all(judged.lip_verdict == _WITHIN, axis=0)
     for first in range(0, len(kind), _TOGETHER):
         rows = slice(first, first + _TOGETHER)
         reach = Reach.of_lips(boxes.lip[rows], boxes.hole_offset[rows], boxes.clock[rows])
@@ -226,14 +298,12 @@ def work_at(boxes: Boxes, judged: Judged, inflow: Array, judge: Judge) -> Work:
     kind[np.any(np.abs(move) > LEAST_MOVE, axis=-1)] = _ADJUST
     if (doubt := np.flatnonzero(off.any(-1))).size:
         error = np.sqrt(boxes.error[doubt] ** 2 + spoiled[doubt])
-        left = replace(
-            boxes, lip=after[doubt], error=error, tolerance=boxes.tolerance[doubt],
-            hole_offset=boxes.hole_offset[doubt], clock=boxes.clock[doubt],
-        )  # fmt: skip
+        left = replace(boxes.only(doubt), lip=after[doubt], error=error)
         worse = np.any(judge(left, inflow).verdict == _OUTSIDE, axis=0)
         kind[doubt[worse]] = _REBED
     stopped = outside & (well_set >= SET_WELL)
     kind[(kind == _NOTHING) & ~within & ~stopped] = _AGAIN
+    kind[(kind == _NOTHING) & within & np.any(judged.verdict != _WITHIN, axis=0)] = _INLET
     kind[unknown] = -1
     angle_after = (boxes.clock + turn + np.pi) % (2.0 * np.pi) - np.pi
     freeze(kind, turn, angle_after, move, off)
@@ -264,8 +334,9 @@ class Tally:
     verdicts: Counts
     by_flow: Counts  # (f, 3) Boxes by their verdict at each flow.
     worst: Counts  # (f, bins) Boxes by the share over target of their worst line, between `EDGES`.
-    # (4,) Boxes by what is to be done, in the order of `WORK`; none where that is unknown.
+    # (5,) Boxes by what is to be done, in the order of `WORK`; none where that is unknown.
     work: Counts
+    inlet: Counts  # (1,) Boxes where the inlet withholds a verdict at some flow.
     refused: Counts  # (1,) Rows that could not be computed.
 
     @classmethod
@@ -276,6 +347,7 @@ class Tally:
             by_flow=np.zeros((flows, len(VERDICTS)), np.int64),
             worst=np.zeros((flows, EDGES.size - 1), np.int64),
             work=np.zeros(len(WORK), np.int64),
+            inlet=np.zeros(1, np.int64),
             refused=np.array([refused], np.int64),
         )
 
@@ -288,6 +360,7 @@ class Tally:
             by_flow=np.stack([_counts(codes, len(VERDICTS)) for codes in judged.verdict]),
             worst=np.stack([np.histogram(each, EDGES)[0] for each in worst]),
             work=_counts(work.kind[work.kind >= 0] if work else np.array([], np.int8), len(WORK)),
+            inlet=np.any(judged.verdict != judged.lip_verdict, axis=0).sum(keepdims=True),
             refused=np.zeros(1, np.int64),
         )
 

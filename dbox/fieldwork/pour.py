@@ -18,13 +18,13 @@ the way.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
 
 from dbox.arrays import Array, BoolArray, freeze
-from dbox.fieldwork.inlet import jet_notes, possible_jets, strike
+from dbox.fieldwork.inlet import jet_notes, strike, ways
 from dbox.fieldwork.readings import Lips, measured_lips
 from dbox.fieldwork.shares import BAND, SAMPLES, SIDE_95, target_shares
 from dbox.fieldwork.site import Pour, Site, plan_area
@@ -62,9 +62,11 @@ class Expectation:
     first_probability: Array
     # (pours,) How long until the level is steady; NaN where the size of the box is not known. [s]
     settling: Array
-    # (pours,) Whether the jet of a straight inlet would move a share by more than the error of a
-    # catch.
+    # (pours,) Whether the jet of a straight inlet moves a share by more than the error of a catch;
+    # where it is not known how the inlet ends, whether it would.
     jet_decides: BoolArray
+    # (pours,) Whether it does so in one of the ways in which it may strike, and not in another.
+    inlet_open: BoolArray
     # (pours, n) Whether an outlet gave nothing over whose lip no more water should have stood than
     # a dry one may hold back.
     held: BoolArray
@@ -78,9 +80,9 @@ class Expectation:
 
     @property
     def weighed(self) -> tuple[int, ...]:
-        """Pours with catches that can be held against the ruler: those no jet decides."""
-        pairs = zip(self.pours, self.jet_decides.tolist(), strict=True)
-        return tuple(i for i, (pour, decides) in enumerate(pairs) if pour.done and not decides)
+        """Pours with catches that can be held against the ruler."""
+        pairs = zip(self.pours, self.inlet_open.tolist(), strict=True)
+        return tuple(i for i, (pour, hangs) in enumerate(pairs) if pour.done and not hangs)
 
     @property
     def order(self) -> tuple[int, ...]:
@@ -105,12 +107,13 @@ class Expectation:
     def stands(self) -> Array:
         """-1 caught below the band, 0 within it, 1 above it. [-] (pours, n).
 
-        The error of the catch is allowed for. NaN where nothing was caught or the jet decides.
+        The error of the catch is allowed for. NaN where nothing was caught, and where it hangs on
+        how the jet strikes.
         """
         slack = SIDE_95 * np.array([p.error for p in self.pours])[:, None] * self.caught
         above = (self.caught - slack > self.high).astype(np.float64)
         below = (self.caught + slack < self.low).astype(np.float64)
-        untold = np.isnan(self.caught) | self.jet_decides[:, None]
+        untold = np.isnan(self.caught) | self.inlet_open[:, None]
         return np.where(untold, np.nan, above - below)
 
 
@@ -121,27 +124,36 @@ def expect(
 
     Notes
     -----
-    The bands carry the reading errors only: neither the pour nor the opening is in doubt. They
-    are those without the jet of a straight inlet.
+    The bands carry the reading errors only: neither the pour nor the opening is in doubt. Those of
+    a straight inlet cover every way in which its jet may strike.
     """
     lips = measured_lips(site)
     openings = [o.opening for o in site.outlets]
     inflow = np.array([p.inflow for p in pours])
     drawn = lips.sample(samples, seed)
-    result = split(inflow, lips.height, openings, rim=site.box.rim)
-    flows = split(inflow[:, None], drawn, openings, rim=site.box.rim).flow
-    low, high = np.percentile(flows, BAND, axis=1)
+    error = np.array([p.error for p in pours])
+    jet = strike(site, ways(site, inflow), lips.height, inflow, target_shares(site))
+    may = jet.ways.possible if site.box.inlet else slice(1)
+    lowered = [replace(lips, height=lips.height - head) for head in jet.ways.taken]
+    result = split(inflow, lips.height - jet.ways.taken, openings, rim=site.box.rim)
+    struck = drawn - jet.ways.head[may, :, None]
+    flows = split(inflow[:, None], struck, openings, rim=site.box.rim).flow
+    bands = np.percentile(flows, BAND, axis=2)
+    low, high = bands[0].min(0), bands[1].max(0)
     first = np.bincount(drawn.argmin(-1), minlength=len(openings)) / samples
     settling = np.full(inflow.shape, np.nan)
     if site.box.inside:
         plan = plan_area(site.box.inside)
         slope = sum(o.slope(result.head[..., i]) for i, o in enumerate(openings))
         settling = _SETTLED * plan / np.maximum(slope, _LEAST_SLOPE)
-    jet = strike(site, possible_jets(site), lips.height, inflow, result.share, target_shares(site))
-    decides = jet.changes(np.array([p.error for p in pours]))
-    over = np.array([water_over_dry(site, pour, lips) for pour in pours])
+    decides = jet.changes(error)
+    apart = np.abs(jet.share[may] - jet.share[0]) > error[:, None] * jet.target
+    hangs = np.any(apart, axis=(0, 2))
+    over = np.array(
+        [water_over_dry(site, pour, each) for pour, each in zip(pours, lowered, strict=True)]
+    )
     held = np.array((over > 0) & (over <= site.hold_back[1]))
-    freeze(low, high, first, settling, decides, held)
+    freeze(low, high, first, settling, decides, hangs, held)
     names = [p.name for p in pours]
     return Expectation(
         site=site,
@@ -153,12 +165,17 @@ def expect(
         first_probability=first,
         settling=settling,
         jet_decides=decides,
+        inlet_open=hangs,
         held=held,
         warnings=(
             *jet_notes(site, jet, decides, names),
             *range_notes(result, names),
             *lips.warnings,
-            *order_notes(site, pours, lips),
+            *(
+                n
+                for p, each in zip(pours, lowered, strict=True)
+                for n in order_notes(site, [p], each)
+            ),
             *held_notes(site, pours, over),
             *time_notes(pours, result.flow, settling),
         ),
@@ -259,8 +276,8 @@ def balance(expectation: Expectation, case: int) -> Balance:
     missing = pour.inflow - total
     beyond = missing - float(expectation.high[case, uncaught].sum())
     verdict = "open" if uncaught.size else "balanced"
-    # where the jet decides nobody knows how much the uncaught outlets give
-    known = not (uncaught.size and expectation.jet_decides[case])
+    # where it is not known how the jet strikes nobody knows what the uncaught outlets give
+    known = not (uncaught.size and expectation.inlet_open[case])
     if beyond > slack and known:
         missing, verdict = beyond, "less"
     elif missing < -slack:

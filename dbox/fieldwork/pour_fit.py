@@ -50,10 +50,11 @@ import numpy.typing as npt
 
 from dbox.arrays import Array, BoolArray, freeze
 from dbox.errors import DomainError, SolveError
-from dbox.fieldwork.inlet import CURE
+from dbox.fieldwork.inlet import CURE, known_jet
 from dbox.fieldwork.pour import Expectation
 from dbox.fieldwork.readings import MOST_READINGS
 from dbox.fieldwork.shares import SIDE_95
+from dbox.hydraulics.jet import Jet
 from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 from dbox.hydraulics.split import Split, split
@@ -188,6 +189,7 @@ class PourModel:
     inflow: Array  # (p,) Poured. [m3/s]
     inflow_error: Array  # (p,) Spread of ln(inflow). [-]
     held: BoolArray  # (p, n) Outlets that a dry lip kept closed in a pour.
+    jet: Jet | None = None  # What a straight inlet throws at the outlets, at what is poured.
 
     @cached_property
     def _uncapped(self) -> npt.NDArray[np.intp]:
@@ -278,8 +280,14 @@ class PourModel:
         free = self.openings[self._at].rating(_HEADS)[0]
         head = float(np.interp(np.nan_to_num(caught[strongest, self._at]), free, _HEADS))
         level = float(self._split(first).level[strongest])
-        second[self._off] = (level - head - self.height[self._at]) / self._spread[self._off]
+        lip = level + self._thrown[strongest, self._at] - head
+        second[self._off] = (lip - self.height[self._at]) / self._spread[self._off]
         return [first, second]
+
+    @property
+    def _thrown(self) -> Array:
+        """Extra head of the jet at each outlet. [m] (p, n)"""
+        return np.zeros(self.held.shape) if self.jet is None else self.jet.heads(self.inflow)
 
     def _passing(self, state: Array) -> float:
         return max(1.0 - self.size(state), _LEAST_PASSING)
@@ -291,7 +299,8 @@ class PourModel:
         count = self._uncapped.size
         more = self.inflow_error * state[count : count + self.inflow.size]
         inflow = self.inflow * np.exp(np.clip(more, -_FARTHEST, _FARTHEST))
-        return split(inflow, np.where(self.held, np.inf, self.lips(state)), openings)
+        lips = self.lips(state) - self._thrown
+        return split(inflow, np.where(self.held, np.inf, lips), openings)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -330,8 +339,8 @@ def explain(expectation: Expectation) -> tuple[Explanation, ...]:
         raise DomainError("nothing was caught at any outlet; add a catch for each to a pour")
     if not expectation.weighed:
         raise DomainError(
-            "the jet of the straight inlet decides in every pour with catches, so they cannot be "
-            f"held against the ruler; {CURE}"
+            "the jet of the straight inlet decides in every pour with catches, and how it strikes "
+            f"is not known, so they cannot be held against the ruler; {CURE}"
         )
     uncapped = np.flatnonzero(np.isfinite(expectation.lips.height))
     # only an outlet that by its reading may give more than a dribble can show a blockage
@@ -368,6 +377,7 @@ def _fit(expectation: Expectation, candidate: Candidate, near: Array | None = No
         inflow=inflow,
         inflow_error=np.where(complete, FREE_INFLOW, error),
         held=expectation.held[weighed],
+        jet=known_jet(expectation.site),
     )
     known = ~np.isnan(all_caught) & ~model.held
     caught = all_caught[known]

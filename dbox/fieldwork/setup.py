@@ -8,7 +8,8 @@ A pass is one filling of the box: still water, the readings of every open outlet
 turning that they ask for. Shares and turns come from `levelling`; how the job stands after it is
 
     within    every flow is within the tolerance
-    inlet     so it is by the lips, but at some flow the jet of the inlet decides
+    inlet     so it is by the lips, but at some flow the jet of the inlet decides, or would if the
+              inlet is straight, which nobody said
     level     nobody named a tolerance, and the lips stand as well as a good hand leaves them
     ruler     the readings cannot tell the lips apart any better
     hand      a line is outside, but what is left to turn is less than a hand can make good
@@ -293,10 +294,10 @@ class Pass:
             return "within"
         if all(verdict == "within" for verdict in before.lip_verdicts):
             return "inlet"
-        if levelling.next_step in _NEXT:
-            return _NEXT[levelling.next_step]
+        if levelling.lips_step in _NEXT:
+            return _NEXT[levelling.lips_step]
         if before.tolerance is None:
-            return "level" if levelling.next_step == "stop" else "ruler"
+            return "level" if levelling.lips_step == "stop" else "ruler"
         return "hand" if "outside" in before.lip_verdicts else "ruler"
 
     @property

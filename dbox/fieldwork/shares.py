@@ -13,8 +13,10 @@ Below a few centimetres of head a coefficient is known less and less, the nappe 
 clinging. Where a spread of it is typed, each drawn box gets a factor for each of its openings that
 is the greater the smaller the head; equal openings at equal heads have the same one, which cancels.
 
-The shares are those without the jet of a straight inlet. Where that would move one beyond the
-tolerance, or the verdict is another with it, the jet decides and the answer is "cannot tell" too.
+The shares are those in the jet of a straight inlet (see `inlet`). Where it is not known how it
+strikes, or whether there is one, the verdict is one that holds in every way that may be, else
+"cannot tell"; the bands of a straight inlet cover every way. A way that is not the one computed by
+takes a part of the draws: what it changes is told by the same draws in both.
 
 All this is for the falling state, in which every lip under the level runs. In a box that fills from
 rest dry lips hold water back, so its shares are drawn too, over the same lips and, evenly, over the
@@ -35,18 +37,8 @@ import numpy.typing as npt
 
 from dbox.arrays import Array, ArrayLike, BoolArray, freeze
 from dbox.errors import DomainError
-from dbox.fieldwork.estimate import (
-    SET_WELL,
-    level_chance,
-)
-from dbox.fieldwork.inlet import (
-    NOTICED,
-    Strike,
-    header_notes,
-    jet_notes,
-    possible_jets,
-    strike,
-)
+from dbox.fieldwork.estimate import SET_WELL, level_chance
+from dbox.fieldwork.inlet import NOTICED, Strike, header_notes, jet_notes, strike, ways
 from dbox.fieldwork.readings import MOST_READINGS, Lips, lips_or_plan, reading_variance
 from dbox.fieldwork.site import Flow, Site
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
@@ -108,6 +100,8 @@ BAND = (5.0, 95.0)
 VERDICTS = ("within", "outside", "cannot tell")
 """What can be said of a box at a flow."""
 
+_NEITHER = VERDICTS.index("cannot tell")
+
 SAMPLES = 4000
 """Boxes drawn for the bands. [-] (judgement)"""
 
@@ -126,6 +120,12 @@ _COEFFICIENTS = (5, 1)
 
 _ROUNDING = 1e-12
 """What a share may miss its tolerance by and count as within. [-] (rounding)"""
+
+UNSEEN = 1e-4
+"""Share by which a jet may move an outlet and is left out of account. [-] (judgement)"""
+
+_FEW = 8
+"""Of so many draws one is made in the other ways of a jet, 250 at least. [-] (judgement)"""
 
 _SCALES = 0.5 ** np.arange(0.5, 4.5, 0.5)
 """Parts of the present spread that are tried; each asks for twice the readings. [-] (judgement)"""
@@ -146,15 +146,19 @@ class Assessment:
     target: Array  # (n,) Wanted share of each outlet. [-]
     tolerance: float | None  # Allowed difference from the target, as a fraction of it. [-]
     # (flows,) Probability that every outlet is within tolerance; NaN where none was given, and
-    # where the jet of the inlet decides. [-]
+    # where the verdict hangs on what is not known of the inlet. [-]
     within_probability: Array
     verdicts: tuple[str, ...]  # `within`, `outside` or `cannot tell`, for each flow.
     lip_verdicts: tuple[str, ...]  # The same by the lips alone, as if the inlet threw no jet.
     # (flows,) Whether the jet of the inlet moves a share beyond the tolerance, or changes the
-    # verdict.
+    # verdict; where it is not known how the inlet ends, whether that of a straight one would.
     jet_decides: BoolArray
-    # (flows,) Spread of one reading that would settle it; the present one where it is settled, NaN
-    # where even a sixteenth of it would not, or where the jet of the inlet decides. [m]
+    # (flows,) Whether what is not known of the inlet is all that withholds a verdict.
+    inlet_open: BoolArray
+    inlet: str | None  # How the inlet ends; None where that is not known.
+    no_jet: Array  # (flows, n) Shares without a jet, as a turned-down inlet gives them. [-]
+    # (flows,) Spread of one reading that would settle what the lips alone say; the present one
+    # where that is settled, NaN where even a sixteenth of it would not. [m]
     settling_spread: Array
     warnings: tuple[Note, ...]  # Where the model or the readings are weak.
 
@@ -162,6 +166,11 @@ class Assessment:
     def jet_flows(self) -> str:
         """Names of the flows at which the jet of the inlet decides, in words."""
         return ", ".join(np.array(self.names)[self.jet_decides])
+
+    @property
+    def straight_decides(self) -> bool:
+        """Whether the inlet is straight and its jet decides somewhere."""
+        return self.inlet == "straight" and bool(self.jet_decides.any())
 
     @property
     def over_target(self) -> Array:
@@ -236,24 +245,32 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
     inflow = np.array([f.inflow for f in site.flows])
     names = tuple(f.name for f in site.flows)
     target, tolerance = target_shares(site), site.tolerance.share if site.tolerance else None
-    result = _split(site, inflow, lips.height)
-    falling = _split(site, inflow[:, None], drawn)
+    jet = strike(site, ways(site, inflow), lips.height, inflow, target)
+    result = _split(site, inflow, lips.height - jet.ways.taken)
     doubts = coefficient_doubts(site, drawn.shape[0])
-    shares = _doubted(site, falling, drawn, doubts)
-    low, high = np.percentile(shares, BAND, axis=1)
-    rising = np.percentile(rising_shares(site, falling, shares, drawn, doubts), BAND, axis=1)
-    probability, beyond = chances(shares, target, tolerance)
-    codes = verdict_codes(probability, beyond)
-    jet = strike(site, possible_jets(site), lips.height, inflow, result.share, target)
-    alike = _same_with_jet(site, jet, drawn, doubts, codes)
-    decides = ~alike | jet.changes(NOTICED if tolerance is None else tolerance)
-    unsure = decides & ~(alike & (codes == VERDICTS.index("outside")))
-    settling = _settling_spread(site, lips, drawn, doubts, probability, beyond)
-    settling[decides | lips.planned], probability[unsure] = np.nan, np.nan
+    lowered = drawn - jet.ways.taken[:, None]
+    shares, rising_drawn = _drawn_shares(site, inflow, lowered, doubts)
+    bands = np.percentile([shares, rising_drawn], BAND, axis=2).swapaxes(0, 1)
+    chance = np.array(chances(shares, target, tolerance))
+    every_chance, every_band = _in_every_way(site, jet, drawn, doubts, chance, bands, shares)
+    codes, possible = verdict_codes(*every_chance), jet.ways.possible
     if lips.planned:  # nothing is within before it is measured
-        codes = np.where(codes == VERDICTS.index("within"), VERDICTS.index("cannot tell"), codes)
-        probability[codes == VERDICTS.index("cannot tell")] = np.nan
-    freeze(low, high, rising, target, probability, decides, settling)
+        codes = np.where(codes == VERDICTS.index("within"), _NEITHER, codes)
+    by_lips = codes[jet.ways.calm]
+    moved = jet.changes(NOTICED if tolerance is None else tolerance)
+    decides = moved | np.any(codes != by_lips, axis=0)
+    hangs = (codes[0] != _NEITHER) & np.any(codes[possible] != codes[0], axis=0)
+    settling = _settling_spread(site, lips, drawn, doubts, by_lips)
+    probability = np.where(hangs, np.nan, chance[0])
+    if lips.planned:
+        probability[codes[0] == _NEITHER] = np.nan
+        settling[:] = np.nan
+    if site.box.inlet is not None:
+        part = every_band[possible]
+        bands = np.stack([part[:, :, 0].min(0), part[:, :, 1].max(0)], axis=1)
+    (low, high), rising = bands
+    no_jet = jet.without
+    freeze(low, high, rising, target, probability, decides, hangs, settling, no_jet)
     return Assessment(
         names=names,
         labels=tuple(o.label for o in site.outlets),
@@ -266,9 +283,12 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
         target=target,
         tolerance=tolerance,
         within_probability=probability,
-        verdicts=_words(np.where(unsure, VERDICTS.index("cannot tell"), codes)),
-        lip_verdicts=_words(codes),
+        verdicts=_words(np.where(hangs, _NEITHER, codes[0])),
+        lip_verdicts=_words(by_lips),
         jet_decides=decides,
+        inlet_open=hangs,
+        inlet=site.box.inlet,
+        no_jet=no_jet,
         settling_spread=settling,
         warnings=(
             *jet_notes(site, jet, decides, names),
@@ -319,20 +339,64 @@ def _doubted(
     return shares
 
 
-def rising_shares(site: Site, falling: Split, shares: Array, drawn: Array, doubts: Array) -> Array:
-    """Shares of drawn boxes that fill from rest, (flows, samples, n).
+def _drawn_shares(site: Site, inflow: Array, lips: Array, doubts: Array) -> tuple[Array, Array]:
+    """Shares of drawn boxes with every lip wet, and as they fill from rest. (flows, samples, n)
 
-    falling, shares: The split of the same boxes, every lip wet, and their shares; drawn [m].
+    inflow [m3/s], lips [m] (flows, samples, n).
     """
-    hold = np.linspace(*site.hold_back, drawn.shape[0])[:, None]
+    falling = _split(site, inflow[:, None], lips)
+    shares = _doubted(site, falling, lips, doubts)
+    hold = np.linspace(*site.hold_back, lips.shape[1])[:, None]
     # where every lip that runs stands deeper under water than it holds back, both states are one
     held = np.any((falling.head > 0) & (falling.head <= hold), axis=-1)
     rising = shares.copy()
     if held.any():
-        draw = np.nonzero(held)[1]
-        found = _split(site, falling.inflow[held], drawn[draw], hold[draw])
-        rising[held] = _doubted(site, found, drawn[draw], doubts[draw], hold[draw])
-    return rising
+        draw, dry = np.nonzero(held)[1], lips[held]
+        found = _split(site, falling.inflow[held], dry, hold[draw])
+        rising[held] = _doubted(site, found, dry, doubts[draw], hold[draw])
+    return shares, rising
+
+
+def few_of(count: int) -> npt.NDArray[np.intp]:
+    """Which of so many draws are made in the other ways of a jet."""
+    few, half = max(count // _FEW, min(count, 250)), (count + 1) // 2
+    # draws come in pairs of opposite sign
+    part: npt.NDArray[np.intp] = np.r_[: few // 2, half : half + few - few // 2]
+    return part
+
+
+def _in_every_way(
+    site: Site,
+    jet: Strike,
+    drawn: Array,
+    doubts: Array,
+    chance: Array,
+    bands: Array,
+    shares: Array,
+) -> tuple[Array, Array]:
+    """Chances (2, ways, flows) and bands (ways, 2, 2, flows, n) in every way of the jet. [-]
+
+    chance, bands, shares: Those of the way that is computed by; the bands are of wet lips and of
+    rising ones. A way that moves nothing has the same.
+    """
+    count = len(jet.ways.head)
+    every_chance = np.repeat(chance[:, None], count, axis=1)
+    every_band = np.repeat(bands[None], count, axis=0)
+    way, flow = np.nonzero(np.any(np.abs(jet.share - jet.share[0]) > UNSEEN, axis=-1))
+    if way.size:
+        part = few_of(drawn.shape[0])
+        target, tolerance = jet.target, site.tolerance.share if site.tolerance else None
+        lips = drawn[part] - jet.ways.head[way, flow][:, None]
+        found = np.array(_drawn_shares(site, jet.inflow[flow], lips, doubts[part]))
+        here = shares[:, part]
+        change = np.array(chances(found[0], target, tolerance))
+        change -= np.array(chances(here, target, tolerance))[:, flow]
+        every_chance[:, way, flow] = np.clip(every_chance[:, way, flow] + change, 0.0, 1.0)
+        ends = np.percentile(found, BAND, axis=2).swapaxes(0, 1)
+        ends -= np.percentile(here, BAND, axis=1)[:, flow]
+        ends += bands[0][:, flow]
+        every_band[way, :, :, flow] = np.moveaxis(np.clip(ends, 0.0, 1.0), 2, 0)
+    return every_chance, every_band
 
 
 def _rising_notes(
@@ -393,30 +457,16 @@ def _words(codes: npt.NDArray[np.integer]) -> tuple[str, ...]:
     return tuple(VERDICTS[code] for code in codes)
 
 
-def _same_with_jet(
-    site: Site, jet: Strike, drawn: Array, doubts: Array, codes: npt.NDArray[np.int8]
-) -> BoolArray:
-    """Whether each verdict is the same in every way in which the jet may strike. (flows,)"""
-    same = np.ones(codes.shape, np.bool_)
-    tolerance = site.tolerance.share if site.tolerance else None
-    for extra in jet.head:
-        lips = drawn - extra[:, None]
-        shares = _doubted(site, _split(site, jet.inflow[:, None], lips), lips, doubts)
-        same &= verdict_codes(*chances(shares, jet.target, tolerance)) == codes
-    return same
-
-
 def _settling_spread(
-    site: Site, lips: Lips, drawn: Array, doubts: Array, probability: Array, beyond: Array
+    site: Site, lips: Lips, drawn: Array, doubts: Array, codes: npt.NDArray[np.int8]
 ) -> Array:
-    """Spread of one reading at which each verdict would be within or outside."""
-    spread = np.full(probability.shape, lips.spread)
+    """Spread of one reading at which each verdict by the lips would be within or outside."""
+    spread = np.full(codes.shape, lips.spread)
     if site.tolerance is None:
         return np.full_like(spread, np.nan)
     target, tolerance = target_shares(site), site.tolerance.share
     scatter = np.where(lips.measured, drawn, 0.0) - np.where(lips.measured, lips.height, 0.0)
-    unsettled = verdict_codes(probability, beyond) == VERDICTS.index("cannot tell")
-    for case in np.flatnonzero(unsettled):
+    for case in np.flatnonzero(codes == _NEITHER):
 
         def settled(scale: float, inflow: float = site.flows[case].inflow) -> bool:
             nearer = lips.height + scale * scatter
@@ -455,7 +505,8 @@ def contrast(site: Site, lips: Lips) -> Contrast:
             strong = Flow(name="a pumped dose", inflow=DOSE)
         else:
             weak = Flow(name="an ordinary trickle", inflow=TRICKLE)
-    weak_share, strong_share = _split(site, [weak.inflow, strong.inflow], lips.height).share
+    inflow = np.array([weak.inflow, strong.inflow])
+    weak_share, strong_share = _split(site, inflow, lips.height - ways(site, inflow).taken).share
     target = target_shares(site)
     over = over_target(weak_share, target)
     freeze(weak_share, strong_share, target)

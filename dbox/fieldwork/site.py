@@ -316,6 +316,7 @@ class Site:
         hold_back: float | str | Sequence[float | str] = DEFAULT_HOLD_BACK,
         clock: str | Sequence[str] | None = None,
         labels: Sequence[str] | None = None,
+        inlet: str | None = None,
         flows: Mapping[str, float | str] | None = None,
         tolerance: float | str | None = None,
         title: str = "",
@@ -341,6 +342,8 @@ class Site:
             Where the holes stand, as "6:00"; 6:00 is straight down.
         labels : sequence of str, optional
             What the lines are called; left out, their numbers.
+        inlet : str, optional
+            How the inlet ends: straight, turned down, tee or baffle; left out, not known.
         flows : mapping of str to float or str, optional
             Flows to compute by name; left out, trickle, bucket and dose. [m3/s]
         tolerance : float or str, optional
@@ -388,6 +391,7 @@ class Site:
         asked = [Flow(name=name, inflow=in_si(q, units.flow)) for name, q in (flows or {}).items()]
         return cls(
             title=title,
+            box=Box(inlet=None if inlet is None else keys.choice(inlet, INLETS)),
             outlets=outlets,
             flows=tuple(asked) or ORDINARY_FLOWS,
             spread=None if spread is None else in_si(spread, units.length),

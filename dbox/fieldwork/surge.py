@@ -24,6 +24,7 @@ from dbox.errors import DomainError
 from dbox.fieldwork.inlet import (
     NOTICED,
     Mouth,
+    Ways,
     jet_from,
     jet_note,
     mouths,
@@ -146,8 +147,8 @@ def notes_on(site: Site, found: Surge) -> Iterator[Note]:
         yield Note(what="surge: soil invented", values={"states": " and ".join(sorted(states))})
     if system.jet is not None:
         peak, target = np.array([found.inflow.max()]), target_shares(site)
-        without = split(peak, system.lips, system.openings, rim=system.rim).share
-        strongest = strike(site, (system.jet,), system.lips, peak, without, target)
+        heads = np.stack([system.jet.heads(peak), np.zeros((1, target.size))])
+        strongest = strike(site, Ways(head=heads, calm=1), system.lips, peak, target)
         if strongest.changes(site.tolerance.share if site.tolerance else NOTICED).any():
             yield jet_note(site, strongest, 0, "jet: strikes")
     if entry == "house" and works.tank is None:

@@ -18,15 +18,19 @@ import numpy.typing as npt
 from dbox import keys
 from dbox.arrays import Array, BoolArray
 from dbox.errors import ScenarioError, at_place, show
+from dbox.fieldwork.inlet import ENDED, possible_heads
 from dbox.fieldwork.many_boxes import Boxes
-from dbox.fieldwork.site import DEFAULT_SPREAD, Flow
+from dbox.fieldwork.site import DEFAULT_SPREAD, INLETS, Flow
 from dbox.files.csv_table import plain, quantity, values_at_once
 from dbox.files.list_rows import (
     CLOCK,
+    INLET,
+    MAIN,
     MOST_OUTLETS,
     OFFSET,
     OPENING,
     OUTLET,
+    PIPE,
     READING,
     SPREAD,
     TOLERANCE,
@@ -48,6 +52,8 @@ _READERS = {
     OFFSET: keys.offset,
     SPREAD: keys.spread,
     TOLERANCE: keys.tolerance,
+    PIPE: keys.pipe,
+    MAIN: keys.pipe,
 }
 
 _TIME = re.compile(r"0?([0-9]{1,2}:[0-9]{2}):00(?: ?[AaPp][Mm])?")
@@ -56,7 +62,10 @@ _REMEMBERED = 100_000
 
 @lru_cache(_REMEMBERED)
 def _value(name: str, cell: str, unit: str | None) -> float:
-    """What a cell of a column of that name says, NaN where it says nothing. [m], [rad] or [-]"""
+    """What a cell of a column of that name says, NaN where it says nothing. [m], [rad] or [-]
+
+    Of an inlet whether it ends the jet.
+    """
     text = plain(cell)
     word = text.lower()
     if name in (OUTLET, READING) and word in (CAPPED, NONE):
@@ -69,6 +78,8 @@ def _value(name: str, cell: str, unit: str | None) -> float:
         # a spreadsheet takes a clock position for a time of the day
         match = _TIME.fullmatch(text)
         return clock(match[1] if match else text)
+    if name == INLET:
+        return float(keys.choice(word, INLETS) in ENDED)
     return _READERS[name](quantity(text, unit))
 
 
@@ -90,6 +101,9 @@ class Settings:
     spread: float | None = None  # Standard deviation of one reading; None for that of a ruler. [m]
     # Allowed difference of a share from its target; None where the rows say it. [-]
     tolerance: float | None = None
+    inlet: str | None = None  # How inlets end; None where nobody says.
+    pipe: float | None = None  # Inside diameter of the gravity pipe to the box. [m]
+    main: float | None = None  # Inside diameter of the pump's main. [m]
     units: str = "in"  # Unit of a bare length.
     samples: int = 400  # Lips drawn for each box; 0 for verdicts to first order.
     seed: int = 0  # Seed of the draws.
@@ -104,6 +118,9 @@ def read_settings(
     offset: str | None = None,
     spread: str | None = None,
     tolerance: str | None = None,
+    inlet: str | None = None,
+    pipe: str | None = None,
+    main: str | None = None,
     units: str = "in",
     samples: int = 400,
     seed: int = 0,
@@ -119,6 +136,9 @@ def read_settings(
             offset=words.read("--offset", offset, keys.offset),
             spread=words.read("--spread", spread, keys.spread),
             tolerance=words.read("--tolerance", tolerance, keys.tolerance),
+            inlet=words.inlet(inlet),
+            pipe=words.read("--pipe", pipe, keys.pipe),
+            main=words.read("--main", main, keys.pipe),
             flows=words.flows(flows),
             units=words.unit,
             samples=samples,
@@ -144,12 +164,15 @@ class Listed:
     opening: Indices
     openings: Sequence[Opening]  # The openings that the indices mean.
     tolerance: Array  # (k,) Allowed difference of a share from its target, as in `Boxes`. [-]
+    # (k, 3) Whether the inlet ends the jet, 1 or 0 [-]; inside diameters of gravity pipe and main
+    # [m]. NaN where not given.
+    inlet: Array
 
     def only(self, boxes: Indices) -> "Listed":
         """Some of the boxes."""
         if len(boxes) == len(self.names):
             return self
-        arrays = ("lip", "error", "offset", "clock", "opening", "tolerance")
+        arrays = ("lip", "error", "offset", "clock", "opening", "tolerance", "inlet")
         return replace(
             self,
             names=[self.names[i] for i in boxes],
@@ -157,8 +180,11 @@ class Listed:
             **{name: getattr(self, name)[boxes] for name in arrays},
         )
 
-    def alike(self) -> Iterator[tuple[Indices, Indices, Boxes]]:
-        """Those with the same openings together: where they stand, which outlets, and the boxes."""
+    def alike(self, inflow: Array) -> Iterator[tuple[Indices, Indices, Boxes]]:
+        """Those with the same openings together: where they stand, which outlets, and the boxes.
+
+        inflow: At which jets of their inlets count. [m3/s]
+        """
         if not self.names:
             return
         kinds, kind = self.opening[:1], np.zeros(len(self.names), dtype=np.intp)
@@ -167,7 +193,7 @@ class Listed:
         for index, openings in enumerate(kinds):
             boxes = np.flatnonzero(kind.reshape(-1) == index)
             outlets = np.flatnonzero(openings >= 0)
-            at = np.ix_(boxes, outlets)
+            at, (ended, pipe, main) = np.ix_(boxes, outlets), self.inlet[boxes].T
             yield (
                 boxes,
                 outlets,
@@ -178,6 +204,7 @@ class Listed:
                     tolerance=self.tolerance[boxes],
                     hole_offset=self.offset[at],
                     clock=self.clock[at],
+                    jet=possible_heads(ended == 1, pipe, main, inflow),
                 ),
             )
 
@@ -237,6 +264,7 @@ class _Table:
             opening=opening,
             openings=openings,
             tolerance=self._tolerance(),
+            inlet=self._inlet(),
         )
         return listed, np.arange(len(lip))
 
@@ -249,6 +277,9 @@ class _Table:
         height, taken = self._means()
         tolerance = self._tolerance()
         self._refuse(tolerance != tolerance[firsts][box], "has another tolerance than its box")
+        inlet = self._inlet()
+        other = ~np.isclose(inlet, inlet[firsts][box], equal_nan=True)
+        self._refuse(other.any(-1), f"has another {INLET}, {PIPE} or {MAIN} than its box")
         opening, openings = self._openings(np.ones((len(box), 1), dtype=bool))
         labels = self._labels(box, firsts, apart)
         self._refuse(place == MOST_OUTLETS, f"is of a box with more than {MOST_OUTLETS} outlets")
@@ -272,6 +303,7 @@ class _Table:
             opening=spread_out(opening[:, 0], -1).astype(np.intp),
             openings=openings,
             tolerance=tolerance[firsts],
+            inlet=inlet[firsts],
         )
         for fault in torn:
             # the boxes that a line which could not be parted may be of
@@ -328,7 +360,7 @@ class _Table:
         if column is None:
             return np.full(len(self.rows.lines), np.nan)
         cells, name = self.rows.columns[column.index], column.name
-        unit = column.unit or (None if name == TOLERANCE else self.settings.units)
+        unit = column.unit or (None if name in (TOLERANCE, INLET) else self.settings.units)
 
         def read(row: int) -> float:
             try:
@@ -357,6 +389,13 @@ class _Table:
         why = "has no tolerance; write it, or give --tolerance: there is no general one"
         self._refuse(np.isnan(shares), why)
         return np.nan_to_num(shares, nan=1.0)
+
+    def _inlet(self) -> Array:
+        """How the inlet of each row ends, and through what the water comes, as in `Listed`."""
+        settings = self.settings
+        ended = None if settings.inlet is None else float(settings.inlet in ENDED)
+        said = ((INLET, ended), (PIPE, settings.pipe), (MAIN, settings.main))
+        return np.stack([self._of_box(name, default) for name, default in said], -1)
 
     def _openings(self, present: BoolArray) -> tuple[Indices, Sequence[Opening]]:
         """Index of the opening of each outlet that is present, -1 for others; and the openings."""

@@ -95,7 +95,7 @@ def answer(listed: Listed, settings: Settings, *, with_work: bool) -> tuple[byte
     judge: Judge = judge_first_order
     if settings.samples:
         judge = partial(judge_drawn, samples=settings.samples, seed=settings.seed)
-    for rows, outlets, boxes in listed.alike():
+    for rows, outlets, boxes in listed.alike(inflow):
         judged = judge(boxes, inflow)
         work = work_at(boxes, judged, inflow, judge) if with_work else None
         group = _Group(listed.only(rows), outlets, judged, work)
@@ -161,7 +161,9 @@ def _table(digits: int, most: int) -> list[bytes]:
 
 
 def _decimals(values: Array, digits: int, most: int) -> list[bytes]:
-    return _looked_up(_table(digits, most), np.rint(values * 10**digits).astype(np.int64))
+    # what is not known is an empty cell
+    index = np.where(np.isnan(values), -1, np.rint(np.nan_to_num(values) * 10**digits))
+    return _looked_up([*_table(digits, most), b""], index.astype(np.int64))
 
 
 @cache

@@ -11,8 +11,9 @@ One row an outlet, the rows of a box together; more readings of an outlet in `re
     Oak St 12;1;3,2;3,0;6:00
 
 Heights are of lips over still water. `none` stands where a box has no such outlet, `capped` where
-it is closed. Both shapes may have the columns `opening`, `offset`, `spread` and `tolerance`; an
-empty cell there means what the command line says.
+it is closed. Both shapes may have the columns `opening`, `offset`, `spread` and `tolerance`, and of
+the inlet how it ends, `inlet`, and the diameter of the gravity pipe, `pipe`, or of the pump's main,
+`main`; an empty cell there means what the command line says.
 
 A line is a row: a cell with a line break in it is refused, so that one quote left open spoils one
 row and not the rest of a list.
@@ -32,7 +33,8 @@ from dbox.files.csv_table import first_row, parted, split_head
 
 BOX, OUTLET, READING, CLOCK = "box", "outlet", "reading", "clock"
 OPENING, OFFSET, SPREAD, TOLERANCE = "opening", "offset", "spread", "tolerance"
-OF_BOX = (OPENING, OFFSET, SPREAD, TOLERANCE)
+INLET, PIPE, MAIN = "inlet", "pipe", "main"
+OF_BOX = (OPENING, OFFSET, SPREAD, TOLERANCE, INLET, PIPE, MAIN)
 MOST_OUTLETS = 100
 
 _NUMBERED = re.compile(r"([a-z]+)\s*([1-9][0-9]{0,2})?")
@@ -101,7 +103,7 @@ def read_heads(lines: Sequence[str], ignored: Sequence[str] = ()) -> tuple[Layou
         clocks=tuple(found.get((CLOCK, number)) for number in ([0] if by_outlet else numbers)),
         others={name: found[name, 0] for name in OF_BOX if (name, 0) in found},
     )
-    without_unit = {layout.box, layout.outlet, *layout.clocks}
+    without_unit = {layout.box, layout.outlet, *layout.clocks, layout.others.get(INLET)}
     read = {*without_unit, *layout.readings, *layout.others.values()}
     faults += [
         f"column {show(column.head)} is of no outlet that the list has, or has a number too many; "

@@ -120,7 +120,6 @@ read_acceptance = limited(
 )
 some_volume = limited(units.volume, 1e-4, 100.0, "this volume is between 0.1 L and 100 m3")
 settling = limited(units.length, 0.0, 0.5, "a side of a box sinks by 0 to 500 mm a year")
-_pipe = length(0.01, 1.0, "a pipe is between 10 mm and 1 m wide")
 _pipe_length = length(0.1, 1000.0, "a pipe is between 0.1 m and 1000 m long")
 _depth = length(0.01, 5.0, "this depth is between 10 mm and 5 m")
 _volume = limited(units.volume, 0.0, 100.0, "this volume is between 0 and 100 m3")
@@ -227,7 +226,7 @@ class TankTable:
         "Inside length and width at the water; one diameter for a round tank.", ["8 ft", "5 ft"],
         needed=True)
     outlet: float = key(
-        _pipe, "Inside diameter of the outlet pipe behind the tee.", "4 in", needed=True)
+        keys.pipe, "Inside diameter of the outlet pipe behind the tee.", "4 in", needed=True)
     filter_loss: float | None = key(
         limited(units.number, 0.0, 1000.0, "a loss is between 0 and 1000 velocity heads"),
         "Loss of the clean effluent filter, in velocity heads; absent: no filter.", 2)
@@ -241,7 +240,7 @@ class SupplyTable:
     """The gravity pipe from the tank to the box."""
 
     length: float = key(_pipe_length, "Its length.", "30 ft", needed=True)
-    diameter: float = key(_pipe, "Its inside diameter.", "4 in", needed=True)
+    diameter: float = key(keys.pipe, "Its inside diameter.", "4 in", needed=True)
     fall: float = key(
         limited(units.grade, 1e-4, 1.0, "a gravity pipe falls by between 0.01 % and 100 %"),
         "Its fall.", "1/8 in/ft", "1 %", needed=True)
@@ -252,7 +251,7 @@ class HeaderTable:
     """The pipe from each outlet to its trench; its fall is header_fall of the outlet."""
 
     length: float = key(_pipe_length, "Its length.", "10 ft", needed=True)
-    diameter: float = key(_pipe, "Its inside diameter.", "4 in", needed=True)
+    diameter: float = key(keys.pipe, "Its inside diameter.", "4 in", needed=True)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -293,7 +292,8 @@ class PumpTable:
     lift: float = key(
         keys.depth, "Height from the water in its chamber to the box.", "8 ft", default=0.0)
     main_length: float = key(_pipe_length, "Length of its pressure pipe.", "60 ft", default=0.0)
-    main_diameter: float = key(_pipe, "Inside diameter of its pressure pipe.", "2 in", default=0.0)
+    main_diameter: float = key(
+        keys.pipe, "Inside diameter of its pressure pipe.", "2 in", default=0.0)
     drain_back: float = key(
         _volume, "What runs back from the pressure pipe after a dose; absent: nothing.", "3 gal",
         default=0.0)
@@ -307,7 +307,7 @@ class SiphonTable:
         several(keys.side, 2),
         "Inside length and width of its chamber; one diameter for a round one.", ["4 ft", "4 ft"],
         needed=True)
-    diameter: float = key(_pipe, "Inside diameter of the siphon.", "3 in", needed=True)
+    diameter: float = key(keys.pipe, "Inside diameter of the siphon.", "3 in", needed=True)
     high: float = key(_depth, "Head over its outlet at which it starts.", "24 in", needed=True)
     low: float = key(_depth, "Head over its outlet at which air breaks it.", "9 in", needed=True)
     coefficient: float | None = key(

@@ -15,7 +15,17 @@ from typing import Any, TypeVar
 from dbox import keys, units
 from dbox.errors import ScenarioError, any_of, at_place, did_you_mean, show
 from dbox.fieldwork.lessons import LESSON_KINDS, LESSON_TOLERANCE, Kind, lesson_site, with_opening
-from dbox.fieldwork.site import ORDINARY_FLOWS, Flow, Outlet, Pour, Site, Tolerance, Works
+from dbox.fieldwork.site import (
+    INLETS,
+    ORDINARY_FLOWS,
+    Box,
+    Flow,
+    Outlet,
+    Pour,
+    Site,
+    Tolerance,
+    Works,
+)
 from dbox.files.pour_keys import catch_error, jug_volume, poured
 from dbox.files.scenario_tables import UNITS, some_volume
 from dbox.hydraulics.openings import KINDS, Opening
@@ -141,6 +151,10 @@ class Words:
             "--opening", word, lambda text, unit: opening_from_text(text, coefficient, unit)
         )
 
+    def inlet(self, word: str | None) -> str | None:
+        """Read how an inlet ends."""
+        return self.read("--inlet", word, lambda text, _: keys.choice(text, INLETS))
+
     def tolerance(self, word: str | None) -> Tolerance | None:
         """Read how far a share may be from its target."""
         share = self.read("--tolerance", word, keys.tolerance)
@@ -178,6 +192,7 @@ def typed_site(
     coefficient: float | None = None,
     spread: str | None = None,
     tolerance: str | None = None,
+    inlet: str | None = None,
     units: str = "in",
     flows: Sequence[str] = (),
 ) -> Site:
@@ -191,8 +206,10 @@ def typed_site(
         hole = words.opening(opening, coefficient)
         deviation = words.read("--spread", spread, keys.spread)
         limit, inflows = words.tolerance(tolerance), words.flows(flows)
+        end = words.inlet(inlet)
     assert hole is not None
     return Site(
+        box=Box(inlet=end),
         outlets=tuple(
             Outlet(label=str(i), opening=hole, readings=(lip,)) for i, lip in enumerate(lips, 1)
         ),

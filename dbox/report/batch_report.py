@@ -55,6 +55,7 @@ def report(outcome: Outcome, settings: Settings) -> list[str]:
         lines += ["", *_table(tally, settings)]
     if outcome.with_work and tally.boxes:
         counts = [f"{count:,} {kind}" for kind, count in zip(WORK, tally.work, strict=True)]
+        counts = counts if tally.work[-1] else counts[:-1]
         if unknown := _unknown(tally):
             counts.append(f"{unknown:,} unknown, the offset of their holes is not given")
         lines += ["", *wrapped(f"Work: {', '.join(counts)}.")]
@@ -99,6 +100,13 @@ def _notes(outcome: Outcome, settings: Settings) -> list[str]:
         )
     if outcome.with_work and outcome.tally.work[WORK.index("read again")]:
         notes.append("read again: more than once, or with a finer ruler; what is there cannot tell")
+    if held := int(outcome.tally.inlet[0]):
+        where = "1 box" if held == 1 else f"{held:,} boxes"
+        notes.append(
+            f"at {where} the jet of a straight inlet would decide, so nothing is said for certain "
+            "there: say how it ends in a column inlet or by --inlet; a turned-down end, a tee or a "
+            "baffle ends the jet"
+        )
     if refused:
         rows = "1 row is no box" if refused == 1 else f"{refused:,} rows are no boxes"
         notes.append(f"{rows} that can be computed; why is told in {outcome.places.bad}")

@@ -7,14 +7,14 @@ import numpy as np
 from dbox.arrays import Array
 from dbox.errors import outlets_text
 from dbox.fieldwork.estimate import GOOD_SPAN
-from dbox.fieldwork.inlet import CURE
+from dbox.fieldwork.inlet import CURE, LOOK
 from dbox.fieldwork.levelling import Levelling, Lift
 from dbox.fieldwork.shares import Assessment
 from dbox.fieldwork.site import Site
 from dbox.lengths import Lengths
 from dbox.report.cautions import TURNING
 from dbox.report.encode import Json, encode, rows
-from dbox.report.split_report import band_text, cases_json
+from dbox.report.split_report import band_text, cases_json, turned_down_lines
 from dbox.report.text import chance_text, noted, wrapped
 from dbox.report.wording import sentences
 from dbox.units import clock_text, inches, millimetres, percent_text, turn_text
@@ -94,14 +94,13 @@ def why_nothing(levelling: Levelling) -> tuple[str, str]:
     if all(verdict == "within" for verdict in before.verdicts):
         return "nothing to do", "every flow is within the tolerance already"
     if all(verdict == "within" for verdict in before.lip_verdicts):
-        why = "the lips are within the tolerance, but the jet of the inlet decides at"
-        return "nothing to turn", f"{why} {before.jet_flows}"
-    if levelling.next_step == "read again":
+        return "nothing to turn", f"the lips are within the tolerance, but {inlet_decides(before)}"
+    if levelling.lips_step == "read again":
         if "outside" in before.lip_verdicts:
             # one of many lines reads as outside by errors alone now and then
             return "nothing to turn yet", "a line reads as outside, but not yet beyond doubt"
         return "nothing to turn yet", "these readings cannot tell which lips are off"
-    if levelling.next_step != "stop":
+    if levelling.lips_step != "stop":
         return "nothing to turn", "your rule cannot tell these lips apart any better"
     if "outside" in before.lip_verdicts:
         return "nothing to turn", "what still differs is less than a hand can make good"
@@ -110,9 +109,31 @@ def why_nothing(levelling: Levelling) -> tuple[str, str]:
     return "nothing to do", f"the lips stand within {span} of each other, as well as a hand sets"
 
 
+def inlet_decides(before: Assessment) -> str:
+    """That the inlet decides, and where."""
+    if before.inlet is None:
+        return f"a straight inlet would decide at {before.jet_flows}, and how it ends is not given"
+    return f"the jet of the inlet decides at {before.jet_flows}"
+
+
+def inlet_cure(before: Assessment) -> str:
+    """What to do about the inlet where it decides."""
+    return LOOK if before.inlet is None else CURE
+
+
 def next_words(levelling: Levelling) -> str:
     """What comes next and why, in a line."""
-    before, site, step = levelling.before, levelling.site, levelling.next_step
+    before = levelling.before
+    if levelling.next_step != "inlet":
+        return lips_words(levelling)
+    if all(verdict == "within" for verdict in before.lip_verdicts):
+        return inlet_cure(before)
+    return f"{CURE}. Then {lips_words(levelling)}"
+
+
+def lips_words(levelling: Levelling) -> str:
+    """What comes next by the lips alone and why, in a line."""
+    before, site, step = levelling.before, levelling.site, levelling.lips_step
     if step == "turn":
         return _trade(levelling)
     if step == "re-bed":
@@ -143,8 +164,6 @@ def next_words(levelling: Levelling) -> str:
         )
     if all(verdict == "within" for verdict in before.verdicts):
         return "lock the inserts" if site.has_inserts else "nothing more to do at the lips"
-    if all(verdict == "within" for verdict in before.lip_verdicts):
-        return CURE
     return "lock the inserts, pour and catch to show what each line gets"
 
 
@@ -338,6 +357,7 @@ def _shares(levelling: Levelling) -> list[str]:
             now, then, target = (percent_text(float(share)) for share in shares)
             band = band_text(after, case, i)
             lines.append(f"    {label[:12]:<12}{now:>9} ->{then:>8}  ({band})  target {target}")
+        lines += turned_down_lines(after, case, "    ")
     return lines
 
 

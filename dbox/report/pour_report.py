@@ -52,7 +52,7 @@ def pour_json(
         labels,
     )
     if finding is None and any(pour.done for pour in expectation.pours):
-        # where the jet decides in every pour, none can be had
+        # where all hangs on how the jet strikes, none can be had
         empty = dict.fromkeys(("outlet", "kind", "probability", "second_pour", "readings_needed"))
         answer["finding"] = {"verdict": "cannot tell", **empty, "dry": []}
     return answer
@@ -238,9 +238,9 @@ def assumed(expectation: Expectation) -> str:
 
 
 _JET_DECIDES = (
-    "CANNOT TELL: the jet of the straight inlet decides in these pours, so ruler and water cannot "
-    "be held against each other. Turn the inlet's end down, or set a tee or a baffle; or pour "
-    "more slowly; then catch again."
+    "CANNOT TELL: the jet of the straight inlet decides in these pours, and how it strikes is not "
+    "known, so ruler and water cannot be held against each other. Turn the inlet's end down, or "
+    "set a tee or a baffle; or pour more slowly; then catch again."
 )
 _OUTLET = Column("outlet", 10)
 _STANDS = {-1: "LESS", 0: "as expected", 1: "MORE"}

@@ -10,7 +10,6 @@ from pathlib import Path
 import numpy as np
 
 from dbox import units
-from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.levelling import Levelling
 from dbox.fieldwork.setup import STOPPED, Doubt, Job, Pass
 from dbox.fieldwork.shares import Assessment, over_target
@@ -22,6 +21,8 @@ from dbox.report.cautions import LONG
 from dbox.report.encode import Json, encode, rows
 from dbox.report.level_report import (
     adjust_words,
+    inlet_cure,
+    inlet_decides,
     level_json,
     lift_lines,
     next_words,
@@ -165,8 +166,8 @@ def _finding(levelling: Levelling, conclusion: str) -> tuple[str, list[str]]:
     if conclusion == "within":
         return "WITHIN TOLERANCE at every flow.", []
     if conclusion == "inlet":
-        lips = "THE LIPS ARE WITHIN TOLERANCE, BUT THE JET OF THE INLET DECIDES at"
-        return f"{lips} {before.jet_flows}.", ["", *wrapped(f"No turn cures a jet: {CURE}.")]
+        words = f"THE LIPS ARE WITHIN TOLERANCE, but {inlet_decides(before)}."
+        return words, ["", *wrapped(f"No turn cures it: {inlet_cure(before)}.")]
     if conclusion in ("level", "ruler", "hand", "again"):
         verdict, why = why_nothing(levelling)
         return f"{verdict.upper()}: {why}.", told_next
@@ -174,7 +175,10 @@ def _finding(levelling: Levelling, conclusion: str) -> tuple[str, list[str]]:
         lift = ["", *lift_lines(levelling.lift, levelling.site)] if levelling.lift else []
         return rebed_words(levelling), lift + unreachable_lines(levelling)
     words = adjust_words(levelling, "this still water")
-    return words, [*turn_lines(levelling, brief=True), *told_next]
+    turns = turn_lines(levelling, brief=True)
+    # the inlet is seen to before anything is turned
+    first_inlet = levelling.next_step == "inlet"
+    return words, [*told_next, *turns] if first_inlet else [*turns, *told_next]
 
 
 def _table(levelling: Levelling, flows: range) -> list[str]:
@@ -208,14 +212,14 @@ def _table(levelling: Levelling, flows: range) -> list[str]:
         return [*lines, "  no tolerance entered, so no verdict"]
     words = f"  all within {100 * assessment.tolerance:.3g} % of it?"
     likely = [float(assessment.within_probability[f]) for f in flows]
-    chances = ["jet decides" if np.isnan(chance) else chance_text(chance) for chance in likely]
+    chances = ["inlet decides" if np.isnan(chance) else chance_text(chance) for chance in likely]
     verdicts = row(words, [assessment.verdicts[f] for f in flows])
     return [*lines, verdicts, row("  chance of that", chances)]
 
 
 OUTCOMES = {
     "within": "every flow is within the tolerance",
-    "inlet": "the lips are within the tolerance, but the jet of the inlet decides",
+    "inlet": "the lips are within the tolerance, but the inlet decides",
     "level": "the lips stand as well as a good hand leaves them",
     "ruler": "what still differs is smaller than the rule can tell",
     "again": "ended before the lips were read often enough to tell",
@@ -236,8 +240,8 @@ def reached(assessment: Assessment) -> list[str]:
         text = f"at {at} the lines get {share.min():.0f} to {share.max():.0f} % of their targets"
         if assessment.tolerance is None:
             sure = f"5 to 95 % band {low.min():.0f} to {high.max():.0f} %"
-        elif assessment.jet_decides[case]:
-            sure = f"{assessment.verdicts[case]}, the inlet's jet decides"
+        elif assessment.inlet_open[case]:
+            sure = f"{assessment.verdicts[case]}, the inlet decides"
         else:
             likely = chance_text(float(assessment.within_probability[case]))
             sure = f"{assessment.verdicts[case]}; chance that all are within: {likely}"

@@ -5,9 +5,9 @@ Shares are fractions. What is not known is null, never 0 and never NaN.
 
 import numpy as np
 
-from dbox.fieldwork.inlet import CURE
+from dbox.fieldwork.inlet import CURE, LOOK
 from dbox.fieldwork.readings import Lips
-from dbox.fieldwork.shares import NOTABLE, Assessment, Contrast, contrast
+from dbox.fieldwork.shares import NOTABLE, Assessment, Contrast, contrast, over_target
 from dbox.fieldwork.site import Flow, Site
 from dbox.lengths import Lengths
 from dbox.report.encode import Json, rows
@@ -69,10 +69,9 @@ def report(site: Site, assessment: Assessment) -> list[str]:
     """Lines of at most 72 columns."""
     lines = wrapped(site.title) if site.title else []
     lines += wrapped(PLANNED) if assessment.lips.planned else []
-    if assessment.jet_decides.any():
+    if assessment.straight_decides:
         lines += wrapped(
-            f"THE JET OF THE STRAIGHT INLET DECIDES at {assessment.jet_flows}; what follows is "
-            "without it."
+            f"THE JET OF THE STRAIGHT INLET DECIDES at {assessment.jet_flows}: {CURE}."
         )
     lines += _headline(site, contrast(site, assessment.lips), planned=assessment.lips.planned)
     lines += ["", *wrapped(_reading_words(assessment.lips, site.lengths))]
@@ -138,7 +137,21 @@ def _case(site: Site, assessment: Assessment, case: int, flow: Flow) -> list[str
             f"{percent_text(share):>9}{band_text(assessment, case, i):>13}{percent_text(target):>8}"
             f" {bar(share, target, whole, _BAR)}"
         )
-    return lines
+    return [*lines, *turned_down_lines(assessment, case, "  ")]
+
+
+def turned_down_lines(assessment: Assessment, case: int, first: str) -> list[str]:
+    """What the lines get with the inlet's end turned down, where a straight one decides."""
+    decides, no_jet = assessment.jet_decides[case], assessment.no_jet[case]
+    if not decides or np.allclose(assessment.result.share[case], no_jet):
+        return []
+    over = over_target(no_jet, assessment.target)
+    each = zip(assessment.labels, no_jet, assessment.target, strict=True)
+    shares = ", ".join(f"{label} {percent_text(share)}" for label, share, wanted in each if wanted)
+    worst = f"worst line {100 * over[assessment.target > 0].max():.0f} % of its target"
+    verdict = "" if assessment.tolerance is None else f": {assessment.lip_verdicts[case]}"
+    words = f"with the inlet's end turned down {shares}; {worst}{verdict}"
+    return wrapped(words, first=first, indent=first)
 
 
 def band_text(assessment: Assessment, case: int, outlet: int) -> str:
@@ -147,6 +160,13 @@ def band_text(assessment: Assessment, case: int, outlet: int) -> str:
     if assessment.lips.planned:
         return "planned"
     return f"{100 * low:.0f} to {100 * high:.0f} %"
+
+
+def open_words(assessment: Assessment) -> str:
+    """What is not known of the inlet and decides, and what to do about it."""
+    if assessment.inlet is None:
+        return f"how the inlet ends is not given, and a straight one would decide; {LOOK}"
+    return f"the jet of the inlet decides, and how it strikes is not known; {CURE}"
 
 
 def _verdict_words(assessment: Assessment, case: int) -> str:
@@ -162,12 +182,14 @@ def _verdict_words(assessment: Assessment, case: int) -> str:
         return f"{state} {allowed}, as planned; nothing is measured"
     if verdict == "outside":
         return f"OUTSIDE {allowed}; chance that all lines are within it: {chance}"
-    if assessment.jet_decides[case]:
-        return f"CANNOT TELL whether within {allowed}: the jet of the inlet decides; {CURE}"
+    if assessment.inlet_open[case]:
+        return f"CANNOT TELL whether within {allowed}: {open_words(assessment)}"
     words = (
         f"CANNOT TELL: all lines are within {allowed} with a chance of {chance}, and no one line "
         "is surely beyond it"
     )
+    if assessment.jet_decides[case] and assessment.straight_decides:
+        return f"{words}; the jet of the inlet decides"
     spread, repeats = float(assessment.settling_spread[case]), assessment.settling_repeats[case]
     if np.isnan(spread):
         return f"{words}; no reading would settle it, this flow is too near the limit"

@@ -6,7 +6,7 @@ from string import Formatter
 from typing import Any
 
 from dbox.errors import outlets_text
-from dbox.fieldwork.inlet import CURE
+from dbox.fieldwork.inlet import CURE, LOOK
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 from dbox.notes import Note
 from dbox.units import FOOT, LITRE, MINUTE
@@ -44,11 +44,10 @@ def _say(note: Note, text: str) -> str:
 
 
 def _jet(note: Note) -> str:
-    which = "outlet {outlet}" if note["outlet"] else "an outlet opposite"
     at = "at {inflow:.3g L/min} " if note.what == "jet: strikes" else ""
     return _say(
         note,
-        f"{at}the jet of the straight inlet adds {{head:.0f mm}} of head at {which}, which gets "
+        f"{at}the jet of the straight inlet adds {{head:.0f mm}} of head at {{which}}, which gets "
         "about {share:.0f %} with it and {without:.0f %} without",
     )
 
@@ -110,16 +109,21 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "header: fall not known": "a bare pipe end, its header taken to fall {fall:.1f %} (1/8 in per "
     "ft, common practice); enter header_fall",
     "header: too flat": "its header falls {fall:.2g %}, flatter than critical at {flows}",
-    "jet: computed without": "shares here are computed without the inlet's jet, so nothing is "
-    f"called within where it decides; {CURE}",
     "jet: counts": _jet,
+    "jet: cure": CURE,
+    "jet: inlet not known": "how the inlet ends is not given: a straight one would decide at "
+    "{flows}, and send {which} about {share:.0f %} of {at} where it gets {without:.0f %} here; "
+    f"{LOOK}",
     "jet: main not known": "the pump's main_diameter is not given: the jet of the inlet is that "
     "of a 2 in pipe (common practice)",
     "jet: places not known": "where the outlets stand in the box is not given, so any of them may "
-    "stand in the jet; enter the box's inside and each outlet's at",
+    "stand in the jet: shares are without it, their bands take it in; enter the box's inside and "
+    "each outlet's at",
     "jet: strikes": _jet,
     "jet: supply not known": "[supply] is not given: the jet of the inlet is that of a 4 in pipe "
     "at 1/8 in per ft (common practice)",
+    "jet: two pipes": "[supply] and [pump] are both given, so the jet may be that of either pipe; "
+    "the bands take in both: leave out the one that does not feed the box",
     "lesson: heads out of range": "many of these heads lie outside those at which the coefficients "
     "were measured, and below 5 mm surface tension decides: take the order of the openings, not "
     "the last digit",

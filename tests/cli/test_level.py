@@ -76,6 +76,7 @@ def a_box(tmp_path: Path, outlets: str, tolerance: str = "10 %") -> str:
     """A scenario of outlets whose holes are 2 in wide and stand 1/2 in off their pipes' centres."""
     file = tmp_path / "box.toml"
     file.write_text(
+        'box = {inlet = "turned down"}\n'
         'insert = {kind = "circle", diameter = "2 in", offset = "1/2 in"}\n'
         'readings = {spread = "1/32 in"}\nflows = {bucket = "5 gpm"}\n'
         f'outlet = [{outlets}]\ntolerance = {{share = "{tolerance}", source = "permit 7"}}\n'

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dbox import Circle
-from dbox.fieldwork import setup
+from dbox.fieldwork import setup, site
 from dbox.fieldwork.site import ORDINARY_FLOWS, Outlet, Site
 
 INCH = 0.0254
@@ -63,7 +63,8 @@ def scenario(box, mark, tolerance=None):
                clock=float(clock), position=tuple(place.tolist()))
         for i, (clock, place) in enumerate(zip(box.clocks, box.positions, strict=True))
     )  # fmt: skip
-    return Site(outlets=outlets, flows=ORDINARY_FLOWS, spread=mark, mark=mark, tolerance=tolerance)
+    return Site(box=site.Box(inlet="turned down"), outlets=outlets, flows=ORDINARY_FLOWS,
+                spread=mark, mark=mark, tolerance=tolerance)  # fmt: skip
 
 
 @dataclass(frozen=True)

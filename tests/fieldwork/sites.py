@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from dbox import Circle, Opening
-from dbox.fieldwork.site import Flow, Outlet, Site, Tolerance
+from dbox.fieldwork.site import Box, Flow, Outlet, Site, Tolerance
 
 INCH = 0.0254
 LITRE_PER_MINUTE = 1e-3 / 60
@@ -33,7 +33,10 @@ def box(
     flows: Sequence[Flow] = (TRICKLE, POUR, DOSE),
     **site: Any,
 ) -> Site:
-    """A site from its readings [m]; what is not a sequence holds for every outlet."""
+    """A site from its readings [m]; what is not a sequence holds for every outlet.
+
+    Its inlet is turned down where no box is given.
+    """
     n = len(readings)
 
     def each(value: Any) -> Sequence[Any]:
@@ -52,7 +55,8 @@ def box(
         for i, r in enumerate(readings)
     )
     allowed = None if tolerance is None else Tolerance(share=tolerance)
-    return Site(outlets=outlets, flows=tuple(flows), tolerance=allowed, **site)
+    parts = {"box": Box(inlet="turned down"), **site}
+    return Site(outlets=outlets, flows=tuple(flows), tolerance=allowed, **parts)
 
 
 def arrays(result: object) -> Iterator[tuple[str, np.ndarray]]:

@@ -238,3 +238,28 @@ def test_one_flow_outside_makes_a_box_outside():
     for codes, all_flows in zip(judged.verdict.T.tolist(), overall(judged).tolist(), strict=True):
         wanted = WITHIN if {*codes} == {WITHIN} else OUTSIDE if OUTSIDE in codes else NEITHER
         assert all_flows == wanted
+
+
+def test_a_jet_takes_verdicts_and_gives_none():
+    """Two ways: by drawing and to first order; one that holds whichever outlet is struck."""
+    calm = some_boxes(HOLES, 60, 1.2e-3, spread=0.15e-3)
+    jet = np.outer([1e-5, 1e-3, 0.02], np.ones(60))
+    jet[:, ::3] = 0.0
+    for judge in (judge_drawn, judge_first_order):
+        options = {"samples": SAMPLES, "seed": 0} if judge is judge_drawn else {}
+        without = judge(calm, INFLOW, **options)
+        struck = judge(replace(calm, jet=jet), INFLOW, **options)
+        np.testing.assert_array_equal(struck.lip_verdict, without.verdict)
+        np.testing.assert_array_equal(struck.share, without.share)
+        # no verdict is turned into another one
+        kept = struck.verdict == without.verdict
+        assert np.all(kept | (struck.verdict == NEITHER))
+        # nothing changes without a jet, or with one of a hundredth of a millimetre
+        assert kept[:, ::3].all()
+        assert kept[0].all()
+        # at 20 mm of head no box with more than one line is within
+        several = (calm.uncapped.sum(-1) > 1) & (jet[2] > 0)
+        assert WITHIN in without.verdict[2, several]
+        assert WITHIN not in struck.verdict[2, several]
+        # one whose lips differ by far more is outside all the same
+        assert OUTSIDE in struck.verdict[1, 1::3]

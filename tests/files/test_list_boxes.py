@@ -37,7 +37,7 @@ def test_a_row_is_a_box():
     np.testing.assert_array_equal(boxes.clock[0], [0.0, np.pi / 2, np.nan])
     np.testing.assert_array_equal(boxes.error[1, :2], [0.001, 0.0])
     (first, second), (three, two) = zip(
-        *((b, b.openings) for _, _, b in boxes.alike()), strict=True
+        *((b, b.openings) for _, _, b in boxes.alike(np.array([1e-4]))), strict=True
     )
     assert {len(three), len(two)} == {2, 3}
     assert {*three, *two} == {Circle(2 * INCH)}
@@ -60,7 +60,7 @@ def test_a_row_is_an_outlet():
     np.testing.assert_allclose(boxes.lip, [[0.0031, 0.0], [np.inf, 0.001]])
     root = 0.001 / np.sqrt(2)
     np.testing.assert_allclose(boxes.error, [[root, 0.001], [0.0, root]])
-    kinds = [type(o).__name__ for _, _, b in boxes.alike() for o in b.openings]
+    kinds = [type(o).__name__ for _, _, b in boxes.alike(np.array([1e-4])) for o in b.openings]
     assert sorted(kinds) == ["Circle", "Circle", "Circle", "Notch"]
 
 
