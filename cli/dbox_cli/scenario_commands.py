@@ -27,6 +27,8 @@ def check(
 ) -> None:
     """Validate a scenario; every fault is told at once."""
     from dbox.fieldwork.readings import without_placeholders
+    from dbox.fieldwork.series import fed
+    from dbox.report.text import wrapped
 
     refuse_one_file_twice({"FILE": file, "--readings": readings, "--write-csv": write_csv})
     written = site_of(file, None, readings)
@@ -45,6 +47,10 @@ def check(
                     "placeholder": written.placeholder})  # fmt: skip
         return
     typer.echo(f"{file}: in order; {len(site.outlets)} outlets, {len(site.flows)} flows")
+    for i, box in fed(site):
+        named = f"another box{f': {box.title}' if box.title else ''}"
+        words = f"outlet {site.outlets[i].label} feeds {named}, {len(box.outlets)} outlets"
+        typer.echo("\n".join(wrapped(words)))
     if written.placeholder:
         typer.echo("its readings are placeholders: put in your own, then take out the line")
         typer.echo("placeholder = true, or the word PLACEHOLDER in the title")

@@ -206,6 +206,7 @@ class Outlet:
     # Fall over length of the header beyond the box; matters for a bare pipe end. [-]
     header_fall: float | None = None
     capped: bool = False  # Whether the outlet is closed on purpose.
+    feeds: "Site | None" = None  # The box that it feeds in place of a line.
 
 
 @dataclass(frozen=True, kw_only=True)

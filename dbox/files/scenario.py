@@ -40,6 +40,7 @@ from dbox.fieldwork.site import (
 )
 from dbox.fieldwork.survey import Run, Survey
 from dbox.files import toml_file
+from dbox.files.boxes_in_series import Place, behind, fed_boxes, with_lines_of
 from dbox.files.pour_keys import pours_of
 from dbox.files.read_tables import Faults, read_table
 from dbox.files.scenario_tables import (
@@ -137,7 +138,7 @@ PLACEHOLDER = "PLACEHOLDER"
 
 
 def load(path: Path | str) -> Site:
-    """Read a scenario file."""
+    """Read a scenario file, and those of the boxes that its outlets feed."""
     return loads(toml_file.read_text(Path(path)), str(path))
 
 
@@ -152,17 +153,29 @@ def loads(text: str, name: str = "scenario") -> Site:
     >>> [outlet.readings for outlet in site.outlets]
     [(0.003175,), (0.0,)]
     """
-    return read(toml_file.parse(text, name), name)
+    return read(toml_file.parse(text, name), name, Place(Path(name)))
 
 
-def read(document: Mapping[str, Any], name: str = "") -> Site:
-    """Read the tables of a scenario; every fault begins with `name`."""
+def read(document: Mapping[str, Any], name: str = "", place: Place | None = None) -> Site:
+    """Read the tables of a scenario; every fault begins with `name`.
+
+    place: Of its file; without it the boxes that its outlets feed are not looked for.
+    """
     faults = Faults(HOMES)
     file = read_table(ScenarioFile, document, _bare_unit(document), faults)
-    site = _site(file, faults)
+    boxes: list[Site | None] = [None] * len(file.outlet)
+    if place:
+        boxes = fed_boxes(file.outlet, place, faults, _next)
+    tables = (with_lines_of(table, box) for table, box in zip(file.outlet, boxes, strict=True))
+    site = _site(replace(file, outlet=tuple(tables)), faults)
     if faults.told or site is None:
         raise faults.error(name)
-    return replace(site, metric=_is_metric(document))
+    return replace(behind(site, boxes), metric=_is_metric(document))
+
+
+def _next(path: Path, place: Place) -> Site:
+    """Read the file of a box behind another."""
+    return read(toml_file.parse(toml_file.read_text(path), str(path)), str(path), place)
 
 
 def _is_metric(document: Mapping[str, Any]) -> bool:
@@ -319,7 +332,7 @@ def _target(file: ScenarioFile, faults: Faults) -> Target:
         name = {"length": "line_length", "area": "line_area"}.get(by, "")
         for index, table in uncapped if name else ():
             place = f"outlet[{index + 1}]"
-            if getattr(table, name) is None:
+            if getattr(table, name) is None and table.feeds is None:
                 fault = f"{place} has no {name}; target.by is {show(by)}, add it"
                 faults.tell(fault, f"{place}.{name}")
         return Target(by=by)
@@ -512,6 +525,10 @@ def _trench(
     file: ScenarioFile, outlets: Sequence[OutletTable], index: int, faults: Faults
 ) -> Trench | None:
     outlet, own = outlets[index], f"outlet[{index + 1}].trench"
+    if outlet.feeds is not None:
+        if outlet.trench is not None:
+            faults.tell(f"{own} is of an outlet that feeds another box; leave one of them out")
+        return None
     table = own_or(outlet.trench, file.trench)
     places = (own, "trench") if outlet.trench else ("trench",)
     if table is None or not faults.complete(table, *places):

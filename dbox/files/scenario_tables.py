@@ -338,6 +338,9 @@ class OutletTable(InsertTable):
     line_area: float | None = key(
         limited(units.area, 0.1, 1e4, "the bottom of a trench is between 0.1 m2 and 10,000 m2"),
         "Bottom area of the trench that this outlet feeds.", "180 ft2")
+    feeds: str | None = key(
+        line, "Scenario file of the box that this outlet feeds, by its path from this file; "
+        "absent: it feeds a line.", "second-box.toml")
     state: str | None = key(
         one_of(STATES), "Whether the outlet is closed on purpose; absent: open.", "open")
     header: HeaderTable | None = key(HeaderTable, "Where its header differs from [header].")
