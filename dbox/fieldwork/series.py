@@ -7,7 +7,7 @@ the flow which it really gets, draw by draw. The best estimate is one draw more,
 No box behind another backs water up into it.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
@@ -25,6 +25,7 @@ from dbox.fieldwork.shares import (
     target_shares,
 )
 from dbox.fieldwork.site import Flow, Site
+from dbox.hydraulics.surge.parts import SupplyPipe
 from dbox.notes import Note
 
 
@@ -57,6 +58,29 @@ def fed(site: Site) -> list[tuple[int, Site]]:
     []
     """
     return [(i, outlet.feeds) for i, outlet in enumerate(site.outlets) if outlet.feeds]
+
+
+def lines_behind(box: Site) -> tuple[float | None, float | None]:
+    """Length and bottom area of all lines of a box; None where one is not known. [m], [m2]"""
+    lines = [outlet for outlet in box.outlets if not outlet.capped]
+
+    def whole(known: list[float | None]) -> float | None:
+        return None if None in known else sum(each or 0.0 for each in known)
+
+    return whole([line.line_length for line in lines]), whole([line.line_area for line in lines])
+
+
+def fed_by(site: Site, boxes: Sequence[Site | None]) -> Site:
+    """A site with the boxes that its outlets feed, each by the header where it has no [supply]."""
+    headers = site.works.headers or (None,) * len(boxes)
+
+    def through(box: Site, header: SupplyPipe | None) -> Site:
+        return replace(box, works=replace(box.works, supply=box.works.supply or header))
+
+    return replace(site, outlets=tuple(
+        replace(outlet, feeds=box and through(box, header))
+        for outlet, box, header in zip(site.outlets, boxes, headers, strict=True)
+    ))  # fmt: skip
 
 
 @contextmanager

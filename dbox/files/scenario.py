@@ -28,6 +28,7 @@ from dbox.fieldwork.evidence import (
     OutletEvidence,
 )
 from dbox.fieldwork.inlet import DEFAULT_FALL
+from dbox.fieldwork.series import fed_by, lines_behind
 from dbox.fieldwork.site import (
     DEFAULT_HOLD_BACK,
     ORDINARY_FLOWS,
@@ -40,9 +41,8 @@ from dbox.fieldwork.site import (
 )
 from dbox.fieldwork.survey import Run, Survey
 from dbox.files import toml_file
-from dbox.files.boxes_in_series import Place, behind, fed_boxes, with_lines_of
 from dbox.files.pour_keys import pours_of
-from dbox.files.read_tables import Faults, read_table
+from dbox.files.read_tables import Faults, Place, fed_boxes, read_table
 from dbox.files.scenario_tables import (
     HOMES,
     SIZES,
@@ -165,17 +165,27 @@ def read(document: Mapping[str, Any], name: str = "", place: Place | None = None
     file = read_table(ScenarioFile, document, _bare_unit(document), faults)
     boxes: list[Site | None] = [None] * len(file.outlet)
     if place:
-        boxes = fed_boxes(file.outlet, place, faults, _next)
-    tables = (with_lines_of(table, box) for table, box in zip(file.outlet, boxes, strict=True))
+        boxes = fed_boxes([table.feeds for table in file.outlet], place, faults, _next)
+    tables = (_with_lines(table, box) for table, box in zip(file.outlet, boxes, strict=True))
     site = _site(replace(file, outlet=tuple(tables)), faults)
     if faults.told or site is None:
         raise faults.error(name)
-    return replace(behind(site, boxes), metric=_is_metric(document))
+    return replace(fed_by(site, boxes), metric=_is_metric(document))
 
 
 def _next(path: Path, place: Place) -> Site:
     """Read the file of a box behind another."""
     return read(toml_file.parse(toml_file.read_text(path), str(path)), str(path), place)
+
+
+def _with_lines(table: OutletTable, box: Site | None) -> OutletTable:
+    """An outlet with the lines of the box that it feeds added up, where it does not say them."""
+    if box is None:
+        return table
+    length, area = lines_behind(box)
+    return replace(
+        table, line_length=table.line_length or length, line_area=table.line_area or area
+    )
 
 
 def _is_metric(document: Mapping[str, Any]) -> bool:
