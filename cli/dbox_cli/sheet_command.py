@@ -24,6 +24,7 @@ class Kind(Enum):
     FIELD = "field"
     SETUP = "setup"
     INSPECTION = "inspection"
+    OWNER = "owner"
 
 
 class Paper(Enum):
@@ -45,7 +46,7 @@ def command(
     file: arguments.OptionalFile = None,
     *,
     kind: Annotated[Kind, typer.Option(
-        help="A blank form, the record of a set-up, or an inspection.")],
+        help="A blank form, the record of a set-up, an inspection, or the owner's page.")],
     out: Annotated[Path, typer.Option(help="PDF file to write.")],
     paper: PaperChoice = Paper.LETTER,
     outlets: Outlets = None,
@@ -59,7 +60,7 @@ def command(
     overwrite: arguments.Overwrite = False,
     as_json: arguments.AsJson = False,
 ) -> None:  # fmt: skip
-    """Printable PDF: blank field form, set-up record, inspection sheet.
+    """Printable PDF: blank field form, set-up record, inspection sheet, owner's page.
 
     A set-up record is made of what dbox setup has logged, else of the readings in FILE. --goal,
     --at and --step are for it and mean what they mean to dbox level. Each dbox setup --again is
@@ -68,6 +69,9 @@ def command(
     from dbox.drawings.paper import check_sheet, save_pages
     from dbox.drawings.setup_sheet import blank_sheet
     from dbox.fieldwork.setup import Rules
+    from dbox.fieldwork.ties import tie_notes
+    from dbox.report.text import noted
+    from dbox.report.wording import sentences
 
     if visit is not None and kind is not Kind.SETUP:
         raise typer.BadParameter("--visit is for --kind setup; leave it out")
@@ -92,12 +96,15 @@ def command(
             pages, source = _record(site, file, turn, seed, paper.value, visit)
         else:
             pages = _form(site, kind, seed, paper.value)
+    told = sentences(tie_notes(site.ties)) if kind is Kind.OWNER else []
     save_pages(pages, out, title=title, overwrite=overwrite)
     if not as_json:
-        typer.echo(f"wrote {out}: {len(pages)} pages on {paper.value} paper, from {source}")
+        count = "1 page" if len(pages) == 1 else f"{len(pages)} pages"
+        typer.echo(f"wrote {out}: {count} on {paper.value} paper, from {source}")
+        typer.echo("\n".join(noted(told)), nl=bool(told))
         return
     about = {"kind": kind.value, "paper": paper.value, "pages": len(pages), "from": source}
-    print_json({**about, "files": [str(out)], "warnings": warned})
+    print_json({**about, "files": [str(out)], "warnings": [*warned, *told]})
 
 
 def _form(site: "Site", kind: Kind, seed: int, paper: str) -> tuple["Figure", ...]:
@@ -109,6 +116,10 @@ def _form(site: "Site", kind: Kind, seed: int, paper: str) -> tuple["Figure", ..
         if site.evidence.count:
             return findings_sheet(diagnose(site, seed=seed), paper)
         return inspection_sheet(site, paper)
+    if kind is Kind.OWNER:
+        from dbox.drawings.owner_sheet import owner_sheet
+
+        return owner_sheet(site, paper)
     from dbox.drawings.setup_sheet import field_sheet
     from dbox.fieldwork.turning import turn_tables
 

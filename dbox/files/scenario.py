@@ -40,6 +40,7 @@ from dbox.fieldwork.site import (
     plan_area,
 )
 from dbox.fieldwork.survey import Run, Survey
+from dbox.fieldwork.ties import locate
 from dbox.files import toml_file
 from dbox.files.pour_keys import pours_of
 from dbox.files.read_tables import Faults, Place, fed_boxes, read_table
@@ -231,6 +232,11 @@ def _site(file: ScenarioFile, faults: Faults) -> Site | None:
     labels = [table.label for table in whole]
     if file.grades is not None:
         _check_survey(file.grades, labels, faults)
+    if file.ties is not None:
+        for number, point in enumerate(file.ties.points, start=1):
+            faults.complete(point, f"ties.point[{number}]")
+        if not any(fault.startswith("ties.") for fault in faults.told):
+            faults.made(file.ties, locate, "ties")
     pours = pours_of(file.pour, {table.label: table.capped for table in whole}, faults)
     works = _works(file, whole, faults)
     evidence = _evidence(file, faults)
@@ -254,6 +260,7 @@ def _site(file: ScenarioFile, faults: Faults) -> Site | None:
         and replace(file.grades, placeholder=_placeholder(file.grades.placeholder, file.title)),
         pours=pours,
         record=file.record,
+        ties=file.ties,
         works=works,
         evidence=evidence,
         priors=file.priors,

@@ -15,6 +15,7 @@ from dbox.fieldwork.diagnosis.causes import KEYS
 from dbox.fieldwork.evidence import Evidence, OutletEvidence, Prior
 from dbox.fieldwork.site import Box, JobRecord, Tolerance
 from dbox.fieldwork.survey import Survey
+from dbox.fieldwork.ties import Ties
 from dbox.files.pour_keys import PourTable
 from dbox.files.read_tables import schema_of
 from dbox.hydraulics.openings import KINDS
@@ -384,6 +385,7 @@ class ScenarioFile:
         PourTable, "Pours of clean water, planned or done.", many=True, default=())
     record: JobRecord = key(
         JobRecord, "What the paper of the job says besides.", default=JobRecord())
+    ties: Ties | None = key(Ties, "Distances from two or three fixed points, to find the box by.")
     house: HouseTable = key(HouseTable, "The house that the tank serves.", default=HouseTable())
     tank: TankTable | None = key(TankTable, "The septic tank.")
     supply: SupplyTable | None = key(SupplyTable, "The gravity pipe from the tank to the box.")

@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from dbox.files.scenario import resolve
+
 
 @pytest.mark.parametrize(("paper", "box"), [("letter", (612, 792)), ("a4", (595.28, 841.89))])
 def test_pages_have_the_size_of_their_paper_and_no_date(dbox, tmp_path, paper, box):
@@ -227,3 +229,18 @@ def test_a_log_of_another_box_is_refused(dbox, set_up, tmp_path):
     assert code == 2
     assert "belongs to another scenario" in err
     assert not out.exists()
+
+
+def test_the_owners_page_is_written_and_told_what_its_ties_leave_open(dbox, tmp_path):
+    out, job = tmp_path / "owner.pdf", tmp_path / "job.toml"
+    text = resolve("full-job").read_text()
+    job.write_text(text.replace('side = "left"\n', "").partition('[[ties.point]]\nname = "oak"')[0]
+                   + "[box]" + text.partition("[box]")[2])  # fmt: skip
+    code, said, _ = dbox("sheet", str(job), "--kind", "owner", "--out", str(out), "--json")
+    assert (code, json.loads(said)["pages"], out.exists()) == (0, 1, True)
+    assert "two places fit" in json.loads(said)["warnings"][0]
+    assert "! two places fit" in dbox("check", str(job))[1]
+    job.write_text(text.replace('distance = "36 ft"', 'distance = "3 ft"'))
+    code, _, said = dbox("check", str(job))
+    assert code == 2
+    assert "job.toml: ties: the tapes from SE corner of the house, 3 ft" in said
