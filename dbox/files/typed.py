@@ -15,7 +15,16 @@ from typing import Any, TypeVar
 from dbox import keys, units
 from dbox.errors import ScenarioError, any_of, at_place, did_you_mean, show
 from dbox.fieldwork.lessons import LESSON_KINDS, LESSON_TOLERANCE, Kind, lesson_site, with_opening
-from dbox.fieldwork.site import ORDINARY_FLOWS, Flow, Outlet, Pour, Site, Tolerance, Works
+from dbox.fieldwork.site import (
+    DEFAULT_SPREAD,
+    ORDINARY_FLOWS,
+    Flow,
+    Outlet,
+    Pour,
+    Site,
+    Tolerance,
+    Works,
+)
 from dbox.files.pour_keys import catch_error, jug_volume, poured
 from dbox.files.scenario_tables import UNITS, some_volume
 from dbox.hydraulics.openings import KINDS, Opening
@@ -250,6 +259,30 @@ def lesson_box(
         flows=inflows or site.flows,
         tolerance=limit or site.tolerance or LESSON_TOLERANCE,
     )
+
+
+def choice_box(
+    own: Site | None,
+    *,
+    outlets: int | None,
+    flows: Sequence[str],
+    tolerance: str | None,
+    offset: str | None,
+    spread: str | None,
+) -> tuple[Site, float]:
+    """The box that openings are chosen for, and what a lip may be off in it. [m]
+
+    Nothing is assumed for a tolerance or an offset that nobody gave.
+    """
+    hole = None if offset is None else typed("--offset", offset, keys.offset)
+    off = None if spread is None else typed("--spread", spread, keys.spread)
+    site = lesson_box(own, outlets=outlets, flows=flows, tolerance=tolerance)
+    if tolerance is None and (own is None or own.tolerance is None):
+        site = replace(site, tolerance=None)
+    if hole is not None:
+        turned = (replace(outlet, hole_offset=hole or None) for outlet in site.outlets)
+        site = replace(site, outlets=tuple(turned))
+    return site, off or site.spread or DEFAULT_SPREAD
 
 
 def lesson_kinds(openings: Sequence[str]) -> tuple[Kind, ...]:
