@@ -1,5 +1,6 @@
 """`dbox sheet FILE`: printable pages."""
 
+from collections.abc import Sequence
 from enum import Enum
 from math import radians
 from pathlib import Path
@@ -57,6 +58,13 @@ def command(
     seed: arguments.Seed = 0,
     visit: Annotated[int | None, typer.Option(
         help="Of a set-up: the record of this visit, from 1 [the last].")] = None,
+    tie: Annotated[list[str] | None, typer.Option(
+        help='For the owner, written into FILE: a fixed point, the tape to the box, the tapes from '
+        'the points before it, as "oak; 27 ft; 30 ft". Two or three.')] = None,
+    side: Annotated[str | None, typer.Option(
+        help="left or right: the box, seen from the first tie to the second.")] = None,
+    call: Annotated[list[str] | None, typer.Option(
+        help="For the owner, written into FILE: whom to call, and for what.")] = None,
     overwrite: arguments.Overwrite = False,
     as_json: arguments.AsJson = False,
 ) -> None:  # fmt: skip
@@ -75,6 +83,12 @@ def command(
 
     if visit is not None and kind is not Kind.SETUP:
         raise typer.BadParameter("--visit is for --kind setup; leave it out")
+    told = {"--tie": tie, "--side": side, "--call": call}
+    if given := [option for option, value in told.items() if value]:
+        if kind is not Kind.OWNER or file is None:
+            raise typer.BadParameter(f"{' and '.join(given)}: for FILE and --kind owner only")
+        if side and not tie:
+            raise typer.BadParameter("--side goes with --tie; give both")
     arguments.refuse_one_file_twice({"FILE": file, "--out": out})
     if (file is None) == (outlets is None) or (outlets is not None and kind is not Kind.FIELD):
         raise typer.BadParameter("give FILE, or with --kind field alone --outlets instead of it")
@@ -82,6 +96,8 @@ def command(
     if file is None:
         source, title = f"{outlets} outlets", "field form"
     else:
+        if given:
+            _put_into(file, tie or (), side, call or (), overwrite=overwrite, quiet=as_json)
         site = arguments.site_of(file, flow)
         source, title = file, f"{kind.value}: {site.title}"
     with arguments.naming(source), heard() as warned:
@@ -96,15 +112,33 @@ def command(
             pages, source = _record(site, file, turn, seed, paper.value, visit)
         else:
             pages = _form(site, kind, seed, paper.value)
-    told = sentences(tie_notes(site.ties)) if kind is Kind.OWNER else []
+    warnings = sentences(tie_notes(site.ties)) if kind is Kind.OWNER else []
     save_pages(pages, out, title=title, overwrite=overwrite)
     if not as_json:
         count = "1 page" if len(pages) == 1 else f"{len(pages)} pages"
         typer.echo(f"wrote {out}: {count} on {paper.value} paper, from {source}")
-        typer.echo("\n".join(noted(told)), nl=bool(told))
+        typer.echo("\n".join(noted(warnings)), nl=bool(warnings))
         return
     about = {"kind": kind.value, "paper": paper.value, "pages": len(pages), "from": source}
-    print_json({**about, "files": [str(out)], "warnings": [*warned, *told]})
+    print_json({**about, "files": [str(out)], "warnings": [*warned, *warnings]})
+
+
+def _put_into(
+    file: str, ties: Sequence[str], side: str | None, call: Sequence[str], *, overwrite: bool,
+    quiet: bool,
+) -> None:  # fmt: skip
+    """Write what was told for the owner into the scenario, and say so."""
+    from dbox.files.scenario import load, resolve, shipped_names
+    from dbox.files.typed import put_into, typed_ties
+
+    path = resolve(file)
+    if not Path(file).exists() and file in shipped_names():
+        raise typer.BadParameter(f"{file} is a shipped scenario; copy {path} and name the copy")
+    load(path)
+    tables = {**({"ties": typed_ties(ties, side)} if ties else {}),
+              **({"record": {"call": list(call)}} if call else {})}  # fmt: skip
+    put_into(path, tables, overwrite=overwrite)
+    typer.echo(f"wrote {path}: {' and '.join(tables)}", err=quiet)
 
 
 def _form(site: "Site", kind: Kind, seed: int, paper: str) -> tuple["Figure", ...]:

@@ -7,9 +7,10 @@ are two. One unit at the end goes for all.
 """
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
+from pathlib import Path
 from typing import Any, TypeVar
 
 from dbox import keys, units
@@ -25,8 +26,12 @@ from dbox.fieldwork.site import (
     Tolerance,
     Works,
 )
+from dbox.fieldwork.ties import SIDES
+from dbox.files import toml_file
 from dbox.files.pour_keys import catch_error, jug_volume, poured
+from dbox.files.scenario import read
 from dbox.files.scenario_tables import UNITS, some_volume
+from dbox.files.write_file import write_file
 from dbox.hydraulics.openings import KINDS, Opening
 from dbox.hydraulics.surge.inflow import Inflow, steady
 from dbox.units import clean
@@ -343,3 +348,45 @@ def typed_dose(works: Works, text: str) -> Inflow:
     inflow = typed("--dose", rate, keys.flow_rate)
     amount = typed("--dose", volume, some_volume)
     return steady(inflow, amount / inflow, name=f"dose of {text}")
+
+
+_TAPED = ("distance", "from_first", "from_second")
+
+
+def typed_ties(ties: Sequence[str], side: str | None) -> dict[str, Any]:
+    """The table of ties that were typed, each as its name and what was taped, parted by `;`.
+
+    >>> typed_ties(["oak; 27 ft", "well; 30 ft; 12 ft"], None)["point"][1]
+    {'name': 'well', 'distance': '30 ft', 'from_first': '12 ft'}
+    """
+    points = []
+    for text in ties:
+        name, *taped = (part.strip() for part in text.split(";"))
+        lies = {"side": taped.pop().lower()} if taped and taped[-1].lower() in SIDES else {}
+        if not 1 <= len(taped) <= len(_TAPED):
+            raise ScenarioError(
+                f"--tie is {show(text)}; write what it is and what was taped, as "
+                '"oak; 27 ft; 30 ft": to the box, then from the first and from the second point'
+            )
+        points.append({"name": name, **dict(zip(_TAPED, taped, strict=False)), **lies})
+    return {"side": side, "point": points}
+
+
+def put_into(file: Path, tables: Mapping[str, Mapping[str, Any]], *, overwrite: bool) -> None:
+    """Write values into the tables of a scenario, None taking a key out.
+
+    Its comments and all else stay as they are.
+    """
+    text = toml_file.read_text(file)
+    document = toml_file.parse(text, str(file))
+    there = [f"{n}.{k}" for n, values in tables.items() for k in values if k in document.get(n, {})]
+    if there and not overwrite:
+        raise ScenarioError(
+            f"{file}: holds {' and '.join(there)} already; add --overwrite to replace them"
+        )
+    for name, values in tables.items():
+        merged = {**document.get(name, {}), **values}
+        document[name] = {key: value for key, value in merged.items() if value is not None}
+    read(document, str(file))
+    written = toml_file.with_values(text, document).rstrip()
+    write_file(file, f"{written}\n", overwrite=True)
