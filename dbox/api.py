@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from dbox.fieldwork.levelling import Levelling
     from dbox.fieldwork.pour import Expectation
     from dbox.fieldwork.pour_fit import Explanation, Finding
+    from dbox.fieldwork.series import Lines
     from dbox.fieldwork.shares import Assessment
     from dbox.fieldwork.surge import SurgeOutcome
 
@@ -76,16 +77,25 @@ class Answer(ABC):
     def _lines(self) -> list[str]: ...
 
 
+@dataclass(frozen=True, repr=False, eq=False)
 class Shares(Answer):
-    """Shares of every outlet at each flow, with bands and verdicts; see `assess`."""
+    """Shares of every outlet at each flow, with bands and verdicts; see `assess`.
+
+    Parameters
+    ----------
+    lines : Lines or None
+        Shares through to every line, of shape (flows, lines) [-]; None where no outlet feeds
+        another box.
+    """
 
     result: "Assessment"
+    lines: "Lines | None" = None
 
     def to_dict(self) -> dict[str, Any]:
         """As `dbox split --json`."""
         from dbox.report.split_report import split_json
 
-        return split_json(self.site, self.result)
+        return split_json(self.site, self.result, self.lines)
 
     def plot(self) -> "Figure":
         """The box in section, with a strip of shares for each flow."""
@@ -96,7 +106,7 @@ class Shares(Answer):
     def _lines(self) -> list[str]:
         from dbox.report.split_report import report
 
-        return report(self.site, self.result)
+        return report(self.site, self.result, self.lines)
 
 
 class Plan(Answer):
@@ -318,9 +328,10 @@ def assess(site: Site, *, seed: int = 0, samples: int = PER_DRAW) -> Shares:
     >>> assess(load("off-level")).result.result.share.shape
     (3, 5)
     """
-    from dbox.fieldwork import shares
+    from dbox.fieldwork import series, shares
 
-    return Shares(site, shares.assess(site, seed=seed, samples=samples))
+    found = shares.assess(site, seed=seed, samples=samples)
+    return Shares(site, found, series.through(site, seed=seed, samples=samples))
 
 
 def level(

@@ -9,6 +9,9 @@ from dataclasses import dataclass
 
 from dbox.units import FINE_PARTS, FOOT, INCH, PARTS, feet, inches, millimetres, three_digits
 
+_TAPE_PARTS = 4
+"""Parts of an inch that a taped distance is written in. [-] (judgement)"""
+
 
 @dataclass(frozen=True)
 class Lengths:
@@ -69,6 +72,19 @@ class Lengths:
         ('60 ft', '18 m')
         """
         return f"{three_digits(metres)} m" if self.metric else feet(metres)
+
+    def tape(self, metres: float) -> str:
+        """A taped distance: feet and inches to a quarter, or metres to the centimetre. [m]
+
+        >>> Lengths().tape(13.6398), Lengths().tape(10.9728), Lengths(metric=True).tape(10.97)
+        ('44 ft 9 in', '36 ft', '10.97 m')
+        """
+        if self.metric:
+            return f"{round(metres, 2):g} m"
+        whole, rest = divmod(round(metres / INCH * _TAPE_PARTS), 12 * _TAPE_PARTS)
+        words = [f"{whole} ft"] * (whole > 0)
+        words += [inches(rest / _TAPE_PARTS * INCH, parts=_TAPE_PARTS)] * (rest > 0 or not whole)
+        return " ".join(words)
 
     @property
     def run(self) -> tuple[float, str, str]:

@@ -36,6 +36,10 @@ def check(
     """Validate a scenario; every fault is told at once."""
     from dbox.fieldwork.falls_plan import aim
     from dbox.fieldwork.readings import without_placeholders
+    from dbox.fieldwork.series import fed
+    from dbox.fieldwork.ties import tie_notes
+    from dbox.report.text import noted, wrapped
+    from dbox.report.wording import sentences
 
     refuse_one_file_twice({"FILE": file, "--readings": readings, "--write-csv": write_csv})
     written = site_of(file, None, readings)
@@ -57,6 +61,12 @@ def check(
                     "placeholder": written.placeholder})  # fmt: skip
         return
     typer.echo(f"{file}: in order; {len(site.outlets)} outlets, {len(site.flows)} flows")
+    for i, box in fed(site):
+        named = f"another box{f': {box.title}' if box.title else ''}"
+        words = f"outlet {site.outlets[i].label} feeds {named}, {len(box.outlets)} outlets"
+        typer.echo("\n".join(wrapped(words)))
+    if told := noted(sentences(tie_notes(site.ties))):
+        typer.echo("\n".join(told[1:]))
     if written.placeholder:
         typer.echo("its readings are placeholders: put in your own, then take out the line")
         typer.echo("placeholder = true, or the word PLACEHOLDER in the title")

@@ -1,5 +1,6 @@
 """`dbox sheet FILE`: printable pages."""
 
+from collections.abc import Sequence
 from enum import Enum
 from math import radians
 from pathlib import Path
@@ -24,6 +25,7 @@ class Kind(Enum):
     FIELD = "field"
     SETUP = "setup"
     INSPECTION = "inspection"
+    OWNER = "owner"
 
 
 class Paper(Enum):
@@ -45,7 +47,7 @@ def command(
     file: arguments.OptionalFile = None,
     *,
     kind: Annotated[Kind, typer.Option(
-        help="A blank form, the record of a set-up, or an inspection.")],
+        help="A blank form, the record of a set-up, an inspection, or the owner's page.")],
     out: Annotated[Path, typer.Option(help="PDF file to write.")],
     paper: PaperChoice = Paper.LETTER,
     outlets: Outlets = None,
@@ -56,10 +58,17 @@ def command(
     seed: arguments.Seed = 0,
     visit: Annotated[int | None, typer.Option(
         help="Of a set-up: the record of this visit, from 1 [the last].")] = None,
+    tie: Annotated[list[str] | None, typer.Option(
+        help='For the owner, written into FILE: a fixed point, the tape to the box, the tapes from '
+        'the points before it, as "oak; 27 ft; 30 ft". Two or three.')] = None,
+    side: Annotated[str | None, typer.Option(
+        help="left or right: the box, seen from the first tie to the second.")] = None,
+    call: Annotated[list[str] | None, typer.Option(
+        help="For the owner, written into FILE: whom to call, and for what.")] = None,
     overwrite: arguments.Overwrite = False,
     as_json: arguments.AsJson = False,
 ) -> None:  # fmt: skip
-    """Printable PDF: blank field form, set-up record, inspection sheet.
+    """Printable PDF: blank field form, set-up record, inspection sheet, owner's page.
 
     A set-up record is made of what dbox setup has logged, else of the readings in FILE. --goal,
     --at and --step are for it and mean what they mean to dbox level. Each dbox setup --again is
@@ -68,9 +77,18 @@ def command(
     from dbox.drawings.paper import check_sheet, save_pages
     from dbox.drawings.setup_sheet import blank_sheet
     from dbox.fieldwork.setup import Rules
+    from dbox.fieldwork.ties import tie_notes
+    from dbox.report.text import noted
+    from dbox.report.wording import sentences
 
     if visit is not None and kind is not Kind.SETUP:
         raise typer.BadParameter("--visit is for --kind setup; leave it out")
+    told = {"--tie": tie, "--side": side, "--call": call}
+    if given := [option for option, value in told.items() if value]:
+        if kind is not Kind.OWNER or file is None:
+            raise typer.BadParameter(f"{' and '.join(given)}: for FILE and --kind owner only")
+        if side and not tie:
+            raise typer.BadParameter("--side goes with --tie; give both")
     arguments.refuse_one_file_twice({"FILE": file, "--out": out})
     if (file is None) == (outlets is None) or (outlets is not None and kind is not Kind.FIELD):
         raise typer.BadParameter("give FILE, or with --kind field alone --outlets instead of it")
@@ -78,6 +96,8 @@ def command(
     if file is None:
         source, title = f"{outlets} outlets", "field form"
     else:
+        if given:
+            _put_into(file, tie or (), side, call or (), overwrite=overwrite, quiet=as_json)
         site = arguments.site_of(file, flow)
         source, title = file, f"{kind.value}: {site.title}"
     with arguments.naming(source), heard() as warned:
@@ -92,12 +112,33 @@ def command(
             pages, source = _record(site, file, turn, seed, paper.value, visit)
         else:
             pages = _form(site, kind, seed, paper.value)
+    warnings = sentences(tie_notes(site.ties)) if kind is Kind.OWNER else []
     save_pages(pages, out, title=title, overwrite=overwrite)
     if not as_json:
-        typer.echo(f"wrote {out}: {len(pages)} pages on {paper.value} paper, from {source}")
+        count = "1 page" if len(pages) == 1 else f"{len(pages)} pages"
+        typer.echo(f"wrote {out}: {count} on {paper.value} paper, from {source}")
+        typer.echo("\n".join(noted(warnings)), nl=bool(warnings))
         return
     about = {"kind": kind.value, "paper": paper.value, "pages": len(pages), "from": source}
-    print_json({**about, "files": [str(out)], "warnings": warned})
+    print_json({**about, "files": [str(out)], "warnings": [*warned, *warnings]})
+
+
+def _put_into(
+    file: str, ties: Sequence[str], side: str | None, call: Sequence[str], *, overwrite: bool,
+    quiet: bool,
+) -> None:  # fmt: skip
+    """Write what was told for the owner into the scenario, and say so."""
+    from dbox.files.scenario import load, resolve, shipped_names
+    from dbox.files.typed import put_into, typed_ties
+
+    path = resolve(file)
+    if not Path(file).exists() and file in shipped_names():
+        raise typer.BadParameter(f"{file} is a shipped scenario; copy {path} and name the copy")
+    load(path)
+    tables = {**({"ties": typed_ties(ties, side)} if ties else {}),
+              **({"record": {"call": list(call)}} if call else {})}  # fmt: skip
+    put_into(path, tables, overwrite=overwrite)
+    typer.echo(f"wrote {path}: {' and '.join(tables)}", err=quiet)
 
 
 def _form(site: "Site", kind: Kind, seed: int, paper: str) -> tuple["Figure", ...]:
@@ -109,6 +150,10 @@ def _form(site: "Site", kind: Kind, seed: int, paper: str) -> tuple["Figure", ..
         if site.evidence.count:
             return findings_sheet(diagnose(site, seed=seed), paper)
         return inspection_sheet(site, paper)
+    if kind is Kind.OWNER:
+        from dbox.drawings.owner_sheet import owner_sheet
+
+        return owner_sheet(site, paper)
     from dbox.drawings.setup_sheet import field_sheet
     from dbox.fieldwork.falls_plan import aim
     from dbox.fieldwork.turning import turn_tables

@@ -51,12 +51,14 @@ def command(
         raise typer.BadParameter(f"{options} is for use without FILE; {file} says it")
     else:
         site = arguments.site_of(file, flow, readings)
+    from dbox.fieldwork.series import through
     from dbox.fieldwork.shares import assess
     from dbox.report.split_report import report, split_json
 
     with arguments.naming(file or "--heights"):
         assessment = assess(site, seed=seed, samples=samples)
-    print_answer(as_json, split_json, report, site, assessment)
+        lines = through(site, seed=seed, samples=samples)
+    print_answer(as_json, split_json, report, site, assessment, lines)
     if picture:
         from dbox.drawings.split_picture import split_figure
 

@@ -136,33 +136,51 @@ def sweep_command(
 
 @app.command("compare")
 def compare_command(
+    file: LessonFile = None,
     opening: Annotated[
         list[str] | None,
         typer.Option("--opening", help="Opening to compare; may be repeated [five usual ones]."),
     ] = None,
-    outlets: Annotated[int, typer.Option(min=2, max=20, help="Outlets of the box.")] = 4,
+    outlets: Outlets = None,
     error: Annotated[
         str, typer.Option(help="The one wrong lip over the others; - is low.")
     ] = "-1/8 in",
     flow: Flows = None,
+    tolerance: Tolerance = None,
+    spread: Annotated[
+        str | None, typer.Option(help='How far one lip may be off, "1/32 in" [1/16 in].')
+    ] = None,
+    offset: Annotated[
+        str | None, typer.Option(help='Offset of round holes that turn, "1/2 in".')
+    ] = None,
     table: Table = None,
     as_json: AsJson = False,
     picture: Picture = None,
     overwrite: Overwrite = False,
 ) -> None:
-    """Which opening forgives a wrong lip the most, and what it costs in drop."""
-    from dbox.fieldwork.lessons import LESSON_FLOWS, compare
-    from dbox.files.typed import lesson_height, lesson_kinds, typed_flows
+    """Which opening forgives a wrong lip the most, and what it costs in drop.
+
+    With --opening it helps to choose: water over the lips, what a lip off by --spread does, how far
+    a side may settle till a line is outside --tolerance, what inserts of --offset make up for, how
+    it clogs. FILE gives box, outlets, flows and all of these that it holds.
+    """
+    from dbox.fieldwork.lessons import choose, compare
+    from dbox.files.typed import choice_box, lesson_height, lesson_kinds
     from dbox.report.teach_report import compare_csv, compare_json, compare_report
 
-    check_files(picture, table, overwrite=overwrite)
-    compared = compare(
-        lesson_kinds(opening or ()),
-        outlets=outlets,
-        flows=typed_flows(flow) if flow else LESSON_FLOWS,
-        error=lesson_height("--error", error),
-    )
-    print_answer(as_json, compare_json, compare_report, compared)
+    check_files(picture, table, file, overwrite=overwrite)
+    site, off = choice_box(own_site(file, outlets), outlets=outlets, flows=flow or (),
+                           tolerance=tolerance, offset=offset, spread=spread)  # fmt: skip
+    kinds = lesson_kinds(opening or ())
+    with naming(file or "teach compare"):
+        compared = compare(
+            kinds,
+            outlets=sum(not outlet.capped for outlet in site.outlets),
+            flows=site.flows,
+            error=lesson_height("--error", error),
+        )
+        choice = choose(site, kinds, off) if opening else None
+    print_answer(as_json, compare_json, compare_report, compared, choice)
     if table:
         write_text(compare_csv(compared), table, overwrite=overwrite, quiet=as_json)
     if picture:

@@ -92,10 +92,12 @@ class Pages:
     kind: What the sheet is called.
     site: The job: its title stands on every page, and whether its data are invented.
     paper: One of `PAPERS`.
+    body: Size of the letters of its running words. [pt]
     """
 
-    def __init__(self, kind: str, site: Site, paper: str) -> None:
+    def __init__(self, kind: str, site: Site, paper: str, body: float = BODY) -> None:
         self.kind = kind
+        self.body = body
         self.site = site
         self.size = PAPERS[paper]
         self.sheets: list[Sheet] = []
@@ -139,12 +141,12 @@ class Pages:
 
     def paragraph(self, text: str, *, mark: str = "", weight: str = "normal") -> None:
         """Write a paragraph; a mark stands before it and the words are indented after it."""
-        indent = text_width(f"{mark}  ", BODY) if mark else 0.0
-        lines = wrap(text, self.width - indent, BODY, weight)
-        self.need((len(lines) if len(lines) <= _KEPT else 3) * line_height(BODY))
+        indent = text_width(f"{mark}  ", self.body) if mark else 0.0
+        lines = wrap(text, self.width - indent, self.body, weight)
+        self.need((len(lines) if len(lines) <= _KEPT else 3) * line_height(self.body))
         if mark:
-            write_line(self.sheet, self.sheet.left, self.top, mark, BODY)
-        self._lines(lines, BODY, indent, weight)
+            write_line(self.sheet, self.sheet.left, self.top, mark, self.body)
+        self._lines(lines, self.body, indent, weight)
         self.skip(0.03)
 
     def blank_lines(self, count: int, height: float = 0.32) -> None:
@@ -164,8 +166,8 @@ class Pages:
     def framed(self, texts: Sequence[str]) -> None:
         """Write paragraphs inside a frame that stays on one page."""
         inside = self.width - 0.24
-        groups = [wrap(text, inside, BODY) for text in texts]
-        height = sum(len(g) * line_height(BODY) + 0.03 for g in groups) + 0.16
+        groups = [wrap(text, inside, self.body) for text in texts]
+        height = sum(len(g) * line_height(self.body) + 0.03 for g in groups) + 0.16
         self.need(height + 0.06)
         sheet = self.sheet
         corner = (sheet.left, self.top - height)
@@ -175,7 +177,7 @@ class Pages:
         end = self.top - height - 0.06
         self.skip(0.08)
         for lines in groups:
-            self._lines(lines, BODY, 0.12)
+            self._lines(lines, self.body, 0.12)
             self.skip(0.03)
         sheet.top = end
 
@@ -187,7 +189,7 @@ class Pages:
         """Number the pages and hand them over."""
         for number, sheet in enumerate(self.sheets, start=1):
             words = f"page {number} of {len(self.sheets)}"
-            write_line(sheet, sheet.right, self.size[1] - MARGIN, words, ha="right")
+            write_line(sheet, sheet.right, self.size[1] - MARGIN, words, self.body, ha="right")
         return tuple(sheet.figure for sheet in self.sheets)
 
     def _lines(self, lines: list[str], size: float, indent: float, weight: str = "normal") -> None:
@@ -205,16 +207,17 @@ class Pages:
         write_line(sheet, sheet.left, sheet.top, self.kind, size, weight="bold")
         sheet.top -= line_height(size)
         # the title of the job, and that its data are invented where they are
-        stamp = text_width(STAMP, BODY, "bold") + 0.2 if self.site.record.invented else 0.0
+        stamp = text_width(STAMP, self.body, "bold") + 0.2 if self.site.record.invented else 0.0
         if stamp:
-            write_line(sheet, sheet.right, sheet.top, STAMP, ha="right", weight="bold")
-        lines = wrap(self.site.title or "job without a title", self.width - stamp, BODY, most=2)
-        sheet.top = write_lines(sheet, sheet.left, sheet.top, lines) - 0.04
+            write_line(sheet, sheet.right, sheet.top, STAMP, self.body, ha="right", weight="bold")
+        title = self.site.title or "job without a title"
+        lines = wrap(title, self.width - stamp, self.body, most=2)
+        sheet.top = write_lines(sheet, sheet.left, sheet.top, lines, self.body) - 0.04
         self.rule(sheet.left, sheet.right, sheet.top, MEDIUM)
         sheet.top -= 0.08
-        foot = wrap(FOOT, self.width, BODY)
-        rise = sheet.bottom + len(foot) * line_height(BODY)
-        write_lines(sheet, sheet.left, rise, foot)
+        foot = wrap(FOOT, self.width, self.body)
+        rise = sheet.bottom + len(foot) * line_height(self.body)
+        write_lines(sheet, sheet.left, rise, foot, self.body)
         self.rule(sheet.left, sheet.right, rise + 0.06)
         sheet.bottom = rise + 0.12
 
@@ -318,18 +321,19 @@ def entries(
     width = (pages.width - gap * (columns - 1)) / columns
     for start in range(0, len(pairs), columns):
         group = pairs[start : start + columns]
-        labels = [text_width(f"{label}:  ", BODY, "bold") for label, _ in group]
+        labels = [text_width(f"{label}:  ", pages.body, "bold") for label, _ in group]
         words = [
-            wrap(text, width - label, BODY) if text else []
+            wrap(text, width - label, pages.body) if text else []
             for (_, text), label in zip(group, labels, strict=True)
         ]
-        height = max(max(len(lines) for lines in words) * line_height(BODY) + 0.06, least_height)
+        most = max(len(lines) for lines in words)
+        height = max(most * line_height(pages.body) + 0.06, least_height)
         pages.need(height)
         for i, ((label, _), indent, lines) in enumerate(zip(group, labels, words, strict=True)):
             left = pages.sheet.left + i * (width + gap)
             drop = least_height - 0.25
-            write_line(pages.sheet, left, pages.top - drop, f"{label}:", BODY, weight="bold")
-            write_lines(pages.sheet, left + indent, pages.top - drop, lines)
+            write_line(pages.sheet, left, pages.top - drop, f"{label}:", pages.body, weight="bold")
+            write_lines(pages.sheet, left + indent, pages.top - drop, lines, pages.body)
             if not lines:
                 pages.rule(left + indent, left + width, pages.top - drop - 0.21, HAIR)
         pages.skip(height)

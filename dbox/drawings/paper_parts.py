@@ -99,6 +99,13 @@ def box_entries(site: Site) -> list[tuple[str, str]]:
     ]
 
 
+def tie_entries(site: Site) -> list[tuple[str, str]]:
+    """The ties as written, and those taped as numbers; two blanks where there are none."""
+    taped = site.ties.points if site.ties else ()
+    known = [*site.record.ties, *(f"{t.name} {site.lengths.tape(t.distance)}" for t in taped)]
+    return [(f"Tie {i}", tie) for i, tie in enumerate(known or ("", ""), start=1)]
+
+
 def plan(pages: Pages) -> None:
     """Draw the box from above, the outlets numbered, with room to sketch around it."""
     site = pages.site

@@ -24,6 +24,7 @@ from dbox.drawings.paper_parts import (
     signatures,
     signing_room,
     sketch,
+    tie_entries,
     turn_table,
 )
 from dbox.drawings.style import pens
@@ -82,9 +83,8 @@ def setup_sheet(
     pages.heading("Sizes, seat and ties of the box, remarks", keep=1.5)
     seat = record_entries(record, "bedding", "cover", "riser", "lid", "seals")
     entries(pages, [*box_entries(pages.site), *seat])
-    ties = [(f"Tie {i}", tie) for i, tie in enumerate(record.ties or ("", ""), start=1)]
     noted = record_entries(record, "benchmark", "photo", "recheck", "notes", "exceptions")
-    entries(pages, [*ties, *noted], columns=1)
+    entries(pages, [*tie_entries(pages.site), *noted], columns=1)
     pages.heading("The box", keep=3.4)
     plan(pages)
     for number, levelling in enumerate(passes, start=1):

@@ -20,7 +20,7 @@ is split at every flow.
 
 A comparison gives every kind of opening the same box, the same one wrong lip and the same flows.
 The narrower an opening, the higher the water stands over it and the less an error matters; but the
-inlet must then stand higher over the outlets, or it drowns.
+inlet must then stand higher over the outlets, or it drowns. A choice asks it of one box.
 
 All cells of a table, and all leans and flows of a sweep, are one call of `split`.
 """
@@ -548,3 +548,53 @@ def compare(
         raise DomainError("no opening to compare; name at least one")
     tables = tuple(lip_table(kind.opening, outlets, flows, [error]) for kind in kinds)
     return Comparison(kinds=tuple(kinds), error=error, tables=tables)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Choice:
+    """What each of k openings asks of a box and forgives; arrays are read-only."""
+
+    site: Site  # The box, its lips level.
+    kinds: tuple[Kind, ...]
+    flows: tuple[Flow, Flow]  # The weakest and the strongest flow of the box.
+    spread: float  # What one lip may be off. [m]
+    head: Array  # (k, 2) Water over level lips at both. [m]
+    # (k,) The most that one lip so far off moves a share at the weakest flow, over its target. [-]
+    error: Array
+    # (k,) How far a side may sink till a line is outside then; NaN without a tolerance. [m]
+    settles: Array
+    # (k,) How unequal pipes inserts make up for; NaN where not all turn, or it is not known. [m]
+    cures: Array
+
+
+def choose(site: Site, kinds: Sequence[Kind], spread: float) -> Choice:
+    """Hold openings against each other in a box, at its weakest and strongest flow; spread [m]."""
+    weak, strong = (pick(site.flows, key=lambda flow: flow.inflow) for pick in (min, max))
+    target, level = target_shares(site), leaning_lips(site, 0.0, 0.0)
+    steps = spread * np.eye(target.size)[target > 0]
+    travel = 2.0 * np.min([o.hole_offset or np.nan for o in site.outlets if not o.capped])
+    head, error, settles, cures = [], [], [], []
+    for kind in kinds:
+        result = split([weak.inflow, strong.inflow], level, kind.opening)
+        wrong = split(weak.inflow, np.concatenate([level + steps, level - steps]), kind.opening)
+        head.append(result.level)
+        error.append(_over(np.abs(wrong.share - result.share[0]), target).max())
+        settles.append(_settling(site, kind.opening, weak.inflow, target))
+        cures.append(travel if isinstance(kind.opening, Circle) and travel < np.inf else np.nan)
+    found = [np.array(each, np.float64) for each in (head, error, settles, cures)]
+    freeze(*found)
+    return Choice(site=site, kinds=tuple(kinds), flows=(weak, strong), spread=spread, head=found[0],
+                  error=found[1], settles=found[2], cures=found[3])  # fmt: skip
+
+
+def _settling(site: Site, opening: Opening, inflow: float, target: Array) -> float:
+    """The least that a side sinks till a line is outside, inf where it is more than 0.5 m. [m]"""
+    if site.tolerance is None:
+        return np.nan
+    low, high = np.zeros(len(SIDES)), np.full(len(SIDES), 0.5)
+    for _ in range(40):
+        middle = (low + high) / 2
+        lips = leaning_lips(site, *(middle * np.array(list(SIDES.values())).T))
+        inside = _off(split(inflow, lips, opening).share, target) <= site.tolerance.share
+        low, high = np.where(inside, middle, low), np.where(inside, high, middle)
+    return float(low.min()) if low.min() < 0.499 else np.inf

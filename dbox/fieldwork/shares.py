@@ -519,3 +519,14 @@ def contrast(site: Site, lips: Lips) -> Contrast:
         favoured=int(np.argmax(over)),
         starved=int(np.argmin(over)),
     )
+
+
+def outlet_flows(site: Site, inflow: ArrayLike, lips: Array, doubts: ArrayLike = 0.0) -> Array:
+    """Flow of every outlet of boxes whose coefficients are off. [m3/s] (..., n)
+
+    inflow [m3/s], lips [m]; doubts: see `coefficient_doubts`.
+    """
+    found = _split(site, inflow, lips)
+    passed = found.flow.sum(-1, keepdims=True)
+    flow: Array = passed * _doubted(site, found, lips, np.asarray(doubts))
+    return flow

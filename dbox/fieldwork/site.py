@@ -13,6 +13,7 @@ from dbox import keys, units
 from dbox.errors import DomainError
 from dbox.fieldwork.evidence import Evidence, Prior
 from dbox.fieldwork.survey import SOURCE, Plan, Survey
+from dbox.fieldwork.ties import Ties
 from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.surge.inflow import Pump, Siphon
 from dbox.hydraulics.surge.parts import SupplyPipe, Tank, Trench
@@ -24,6 +25,9 @@ LONGEST_NOTE = 600
 
 MOST_TIES = 12
 """Ties of one box. [-] (judgement)"""
+
+MOST_CALLED = 6
+"""Whom an owner may call. [-] (judgement)"""
 
 
 @keys.reads(keys.VALUE)
@@ -63,7 +67,7 @@ class JobRecord:
     )
     ties: tuple[str, ...] = key(
         keys.several(keys.line, MOST_TIES),
-        "Distances of the box from two fixed points at least.",
+        "Distances of the box from two fixed points at least, in words; as numbers under [ties].",
         ["SE corner of the house 36 ft", "oak 27 ft"],
         default=(),
     )
@@ -76,6 +80,16 @@ class JobRecord:
     recheck: str = key(
         entry, "When the box is looked at again.", "after backfill, by 2026-06-01", default=""
     )
+    call: tuple[str, ...] = key(
+        keys.several(keys.line, MOST_CALLED),
+        "Whom the owner calls, and for what.",
+        ["A. Installer, 555 0100: box and lines", "county health office, 555 0199"],
+        default=(),
+    )
+    keep_off: str = key(
+        entry, "What the owner must not drive over, build on or plant, by name.",
+        "the strip between the drive and the fence", default="",
+    )  # fmt: skip
     notes: str = key(entry, "What else there is to say.", "soil wet below 40 in", default="")
     exceptions: str = key(entry, "What departs from the permit or the plan.", "none", default="")
     invented: bool = key(
@@ -206,6 +220,7 @@ class Outlet:
     # Fall over length of the header beyond the box; matters for a bare pipe end. [-]
     header_fall: float | None = None
     capped: bool = False  # Whether the outlet is closed on purpose.
+    feeds: "Site | None" = None  # The box that it feeds in place of a line.
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -282,6 +297,7 @@ class Site:
     plan: Plan | None = None  # What is planned before digging; None where nothing is.
     pours: tuple[Pour, ...] = ()  # Pours of clean water, planned or done.
     record: JobRecord = field(default_factory=JobRecord)  # What the paper of the job says besides.
+    ties: Ties | None = None  # Distances to find the box by; None where there are none as numbers.
     # What was seen of the system in trouble, for `diagnosis`.
     evidence: Evidence = field(default_factory=Evidence)
     priors: tuple[Prior, ...] = ()  # How common the user takes causes to be.

@@ -12,6 +12,9 @@ stands full to its pipe, and how much sooner than in a level box.
 A run of days tells when each trench first stood full to its pipe. The same water is then dealt out
 as a level box would, split at the mean flow between kept rows, and the trenches are filled with
 that alone: until one is full to its pipe nothing backs up, so the box need not be run again.
+
+What an outlet lets out in time is the inflow of the box that it feeds. That box is run next, to the
+same end; it does not back up into the one before it.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -33,6 +36,7 @@ from dbox.fieldwork.inlet import (
     strike,
 )
 from dbox.fieldwork.readings import lips_or_plan
+from dbox.fieldwork.series import behind, fed
 from dbox.fieldwork.shares import NOTABLE, gains_most, over_target, target_shares
 from dbox.fieldwork.site import Box, Site, plan_area
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
@@ -66,6 +70,10 @@ _SIDES = ("right", "left", "far", "inlet")
 
 _LONGEST_HELD = 2.0 * DAY
 """Runs up to this long are run again with dry lips that hold water back. [s] (judgement)"""
+
+SERIES_RECORD = 60.0
+"""Time between the rows that such a longer run hands on to a next box. [s] (judgement: what leaves
+a box behind a tank changes over minutes)"""
 
 _MUCH = 0.05
 """Part of the water passed at heads of surface tension from which it is worth saying. [-]
@@ -246,11 +254,36 @@ class SurgeOutcome:
     capacity: Array
     ponding: Ponding | None = None  # Which line ponds first; None where the run is no run of days.
     warnings: tuple[Note, ...]  # Where the model is weak, or something went over.
+    # The runs of the boxes that outlets feed, each with its outlet.
+    behind: tuple[tuple[int, "SurgeOutcome"], ...] = ()
 
     @property
     def labels(self) -> tuple[str, ...]:
         """Label of each line."""
         return tuple(outlet.label for outlet in self.site.outlets)
+
+    @property
+    def runs(self) -> tuple[Surge, ...]:
+        """The run of this box and of every box behind it."""
+        return (self.surge, *(run for _, box in self.behind for run in box.runs))
+
+    @property
+    def lines(self) -> dict[str, float]:
+        """What came to every line behind all boxes, by the labels on its way. [m3]"""
+        boxes = dict(self.behind)
+        found: dict[str, float] = {}
+        for i, label in enumerate(self.labels):
+            if i in boxes:
+                found |= {f"{label}/{line}": got for line, got in boxes[i].lines.items()}
+            else:
+                found[label] = float(self.surge.volume[-1, i])
+        return found
+
+    @property
+    def line_shares(self) -> list[float]:
+        """Share of each of those lines in what came to them all. [-]"""
+        whole = sum(self.lines.values()) or 1.0
+        return [got / whole for got in self.lines.values()]
 
     @property
     def overloaded(self) -> tuple[int, ...]:
@@ -302,20 +335,26 @@ def run(
     settling: Array | None = None,
     progress: Callable[[float], None] | None = None,
     over_days: bool = False,
+    sent: float | None = None,
 ) -> SurgeOutcome:
     """Run an event through a site; seconds [s], settling [m/s].
 
     Over days of the house the loads are those of the run itself, and it is found which line ponds
     first.
+
+    sent: What comes to the box in a day; None: what the people of the house send. [m3/s]
     """
     tank = event.entry == "house" and site.works.tank is not None
     until = seconds or event.end + (BEHIND_TANK if tank else WITHOUT_TANK)
     system = system_of(site, line_flow(site, event), pumped=event.pumped)
     fine = FINE_MAX_CHANGE if until <= DAY and not over_days else None
+    boxes = fed(site)
     found = surge(system, event, seconds=until, max_change=fine, settling=settling,
+                  record=SERIES_RECORD if boxes and until > _LONGEST_HELD else None,
                   progress=progress)  # fmt: skip
     people = site.works.people
-    sent = np.nan if people is None else people * PER_PERSON / DAY
+    if sent is None:
+        sent = np.nan if people is None else people * PER_PERSON / DAY
     load = found.volume[-1] / found.seconds if over_days else sent * found.share
     capacity = np.array([line.capacity if line else np.nan for line in system.trenches])
     target = target_shares(site)
@@ -329,6 +368,11 @@ def run(
         rising = np.array([np.min(each, axis=0), np.max(each, axis=0)])
     freeze(load, capacity, target, rising)
     held = gains_most(site, lips_or_plan(site), found.share, rising, found.share)
+    next_ones = []
+    for i, box in boxes:
+        with behind(site.outlets[i].label):
+            next_ones.append((i, run(box, found.outflow(i), seconds=until, over_days=over_days,
+                                     sent=sent * float(found.share[i]))))  # fmt: skip
     return SurgeOutcome(
         site=site,
         surge=found,
@@ -341,6 +385,7 @@ def run(
             *notes_on(site, found),
             *([Note(what="surge: held back", values=held)] if held else ()),
         ),
+        behind=tuple(next_ones),
     )
 
 

@@ -8,17 +8,28 @@ are counted from 1 in faults, as people count them:
     unknown key outlet[2].diamter; did you mean diameter?
 """
 
+import dataclasses
 import inspect
+import os
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cache
+from pathlib import Path
 from typing import Annotated, Any, TypeVar
 
 from pydantic import BaseModel, Field, PlainValidator, ValidationError, create_model
 from pydantic.json_schema import GenerateJsonSchema, WithJsonSchema
 from pydantic_core import ErrorDetails
 
-from dbox.errors import DomainError, ScenarioError, at_place, did_you_mean, key_text, show
+from dbox.errors import (
+    DomainError,
+    ScenarioError,
+    at_place,
+    did_you_mean,
+    key_text,
+    shorten,
+    show,
+)
 from dbox.keys import Key, Reader, keys_of
 
 S = TypeVar("S")
@@ -225,3 +236,66 @@ def _as_in_toml(schema: dict[str, Any]) -> None:
     for said in (schema, *schema["properties"].values()):
         said.pop("title", None)
         said.pop("default", None)
+
+
+MOST_IN_SERIES = 4
+"""Boxes one behind the other, the first one counted. (judgement)"""
+
+_LONGEST_PATH = 120
+
+
+@dataclasses.dataclass(frozen=True)
+class Place:
+    """Where a file stands among boxes in series."""
+
+    path: Path
+    above: tuple[Path, ...] = ()  # The files that lead to it, from the first box on.
+    fed: dict[Path, str] = dataclasses.field(
+        default_factory=dict
+    )  # What feeds each box behind the first.
+
+
+def fed_boxes(
+    feeds: Sequence[str | None],
+    place: Place,
+    faults: Faults,
+    read: Callable[[Path, Place], T],
+) -> list[T | None]:
+    """What is read of the box that each outlet feeds; None where it feeds a line, or cannot be.
+
+    A box has one inlet here: files that lead to one another in a ring, a box that is fed twice, and
+    a row of too many are faults of the key that names them.
+    """
+    boxes: list[T | None] = [None] * len(feeds)
+    here = (*place.above, place.path.resolve())
+    for index, file in enumerate(feeds):
+        if file is None:
+            continue
+        key, path = f"outlet[{index + 1}].feeds", place.path.parent / file
+        said = f"{key} is {show(file)}"
+        if not os.path.exists(path):
+            faults.tell(
+                f"{said}; there is no file {shorten(str(path), _LONGEST_PATH)}, write its path "
+                "from the folder of this file"
+            )
+        elif (real := path.resolve()) in here:
+            which = "this file itself" if real == here[-1] else "a box that this one is fed by"
+            faults.tell(f"{said}, {which}; water cannot run in a ring, name another file")
+        elif real in place.fed:
+            faults.tell(
+                f"{said}, which {place.fed[real]} feeds too; a box has one inlet here, give each "
+                "its own file"
+            )
+        elif len(here) >= MOST_IN_SERIES:
+            faults.tell(
+                f"{said}, box {len(here) + 1} of a row; at most {MOST_IN_SERIES} may stand one "
+                "behind the other, leave the key out"
+            )
+        else:
+            place.fed[real] = f"{key} of {place.path.name}"
+            try:
+                boxes[index] = read(path, Place(path, here, place.fed))
+            except ScenarioError as error:
+                for fault in error.faults:
+                    faults.tell(f"{key}: {fault}")
+    return boxes

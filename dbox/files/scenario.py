@@ -27,6 +27,7 @@ from dbox.fieldwork.evidence import (
     OutletEvidence,
 )
 from dbox.fieldwork.inlet import DEFAULT_FALL
+from dbox.fieldwork.series import fed_by, lines_behind
 from dbox.fieldwork.site import (
     DEFAULT_HOLD_BACK,
     ORDINARY_FLOWS,
@@ -37,9 +38,10 @@ from dbox.fieldwork.site import (
     Works,
     plan_area,
 )
+from dbox.fieldwork.ties import locate
 from dbox.files import toml_file
 from dbox.files.pour_keys import pours_of
-from dbox.files.read_tables import Faults, read_table
+from dbox.files.read_tables import Faults, Place, fed_boxes, read_table
 from dbox.files.scenario_tables import (
     HOMES,
     SIZES,
@@ -136,7 +138,7 @@ PLACEHOLDER = "PLACEHOLDER"
 
 
 def load(path: Path | str) -> Site:
-    """Read a scenario file."""
+    """Read a scenario file, and those of the boxes that its outlets feed."""
     return loads(toml_file.read_text(Path(path)), str(path))
 
 
@@ -151,17 +153,39 @@ def loads(text: str, name: str = "scenario") -> Site:
     >>> [outlet.readings for outlet in site.outlets]
     [(0.003175,), (0.0,)]
     """
-    return read(toml_file.parse(text, name), name)
+    return read(toml_file.parse(text, name), name, Place(Path(name)))
 
 
-def read(document: Mapping[str, Any], name: str = "") -> Site:
-    """Read the tables of a scenario; every fault begins with `name`."""
+def read(document: Mapping[str, Any], name: str = "", place: Place | None = None) -> Site:
+    """Read the tables of a scenario; every fault begins with `name`.
+
+    place: Of its file; without it the boxes that its outlets feed are not looked for.
+    """
     faults = Faults(HOMES)
     file = read_table(ScenarioFile, document, _bare_unit(document), faults)
-    site = _site(file, faults)
+    boxes: list[Site | None] = [None] * len(file.outlet)
+    if place:
+        boxes = fed_boxes([table.feeds for table in file.outlet], place, faults, _next)
+    tables = (_with_lines(table, box) for table, box in zip(file.outlet, boxes, strict=True))
+    site = _site(replace(file, outlet=tuple(tables)), faults)
     if faults.told or site is None:
         raise faults.error(name)
-    return replace(site, metric=_is_metric(document))
+    return replace(fed_by(site, boxes), metric=_is_metric(document))
+
+
+def _next(path: Path, place: Place) -> Site:
+    """Read the file of a box behind another."""
+    return read(toml_file.parse(toml_file.read_text(path), str(path)), str(path), place)
+
+
+def _with_lines(table: OutletTable, box: Site | None) -> OutletTable:
+    """An outlet with the lines of the box that it feeds added up, where it does not say them."""
+    if box is None:
+        return table
+    length, area = lines_behind(box)
+    return replace(
+        table, line_length=table.line_length or length, line_area=table.line_area or area
+    )
 
 
 def _is_metric(document: Mapping[str, Any]) -> bool:
@@ -209,6 +233,11 @@ def _site(file: ScenarioFile, faults: Faults) -> Site | None:
         check_survey(file.grades, labels, faults, planned=file.plan is not None)
     if file.plan is not None:
         check_plan(file.plan, {table.label: table.capped for table in whole}, faults)
+    if file.ties is not None:
+        for number, point in enumerate(file.ties.points, start=1):
+            faults.complete(point, f"ties.point[{number}]")
+        if not any(fault.startswith("ties.") for fault in faults.told):
+            faults.made(file.ties, locate, "ties")
     pours = pours_of(file.pour, {table.label: table.capped for table in whole}, faults)
     works = _works(file, whole, faults)
     evidence = _evidence(file, faults)
@@ -233,6 +262,7 @@ def _site(file: ScenarioFile, faults: Faults) -> Site | None:
         plan=file.plan,
         pours=pours,
         record=file.record,
+        ties=file.ties,
         works=works,
         evidence=evidence,
         priors=file.priors,
@@ -321,7 +351,7 @@ def _target(file: ScenarioFile, faults: Faults) -> Target:
         name = {"length": "line_length", "area": "line_area"}.get(by, "")
         for index, table in uncapped if name else ():
             place = f"outlet[{index + 1}]"
-            if getattr(table, name) is None:
+            if getattr(table, name) is None and table.feeds is None:
                 fault = f"{place} has no {name}; target.by is {show(by)}, add it"
                 faults.tell(fault, f"{place}.{name}")
         return Target(by=by)
@@ -449,6 +479,10 @@ def _trench(
     file: ScenarioFile, outlets: Sequence[OutletTable], index: int, faults: Faults
 ) -> Trench | None:
     outlet, own = outlets[index], f"outlet[{index + 1}].trench"
+    if outlet.feeds is not None:
+        if outlet.trench is not None:
+            faults.tell(f"{own} is of an outlet that feeds another box; leave one of them out")
+        return None
     table = own_or(outlet.trench, file.trench)
     places = (own, "trench") if outlet.trench else ("trench",)
     if table is None or not faults.complete(table, *places):

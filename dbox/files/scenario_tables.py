@@ -15,6 +15,7 @@ from dbox.fieldwork.diagnosis.causes import KEYS
 from dbox.fieldwork.evidence import Evidence, OutletEvidence, Prior
 from dbox.fieldwork.site import Box, JobRecord, Tolerance
 from dbox.fieldwork.survey import Plan, Survey
+from dbox.fieldwork.ties import Ties
 from dbox.files.pour_keys import PourTable
 from dbox.files.read_tables import schema_of
 from dbox.hydraulics.openings import KINDS
@@ -338,6 +339,9 @@ class OutletTable(InsertTable):
     line_area: float | None = key(
         limited(units.area, 0.1, 1e4, "the bottom of a trench is between 0.1 m2 and 10,000 m2"),
         "Bottom area of the trench that this outlet feeds.", "180 ft2")
+    feeds: str | None = key(
+        line, "Scenario file of the box that this outlet feeds, by its path from this file; "
+        "absent: it feeds a line.", "second-box.toml")
     state: str | None = key(
         one_of(STATES), "Whether the outlet is closed on purpose; absent: open.", "open")
     header: HeaderTable | None = key(HeaderTable, "Where its header differs from [header].")
@@ -384,6 +388,7 @@ class ScenarioFile:
         PourTable, "Pours of clean water, planned or done.", many=True, default=())
     record: JobRecord = key(
         JobRecord, "What the paper of the job says besides.", default=JobRecord())
+    ties: Ties | None = key(Ties, "Distances from two or three fixed points, to find the box by.")
     house: HouseTable = key(HouseTable, "The house that the tank serves.", default=HouseTable())
     tank: TankTable | None = key(TankTable, "The septic tank.")
     supply: SupplyTable | None = key(SupplyTable, "The gravity pipe from the tank to the box.")

@@ -7,15 +7,17 @@ are two. One unit at the end goes for all.
 """
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
+from pathlib import Path
 from typing import Any, TypeVar
 
 from dbox import keys, units
 from dbox.errors import ScenarioError, any_of, at_place, did_you_mean, show
 from dbox.fieldwork.lessons import LESSON_KINDS, LESSON_TOLERANCE, Kind, lesson_site, with_opening
 from dbox.fieldwork.site import (
+    DEFAULT_SPREAD,
     INLETS,
     ORDINARY_FLOWS,
     Box,
@@ -26,8 +28,12 @@ from dbox.fieldwork.site import (
     Tolerance,
     Works,
 )
+from dbox.fieldwork.ties import SIDES
+from dbox.files import toml_file
 from dbox.files.pour_keys import catch_error, jug_volume, poured
+from dbox.files.scenario import read
 from dbox.files.scenario_tables import UNITS, some_volume
+from dbox.files.write_file import write_file
 from dbox.hydraulics.openings import KINDS, Opening
 from dbox.hydraulics.surge.inflow import Inflow, steady
 from dbox.units import clean
@@ -269,6 +275,30 @@ def lesson_box(
     )
 
 
+def choice_box(
+    own: Site | None,
+    *,
+    outlets: int | None,
+    flows: Sequence[str],
+    tolerance: str | None,
+    offset: str | None,
+    spread: str | None,
+) -> tuple[Site, float]:
+    """The box that openings are chosen for, and what a lip may be off in it. [m]
+
+    Nothing is assumed for a tolerance or an offset that nobody gave.
+    """
+    hole = None if offset is None else typed("--offset", offset, keys.offset)
+    off = None if spread is None else typed("--spread", spread, keys.spread)
+    site = lesson_box(own, outlets=outlets, flows=flows, tolerance=tolerance)
+    if tolerance is None and (own is None or own.tolerance is None):
+        site = replace(site, tolerance=None)
+    if hole is not None:
+        turned = (replace(outlet, hole_offset=hole or None) for outlet in site.outlets)
+        site = replace(site, outlets=tuple(turned))
+    return site, off or site.spread or DEFAULT_SPREAD
+
+
 def lesson_kinds(openings: Sequence[str]) -> tuple[Kind, ...]:
     """Read the openings to compare; the usual ones where none was typed."""
     with Words() as words:
@@ -327,3 +357,45 @@ def typed_dose(works: Works, text: str) -> Inflow:
     inflow = typed("--dose", rate, keys.flow_rate)
     amount = typed("--dose", volume, some_volume)
     return steady(inflow, amount / inflow, name=f"dose of {text}")
+
+
+_TAPED = ("distance", "from_first", "from_second")
+
+
+def typed_ties(ties: Sequence[str], side: str | None) -> dict[str, Any]:
+    """The table of ties that were typed, each as its name and what was taped, parted by `;`.
+
+    >>> typed_ties(["oak; 27 ft", "well; 30 ft; 12 ft"], None)["point"][1]
+    {'name': 'well', 'distance': '30 ft', 'from_first': '12 ft'}
+    """
+    points = []
+    for text in ties:
+        name, *taped = (part.strip() for part in text.split(";"))
+        lies = {"side": taped.pop().lower()} if taped and taped[-1].lower() in SIDES else {}
+        if not 1 <= len(taped) <= len(_TAPED):
+            raise ScenarioError(
+                f"--tie is {show(text)}; write what it is and what was taped, as "
+                '"oak; 27 ft; 30 ft": to the box, then from the first and from the second point'
+            )
+        points.append({"name": name, **dict(zip(_TAPED, taped, strict=False)), **lies})
+    return {"side": side, "point": points}
+
+
+def put_into(file: Path, tables: Mapping[str, Mapping[str, Any]], *, overwrite: bool) -> None:
+    """Write values into the tables of a scenario, None taking a key out.
+
+    Its comments and all else stay as they are.
+    """
+    text = toml_file.read_text(file)
+    document = toml_file.parse(text, str(file))
+    there = [f"{n}.{k}" for n, values in tables.items() for k in values if k in document.get(n, {})]
+    if there and not overwrite:
+        raise ScenarioError(
+            f"{file}: holds {' and '.join(there)} already; add --overwrite to replace them"
+        )
+    for name, values in tables.items():
+        merged = {**document.get(name, {}), **values}
+        document[name] = {key: value for key, value in merged.items() if value is not None}
+    read(document, str(file))
+    written = toml_file.with_values(text, document).rstrip()
+    write_file(file, f"{written}\n", overwrite=True)

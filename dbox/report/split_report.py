@@ -5,26 +5,42 @@ Shares are fractions. What is not known is null, never 0 and never NaN.
 
 import numpy as np
 
+from dbox.errors import outlets_text
 from dbox.fieldwork.inlet import CURE, LOOK
 from dbox.fieldwork.readings import Lips
+from dbox.fieldwork.series import Lines, fed
 from dbox.fieldwork.shares import NOTABLE, Assessment, Contrast, contrast, over_target
 from dbox.fieldwork.site import Flow, Site
 from dbox.lengths import Lengths
+from dbox.report.blocks import Column, Paragraph, Section, Table, text
 from dbox.report.encode import Json, rows
-from dbox.report.text import bar, chance_text, noted, wrapped
+from dbox.report.text import bar, chance_text, cut, noted, wrapped
 from dbox.report.wording import PLANNED, sentences
 from dbox.units import gpm, gpm_litres, inches, millimetres, percent_text
 
 
-def split_json(site: Site, assessment: Assessment) -> Json:
+def split_json(site: Site, assessment: Assessment, lines: Lines | None = None) -> Json:
     """The answer of `dbox split --json`."""
-    tolerance = site.tolerance
+    tolerance, cases = site.tolerance, cases_json(assessment)
+    for case, said in enumerate(cases if lines else ()):
+        said["lines"] = _lines_json(lines, case) if lines else []
     return {
-        "cases": cases_json(assessment),
+        "cases": cases,
         "planned": assessment.lips.planned,
         "tolerance": tolerance and {"share": tolerance.share, "source": tolerance.source},
-        "warnings": sentences(assessment.warnings),
+        "warnings": sentences((*assessment.warnings, *(lines.warnings if lines else ()))),
     }
+
+
+def _lines_json(lines: Lines, case: int) -> list[Json]:
+    """The shares through to every line at one flow."""
+    return rows(
+        label=lines.labels,
+        share=lines.share[case],
+        share_low=lines.share_low[case],
+        share_high=lines.share_high[case],
+        target=lines.target,
+    )
 
 
 def cases_json(assessment: Assessment) -> list[Json]:
@@ -65,7 +81,7 @@ _LABEL = 10
 _BAR = 10
 
 
-def report(site: Site, assessment: Assessment) -> list[str]:
+def report(site: Site, assessment: Assessment, through: Lines | None = None) -> list[str]:
     """Lines of at most 72 columns."""
     lines = wrapped(site.title) if site.title else []
     lines += wrapped(PLANNED) if assessment.lips.planned else []
@@ -74,13 +90,44 @@ def report(site: Site, assessment: Assessment) -> list[str]:
             f"THE JET OF THE STRAIGHT INLET DECIDES at {assessment.jet_flows}: {CURE}."
         )
     lines += _headline(site, contrast(site, assessment.lips), planned=assessment.lips.planned)
+    if through:
+        lines += ["", *text(_through(site, through))]
     lines += ["", *wrapped(_reading_words(assessment.lips, site.lengths))]
     for case, flow in enumerate(site.flows):
         lines += ["", *_case(site, assessment, case, flow)]
-    lines += noted(sentences(assessment.warnings))
+    lines += noted(sentences((*assessment.warnings, *(through.warnings if through else ()))))
     if site.tolerance and site.tolerance.source:
         lines += ["", *wrapped(f"Tolerance from: {site.tolerance.source}")]
     return lines
+
+
+_ACROSS = 3
+
+
+def _through(site: Site, found: Lines) -> list[Section]:
+    """Shares through to every line, a few flows side by side."""
+    feeding = outlets_text(site.outlets[i].label for i, _ in fed(site))
+    words = (
+        f"{feeding.capitalize()} {'feed' if ' and ' in feeding else 'feeds'} another box. Through "
+        "to every line, share and 5 to 95 % of what this box lets out:"
+    )
+    sections: list[Section] = []
+    for start in range(0, len(site.flows), _ACROSS):
+        flows = site.flows[start : start + _ACROSS]
+        heads = [f"{f.name}\n{'' if f.name[:1].isdigit() else gpm(f.inflow)}" for f in flows]
+        lines = []
+        for i, label in enumerate(found.labels):
+            cells = [percent_text(float(found.target[i]))]
+            for case in range(start, start + len(flows)):
+                band = band_words(found.share_low[case, i], found.share_high[case, i])
+                cells.append(f"{percent_text(float(found.share[case, i]))}{band:>11}")
+            lines.append([label, *cells])
+        columns = [Column(cut(head, 17), 18, "right") for head in heads]
+        table = Table(
+            [Column("line", 8, whole=True), Column("target", 8, "right"), *columns], lines
+        )
+        sections.append([*([] if sections else [Paragraph(words)]), table])
+    return sections
 
 
 def _headline(site: Site, found: Contrast, *, planned: bool) -> list[str]:
@@ -156,9 +203,11 @@ def turned_down_lines(assessment: Assessment, case: int, first: str) -> list[str
 
 def band_text(assessment: Assessment, case: int, outlet: int) -> str:
     """The 5 to 95 per cent band of one share."""
-    low, high = assessment.share_low[case, outlet], assessment.share_high[case, outlet]
-    if assessment.lips.planned:
-        return "planned"
+    return band_words(assessment.share_low[case, outlet], assessment.share_high[case, outlet])
+
+
+def band_words(low: float, high: float) -> str:
+    """A band of a share."""
     return f"{100 * low:.0f} to {100 * high:.0f} %"
 
 

@@ -67,6 +67,13 @@ def surge_json(outcome: SurgeOutcome, files: Sequence[str] = ()) -> Json:
         "files": files,
         "warnings": sentences(outcome.warnings),
     })  # fmt: skip
+    if outcome.behind:
+        answer["boxes"] = [
+            {"behind": outcome.labels[i], **surge_json(box)} for i, box in outcome.behind
+        ]
+        answer["lines"] = rows(
+            label=outcome.lines, volume_m3=outcome.lines.values(), share=outcome.line_shares
+        )
     return answer
 
 
@@ -99,20 +106,54 @@ def report(outcome: SurgeOutcome) -> list[str]:
     )
     if np.isfinite(found.tank_peak):
         peaks += f"; in the tank {both(found.tank_peak)} over its outlet"
-    balance = f"Volumes add up to {found.balance_error:.0e} of what came, in {found.steps} steps."
+    error = max(run.balance_error for run in outcome.runs)
+    balance = f"Volumes add up to {error:.0e} of what came, in {found.steps} steps."
     return text([
         [Paragraph(outcome.site.title), *_planned(outcome), Paragraph(f"{ran} {lead}")],
         [_table(outcome)],
         [Paragraph(f"{peaks}.")],
-        _loads(outcome),
-        [Paragraph(_ponding_words(outcome, outcome.ponding))] if outcome.ponding else [],
-        warned(outcome.warnings),
+        *_of_lines(outcome, outcome.site.works.people),
+        *_behind(outcome, outcome.site.works.people),
         [Paragraph(f"{balance} {MODEL}")],
     ])  # fmt: skip
 
 
 def _planned(outcome: SurgeOutcome) -> Section:
     return [Paragraph(PLANNED)] if outcome.site.planned else []
+
+
+def _of_lines(outcome: SurgeOutcome, people: int | None) -> list[Section]:
+    """What the lines of a box get, which ponds first, and where the model is weak."""
+    ponding = outcome.ponding
+    return [
+        _loads(outcome, people),
+        [Paragraph(_ponding_words(outcome, ponding))] if ponding else [],
+        warned(outcome.warnings),
+    ]
+
+
+def _behind(outcome: SurgeOutcome, people: int | None, path: str = "") -> list[Section]:
+    """The boxes that outlets feed; of all of them together what each line gets."""
+    sections: list[Section] = []
+    for i, box in outcome.behind:
+        way = f"{path}{outcome.labels[i]}"
+        found = box.surge
+        words = (
+            f"Box behind outlet {way}: {volume_text(found)} came; its water stood highest at "
+            f"{duration(found.peak_time)}, {box.site.lengths.both(found.rise)} over still water."
+        )
+        sections += [
+            [Paragraph(box.site.title), Paragraph(words)],
+            [_table(box)],
+            *_of_lines(box, people),
+            *_behind(box, people, f"{way}/"),
+        ]
+    if outcome.behind and not path:
+        gets = zip(outcome.lines.items(), outcome.line_shares, strict=True)
+        lines = [[line, percent_text(share), gallons(got)] for (line, got), share in gets]
+        heads = [Column("line", 10, whole=True), *columns({"share": 7, "volume": 11}, "right")]
+        sections.append([Paragraph("Through to every line:"), Table(heads, lines)])
+    return sections
 
 
 def notes_side_by_side(outcomes: Sequence[SurgeOutcome]) -> list[Note]:
@@ -174,6 +215,9 @@ def _side_by_side(outcomes: tuple[SurgeOutcome, ...]) -> Section:
         lines.append([outlet.label, *cells])
         if outlet.capped:
             lines[-1][1:] = ["capped", *[""] * (len(cells) - 1)]
+    for place, label in enumerate(outcomes[0].lines):
+        if label not in outcomes[0].labels:
+            lines.append([label, *(percent_text(o.line_shares[place]) for o in outcomes)])
     return [
         Table([Column("", _NAME), *heads], told),
         Paragraph("share of outlet", "  "),
@@ -207,7 +251,7 @@ def _table(outcome: SurgeOutcome) -> Table:
     return Table(_OUTLETS, lines)
 
 
-def _loads(outcome: SurgeOutcome) -> Section:
+def _loads(outcome: SurgeOutcome, people: int | None) -> Section:
     """What each line gets a day of what its trench takes, where both are known."""
     lines = []
     known = np.isfinite(outcome.load) & np.isfinite(outcome.capacity)
@@ -221,7 +265,6 @@ def _loads(outcome: SurgeOutcome) -> Section:
         return []
     gets_words = "What each line gets a day"
     if outcome.ponding is None:
-        people = outcome.site.works.people
         gets_words = f"At these shares of what {people} people send, each line gets"
     words = f"{gets_words}, of what its trench takes when full to its pipe; water in it at the end:"
     amounts = [Column("", width, "right") for width in (9, 19, 11)]

@@ -14,11 +14,12 @@ import numpy as np
 
 from dbox.fieldwork.evidence import OUTLET_WORDS, WORDS
 from dbox.fieldwork.lesson_cases import Case
-from dbox.fieldwork.lessons import SIDES, Comparison, LipTable, Sweep
+from dbox.fieldwork.lessons import SIDES, Choice, Comparison, LipTable, Sweep
 from dbox.fieldwork.site import Flow
 from dbox.files.evidence_words import NAMES
+from dbox.hydraulics.openings import Circle, Notch, Opening, PipeEnd, Slot
 from dbox.lengths import PLAIN
-from dbox.report.blocks import Column, Heading, Paragraph, Section, Table, text, warned
+from dbox.report.blocks import Column, Heading, Paragraph, Section, Table, columns, text, warned
 from dbox.report.cautions import LESSON
 from dbox.report.encode import Json, encode, rows
 from dbox.report.wording import sentences
@@ -85,7 +86,7 @@ def sweep_csv(sweep: Sweep) -> str:
     return _csv(heads, lines)
 
 
-def compare_json(comparison: Comparison) -> Json:
+def compare_json(comparison: Comparison, choice: Choice | None = None) -> Json:
     """The answer of `dbox teach compare --json`."""
     names = [kind.name for kind in comparison.kinds]
     pairs = zip(comparison.share, comparison.head, strict=True)
@@ -101,7 +102,35 @@ def compare_json(comparison: Comparison) -> Json:
             for name, table in zip(names, comparison.tables, strict=True)
             for sentence in sentences(table.warnings)
         ],
+    } | ({"choice": _choice_json(choice)} if choice else {})
+
+
+def _choice_json(choice: Choice) -> Json:
+    """What openings ask of a box and forgive, at its weakest and strongest flow."""
+    names = [kind.name for kind in choice.kinds]
+    return {
+        "flows": _flows(choice.flows),
+        "spread_m": choice.spread,
+        "tolerance": choice.site.tolerance and choice.site.tolerance.share,
+        "kinds": rows(
+            name=names,
+            head_m=choice.head,
+            drop_m=choice.head[:, 1],
+            share_error=choice.error,
+            settles_m=choice.settles,
+            cures_m=choice.cures,
+            clogs=[_CLOGS[type(kind.opening)] for kind in choice.kinds],
+        ),
     }
+
+
+_CLOGS: dict[type[Opening], str] = {
+    Circle: "the smaller it is, the sooner hair, paper and scum lie over it; it drowns, then stops",
+    Notch: "hair and slime sit in its point, where all of a trickle runs; above it stays open",
+    Slot: "strings hang in it all the way up; open on top it goes on running over what is caught",
+    PipeEnd: "passes nearly all there is; what lies on the bottom of the pipe raises its lip",
+}
+"""How each kind of opening clogs. (common practice, no source)"""
 
 
 def compare_csv(comparison: Comparison) -> str:
@@ -326,7 +355,7 @@ def _over_columns(flows: Sequence[Flow], width: int) -> list[Column]:
     return [Column(f"{gpm(f.inflow)}\n{litres_per_min(f.inflow)}", width, "right") for f in flows]
 
 
-def compare_report(comparison: Comparison) -> list[str]:
+def compare_report(comparison: Comparison, choice: Choice | None = None) -> list[str]:
     """Lines of at most 72 columns."""
     error, flows = comparison.error, comparison.flows
     lead = (
@@ -353,7 +382,51 @@ def compare_report(comparison: Comparison) -> list[str]:
         "Drop: water over level lips at the strongest flow; the inlet must stand higher than that. "
         "A narrow opening stops up sooner, which no number here shows (common practice, no source)."
     )
-    return text([[Paragraph(lead)], *tables, [Paragraph(about)], warned(comparison.notes)])
+    chosen = _choice_blocks(choice, comparison.order.tolist()) if choice else []
+    return text([[Paragraph(lead)], *tables, [Paragraph(about)], *chosen, warned(comparison.notes)])
+
+
+def _choice_blocks(choice: Choice, order: Iterable[int]) -> list[Section]:
+    """Openings side by side, and what the columns mean."""
+    site, (weak, strong), metric = choice.site, choice.flows, choice.site.metric
+    weakest, strongest = ((litres_per_min if metric else gpm)(f.inflow) for f in (weak, strong))
+    off = site.lengths.one(choice.spread)
+
+    def cell(metres: float, unknown: str = "-") -> str:
+        if np.isnan(metres) or not 0.0 < metres < np.inf:
+            return unknown if np.isnan(metres) else "never" if metres else "not even\nlevel"
+        pair = inches(metres, parts=64), millimetres(metres)
+        return "\n".join(pair[::-1] if metric else pair)
+
+    kinds = [(choice.kinds[k], k) for k in order]
+    lines = [
+        [
+            kind.name,
+            *(cell(float(head)) for head in choice.head[k]),
+            percent_text(float(choice.error[k])),
+            cell(float(choice.settles[k]), "no\ntolerance"),
+            cell(float(choice.cures[k])),
+        ]
+        for kind, k in kinds
+    ]
+    heads = {
+        f"water at\n{weakest}": 12, f"water at\n{strongest}": 12, f"a lip off\n{off}": 12,
+        "a side may\nsettle": 11, "inserts\ncure": 10,
+    }  # fmt: skip
+    allowed = site.tolerance and f" {percent_text(site.tolerance.share, 0)}"
+    about = (
+        f"To choose by ({site.title or 'this box'}): water over level lips at the weakest and at "
+        "the strongest flow; the inlet must stand higher over the lips than the latter. Then, at "
+        f"the weakest flow: what one lip {off} off moves a share by, over its target, and how far "
+        f"a side may settle till a line is outside{allowed or ' a tolerance'}. Last, how unequal "
+        "the pipes may stand for inserts to make up for it: twice their offset."
+    )
+    table = Table([Column("opening", 13, whole=True), *columns(heads, "right")], lines)
+    clogs = [Paragraph(f"{kind.name}: {_CLOGS[type(kind.opening)]}", "  ", 2) for kind, _ in kinds]
+    return [
+        [Paragraph(about), table],
+        [Paragraph("How they clog (common practice, no source):"), *clogs],
+    ]
 
 
 def lip_blocks(table: LipTable) -> list[Section]:

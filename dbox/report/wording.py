@@ -197,6 +197,20 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "invented, not measured",
     "surge: supply full": "the supply pipe runs full: what flows is then decided by its head",
     "surge: surfaces": "the trench of outlet {outlet} is full: {volume:.3g L} come to the surface",
+    "ties: mirrored": "it is not said what lies to the left or the right, seen from {first} to "
+    "{second}: the drawing may be mirrored, the ties hold; enter side under [ties]",
+    "ties: misfit": "the ties do not agree: where they fit best, the tape from {name} is off by "
+    "{off:+.2g ft}, and a tape is good to {spread:.2g ft}; tape all of them again",
+    "ties: other side": "side is {said}, but the tapes meet on the {lies}, seen from {first} to "
+    "{second}; look again which it is",
+    "ties: third in line": "two places fit, one on each side of the line from {first} to {second}: "
+    "{third} stands nearly in that line, so its tie cannot tell them apart; enter side under "
+    "[ties], or tape from a point well off that line",
+    "ties: two places": "two places fit, one on each side of the line from {first} to {second}; "
+    "enter side under [ties], left or right as seen from {first} to {second}, or tape a third tie "
+    "from a point well off that line",
+    "ties: weak": "a tape that is off by {spread:.2g ft} moves the place by up to {error:.2g ft}: "
+    "the tapes run nearly along one line; take one that crosses them more squarely",
     "tilt: four outlets": "four outlets leave one difference over: that one outlet moved can "
     "be seen, not which",
     "tilt: in one line": "the outlets stand in one line: tilt across that line cannot be seen",

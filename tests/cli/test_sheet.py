@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from dbox.files.scenario import load, resolve
+
 
 @pytest.mark.everyday(1)
 @pytest.mark.parametrize(("paper", "box"), [("letter", (612, 792)), ("a4", (595.28, 841.89))])
@@ -228,3 +230,67 @@ def test_a_log_of_another_box_is_refused(dbox, set_up, tmp_path):
     assert code == 2
     assert "belongs to another scenario" in err
     assert not out.exists()
+
+
+def test_the_owners_page_is_written_and_told_what_its_ties_leave_open(dbox, tmp_path):
+    out, job = tmp_path / "owner.pdf", tmp_path / "job.toml"
+    text = resolve("full-job").read_text()
+    job.write_text(text.replace('side = "left"\n', "").partition('[[ties.point]]\nname = "oak"')[0]
+                   + "[box]" + text.partition("[box]")[2])  # fmt: skip
+    code, said, _ = dbox("sheet", str(job), "--kind", "owner", "--out", str(out), "--json")
+    assert (code, json.loads(said)["pages"], out.exists()) == (0, 1, True)
+    assert "two places fit" in json.loads(said)["warnings"][0]
+    assert "! two places fit" in dbox("check", str(job))[1]
+    job.write_text(text.replace('distance = "36 ft"', 'distance = "3 ft"'))
+    code, _, said = dbox("check", str(job))
+    assert code == 2
+    assert "job.toml: ties: the tapes from SE corner of the house, 3 ft" in said
+
+
+def test_what_is_told_for_the_owner_goes_into_the_scenario(dbox, tmp_path):
+    """Nothing typed is lost, nothing in the file is replaced unasked, and no comment goes."""
+    job, out = tmp_path / "job.toml", tmp_path / "owner.pdf"
+    before = resolve("off-level").read_text()
+    job.write_text(before)
+    told = ("--tie", "gate; 36 ft", "--tie", "oak; 44 ft 9 in; 30 ft", "--side", "left")
+    words = ("sheet", str(job), "--kind", "owner", "--out", str(out), *told, "--call",
+             "B. Pumper, 555")  # fmt: skip
+    code, said, _ = dbox(*words)
+    assert code == 0
+    assert said.splitlines()[0] == f"wrote {job}: ties and record"
+    after = job.read_text()
+    assert after.startswith(before)
+    site = load(job)
+    assert [(p.name, p.distance / 0.3048, p.from_first) for p in site.ties.points] == [
+        ("gate", pytest.approx(36.0), None),
+        ("oak", pytest.approx(44.75), pytest.approx(30 * 0.3048)),
+    ]
+    assert (site.ties.side, site.record.call) == ("left", ("B. Pumper, 555",))
+    out.unlink()
+    code, _, err = dbox(*words)
+    assert (code, job.read_text(), out.exists()) == (2, after, False)
+    assert "holds ties.side and ties.point and record.call already; add --overwrite" in err
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (("--tie", "oak"), '--tie is "oak"; write what it is and what was taped'),
+        (
+            ("--tie", "oak; 36 ft", "--tie", "gate; 3 ft; 30 ft"),
+            "they differ by 33 ft",
+        ),
+        (("--tie", "oak; far", "--tie", "gate; 3 ft; 30 ft"), 'ties.point[1].distance is "far"'),
+        (("--side", "left"), "--side goes with --tie"),
+        (("--tie", "a; 1 ft", "--kind", "field"), "--tie: for FILE and --kind owner only"),
+    ],
+)
+def test_what_cannot_be_told_for_the_owner_leaves_the_scenario_alone(dbox, tmp_path, options, said):
+    job, out = tmp_path / "job.toml", tmp_path / "owner.pdf"
+    before = resolve("off-level").read_text()
+    job.write_text(before)
+    code, _, err = dbox("sheet", str(job), "--kind", "owner", "--out", str(out), *options)
+    assert (code, job.read_text(), out.exists()) == (2, before, False)
+    assert said in " ".join(err.split())
+    shipped = dbox("sheet", "off-level", "--kind", "owner", "--out", str(out), "--call", "me")
+    assert (shipped[0], "is a shipped scenario; copy" in shipped[2]) == (2, True)

@@ -5,6 +5,8 @@ from pathlib import Path
 
 import pytest
 
+from dbox import assess, load
+
 EXAMPLE = ("--heights", "0, 3/32, -5/32, 0, 3/32", "--opening", "circle 1-3/4 in")
 """Five holes and their lips; the shares below are from an independent root search of the thin-plate
 integral (see tests/published/test_split_values.py), to the 0.1 % they are given with."""
@@ -111,3 +113,20 @@ def test_a_device_is_no_picture_to_replace(dbox, tmp_path: Path):
     assert code == 2
     assert f"{picture}: is no file that may be replaced" in err
     assert Path("/dev/full").is_char_device()
+
+
+def test_boxes_in_series_are_told_through_to_every_line(dbox):
+    code, out, _ = dbox("split", "first-of-two", "--json", "--samples", "200")
+    assert code == 0
+    answer = json.loads(out)
+    assert answer == assess(load("first-of-two"), samples=200).to_dict()
+    for case in answer["cases"]:
+        lines = case["lines"]
+        assert [line["label"] for line in lines] == ["1", "2", "3", "4/A", "4/B", "4/C"]
+        assert sum(line["share"] for line in lines) == pytest.approx(1.0)
+        assert all(line["share_low"] < line["share"] < line["share_high"] for line in lines)
+    _, out, _ = dbox("split", "first-of-two", "--samples", "200")
+    words = " ".join(out.split())
+    assert "Outlet 4 feeds another box. Through to every line" in words
+    assert max(map(len, out.splitlines())) <= 72
+    assert "lines" not in json.loads(dbox("split", "off-level", "--json")[1])["cases"][0]

@@ -150,3 +150,17 @@ def test_bad_input_exits_with_2_and_the_mend(dbox, arguments, fault: str) -> Non
     assert code == 2
     assert out == ""
     assert fault in " ".join(err.split())
+
+
+def test_a_surge_tells_the_lines_of_every_box(dbox):
+    code, out, _ = dbox("surge", "first-of-two", "--dose", "pump", "--json")
+    answer = json.loads(out)
+    (behind,) = answer["boxes"]
+    assert (code, behind["behind"]) == (0, "4")
+    assert behind["inflow_volume_m3"] == pytest.approx(answer["outlets"][3]["volume_m3"], rel=1e-6)
+    assert sum(line["share"] for line in answer["lines"]) == pytest.approx(1.0)
+    _, out, _ = dbox("surge", "first-of-two", "--dose", "pump")
+    assert "Box behind outlet 4: 14.9 gal" in " ".join(out.split())
+    assert max(map(len, out.splitlines())) <= 72
+    _, out, _ = dbox("surge", "first-of-two", "--contrast")
+    assert "  4/A " in out

@@ -140,3 +140,35 @@ def test_the_key_of_a_case_comes_only_when_asked_for(dbox):
     assert set(held) == {None}
     assert "Cause: " not in dbox("teach", "case", "--seed", "5")[1].replace("Cause:        ", "")
     assert key["cause"]
+
+
+CHOICE = ("teach", "compare", "--opening", "circle 2 in", "--opening", "notch 60 deg")
+
+
+def test_openings_are_chosen_by_numbers_of_ones_own(dbox):
+    own = ("--flow", "0.5 gpm", "--flow", "30 gpm", "--offset", "1/2 in", "--tolerance", "10 %")
+    choice = json.loads(dbox(*CHOICE, *own, "--json")[1])["choice"]
+    assert [flow["inflow_m3_s"] for flow in choice["flows"]] == pytest.approx(
+        [0.5 * 6.30902e-5, 30 * 6.30902e-5], rel=1e-4
+    )
+    hole, notch = choice["kinds"]
+    assert (hole["cures_m"], notch["cures_m"]) == (pytest.approx(0.0254), None)
+    assert hole["share_error"] > notch["share_error"] > 0
+    assert 0 < hole["settles_m"] < notch["settles_m"]
+    _, out, _ = dbox(*CHOICE, *own)
+    assert "How they clog (common practice, no source):" in out
+    assert max(map(len, out.splitlines())) <= 72
+    bare = json.loads(dbox(*CHOICE, "--json")[1])["choice"]
+    assert (bare["tolerance"], bare["kinds"][0]["settles_m"]) == (None, None)
+    assert "choice" not in json.loads(dbox("teach", "compare", "--json")[1])
+
+
+def test_a_choice_takes_box_flows_and_tolerance_from_a_file(dbox):
+    choice = json.loads(dbox(*CHOICE, "off-level", "--json")[1])["choice"]
+    assert choice["tolerance"] == 0.1
+    assert choice["spread_m"] == pytest.approx(0.0254 / 32)
+    assert [flow["name"] for flow in choice["flows"]] == ["trickle", "dose"]
+    assert choice["kinds"][0]["cures_m"] == pytest.approx(0.0254)
+    code, _, err = dbox(*CHOICE, "off-level", "--outlets", "4")
+    assert code == 2
+    assert "--outlets is for use without FILE" in err

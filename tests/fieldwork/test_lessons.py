@@ -1,5 +1,7 @@
 """Sweeps, comparisons and benches say what single splits of the same boxes say."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -14,6 +16,7 @@ from dbox.fieldwork.lessons import (
     SIDES,
     Bench,
     Kind,
+    choose,
     compare,
     exercise,
     frames,
@@ -22,6 +25,7 @@ from dbox.fieldwork.lessons import (
     lip_table,
     sweep,
 )
+from dbox.fieldwork.levelling import level
 from dbox.fieldwork.site import Box, Flow, Outlet, Site, Target, Tolerance
 from dbox.units import INCH, LITRE_PER_MINUTE
 
@@ -221,3 +225,73 @@ def test_a_filled_trench_takes_nothing_until_the_water_stands_over_it():
 def test_a_bench_has_its_outlet_and_not_too_many(outlet, n):
     with pytest.raises(DomainError):
         Bench(site=lesson_site(n), outlet=outlet)
+
+
+CHOICE = [Kind("hole", Circle(0.05)), Kind("notch", Notch(np.pi / 3)), Kind("slot", Slot(0.025))]
+WEAK, STRONG = 2 * LITRE_PER_MINUTE, 110 * LITRE_PER_MINUTE
+TWO_FLOWS = (Flow(name="dose", inflow=STRONG), Flow(name="day", inflow=WEAK))
+
+
+def plain_shares(opening, inflow, lips):
+    """Level by a root search, and what each lip passes over all."""
+    lips = np.asarray(lips)
+    root = brentq(lambda y: opening.discharge(y - lips).sum() - inflow, lips.min(), 2.0, xtol=1e-14)
+    return root, opening.discharge(root - lips) / inflow
+
+
+def test_a_choice_tells_what_plain_root_searches_find():
+    """Two ways: water over the lips at both flows, and the most that one lip off moves a share."""
+    site, spread = lesson_site(4, flows=TWO_FLOWS, tolerance=Tolerance(share=0.2)), INCH / 16
+    found = choose(site, CHOICE, spread)
+    assert [flow.name for flow in found.flows] == ["day", "dose"]
+    for k, kind in enumerate(CHOICE):
+        heads = [plain_shares(kind.opening, q, np.zeros(4))[0] for q in (WEAK, STRONG)]
+        assert found.head[k] == pytest.approx(heads, rel=1e-9)
+        moved = [
+            np.abs(plain_shares(kind.opening, WEAK, [off, 0, 0, 0])[1] / 0.25 - 1).max()
+            for off in (spread, -spread)
+        ]
+        assert found.error[k] == pytest.approx(max(moved), rel=1e-7)
+
+
+def test_a_side_settles_till_the_first_line_is_outside():
+    """Two ways: against a side let down by a twentieth of a millimetre after another."""
+    site = lesson_site(5, flows=TWO_FLOWS, tolerance=Tolerance(share=0.2))
+    found = choose(site, CHOICE, INCH / 16)
+    for k, kind in enumerate(CHOICE):
+        first = []
+        for far, right in SIDES.values():
+            for sunk in np.arange(0.0, 0.01, 5e-5):
+                lips = leaning_lips(site, far * sunk, right * sunk)
+                if np.abs(plain_shares(kind.opening, WEAK, lips)[1] / 0.2 - 1).max() > 0.2:
+                    first.append(sunk)
+                    break
+        assert min(first) - 5e-5 <= found.settles[k] <= min(first)
+    assert np.isnan(choose(Site(outlets=site.outlets, flows=TWO_FLOWS), CHOICE, 1e-3).settles).all()
+    lengths = [replace(o, line_length=length) for o, length in
+               zip(site.outlets, (10, 10, 20, 20, 20), strict=True)]  # fmt: skip
+    unequal = replace(site, outlets=tuple(lengths), target=Target(by="length"))
+    assert choose(unequal, CHOICE, 1e-3).settles.tolist() == [0.0] * 3
+    easy = replace(site, tolerance=Tolerance(share=1.0), flows=(Flow(name="q", inflow=0.9),))
+    assert choose(easy, [Kind("slot", Slot(0.05))], 1e-3).settles[0] == np.inf
+
+
+def test_inserts_cure_pipes_that_differ_by_twice_their_offset():
+    """Two ways: by the levelling, which lets a miss of a millimetre pass, 2 mm on either side."""
+    offset = 0.012
+    site = lesson_site(4, Circle(0.05), flows=TWO_FLOWS)
+    outlets = tuple(replace(o, hole_offset=offset) for o in site.outlets)
+    turning = replace(site, outlets=outlets, spread=1e-4)
+    (cures, notch, _) = choose(turning, CHOICE, 1e-3).cures
+    assert np.isnan(notch)
+    assert np.isnan(choose(site, CHOICE, 1e-3).cures).all()
+    for over, verdict in ((-2e-3, "adjust"), (2e-3, "re-bed")):
+        # holes at 3:00 stand at the middle of their pipes
+        heights = (0.0, 0.0, cures + over, 0.0)
+        outlets = [
+            replace(o, clock=np.pi / 2, readings=(h,))
+            for o, h in zip(turning.outlets, heights, strict=True)
+        ]
+        assert level(replace(turning, outlets=tuple(outlets)), samples=100).verdict == verdict
+    mixed = replace(turning, outlets=(site.outlets[0], *turning.outlets[1:]))
+    assert np.isnan(choose(mixed, CHOICE, 1e-3).cures).all()

@@ -13,9 +13,11 @@ from dbox.hydraulics.openings import Circle
 NAMES = (
     "dry-line",
     "family-of-four",
+    "first-of-two",
     "full-job",
     "off-level",
     "pour-test",
+    "second-of-two",
     "tilted-curable",
     "tilted-rebed",
     "unequal-lines",

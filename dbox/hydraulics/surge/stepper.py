@@ -20,7 +20,7 @@ import numpy as np
 from dbox.arrays import Array, freeze
 from dbox.errors import DomainError
 from dbox.hydraulics.surge.box_pool import Backwater, BoxPool, System
-from dbox.hydraulics.surge.inflow import Inflow
+from dbox.hydraulics.surge.inflow import SHORTEST, Inflow
 from dbox.hydraulics.surge.parts import Delay, TrenchLine
 from dbox.units import DAY
 
@@ -356,6 +356,26 @@ class Surge:
     def trench_level(self) -> Array:
         """Water in each trench over the datum of the lips; -inf without one. [m] (t, n)."""
         return np.asarray(self.system.bottoms + np.nan_to_num(self.depth))
+
+    def outflow(self, outlet: int) -> Inflow:
+        """What an outlet let out, as it comes to the end of its header: the inflow of a next box.
+
+        Each piece of it holds what the outlet passed between two rows; where no straight line
+        between its flows does, it is even.
+        """
+        kept = np.append(np.diff(self.time) > SHORTEST, True)
+        kept[0] = True
+        time, flow, volume = self.time[kept], self.flow[kept, outlet], self.volume[kept, outlet]
+        mean = np.diff(volume) / np.diff(time)
+        missing = mean - 0.5 * (flow[1:] + flow[:-1])
+        first, last = flow[:-1] + missing, flow[1:] + missing
+        even = np.minimum(first, last) < 0.0
+        return Inflow(
+            begin=time + self.system.delays[outlet],
+            first=np.append(np.where(even, mean, first), 0.0),
+            last=np.append(np.where(even, mean, last), 0.0),
+            name=self.event.name,
+        )
 
     def at(self, time: float) -> Moment:
         """The run at any time, straight between its rows; time [s]."""
