@@ -12,7 +12,8 @@ import numpy as np
 from dbox import units
 from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.levelling import Levelling
-from dbox.fieldwork.setup import STOPPED, Doubt, Job, Pass
+from dbox.fieldwork.readings import Doubt
+from dbox.fieldwork.setup import STOPPED, Job, Pass
 from dbox.fieldwork.shares import Assessment, over_target
 from dbox.fieldwork.site import Site, Tolerance
 from dbox.files import toml_file

@@ -17,6 +17,7 @@ from dbox.files.job_log import (
     event_of,
     identity,
     interview_answers,
+    line_changes,
     logged_site,
     played,
     read_log,
@@ -45,6 +46,7 @@ EVERY = (
     setup.Left(at="", outlet=1, angle=0.1),
     setup.Turned(at="", angles=(None, 0.25)),
     setup.Closed(at=""),
+    setup.Carried(at="", outlets=(1,)),
     setup.Undone(at=""),
 )
 
@@ -164,19 +166,36 @@ def test_the_same_box_whatever_is_mended_about_the_job():
     ("was", "is_now", "told"),
     [
         ("Two lines", "Other house", 'title was "Two lines", is "Other house"'),
-        ("north", "west", "outlet 1 has another label"),
-        ("diameter = 2", "diameter = 3", "outlet 1 has another hole; outlet 2"),
+        ("diameter = 2", "diameter = 3", "outlet north has another hole; outlet south"),
         ('"1/2"', '"3/8"', "another offset"),
-        ("7:30", "7:40", "outlet 2 has another clock"),
-        ('{label = "south"', '{}, {label = "south"', "there were 2 outlets, there are 3"),
+        ("7:30", "7:40", "outlet south has another clock"),
+        ('outlet = [{label = "north", clock = "6:00"}, {label = "south", clock = "7:30"}]',
+         "outlet = [{}, {}]", "its outlets were north, south, are 1, 2"),
         ('units = "in"', 'units = "in"\nreadings = {point = "top"}', "another point of reading"),
-        ('clock = "7:30"', 'clock = "7:30", state = "capped"', "outlet 2 has another capped"),
     ],
-)
+)  # fmt: skip
 def test_another_box_is_told_by_what_differs(was, is_now, told):
     logged = json.loads(json.dumps(identity(SITE)))
     found = "; ".join(differences(logged, loads(TEXT.replace(was, is_now))))
     assert told in found
+
+
+@pytest.mark.parametrize(
+    ("was", "is_now", "told"),
+    [
+        ('{label = "south"', '{label = "5"}, {label = "south"', ["outlet 5 is new"]),
+        ("7:30", '7:30", state = "capped', ["outlet south is capped now"]),
+        ("north", "west", ["outlet west is new", "outlet north is gone"]),
+        ("south", "south", []),
+    ],
+)
+def test_lines_that_come_go_or_close_are_changes_of_the_same_box(was, is_now, told):
+    logged, present = json.loads(json.dumps(identity(SITE))), loads(TEXT.replace(was, is_now))
+    assert differences(logged, present) == []
+    assert line_changes(logged, identity(present)) == told
+    back = line_changes(identity(present), logged)
+    for one, other in (("is new", "is gone"), ("is capped now", "is open again")):
+        assert sum(one in each for each in told) == sum(other in each for each in back)
 
 
 def test_a_log_that_cannot_be_played_is_refused():
