@@ -55,6 +55,7 @@ def command(
     from dbox.files.write_file import write_file
     from dbox.report import setup_report
     from dbox.report.cautions import FOOT
+    from dbox.report.recheck_report import recheck_lines
     from dbox.report.text import wrapped
     from dbox_cli.console import Talk, hold
     from dbox_cli.output import print_json
@@ -84,7 +85,12 @@ def command(
         if not as_json:
             typer.echo(
                 "\n".join(
-                    [*setup_report.pass_lines(job.now), "", *setup_report.end_lines(job, file)]
+                    [
+                        *recheck_lines(job),
+                        *setup_report.pass_lines(job.now),
+                        "",
+                        *setup_report.end_lines(job, file),
+                    ]
                 )
             )
         asked, asks = VisitScript(), talk is not None and not write_after

@@ -17,6 +17,7 @@ from dbox.files.job_log import JobLog
 from dbox.files.scenario import load, loads
 from dbox.files.write_file import is_begun, write_file
 from dbox.report.cautions import IN_USE
+from dbox.report.recheck_report import recheck_lines, recheck_text
 from dbox.report.setup_report import doubt_text, end_lines, pass_lines
 from dbox.report.text import wrapped
 from dbox.units import clock_text, millimetres
@@ -136,7 +137,15 @@ class PassScript:
         if self.job.closed or levelling is None or levelling is self._reported:
             return []
         self._reported = levelling
-        return ["", *pass_lines(self.job.now), ""]
+        now = self.job.now
+        if now.number > 1:
+            return ["", *pass_lines(now), ""]
+        return [
+            "",
+            *recheck_lines(self.job),
+            *pass_lines(now, above=wrapped(recheck_text(self.job))),
+            "",
+        ]
 
     def _tell(self, event: setup.Event, typed: str | None) -> None:
         """Let an event happen and bring it to the disk."""

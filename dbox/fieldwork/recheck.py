@@ -15,6 +15,7 @@ leaves no contrast over explains everything, so there it cannot be parted from s
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -323,9 +324,21 @@ def _drawn(before: Standing, now: Standing, old: Array, points: Array) -> Array:
     return drawn
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Recheck:
     """One visit held against the one before it."""
 
-    movement: Movement | None  # None where the lips were not read again, or too few of them.
-    shares: ShareChange
+    before: Standing  # The box as it was left.
+    now: Standing  # The box as it was found.
+    carried: bool  # Whether lips were taken over and not read again.
+    samples: int  # Points over which the bands are taken. [-]
+
+    @cached_property
+    def movement(self) -> Movement | None:
+        """What moved; None where the lips were not read again, or too few of them."""
+        return None if self.carried else movement(self.before, self.now)
+
+    @cached_property
+    def shares(self) -> ShareChange:
+        """What each line gets before and after."""
+        return share_change(self.before, self.now, samples=self.samples, carried=self.carried)

@@ -38,7 +38,7 @@ from dbox.errors import DomainError
 from dbox.fieldwork.estimate import HAND_ERROR, Estimate, turn_variance
 from dbox.fieldwork.levelling import HAND_STEP, Levelling, level
 from dbox.fieldwork.readings import Doubt, doubt, reduce_readings, without_placeholders
-from dbox.fieldwork.recheck import Recheck, Standing, movement, share_change
+from dbox.fieldwork.recheck import Recheck, Standing
 from dbox.fieldwork.shares import SAMPLES
 from dbox.fieldwork.site import Site
 from dbox.fieldwork.turning import learned_offset, lip_rise
@@ -494,10 +494,11 @@ class Job:
         before = self.compared.left if self.compared else None
         if found is None or before is None:
             return None
-        now, carried = Standing(site=found.site, lips=found.known), bool(found.carried)
         return Recheck(
-            movement=None if carried else movement(before, now),
-            shares=share_change(before, now, samples=self.now.rules.samples, carried=carried),
+            before=before,
+            now=Standing(site=found.site, lips=found.known),
+            carried=bool(found.carried),
+            samples=found.rules.samples,
         )
 
     @property

@@ -205,7 +205,7 @@ class Visit:
     begun_at: str  # When it began, as ISO 8601; empty where not known.
     name: str = ""  # What it is called; empty where nobody said.
     entries: tuple[Entry, ...] = ()  # Lines of its job.
-    number: int = 1  # From 1; a visit in which nothing was read is not counted.
+    number: int = 1  # From 1; one in which nothing was read or taken over is not counted.
     count: int = 1  # Of how many.
 
 
@@ -215,7 +215,9 @@ def visits(entries: Iterable[Entry]) -> tuple[Visit, ...]:
     for entry in entries:
         kind = entry["event"]
         if kind == "begun":
-            if found and not any(each["event"] == "read" for each in found[-1].entries):
+            if found and not any(
+                each["event"] in ("read", "carried") for each in found[-1].entries
+            ):
                 found.pop()
             found.append(
                 Visit(box=entry.get("box") or {}, angles=entry.get("angles_rad"),

@@ -29,8 +29,8 @@ CARRY = ("carry", "carry over", "as before")
 
 def usual_method(job: Job) -> str:
     """How heights are read where that is not said: as in the pass before."""
-    methods = [each.method for each in job.passes if each.method]
-    return methods[-1] if methods else USUAL_METHOD
+    methods = [each.method for each in job.passes if each.method not in (None, setup.NOT_READ)]
+    return (methods[-1] if methods else None) or USUAL_METHOD
 
 
 def offered(job: Job, outlet: int) -> tuple[float, ...]:
@@ -219,7 +219,7 @@ def readings_of_all(
     if not (number or every != text) or question.kind not in ("still", "reading"):
         return []
     unread = [i for i, outlet in enumerate(job.site.outlets) if not outlet.capped]
-    if question.kind == "reading":
+    if question.kind == "reading" or not job.now.complete:
         unread = [i for i in unread if not (job.now.settled[i] or i in job.now.skipped)]
     told = said_heights(every, bare_unit)
     if len(told) == len(unread):
