@@ -447,7 +447,13 @@ class Setup:
         self._refuse_another(job_log.visits(log.entries)[-1], site)
         identity = job_log.identity(site)
         entry = {"event": "edited", "at": _now(), "box": identity, "typed": typed}
-        job = self._job(job_log.visits([*log.entries, entry]), site)
+        try:
+            job = self._job(job_log.visits([*log.entries, entry]), site)
+        except ScenarioError as error:
+            raise ScenarioError(
+                f"is {show(typed)}, which does not go with what was read in this visit: read the "
+                "others, end it, and begin the next one with that"
+            ) from error
         write_file(self.path, text, overwrite=True)
         log.append(entry)
         return job

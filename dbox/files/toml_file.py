@@ -168,7 +168,10 @@ def _make_room(old: Any, wanted: Sequence[Document]) -> None:
             tail = _tail(old[same])
             del old[same]
             if same and tail:
-                old[same - 1].value.body.extend(tail)
+                body = old[same - 1].value.body
+                if isinstance(body[-1][1], Whitespace):
+                    body.pop()
+                body.extend(tail)
 
 
 def _are_tables(value: object) -> bool:

@@ -12,7 +12,7 @@ from dbox.report.blocks import Column, Heading, Paragraph, Section, Table, text
 from dbox.report.encode import Json, encode, rows
 from dbox.units import FOOT, millimetres
 
-_ABREAST, _NAME = 3, 18
+_ABREAST, _NAME, _SHARES = 3, 18, 20
 
 
 def recheck_json(job: Job) -> Json:
@@ -178,7 +178,7 @@ def _fine(metres: float, lengths: Lengths, *, signed: bool) -> str:
 
 def _flow_heads(names: Iterable[str]) -> list[Column]:
     short = (name.removesuffix(" (default)")[:_NAME] for name in names)
-    return [Column("outlet", 8), *(Column(name, 20, "right") for name in short)]
+    return [Column("outlet", 8), *(Column(name, _SHARES, "right") for name in short)]
 
 
 def _changes(shares: ShareChange, cases: range) -> Section:
@@ -191,7 +191,7 @@ def _changes(shares: ShareChange, cases: range) -> Section:
             if was > 0 and now > 0:
                 low, high = (100 * float(end[case, i]) for end in (shares.low, shares.high))
                 cell += f" ({low:+.0f} to {high:+.0f})"
-            cells.append(cell)
+            cells.append(cell if len(cell) < _SHARES else cell.replace(" > ", ">"))
         told.append([label, *cells])
     words = "Shares in %, as left > as found (5 to 95 % band of the change, in points):"
     names = [shares.names[case] for case in cases]
