@@ -64,6 +64,7 @@ class LineQuestions:
 
     def __init__(self, change: Change, job: Job) -> None:
         self._change = change
+        self._first = [outlet.label for outlet in job.site.outlets]
         self._wanted: list[tuple[str, str]] = []  # Topic and label of what is still asked.
         if job.compared and job.now.method is None:
             known = [outlet.label for outlet in job.compared.site.outlets]
@@ -106,6 +107,12 @@ class LineQuestions:
         if change is None:
             return None
         known = [outlet.label for outlet in job.site.outlets]
+        old = [o.label for o in job.compared.site.outlets] if job.compared else self._first
+        if change[0] == "drop" and change[1] in old:
+            mend = (
+                f"only a line that came at this visit can be dropped; close it with cap {change[1]}"
+            )
+            raise ScenarioError(f"is {show(typed)}; {mend}")
         job = self._change(lambda text: setup_answers.with_line_change(text, *change), typed)
         self._want(job, known)
         lines = ", ".join(f"{o.label}{' (capped)' * o.capped}" for o in job.site.outlets)

@@ -34,10 +34,14 @@ def usual_method(job: Job) -> str:
 
 
 def offered(job: Job, outlet: int) -> tuple[float, ...]:
-    """Heights that `same` takes: those that are corrected, or those of the scenario. [m]"""
+    """Heights that `same` takes: those that are corrected, or those of the scenario. [m]
+
+    At a later visit what the scenario says is old.
+    """
     if job.now.correcting is not None:
         return job.now.readings[outlet]
-    return job.site.outlets[outlet].readings if job.now.number == 1 else ()
+    first = job.now.number == 1 and job.compared is None
+    return job.site.outlets[outlet].readings if first else ()
 
 
 def read_answer(
@@ -123,7 +127,11 @@ def carried(job: Job) -> tuple[int, ...]:
 
 
 _CHANGE = re.compile(r"(add|cap|rest|open|drop)\s+(?:outlet\s+)?(\S.*)", re.IGNORECASE)
-_ADDED = re.compile(r"(.+?)(?:\s+like\s+(.+?))?(?:\s+after\s+(.+?))?(?:\s+gets\s+(\S+))?")
+_ADDED = re.compile(r"(.+?)(?:\s+like\s+(.+?))?(?:\s+after\s+(.+?))?(?:\s+(?:gets|with)\s+(.+))?")
+
+
+_BY_LINE = {"length": "with 60 ft, its length", "area": "with 180 ft2, the bottom of its trench"}
+"""What a new line has to tell where the target goes by it."""
 
 
 def line_change(typed: str) -> tuple[str, str] | None:
@@ -146,19 +154,22 @@ def with_line_change(text: str, done: str, what: str) -> str:
             table["label"] = label
         text = with_values(text, tables)
         match = _ADDED.fullmatch(what)
-        label, like, after, weight = match.groups() if match else (what, None, None, None)
+        label, like, after, part = match.groups() if match else (what, None, None, None)
         if keys.label(label).lower() in [each.lower() for each in labels]:
             raise ScenarioError(f"is {show(what)}; an outlet is called that; take another name")
         hole = outlets[outlet_named(like, labels) if like else -1]
         place = outlet_named(after, labels) + 1 if after else len(labels)
         own = {key: value for key, value in hole.items() if key in keys_of(InsertTable)}
         outlets.insert(place, {"label": label, **own})
-        if isinstance(weights, list):
-            if weight is None:
-                told = ", ".join(map(str, weights))
-                mend = f"write what it should get beside {told}, as add {label} gets 1"
-                raise ScenarioError(f"is {show(what)}; {mend}")
-            weights.insert(place, keys.weight(weight))
+        if str(weights) in _BY_LINE or isinstance(weights, list):
+            if part is None:
+                how = _BY_LINE.get(str(weights)) or "with 1, its part beside the others'"
+                mend = f"the target needs more of it: add {label} {how}"
+                raise ScenarioError(f"is {show(f'add {what}')}; {mend}")
+            if isinstance(weights, list):
+                weights.insert(place, keys.weight(part))
+            else:
+                outlets[place][f"line_{weights}"] = part
         return with_values(text, tables)
     place = outlet_named(what, labels)
     if done == "drop":

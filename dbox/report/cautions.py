@@ -15,7 +15,8 @@ WATER = "Test with clean water only."
 CODE = "Local code, the permit, the inspector and licensed practice decide."
 
 IN_USE = (
-    "The box is in use: nobody in the house lets water run, and the pump is off, while you read."
+    "Where the box is in use, nobody in the house lets water run, and the pump is off, while you "
+    "read."
 )
 """What a later visit has to see to. (common practice, no source)"""
 

@@ -191,6 +191,7 @@ def test_a_line_that_is_only_closed_asks_for_no_reading(run, state):
         (["cap 9"], 'that is "9"; the outlets are 1, 2, 3, 4'),
         (["add 2"], "an outlet is called that; take another name"),
         (["cap 1", "cap 2", "cap 3", "cap 4"], "every outlet is capped; leave at least one open"),
+        (["drop 2"], "close it with cap 2"),
         (["carry"], "press Enter once the water is still, and read every outlet"),
         (["", "0 0 0", "cap 1"], "does not go with what was read in this visit"),
         (["add 5", "a, b"], "place of outlet 5 > "),
@@ -202,6 +203,21 @@ def test_what_cannot_be_is_told_and_nothing_is_lost(run, state, answers, said):
     assert said in out
     run([*LEVEL, *LEVEL])
     assert state()["history"][0]["outcome"] == "ruler"
+
+
+@pytest.mark.parametrize(
+    ("by", "bare", "typed", "told"),
+    [
+        ("[2, 1, 1, 1]", "with 1, its part", "add 5 after 1 with 3", "by = [2, 3.0, 1, 1, 1]"),
+        ('"length"', "with 60 ft, its length", "add 5 with 55 ft", 'line_length = "55 ft"'),
+    ],
+)
+def test_a_new_line_tells_what_the_target_goes_by(run, file, by, bare, typed, told):
+    file.write_text(f"{BOX}[target]\nby = {by}\n")
+    run(LEVEL)
+    assert bare in run(["2", "add 5", "pause"])
+    assert "Paused" in run([typed, "pause"])
+    assert told in file.read_text()
 
 
 def test_a_slip_is_taken_out_again(run, file):
