@@ -66,7 +66,10 @@ def command(
         raise ScenarioError(
             f"{file}: is a shipped example; copy {resolve(file)} to a file of your own, name that"
         )
-    name = visit if visit is None else visit_name(visit)
+    try:
+        name = visit if visit is None else visit_name(visit)
+    except ScenarioError as error:
+        raise typer.BadParameter(f"--visit {error}") from error
     setup = Setup(file=file, goal=goal, at=at, step=step, again=again, edited=edited, visit=name)
     log, after = log_path(setup.path), setup_report.after_path(setup.path)
     refuse_one_file_twice(

@@ -15,6 +15,10 @@ Change = Callable[[Callable[[str], str], str], Job]
 """Lets the file and the log follow a change of the text, and what was typed; gives the job then."""
 
 
+_LONGEST = 60
+"""Characters of the name of a visit."""
+
+
 class VisitScript:
     """Which visit it is, where the one before has ended; nothing is begun where none is named."""
 
@@ -56,7 +60,9 @@ class VisitScript:
 
 def visit_name(text: str) -> str:
     """What a visit is called, as it is kept."""
-    return keys.text(text, 60)
+    if not text.strip():
+        raise ScenarioError("is empty; write what visit this is, as after backfill")
+    return keys.text(text, _LONGEST)
 
 
 class LineQuestions:

@@ -190,12 +190,16 @@ def _changes(shares: ShareChange, cases: range) -> Section:
             cell = f"{_per_cent(was, 'new')} > {_per_cent(now, 'gone')}"
             if was > 0 and now > 0:
                 low, high = (100 * float(end[case, i]) for end in (shares.low, shares.high))
-                cell += f" ({low:+.0f} to {high:+.0f})"
+                cell += f" ({_points(low)} to {_points(high)})"
             cells.append(cell if len(cell) < _SHARES else cell.replace(" > ", ">"))
         told.append([label, *cells])
     words = "Shares in %, as left > as found (5 to 95 % band of the change, in points):"
     names = [shares.names[case] for case in cases]
     return [Heading(words), Table(_flow_heads(names), told)]
+
+
+def _points(change: float) -> str:
+    return f"{change:+.0f}" if round(change) else "0"
 
 
 def _per_cent(share: float, missing: str) -> str:

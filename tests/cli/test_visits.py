@@ -205,6 +205,14 @@ def test_what_cannot_be_is_told_and_nothing_is_lost(run, state, answers, said):
     assert state()["history"][0]["outcome"] == "ruler"
 
 
+@pytest.mark.parametrize("name", ["", "x" * 61])
+def test_a_name_that_is_none_is_refused(dbox, file, log, name):
+    code, out, err = dbox("setup", str(file), "--visit", name)
+    assert (code, out) == (2, "")
+    assert "--visit is" in err
+    assert not log.exists()
+
+
 @pytest.mark.parametrize(
     ("by", "bare", "typed", "told"),
     [
