@@ -15,6 +15,10 @@ AnswersFile = Annotated[
 Again = Annotated[
     bool, typer.Option("--again", help="Begin anew; the answers so far stay in the log.")
 ]
+Visit = Annotated[
+    str | None,
+    typer.Option("--visit", help="What visit this is, as 'after backfill': begins or goes on."),
+]
 Edited = Annotated[
     bool, typer.Option("--edited", help="Go on although the scenario's box was changed: same box.")
 ]
@@ -28,6 +32,7 @@ def command(
     file: File,
     answers: AnswersFile = None,
     again: Again = False,
+    visit: Visit = None,
     edited: Edited = False,
     write_after: WriteAfter = False,
     goal: Goal = GoalChoice.LEAST_TURNING,
@@ -38,24 +43,34 @@ def command(
     """Lead a set-up: readings, shares, turns, pass after pass, until nothing is left to turn.
 
     Every answer is on the disk before the next question (FILE.log.jsonl). Run the same command to
-    go on after a pause or a power cut. --json asks nothing unless --answers is given.
+    go on after a pause or a power cut. Once a job has ended it asks whether this is another visit,
+    holds what is read then against the one before, and says what moved. --json asks nothing unless
+    --answers is given.
     """
+    from dataclasses import replace
+
     from dbox.errors import ScenarioError
     from dbox.files.job_log import log_path, read_log
     from dbox.files.scenario import load, resolve, shipped_names
     from dbox.files.write_file import write_file
     from dbox.report import setup_report
     from dbox.report.cautions import FOOT
+    from dbox.report.recheck_report import recheck_lines
     from dbox.report.text import wrapped
-    from dbox_cli.console import Talk
+    from dbox_cli.console import Talk, hold
     from dbox_cli.output import print_json
     from dbox_cli.setup_questions import Setup
+    from dbox_cli.visit_questions import VisitScript, visit_name
 
     if not Path(file).exists() and file.removesuffix(".toml") in shipped_names():
         raise ScenarioError(
             f"{file}: is a shipped example; copy {resolve(file)} to a file of your own, name that"
         )
-    setup = Setup(file=file, goal=goal, at=at, step=step, again=again, edited=edited)
+    try:
+        name = visit if visit is None else visit_name(visit)
+    except ScenarioError as error:
+        raise typer.BadParameter(f"--visit {error}") from error
+    setup = Setup(file=file, goal=goal, at=at, step=step, again=again, edited=edited, visit=name)
     log, after = log_path(setup.path), setup_report.after_path(setup.path)
     refuse_one_file_twice(
         {"FILE": setup.path, "its log": log, "--answers": answers,
@@ -66,20 +81,29 @@ def command(
     looks_only = as_json and answers is None
     if looks_only and not log.exists():
         load(setup.path)
-    job = setup.kept() if looks_only or (setup.path.exists() and not again) else None
+    talk = None if looks_only else Talk(answers, quiet=as_json)
+    begins = not looks_only and setup.begins(read_log(log))
+    job = setup.kept() if looks_only or (setup.path.exists() and not begins) else None
     if job is not None and job.closed:
         if not as_json:
             typer.echo(
                 "\n".join(
-                    [*setup_report.pass_lines(job.now), "", *setup_report.end_lines(job, file)]
+                    [
+                        *recheck_lines(job),
+                        *setup_report.pass_lines(job.now),
+                        "",
+                        *setup_report.end_lines(job, file),
+                    ]
                 )
             )
-    elif not looks_only:
-        talk = Talk(answers, quiet=as_json)
-        goes_on = not again and any("typed" in entry for entry in read_log(log))
+        asked, asks = VisitScript(), talk is not None and not write_after
+        if talk is not None and asks and hold(talk, asked, "No visit was begun.") and asked.name:
+            setup, begins = replace(setup, again=True, visit=asked.name), True
+    if talk is not None and (begins or job is None or not job.closed):
+        goes_on = not begins and any("typed" in entry for entry in read_log(log))
         talk.say([*(wrapped(FOOT) if goes_on else setup_report.cautions()), ""])
         setup.lead(talk)
-        job = setup.kept()
+        job = replace(setup, again=False).kept()
     if write_after:
         last = None if job is None else job.last_complete
         if last is None:

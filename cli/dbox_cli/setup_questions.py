@@ -1,6 +1,6 @@
 """A guided set-up: the questions that make a scenario, those of its passes, and what leads on."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from math import radians
@@ -14,14 +14,17 @@ from dbox.fieldwork.site import Site
 from dbox.files import box_interview as box
 from dbox.files import job_log, setup_answers, toml_file
 from dbox.files.job_log import JobLog
-from dbox.files.scenario import load
+from dbox.files.scenario import load, loads
 from dbox.files.write_file import is_begun, write_file
+from dbox.report.cautions import IN_USE
+from dbox.report.recheck_report import recheck_lines, recheck_text
 from dbox.report.setup_report import doubt_text, end_lines, pass_lines
 from dbox.report.text import wrapped
 from dbox.units import clock_text, millimetres
 from dbox_cli.arguments import flow_index, naming
 from dbox_cli.console import Asking, Talk, hold
 from dbox_cli.level_command import GoalChoice
+from dbox_cli.visit_questions import Change, LineQuestions, since, taken_over
 
 
 class BoxScript:
@@ -93,11 +96,15 @@ class BoxScript:
 
 
 class PassScript:
-    """The passes of a set-up, until the job ends."""
+    """The passes of a set-up, until the job ends.
 
-    def __init__(self, job: Job, log: JobLog, bare_unit: str | None) -> None:
+    change: Lets the file and the log follow what was typed about a line, and gives the job then.
+    """
+
+    def __init__(self, job: Job, log: JobLog, bare_unit: str | None, change: Change) -> None:
         self.job = job  # What the log holds, and no more.
         self._log, self._bare_unit = log, bare_unit
+        self._lines = LineQuestions(change, job)
         self._reported: Levelling | None = None
         # Outlets and heights of a line, on their way one by one. [m]
         self._coming: list[tuple[int, tuple[float, ...]]] = []
@@ -130,7 +137,15 @@ class PassScript:
         if self.job.closed or levelling is None or levelling is self._reported:
             return []
         self._reported = levelling
-        return ["", *pass_lines(self.job.now), ""]
+        now = self.job.now
+        if now.number > 1:
+            return ["", *pass_lines(now), ""]
+        return [
+            "",
+            *recheck_lines(self.job),
+            *pass_lines(now, above=wrapped(recheck_text(self.job))),
+            "",
+        ]
 
     def _tell(self, event: setup.Event, typed: str | None) -> None:
         """Let an event happen and bring it to the disk."""
@@ -159,6 +174,8 @@ class PassScript:
 
     def asking(self) -> Asking | None:
         """The question that stands."""
+        if (about_line := self._lines.asking()) is not None:
+            return about_line
         question = self.job.question
         if question is None:
             return None
@@ -167,6 +184,10 @@ class PassScript:
 
     def answer(self, typed: str) -> list[str]:
         """Let an answer count, and say what was understood where there is something to check."""
+        followed = self._lines.follow(self.job, typed)
+        if followed is not None:
+            self.job, told = followed
+            return [*told, *self._report()]
         job, question, unit = self.job, self._question, self._bare_unit
         coming = setup_answers.readings_of_all(job, question, typed, unit)
         if coming:
@@ -187,6 +208,8 @@ class PassScript:
             said = f"outlet {job.site.outlets[event.outlet].label}: hole {where}"
         elif isinstance(event, setup.Still) and event.method != setup_answers.USUAL_METHOD:
             said = f"read by {event.method}"
+        elif isinstance(event, setup.Carried):
+            said = taken_over(self.job, event)
         elif isinstance(event, setup.Confirmed) and not event.sure:
             said = "not taken; read it again"
         return [*wrapped(said, first="  ", indent="  "), *self._come(None), *self._report()]
@@ -261,6 +284,8 @@ def _words(job: Job, question: Question) -> list[str]:
         lines = ["", f"PASS {number}", *wrapped(said["first" if number == 1 else "later"])]
         if number > 1:
             return lines
+        if job.compared:
+            lines += ["", *since(job, job.compared)]
     outlet = next(outlet for outlet in job.site.outlets if not outlet.capped)
     point = "the top" if outlet.point_over_lip == outlet.opening.top else "the centre"
     point = point if outlet.point_over_lip else "the lip (lowest point)"
@@ -307,6 +332,7 @@ class Setup:
     step: float  # [deg]
     again: bool
     edited: bool
+    visit: str | None = None  # What the visit is called.
 
     @property
     def path(self) -> Path:
@@ -321,6 +347,12 @@ class Setup:
             hand_step=radians(self.step),
         )
 
+    def begins(self, entries: Iterable[job_log.Entry]) -> bool:
+        """Whether another visit is asked for than the last one of the log."""
+        told = job_log.visits(entries)
+        named = self.visit is not None and bool(told)
+        return self.again or (named and told[-1].name.lower() != (self.visit or "").lower())
+
     def kept(self) -> Job | None:
         """The job as its log has it; None while its scenario is still being asked for."""
         entries = job_log.read_log(job_log.log_path(self.path))
@@ -328,10 +360,24 @@ class Setup:
         if not told and (job_log.interview_answers(entries) or not self.path.exists()):
             return None
         site = load(self.path)
-        if told and not self.edited:
+        return self._job(told, site) if told else begin(site, self.rules(site))
+
+    def _job(self, told: Sequence[job_log.Visit], site: Site) -> Job:
+        """The job of the last visit, where the file still is of its box."""
+        mended = self.edited and bool(job_log.differences(told[-1].box, site))
+        if not self.edited:
             self._refuse_another(told[-1], site)
-        rules = self.rules(site)
-        return job_log.played(site, rules, told[-1]) if told else begin(site, rules)
+        try:
+            return job_log.present_job(told, site, self.rules(site), mended=mended)
+        except ScenarioError as error:
+            changed = "; ".join(job_log.line_changes(told[-1].box, job_log.identity(site)))
+            if not changed:
+                raise
+            raise ScenarioError(
+                f"{job_log.log_path(self.path)}: since this visit began {changed}, which does not "
+                f"go with what was read in it ({error}). Begin another, which keeps all of it: "
+                f'dbox setup {self.path.name} --visit "a line changed"'
+            ) from error
 
     def lead(self, talk: Talk) -> None:
         """Ask until the job ends or the person pauses."""
@@ -360,10 +406,12 @@ class Setup:
                 talk.say([f"wrote {self.path}", ""])
             site = load(self.path)
             talk.say(self._begin(log, site))
-            job = job_log.played(site, self.rules(site), job_log.visits(log.entries)[-1])
+            job = self._job(job_log.visits(log.entries), site)
             stated = toml_file.parse(toml_file.read_text(self.path), str(self.path)).get("units")
             with naming(self.file):
-                passes = PassScript(job, log, stated)
+                passes = PassScript(
+                    job, log, stated, lambda edit, typed: self._edit(log, edit, typed)
+                )
                 if job.last is None:
                     passes.leave_out(job_log.interview_answers(log.entries))
                 if hold(talk, passes, paused):
@@ -373,24 +421,42 @@ class Setup:
         """Write which box the job is about, where the log does not say it; lines to say."""
         told = job_log.visits(log.entries)
         entry = {"at": _now(), "scenario": self.path.name, "box": job_log.identity(site)}
+        entry |= {"visit": self.visit} if self.visit else {}
         if not told:
             log.append({"event": "begun", **entry})
             return []
         visit = told[-1]
-        if self.again:
+        if self.begins(log.entries):
             # the holes are where the visit before left them
-            was = job_log.logged_site(visit.box, site)
-            before = job_log.played(was, self.rules(was), visit)
+            before = job_log.all_played(told, site, self.rules(site))[-1]
             angles = job_log.carried_angles(before, site)
             log.append({"event": "begun", **entry, "angles_rad": angles})
             return _carried(before, angles)
-        if not self.edited:
-            self._refuse_another(visit, site)
-        elif job_log.differences(visit.box, site):
-            # what was answered before goes with the mended file, or this raises
-            job_log.played(site, self.rules(site), visit)
-            log.append({"event": "edited", "at": _now(), "box": job_log.identity(site)})
+        # what was answered before goes with the file as it is now, or this raises
+        job = self._job(told, site)
+        identity = job_log.identity(site)
+        changed = job_log.differences(visit.box, site) + job_log.line_changes(visit.box, identity)
+        if not job.closed and changed:
+            log.append({"event": "edited", "at": _now(), "box": identity})
         return []
+
+    def _edit(self, log: JobLog, edit: Callable[[str], str], typed: str) -> Job:
+        """Change the file, where what was answered goes with it; the log follows, and the job."""
+        text = edit(toml_file.read_text(self.path))
+        site = loads(text)
+        self._refuse_another(job_log.visits(log.entries)[-1], site)
+        identity = job_log.identity(site)
+        entry = {"event": "edited", "at": _now(), "box": identity, "typed": typed}
+        try:
+            job = self._job(job_log.visits([*log.entries, entry]), site)
+        except ScenarioError as error:
+            raise ScenarioError(
+                f"is {show(typed)}, which does not go with what was read in this visit: read the "
+                "others, end it, and begin the next one with that"
+            ) from error
+        write_file(self.path, text, overwrite=True)
+        log.append(entry)
+        return job
 
     def _refuse_another(self, visit: job_log.Visit, site: Site) -> None:
         if changed := job_log.differences(visit.box, site):
@@ -407,10 +473,12 @@ def _carried(before: Job, angles: dict[str, float | None]) -> list[str]:
     places = ", ".join(f"{label} {_clock(angle)}" for label, angle in angles.items())
     gone = [o.label for o in before.site.outlets if o.label not in angles]
     lost = f" Outlet {', '.join(gone)} is no longer in the file; its record stays." if gone else ""
-    return wrapped(
-        f"Another visit; all that was recorded before stays in the log. Holes as it left them, or "
-        f"as the file says where the insert is new or its clock was written anew: {places}.{lost}"
-    )
+    holes = (
+        "Holes as it left them, or as the file says where the insert is new or its clock was "
+        f"written anew: {places}."
+    ) * any(angle is not None for angle in angles.values())
+    said = "Another visit; all that was recorded before stays in the log."
+    return [*wrapped(f"{said} {holes}{lost}"), *wrapped(IN_USE, first="! ")]
 
 
 def _now() -> str:

@@ -71,8 +71,8 @@ def command(
     """Printable PDF: blank field form, set-up record, inspection sheet, owner's page.
 
     A set-up record is made of what dbox setup has logged, else of the readings in FILE. --goal,
-    --at and --step are for it and mean what they mean to dbox level. Each dbox setup --again is
-    another visit; --visit prints an earlier one.
+    --at and --step are for it and mean what they mean to dbox level. It says which visits there
+    were, and what moved since the one before; --visit prints an earlier one.
     """
     from dbox.drawings.paper import check_sheet, save_pages
     from dbox.drawings.setup_sheet import blank_sheet
@@ -111,7 +111,7 @@ def command(
             )
             pages, source = _record(site, file, turn, seed, paper.value, visit)
         else:
-            pages = _form(site, kind, seed, paper.value)
+            pages = _form(site, kind, seed, paper.value, file)
     warnings = sentences(tie_notes(site.ties)) if kind is Kind.OWNER else []
     save_pages(pages, out, title=title, overwrite=overwrite)
     if not as_json:
@@ -141,7 +141,7 @@ def _put_into(
     typer.echo(f"wrote {path}: {' and '.join(tables)}", err=quiet)
 
 
-def _form(site: "Site", kind: Kind, seed: int, paper: str) -> tuple["Figure", ...]:
+def _form(site: "Site", kind: Kind, seed: int, paper: str, file: str) -> tuple["Figure", ...]:
     """A sheet to fill in by hand; an inspection is filled in where the scenario has evidence."""
     if kind is Kind.INSPECTION:
         from dbox.drawings.inspection_sheet import findings_sheet, inspection_sheet
@@ -157,9 +157,12 @@ def _form(site: "Site", kind: Kind, seed: int, paper: str) -> tuple["Figure", ..
     from dbox.drawings.setup_sheet import field_sheet
     from dbox.fieldwork.falls_plan import aim
     from dbox.fieldwork.turning import turn_tables
+    from dbox.files.job_log import log_path, read_log
+    from dbox.files.scenario import resolve
 
+    again = any(entry["event"] == "closed" for entry in read_log(log_path(resolve(file))))
     aims = aim(site) if site.plan and site.plan.begins else None
-    return field_sheet(site, turn_tables(site), paper, aims=aims)
+    return field_sheet(site, turn_tables(site), paper, aims=aims, again=again)
 
 
 def _record(
@@ -173,6 +176,8 @@ def _record(
     from dbox.fieldwork.pour import expect
     from dbox.files.job_log import kept_setup, log_path
     from dbox.files.scenario import resolve
+    from dbox.report.recheck_report import recheck_blocks, recheck_text
+    from dbox.report.setup_report import visits_blocks
 
     scenario = resolve(file)
     kept = kept_setup(scenario, site, rules, visit)
@@ -195,6 +200,9 @@ def _record(
         outcome=(kept.outcome or "") if kept else "",
         done=kept.last.at[:10] if kept and kept.last else "",
         visit=(kept.visit, kept.begun_at[:10]) if kept and done else (1, ""),
+        since=recheck_text(kept) if kept else "",
+        moved=recheck_blocks(kept) if kept else (),
+        visits=visits_blocks(kept) if kept and done else (),
         notes=[
             f"{each.method}; water still at {each.still_at[:16].replace('T', ' ')}" for each in done
         ],

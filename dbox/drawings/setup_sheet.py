@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 from matplotlib.figure import Figure
 
-from dbox.drawings.paper import BOX, BY_HAND, Pages, entries, table
+from dbox.drawings.paper import BOX, BY_HAND, Pages, entries, set_blocks, table
 from dbox.drawings.paper_parts import (
     box_entries,
     grades_part,
@@ -40,8 +40,8 @@ from dbox.fieldwork.turning import TurnTable
 from dbox.files.scenario import MOST_OUTLETS
 from dbox.hydraulics.openings import Circle
 from dbox.lengths import Lengths
-from dbox.report.blocks import Column, columns
-from dbox.report.cautions import LONG
+from dbox.report.blocks import Column, Section, columns
+from dbox.report.cautions import IN_USE, LONG
 from dbox.report.setup_report import OUTCOMES, asked, reached
 from dbox.report.text import chance_text
 from dbox.report.wording import sentences
@@ -59,13 +59,20 @@ def setup_sheet(
     as_left: bool = False,
     outcome: str = "",
     visit: tuple[int, str] = (1, ""),
+    since: str = "",
+    moved: Sequence[Section] = (),
+    visits: Section = (),
     done: str = "",
     notes: Sequence[str] = (),
     grading: Grading | None = None,
     expectation: Expectation | None = None,
     paper: str = "letter",
 ) -> tuple[Figure, ...]:
-    """Draw the record of a job; `done`: its date where the record of the file holds none."""
+    """Draw the record of a job.
+
+    since, moved, visits: What moved since the visit before, its numbers, and all visits so far.
+    done: Its date where the record of the file holds none.
+    """
     first, last = passes[0], passes[-1]
     number, date = visit
     # what tells a re-check from the first set-up; nothing at the first
@@ -77,7 +84,8 @@ def setup_sheet(
         record = replace(record, date=done)
     names = ("permit", "date", "address", "weather", "who", "system", "bedrooms", "feed")
     entries(pages, record_entries(record, *names))
-    _result(pages, passes, outcome, as_left=as_left, found=f"As found{recheck}")
+    _result(pages, passes, outcome, as_left=as_left, found=f"As found{recheck}", since=since)
+    set_blocks(pages, [visits])
     signatures(pages, ("Done by", "Inspector", "Owner"))
     pages.framed(LONG)
     pages.heading("Sizes, seat and ties of the box, remarks", keep=1.5)
@@ -85,6 +93,7 @@ def setup_sheet(
     entries(pages, [*box_entries(pages.site), *seat])
     noted = record_entries(record, "benchmark", "photo", "recheck", "notes", "exceptions")
     entries(pages, [*tie_entries(pages.site), *noted], columns=1)
+    set_blocks(pages, moved)
     pages.heading("The box", keep=3.4)
     plan(pages)
     for number, levelling in enumerate(passes, start=1):
@@ -113,11 +122,19 @@ def setup_sheet(
 
 
 def _result(
-    pages: Pages, passes: Sequence[Levelling], outcome: str, *, as_left: bool, found: str
+    pages: Pages,
+    passes: Sequence[Levelling],
+    outcome: str,
+    *,
+    as_left: bool,
+    found: str,
+    since: str,
 ) -> None:
     """What came out, and what it was held to."""
     first, last = passes[0], passes[-1]
     pages.heading("Result")
+    if since:
+        pages.paragraph(since, weight="bold")
     words = [f"{found}: {'; '.join(reached(first.before))}."] * (len(passes) > 1)
     if outcome:
         words.append(f"How it ended: {OUTCOMES[outcome]}.")
@@ -248,6 +265,7 @@ _STEPS = (
     "{lock} the still water with a rule in view.",
     "Read again after the backfill and before it is covered.",
 )
+_STEPS_LATER = (IN_USE, *_STEPS[1:-1], "Fasten the lid, and note when to look again.")
 _WITH_INSERTS = {"turn": "Turn the inserts", "lock": "Lock, note the clock positions, photograph"}
 _WITHOUT = {"turn": "Set the pipes that stand too high or too low", "lock": "Photograph"}
 _PASSES = 3
@@ -262,8 +280,12 @@ def field_sheet(
     *,
     aims: Aims | None = None,
     blank: bool = False,
+    again: bool = False,
 ) -> tuple[Figure, ...]:
-    """Draw the field form; a blank one is of a box of which only its outlets are counted."""
+    """Draw the field form.
+
+    blank: Of a box of which only its outlets are counted; again: for a box that was set before.
+    """
     pages = Pages("Field form", site, paper)
     inserts = site.has_inserts or blank
     names = ("permit", "date", "address", "weather", "who", "feed")
@@ -279,7 +301,7 @@ def field_sheet(
     if aims:
         plan_part(pages, aims)
     pages.heading("In this order")
-    for number, step in enumerate(_STEPS, start=1):
+    for number, step in enumerate(_STEPS_LATER if again else _STEPS, start=1):
         words = step.format_map(_WITH_INSERTS if inserts else _WITHOUT)
         pages.paragraph(words, mark=f"{number}.")
     _readings(pages, inserts=inserts, blank=blank)

@@ -75,7 +75,7 @@ _PLAIN_MISS = 3.0
 """Errors of a reading by which a lip missed what it was turned to by the rule, as if it had come to
 the end of its travel. [-] (judgement)"""
 
-_ANYWHERE = 0.05
+ANYWHERE = 0.05
 """One standard deviation of a lip of which nothing is known any more. [m] (judgement)"""
 
 _NOWHERE = 1e6
@@ -157,7 +157,7 @@ class Estimate:
     @property
     def followed(self) -> BoolArray:
         """Lips of which something is known, wherever the water stands now. (n,)."""
-        result: BoolArray = np.isfinite(self.height) & (np.diag(self.covariance) < _ANYWHERE**2)
+        result: BoolArray = np.isfinite(self.height) & (np.diag(self.covariance) < ANYWHERE**2)
         return result
 
     def turned(self, rise: Array, variance: Array, asked: Array | None = None) -> "Estimate":
@@ -166,7 +166,7 @@ class Estimate:
         asked: by how much lips were to rise by the rule. [m]
         """
         known = np.isfinite(rise)
-        spoiled = np.where(known, variance, _ANYWHERE**2)
+        spoiled = np.where(known, variance, ANYWHERE**2)
         height = self.height + np.where(known, rise, 0.0)
         covariance = self.covariance + np.diag(spoiled)
         drift = np.zeros((2, known.size)) if self.drift is None else self.drift.copy()
@@ -204,7 +204,7 @@ class Estimate:
                 break
             slipped.append(worst)
             drift[:, worst] = 0.0
-            covariance = covariance + np.diag(_ANYWHERE**2 * (np.arange(off.size) == worst))
+            covariance = covariance + np.diag(ANYWHERE**2 * (np.arange(off.size) == worst))
         still = float(weight @ over / weight.sum())
         height = self.height + covariance @ pull @ over + still
         covariance = covariance - covariance @ pull @ covariance

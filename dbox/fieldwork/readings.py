@@ -27,6 +27,8 @@ from dbox.arrays import Array, ArrayLike, BoolArray, freeze
 from dbox.errors import DomainError
 from dbox.fieldwork.estimate import Estimate, normal_points
 from dbox.fieldwork.site import DEFAULT_SPREAD, Site
+from dbox.fieldwork.turning import Reach
+from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 from dbox.notes import Note
 from dbox.units import INCH
 
@@ -132,14 +134,14 @@ class Lips:
 
     def sample(self, count: int, seed: int) -> Array:
         """Lips that would give these readings, evenly over what they may be. [m]"""
-        return self.height + normal_points(count, self.height.size, seed) @ _root(self.covariance)
+        return self.height + normal_points(count, self.height.size, seed) @ root_of(self.covariance)
 
     def known(self, estimate: Estimate) -> "Lips":
         """These lips as all fillings together tell them."""
         return replace(self, height=estimate.height, covariance=estimate.covariance)
 
 
-def _root(covariance: Array) -> Array:
+def root_of(covariance: Array) -> Array:
     """What turns independent normal errors into such ones; transposed. [m]"""
     error = np.sqrt(np.diag(covariance))
     part = np.ix_(error > 0, error > 0)
@@ -313,3 +315,56 @@ def fit_plane(heights: ArrayLike, positions: ArrayLike) -> Plane | None:
         residual=residual,
         warnings=(Note(what=what),) if what else (),
     )
+
+
+# Height over still water beyond which a lip that cannot be moved is asked about, where its hole
+# has no top or a higher one. [m] (judgement)
+_TALLEST = 0.1
+# Repeats of one outlet may differ by so many spreads unasked. [-] (judgement)
+_APART = 4.0
+# Lips may be so many spreads from coming together unasked. [-] (judgement)
+_SLACK = 2.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Doubt:
+    """Why a reading is asked about.
+
+    under water   the lip lies so deep that water would still be running out over it
+    reach         no turning of the inserts could bring this lip and the others together
+    high          an insert that cannot be turned stands higher over the water than its hole is high
+    apart         repeats of one outlet differ by more than reading errors do
+    """
+
+    why: str  # `under water`, `reach`, `high` or `apart`.
+    # How deep the lip lies, how far from the reach of the inserts, how high it stands, or how far
+    # the repeats differ. [m]
+    amount: float
+    # For `reach`, the outlet that it cannot be brought together with; None: still water.
+    other: int | None = None
+
+
+def doubt(site: Site, read: Site, outlet: int, heights: tuple[float, ...]) -> Doubt | None:
+    """What is odd about the heights of one outlet; read: the box with them. [m]"""
+    spread = site.spread or DEFAULT_SPREAD
+    apart = max(heights) - min(heights)
+    if apart > _APART * spread:
+        return Doubt(why="apart", amount=apart)
+    lip = float(np.mean(heights)) - site.outlets[outlet].point_over_lip
+    if lip < -CAPILLARY_HEAD:
+        return Doubt(why="under water", amount=-lip)
+    travel = 2.0 * (site.outlets[outlet].hole_offset or 0.0)
+    if not travel:
+        high = min(site.outlets[outlet].opening.top, _TALLEST)
+        return Doubt(why="high", amount=lip) if lip > high else None
+    # still water stands at the lowest lip, so a full travel over it is out of reach
+    if lip > travel + spread:
+        return Doubt(why="reach", amount=lip - travel)
+    # the outlet read before that is the farthest from coming together with this one
+    reach = Reach.of(read, reduce_readings(read).height)
+    gap = np.maximum(reach.low - reach.high[outlet], reach.low[outlet] - reach.high)
+    gap = np.where(reach.adjustable & np.isfinite(gap), gap, -np.inf)
+    other = int(np.argmax(gap))
+    if gap[other] <= _SLACK * spread:
+        return None
+    return Doubt(why="reach", amount=float(gap[other]), other=other)

@@ -23,11 +23,6 @@ and every outlet is read once more, with nothing turned.
 A reading that looks wrong is in doubt: the person is asked once whether it is meant. None is
 refused: a box may stand as badly as it reads.
 
-    under water   the lip lies so deep that water would still be running out over it
-    reach         no turning of the inserts could bring this lip and the others together
-    high          an insert that cannot be turned stands higher over the water than its hole is high
-    apart         repeats of one outlet differ by more than reading errors do
-
 Events lead from state to state by what they say alone; nothing that is computed decides whether
 one fits. So a log plays back the same after the tolerance was edited, or by a later version of the
 package. What is computed (shares, turns, whether to go on) decides only what is asked.
@@ -43,11 +38,11 @@ import numpy as np
 from dbox.errors import DomainError
 from dbox.fieldwork.estimate import HAND_ERROR, Estimate, turn_variance
 from dbox.fieldwork.levelling import HAND_STEP, Levelling, level
-from dbox.fieldwork.readings import reduce_readings, without_placeholders
+from dbox.fieldwork.readings import Doubt, doubt, reduce_readings, without_placeholders
+from dbox.fieldwork.recheck import Recheck, Standing
 from dbox.fieldwork.shares import SAMPLES
-from dbox.fieldwork.site import DEFAULT_SPREAD, Site
-from dbox.fieldwork.turning import Reach, lip_rise
-from dbox.hydraulics.openings.base import CAPILLARY_HEAD
+from dbox.fieldwork.site import Site
+from dbox.fieldwork.turning import learned_offset, lip_rise
 from dbox.notes import Note
 
 Angles = tuple[float | None, ...]
@@ -125,6 +120,13 @@ class Left(Event):
 
 
 @dataclass(frozen=True, kw_only=True)
+class Carried(Event):
+    """These outlets are not read again: their lips are as the visit before left them."""
+
+    outlets: tuple[int, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
 class Turned(Event):
     """Turning is done and the next pass begins: where every hole stands now. [rad]"""
 
@@ -152,9 +154,6 @@ class Rules:
     samples: int = SAMPLES  # Points over which the bands are taken. [-]
 
 
-_TURNED_ENOUGH = 0.2
-"""Fall of the cosine of a clock from which a turn tells the offset of its hole. [-] (judgement)"""
-
 _NEXT = {"turn": "adjust", "re-bed": "re-bed", "read again": "again"}
 
 
@@ -180,8 +179,11 @@ class Pass:
     # Outlets whose hole was left elsewhere than told, and where. [rad]
     left: tuple[tuple[int, float | None], ...] = ()
     turned: Angles | None = None  # Where each hole stands after the turning; None before. [rad]
+    carried: tuple[int, ...] = ()  # Outlets whose lips are taken over from the visit before.
     # The pass before this one; None for the first.
     previous: "Pass | None" = field(default=None, repr=False, compare=False)
+    # The visit before, whose lips may be taken over; None where there is none to take from.
+    earlier: "Job | None" = field(default=None, repr=False, compare=False)
 
     @property
     def complete(self) -> bool:
@@ -192,7 +194,21 @@ class Pass:
 
     @cached_property
     def site(self) -> Site:
-        """The box with the readings, clocks and rim of this pass, over its still water."""
+        """The box with the readings, clocks and rim of this pass, over its still water.
+
+        What was not read again stands in it as it is known.
+        """
+        if not self.carried:
+            return self._read
+        outlets = list(self._read.outlets)
+        for i in self.carried:
+            height = float(self.known.height[i]) + outlets[i].point_over_lip
+            outlets[i] = replace(outlets[i], readings=(height,))
+        return replace(self._read, outlets=tuple(outlets))
+
+    @cached_property
+    def _read(self) -> Site:
+        """The same with what was read in this pass alone."""
         outlets = tuple(
             replace(
                 outlet,
@@ -220,11 +236,7 @@ class Pass:
 
     @cached_property
     def offset(self) -> float:
-        """Offset of the holes that nobody measured, from what their turns have done; inf: not yet.
-
-        A lip rises by its offset times what the cosine of its clock falls by, over those that
-        nobody touched. [m]
-        """
+        """Offset of the holes that nobody measured, by what their turns did; inf: not yet. [m]"""
         earlier = self.previous
         if earlier is None or earlier.offset < np.inf or earlier.turned is None:
             return np.inf if earlier is None else earlier.offset
@@ -232,20 +244,20 @@ class Pass:
             np.array([np.nan if angle is None else angle for angle in angles])
             for angles in (earlier.angles, earlier.turned)
         )
-        now = np.array([np.mean(heights) if heights else np.nan for heights in self.readings])
-        then = np.array([np.mean(heights) if heights else np.nan for heights in earlier.readings])
-        fall, rise, still = np.cos(before) - np.cos(after), now - then, before == after
-        turned = np.abs(fall) > _TURNED_ENOUGH
-        turned &= np.array([o.hole_offset == np.inf for o in self.entered.outlets])
-        if not (still & np.isfinite(rise)).any() or not (turned & np.isfinite(rise)).any():
-            return np.inf
-        learned = np.nanmedian((rise - np.nanmean(rise[still]))[turned] / fall[turned])
-        return float(learned) if learned > 0 else np.inf
+        now, then = (
+            np.array([np.mean(heights) if heights else np.nan for heights in each.readings])
+            for each in (self, earlier)
+        )
+        unknown = np.array([outlet.hole_offset == np.inf for outlet in self.entered.outlets])
+        return learned_offset(before, after, now - then, unknown)
 
     @cached_property
     def known(self) -> Estimate:
         """The lips as this pass and all before it tell them; every open outlet is read."""
-        lips = reduce_readings(self.site)
+        lips = reduce_readings(self._read)
+        if self.carried and self.earlier and self.earlier.left:
+            before = self.earlier.left.carried_to(self.entered)
+            return before.read(lips.height, np.diag(lips.covariance))
         if self.previous is None:
             return Estimate(height=lips.height, covariance=lips.covariance)
         return self.previous.known_after.read(lips.height, np.diag(lips.covariance))
@@ -321,6 +333,8 @@ class Pass:
             return replace(self, angles=_with(self.angles, event.outlet, event.angle))
         if isinstance(event, Still):
             return replace(self, method=event.method, still_at=event.at)
+        if isinstance(event, Carried):
+            return self._carried(event)
         if self.method is None:
             raise DomainError("nothing is read before the water is still")
         if isinstance(event, Left):
@@ -354,6 +368,11 @@ class Pass:
         waiting = (outlet, heights, len(event.heights) > 1)
         return replace(read, doubtful=waiting) if event.doubtful else read._taken(*waiting)
 
+    def doubt(self, outlet: int, heights: tuple[float, ...]) -> Doubt | None:
+        """What is odd about the heights of one outlet; heights [m]."""
+        read = replace(self, readings=_with(self.readings, outlet, heights)).site
+        return doubt(self.entered, read, outlet, heights)
+
     def _taken(self, outlet: int, heights: tuple[float, ...], settled: bool) -> "Pass":
         """The pass once these heights are the readings of an outlet. [m]"""
         return replace(
@@ -364,6 +383,17 @@ class Pass:
             doubtful=None,
             correcting=None,
         )
+
+    def _carried(self, event: Carried) -> "Pass":
+        """The pass once lips are taken over; where none is left to read, it is complete."""
+        if self.earlier is None or self.method is not None:
+            raise DomainError("no visit before left any lips that could be taken over now")
+        settled = tuple(
+            done or i in event.outlets or outlet.capped
+            for i, (done, outlet) in enumerate(zip(self.settled, self.entered.outlets, strict=True))
+        )
+        taken = replace(self, carried=event.outlets, settled=settled)
+        return replace(taken, method=NOT_READ, still_at=event.at) if all(settled) else taken
 
     def next(self, turned: Angles) -> "Pass":
         """The pass that follows this one once its turning is done. [rad]"""
@@ -377,60 +407,14 @@ def _first_pass(site: Site, rules: Rules, angles: Angles) -> Pass:
                 settled=(False,) * n, read_at=("",) * n)  # fmt: skip
 
 
+NOT_READ = "not read again: as the visit before left them"
+"""How heights are read where all of them are taken over."""
+
 _T = TypeVar("_T")
 
 
 def _with(values: tuple[_T, ...], place: int, value: _T) -> tuple[_T, ...]:
     return (*values[:place], value, *values[place + 1 :])
-
-
-# Height over still water beyond which a lip that cannot be moved is asked about, where its hole
-# has no top or a higher one. [m] (judgement)
-_TALLEST = 0.1
-# Repeats of one outlet may differ by so many spreads unasked. [-] (judgement)
-_APART = 4.0
-# Lips may be so many spreads from coming together unasked. [-] (judgement)
-_SLACK = 2.0
-
-
-@dataclass(frozen=True, kw_only=True)
-class Doubt:
-    """Why a reading is asked about."""
-
-    why: str  # `under water`, `reach`, `high` or `apart`.
-    # How deep the lip lies, how far from the reach of the inserts, how high it stands, or how far
-    # the repeats differ. [m]
-    amount: float
-    # For `reach`, the outlet that it cannot be brought together with; None: still water.
-    other: int | None = None
-
-
-def doubt(now: Pass, outlet: int, heights: tuple[float, ...]) -> Doubt | None:
-    """What is odd about the heights of one outlet; heights [m]."""
-    site = now.entered
-    spread = site.spread or DEFAULT_SPREAD
-    apart = max(heights) - min(heights)
-    if apart > _APART * spread:
-        return Doubt(why="apart", amount=apart)
-    lip = float(np.mean(heights)) - site.outlets[outlet].point_over_lip
-    if lip < -CAPILLARY_HEAD:
-        return Doubt(why="under water", amount=-lip)
-    travel = 2.0 * (site.outlets[outlet].hole_offset or 0.0)
-    if not travel:
-        high = min(site.outlets[outlet].opening.top, _TALLEST)
-        return Doubt(why="high", amount=lip) if lip > high else None
-    # still water stands at the lowest lip, so a full travel over it is out of reach
-    if lip > travel + spread:
-        return Doubt(why="reach", amount=lip - travel)
-    # the outlet read before that is the farthest from coming together with this one
-    read = replace(now, readings=_with(now.readings, outlet, heights)).site
-    reach = Reach.of(read, reduce_readings(read).height)
-    gap = np.maximum(reach.low - reach.high[outlet], reach.low[outlet] - reach.high)
-    gap = np.where(reach.adjustable & np.isfinite(gap), gap, -np.inf)
-    other = int(np.argmax(gap))
-    if gap[other] <= _SLACK * spread:
-        return None
-    return Doubt(why="reach", amount=float(gap[other]), other=other)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -459,6 +443,10 @@ class Job:
     visit: int = 1
     visits: int = 1
     begun_at: str = ""  # When it began, as ISO 8601; empty where not known.
+    name: str = ""  # What the visit is called; empty where nobody said.
+    changed: tuple[str, ...] = ()  # What is new at the lines since the visit before, in words.
+    # The visit before; None for the first.
+    earlier: "Job | None" = field(default=None, repr=False, compare=False)
     # The last event that stands and the job before it; None where there is none.
     last: Event | None = field(default=None, repr=False, compare=False)
     before: "Job | None" = field(default=None, repr=False, compare=False)
@@ -472,6 +460,47 @@ class Job:
     def last_complete(self) -> Pass | None:
         """The last pass in which every open outlet was read."""
         return next((each for each in reversed(self.passes) if each.complete), None)
+
+    @property
+    def called(self) -> str:
+        """What the visit is called."""
+        return self.name or ("re-check" if self.visit > 1 else "set-up")
+
+    @property
+    def history(self) -> tuple["Job", ...]:
+        """This visit and all before it, the first one first."""
+        return (*(self.earlier.history if self.earlier else ()), self)
+
+    @cached_property
+    def left(self) -> Standing | None:
+        """The box as this visit leaves it; None where no pass is complete."""
+        last = self.last_complete
+        if last is None:
+            return None
+        if last.turned is None and last.left:
+            last = replace(last, turned=self.left_angles)
+        return Standing(
+            site=last.site, lips=last.known if last.turned is None else last.known_after
+        )
+
+    @property
+    def compared(self) -> "Job | None":
+        """The last visit before this one that has a complete pass."""
+        return next((job for job in reversed(self.history[:-1]) if job.last_complete), None)
+
+    @cached_property
+    def recheck(self) -> Recheck | None:
+        """The box as it was found, against how the visit before left it; None: nothing to hold."""
+        found = next((each for each in self.passes if each.complete), None)
+        before = self.compared.left if self.compared else None
+        if found is None or before is None:
+            return None
+        return Recheck(
+            before=before,
+            now=Standing(site=found.site, lips=found.known),
+            carried=bool(found.carried),
+            samples=found.rules.samples,
+        )
 
     @property
     def outcome(self) -> str | None:
@@ -499,7 +528,7 @@ class Job:
             return Question(kind=kinds.get(now.conclusion or "", last))
         if now.doubtful is not None:
             waiting, heights, _ = now.doubtful
-            return Question(kind="confirm", outlet=waiting, doubt=doubt(now, waiting, heights))
+            return Question(kind="confirm", outlet=waiting, doubt=now.doubt(waiting, heights))
         if now.correcting is not None:
             return Question(kind="reading", outlet=now.correcting)
         unread = [i for i, o in enumerate(outlets) if not o.capped and not now.settled[i]]
@@ -549,12 +578,16 @@ class Job:
 
 
 def begin(
-    site: Site, rules: Rules | None = None, angles: Sequence[float | None] | None = None
+    site: Site,
+    rules: Rules | None = None,
+    angles: Sequence[float | None] | None = None,
+    earlier: Job | None = None,
 ) -> Job:
-    """A job before its first answer; angles [rad]."""
+    """A job before its first answer; angles [rad]; earlier: the visit before."""
     site = without_placeholders(site)
     start = tuple(o.clock for o in site.outlets) if angles is None else tuple(angles)
-    return Job(site=site, passes=(_first_pass(site, rules or Rules(), start),))
+    job = Job(site=site, passes=(_first_pass(site, rules or Rules(), start),), earlier=earlier)
+    return replace(job, passes=(replace(job.now, earlier=job.compared),))
 
 
 def replay(start: Job, events: Iterable[Event]) -> Job:

@@ -300,6 +300,12 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
     )
 
 
+def drawn_shares(site: Site, lips: Array) -> Array:
+    """Shares of drawn boxes at every flow, every lip wet, (flows, boxes, n); lips [m]."""
+    found = _split(site, np.array([[f.inflow] for f in site.flows]), lips)
+    return _doubted(site, found, lips, coefficient_doubts(site, lips.shape[0]))
+
+
 def _split(site: Site, inflow: ArrayLike, lips: Array, hold_back: ArrayLike = 0.0) -> Split:
     """A split in the rising state, which without a hold-back is the falling one."""
     openings = [o.opening for o in site.outlets]

@@ -232,3 +232,21 @@ def _order(reach: Reach, lip_after: Array) -> tuple[tuple[int, ...], Array]:
         lips[outlet] = lip_after[outlet]
         still.append(lips.min())
     return order, np.array(still)
+
+
+_TURNED_ENOUGH = 0.2
+"""Fall of the cosine of a clock from which a turn tells the offset of its hole. [-] (judgement)"""
+
+
+def learned_offset(before: Array, after: Array, rise: Array, unknown: BoolArray) -> float:
+    """Offset of holes that nobody measured, from what their turns have done; inf: not told. [m]
+
+    A lip rises by its offset times what the cosine of its clock falls by, over those that nobody
+    touched; before [rad], after [rad], rise [m].
+    """
+    fall, still = np.cos(before) - np.cos(after), before == after
+    turned = (np.abs(fall) > _TURNED_ENOUGH) & unknown
+    if not (still & np.isfinite(rise)).any() or not (turned & np.isfinite(rise)).any():
+        return np.inf
+    learned = np.nanmedian((rise - np.nanmean(rise[still]))[turned] / fall[turned])
+    return float(learned) if learned > 0 else np.inf

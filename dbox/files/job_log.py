@@ -11,14 +11,15 @@ lock on the open log, which ends with the process however that ends, keeps a sec
 scenario; so the log grows in place, since a file that is replaced leaves its lock behind.
 
 Lines of the interview (where there was no scenario yet) come first. `begun` names the box that the
-job is about; what follows are the events of `fieldwork.setup`. A second `begun` is another visit in
-the same log; the visits before it stay as they are, each with the box that it was about. Each line
-carries what was typed beside what it means in SI.
+job is about and what the visit is called; what follows are the events of `fieldwork.setup`. A
+second `begun` is another visit in the same log; the visits before it stay as they are, each with
+the box that it was about. Each line carries what was typed beside what it means in SI.
 
-A log goes with a box, not with the bytes of a file: by the title and, for each outlet, the label,
-the hole, its offset, where it stood at first, the point that is read, and whether it is capped. All
-that a person may mend while the job runs (tolerance, flows, target, spread, places, line lengths)
-is free to change, and is then worked out anew. Any other difference means another box.
+A log goes with a box, not with the bytes of a file: by the title and, for each label, the hole, its
+offset, where it stood at first and the point that is read. All that a person may mend while the job
+runs (tolerance, flows, target, spread, places, line lengths) is free to change, and is then worked
+out anew. A line that is new, capped, opened or gone is a change of the same box: it is told, and
+goes with the next visit or with one that fits it. Any other difference means another box.
 """
 
 import contextlib
@@ -202,8 +203,9 @@ class Visit:
     # Where holes stood at the beginning, by label, where that was told. [rad]
     angles: Mapping[str, float | None] | None
     begun_at: str  # When it began, as ISO 8601; empty where not known.
+    name: str = ""  # What it is called; empty where nobody said.
     entries: tuple[Entry, ...] = ()  # Lines of its job.
-    number: int = 1  # From 1; a visit in which nothing was read is not counted.
+    number: int = 1  # From 1; one in which nothing was read or taken over is not counted.
     count: int = 1  # Of how many.
 
 
@@ -213,11 +215,13 @@ def visits(entries: Iterable[Entry]) -> tuple[Visit, ...]:
     for entry in entries:
         kind = entry["event"]
         if kind == "begun":
-            if found and not any(each["event"] == "read" for each in found[-1].entries):
+            if found and not any(
+                each["event"] in ("read", "carried") for each in found[-1].entries
+            ):
                 found.pop()
             found.append(
                 Visit(box=entry.get("box") or {}, angles=entry.get("angles_rad"),
-                      begun_at=str(entry.get("at", "")))
+                      begun_at=str(entry.get("at", "")), name=str(entry.get("visit") or ""))
             )  # fmt: skip
         elif kind == "edited" and found:
             box, angles = entry.get("box") or {}, found[-1].angles
@@ -276,7 +280,7 @@ def identity(site: Site) -> dict[str, Any]:
 
 def logged_site(box: Mapping[str, Any], present: Site) -> Site:
     """The box that a log goes with, whatever its scenario has become since."""
-    if not differences(box, present):
+    if not differences(box, present) and not line_changes(box, identity(present)):
         return present
     own = {outlet.label: outlet for outlet in present.outlets}
     try:
@@ -313,22 +317,39 @@ _PLAIN = {"offset_m": "offset", "clock_rad": "clock", "point_over_lip_m": "point
 
 
 def differences(logged: Mapping[str, Any], site: Site) -> list[str]:
-    """In what a box differs from the one that a log goes with."""
+    """In what a box is another than the one that a log goes with, its lines apart."""
     present, told = identity(site), []
     if logged.get("title") != present["title"]:
         told.append(f"title was {show(logged.get('title'))}, is {show(present['title'])}")
-    before, now = logged.get("outlets", []), present["outlets"]
-    if len(before) != len(now):
-        return [*told, f"there were {len(before)} outlets, there are {len(now)}"]
-    for i, (old, new) in enumerate(zip(before, now, strict=True), start=1):
+    before, now = _by_label(logged), _by_label(present)
+    shared = [label for label in before if label in now]
+    if not shared:
+        told.append(f"its outlets were {', '.join(before) or 'none'}, are {', '.join(now)}")
+    for label in shared:
+        old, new = before[label], now[label]
         changed = [_PLAIN.get(key, key) for key in new if old.get(key) != new[key]]
+        changed = [what for what in changed if what != "capped"]
         if changed:
-            told.append(f"outlet {i} has another {' and '.join(changed)}")
+            told.append(f"outlet {label} has another {' and '.join(changed)}")
     return told
 
 
+def line_changes(before: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:
+    """Which lines have come, gone, been capped or opened between two boxes as `identity`."""
+    old, new = _by_label(before), _by_label(now)
+    told = [f"outlet {label} is new" for label in new if label not in old]
+    for label, outlet in new.items():
+        if label in old and old[label].get("capped") != outlet["capped"]:
+            told.append(f"outlet {label} is {'capped now' if outlet['capped'] else 'open again'}")
+    return told + [f"outlet {label} is gone" for label in old if label not in new]
+
+
+def _by_label(box: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
+    return {str(outlet.get("label")): outlet for outlet in box.get("outlets", ())}
+
+
 _NAMED = (setup.Still, setup.Read, setup.Confirmed, setup.Settled, setup.Skipped, setup.Correcting,
-          setup.Left, setup.Turned, setup.Closed, setup.Undone)  # fmt: skip
+          setup.Left, setup.Carried, setup.Turned, setup.Closed, setup.Undone)  # fmt: skip
 _NAMES: dict[str, type[Event]] = {
     "clock": setup.ClockSet, **{kind.__name__.lower(): kind for kind in _NAMED}
 }  # fmt: skip
@@ -355,6 +376,8 @@ def entry_of(event: Event, site: Site, typed: str | None) -> Entry:
     labels = [outlet.label for outlet in site.outlets]
     if "outlet" in entry:
         entry["outlet"] = labels[fields["outlet"]]
+    if "outlets" in entry:
+        entry["outlets"] = [labels[i] for i in fields["outlets"]]
     if "angles_rad" in entry:
         entry["angles_rad"] = dict(zip(labels, fields["angles_rad"], strict=True))
     return entry
@@ -370,6 +393,8 @@ def event_of(entry: Entry, site: Site) -> Event:
             value = entry[_KEYS.get(name, name)]
             if name == "outlet":
                 fields[name] = labels.index(value)
+            elif name == "outlets":
+                fields[name] = tuple(map(labels.index, value))
             elif name == "angles":
                 fields[name] = tuple(_FIELDS["angle"].validate_python(value[o]) for o in labels)
             else:
@@ -393,8 +418,8 @@ def carried_angles(before: Job, site: Site) -> dict[str, float | None]:
     }
 
 
-def played(site: Site, rules: Rules, visit: Visit) -> Job:
-    """The job that a visit has come to, as its log tells it."""
+def played(site: Site, rules: Rules, visit: Visit, earlier: Job | None = None) -> Job:
+    """The job that a visit has come to, as its log tells it; earlier: the visit before."""
     angles = None
     if visit.angles is not None:
         # the log knows nothing of an outlet that has come since
@@ -408,11 +433,18 @@ def played(site: Site, rules: Rules, visit: Visit) -> Job:
             ]
         except (KeyError, TypeError, ValueError) as error:
             raise ScenarioError(f"the log does not go with the outlets: {error}") from error
+    start = begin(site, rules, angles, earlier)
+    changed: list[str] = []
+    if start.compared is not None:
+        was = identity(start.compared.site)
+        changed = [*differences(was, site), *line_changes(was, identity(site))]
     start = replace(
-        begin(site, rules, angles),
+        start,
         visit=visit.number,
         visits=visit.count,
         begun_at=visit.begun_at,
+        name=visit.name,
+        changed=tuple(changed),
     )
     events = [event_of(entry, site) for entry in visit.entries]
     try:
@@ -423,6 +455,28 @@ def played(site: Site, rules: Rules, visit: Visit) -> Job:
         ) from error
 
 
+def all_played(told: Iterable[Visit], site: Site, rules: Rules) -> list[Job]:
+    """The jobs of visits, each with the box that it was about, the first one first."""
+    jobs: list[Job] = []
+    for each in told:
+        earlier = jobs[-1] if jobs else None
+        jobs.append(played(logged_site(each.box, site), rules, each, earlier))
+    return jobs
+
+
+def present_job(told: Sequence[Visit], site: Site, rules: Rules, *, mended: bool = False) -> Job:
+    """The job of the last visit: that of the file while it goes on, or where the file was mended.
+
+    Raises `ScenarioError` where what was answered does not go with the file.
+    """
+    *before, last = told
+    jobs = all_played(before, site, rules)
+    earlier = jobs[-1] if jobs else None
+    logged = site if mended else logged_site(last.box, site)
+    job = played(logged, rules, last, earlier)
+    return job if job.closed or logged is site else played(site, rules, last, earlier)
+
+
 def kept_setup(scenario: Path, site: Site, rules: Rules, visit: int | None = None) -> Job | None:
     """Read what was done in a set-up, finished or not."""
     log = log_path(scenario.resolve())
@@ -430,18 +484,14 @@ def kept_setup(scenario: Path, site: Site, rules: Rules, visit: int | None = Non
     if visit is not None:
         if not 1 <= visit <= len(told):
             raise ScenarioError(f"{log}: holds {len(told)} visits; there is no visit {visit}")
-        told = told[visit - 1 : visit]
-    elif not told:
+        return all_played(told[:visit], site, rules)[-1]
+    if not told:
         return None
-    elif changed := differences(told[-1].box, site):
+    if changed := differences(told[-1].box, site):
         raise ScenarioError(
             f"{log}: belongs to another scenario than {scenario.name}: {'; '.join(changed)}; move "
             f"the log away, mend the scenario, or print what it holds with --visit {len(told)}"
         )
-
-    def job_of(each: Visit) -> Job:
-        return played(logged_site(each.box, site), rules, each)
-
+    jobs = all_played(told, site, rules)
     # a visit that was only begun does not pass over the one before it
-    complete = (job for job in map(job_of, reversed(told)) if job.last_complete)
-    return next(complete, None) or job_of(told[-1])
+    return next((job for job in reversed(jobs) if job.last_complete), jobs[-1])

@@ -9,9 +9,13 @@ import re
 from dbox import keys, units
 from dbox.errors import ScenarioError, show
 from dbox.fieldwork import setup
-from dbox.fieldwork.setup import Job, Question, doubt
-from dbox.files.box_interview import NO, NOT_KNOWN, YES, outlet_named
+from dbox.fieldwork.setup import Job, Question
+from dbox.files import toml_file
+from dbox.files.box_interview import NO, NOT_KNOWN, YES, check, outlet_named
+from dbox.files.scenario_tables import InsertTable
+from dbox.files.toml_file import with_values
 from dbox.files.typed import read_heights
+from dbox.keys import keys_of
 
 USUAL_METHOD = "ruler from still water"
 
@@ -19,17 +23,25 @@ _TOOLS = ("rule", "tape", "laser", "rod", "straightedge", "gauge", "stick", "cal
 """What heights are read by, so that no other word is taken for that."""
 
 
+CARRY = ("carry", "carry over", "as before")
+"""What takes over what the visit before has read."""
+
+
 def usual_method(job: Job) -> str:
     """How heights are read where that is not said: as in the pass before."""
-    methods = [each.method for each in job.passes if each.method]
-    return methods[-1] if methods else USUAL_METHOD
+    methods = [each.method for each in job.passes if each.method not in (None, setup.NOT_READ)]
+    return (methods[-1] if methods else None) or USUAL_METHOD
 
 
 def offered(job: Job, outlet: int) -> tuple[float, ...]:
-    """Heights that `same` takes: those that are corrected, or those of the scenario. [m]"""
+    """Heights that `same` takes: those that are corrected, or those of the scenario. [m]
+
+    At a later visit what the scenario says is old.
+    """
     if job.now.correcting is not None:
         return job.now.readings[outlet]
-    return job.site.outlets[outlet].readings if job.now.number == 1 else ()
+    first = job.now.number == 1 and job.compared is None
+    return job.site.outlets[outlet].readings if first else ()
 
 
 def read_answer(
@@ -51,6 +63,8 @@ def read_answer(
             raise ScenarioError("is empty; write a clock position, or skip where it is not known")
         known = None if word in NOT_KNOWN else units.clock(units.said_clock(text))
         return setup.ClockSet(at=at, outlet=outlet, angle=known)
+    if question.kind == "still" and word in CARRY:
+        return setup.Carried(at=at, outlets=carried(job))
     if question.kind == "still":
         return setup.Still(at=at, method=_method(job, text))
     if question.kind == "reading":
@@ -83,6 +97,103 @@ def read_answer(
     return setup.Left(at=at, outlet=named, angle=angle)
 
 
+def known_before(job: Job) -> list[int]:
+    """Outlets whose lips stand as the visit before left them, as far as anyone said.
+
+    The lowest one, which the water shows, comes first.
+    """
+    before = job.compared
+    if before is None or before.left is None:
+        return []
+    left = dict(zip((o.label for o in before.site.outlets), before.left_angles, strict=True))
+    found = []
+    for i, outlet in enumerate(job.site.outlets):
+        place = before.left.lip_of(outlet)
+        if place is not None and job.now.angles[i] == left[outlet.label]:
+            found.append((float(before.left.lips.height[place]), i))
+    return [i for _, i in sorted(found)]
+
+
+def carried(job: Job) -> tuple[int, ...]:
+    """Outlets that need no reading. Where one is new, the lowest old one ties it to the others."""
+    known = known_before(job)
+    if job.now.number > 1 or not job.changed or not known:
+        raise ScenarioError(
+            "is to take over what the visit before has read, which can be where a line was added, "
+            "capped or opened since; press Enter once the water is still, and read every outlet"
+        )
+    new = any(not o.capped and i not in known for i, o in enumerate(job.site.outlets))
+    return tuple(sorted(known[1:] if new else known))
+
+
+_CHANGE = re.compile(r"(add|cap|rest|open|drop)\s+(?:outlet\s+)?(\S.*)", re.IGNORECASE)
+_ADDED = re.compile(r"(.+?)(?:\s+like\s+(.+?))?(?:\s+after\s+(.+?))?(?:\s+(?:gets|with)\s+(.+))?")
+
+
+_BY_LINE = {"length": "with 60 ft, its length", "area": "with 180 ft2, the bottom of its trench"}
+"""What a new line has to tell where the target goes by it."""
+
+
+def line_change(typed: str) -> tuple[str, str] | None:
+    """What is to be done to which line of the file, where that is what was typed.
+
+    >>> line_change("cap outlet 2"), line_change("1/8")
+    (('cap', '2'), None)
+    """
+    match = _CHANGE.fullmatch(typed.strip())
+    return None if match is None else (match[1].lower(), match[2])
+
+
+def with_line_change(text: str, done: str, what: str) -> str:
+    """The text of a scenario once a line was added, capped, opened or taken out again."""
+    tables = toml_file.parse(text, "the file")
+    outlets, weights = tables["outlet"], tables.get("target", {}).get("by")
+    labels = [str(table.get("label", i)) for i, table in enumerate(outlets, start=1)]
+    if done == "add":
+        for table, label in zip(outlets, labels, strict=True):
+            table["label"] = label
+        text = with_values(text, tables)
+        match = _ADDED.fullmatch(what)
+        label, like, after, part = match.groups() if match else (what, None, None, None)
+        if keys.label(label).lower() in [each.lower() for each in labels]:
+            raise ScenarioError(f"is {show(what)}; an outlet is called that; take another name")
+        hole = outlets[outlet_named(like, labels) if like else -1]
+        place = outlet_named(after, labels) + 1 if after else len(labels)
+        own = {key: value for key, value in hole.items() if key in keys_of(InsertTable)}
+        outlets.insert(place, {"label": label, **own})
+        if str(weights) in _BY_LINE or isinstance(weights, list):
+            if part is None:
+                how = _BY_LINE.get(str(weights)) or "with 1, its part beside the others'"
+                mend = f"the target needs more of it: add {label} {how}"
+                raise ScenarioError(f"is {show(f'add {what}')}; {mend}")
+            if isinstance(weights, list):
+                weights.insert(place, keys.weight(part))
+            else:
+                outlets[place][f"line_{weights}"] = part
+        return with_values(text, tables)
+    place = outlet_named(what, labels)
+    if done == "drop":
+        for each in (outlets, weights):
+            if isinstance(each, list):
+                del each[place]
+    elif done == "open":
+        outlets[place].pop("state", None)
+    else:
+        outlets[place]["state"] = "capped"
+    return with_values(text, tables)
+
+
+def with_detail(text: str, topic: str, label: str, typed: str) -> str:
+    """The text of a scenario with the place or the length of a line, as the interview asks it."""
+    tables = toml_file.parse(text, "the file")
+    known = {"units": tables.get("units", "in"), "outlets": "1"}
+    said = check(f"{topic} {label}" if topic == "place" else topic, typed, known)
+    for i, table in enumerate(tables["outlet"], start=1):
+        if str(table.get("label", i)) == label:
+            table |= {"line_length": said} if topic == "lengths" else {"at": said.split(", ")}
+    return with_values(text, tables)
+
+
 def _method(job: Job, text: str) -> str:
     """How heights are read, as it is said where the water is told to be still."""
     first = text.lower().partition(" ")[0].rstrip(",.")
@@ -98,7 +209,7 @@ def _method(job: Job, text: str) -> str:
 
 def read_of(job: Job, outlet: int, heights: tuple[float, ...], at: str) -> setup.Read:
     """Heights of one outlet as an event, in doubt where they look odd. [m]"""
-    doubtful = doubt(job.now, outlet, heights) is not None
+    doubtful = job.now.doubt(outlet, heights) is not None
     return setup.Read(at=at, outlet=outlet, heights=heights, doubtful=doubtful)
 
 
@@ -119,7 +230,7 @@ def readings_of_all(
     if not (number or every != text) or question.kind not in ("still", "reading"):
         return []
     unread = [i for i, outlet in enumerate(job.site.outlets) if not outlet.capped]
-    if question.kind == "reading":
+    if question.kind == "reading" or not job.now.complete:
         unread = [i for i in unread if not (job.now.settled[i] or i in job.now.skipped)]
     told = said_heights(every, bare_unit)
     if len(told) == len(unread):

@@ -8,7 +8,7 @@ What is written back keeps the comments and the layout of the text that it began
 
 import itertools
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -139,6 +139,7 @@ def _update(table: Any, wanted: Document) -> None:
         if isinstance(old, Mapping) and isinstance(value, Mapping):
             _update(old, value)
         elif _are_tables(old) and _are_tables(value):
+            _make_room(old, value)
             for before, after in zip(old, value, strict=False):
                 _update(before, after)
             for after in value[len(old) :]:
@@ -148,17 +149,49 @@ def _update(table: Any, wanted: Document) -> None:
             table[key] = value
 
 
+def _make_room(old: Any, wanted: Sequence[Document]) -> None:
+    """Put in or take out tables in the midst of others, so that each keeps its comments."""
+    from tomlkit.items import Whitespace
+
+    more = len(wanted) - len(old)
+    pairs = zip(old, wanted, strict=False)
+    same = sum(1 for _ in itertools.takewhile(lambda pair: pair[0] == pair[1], pairs))
+    if old[same + max(-more, 0) :] == wanted[same + max(more, 0) :]:
+        for i in range(same, same + more):
+            tail = _tail(old[i - 1]) if i else []
+            old.insert(i, wanted[i])
+            if tail:
+                # a blank line before the new table, and the comments before the next one
+                old[i - 1].value.body.append((None, Whitespace("\n")))
+                old[i].value.body.extend(tail)
+        for _ in range(-more):
+            tail = _tail(old[same])
+            del old[same]
+            if same and tail:
+                body = old[same - 1].value.body
+                if isinstance(body[-1][1], Whitespace):
+                    body.pop()
+                body.extend(tail)
+
+
 def _are_tables(value: object) -> bool:
     return isinstance(value, list) and bool(value) and all(isinstance(v, Mapping) for v in value)
 
 
-def _add(table: Any, key: str, value: object) -> None:
-    """Add a key after the last one, before the comments that lead on to the next table."""
+def _tail(table: Any) -> list[Any]:
+    """Take off what stands after the last key of a table: comments that lead on to the next."""
     from tomlkit.items import Table
 
     body = table.value.body if isinstance(table, Table) else []
     keys = sum(1 for _ in itertools.dropwhile(lambda part: part[0] is None, reversed(body)))
     after = body[keys:]
     del body[keys:]
+    return list(after)
+
+
+def _add(table: Any, key: str, value: object) -> None:
+    """Add a key after the last one, before the comments that lead on to the next table."""
+    after = _tail(table)
     table[key] = value
-    body.extend(after)
+    if after:
+        table.value.body.extend(after)

@@ -14,6 +14,12 @@ POWER = "Switch off and lock out the pump."
 WATER = "Test with clean water only."
 CODE = "Local code, the permit, the inspector and licensed practice decide."
 
+IN_USE = (
+    "Where the box is in use, nobody in the house lets water run, and the pump is off, while you "
+    "read."
+)
+"""What a later visit has to see to. (common practice, no source)"""
+
 MODEL = "The tool models the box; local code, the permit and the inspector decide."
 """What a result warns of that asks for no work."""
 

@@ -4,19 +4,21 @@ The scenario itself is left as it was. Other commands see the last pass through 
 own, made from the first by putting in the readings, the clock positions and the rim of that pass.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 import numpy as np
 
 from dbox import units
 from dbox.fieldwork.levelling import Levelling
-from dbox.fieldwork.setup import STOPPED, Doubt, Job, Pass
+from dbox.fieldwork.readings import Doubt
+from dbox.fieldwork.setup import STOPPED, Job, Pass
 from dbox.fieldwork.shares import Assessment, over_target
 from dbox.fieldwork.site import Site, Tolerance
 from dbox.files import toml_file
 from dbox.files.scenario import PLACEHOLDER
 from dbox.files.toml_file import with_values
+from dbox.report.blocks import Heading, Section, Table, columns
 from dbox.report.cautions import LONG
 from dbox.report.encode import Json, encode, rows
 from dbox.report.level_report import (
@@ -31,6 +33,7 @@ from dbox.report.level_report import (
     unreachable_lines,
     why_nothing,
 )
+from dbox.report.recheck_report import moved_words, recheck_json, recheck_text
 from dbox.report.split_report import split_json
 from dbox.report.text import chance_text, noted, wrapped
 from dbox.report.wording import sentences
@@ -50,6 +53,10 @@ def setup_json(job: Job | None) -> Json:
         "visit": job.visit if job else 1,
         "visits": job.visits if job else 1,
         "begun_at": (job and job.begun_at) or None,
+        "name": job.called if job else None,
+        "changed": list(job.changed) if job else [],
+        "history": [_visit_json(each) for each in job.history] if job else [],
+        "recheck": recheck_json(job) if job and job.recheck else None,
         "finished": job is not None and job.closed,
         "outcome": job and job.outcome,
         "asks": _ASKS.get(question.kind, question.kind)
@@ -60,6 +67,21 @@ def setup_json(job: Job | None) -> Json:
         "asks_outlet": job.site.outlets[outlet].label if job and outlet is not None else None,
         "passes": [_pass_json(each) for each in job.passes] if job else [],
         "tolerance": encode(tolerance),
+    }
+
+
+def _visit_json(job: Job) -> Json:
+    """A visit in short."""
+    movement = job.recheck.movement if job.recheck else None
+    return {
+        "visit": job.visit,
+        "name": job.called,
+        "begun_at": job.begun_at or None,
+        "changed": list(job.changed),
+        "passes": len(job.passes),
+        "finished": job.closed,
+        "outcome": job.outcome,
+        "verdict": movement and movement.verdict,
     }
 
 
@@ -145,8 +167,25 @@ def cautions() -> list[str]:
     return ["MIND:", *(line for each in LONG for line in wrapped(each, first="- ", indent="  "))]
 
 
-def pass_lines(each: Pass) -> list[str]:
-    """A pass whose readings are complete: shares, how it stands, what to do."""
+def visits_blocks(job: Job) -> Section:
+    """Every visit up to this one with its date and what it found; nothing for the first."""
+    if len(job.history) == 1:
+        return []
+    told = []
+    for each in job.history:
+        found = moved_words(each.recheck, each.site.lengths)[0] if each.recheck else "-"
+        ended = OUTCOMES[each.outcome] if each.outcome else "not ended"
+        changed = [*each.changed, found] if each.changed else [found]
+        told.append([str(each.visit), each.begun_at[:10], each.called, "; ".join(changed), ended])
+    heads = columns({"visit": 6, "date": 11, "what": 14, "changed, moved": 26, "how it ended": 17})
+    return [Heading("Visits"), Table(heads, told)]
+
+
+def pass_lines(each: Pass, above: Sequence[str] = ()) -> list[str]:
+    """A pass whose readings are complete: shares, how it stands, what to do.
+
+    above: Lines to say before how it stands.
+    """
     levelling, conclusion = each.levelling, each.conclusion
     if levelling is None or conclusion is None:
         return [f"PASS {each.number} is not complete."]
@@ -156,7 +195,7 @@ def pass_lines(each: Pass) -> list[str]:
     for first in flows[::_ABREAST]:
         lines += ["", *_table(levelling, flows[first : first + _ABREAST])]
     # what to do stands last, where a small screen shows it
-    return [*lines, "", *wrapped(f"PASS {each.number}: {headline}"), *work]
+    return [*lines, "", *above, *wrapped(f"PASS {each.number}: {headline}"), *work]
 
 
 def _finding(levelling: Levelling, conclusion: str) -> tuple[str, list[str]]:
@@ -263,15 +302,28 @@ _LEFT_TO_DO = (
 )
 
 
+_LEFT_AFTER = "photograph the still water with a rule in view; fasten the lid"
+_ONCE_MORE = "look again after a season, and at any complaint"
+_NEXT_LOOK = {
+    "after backfill": "show the inspector both records; look again after a season",
+    "after a season": "look again in a year, and at any complaint",
+    "a complaint": "what was seen goes into dbox diagnose {file} --ask",
+}
+"""What comes next after a visit of a name, where it is not `_ONCE_MORE`."""
+
+
 def end_lines(job: Job, file: str) -> list[str]:
     """How a finished job ended and what is left to do."""
+    again = f"dbox setup {file}"
     count, inserts = len(job.passes), job.site.has_inserts
     words = f"FINISHED after {count} pass{'es' if count > 1 else ''}: "
     words += f"{OUTCOMES[job.outcome or STOPPED]}."
     if job.visit > 1:
-        words = f"RE-CHECK of {job.begun_at[:10]}, visit {job.visit}, {words}"
+        name = f" ({job.name})" if job.name else ""
+        words = f"RE-CHECK of {job.begun_at[:10]}, visit {job.visit}{name}, {words}"
     lines = [
         *wrapped(words),
+        *wrapped(recheck_text(job)),
         "",
         "Lips over the still water of each pass" + ", and where the hole stood" * inserts + ":",
     ]
@@ -289,12 +341,15 @@ def end_lines(job: Job, file: str) -> list[str]:
         lines += wrapped("Once it is bedded firmly, begin anew with --again.")
     else:
         lock = "lock every insert; note its clock position; " * inserts
-        lines += wrapped(f"Left to do: {lock}{_LEFT_TO_DO}")
+        left = _LEFT_TO_DO
+        if job.visit > 1:
+            left = f"{_LEFT_AFTER}; {_NEXT_LOOK.get(job.name, _ONCE_MORE)}.".format(file=file)
+        lines += wrapped(f"Left to do: {lock}{left}")
         lines += wrapped(
             f"For pour and split, which go by the readings of a file: dbox setup {file} "
             "--write-after makes one of the box as last read."
         )
-    lines += ["", *wrapped(f"A re-check of this box: dbox setup {file} --again")]
+    lines += ["", *wrapped(f"Coming back to this box, or a line is added or closed: {again}")]
     if job.visit > 1:
         lines += wrapped(
             f"The records before: dbox sheet {file} --kind setup --visit 1 --out first.pdf"

@@ -101,7 +101,7 @@ def guided(rng, mark, repeats, *, level=False, tolerance=None, most=None):
             job = job.after(setup.Still(method="rule"))
         elif question.kind in ("reading", "repeat"):
             heights = tuple(read[:, question.outlet].tolist())
-            doubtful = setup.doubt(job.now, question.outlet, heights) is not None
+            doubtful = job.now.doubt(question.outlet, heights) is not None
             job = job.after(setup.Read(outlet=question.outlet, heights=heights, doubtful=doubtful))
             if not doubtful and len(heights) == 1:
                 job = job.after(setup.Settled(outlet=question.outlet))

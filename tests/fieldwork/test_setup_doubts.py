@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from dbox.fieldwork.setup import Read, Still, begin, doubt, replay
+from dbox.fieldwork.setup import Read, Still, begin, replay
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 from tests.fieldwork.sites import HOLE, INCH, box
 
@@ -14,7 +14,7 @@ def why(heights, *before, outlet=0, **site):
     """What is odd about heights of one outlet after others were read."""
     place = box([None] * 4, **{"clocks": 0.0, "spread": SPREAD, **site})
     events = [Still(method="ruler"), *(Read(outlet=i, heights=(h,)) for i, h in before)]
-    odd = doubt(replay(begin(place), events).now, outlet, tuple(heights))
+    odd = replay(begin(place), events).now.doubt(outlet, tuple(heights))
     return None if odd is None else (odd.why, odd.other)
 
 
@@ -57,8 +57,8 @@ def test_the_lip_counts_whichever_point_was_read(point_over_lip):
         outlets=tuple(replace(o, point_over_lip=point_over_lip) for o in place.outlets),
     )
     now = begin(read_higher).now
-    assert doubt(now, 0, (point_over_lip + INCH / 8,)) is None
-    assert doubt(now, 0, (INCH / 8,)).why == "under water"
+    assert now.doubt(0, (point_over_lip + INCH / 8,)) is None
+    assert now.doubt(0, (INCH / 8,)).why == "under water"
 
 
 def test_a_fixed_insert_higher_than_its_hole():

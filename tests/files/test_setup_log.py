@@ -2,7 +2,7 @@
 
 import json
 from dataclasses import replace
-from math import pi
+from math import cos, pi
 from pathlib import Path
 
 import pytest
@@ -12,11 +12,14 @@ from dbox.fieldwork import setup
 from dbox.fieldwork.setup import Rules
 from dbox.files.job_log import (
     JobLog,
+    all_played,
+    carried_angles,
     differences,
     entry_of,
     event_of,
     identity,
     interview_answers,
+    line_changes,
     logged_site,
     played,
     read_log,
@@ -45,6 +48,7 @@ EVERY = (
     setup.Left(at="", outlet=1, angle=0.1),
     setup.Turned(at="", angles=(None, 0.25)),
     setup.Closed(at=""),
+    setup.Carried(at="", outlets=(1,)),
     setup.Undone(at=""),
 )
 
@@ -164,19 +168,36 @@ def test_the_same_box_whatever_is_mended_about_the_job():
     ("was", "is_now", "told"),
     [
         ("Two lines", "Other house", 'title was "Two lines", is "Other house"'),
-        ("north", "west", "outlet 1 has another label"),
-        ("diameter = 2", "diameter = 3", "outlet 1 has another hole; outlet 2"),
+        ("diameter = 2", "diameter = 3", "outlet north has another hole; outlet south"),
         ('"1/2"', '"3/8"', "another offset"),
-        ("7:30", "7:40", "outlet 2 has another clock"),
-        ('{label = "south"', '{}, {label = "south"', "there were 2 outlets, there are 3"),
+        ("7:30", "7:40", "outlet south has another clock"),
+        ('outlet = [{label = "north", clock = "6:00"}, {label = "south", clock = "7:30"}]',
+         "outlet = [{}, {}]", "its outlets were north, south, are 1, 2"),
         ('units = "in"', 'units = "in"\nreadings = {point = "top"}', "another point of reading"),
-        ('clock = "7:30"', 'clock = "7:30", state = "capped"', "outlet 2 has another capped"),
     ],
-)
+)  # fmt: skip
 def test_another_box_is_told_by_what_differs(was, is_now, told):
     logged = json.loads(json.dumps(identity(SITE)))
     found = "; ".join(differences(logged, loads(TEXT.replace(was, is_now))))
     assert told in found
+
+
+@pytest.mark.parametrize(
+    ("was", "is_now", "told"),
+    [
+        ('{label = "south"', '{label = "5"}, {label = "south"', ["outlet 5 is new"]),
+        ("7:30", '7:30", state = "capped', ["outlet south is capped now"]),
+        ("north", "west", ["outlet west is new", "outlet north is gone"]),
+        ("south", "south", []),
+    ],
+)
+def test_lines_that_come_go_or_close_are_changes_of_the_same_box(was, is_now, told):
+    logged, present = json.loads(json.dumps(identity(SITE))), loads(TEXT.replace(was, is_now))
+    assert differences(logged, present) == []
+    assert line_changes(logged, identity(present)) == told
+    back = line_changes(identity(present), logged)
+    for one, other in (("is new", "is gone"), ("is capped now", "is open again")):
+        assert sum(one in each for each in told) == sum(other in each for each in back)
 
 
 def test_a_log_that_cannot_be_played_is_refused():
@@ -200,3 +221,43 @@ def test_the_answers_of_an_interview_are_those_that_stand():
     assert interview_answers(lines) == {"title": "B"}
     assert interview_answers([*lines, {"event": "undone"}]) == {"units": "in", "title": "B"}
     assert visits(lines) == ()
+
+
+OLD = """
+{"event": "opened", "at": "2025-05-06T09:00:00+02:00", "process": 7}
+{"event": "begun", "at": "2025-05-06T09:00:00+02:00", "scenario": "box.toml", "box": {"title": \
+"Two lines", "outlets": [{"label": "north", "hole": {"kind": "Circle", "diameter_m": 0.0508, \
+"coefficient": null}, "offset_m": 0.0127, "clock_rad": 0.0, "point_over_lip_m": 0.0, "capped": \
+false}, {"label": "south", "hole": {"kind": "Circle", "diameter_m": 0.0508, "coefficient": null}, \
+"offset_m": 0.0127, "clock_rad": 0.7853981633974483, "point_over_lip_m": 0.0, "capped": false}]}}
+{"event": "still", "at": "2025-05-06T09:01:00+02:00", "method": "ruler", "typed": ""}
+{"event": "read", "at": "2025-05-06T09:02:00+02:00", "outlet": "north", "readings_m": [0.003], \
+"doubtful": false, "typed": "3 mm"}
+{"event": "settled", "at": "2025-05-06T09:02:00+02:00", "outlet": "north"}
+{"event": "read", "at": "2025-05-06T09:03:00+02:00", "outlet": "south", "readings_m": [0.0], \
+"doubtful": false, "typed": "0"}
+{"event": "settled", "at": "2025-05-06T09:03:00+02:00", "outlet": "south"}
+{"event": "turned", "at": "2025-05-06T09:09:00+02:00", "angles_rad": {"north": -0.5, "south": \
+0.7853981633974483}, "typed": ""}
+""".replace("\\\n", "")
+"""As logs were before visits had names; invented."""
+
+
+def test_a_log_from_before_visits_had_names_is_compared_with(tmp_path: Path):
+    path = tmp_path / "log"
+    path.write_text(OLD.lstrip())
+    with JobLog(path, "2026-05-06") as log:
+        was = all_played(visits(log.entries), SITE, Rules(samples=50))[-1]
+        begun(log, SITE, visit="after a season", angles_rad=carried_angles(was, SITE))
+        for event in (EVERY[2], setup.Read(outlet=0, heights=(0.0,)), setup.Settled(outlet=0),
+                      setup.Read(outlet=1, heights=(0.0,)), setup.Settled(outlet=1)):  # fmt: skip
+            log.append(entry_of(event, SITE, ""))
+    first, second = all_played(visits(read_log(path)), SITE, Rules(samples=50))
+    assert (first.called, second.called) == ("set-up", "after a season")
+    assert second.now.angles == (-0.5, pi / 4)
+    # what was turned and not read again is where the clock says
+    rise = 0.0127 * (1 - cos(0.5))
+    left, found = second.recheck.before.lips.height, second.recheck.now.lips.height
+    assert left[0] - left[1] == pytest.approx(0.003 + rise)
+    moved = second.recheck.movement.moved
+    assert moved[0] - moved[1] == pytest.approx((found[0] - found[1]) - (left[0] - left[1]))
