@@ -126,6 +126,7 @@ def _record(
     from dbox.fieldwork.pour import expect
     from dbox.files.job_log import kept_setup, log_path
     from dbox.files.scenario import resolve
+    from dbox.files.typed import with_typed_pours
 
     scenario = resolve(file)
     kept = kept_setup(scenario, site, rules, visit)
@@ -141,7 +142,7 @@ def _record(
         source = f"the readings in {file}"
         passes = [level(site, match_highest=rules.match_highest, design_flow=rules.design_flow,
                         hand_step=rules.hand_step, seed=seed)]  # fmt: skip
-    left = passes[-1].site
+    left = with_typed_pours(passes[-1].site, ())
     pages = setup_sheet(
         passes,
         as_left=bool(done) and done[-1].turned is None,
@@ -152,7 +153,7 @@ def _record(
             f"{each.method}; water still at {each.still_at[:16].replace('T', ' ')}" for each in done
         ],
         grading=grade(site) if site.grades else None,
-        expectation=expect(left, left.pours, seed=seed) if left.pours else None,
+        expectation=expect(left, left.pours, seed=seed),
         paper=paper,
     )
     return pages, source

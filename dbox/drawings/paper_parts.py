@@ -30,7 +30,7 @@ from dbox.hydraulics.openings import Opening
 from dbox.lengths import PLAIN, Lengths
 from dbox.report.blocks import Column, Paragraph, columns
 from dbox.report.grades_report import grades_blocks
-from dbox.report.pour_report import pour_blocks
+from dbox.report.pour_report import pail_blocks, pour_blocks, water_words
 from dbox.units import clock_text
 
 SIGNED = (
@@ -255,16 +255,19 @@ def grades_part(pages: Pages, grading: Grading | None) -> None:
 
 
 def pour_part(pages: Pages, expectation: Expectation | None) -> None:
-    """Set the pour test, or a form for one."""
+    """Set the pours that were done; else what each outlet should give, and a form to fill in."""
     outlets = pages.site.outlets
-    if expectation is None or not expectation.pours:
-        names = [outlet_text(i, o) for i, o in enumerate(outlets, start=1) if not o.capped]
+    if expectation is None or not any(pour.done for pour in expectation.pours):
+        names = [outlet_text(i, o) for i, o in enumerate(outlets, start=1)]
         pages.heading("Pour test, clean water", keep=0.95 + 2 * BY_HAND)
+        if expectation is not None:
+            set_blocks(pages, pail_blocks(expectation, names))
         blanks = ("Poured", "In seconds", "Jug holds", "Lost or leaked")
         entries(pages, [(blank, "") for blank in blanks])
         heads = columns({"outlet": 1.3, "order of start": 1.2, "caught": 1.3, "in seconds": 1.1,
                          "remarks": 2.3})  # fmt: skip
-        table(pages, heads, [[name, *[""] * 4] for name in names], least_height=BY_HAND)
+        rows = [[n, *[""] * 4] for n, o in zip(names, outlets, strict=True) if not o.capped]
+        table(pages, heads, rows, least_height=BY_HAND)
         return
     pages.heading("Pour test", keep=1.2)
     for case, pour in enumerate(expectation.pours):
@@ -279,3 +282,4 @@ def pour_part(pages: Pages, expectation: Expectation | None) -> None:
                 f"it. To be sure, {CURE}."
             ))  # fmt: skip
         set_blocks(pages, [[words, *told, *found]])
+    set_blocks(pages, [[Paragraph(each) for each in water_words(expectation)]])

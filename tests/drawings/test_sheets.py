@@ -352,6 +352,21 @@ def test_a_pour_that_was_done_is_on_the_record():
     assert "Jug holds:" in said("setup", "six")
 
 
+def test_the_pail_stands_on_the_record_with_a_form_to_fill_in():
+    """By definition: seconds = volume / flow, a gallon being 231 in3."""
+    site = replace(SITES["two"], metric=False)
+    half = Pour(name="bucket", inflow=site.flows[0].inflow)
+    found = expect(site, [half], samples=200)
+    sheet = setup_sheet([level(site, samples=200)], expectation=found)
+    words = spoken(sheet)
+    seconds = 231 * 0.0254**3 / float(found.result.flow[0, 0])
+    shown = f"{seconds:.0f} s (" if seconds < 600 else f"{seconds / 60:.0f} min ("
+    assert shown in words
+    assert "1 gal* full in" in words
+    assert "order of start" in words
+    assert all(faults(page) == [] for page in sheet)
+
+
 def test_an_inspection_has_a_box_for_every_piece_of_evidence():
     words = said("inspection", "six")
     for choices in (*WORDS.values(), *OUTLET_WORDS.values(), PLACES):
