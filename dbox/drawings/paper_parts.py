@@ -77,7 +77,8 @@ def length_text(outlet: Outlet, lengths: Lengths) -> str:
 
 def record_entries(record: JobRecord, *names: str) -> list[tuple[str, str]]:
     """What is on record under some names, with a blank for what is not."""
-    labels = {"who": "Done by", "lid": "Lid fastened", "recheck": "Re-check"}
+    labels = {"who": "Done by", "lid": "Lid fastened", "recheck": "Re-check",
+              "pipe_bed": "Pipes lie on"}  # fmt: skip
     return [(labels.get(name, name.capitalize()), getattr(record, name)) for name in names]
 
 
@@ -85,15 +86,18 @@ def box_entries(site: Site) -> list[tuple[str, str]]:
     """Sizes of the box, with a blank for what is not known."""
     box, lengths = site.box, site.lengths
     inside = " x ".join(lengths.one(size) for size in box.inside)
-    drop, sump = (
-        "" if height is None else lengths.both(height) for height in (box.inlet_drop, box.sump)
+    drop, sump, rim = (
+        "" if height is None else lengths.both(height)
+        for height in (box.inlet_drop, box.sump, box.rim)
     )
+    air = {None: "", True: ", with an air hole", False: ", no air hole"}[box.air_hole]
     used = sum(not outlet.capped for outlet in site.outlets)
     return [
         ("Box inside", f"round, {inside}" if len(box.inside) == 1 else inside),
-        ("Inlet", box.inlet or ""),
+        ("Inlet", f"{box.inlet or ''}{air}"),
         ("Inlet over outlets", drop),
         ("Outlets over floor", sump),
+        ("Rim over still water", rim),
         ("Outlets used", f"{used} of {len(site.outlets)}"),
     ]
 

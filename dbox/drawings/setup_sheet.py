@@ -78,7 +78,7 @@ def setup_sheet(
     signatures(pages, ("Done by", "Inspector", "Owner"))
     pages.framed(LONG)
     pages.heading("Sizes, seat and ties of the box, remarks", keep=1.5)
-    seat = record_entries(record, "bedding", "cover", "riser", "lid", "seals")
+    seat = record_entries(record, "bedding", "pipe_bed", "cover", "riser", "lid", "seals")
     entries(pages, [*box_entries(pages.site), *seat])
     ties = [(f"Tie {i}", tie) for i, tie in enumerate(record.ties or ("", ""), start=1)]
     noted = record_entries(record, "benchmark", "photo", "recheck", "notes", "exceptions")
@@ -227,7 +227,7 @@ def _share_cell(assessment: Assessment, case: int, i: int) -> str:
 
 def _verdict_cell(assessment: Assessment, case: int) -> str:
     if assessment.tolerance is None:
-        return "no tolerance"
+        return "no target" if assessment.target_open else "no tolerance"
     if assessment.jet_decides[case] and assessment.verdicts[case] == "cannot tell":
         return "cannot tell\nthe inlet's jet decides"
     likely = chance_text(float(assessment.within_probability[case]))

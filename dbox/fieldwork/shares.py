@@ -85,6 +85,12 @@ def target_shares(site: Site) -> Array:
     return shares
 
 
+def target_notes(site: Site) -> tuple[Note, ...]:
+    """That nobody said what lines of unlike length should get."""
+    more = {"more": site.longer}
+    return (Note(what="target: not said", values=more),) if site.target_open else ()
+
+
 NOTABLE = 1.02
 """Share over target from which a line is said to get more than it ought to. [-] (judgement)"""
 
@@ -163,6 +169,11 @@ class Assessment:
         return ", ".join(np.array(self.names)[self.jet_decides])
 
     @property
+    def target_open(self) -> bool:
+        """Whether lines differ in length and nobody said what each should get: no verdict then."""
+        return any(note.what == "target: not said" for note in self.warnings)
+
+    @property
     def over_target(self) -> Array:
         """Share over target of each outlet; 1 where capped. [-] (flows, n)."""
         return over_target(self.result.share, self.target)
@@ -230,7 +241,7 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
     """
     inflow = np.array([f.inflow for f in site.flows])
     names = tuple(f.name for f in site.flows)
-    target, tolerance = target_shares(site), site.tolerance.share if site.tolerance else None
+    target, tolerance = target_shares(site), site.allowed
     result = _split(site, inflow, lips.height)
     falling = _split(site, inflow[:, None], drawn)
     doubts = coefficient_doubts(site, drawn.shape[0])
@@ -263,6 +274,7 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
         jet_decides=decides,
         settling_spread=settling,
         warnings=(
+            *target_notes(site),
             *jet_notes(site, jet, decides, names),
             *range_notes(result, names),
             *_rising_notes(site, lips, result, rising, high),
@@ -390,7 +402,7 @@ def _same_with_jet(
 ) -> BoolArray:
     """Whether each verdict is the same in every way in which the jet may strike. (flows,)"""
     same = np.ones(codes.shape, np.bool_)
-    tolerance = site.tolerance.share if site.tolerance else None
+    tolerance = site.allowed
     for extra in jet.head:
         lips = drawn - extra[:, None]
         shares = _doubted(site, _split(site, jet.inflow[:, None], lips), lips, doubts)
@@ -403,9 +415,9 @@ def _settling_spread(
 ) -> Array:
     """Spread of one reading at which each verdict would be within or outside."""
     spread = np.full(probability.shape, lips.spread)
-    if site.tolerance is None:
+    target, tolerance = target_shares(site), site.allowed
+    if tolerance is None:
         return np.full_like(spread, np.nan)
-    target, tolerance = target_shares(site), site.tolerance.share
     scatter = np.where(lips.measured, drawn, 0.0) - np.where(lips.measured, lips.height, 0.0)
     nearer = lips.height + _SCALES[:, None, None] * scatter
     unsettled = verdict_codes(probability, beyond) == VERDICTS.index("cannot tell")

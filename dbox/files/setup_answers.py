@@ -5,12 +5,13 @@ is asked for, it holds one for each outlet that is not read yet, or those of eac
 """
 
 import re
+from typing import Any
 
 from dbox import keys, units
 from dbox.errors import ScenarioError, show
 from dbox.fieldwork import setup
 from dbox.fieldwork.setup import Job, Question, doubt
-from dbox.files.box_interview import NO, NOT_KNOWN, YES, outlet_named
+from dbox.files.box_interview import NO, NOT_KNOWN, YES, check, left_out, outlet_named
 from dbox.files.typed import read_heights
 
 USUAL_METHOD = "ruler from still water"
@@ -81,6 +82,24 @@ def read_answer(
         )
     named, angle = _outlet_at(job, text)
     return setup.Left(at=at, outlet=named, angle=angle)
+
+
+def read_told(job: Job, topic: str, typed: str, bare_unit: str | None) -> Any:
+    """What a line says of the box, in SI; None where it is left out."""
+    if not typed.strip() or left_out(topic, typed):
+        return None
+    unit = bare_unit or ("mm" if job.site.metric else "in")
+    known = {"units": unit, "outlets": str(len(job.site.outlets)), "lengths": "known"}
+    kept = check(topic, typed, known)
+    if topic == "air_hole":
+        return kept == "yes"
+    if topic in ("drop", "rim"):
+        return (keys.depth if topic == "rim" else keys.drop)(kept, unit)
+    parts = kept.split(", ")
+    if topic == "lengths":
+        return tuple(units.length(part) for part in parts)
+    weights = topic == "target" and len(parts) > 1
+    return tuple(float(part) for part in parts) if weights else kept or "equal"
 
 
 def _method(job: Job, text: str) -> str:

@@ -142,9 +142,17 @@ def band_text(assessment: Assessment, case: int, outlet: int) -> str:
     return f"{100 * low:.0f} to {100 * high:.0f} %"
 
 
+def no_verdict(assessment: Assessment) -> str:
+    """Why shares are held to nothing."""
+    if assessment.target_open:
+        return "no target named for lines of unlike length, so no verdict"
+    return "no tolerance entered, so no verdict"
+
+
 def _verdict_words(assessment: Assessment, case: int) -> str:
     if assessment.tolerance is None:
-        return "no tolerance entered, so no verdict; it comes from the permit or the inspector"
+        whence = "it comes from the permit or the inspector"
+        return f"{no_verdict(assessment)}; {whence}"
     verdict = assessment.verdicts[case]
     chance = chance_text(float(assessment.within_probability[case]))
     allowed = f"{100 * assessment.tolerance:.3g} % of target"

@@ -179,6 +179,9 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "invented, not measured",
     "surge: supply full": "the supply pipe runs full: what flows is then decided by its head",
     "surge: surfaces": "the trench of outlet {outlet} is full: {volume:.3g L} come to the surface",
+    "target: not said": "the longest line is {more:.0f %} longer than the shortest, and nobody "
+    "said what each should get: equal shares are only taken, and no flow is called within or "
+    'outside; write by = "equal" or by = "length" under [target]',
     "tilt: four outlets": "four outlets leave one difference over: that one outlet moved can "
     "be seen, not which",
     "tilt: in one line": "the outlets stand in one line: tilt across that line cannot be seen",
