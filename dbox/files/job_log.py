@@ -360,13 +360,13 @@ def carried_told(before: Job) -> dict[str, Any]:
     """What a job was told of its box that holds at another visit too."""
     # a rim is told over a still water that will be another
     return {
-        topic: _by_label(value, before.site)
+        topic: _labelled(value, before.site)
         for topic, value in before.told.items()
         if value is not None and topic != "rim"
     }
 
 
-def _by_label(value: Any, site: Site) -> Any:
+def _labelled(value: Any, site: Site) -> Any:
     if not isinstance(value, tuple):
         return value
     return dict(zip((outlet.label for outlet in site.outlets), value, strict=True))
@@ -395,7 +395,7 @@ def entry_of(event: Event, site: Site, typed: str | None) -> Entry:
     if "outlet" in entry:
         entry["outlet"] = labels[fields["outlet"]]
     if isinstance(event, setup.Told):
-        entry["value"] = _by_label(event.value, site)
+        entry["value"] = _labelled(event.value, site)
     if "angles_rad" in entry:
         entry["angles_rad"] = dict(zip(labels, fields["angles_rad"], strict=True))
     return entry

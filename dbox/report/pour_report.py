@@ -433,7 +433,7 @@ def _filled(times: Sequence[Array], i: int) -> str:
     if not np.isfinite(fill):
         return f"dry; {_time(fast)} at best" if np.isfinite(fast) else "stays dry"
     unit = MINUTE if fill >= _LONG else 1.0
-    latest = f"{fast / unit:.0f} to {slow / unit:.0f}" if np.isfinite(slow) else "may stay dry"
+    latest = f"{fast / unit:.0f} to {slow / unit:.0f}" if np.isfinite(slow) else "or dry"
     return f"{_time(fill)} ({latest})"
 
 
