@@ -38,7 +38,8 @@ def command(
     """Lead a set-up: readings, shares, turns, pass after pass, until nothing is left to turn.
 
     Every answer is on the disk before the next question (FILE.log.jsonl). Run the same command to
-    go on after a pause or a power cut. --json asks nothing unless --answers is given.
+    go on after a pause or a power cut. What FILE lacks of inlet, rim, pipes and lines is asked
+    once, but never of --answers. --json asks nothing unless --answers is given.
     """
     from dbox.errors import ScenarioError
     from dbox.files.job_log import log_path, read_log
