@@ -31,7 +31,8 @@ LONG_NOTE = "It rained, " + "and then it went on raining all over the field, " *
 FULL_RECORD = JobRecord(
     permit="P 7", address="12 Example Road", date="2026-05-04", weather="dry", who="A. Installer",
     system="equal", bedrooms="5", feed="pump", bedding="stone", pipe_bed="tamped sand",
-    cover="11 in", riser="to grade", lid="two screws", seals="tight", north="along outlet 1", benchmark="sill, 100 ft",
+    cover="11 in", riser="to grade", lid="two screws", seals="tight",
+    north="along outlet 1", benchmark="sill, 100 ft",
     ties=("oak 9 ft", "well 60 ft"), method="steel rule", photo="IMG 1", recheck="in May",
     notes=LONG_NOTE, exceptions="none at all",
 )  # fmt: skip
@@ -268,7 +269,8 @@ def test_a_field_form_shows_no_reading():
 def test_a_record_says_what_practice_wants_on_it():
     words = said("setup", "six")
     for value in ("P 7", "12 Example Road", "2026-05-04", "A. Installer", "stone",
-                  "Pipes lie on: tamped sand", "11 in", "two screws", "tight", "north: along outlet 1", "oak 9 ft", "well 60 ft",
+                  "Pipes lie on: tamped sand", "11 in", "two screws", "tight",
+                  "north: along outlet 1", "oak 9 ft", "well 60 ft",
                   "sill, 100 ft", "steel rule", "IMG 1", "in May", "none at all"):  # fmt: skip
         assert value in words, value
     for label in ("Permit:", "Tie 2:", "Benchmark:", "Inspector", "signature", "locked"):
