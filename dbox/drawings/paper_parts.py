@@ -23,14 +23,14 @@ from dbox.drawings.style import HAIR, INK, MEDIUM, THICK, THIN, line_height, spr
 from dbox.errors import outlets_text
 from dbox.fieldwork.grades import Grading
 from dbox.fieldwork.inlet import CURE
-from dbox.fieldwork.pour import Expectation
+from dbox.fieldwork.pour import Expectation, box_filling
 from dbox.fieldwork.site import JobRecord, Outlet, Site
 from dbox.fieldwork.turning import TurnTable
 from dbox.hydraulics.openings import Opening
 from dbox.lengths import PLAIN, Lengths
 from dbox.report.blocks import Column, Paragraph, columns
 from dbox.report.grades_report import grades_blocks
-from dbox.report.pour_report import pail_blocks, pour_blocks, water_words
+from dbox.report.pour_report import filling_words, pail_blocks, pour_blocks, water_words
 from dbox.units import clock_text
 
 SIGNED = (
@@ -266,6 +266,8 @@ def pour_part(pages: Pages, expectation: Expectation | None) -> None:
         pages.heading("Pour test, clean water", keep=0.95 + 2 * BY_HAND)
         if expectation is not None:
             set_blocks(pages, pail_blocks(expectation, names))
+        elif box_filling(pages.site) is not None:
+            pages.paragraph(filling_words(pages.site, ()))
         blanks = ("Poured", "In seconds", "Jug holds", "Lost or leaked")
         entries(pages, [(blank, "") for blank in blanks])
         heads = columns({"outlet": 1.3, "order of start": 1.2, "caught": 1.3, "in seconds": 1.1,

@@ -12,7 +12,7 @@ from dbox.errors import outlets_text
 from dbox.fieldwork.pour import Expectation, balance, box_filling, usual_jug
 from dbox.fieldwork.pour_fit import LEAST_BLOCKAGE, LIP_SPREAD, PRIOR, Explanation, Finding
 from dbox.fieldwork.shares import SIDE_95
-from dbox.fieldwork.site import Site
+from dbox.fieldwork.site import Pour, Site
 from dbox.lengths import Lengths
 from dbox.report.blocks import Column, Heading, Paragraph, Section, Table, columns, text, warned
 from dbox.report.cautions import SHORT
@@ -399,7 +399,7 @@ def _volume(volume: float, site: Site) -> str:
 
 
 def water_words(expectation: Expectation) -> list[str]:
-    """What is taken for the jug, and the water that a pour takes before it reaches the outlets."""
+    """What is taken for the jug, and what pours that are still to be done fill the box with."""
     site, planned = expectation.site, [pour for pour in expectation.pours if not pour.done]
     if not planned:
         return []
@@ -409,23 +409,27 @@ def water_words(expectation: Expectation) -> list[str]:
             f"* {_volume(usual_jug(site), site)} is taken (common practice), since no jug is "
             "named; jug under [[pour]] names yours."
         )
+    return [*words, filling_words(site, planned)]
+
+
+def filling_words(site: Site, pours: Sequence[Pour]) -> str:
+    """The water that an empty box takes before it reaches the outlets, and how long in pours."""
     filling, box = box_filling(site), site.box
     if filling is None:
         wanted = {"inside": not box.inside, "sump": box.sump is None}
         missing = " and ".join(name for name, lacks in wanted.items() if lacks)
-        words.append(f"How much water fills the box is not known: enter {missing} under [box].")
-        return words
+        return f"How much water fills the box is not known: enter {missing} under [box]."
     step, name = (0.01, "cm") if site.metric else (INCH, "inch")
-    full = ", ".join(
-        f"{_time(filling.volume / pour.inflow)} at {pour.name.removesuffix(' (default)')}"
-        for pour in planned
-    )
-    words.append(
+    words = (
         f"An empty box first takes {_volume(filling.volume, site)} up to the bottoms of the "
         f"outlet pipes, and {_volume(filling.area * step, site)} more for each {name} that the "
-        f"lips stand over them. To those bottoms that is {full}."
+        "lips stand over them."
     )
-    return words
+    full = ", ".join(
+        f"{_time(filling.volume / pour.inflow)} at {pour.name.removesuffix(' (default)')}"
+        for pour in pours
+    )
+    return f"{words} To those bottoms that is {full}." if full else words
 
 
 def _filled(times: Sequence[Array], i: int) -> str:

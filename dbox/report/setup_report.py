@@ -270,6 +270,7 @@ def reached(assessment: Assessment) -> list[str]:
         text = f"at {at} the lines get {share.min():.0f} to {share.max():.0f} % of their targets"
         if assessment.tolerance is None:
             sure = f"5 to 95 % band {low.min():.0f} to {high.max():.0f} %"
+            sure += "; no target was named, equal is taken" * assessment.target_open
         elif assessment.jet_decides[case]:
             sure = f"{assessment.verdicts[case]}, the inlet's jet decides"
         else:

@@ -16,7 +16,7 @@ from dbox.fieldwork.evidence import OUTLET_WORDS, PLACES, WORDS
 from dbox.fieldwork.grades import grade
 from dbox.fieldwork.levelling import level
 from dbox.fieldwork.pour import expect
-from dbox.fieldwork.site import JobRecord, Pour, Tolerance
+from dbox.fieldwork.site import Box, JobRecord, Pour, Tolerance
 from dbox.fieldwork.turning import turn_tables
 from dbox.files.scenario import load, resolve
 from dbox.report import cautions
@@ -366,6 +366,9 @@ def test_the_pail_stands_on_the_record_with_a_form_to_fill_in():
     assert shown in words
     assert "1 gal* full in" in words
     assert "order of start" in words
+    # 16 x 20 x 4 in are 1280 in3, 5.54 gal: on the form for the field too
+    deep = replace(site, box=Box(inside=(16 * 0.0254, 20 * 0.0254), sump=4 * 0.0254))
+    assert "An empty box first takes 5.54 gal" in spoken(field_sheet(deep, turn_tables(deep)))
     assert all(faults(page) == [] for page in sheet)
 
 
