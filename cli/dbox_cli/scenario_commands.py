@@ -27,14 +27,11 @@ def check(
 ) -> None:
     """Validate a scenario; every fault is told at once."""
     from dbox.fieldwork.readings import without_placeholders
-    from dbox.files.box_interview import WORDS
-    from dbox.report.text import wrapped
 
     refuse_one_file_twice({"FILE": file, "--readings": readings, "--write-csv": write_csv})
     written = site_of(file, None, readings)
     site = without_placeholders(written)
     missing = [o.label for o in site.outlets if not o.capped and not o.readings]
-    not_said = [WORDS["box"][topic]["named"] for topic in site.lacks]
     if write_csv:
         from dbox.files.readings_csv import readings_csv
         from dbox.files.write_file import write_file
@@ -45,7 +42,7 @@ def check(
         from dbox_cli.output import print_json
 
         print_json({"file": file, "outlets": len(site.outlets), "not_measured": missing,
-                    "not_said": list(site.lacks), "placeholder": written.placeholder})  # fmt: skip
+                    "placeholder": written.placeholder})  # fmt: skip
         return
     typer.echo(f"{file}: in order; {len(site.outlets)} outlets, {len(site.flows)} flows")
     if written.placeholder:
@@ -53,8 +50,6 @@ def check(
         typer.echo("placeholder = true, or the word PLACEHOLDER in the title")
     if missing:
         typer.echo(f"not measured yet: {outlets_text(missing)}")
-    if not_said:
-        typer.echo("\n".join(wrapped(f"not said of the box: {', '.join(not_said)}")))
 
 
 def schema() -> None:

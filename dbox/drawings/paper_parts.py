@@ -97,7 +97,7 @@ def box_entries(site: Site) -> list[tuple[str, str]]:
         ("Inlet", f"{box.inlet or ''}{air}"),
         ("Inlet over outlets", drop),
         ("Outlets over floor", sump),
-        ("Rim over still water", rim),
+        *[("Rim over still water", rim)] * bool(rim),
         ("Outlets used", f"{used} of {len(site.outlets)}"),
     ]
 
