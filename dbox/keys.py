@@ -236,6 +236,7 @@ def hold_back(value: object, bare_unit: str | None) -> tuple[float, float]:
 pipe = length(0.01, 1.0, "a pipe is between 10 mm and 1 m wide")
 side = length(0.05, 10.0, "the inside of a box is between 50 mm and 10 m")
 place = length(-0.1, 10.0, "a place in a box is between 0 and 10 m")
+drop = length(-1.0, 5.0, "an inlet drop is between -1 m and 5 m")
 depth = length(0.0, 5.0, "this height is between 0 and 5 m")
 notch_angle = limited(
     units.angle, math.radians(1), math.radians(179), "a notch is between 1 deg and 179 deg"

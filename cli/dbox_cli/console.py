@@ -41,6 +41,11 @@ class Talk:
             # a byte that is no text is an answer that cannot be read, not the end of the job
             sys.stdin.reconfigure(errors="replace")
 
+    @property
+    def by_hand(self) -> bool:
+        """Whether a person types, and not a file of answers, which may be older than a question."""
+        return self._answers is None
+
     def say(self, lines: Iterable[str]) -> None:
         """Print lines."""
         for line in lines:

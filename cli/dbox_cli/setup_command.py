@@ -43,8 +43,9 @@ def command(
     """Lead a set-up: readings, shares, turns, pass after pass, until nothing is left to turn.
 
     Every answer is on the disk before the next question (FILE.log.jsonl). Run the same command to
-    go on after a pause or a power cut. Once a job has ended it asks whether this is another visit,
-    holds what is read then against the one before, and says what moved. --json asks nothing unless
+    go on after a pause or a power cut. What FILE lacks of inlet, rim, pipes and lines is asked
+    once, but never of --answers. Once a job has ended it asks whether this is another visit, holds
+    what is read then against the one before, and says what moved. --json asks nothing unless
     --answers is given.
     """
     from dataclasses import replace

@@ -1,6 +1,6 @@
 """A guided set-up: the questions that make a scenario, those of its passes, and what leads on."""
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from math import radians
@@ -30,8 +30,8 @@ from dbox_cli.visit_questions import Change, LineQuestions, since, taken_over
 class BoxScript:
     """What a scenario needs, asked where there is none; each answer goes to the log."""
 
-    def __init__(self, path: Path, log: JobLog) -> None:
-        self._path, self._log = path, log
+    def __init__(self, path: Path, log: JobLog, *, by_hand: bool) -> None:
+        self._path, self._log, self._pipes = path, log, by_hand
 
     @property
     def answers(self) -> Mapping[str, str]:
@@ -46,24 +46,23 @@ class BoxScript:
     def asking(self) -> Asking | None:
         """The first question that is not answered, its prompt with the number for `correct`."""
         answers = self.answers
-        key = box.next_key(answers)
+        key = box.next_key(answers, pipes=self._pipes)
         if key is None:
             return None
-        known = list(box.keys_asked(answers))
+        known = list(box.keys_asked(answers, pipes=self._pipes))
         shown = [""] if key == "write" else []
         for number, each in enumerate(known[:-1] if shown else (), start=1):
             shown += wrapped(f"{number:>2}. {each}: {answers[each] or '-'}", indent="    ")
         topic, before = key.partition(" ")[0], box.before(key, answers)
-        said = box.WORDS["box"][topic]
-        enter = f" Enter: {said['enter']}." if "enter" in said else ""
-        words = [*shown, "", *wrapped(f"{said['asks']}{enter}")]
+        unlike = topic == "target" and box.lengths_differ(answers)
+        words = [*shown, "", *_box_words(topic, unlike=unlike)]
         prompt = f"{known.index(key) + 1}. {'write it?' if shown else key}"
         prompt += f" (Enter: {before}) > " if before else " > "
         return Asking(topic=topic, words=words, prompt=prompt)
 
     def answer(self, typed: str) -> list[str]:
         """Check an answer, or one for each outlet, and keep it."""
-        told = box.line_answers(typed, self.answers)
+        told = box.line_answers(typed, self.answers, pipes=self._pipes)
         for key, kept in told.items():
             self._keep("described", key=key, typed=kept)
         said = ", ".join(kept for kept in told.values() if kept not in ("yes", typed.strip()))
@@ -78,7 +77,7 @@ class BoxScript:
     def correct(self, which: str, typed: str, /) -> list[str]:
         """Ask for an answer anew by the number of its question."""
         answers = self.answers
-        known = list(box.keys_asked(answers))
+        known = list(box.keys_asked(answers, pipes=self._pipes))
         number = int(which) if which.isascii() and which.isdecimal() and len(which) < 4 else 0
         if not 1 <= number <= len(known) or known[number - 1] not in answers:
             raise ScenarioError(
@@ -88,22 +87,42 @@ class BoxScript:
 
     def help(self) -> list[str]:
         """What the question means, and what can be typed at every one."""
-        return _helped("box", (box.next_key(self.answers) or "write").partition(" ")[0])
+        key = box.next_key(self.answers, pipes=self._pipes) or "write"
+        return _helped("box", key.partition(" ")[0])
 
     def _keep(self, event: str, **entry: str) -> list[str]:
         self._log.append({"event": event, "at": _now(), **entry})
         return []
 
 
+def _box_words(topic: str, *, unlike: bool = False, at_box: bool = False) -> list[str]:
+    """A question about the box, and what Enter alone means.
+
+    unlike: Whether it is what lines of unlike length get; at_box: Whether the box is read already.
+    """
+    said = box.WORDS["box"][topic]
+    left = f"not {'said' if unlike else 'known'}; {said.get('lost', '')}" if "lost" in said else ""
+    enter = left if unlike or at_box else said.get("enter", left)
+    return wrapped(said["unlike" if unlike else "asks"] + (f" Enter: {enter}." if enter else ""))
+
+
 class PassScript:
     """The passes of a set-up, until the job ends.
 
     change: Lets the file and the log follow what was typed about a line, and gives the job then.
+    leaves: What about the box is not asked; None: nothing is.
     """
 
-    def __init__(self, job: Job, log: JobLog, bare_unit: str | None, change: Change) -> None:
+    def __init__(
+        self,
+        job: Job,
+        log: JobLog,
+        bare_unit: str | None,
+        change: Change,
+        leaves: Collection[str] | None = None,
+    ) -> None:
         self.job = job  # What the log holds, and no more.
-        self._log, self._bare_unit = log, bare_unit
+        self._log, self._bare_unit, self._leaves = log, bare_unit, leaves
         self._lines = LineQuestions(change, job)
         self._reported: Levelling | None = None
         # Outlets and heights of a line, on their way one by one. [m]
@@ -114,6 +133,15 @@ class PassScript:
         question = self.job.question
         assert question is not None, "the loop ends with the last question"
         return question
+
+    @property
+    def _topic(self) -> str | None:
+        """What is asked about the box: once a job, while the first still water stands."""
+        job = self.job
+        if self._leaves is None or job.closed or len(job.passes) > 1 or not job.now.complete:
+            return None
+        left = (t for t in job.site.lacks if t not in job.told and t not in (self._leaves or ()))
+        return next(left, None)
 
     def opening(self) -> list[str]:
         """Where the job stands as it is taken up: what was read of a pass, or what it asks for."""
@@ -133,8 +161,10 @@ class PassScript:
 
     def _report(self) -> list[str]:
         """What a pass has shown, once for the same answer."""
+        if self.job.closed or self._topic:
+            return []
         levelling = self.job.now.levelling
-        if self.job.closed or levelling is None or levelling is self._reported:
+        if levelling is None or levelling is self._reported:
             return []
         self._reported = levelling
         now = self.job.now
@@ -176,6 +206,10 @@ class PassScript:
         """The question that stands."""
         if (about_line := self._lines.asking()) is not None:
             return about_line
+        if topic := self._topic:
+            first = ["", *wrapped(box.WORDS["pass"]["told"]["asks"])] * (not self.job.told)
+            words = [*first, *_box_words(topic, unlike=topic == "target", at_box=True)]
+            return Asking(topic=topic, words=words, prompt=f"{topic.replace('_', ' ')} > ")
         question = self.job.question
         if question is None:
             return None
@@ -188,6 +222,12 @@ class PassScript:
         if followed is not None:
             self.job, told = followed
             return [*told, *self._report()]
+        if topic := self._topic:
+            value = setup_answers.read_told(self.job, topic, typed, self._bare_unit)
+            self._tell(setup.Told(at=_now(), key=topic, value=value), typed)
+            lengths = self.job.site.lengths
+            said = lengths.both(value) if isinstance(value, float) else ""
+            return [*wrapped(said, first="  ", indent="  "), *self._report()]
         job, question, unit = self.job, self._question, self._bare_unit
         coming = setup_answers.readings_of_all(job, question, typed, unit)
         if coming:
@@ -255,11 +295,12 @@ class PassScript:
 
     def help(self) -> list[str]:
         """What the question that stands means, and what can be typed at every one."""
-        return _helped("pass", self._question.kind)
+        topic = self._topic
+        return _helped("box", topic, "pass") if topic else _helped("pass", self._question.kind)
 
 
-def _helped(part: str, topic: str) -> list[str]:
-    told = (box.WORDS[part][topic]["help"], box.WORDS["typed"][part])
+def _helped(part: str, topic: str, at: str = "") -> list[str]:
+    told = (box.WORDS[part][topic]["help"], box.WORDS["typed"][at or part])
     return [line for text in told for line in wrapped(text, first="  ", indent="  ")]
 
 
@@ -398,7 +439,7 @@ class Setup:
                         f"{self.path}: has come since its questions began; move it away, or move "
                         f"{log.path} away to begin with it"
                     )
-                script = BoxScript(self.path, log)
+                script = BoxScript(self.path, log, by_hand=talk.by_hand)
                 if not hold(talk, script, paused):
                     return
                 text = box.scenario_text(script.answers)
@@ -409,11 +450,18 @@ class Setup:
             job = self._job(job_log.visits(log.entries), site)
             stated = toml_file.parse(toml_file.read_text(self.path), str(self.path)).get("units")
             with naming(self.file):
+                asked = job_log.interview_answers(log.entries)
+                # what was left out there is not asked once more
+                leaves = {*asked, *(box.PIPES if "inlet" in asked else ())}
                 passes = PassScript(
-                    job, log, stated, lambda edit, typed: self._edit(log, edit, typed)
+                    job,
+                    log,
+                    stated,
+                    lambda edit, typed: self._edit(log, edit, typed),
+                    leaves if talk.by_hand else None,
                 )
                 if job.last is None:
-                    passes.leave_out(job_log.interview_answers(log.entries))
+                    passes.leave_out(asked)
                 if hold(talk, passes, paused):
                     talk.say(["", *end_lines(passes.job, self.file)])
 
@@ -430,7 +478,8 @@ class Setup:
             # the holes are where the visit before left them
             before = job_log.all_played(told, site, self.rules(site))[-1]
             angles = job_log.carried_angles(before, site)
-            log.append({"event": "begun", **entry, "angles_rad": angles})
+            of_box = job_log.carried_told(before)
+            log.append({"event": "begun", **entry, "angles_rad": angles, "told": of_box})
             return _carried(before, angles)
         # what was answered before goes with the file as it is now, or this raises
         job = self._job(told, site)

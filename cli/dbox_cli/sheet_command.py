@@ -176,6 +176,7 @@ def _record(
     from dbox.fieldwork.pour import expect
     from dbox.files.job_log import kept_setup, log_path
     from dbox.files.scenario import resolve
+    from dbox.files.typed import with_typed_pours
     from dbox.report.recheck_report import recheck_blocks, recheck_text
     from dbox.report.setup_report import visits_blocks
 
@@ -193,7 +194,7 @@ def _record(
         source = f"the readings in {file}"
         passes = [level(site, match_highest=rules.match_highest, design_flow=rules.design_flow,
                         hand_step=rules.hand_step, seed=seed)]  # fmt: skip
-    left = passes[-1].site
+    left = with_typed_pours(passes[-1].site, ())
     pages = setup_sheet(
         passes,
         as_left=bool(done) and done[-1].turned is None,
@@ -207,7 +208,7 @@ def _record(
             f"{each.method}; water still at {each.still_at[:16].replace('T', ' ')}" for each in done
         ],
         grading=grade(site) if site.grades and site.grades.runs else None,
-        expectation=expect(left, left.pours, seed=seed) if left.pours else None,
+        expectation=expect(left, left.pours, seed=seed),
         paper=paper,
     )
     return pages, source

@@ -24,14 +24,14 @@ from dbox.errors import outlets_text
 from dbox.fieldwork.falls_plan import Aims
 from dbox.fieldwork.grades import Grading
 from dbox.fieldwork.inlet import CURE
-from dbox.fieldwork.pour import Expectation
+from dbox.fieldwork.pour import Expectation, box_filling
 from dbox.fieldwork.site import JobRecord, Outlet, Site
 from dbox.fieldwork.turning import TurnTable
 from dbox.hydraulics.openings import Opening
 from dbox.lengths import PLAIN, Lengths
 from dbox.report.blocks import Column, Paragraph, Table, columns
 from dbox.report.grades_report import grades_blocks, plan_blocks, plan_findings
-from dbox.report.pour_report import pour_blocks
+from dbox.report.pour_report import filling_words, pail_blocks, pour_blocks, water_words
 from dbox.units import clock_text
 
 SIGNED = (
@@ -78,7 +78,8 @@ def length_text(outlet: Outlet, lengths: Lengths) -> str:
 
 def record_entries(record: JobRecord, *names: str) -> list[tuple[str, str]]:
     """What is on record under some names, with a blank for what is not."""
-    labels = {"who": "Done by", "lid": "Lid fastened", "recheck": "Re-check"}
+    labels = {"who": "Done by", "lid": "Lid fastened", "recheck": "Re-check",
+              "pipe_bed": "Pipes lie on"}  # fmt: skip
     return [(labels.get(name, name.capitalize()), getattr(record, name)) for name in names]
 
 
@@ -86,15 +87,18 @@ def box_entries(site: Site) -> list[tuple[str, str]]:
     """Sizes of the box, with a blank for what is not known."""
     box, lengths = site.box, site.lengths
     inside = " x ".join(lengths.one(size) for size in box.inside)
-    drop, sump = (
-        "" if height is None else lengths.both(height) for height in (box.inlet_drop, box.sump)
+    drop, sump, rim = (
+        "" if height is None else lengths.both(height)
+        for height in (box.inlet_drop, box.sump, box.rim)
     )
+    air = {None: "", True: ", with an air hole", False: ", no air hole"}[box.air_hole]
     used = sum(not outlet.capped for outlet in site.outlets)
     return [
         ("Box inside", f"round, {inside}" if len(box.inside) == 1 else inside),
-        ("Inlet", box.inlet or ""),
+        ("Inlet", f"{box.inlet or ''}{air}"),
         ("Inlet over outlets", drop),
         ("Outlets over floor", sump),
+        *[("Rim over still water", rim)] * bool(rim),
         ("Outlets used", f"{used} of {len(site.outlets)}"),
     ]
 
@@ -278,16 +282,21 @@ def plan_part(pages: Pages, aims: Aims) -> None:
 
 
 def pour_part(pages: Pages, expectation: Expectation | None) -> None:
-    """Set the pour test, or a form for one."""
+    """Set the pours that were done; else what each outlet should give, and a form to fill in."""
     outlets = pages.site.outlets
-    if expectation is None or not expectation.pours:
-        names = [outlet_text(i, o) for i, o in enumerate(outlets, start=1) if not o.capped]
+    if expectation is None or not any(pour.done for pour in expectation.pours):
+        names = [outlet_text(i, o) for i, o in enumerate(outlets, start=1)]
         pages.heading("Pour test, clean water", keep=0.95 + 2 * BY_HAND)
+        if expectation is not None:
+            set_blocks(pages, pail_blocks(expectation, names))
+        elif box_filling(pages.site) is not None:
+            pages.paragraph(filling_words(pages.site, ()))
         blanks = ("Poured", "In seconds", "Jug holds", "Lost or leaked")
         entries(pages, [(blank, "") for blank in blanks])
         heads = columns({"outlet": 1.3, "order of start": 1.2, "caught": 1.3, "in seconds": 1.1,
                          "remarks": 2.3})  # fmt: skip
-        table(pages, heads, [[name, *[""] * 4] for name in names], least_height=BY_HAND)
+        rows = [[n, *[""] * 4] for n, o in zip(names, outlets, strict=True) if not o.capped]
+        table(pages, heads, rows, least_height=BY_HAND)
         return
     pages.heading("Pour test", keep=1.2)
     for case, pour in enumerate(expectation.pours):
@@ -302,3 +311,4 @@ def pour_part(pages: Pages, expectation: Expectation | None) -> None:
                 f"known. To be sure, {CURE}."
             ))  # fmt: skip
         set_blocks(pages, [[words, *told, *found]])
+    set_blocks(pages, [[Paragraph(each) for each in water_words(expectation)]])

@@ -89,7 +89,7 @@ def setup_sheet(
     signatures(pages, ("Done by", "Inspector", "Owner"))
     pages.framed(LONG)
     pages.heading("Sizes, seat and ties of the box, remarks", keep=1.5)
-    seat = record_entries(record, "bedding", "cover", "riser", "lid", "seals")
+    seat = record_entries(record, "bedding", "pipe_bed", "cover", "riser", "lid", "seals")
     entries(pages, [*box_entries(pages.site), *seat])
     noted = record_entries(record, "benchmark", "photo", "recheck", "notes", "exceptions")
     entries(pages, [*tie_entries(pages.site), *noted], columns=1)
@@ -246,7 +246,7 @@ def _share_cell(assessment: Assessment, case: int, i: int) -> str:
 
 def _verdict_cell(assessment: Assessment, case: int) -> str:
     if assessment.tolerance is None:
-        return "no tolerance"
+        return "no target" if assessment.target_open else "no tolerance"
     if assessment.inlet_open[case]:
         return "cannot tell\nthe inlet decides"
     likely = chance_text(float(assessment.within_probability[case]))

@@ -342,7 +342,7 @@ def _fitting(shares: Array, room: float) -> list[str]:
 
 def _write_title(sheet: Sheet, assessment: Assessment, flow: int, left: float, top: float) -> None:
     """Name, amount and verdict of a flow, beside its strip, and what would settle it."""
-    verdict, mend = "no tolerance given", ""
+    verdict, mend = "no target named" if assessment.target_open else "no tolerance given", ""
     if assessment.tolerance is not None:
         chance = float(assessment.within_probability[flow])
         likely = "" if np.isnan(chance) else f" ({chance_text(chance)})"

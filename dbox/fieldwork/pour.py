@@ -31,7 +31,7 @@ from dbox.fieldwork.site import Pour, Site, plan_area
 from dbox.hydraulics.split import Split, range_notes, split
 from dbox.keys import said
 from dbox.notes import Note
-from dbox.units import INCH
+from dbox.units import GALLON, INCH, LITRE
 
 RANK_ERROR = INCH / 32
 """Error of telling by eye which of two lips spills first. [m] (1/32 in: common practice, no
@@ -46,6 +46,32 @@ _SETTLED = 3.0
 
 _LEAST_SLOPE = 1e-12
 """Slope of all ratings together below which nothing runs. [m2/s] (numerical)"""
+
+
+def usual_jug(site: Site) -> float:
+    """Content of a jug that nobody measured: 5 L, or a gallon where the job is in inches. [m3]
+
+    Common practice, no source.
+    """
+    return 5.0 * LITRE if site.metric else GALLON
+
+
+@dataclass(frozen=True, kw_only=True)
+class Filling:
+    """What an empty box takes before water reaches the outlets."""
+
+    volume: float = said("m3")  # From its floor to the bottoms of the outlet pipes.
+    # Its plan area: what it takes besides for each metre that the lips stand over those bottoms.
+    area: float = said("m2")
+
+
+def box_filling(site: Site) -> Filling | None:
+    """What fills the box; None where its inside or its sump is not known."""
+    box = site.box
+    if not box.inside or box.sump is None:
+        return None
+    area = plan_area(box.inside)
+    return Filling(volume=area * box.sump, area=area)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -90,9 +116,12 @@ class Expectation:
         rising = np.argsort(self.lips.height, kind="stable")
         return tuple(int(i) for i in rising if np.isfinite(self.lips.height[i]))
 
-    def fill_time(self, flow: Array) -> Array:
-        """Time in which flows of shape (pours, n) fill the jug; inf where dry, NaN without. [s]"""
-        jugs = np.array([np.nan if p.jug is None else p.jug for p in self.pours])[:, None]
+    def fill_time(self, flow: Array, usual: float = np.nan) -> Array:
+        """Time in which flows of shape (pours, n) fill the jug; inf where the outlet is dry. [s]
+
+        usual: Content of the jug of a pour that names none; NaN: then there is no time. [m3]
+        """
+        jugs = np.array([usual if p.jug is None else p.jug for p in self.pours])[:, None]
         times: Array = np.where(flow > 0, jugs / np.where(flow > 0, flow, 1.0), jugs * np.inf)
         return times
 

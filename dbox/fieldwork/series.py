@@ -15,7 +15,8 @@ import numpy as np
 
 from dbox.arrays import Array, freeze
 from dbox.errors import DomainError
-from dbox.fieldwork.readings import measured_lips
+from dbox.fieldwork.inlet import ways
+from dbox.fieldwork.readings import lips_or_plan
 from dbox.fieldwork.shares import (
     BAND,
     SAMPLES,
@@ -119,13 +120,14 @@ def _lines(
 
     inflow [m3/s] (flows, 1 + draws, or 1 for all).
     """
-    lips, target = measured_lips(site), target_shares(site)
+    lips, target = lips_or_plan(site), target_shares(site)
     # each box in an order of its own, or the errors of all would go together
     order = np.random.default_rng([seed, *map(ord, "/".join(path))]).permutation(samples)
     drawn = np.vstack([lips.height, lips.sample(samples, seed)[order]])
     doubts = coefficient_doubts(site, samples)[order]
     doubts = np.vstack([np.zeros(doubts.shape[1]), doubts])
-    flow = outlet_flows(site, inflow, drawn, doubts)
+    jet = ways(site, inflow.ravel()).taken.reshape(*inflow.shape, -1)
+    flow = outlet_flows(site, inflow, drawn - jet, doubts)
     passed = flow.sum(-1, keepdims=True)
     share = flow / np.where(passed > 0, passed, 1.0)
     lines: list[_Line] = []

@@ -28,10 +28,10 @@ one fits. So a log plays back the same after the tolerance was edited, or by a l
 package. What is computed (shares, turns, whether to go on) decides only what is asked.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, reduce
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -131,6 +131,14 @@ class Turned(Event):
     """Turning is done and the next pass begins: where every hole stands now. [rad]"""
 
     angles: Angles
+
+
+@dataclass(frozen=True, kw_only=True)
+class Told(Event):
+    """Something about the box that its file lacks, as `Site.lacks` names it; None: left out."""
+
+    key: str
+    value: Any = None  # As `Site.having` takes it.
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -437,6 +445,8 @@ class Job:
     site: Site  # The box as the scenario gives it.
     passes: tuple[Pass, ...]  # At least one; the last is the present one.
     not_known: tuple[int, ...] = ()  # Outlets whose clock position was asked for and is not known.
+    # What was asked of the box besides its file, by topic; None: left out.
+    told: Mapping[str, Any] = field(default_factory=dict)
     closed: bool = False  # Whether the job has ended.
     # Which visit to the box this is, of how many there are, from 1; from the second on it is a
     # re-check of a box that was read before.
@@ -509,6 +519,13 @@ class Job:
             return None
         return STOPPED if self.now.conclusion == "adjust" else self.now.conclusion
 
+    def having(self, topic: str, value: Any) -> "Job":
+        """The job in its first pass, of a box of which this was asked; None: left out."""
+        site, (now,) = self.site, self.passes
+        site = site if value is None else site.having(topic, value)
+        passes = (replace(now, entered=site),)
+        return replace(self, site=site, passes=passes, told={**self.told, topic: value})
+
     @property
     def question(self) -> Question | None:
         """What is asked next; None where the job has ended."""
@@ -561,6 +578,10 @@ class Job:
             raise DomainError("the job has ended; nothing can follow")
         job = replace(self, last=event, before=self)
         *before, now = self.passes
+        if isinstance(event, Told):
+            if before:
+                raise DomainError("what the box is like is asked in the first pass")
+            return job.having(event.key, event.value)
         if isinstance(event, Still) and now.complete:
             # topped up and read once more, with nothing turned
             done = replace(now, turned=self.left_angles) if now.left else now

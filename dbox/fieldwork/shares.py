@@ -78,6 +78,12 @@ def target_shares(site: Site) -> Array:
     return shares
 
 
+def target_notes(site: Site) -> tuple[Note, ...]:
+    """That nobody said what lines of unlike length should get."""
+    more = {"more": site.longer}
+    return (Note(what="target: not said", values=more),) if site.target_open else ()
+
+
 NOTABLE = 1.02
 """Share over target from which a line is said to get more than it ought to. [-] (judgement)"""
 
@@ -173,6 +179,11 @@ class Assessment:
         return self.inlet == "straight" and bool(self.jet_decides.any())
 
     @property
+    def target_open(self) -> bool:
+        """Whether lines differ in length and nobody said what each should get: no verdict then."""
+        return any(note.what == "target: not said" for note in self.warnings)
+
+    @property
     def over_target(self) -> Array:
         """Share over target of each outlet; 1 where capped. [-] (flows, n)."""
         return over_target(self.result.share, self.target)
@@ -244,7 +255,7 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
     """
     inflow = np.array([f.inflow for f in site.flows])
     names = tuple(f.name for f in site.flows)
-    target, tolerance = target_shares(site), site.tolerance.share if site.tolerance else None
+    target, tolerance = target_shares(site), site.allowed
     jet = strike(site, ways(site, inflow), lips.height, inflow, target)
     result = _split(site, inflow, lips.height - jet.ways.taken)
     doubts = coefficient_doubts(site, drawn.shape[0])
@@ -291,6 +302,7 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
         no_jet=no_jet,
         settling_spread=settling,
         warnings=(
+            *target_notes(site),
             *jet_notes(site, jet, decides, names),
             *range_notes(result, names),
             *_rising_notes(site, lips, result, rising, high),
@@ -391,7 +403,7 @@ def _in_every_way(
     way, flow = np.nonzero(np.any(np.abs(jet.share - jet.share[0]) > UNSEEN, axis=-1))
     if way.size:
         part = few_of(drawn.shape[0])
-        target, tolerance = jet.target, site.tolerance.share if site.tolerance else None
+        target, tolerance = jet.target, site.allowed
         lips = drawn[part] - jet.ways.head[way, flow][:, None]
         found = np.array(_drawn_shares(site, jet.inflow[flow], lips, doubts[part]))
         here = shares[:, part]
@@ -468,9 +480,9 @@ def _settling_spread(
 ) -> Array:
     """Spread of one reading at which each verdict by the lips would be within or outside."""
     spread = np.full(codes.shape, lips.spread)
-    if site.tolerance is None:
+    target, tolerance = target_shares(site), site.allowed
+    if tolerance is None:
         return np.full_like(spread, np.nan)
-    target, tolerance = target_shares(site), site.tolerance.share
     scatter = np.where(lips.measured, drawn, 0.0) - np.where(lips.measured, lips.height, 0.0)
     for case in np.flatnonzero(codes == _NEITHER):
 

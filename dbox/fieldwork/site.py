@@ -7,7 +7,8 @@ measured: `None` or an empty tuple, never zero. What is made by `key` is a key o
 import datetime
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 from dbox import keys, units
 from dbox.errors import DomainError
@@ -57,6 +58,9 @@ class JobRecord:
         entry, "How the box is fed.", "gravity from the tank", "pump, 80 gal a dose", default=""
     )
     bedding: str = key(entry, "What the box stands on.", "4 in of tamped gravel", default="")
+    pipe_bed: str = key(
+        entry, "What carries the box's pipes in the backfill.", "tamped gravel", default=""
+    )
     cover: str = key(entry, "How deep the box lies.", "10 in", default="")
     riser: str = key(entry, "Riser over the box.", "to grade, 18 in", default="")
     lid: str = key(entry, "How the lid is fastened.", "two screws", default="")
@@ -176,17 +180,18 @@ class Box:
         default=(),
     )
     inlet: str | None = key(keys.one_of(INLETS), "How the inlet ends.", "turned down")
+    air_hole: bool | None = key(
+        keys.flag, "Whether the inlet's end has an air hole, or is a tee that is open on top.", True
+    )
     inlet_drop: float | None = key(
-        keys.length(-1.0, 5.0, "an inlet drop is between -1 m and 5 m"),
-        "Height of the inlet's invert over the outlet pipes' inverts.",
-        "2 in",
+        keys.drop, "Height of the inlet's invert over the outlet pipes' inverts.", "2 in"
     )
     sump: float | None = key(
         keys.depth, "Height of the outlet pipes' inverts over the floor of the box.", "4 in"
     )
     # Lowest place where water could leave other than by the outlets, over the still water that the
     # readings were taken from. [m]
-    rim: float | None = None
+    rim: float | None = field(default=None, metadata={"unit": "m"})
 
 
 def plan_area(inside: Sequence[float]) -> float:
@@ -254,6 +259,7 @@ class Target:
 
     by: str = "equal"
     weights: tuple[float, ...] = ()
+    said: bool = True  # Whether anybody said so; where not, `equal` is only taken.
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -267,6 +273,14 @@ class Tolerance:
         needed='add share = "10 %", or leave [tolerance] out',
     )
     source: str | None = key(keys.line, SOURCE, "permit")
+
+
+UNLIKE = 0.05
+"""How much longer one line is than another where equal shares are not taken for granted. [-]
+(judgement)"""
+
+INLETS_WITH_AIR = ("turned down", "tee")
+"""Ends of an inlet that dip into the water, so that air needs a way of its own."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -313,6 +327,57 @@ class Site:
     def has_inserts(self) -> bool:
         """Whether anything in the box can be turned."""
         return any(outlet.hole_offset for outlet in self.outlets)
+
+    @property
+    def longer(self) -> float:
+        """How much longer the longest line is than the shortest one known, over that. [-]"""
+        known = [o.line_length for o in self.outlets if not o.capped and o.line_length]
+        return max(known) / min(known) - 1.0 if known else 0.0
+
+    @property
+    def target_open(self) -> bool:
+        """Whether lines differ in length and nobody said if they get equal shares."""
+        return not self.target.said and self.longer > UNLIKE
+
+    @property
+    def allowed(self) -> float | None:
+        """What shares are held to; None where nobody named a tolerance, or the target is open."""
+        return None if self.tolerance is None or self.target_open else self.tolerance.share
+
+    @property
+    def lacks(self) -> tuple[str, ...]:
+        """What a set-up asks for that nobody has said of the box, in the order of asking."""
+        box, lines = self.box, [outlet for outlet in self.outlets if not outlet.capped]
+        missing = {
+            "inlet": box.inlet is None,
+            "air_hole": box.inlet in INLETS_WITH_AIR and box.air_hole is None,
+            "drop": box.inlet_drop is None,
+            "pipes": not self.record.pipe_bed,
+            "rim": box.rim is None,
+            "lengths": any(outlet.line_length is None for outlet in lines),
+            "target": self.target_open,
+        }
+        return tuple(topic for topic, lacking in missing.items() if lacking)
+
+    def having(self, topic: str, value: Any) -> "Site":
+        """The same with what was said of one of the topics that it lacks; in SI."""
+        if topic not in self.lacks:
+            # the file says it by now, and goes first
+            return self
+        if topic == "pipes":
+            return replace(self, record=replace(self.record, pipe_bed=value))
+        if topic == "target":
+            weights = () if isinstance(value, str) else value
+            by = "list" if weights else value
+            return replace(self, target=Target(by=by, weights=weights))
+        if topic == "lengths":
+            outlets = tuple(
+                replace(o, line_length=each if o.line_length is None else o.line_length)
+                for o, each in zip(self.outlets, value, strict=True)
+            )
+            return replace(self, outlets=outlets)
+        field_name = {"drop": "inlet_drop"}.get(topic, topic)
+        return replace(self, box=replace(self.box, **{field_name: value}))
 
     @property
     def lengths(self) -> Lengths:

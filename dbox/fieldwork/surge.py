@@ -157,7 +157,7 @@ def notes_on(site: Site, found: Surge) -> Iterator[Note]:
         peak, target = np.array([found.inflow.max()]), target_shares(site)
         heads = np.stack([system.jet.heads(peak), np.zeros((1, target.size))])
         strongest = strike(site, Ways(head=heads, calm=1), system.lips, peak, target)
-        if strongest.changes(site.tolerance.share if site.tolerance else NOTICED).any():
+        if strongest.changes(NOTICED if site.allowed is None else site.allowed).any():
             yield jet_note(site, strongest, 0, "jet: strikes")
     if entry == "house" and works.tank is None:
         yield Note(what="surge: no tank")

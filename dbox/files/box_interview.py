@@ -15,6 +15,7 @@ from typing import Any
 
 from dbox import keys, units
 from dbox.errors import ScenarioError, show
+from dbox.fieldwork.site import INLETS, INLETS_WITH_AIR, UNLIKE
 from dbox.files.scenario import read
 from dbox.files.scenario_tables import POINTS, UNITS, OutletTable, point
 from dbox.files.toml_file import toml_text
@@ -175,6 +176,8 @@ def _each_outlet(text: str, answers: Answers) -> list[str]:
         parts = _listed(said.replace(";", ","))
         if len(parts) == len(labels_of(answers)):
             return parts
+    if len(parts := text.split()) == len(labels_of(answers)) and not re.search("[a-z]", text):
+        return parts
     return [text] * len(labels_of(answers)) if text else []
 
 
@@ -187,9 +190,25 @@ def _lengths(text: str, answers: Answers) -> str:
     return ", ".join(parts)
 
 
+def _inlet(text: str, _: Answers) -> str:
+    """How the inlet ends; where it is not known, the rest about pipes is asked all the same."""
+    if text.lower() in NOT_KNOWN:
+        return "unknown"
+    return keys.choice(text, INLETS) if text else ""
+
+
+def _yes_no(text: str, _: Answers) -> str:
+    mend = "write yes or no, or Enter where it is not known"
+    return _said(text, mend, YES, (*NO, "none")) if text else ""
+
+
+NOT_SAID = "not said"
+"""The target of lines of unlike length where it was asked for and left out."""
+
+
 def _target(text: str, answers: Answers) -> str:
     if text.lower() in ("", "equal"):
-        return ""
+        return NOT_SAID if not text and lengths_differ(answers) else ""
     if text.lower() == "length" and answers.get("lengths"):
         return "length"
     parts = text.replace(",", " ").split()
@@ -198,6 +217,14 @@ def _target(text: str, answers: Answers) -> str:
         raise ScenarioError(f"is {show(text)}; write {mend}")
     keys.each(parts, keys.weight)
     return ", ".join(parts)
+
+
+def lengths_differ(answers: Answers) -> bool:
+    """Whether the open lines are of such lengths that equal shares are not taken for granted."""
+    capped, labels = _listed(answers.get("capped", "")), labels_of(answers)
+    texts = zip(labels, _each_outlet(answers.get("lengths", ""), answers), strict=False)
+    known = [units.length(text) for label, text in texts if label not in capped]
+    return bool(known) and max(known) > (1.0 + UNLIKE) * min(known)
 
 
 def _flows(text: str, _: Answers) -> str:
@@ -241,6 +268,11 @@ _CHECKS: dict[str, Check] = {
     "inside": _inside,
     "place": _place,
     "direction": _direction,
+    "inlet": _inlet,
+    "air_hole": _yes_no,
+    "drop": _as_typed(keys.drop),
+    "pipes": lambda text, _: keys.text(text),
+    "rim": _as_typed(keys.depth),
     "lengths": _lengths,
     "target": _target,
     "point": lambda text, _: point(text or "lip"),
@@ -276,6 +308,9 @@ def outlet_named(text: str, labels: list[str]) -> int:
 NEEDED = ("outlets", "alike", "hole", "offset")
 """Questions that cannot be left out; the first clock position has to be given or skipped."""
 
+PIPES = ("inlet", "air_hole", "drop", "pipes")
+"""Questions that are left out together where the first one is."""
+
 _AS_BEFORE = ("hole", "offset", "clock")
 """Questions of each outlet at which Enter alone means: as at the one before."""
 
@@ -287,17 +322,19 @@ def before(key: str, answers: Answers) -> str:
     return given[-1] if given and topic in _AS_BEFORE else ""
 
 
-def next_key(answers: Answers) -> str | None:
+def next_key(answers: Answers, *, pipes: bool = False) -> str | None:
     """Key of the first question that is not answered; None where all are.
+
+    pipes: Whether inlet and pipes are asked about; a file of answers may be older than that.
 
     >>> next_key({"units": "in", "title": ""})
     'outlets'
     """
-    left = (key for key in keys_asked(answers) if key not in answers)
+    left = (key for key in keys_asked(answers, pipes=pipes) if key not in answers)
     return None if "write" in answers else next(left, None)
 
 
-def keys_asked(answers: Answers) -> Iterator[str]:
+def keys_asked(answers: Answers, *, pipes: bool = False) -> Iterator[str]:
     """Keys of the questions that these answers lead to, in order."""
     yield from ("units", "title", "outlets", "alike")
     labels = labels_of(answers)
@@ -317,18 +354,24 @@ def keys_asked(answers: Answers) -> Iterator[str]:
         # where the first is left out, so are the others
         given = answers.get(f"{place} {labels[0]}") if labels else ""
         yield from (f"{place} {label}" for label in (labels if given else labels[:1]))
+    if pipes or "inlet" in answers:
+        yield "inlet"
+        if answers.get("inlet") in INLETS_WITH_AIR:
+            yield "air_hole"
+        if answers.get("inlet"):
+            yield from ("drop", "pipes")
     yield from ("lengths", "target", "point", "mark", "spread", "tolerance")
     if answers.get("tolerance"):
         yield "source"
     yield from ("flows", "write")
 
 
-def line_answers(typed: str, answers: Answers) -> dict[str, str]:
+def line_answers(typed: str, answers: Answers, *, pipes: bool = False) -> dict[str, str]:
     """What a line says, in the form that is kept, by key: the question that stands or, with a part
     for each outlet that is still to be asked, all of them."""
-    key = next_key(answers) or "write"
+    key = next_key(answers, pipes=pipes) or "write"
     topic, _, label = key.partition(" ")
-    asked = keys_asked({**answers, key: typed})
+    asked = keys_asked({**answers, key: typed}, pipes=pipes)
     left = [k for k in asked if k.startswith(f"{topic} ") and k not in answers]
     # elsewhere a comma may be that of a decimal, or part a place
     mark = "[;,]" if topic in ("clock", "direction") else ";"
@@ -342,11 +385,17 @@ def line_answers(typed: str, answers: Answers) -> dict[str, str]:
     return told
 
 
+def left_out(topic: str, text: str) -> bool:
+    """Whether a word says that something is not known."""
+    word = text.strip().lower()
+    # no air hole is none
+    return word in NOT_KNOWN and (topic, word) != ("air_hole", "none") and topic != "write"
+
+
 def check(key: str, text: str, answers: Answers) -> str:
     """Check an answer and bring it to the form that is kept."""
     topic, text = key.partition(" ")[0], text.strip()
-    unknown = text.lower() in NOT_KNOWN and topic != "write"
-    if unknown and topic != "offset":
+    if left_out(topic, text) and topic not in ("offset", "inlet"):
         if topic in NEEDED:
             how = WORDS["box"][topic]["help"]
             raise ScenarioError(f"is {show(text)}; this one is needed. {how}")
@@ -364,15 +413,23 @@ def check(key: str, text: str, answers: Answers) -> str:
 def scenario_text(answers: Answers) -> str:
     """The scenario that the answers make."""
     inside, target = _parts(answers.get("inside", "")), answers.get("target", "")
+    if "target" in answers and not target and lengths_differ(answers):
+        target = "equal"
     labels, capped = labels_of(answers), _listed(answers.get("capped", ""))
     alike = answers.get("alike") != "no"
     inserts = [_insert("" if alike else f" {label}", answers) for label in labels]
     known = [insert for insert in inserts if insert]
     lengths = _each_outlet(answers.get("lengths", ""), answers)
+    shape = inside and {"shape": "rectangle" if len(inside) == 2 else "round", "inside": inside}
+    air, ends = answers.get("air_hole"), answers.get("inlet", "").replace("unknown", "")
     document = _given(
         title=answers.get("title"),
         units=answers.get("units", "in"),
-        box=inside and {"shape": "rectangle" if len(inside) == 2 else "round", "inside": inside},
+        box={
+            **(shape or {}),
+            **_given(inlet=ends, inlet_drop=answers.get("drop")),
+            **({"air_hole": air == "yes"} if air else {}),
+        },
         insert=known[0] if alike and known else {},
         readings=_given(
             point=answers.get("point"), mark=answers.get("mark"), spread=answers.get("spread")
@@ -388,10 +445,13 @@ def scenario_text(answers: Answers) -> str:
             )
             for i, label in enumerate(labels)
         ],
-        target=target
-        and {"by": target if target == "length" else [*map(units.number, _listed(target))]},
+        target=target not in ("", NOT_SAID)
+        and {
+            "by": target if target in ("equal", "length") else [*map(units.number, _listed(target))]
+        },
         flows=_named_flows(answers.get("flows", "")),
         tolerance=_given(share=answers.get("tolerance"), source=answers.get("source")),
+        record=_given(pipe_bed=answers.get("pipes")),
     )
     read(document)
     return _HEAD + toml_text(document)

@@ -27,9 +27,9 @@ import json
 import math
 import os
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import Field, StrictBool, StrictStr, TypeAdapter
 
@@ -37,7 +37,7 @@ from dbox.errors import DomainError, ScenarioError, show
 from dbox.fieldwork import setup
 from dbox.fieldwork.evidence import Evidence
 from dbox.fieldwork.setup import Event, Job, Rules, begin, replay
-from dbox.fieldwork.site import Outlet, Site, Works
+from dbox.fieldwork.site import INLETS, Outlet, Site, Works
 from dbox.files.write_file import cannot_write, keep_name, lock
 from dbox.hydraulics.openings import Circle, Notch, Opening, PipeEnd, Slot
 
@@ -204,6 +204,8 @@ class Visit:
     angles: Mapping[str, float | None] | None
     begun_at: str  # When it began, as ISO 8601; empty where not known.
     name: str = ""  # What it is called; empty where nobody said.
+    # What earlier visits were told of the box, by topic.
+    told: Mapping[str, Any] = field(default_factory=dict)
     entries: tuple[Entry, ...] = ()  # Lines of its job.
     number: int = 1  # From 1; one in which nothing was read or taken over is not counted.
     count: int = 1  # Of how many.
@@ -221,7 +223,8 @@ def visits(entries: Iterable[Entry]) -> tuple[Visit, ...]:
                 found.pop()
             found.append(
                 Visit(box=entry.get("box") or {}, angles=entry.get("angles_rad"),
-                      begun_at=str(entry.get("at", "")), name=str(entry.get("visit") or ""))
+                      begun_at=str(entry.get("at", "")), name=str(entry.get("visit") or ""),
+                      told=entry.get("told") or {})
             )  # fmt: skip
         elif kind == "edited" and found:
             box, angles = entry.get("box") or {}, found[-1].angles
@@ -349,7 +352,8 @@ def _by_label(box: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
 
 
 _NAMED = (setup.Still, setup.Read, setup.Confirmed, setup.Settled, setup.Skipped, setup.Correcting,
-          setup.Left, setup.Carried, setup.Turned, setup.Closed, setup.Undone)  # fmt: skip
+          setup.Left, setup.Carried, setup.Turned, setup.Told, setup.Closed,
+          setup.Undone)  # fmt: skip
 _NAMES: dict[str, type[Event]] = {
     "clock": setup.ClockSet, **{kind.__name__.lower(): kind for kind in _NAMED}
 }  # fmt: skip
@@ -363,6 +367,43 @@ _FIELDS: dict[str, TypeAdapter[Any]] = {
     "doubtful": TypeAdapter(StrictBool),
     "sure": TypeAdapter(StrictBool),
 }
+_TOLD: dict[str, Any] = {
+    "inlet": Literal[INLETS],
+    "air_hole": StrictBool,
+    "drop": _Number,
+    "pipes": StrictStr,
+    "rim": Annotated[float, Field(strict=True, ge=0, le=5)],
+    "lengths": dict[str, Annotated[float, Field(strict=True, gt=0, le=1000)] | None],
+    "target": Literal["equal", "length"] | dict[str, Annotated[float, Field(strict=True, ge=0)]],
+}
+"""What may be told of a box, by topic; what is told outlet by outlet, by label."""
+
+
+def carried_told(before: Job) -> dict[str, Any]:
+    """What a job was told of its box that holds at another visit too."""
+    # a rim is told over a still water that will be another
+    return {
+        topic: _labelled(value, before.site)
+        for topic, value in before.told.items()
+        if value is not None and topic != "rim"
+    }
+
+
+def _labelled(value: Any, site: Site) -> Any:
+    if not isinstance(value, tuple):
+        return value
+    return dict(zip((outlet.label for outlet in site.outlets), value, strict=True))
+
+
+def _told_value(topic: object, value: object, site: Site) -> Any:
+    """What was told of a box; None: left out, or there are other outlets by now."""
+    told = TypeAdapter(_TOLD[str(topic)] | None).validate_python(value)
+    if not isinstance(told, dict):
+        return told
+    each = tuple(told.get(outlet.label) for outlet in site.outlets)
+    return None if topic == "target" and None in each else each
+
+
 _KEYS = {"heights": "readings_m", "angle": "angle_rad", "angles": "angles_rad"}
 
 
@@ -378,6 +419,8 @@ def entry_of(event: Event, site: Site, typed: str | None) -> Entry:
         entry["outlet"] = labels[fields["outlet"]]
     if "outlets" in entry:
         entry["outlets"] = [labels[i] for i in fields["outlets"]]
+    if isinstance(event, setup.Told):
+        entry["value"] = _labelled(event.value, site)
     if "angles_rad" in entry:
         entry["angles_rad"] = dict(zip(labels, fields["angles_rad"], strict=True))
     return entry
@@ -397,6 +440,9 @@ def event_of(entry: Entry, site: Site) -> Event:
                 fields[name] = tuple(map(labels.index, value))
             elif name == "angles":
                 fields[name] = tuple(_FIELDS["angle"].validate_python(value[o]) for o in labels)
+            elif kind is setup.Told:
+                fields |= {"key": entry["key"]}
+                fields["value"] = _told_value(entry["key"], entry["value"], site)
             else:
                 fields[name] = _FIELDS[name].validate_python(value)
         return kind(**fields)
@@ -448,8 +494,11 @@ def played(site: Site, rules: Rules, visit: Visit, earlier: Job | None = None) -
     )
     events = [event_of(entry, site) for entry in visit.entries]
     try:
+        for topic, value in visit.told.items():
+            known = _told_value(topic, value, site)
+            start = start if known is None else start.having(topic, known)
         return replay(start, events)
-    except (DomainError, IndexError) as error:
+    except (DomainError, IndexError, KeyError, ValueError) as error:
         raise ScenarioError(
             f"the log cannot be played again: {error}; put it back as it was, or begin anew"
         ) from error

@@ -346,6 +346,8 @@ def _point_over_lip(point: str, opening: Opening, place: str, faults: Faults) ->
 
 def _target(file: ScenarioFile, faults: Faults) -> Target:
     by = file.target.by
+    if by is None:
+        return Target(said=False)
     uncapped = [(i, table) for i, table in enumerate(file.outlet) if not table.capped]
     if isinstance(by, str):
         name = {"length": "line_length", "area": "line_area"}.get(by, "")

@@ -358,9 +358,9 @@ class OutletTable(InsertTable):
 class TargetTable:
     """What each line ought to get."""
 
-    by: str | tuple[float, ...] = key(
+    by: str | tuple[float, ...] | None = key(
         _by, "Equal shares, by line_length, by line_area, or a list of one number per outlet; "
-        "absent: equal.", "equal", [2, 1, 1], default="equal")
+        "absent: equal, with no verdict where lines differ in length.", "equal", [2, 1, 1])
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -5,13 +5,14 @@ is asked for, it holds one for each outlet that is not read yet, or those of eac
 """
 
 import re
+from typing import Any
 
 from dbox import keys, units
 from dbox.errors import ScenarioError, show
 from dbox.fieldwork import setup
 from dbox.fieldwork.setup import Job, Question
 from dbox.files import toml_file
-from dbox.files.box_interview import NO, NOT_KNOWN, YES, check, outlet_named
+from dbox.files.box_interview import NO, NOT_KNOWN, YES, check, left_out, outlet_named
 from dbox.files.scenario_tables import InsertTable
 from dbox.files.toml_file import with_values
 from dbox.files.typed import read_heights
@@ -192,6 +193,24 @@ def with_detail(text: str, topic: str, label: str, typed: str) -> str:
         if str(table.get("label", i)) == label:
             table |= {"line_length": said} if topic == "lengths" else {"at": said.split(", ")}
     return with_values(text, tables)
+
+
+def read_told(job: Job, topic: str, typed: str, bare_unit: str | None) -> Any:
+    """What a line says of the box, in SI; None where it is left out."""
+    if not typed.strip() or left_out(topic, typed):
+        return None
+    unit = bare_unit or ("mm" if job.site.metric else "in")
+    known = {"units": unit, "outlets": str(len(job.site.outlets)), "lengths": "known"}
+    kept = check(topic, typed, known)
+    if topic == "air_hole":
+        return kept == "yes"
+    if topic in ("drop", "rim"):
+        return (keys.depth if topic == "rim" else keys.drop)(kept, unit)
+    parts = kept.split(", ")
+    if topic == "lengths":
+        return tuple(units.length(part) for part in parts)
+    weights = topic == "target" and len(parts) > 1
+    return tuple(float(part) for part in parts) if weights else kept or "equal"
 
 
 def _method(job: Job, text: str) -> str:

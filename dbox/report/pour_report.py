@@ -3,13 +3,16 @@
 What is not known or was not caught is null, never 0 and never NaN.
 """
 
+from collections.abc import Sequence
+
 import numpy as np
 
+from dbox.arrays import Array
 from dbox.errors import outlets_text
-from dbox.fieldwork.pour import Expectation, balance
+from dbox.fieldwork.pour import Expectation, balance, box_filling, usual_jug
 from dbox.fieldwork.pour_fit import LEAST_BLOCKAGE, LIP_SPREAD, PRIOR, Explanation, Finding
 from dbox.fieldwork.shares import SIDE_95
-from dbox.fieldwork.site import Site
+from dbox.fieldwork.site import Pour, Site
 from dbox.lengths import Lengths
 from dbox.report.blocks import Column, Heading, Paragraph, Section, Table, columns, text, warned
 from dbox.report.cautions import SHORT
@@ -40,6 +43,7 @@ def pour_json(
             "still_level_m": expectation.still_level,
             "order": [labels[i] for i in expectation.order],
             "pours": [_pour(expectation, case) for case in range(len(expectation.pours))],
+            "box_filling": box_filling(expectation.site),
             "finding": finding,
             "explanations": [_explanation(e, labels, names) for e in explanations],
             "assumed": {
@@ -60,17 +64,15 @@ def pour_json(
 
 def _pour(expectation: Expectation, case: int) -> Json:
     pour, result = expectation.pours[case], expectation.result
-    # the most flow fills the jug first
-    fill, least, most = (
-        expectation.fill_time(flow)[case]
-        for flow in (result.flow, expectation.high, expectation.low)
-    )
+    fill, least, most = _fill_times(expectation, case)
+    usual = usual_jug(expectation.site) if pour.jug is None else None
     words = {-1: "below", 0: "within", 1: "above"}
     return {
         "name": pour.name,
         "inflow_m3_s": pour.inflow,
         "volume_m3": pour.volume,
         "jug_m3": pour.jug,
+        "usual_jug_m3": usual,
         "error": pour.error,
         "level_m": result.level[case],
         "overflow_m3_s": result.overflow[case],
@@ -93,6 +95,15 @@ def _pour(expectation: Expectation, case: int) -> Json:
         ),
         "balance": balance(expectation, case) if pour.done else None,
     }
+
+
+def _fill_times(expectation: Expectation, case: int) -> tuple[Array, Array, Array]:
+    """When the jug is full, at the earliest and at the latest; each inf where dry. (n,) [s]"""
+    usual = usual_jug(expectation.site)
+    # the most flow fills the jug first
+    flows = (expectation.result.flow, expectation.high, expectation.low)
+    fill, least, most = (expectation.fill_time(flow, usual)[case] for flow in flows)
+    return fill, least, most
 
 
 def _explanation(each: Explanation, labels: list[str], names: list[str]) -> Json:
@@ -261,6 +272,7 @@ def report(
     if finding and finding.verdict != "none fits":
         sections += [weights(explanations, site), _lips(expectation, finding.best)]
     sections += [pour_blocks(expectation, case) for case in range(len(expectation.pours))]
+    sections.append([Paragraph(words) for words in water_words(expectation)])
     sections.append(warned(expectation.warnings))
     if finding:
         sections.append([Paragraph(assumed(expectation))])
@@ -331,27 +343,110 @@ def _before(expectation: Expectation, case: int) -> Table:
     heads = [
         _OUTLET,
         Column("L/min (5 to 95 %)", 21, "right"),
-        Column("" if pour.volume is None else "catch", 18, "right"),
-        Column("" if pour.jug is None else f"{litres(pour.jug)} jug full in", 20, "right"),
+        *[Column("catch", 18, "right")] * (pour.volume is not None),
+        Column(f"{_jug(expectation, case)} full in", 20, "right"),
     ]
-    fill, slow, fast = (
-        expectation.fill_time(q)[case] for q in (result.flow, expectation.low, expectation.high)
-    )
+    times = _fill_times(expectation, case)
     lines = []
     for i, outlet in enumerate(expectation.site.outlets):
-        part = (pour.volume or 0.0) * float(result.share[case, i])
-        caught = "" if pour.volume is None else f"{gallons(part)} {litres(part)}"
-        filled = "" if pour.jug is None else _seconds(fill[i], fast[i], slow[i])
-        cells = [_litres(expectation, case, i), caught, filled]
-        lines.append([outlet.label, *(["capped", "", ""] if outlet.capped else cells)])
+        cells = [_litres(expectation, case, i)]
+        if pour.volume is not None:
+            part = pour.volume * float(result.share[case, i])
+            cells.append(f"{gallons(part)} {litres(part)}")
+        cells.append(_filled(times, i))
+        capped = ["capped", *[""] * (len(cells) - 1)]
+        lines.append([outlet.label, *(capped if outlet.capped else cells)])
     return Table(heads, lines)
 
 
-def _seconds(fill: float, fast: float, slow: float) -> str:
+_TIMES_ACROSS = 3
+
+
+def pail_blocks(expectation: Expectation, names: Sequence[str]) -> list[Section]:
+    """The pours still to be done, side by side: seconds to fill the jug at each outlet.
+
+    names: What the outlets are called.
+    """
+    planned = [case for case, pour in enumerate(expectation.pours) if not pour.done]
+    sections: list[Section] = []
+    for first in range(0, len(planned), _TIMES_ACROSS):
+        cases = planned[first : first + _TIMES_ACROSS]
+        times = [_fill_times(expectation, case) for case in cases]
+        heads = [_OUTLET]
+        for case in cases:
+            name, flow = expectation.pours[case].name, gpm_litres(expectation.pours[case].inflow)
+            head = name.removesuffix(" (default)")
+            heads.append(Column(f"{head}\n{flow}\n{_jug(expectation, case)} full in", 20, "right"))
+        lines = [
+            [name, *("capped" if outlet.capped else _filled(each, i) for each in times)]
+            for i, (name, outlet) in enumerate(
+                zip(names, expectation.site.outlets, strict=True)
+            )
+        ]  # fmt: skip
+        sections.append([Paragraph("Expected by the readings, in brackets 5 to 95 %."),
+                         Table(heads, lines)])  # fmt: skip
+    return [*sections, [Paragraph(words) for words in water_words(expectation)]]
+
+
+def _jug(expectation: Expectation, case: int) -> str:
+    """What is filled at the outlets, in the unit of the job; marked where nobody said."""
+    jug, site = expectation.pours[case].jug, expectation.site
+    return _volume(usual_jug(site), site) + "*" if jug is None else _volume(jug, site)
+
+
+def _volume(volume: float, site: Site) -> str:
+    return litres(volume) if site.metric else gallons(volume)
+
+
+def water_words(expectation: Expectation) -> list[str]:
+    """What is taken for the jug, and what pours that are still to be done fill the box with."""
+    site, planned = expectation.site, [pour for pour in expectation.pours if not pour.done]
+    if not planned:
+        return []
+    words = []
+    if any(pour.jug is None for pour in planned):
+        words.append(
+            f"* {_volume(usual_jug(site), site)} is taken (common practice), since no jug is "
+            "named; jug under [[pour]] names yours."
+        )
+    return [*words, filling_words(site, planned)]
+
+
+def filling_words(site: Site, pours: Sequence[Pour]) -> str:
+    """The water that an empty box takes before it reaches the outlets, and how long in pours."""
+    filling, box = box_filling(site), site.box
+    if filling is None:
+        wanted = {"inside": not box.inside, "sump": box.sump is None}
+        missing = " and ".join(name for name, lacks in wanted.items() if lacks)
+        return f"How much water fills the box is not known: enter {missing} under [box]."
+    step, name = (0.01, "cm") if site.metric else (INCH, "inch")
+    words = (
+        f"An empty box first takes {_volume(filling.volume, site)} up to the bottoms of the "
+        f"outlet pipes, and {_volume(filling.area * step, site)} more for each {name} that the "
+        "lips stand over them."
+    )
+    full = ", ".join(
+        f"{_time(filling.volume / pour.inflow)} at {pour.name.removesuffix(' (default)')}"
+        for pour in pours
+    )
+    return f"{words} To those bottoms that is {full}." if full else words
+
+
+def _filled(times: Sequence[Array], i: int) -> str:
+    fill, fast, slow = (float(each[i]) for each in times)
     if not np.isfinite(fill):
-        return "stays dry"
-    band = f"{fast:.0f} to {slow:.0f}" if np.isfinite(slow) else "may stay dry"
-    return f"{fill:.0f} s ({band})"
+        return f"dry; {_time(fast)} at best" if np.isfinite(fast) else "stays dry"
+    unit = MINUTE if fill >= _LONG else 1.0
+    latest = f"{fast / unit:.0f} to {slow / unit:.0f}" if np.isfinite(slow) else "or dry"
+    return f"{_time(fill)} ({latest})"
+
+
+_LONG = 600.0
+"""From here on times are written in minutes. [s]"""
+
+
+def _time(seconds: float) -> str:
+    return f"{seconds / MINUTE:.0f} min" if seconds >= _LONG else f"{seconds:.0f} s"
 
 
 def _litres(expectation: Expectation, case: int, i: int) -> str:

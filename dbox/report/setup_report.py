@@ -6,6 +6,7 @@ own, made from the first by putting in the readings, the clock positions and the
 
 from collections.abc import Iterable, Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -16,11 +17,12 @@ from dbox.fieldwork.setup import STOPPED, Job, Pass
 from dbox.fieldwork.shares import Assessment, over_target
 from dbox.fieldwork.site import Site, Tolerance
 from dbox.files import toml_file
+from dbox.files.box_interview import WORDS
 from dbox.files.scenario import PLACEHOLDER
 from dbox.files.toml_file import with_values
 from dbox.report.blocks import Heading, Section, Table, columns
 from dbox.report.cautions import LONG
-from dbox.report.encode import Json, encode, rows
+from dbox.report.encode import Json, encode, keyed, rows
 from dbox.report.level_report import (
     adjust_words,
     inlet_cure,
@@ -34,7 +36,7 @@ from dbox.report.level_report import (
     why_nothing,
 )
 from dbox.report.recheck_report import moved_words, recheck_json, recheck_text
-from dbox.report.split_report import split_json
+from dbox.report.split_report import no_verdict, split_json
 from dbox.report.text import chance_text, noted, wrapped
 from dbox.report.wording import sentences
 from dbox.units import clock_text, gpm, inches
@@ -66,6 +68,8 @@ def setup_json(job: Job | None) -> Json:
         else "scenario",
         "asks_outlet": job.site.outlets[outlet].label if job and outlet is not None else None,
         "passes": [_pass_json(each) for each in job.passes] if job else [],
+        "box": job and _box_json(job.now.site),
+        "not_said": job and list(job.site.lacks),
         "tolerance": encode(tolerance),
     }
 
@@ -83,6 +87,17 @@ def _visit_json(job: Job) -> Json:
         "outcome": job.outcome,
         "verdict": movement and movement.verdict,
     }
+
+
+def _box_json(site: Site) -> Json:
+    """What was said of the box besides its outlets, in the file or at it."""
+    told: Json = encode({
+        **keyed(site.box),
+        "pipe_bed": site.record.pipe_bed or None,
+        "line_length_m": [outlet.line_length for outlet in site.outlets],
+        "target": site.target.by if site.target.said else None,
+    })  # fmt: skip
+    return told
 
 
 def _pass_json(each: Pass) -> Json:
@@ -134,11 +149,10 @@ def after_text(scenario: Path, last: Pass) -> str:
             table["reading"] = [_height(reading, metric) for reading in outlet.readings]
         if outlet.clock is not None:
             table["clock"] = clock_text(outlet.clock)
-    rim = site.box.rim
-    if "rim" in tables.get("readings", {}):
-        tables["readings"].pop("rim")
-        if rim is not None and rim > 0:
-            tables["readings"]["rim"] = _height(rim, metric)
+    tables.get("readings", {}).pop("rim", None)
+    if site.box.rim is not None and site.box.rim > 0:
+        tables.setdefault("readings", {})["rim"] = _height(site.box.rim, metric)
+    _add_told(tables, site)
     if "placeholder" in tables.get("readings", {}) or PLACEHOLDER in tables.get("title", ""):
         tables.setdefault("readings", {})["placeholder"] = False
     head = (
@@ -149,6 +163,26 @@ def after_text(scenario: Path, last: Pass) -> str:
             "\n# These are the readings of that pass alone; the set-up went by all passes together."
         )
     return f"{head}\n\n{with_values(text, tables)}"
+
+
+def _add_told(tables: dict[str, Any], site: Site) -> None:
+    """Add what was told of a box that its file does not say."""
+    box, target = site.box, site.target
+    drop = None if box.inlet_drop is None else _height(box.inlet_drop, site.metric)
+    told: dict[str, dict[str, Any]] = {
+        "box": {"inlet": box.inlet, "air_hole": box.air_hole, "inlet_drop": drop},
+        "record": {"pipe_bed": site.record.pipe_bed or None},
+        "target": {"by": (list(target.weights) or target.by) if target.said else None},
+    }
+    for name, values in told.items():
+        for key, value in values.items():
+            if value is not None and key not in tables.get(name, {}):
+                tables.setdefault(name, {})[key] = value
+    unit = {True: "m", False: "ft"}[site.metric]
+    for table, outlet in zip(tables["outlet"], site.outlets, strict=True):
+        if outlet.line_length is not None and "line_length" not in table:
+            length = outlet.line_length / units.LENGTH_UNITS[unit]
+            table["line_length"] = f"{round(length, 9):g} {unit}"
 
 
 def _height(metres: float, metric: bool) -> str:
@@ -248,7 +282,7 @@ def _table(levelling: Levelling, flows: range) -> list[str]:
             )
         )
     if assessment.tolerance is None:
-        return [*lines, "  no tolerance entered, so no verdict"]
+        return [*lines, f"  {no_verdict(assessment)}"]
     words = f"  all within {100 * assessment.tolerance:.3g} % of it?"
     likely = [float(assessment.within_probability[f]) for f in flows]
     chances = ["inlet decides" if np.isnan(chance) else chance_text(chance) for chance in likely]
@@ -279,6 +313,7 @@ def reached(assessment: Assessment) -> list[str]:
         text = f"at {at} the lines get {share.min():.0f} to {share.max():.0f} % of their targets"
         if assessment.tolerance is None:
             sure = f"5 to 95 % band {low.min():.0f} to {high.max():.0f} %"
+            sure += "; no target was named, equal is taken" * assessment.target_open
         elif assessment.inlet_open[case]:
             sure = f"{assessment.verdicts[case]}, the inlet decides"
         else:
@@ -310,6 +345,17 @@ _NEXT_LOOK = {
     "a complaint": "what was seen goes into dbox diagnose {file} --ask",
 }
 """What comes next after a visit of a name, where it is not `_ONCE_MORE`."""
+
+
+def not_said_lines(site: Site) -> list[str]:
+    """What nobody said of the box, and what that costs."""
+    said = [WORDS["box"][topic] for topic in site.lacks]
+    if not said:
+        return []
+    lines = [f"{each['named']}: {each['lost']}." for each in said]
+    head = "Not said of the box; write it in the file where you know it (dbox new shows the keys):"
+    bullets = [line for each in lines for line in wrapped(each, first="- ", indent="  ")]
+    return ["", *wrapped(head), *bullets]
 
 
 def end_lines(job: Job, file: str) -> list[str]:
@@ -354,6 +400,7 @@ def end_lines(job: Job, file: str) -> list[str]:
         lines += wrapped(
             f"The records before: dbox sheet {file} --kind setup --visit 1 --out first.pdf"
         )
+    lines += not_said_lines(job.site)
     last = job.last_complete and job.last_complete.levelling
     if last:
         lines += ["", *wrapped(f"For the inspector. {asked(job.site.tolerance)}")]

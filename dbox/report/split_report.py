@@ -218,9 +218,17 @@ def open_words(assessment: Assessment) -> str:
     return f"the jet of the inlet decides, and how it strikes is not known; {CURE}"
 
 
+def no_verdict(assessment: Assessment) -> str:
+    """Why shares are held to nothing."""
+    if assessment.target_open:
+        return "no target named for lines of unlike length, so no verdict"
+    return "no tolerance entered, so no verdict"
+
+
 def _verdict_words(assessment: Assessment, case: int) -> str:
     if assessment.tolerance is None:
-        return "no tolerance entered, so no verdict; it comes from the permit or the inspector"
+        whence = "it comes from the permit or the inspector"
+        return f"{no_verdict(assessment)}; {whence}"
     verdict = assessment.verdicts[case]
     chance = chance_text(float(assessment.within_probability[case]))
     allowed = f"{100 * assessment.tolerance:.3g} % of target"

@@ -52,6 +52,31 @@ def test_before_the_pour_every_outlet_gets_its_catch_and_its_time(dbox):
     assert max(map(len, lines)) <= 72
 
 
+def test_the_pail_is_timed_and_the_box_filled_in_the_unit_of_the_job(dbox, tmp_path):
+    """5.54 gal: 16 x 20 x 4 in are 1280 in3 of 231 to the gallon; at 5 gpm 66.5 s."""
+    _, out, _ = dbox("pour", "off-level", "--flow", "5 gpm")
+    assert "1 gal* full in" in out
+    assert "* 1 gal is taken (common practice), since no jug is named" in flowed(out)
+    assert "first takes 5.54 gal up to the bottoms of the outlet pipes, and 1.39 gal more" in (
+        flowed(out))  # fmt: skip
+    assert "that is 66 s at 5 gpm." in flowed(out)
+    told = json.loads(dbox("pour", "off-level", "--flow", "5 gpm", "--json")[1])
+    assert told["box_filling"]["volume_m3"] == pytest.approx(1280 * 0.0254**3)
+    (pour,) = told["pours"]
+    assert (pour["jug_m3"], pour["usual_jug_m3"]) == (None, pytest.approx(231 * 0.0254**3))
+    for outlet in pour["outlets"]:
+        assert outlet["fill_s"] * outlet["flow_m3_s"] == pytest.approx(pour["usual_jug_m3"])
+        assert outlet["fill_low_s"] * outlet["flow_high_m3_s"] == pytest.approx(231 * 0.0254**3)
+    file = tmp_path / "box.toml"
+    file.write_text('units = "mm"\nbox = {inside = ["400", "500"]}\n'
+                    'insert = {kind = "circle", diameter = "50"}\n'
+                    'outlet = [{reading = "0"}, {reading = "30"}]\n')  # fmt: skip
+    _, out, _ = dbox("pour", str(file), "--flow", "10 L/min")
+    assert "5 L* full in" in out
+    assert "stays dry" in out
+    assert "How much water fills the box is not known: enter sump under [box]." in flowed(out)
+
+
 def test_json_is_si_with_its_units_in_the_keys(dbox):
     code, out, err = dbox("pour", "pour-test", "--json")
     assert (code, err) == (0, "")

@@ -16,7 +16,7 @@ from dbox.fieldwork.evidence import OUTLET_WORDS, PLACES, WORDS
 from dbox.fieldwork.grades import grade
 from dbox.fieldwork.levelling import level
 from dbox.fieldwork.pour import expect
-from dbox.fieldwork.site import JobRecord, Pour, Tolerance
+from dbox.fieldwork.site import Box, JobRecord, Pour, Tolerance
 from dbox.fieldwork.turning import turn_tables
 from dbox.files.scenario import load, resolve
 from dbox.report import cautions
@@ -30,8 +30,9 @@ KINDS = ("field", "setup", "inspection")
 LONG_NOTE = "It rained, " + "and then it went on raining all over the field, " * 10
 FULL_RECORD = JobRecord(
     permit="P 7", address="12 Example Road", date="2026-05-04", weather="dry", who="A. Installer",
-    system="equal", bedrooms="5", feed="pump", bedding="stone", cover="11 in", riser="to grade",
-    lid="two screws", seals="tight", north="along outlet 1", benchmark="sill, 100 ft",
+    system="equal", bedrooms="5", feed="pump", bedding="stone", pipe_bed="tamped sand",
+    cover="11 in", riser="to grade", lid="two screws", seals="tight",
+    north="along outlet 1", benchmark="sill, 100 ft",
     ties=("oak 9 ft", "well 60 ft"), method="steel rule", photo="IMG 1", recheck="in May",
     notes=LONG_NOTE, exceptions="none at all",
 )  # fmt: skip
@@ -270,8 +271,9 @@ def test_a_field_form_shows_no_reading():
 
 def test_a_record_says_what_practice_wants_on_it():
     words = said("setup", "six")
-    for value in ("P 7", "12 Example Road", "2026-05-04", "A. Installer", "stone", "11 in",
-                  "two screws", "tight", "north: along outlet 1", "oak 9 ft", "well 60 ft",
+    for value in ("P 7", "12 Example Road", "2026-05-04", "A. Installer", "stone",
+                  "Pipes lie on: tamped sand", "11 in", "two screws", "tight",
+                  "north: along outlet 1", "oak 9 ft", "well 60 ft",
                   "sill, 100 ft", "steel rule", "IMG 1", "in May", "none at all"):  # fmt: skip
         assert value in words, value
     for label in ("Permit:", "Tie 2:", "Benchmark:", "Inspector", "signature", "locked"):
@@ -353,6 +355,24 @@ def test_a_pour_that_was_done_is_on_the_record():
         assert part in words, part
     assert all(faults(page) == [] for page in sheet)
     assert "Jug holds:" in said("setup", "six")
+
+
+def test_the_pail_stands_on_the_record_with_a_form_to_fill_in():
+    """By definition: seconds = volume / flow, a gallon being 231 in3."""
+    site = replace(SITES["two"], metric=False)
+    half = Pour(name="bucket", inflow=site.flows[0].inflow)
+    found = expect(site, [half], samples=200)
+    sheet = setup_sheet([level(site, samples=200)], expectation=found)
+    words = spoken(sheet)
+    seconds = 231 * 0.0254**3 / float(found.result.flow[0, 0])
+    shown = f"{seconds:.0f} s (" if seconds < 600 else f"{seconds / 60:.0f} min ("
+    assert shown in words
+    assert "1 gal* full in" in words
+    assert "order of start" in words
+    # 16 x 20 x 4 in are 1280 in3, 5.54 gal: on the form for the field too
+    deep = replace(site, box=Box(inside=(16 * 0.0254, 20 * 0.0254), sump=4 * 0.0254))
+    assert "An empty box first takes 5.54 gal" in spoken(field_sheet(deep, turn_tables(deep)))
+    assert all(faults(page) == [] for page in sheet)
 
 
 def test_an_inspection_has_a_box_for_every_piece_of_evidence():

@@ -8,7 +8,7 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from dbox import Circle, DomainError
-from dbox.fieldwork.pour import balance, expect
+from dbox.fieldwork.pour import balance, box_filling, expect, usual_jug
 from dbox.fieldwork.site import Box, Pour
 from dbox.report.wording import sentences
 
@@ -194,3 +194,45 @@ def test_a_pour_that_ends_before_the_catches_is_told():
     (told,) = told_of(expect(site, [short, long]), "lasts")
     assert told.startswith("short: the pour lasts 45 s")
     assert "one outlet after another 40 s" in told
+
+
+def test_a_jug_that_nobody_named_fills_in_its_volume_over_the_flow():
+    """By definition: seconds = volume / flow; a US gallon is 231 in3, 5 L where it is metric."""
+    site = box([0.0, INCH / 16, 0.05], openings=HOLE, spread=INCH / 32)
+    planned = [Pour(name="slow", inflow=SLOW), Pour(name="own", inflow=FAST, jug=QUART)]
+    found = expect(site, planned)
+    times = found.fill_time(found.result.flow, usual_jug(site))
+    plain = simulate(np.array([0.0, INCH / 16, 0.05]), np.ones(3), SLOW)
+    np.testing.assert_allclose(times[0, :2], 4 * QUART / plain[:2], rtol=1e-5)
+    np.testing.assert_allclose(times[1, :2] * found.result.flow[1, :2], QUART, rtol=1e-12)
+    assert times[0, 2] == np.inf
+    assert usual_jug(replace(site, metric=True)) == 0.005
+
+
+def test_the_band_of_a_jug_is_that_of_plainly_drawn_boxes():
+    """300 boxes drawn and simulated one by one, each jug timed by volume over flow."""
+    spread, heights = INCH / 32, np.array([0.0, INCH / 32, 0.0])
+    found = expect(box(list(heights), openings=HOLE, spread=spread),
+                   [Pour(name="pour", inflow=FAST, jug=QUART)])  # fmt: skip
+    draw = np.random.default_rng(8)
+    seconds = [
+        QUART / simulate(heights + draw.normal(0, spread, 3), np.ones(3), FAST) for _ in range(300)
+    ]
+    low, high = np.percentile(seconds, (5, 95), axis=0)
+    for ours, plain in ((found.high, low), (found.low, high)):
+        error = (found.fill_time(ours)[0] - plain) / (high - low)
+        np.testing.assert_allclose(error, 0, atol=0.12)
+
+
+def test_the_water_that_fills_a_box_is_its_plan_times_its_sump():
+    """By definition: 16 x 20 in and 4 in deep are 1280 in3; an inch more is 320 in3."""
+    size = Box(inside=(16 * INCH, 20 * INCH), sump=4 * INCH)
+    found = box_filling(box(LEVEL, box=size))
+    assert found.volume == pytest.approx(1280 * INCH**3)
+    assert found.area * INCH == pytest.approx(320 * INCH**3)
+    round_box = Box(shape="round", inside=(24 * INCH,), sump=6 * INCH)
+    assert box_filling(box(LEVEL, box=round_box)).volume == pytest.approx(
+        np.pi / 4 * 24**2 * 6 * INCH**3
+    )
+    assert box_filling(box(LEVEL, box=replace(size, sump=None))) is None
+    assert box_filling(box(LEVEL, box=replace(size, inside=()))) is None

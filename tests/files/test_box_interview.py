@@ -51,6 +51,51 @@ def test_questions_come_in_the_order_one_meets_them():
     assert asked_in_order(ALIKE) == [*ALIKE, "write"]
 
 
+PIPES = {"inlet": "tee", "air_hole": "yes", "drop": "1-1/2", "pipes": "tamped gravel"}
+
+
+@pytest.mark.parametrize(
+    ("typed", "asked"),
+    [
+        (PIPES, list(PIPES)),
+        ({**PIPES, "inlet": "straight"}, ["inlet", "drop", "pipes"]),
+        ({**PIPES, "inlet": "idk"}, ["inlet", "drop", "pipes"]),
+        ({}, ["inlet"]),
+    ],
+)
+def test_a_person_is_asked_about_inlet_and_pipes_and_leaves_them_out_at_once(typed, asked):
+    """A file of answers is not: those of today know nothing of these questions."""
+    answers: dict[str, str] = {}
+    while (key := next_key(answers, pipes=True)) is not None:
+        answers[key] = check(key, {**ALIKE, **typed}.get(key, ""), answers)
+    assert [key for key in answers if key in PIPES] == asked
+    assert list(answers)[list(answers).index("lengths") - 1] == asked[-1]
+    site = loads(scenario_text(answers))
+    assert site.box.inlet == (typed.get("inlet") if typed.get("inlet") != "idk" else None)
+    assert site.box.air_hole is (True if "air_hole" in asked else None)
+    assert site.box.inlet_drop == (pytest.approx(1.5 * INCH) if typed else None)
+    assert site.record.pipe_bed == typed.get("pipes", "")
+
+
+@pytest.mark.parametrize(
+    ("lengths", "typed", "by", "said"),
+    [
+        ("60, 60, 62", "", "equal", False),  # under 5 %: not worth asking (judgement)
+        ("60, 60, 64", "", "equal", False),
+        ("60, 60, 64", "equal", "equal", True),
+        ("60, 60, 64", "length", "length", True),
+        ("60 60 64", "2, 1, 1", "list", True),
+    ],
+)
+def test_unequal_lines_get_equal_shares_only_where_somebody_says_so(lengths, typed, by, said):
+    answers = {key: text for key, text in ALIKE.items() if key not in ("lengths", "target")}
+    answers["lengths"] = check("lengths", lengths, answers)
+    answers["target"] = check("target", typed, answers)
+    site = loads(scenario_text(answers))
+    assert (site.target.by, site.target.said) == (by, said)
+    assert site.target_open is (not said and lengths.endswith("64"))
+
+
 def test_what_does_not_apply_is_not_asked():
     order = asked_in_order({"outlets": "2", "hole": "notch 90 deg"})
     assert order == ["units", "title", "outlets", "alike", "hole", "inside", "lengths", "target",
