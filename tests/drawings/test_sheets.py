@@ -86,6 +86,7 @@ def spoken(sheet):
     return " ".join(" ".join(texts(page)) for page in sheet)
 
 
+@pytest.mark.slow
 def test_a_plan_stands_on_the_field_form_with_room_for_what_is_read():
     site = load(resolve("family-of-four"))
     sheet = field_sheet(site, turn_tables(site), aims=aim(site))
