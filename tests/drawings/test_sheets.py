@@ -13,6 +13,7 @@ from dbox.drawings.paper import HEADING, Pages
 from dbox.drawings.setup_sheet import blank_sheet, field_sheet, setup_sheet
 from dbox.errors import ScenarioError
 from dbox.fieldwork.evidence import OUTLET_WORDS, PLACES, WORDS
+from dbox.fieldwork.falls_plan import aim
 from dbox.fieldwork.grades import grade
 from dbox.fieldwork.levelling import level
 from dbox.fieldwork.pour import expect
@@ -84,6 +85,19 @@ def said(kind, name):
 def spoken(sheet):
     """Everything that pages say."""
     return " ".join(" ".join(texts(page)) for page in sheet)
+
+
+@pytest.mark.slow
+def test_a_plan_stands_on_the_field_form_with_room_for_what_is_read():
+    site = load(resolve("family-of-four"))
+    sheet = field_sheet(site, turn_tables(site), aims=aim(site))
+    words = spoken(sheet)
+    # the permit asks for 50 in, and the pipe lies 10 in over it
+    for said in ("Plan: no fall is measured", "trench 5, bottom (given)", "header 5, end 40 in",
+                 "read", "Planned falls; block under the low end of a 4 ft level:"):  # fmt: skip
+        assert said in words
+    assert "Plan: no fall is measured" in texts(sheet[1])
+    assert faults(sheet[1]) == []
 
 
 def rooms(page):

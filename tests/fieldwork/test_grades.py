@@ -424,12 +424,12 @@ def test_a_trench_at_the_edge_of_its_tolerance_is_seldom_called_either_way():
     """Drawn readings of a bottom that leans by just what is allowed: one time in twenty at most."""
     rng, true = np.random.default_rng(8), 60 + 0.5 * np.arange(5) / 4
     verdicts = [
-        trench(rng.normal(true, 1 / 16).tolist()).runs[0].flatness.verdict for _ in range(400)
+        trench(rng.normal(true, 1 / 16).tolist()).runs[0].flatness.verdict for _ in range(200)
     ]
-    allowed = 0.05 + 3 * np.sqrt(0.05 * 0.95 / 400)
-    assert verdicts.count("flat") / 400 < allowed
+    allowed = 0.05 + 3 * np.sqrt(0.05 * 0.95 / 200)
+    assert verdicts.count("flat") / 200 < allowed
     wrong = sum(verdict not in ("flat", "cannot tell") for verdict in verdicts)
-    assert wrong / 400 < allowed
+    assert wrong / 200 < allowed
 
 
 def test_nobody_who_names_a_tolerance_of_a_trench_is_told():
