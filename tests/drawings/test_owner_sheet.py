@@ -7,6 +7,7 @@ import pytest
 from matplotlib.patches import Rectangle
 
 from dbox.drawings.owner_sheet import owner_sheet
+from dbox.drawings.paper_parts import tie_entries
 from dbox.fieldwork.site import JobRecord
 from dbox.fieldwork.ties import Tie, Ties, locate
 from dbox.files.scenario import load, resolve
@@ -99,3 +100,9 @@ def test_what_is_not_known_is_left_to_be_written():
     assert "Sketch the house" in words
     assert "Box and lines:" in words
     assert "Taped: oak 27 ft; well 9 ft" in said(owner_sheet(SITES["words"]))
+
+
+def test_the_record_of_a_set_up_has_the_ties_too():
+    assert tie_entries(FULL)[1] == ("Tie 2", "SW corner of the house 44 ft 9 in")
+    assert tie_entries(SITES["words"]) == [("Tie 1", "oak 27 ft"), ("Tie 2", "well 9 ft")]
+    assert tie_entries(SITES["nothing"]) == [("Tie 1", ""), ("Tie 2", "")]
