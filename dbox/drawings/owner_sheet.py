@@ -106,7 +106,7 @@ def _lines(site: Site) -> list[str]:
     feeds = [name for name, o in pairs if o.feeds and not o.capped]
     rests = [name for name, o in pairs if o.capped]
     return [
-        f"{what}: {', '.join(which)}.{more}"
+        f"{what}: {'; '.join(which)}.{more}"
         for what, which, more in (
             ("In use", runs, ""),
             ("To a second box, which has a page of its own", feeds, ""),
