@@ -53,6 +53,17 @@ def test_shares_are_the_products_of_two_splits():
     assert found.target == pytest.approx([1 / 4, 1 / 4, 1 / 12, 1 / 12, 1 / 12, 1 / 4])
 
 
+def test_what_spills_over_the_first_rim_never_comes_to_the_next_box():
+    """Exact: the second box is split at what its outlet passes, less than a share of all."""
+    site = pair(box=Box(inside=(0.4, 0.5), rim=0.012))
+    inflow = site.flows[2].inflow
+    first = split(inflow, FIRST, HOLE, rim=0.012)
+    assert first.overflow > 0.5 * inflow
+    last = split(first.flow[2], NEXT, Notch(np.pi / 2), rim=0.012)
+    found = through(site, samples=100).share[2]
+    assert found[2:5] == pytest.approx(first.share[2] * last.share, abs=1e-9)
+
+
 def test_bands_come_from_drawing_both_boxes_apart():
     """Two ways: against plain draws of every lip of both boxes, 8,000 of them."""
     rng = np.random.default_rng(1)
