@@ -106,7 +106,7 @@ def _lines(site: Site) -> list[str]:
     feeds = [name for name, o in pairs if o.feeds and not o.capped]
     rests = [name for name, o in pairs if o.capped]
     return [
-        f"{what}: {', '.join(which)}.{more}"
+        f"{what}: {'; '.join(which)}.{more}"
         for what, which, more in (
             ("In use", runs, ""),
             ("To a second box, which has a page of its own", feeds, ""),
@@ -135,7 +135,7 @@ def _by_ties(pages: Pages, ties: Ties, found: Location, height: float) -> None:
     y = top - 0.05
     for letter, point in zip("ABC", ties.points, strict=False):
         write_line(pages.sheet, left, y, letter, LETTERS, weight="bold")
-        lines = wrap(point.name, _LEGEND - 0.26, LETTERS, most=2)
+        lines = wrap(point.name, _LEGEND - 0.26, LETTERS)
         for line in [*lines, f"to the box {tape(point.distance)}"]:
             write_line(pages.sheet, left + 0.26, y, line, LETTERS)
             y -= line_height(LETTERS)

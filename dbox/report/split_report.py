@@ -22,8 +22,9 @@ from dbox.units import gpm, gpm_litres, inches, millimetres, percent_text
 def split_json(site: Site, assessment: Assessment, lines: Lines | None = None) -> Json:
     """The answer of `dbox split --json`."""
     tolerance, cases = site.tolerance, cases_json(assessment)
-    for case, said in enumerate(cases if lines else ()):
-        said["lines"] = _lines_json(lines, case) if lines else []
+    if lines:
+        for case, said in enumerate(cases):
+            said["lines"] = _lines_json(lines, case)
     return {
         "cases": cases,
         "planned": assessment.lips.planned,

@@ -413,9 +413,10 @@ def _choice_blocks(choice: Choice, order: Iterable[int]) -> list[Section]:
         f"water at\n{weakest}": 12, f"water at\n{strongest}": 12, f"a lip off\n{off}": 12,
         "a side may\nsettle": 11, "inserts\ncure": 10,
     }  # fmt: skip
+    title = f"{site.title}{' (invented)' if site.record.invented else ''}".strip() or "this box"
     allowed = site.tolerance and f" {percent_text(site.tolerance.share, 0)}"
     about = (
-        f"To choose by ({site.title or 'this box'}): water over level lips at the weakest and at "
+        f"To choose by, in {title}: water over level lips at the weakest and at "
         "the strongest flow; the inlet must stand higher over the lips than the latter. Then, at "
         f"the weakest flow: what one lip {off} off moves a share by, over its target, and how far "
         f"a side may settle till a line is outside{allowed or ' a tolerance'}. Last, how unequal "

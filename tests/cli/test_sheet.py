@@ -232,15 +232,11 @@ def test_a_log_of_another_box_is_refused(dbox, set_up, tmp_path):
     assert not out.exists()
 
 
-def test_the_owners_page_is_written_and_told_what_its_ties_leave_open(dbox, tmp_path):
-    out, job = tmp_path / "owner.pdf", tmp_path / "job.toml"
-    text = resolve("full-job").read_text()
-    job.write_text(text.replace('side = "left"\n', "").partition('[[ties.point]]\nname = "oak"')[0]
-                   + "[box]" + text.partition("[box]")[2])  # fmt: skip
-    code, said, _ = dbox("sheet", str(job), "--kind", "owner", "--out", str(out), "--json")
-    assert (code, json.loads(said)["pages"], out.exists()) == (0, 1, True)
-    assert "two places fit" in json.loads(said)["warnings"][0]
-    assert "! two places fit" in dbox("check", str(job))[1]
+def test_ties_that_leave_something_open_are_told_and_those_that_cannot_be_refused(dbox, tmp_path):
+    job, text = tmp_path / "job.toml", resolve("full-job").read_text()
+    two, _, rest = text.replace('side = "left"\n', "").partition('[[ties.point]]\nname = "oak"')
+    job.write_text(f"{two}[box]{rest.partition('[box]')[2]}")
+    assert "! two places fit, one on each side of the line" in dbox("check", str(job))[1]
     job.write_text(text.replace('distance = "36 ft"', 'distance = "3 ft"'))
     code, _, said = dbox("check", str(job))
     assert code == 2
@@ -257,7 +253,9 @@ def test_what_is_told_for_the_owner_goes_into_the_scenario(dbox, tmp_path):
              "B. Pumper, 555")  # fmt: skip
     code, said, _ = dbox(*words)
     assert code == 0
-    assert said.splitlines()[0] == f"wrote {job}: ties and record"
+    assert said == (
+        f"wrote {job}: ties and record\nwrote {out}: 1 page on letter paper, from {job}\n"
+    )
     after = job.read_text()
     assert after.startswith(before)
     site = load(job)

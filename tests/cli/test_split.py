@@ -129,4 +129,3 @@ def test_boxes_in_series_are_told_through_to_every_line(dbox):
     words = " ".join(out.split())
     assert "Outlet 4 feeds another box. Through to every line" in words
     assert max(map(len, out.splitlines())) <= 72
-    assert "lines" not in json.loads(dbox("split", "off-level", "--json")[1])["cases"][0]

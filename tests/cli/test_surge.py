@@ -162,5 +162,10 @@ def test_a_surge_tells_the_lines_of_every_box(dbox):
     _, out, _ = dbox("surge", "first-of-two", "--dose", "pump")
     assert "Box behind outlet 4: 14.9 gal" in " ".join(out.split())
     assert max(map(len, out.splitlines())) <= 72
+
+
+@pytest.mark.slow
+def test_flows_side_by_side_tell_the_lines_of_every_box(dbox):
     _, out, _ = dbox("surge", "first-of-two", "--contrast")
     assert "  4/A " in out
+    assert max(map(len, out.splitlines())) <= 72

@@ -53,23 +53,36 @@ def test_shares_are_the_products_of_two_splits():
     assert found.target == pytest.approx([1 / 4, 1 / 4, 1 / 12, 1 / 12, 1 / 12, 1 / 4])
 
 
+def test_what_spills_over_the_first_rim_never_comes_to_the_next_box():
+    """Exact: the second box is split at what its outlet passes, less than a share of all."""
+    site = pair(box=Box(inside=(0.4, 0.5), rim=0.012))
+    inflow = site.flows[2].inflow
+    first = split(inflow, FIRST, HOLE, rim=0.012)
+    assert first.overflow > 0.5 * inflow
+    last = split(first.flow[2], NEXT, Notch(np.pi / 2), rim=0.012)
+    found = through(site, samples=100).share[2]
+    assert found[2:5] == pytest.approx(first.share[2] * last.share, abs=1e-9)
+
+
 def test_bands_come_from_drawing_both_boxes_apart():
-    """Two ways: against plain draws of every lip of both boxes, 20,000 of them."""
+    """Two ways: against plain draws of every lip of both boxes, 8,000 of them."""
     rng = np.random.default_rng(1)
-    drawn = products(pair(), 2, FIRST + SPREAD * rng.standard_normal((20_000, 4)),
-                     NEXT + SPREAD * rng.standard_normal((20_000, 3)))  # fmt: skip
+    drawn = products(pair(), 2, FIRST + SPREAD * rng.standard_normal((8000, 4)),
+                     NEXT + SPREAD * rng.standard_normal((8000, 3)))  # fmt: skip
     wanted = np.percentile(drawn, (5, 95), axis=1)
-    found = through(pair(), samples=4000)
-    assert np.abs(found.share_low - wanted[0]).max() < 0.006
-    assert np.abs(found.share_high - wanted[1]).max() < 0.006
-    own = assess(pair()).result
-    assert found.share_low[:, 0] == pytest.approx(own.share_low[:, 0])
+    found = through(pair(), samples=2000)
+    assert np.abs(found.share_low - wanted[0]).max() < 0.008
+    assert np.abs(found.share_high - wanted[1]).max() < 0.008
 
 
 def test_the_first_box_alone_is_told_as_ever():
     """Exact: what feeds another box is an outlet like any other there."""
     alone = box(FIRST, spread=SPREAD, box=INSIDE)
     chained = assess(pair(), samples=200).to_dict()
+    first, line = chained["cases"][0]["outlets"][0], chained["cases"][0]["lines"][0]
+    assert [line[key] for key in ("share", "share_low", "share_high")] == pytest.approx(
+        [first[key] for key in ("share", "share_low", "share_high")]
+    )
     assert all(len(case.pop("lines")) == 6 for case in chained["cases"])
     assert chained["cases"] == assess(alone, samples=200).to_dict()["cases"]
     assert through(alone) is None
