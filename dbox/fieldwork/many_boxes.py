@@ -114,12 +114,16 @@ class Judged:
 def judge_drawn(boxes: Boxes, inflow: Array, *, samples: int, seed: int) -> Judged:
     """Judge boxes by drawing their lips; inflow [m3/s]."""
     scatter = normal_points(samples, boxes.lip.shape[1], seed)
-    chance = np.stack([_drawn_chances(boxes, flow, boxes.lip, scatter) for flow in inflow], axis=1)
     few = scatter[few_of(samples)]
 
+    def calm(points: Array) -> Array:
+        return np.stack([_drawn_chances(boxes, q, boxes.lip, points) for q in inflow], axis=1)
+
+    chance = calm(scatter)
+    here = chance if boxes.jet is None else calm(few)
+
     def in_a_way(some: Boxes, struck: Array, flow: Codes, box: Codes) -> Codes:
-        change = _drawn_chances(some, inflow[flow], struck, few)
-        change -= _drawn_chances(some, inflow[flow], some.lip, few)
+        change = _drawn_chances(some, inflow[flow], struck, few) - here[:, flow, box]
         return verdict_codes(*np.clip(chance[:, flow, box] + change, 0.0, 1.0))
 
     result = split(inflow[:, None], boxes.lip, boxes.openings)

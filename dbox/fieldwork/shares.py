@@ -124,7 +124,7 @@ UNSEEN = 1e-4
 """Share by which a jet may move an outlet and is left out of account. [-] (judgement)"""
 
 _FEW = 8
-"""Of so many draws one is made in the other ways of a jet, 250 at least. [-] (judgement)"""
+"""Of so many draws one is made in the other ways of a jet, 100 at least. [-] (judgement)"""
 
 _SCALES = 0.5 ** np.arange(0.5, 4.5, 0.5)
 """Parts of the present spread that are tried; each asks for twice the readings. [-] (judgement)"""
@@ -349,7 +349,7 @@ def _drawn_shares(site: Site, inflow: Array, lips: Array, doubts: Array) -> tupl
 
 def few_of(count: int) -> npt.NDArray[np.intp]:
     """Which of so many draws are made in the other ways of a jet."""
-    few, half = max(count // _FEW, min(count, 250)), (count + 1) // 2
+    few, half = max(count // _FEW, min(count, 100)), (count + 1) // 2
     # draws come in pairs of opposite sign
     part: npt.NDArray[np.intp] = np.r_[: few // 2, half : half + few - few // 2]
     return part
