@@ -149,19 +149,14 @@ def possible_heads(ended: BoolArray, pipe: Array, main: Array, inflow: Array) ->
     """
     if ended.all():
         return None
-    kinds, kind = np.unique(np.stack([pipe, main], -1), axis=0, return_inverse=True)
-    heads = [
-        strongest(
-            [
-                *([] if np.isnan(gravity) else [replace(ORDINARY_PIPE, diameter=gravity)]),
-                *([] if np.isnan(pumped) else [PressurePipe(diameter=pumped)]),
-            ]
-            or [ORDINARY_PIPE, ORDINARY_MAIN],
-            inflow,
-            NEAREST_WALL,
-        )
-        for gravity, pumped in kinds.tolist()
-    ]
+    sizes = np.nan_to_num(np.stack([pipe, main], -1))  # NaN is not like NaN
+    kinds, kind = np.unique(sizes, axis=0, return_inverse=True)
+    heads = []
+    for gravity, pumped in kinds.tolist():
+        pipes: list[SupplyPipe | PressurePipe] = []
+        pipes += [replace(ORDINARY_PIPE, diameter=gravity)] if gravity else []
+        pipes += [PressurePipe(diameter=pumped)] if pumped else []
+        heads.append(strongest(pipes or [ORDINARY_PIPE, ORDINARY_MAIN], inflow, NEAREST_WALL))
     found: Array = np.where(ended, 0.0, np.stack(heads, -1)[:, kind.ravel()])
     return found
 

@@ -10,9 +10,9 @@ the water level moving by w_j where lip j does. A dry lip has the root that it w
 straight line went on below 0. A box is outside where one outlet is surely beyond an edge of its
 tolerance, within where by the sum of the tails at all edges (Bonferroni) none is.
 
-A list does not say where outlets stand, so the jet of a straight inlet may strike any of them, and
-where it does not say how the inlet ends there may be one: shares are without it, as in `shares`,
-and a verdict is given that holds whichever outlet it strikes, if any.
+A list does not say where outlets stand, so the jet of a straight inlet may strike any of them:
+shares are without it, as in `shares`, and a verdict is given that holds whichever outlet it
+strikes, if any. Where the list does not say how the inlet ends, that goes for "within" alone.
 """
 
 from collections.abc import Callable
@@ -63,11 +63,15 @@ class Boxes:
     # (flows, k) Head that the jet of the inlet may have at an outlet; None where there is no jet.
     # [m]
     jet: Array | None = None
+    # (k,) Whether the inlet is said to be straight.
+    straight: BoolArray | None = None
 
     def only(self, boxes: npt.NDArray[np.intp]) -> "Boxes":
         """Some of the boxes, as if their inlets threw no jet."""
         names = ("lip", "error", "tolerance", "hole_offset", "clock")
-        return replace(self, jet=None, **{name: getattr(self, name)[boxes] for name in names})
+        return replace(
+            self, jet=None, straight=None, **{name: getattr(self, name)[boxes] for name in names}
+        )
 
     @property
     def uncapped(self) -> BoolArray:
@@ -114,12 +118,16 @@ class Judged:
 def judge_drawn(boxes: Boxes, inflow: Array, *, samples: int, seed: int) -> Judged:
     """Judge boxes by drawing their lips; inflow [m3/s]."""
     scatter = normal_points(samples, boxes.lip.shape[1], seed)
-    chance = np.stack([_drawn_chances(boxes, flow, boxes.lip, scatter) for flow in inflow], axis=1)
     few = scatter[few_of(samples)]
 
+    def calm(points: Array) -> Array:
+        return np.stack([_drawn_chances(boxes, q, boxes.lip, points) for q in inflow], axis=1)
+
+    chance = calm(scatter)
+    here = chance if boxes.jet is None else calm(few)
+
     def in_a_way(some: Boxes, struck: Array, flow: Codes, box: Codes) -> Codes:
-        change = _drawn_chances(some, inflow[flow], struck, few)
-        change -= _drawn_chances(some, inflow[flow], some.lip, few)
+        change = _drawn_chances(some, inflow[flow], struck, few) - here[:, flow, box]
         return verdict_codes(*np.clip(chance[:, flow, box] + change, 0.0, 1.0))
 
     result = split(inflow[:, None], boxes.lip, boxes.openings)
@@ -216,11 +224,12 @@ def _judged(boxes: Boxes, result: Split, within: Array, by_lips: Codes, way: Way
 
 def _in_every_way(boxes: Boxes, result: Split, by_lips: Codes, way: Way) -> Codes:
     """Verdicts that hold whichever outlet a jet strikes, (f, k)."""
-    if boxes.jet is None:
+    if boxes.jet is None or boxes.straight is None:
         return by_lips
     codes = by_lips.copy()
     for outlet in range(boxes.lip.shape[1]):
-        flow, box = np.nonzero((codes != _NEITHER) & (boxes.jet > 0) & boxes.uncapped[:, outlet])
+        hangs = (codes == _WITHIN) | ((codes == _OUTSIDE) & boxes.straight)
+        flow, box = np.nonzero(hangs & (boxes.jet > 0) & boxes.uncapped[:, outlet])
         some = boxes.only(box)
         struck = some.lip.copy()
         struck[:, outlet] -= boxes.jet[flow, box]

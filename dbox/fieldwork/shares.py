@@ -14,9 +14,10 @@ clinging. Where a spread of it is typed, each drawn box gets a factor for each o
 is the greater the smaller the head; equal openings at equal heads have the same one, which cancels.
 
 The shares are those in the jet of a straight inlet (see `inlet`). Where it is not known how it
-strikes, or whether there is one, the verdict is one that holds in every way that may be, else
-"cannot tell"; the bands of a straight inlet cover every way. A way that is not the one computed by
-takes a part of the draws: what it changes is told by the same draws in both.
+strikes, bands cover every way that may be and a verdict holds in every one, else it is "cannot
+tell". Where nobody said how the inlet ends all is without a jet, and nothing is "within" that a
+straight inlet would change. A way that is not the one computed by takes a part of the draws: what
+it changes is told by the same draws in both.
 
 All this is for the falling state, in which every lip under the level runs. In a box that fills from
 rest dry lips hold water back, so its shares are drawn too, over the same lips and, evenly, over the
@@ -106,7 +107,7 @@ BAND = (5.0, 95.0)
 VERDICTS = ("within", "outside", "cannot tell")
 """What can be said of a box at a flow."""
 
-_NEITHER = VERDICTS.index("cannot tell")
+_WITHIN, _OUTSIDE, _NEITHER = range(len(VERDICTS))
 
 SAMPLES = 4000
 """Boxes drawn for the bands. [-] (judgement)"""
@@ -131,7 +132,7 @@ UNSEEN = 1e-4
 """Share by which a jet may move an outlet and is left out of account. [-] (judgement)"""
 
 _FEW = 8
-"""Of so many draws one is made in the other ways of a jet, 250 at least. [-] (judgement)"""
+"""Of so many draws one is made in the other ways of a jet, 100 at least. [-] (judgement)"""
 
 _SCALES = 0.5 ** np.arange(0.5, 4.5, 0.5)
 """Parts of the present spread that are tried; each asks for twice the readings. [-] (judgement)"""
@@ -270,7 +271,9 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
     by_lips = codes[jet.ways.calm]
     moved = jet.changes(NOTICED if tolerance is None else tolerance)
     decides = moved | np.any(codes != by_lips, axis=0)
-    hangs = (codes[0] != _NEITHER) & np.any(codes[possible] != codes[0], axis=0)
+    hangs = np.any(codes[possible] != codes[0], axis=0)
+    # outside by the lips is kept where nobody said that the inlet is straight
+    hangs &= (codes[0] == _WITHIN) | ((codes[0] == _OUTSIDE) & (site.box.inlet is not None))
     settling = _settling_spread(site, lips, drawn, doubts, by_lips)
     probability = np.where(hangs, np.nan, chance[0])
     if lips.planned:
@@ -377,7 +380,7 @@ def _drawn_shares(site: Site, inflow: Array, lips: Array, doubts: Array) -> tupl
 
 def few_of(count: int) -> npt.NDArray[np.intp]:
     """Which of so many draws are made in the other ways of a jet."""
-    few, half = max(count // _FEW, min(count, 250)), (count + 1) // 2
+    few, half = max(count // _FEW, min(count, 100)), (count + 1) // 2
     # draws come in pairs of opposite sign
     part: npt.NDArray[np.intp] = np.r_[: few // 2, half : half + few - few // 2]
     return part

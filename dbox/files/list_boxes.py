@@ -205,6 +205,7 @@ class Listed:
                     hole_offset=self.offset[at],
                     clock=self.clock[at],
                     jet=possible_heads(ended == 1, pipe, main, inflow),
+                    straight=ended == 0,
                 ),
             )
 

@@ -132,11 +132,13 @@ level,0,0,0,straight,4,,0.05
 unsaid,0,0,0,,4,3,0.05
 low,0,3,3,straight,3,,0.2
 little,0,0.2,0.1,,,,0.3
+high,0,0,8,,4,,0.2
+cured,0,0,8,straight,4,,0.2
 down,0,0,0,turned down,4,,0.05
 """
 
 
-@pytest.mark.parametrize("box", range(5))
+@pytest.mark.parametrize("box", range(7))
 def test_a_list_says_what_split_says_of_each_box(dbox, tmp_path: Path, box):
     """The same box as a scenario that does not say where its outlets stand, by the same draws."""
     rows = [row.split(",") for row in LIST.splitlines()[1:]]
@@ -165,9 +167,9 @@ def test_a_list_says_what_split_says_of_each_box(dbox, tmp_path: Path, box):
         chance = case["within_probability"]
         told_chance = "" if chance is None else f"{chance:.3f}"
         assert found[f"{flow} within probability"] == told_chance
-    expected = {"level": "cannot tell", "unsaid": "cannot tell", "low": "outside",
-                "little": "cannot tell", "down": "within"}  # fmt: skip
-    assert found["verdict"] == expected[name]
+    cannot = ("level", "unsaid", "little")
+    wanted = "within" if name == "down" else "cannot tell" if name in cannot else "outside"
+    assert found["verdict"] == wanted
 
 
 def test_an_inlet_in_a_list_is_one_of_the_words(dbox, tmp_path: Path):

@@ -145,6 +145,9 @@ def test_where_nobody_said_how_the_inlet_ends_nothing_is_within_that_a_jet_would
     (said,) = (w for w in sentences(found.warnings) if "how the inlet ends is not given" in w)
     assert "a straight one would decide at dose" in said
     assert level(site(None), samples=200).next_step == "inlet"
+    # what the lips put outside stays so, though a jet might cure it
+    high = (0.0, 0.0, head_by_hand(DOSE.inflow), 0.0, 0.0)
+    assert assess(site(None, lips=high, flows=(DOSE,)), samples=200).verdicts == ("outside",)
 
 
 def test_outlets_out_of_the_jet_keep_their_verdict():

@@ -248,7 +248,8 @@ def test_a_jet_takes_verdicts_and_gives_none():
     for judge in (judge_drawn, judge_first_order):
         options = {"samples": SAMPLES, "seed": 0} if judge is judge_drawn else {}
         without = judge(calm, INFLOW, **options)
-        struck = judge(replace(calm, jet=jet), INFLOW, **options)
+        unsaid = judge(replace(calm, jet=jet, straight=jet[2] < 0), INFLOW, **options)
+        struck = judge(replace(calm, jet=jet, straight=jet[2] >= 0), INFLOW, **options)
         np.testing.assert_array_equal(struck.lip_verdict, without.verdict)
         np.testing.assert_array_equal(struck.share, without.share)
         # no verdict is turned into another one
@@ -261,5 +262,8 @@ def test_a_jet_takes_verdicts_and_gives_none():
         several = (calm.uncapped.sum(-1) > 1) & (jet[2] > 0)
         assert WITHIN in without.verdict[2, several]
         assert WITHIN not in struck.verdict[2, several]
+        # where nobody said that it is straight only within is taken back
+        np.testing.assert_array_equal(unsaid.verdict == OUTSIDE, without.verdict == OUTSIDE)
+        np.testing.assert_array_equal(unsaid.verdict == WITHIN, struck.verdict == WITHIN)
         # one whose lips differ by far more is outside all the same
         assert OUTSIDE in struck.verdict[1, 1::3]
