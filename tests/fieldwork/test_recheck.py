@@ -192,6 +192,7 @@ def test_shares_before_and_after_are_those_of_two_splits():
     shut = np.where(np.arange(4) == 1, np.inf, new)
     assert found.before == pytest.approx(split(inflow, old, HOLE).share, abs=1e-9)
     assert found.after == pytest.approx(split(inflow, shut, HOLE).share, abs=1e-9)
+    assert found.capped.tolist() == [[False] * 4, [False, True, False, False]]
     # the band, by drawing both boxes anew
     rng, count = np.random.default_rng(2), 20_000
     drawn = [lips + rng.normal(0.0, 0.0005, (count, 4)) for lips in (old, shut)]
