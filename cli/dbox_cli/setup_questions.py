@@ -527,7 +527,7 @@ def _carried(before: Job, angles: dict[str, float | None]) -> list[str]:
         f"written anew: {places}."
     ) * any(angle is not None for angle in angles.values())
     said = "Another visit; all that was recorded before stays in the log."
-    return [*wrapped(f"{said} {holes}{lost}"), *wrapped(IN_USE, first="! ")]
+    return [*wrapped(f"{said} {holes}{lost}"), *wrapped(IN_USE, first="! ", indent="  ")]
 
 
 def _now() -> str:

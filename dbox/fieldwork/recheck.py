@@ -19,7 +19,7 @@ from functools import cached_property
 
 import numpy as np
 
-from dbox.arrays import Array, freeze
+from dbox.arrays import Array, BoolArray, freeze
 from dbox.fieldwork.estimate import ANYWHERE, Estimate, normal_points
 from dbox.fieldwork.readings import root_of
 from dbox.fieldwork.shares import BAND, drawn_shares
@@ -266,6 +266,7 @@ class ShareChange:
 
     names: tuple[str, ...]  # Name of each flow.
     labels: tuple[str, ...]  # Lines of now, then those that are gone.
+    capped: BoolArray  # (2, n) Whether each line was capped as it was left, and is now.
     before: Array  # Share; 0 where capped, NaN where there was no such line. [-]
     after: Array  # The same now. [-]
     low: Array  # Lower end of the 5 to 95 per cent band of the change. [-]
@@ -287,10 +288,11 @@ def share_change(
         now.lips.height + points[:, count:] @ root_of(now.lips.covariance))  # fmt: skip
     labels = [outlet.label for outlet in now.site.outlets]
     labels += [o.label for o in before.site.outlets if o.label not in labels]
-    both = []
+    both, capped = [], []
     for standing, drawn in ((before, old), (now, new)):
         own = [outlet.label for outlet in standing.site.outlets]
         columns = [own.index(label) if label in own else -1 for label in labels]
+        capped.append([i >= 0 and standing.site.outlets[i].capped for i in columns])
         lips = np.concatenate([standing.lips.height[None], drawn])
         shares = drawn_shares(standing.site, lips)
         # a column for lines that are not there
@@ -302,11 +304,11 @@ def share_change(
     low, high = np.percentile(change, BAND, axis=1)
     known = {o.label: o.line_length for o in (*before.site.outlets, *now.site.outlets)}
     lengths = np.array([known[label] or np.nan for label in labels])
-    result = (was[:, 0], is_now[:, 0], low, high, lengths)
-    freeze(*result)
-    return ShareChange(names=tuple(f.name for f in now.site.flows), labels=tuple(labels),
-                       before=result[0], after=result[1], low=low, high=high,
-                       lengths=lengths)  # fmt: skip
+    names, shut = tuple(f.name for f in now.site.flows), np.array(capped)
+    first, second = was[:, 0], is_now[:, 0]
+    freeze(shut, first, second, low, high, lengths)
+    return ShareChange(names=names, labels=tuple(labels), capped=shut, before=first, after=second,
+                       low=low, high=high, lengths=lengths)  # fmt: skip
 
 
 def _drawn(before: Standing, now: Standing, old: Array, points: Array) -> Array:

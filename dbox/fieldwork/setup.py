@@ -202,10 +202,7 @@ class Pass:
 
     @cached_property
     def site(self) -> Site:
-        """The box with the readings, clocks and rim of this pass, over its still water.
-
-        What was not read again stands in it as it is known.
-        """
+        """The box with readings, clocks and rim of this pass; carried lips as they are known."""
         if not self.carried:
             return self._read
         outlets = list(self._read.outlets)
@@ -489,9 +486,8 @@ class Job:
             return None
         if last.turned is None and last.left:
             last = replace(last, turned=self.left_angles)
-        return Standing(
-            site=last.site, lips=last.known if last.turned is None else last.known_after
-        )
+        lips = last.known if last.turned is None else last.known_after
+        return Standing(site=last.site, lips=lips)
 
     @property
     def compared(self) -> "Job | None":
@@ -505,12 +501,9 @@ class Job:
         before = self.compared.left if self.compared else None
         if found is None or before is None:
             return None
-        return Recheck(
-            before=before,
-            now=Standing(site=found.site, lips=found.known),
-            carried=bool(found.carried),
-            samples=found.rules.samples,
-        )
+        now = Standing(site=found.site, lips=found.known)
+        carried, samples = bool(found.carried), found.rules.samples
+        return Recheck(before=before, now=now, carried=carried, samples=samples)
 
     @property
     def outcome(self) -> str | None:

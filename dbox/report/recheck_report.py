@@ -13,6 +13,8 @@ from dbox.report.encode import Json, encode, rows
 from dbox.units import FOOT, millimetres
 
 _ABREAST, _NAME, _SHARES = 3, 18, 20
+_PARTED = 4
+"""Outlets from which a lean can be told from one that moved, unless they stand in one line."""
 
 
 def recheck_json(job: Job) -> Json:
@@ -111,13 +113,13 @@ def moved_words(recheck: Recheck, lengths: Lengths) -> tuple[str, str]:
         return "THE RULE CANNOT TELL that anything moved", told
     if movement.verdict == "cannot part":
         likely = int(np.argmax(np.abs(movement.alone / movement.alone_error)))
-        either = [leaned, _alone(movement, likely, lengths)]
+        either = [leaned or "the box leaned", _alone(movement, likely, lengths)]
         why = "these readings fit both"
-        if movement.slope is None:
-            why = "the places of all its outlets would tell"
-        elif movement.box_chance is None:
+        if len(movement.labels) < _PARTED:
             why = "so few outlets always lie on one plane"
-        return f"SOMETHING MOVED: {', or '.join(filter(None, either))}", why
+        elif movement.slope is None:
+            why = "with the places of its outlets in the file it could be told which"
+        return f"SOMETHING MOVED: {', or '.join(either)}", why
     found = [leaned] * movement.box_named + one
     return f"MOVED: {'; '.join(found)}", bed if movement.box_named else own
 
@@ -187,8 +189,9 @@ def _changes(shares: ShareChange, cases: range) -> Section:
         cells = []
         for case in cases:
             was, now = float(shares.before[case, i]), float(shares.after[case, i])
-            cell = f"{_per_cent(was, 'new')} > {_per_cent(now, 'gone')}"
-            if was > 0 and now > 0:
+            shut = shares.capped[:, i]
+            cell = f"{_per_cent(was, 'new', shut[0])} > {_per_cent(now, 'gone', shut[1])}"
+            if np.isfinite(was + now) and not shut.any():
                 low, high = (100 * float(end[case, i]) for end in (shares.low, shares.high))
                 cell += f" ({_points(low)} to {_points(high)})"
             cells.append(cell if len(cell) < _SHARES else cell.replace(" > ", ">"))
@@ -202,10 +205,8 @@ def _points(change: float) -> str:
     return f"{change:+.0f}" if round(change) else "0"
 
 
-def _per_cent(share: float, missing: str) -> str:
-    if np.isnan(share):
-        return missing
-    return f"{100 * share:.0f}" if share > 0 else "capped"
+def _per_cent(share: float, missing: str, capped: bool) -> str:
+    return missing if np.isnan(share) else "capped" if capped else f"{100 * share:.0f}"
 
 
 def _loads(shares: ShareChange, cases: range, lengths: Lengths) -> Section:

@@ -10,6 +10,7 @@ from dbox import split
 from dbox.fieldwork.estimate import Estimate
 from dbox.fieldwork.readings import reduce_readings
 from dbox.fieldwork.recheck import FALSE_ALARM, SEEN, Standing, movement, share_change
+from dbox.fieldwork.setup import Closed, Left, Read, Settled, Still, begin, replay
 from dbox.fieldwork.site import Site
 from tests.fieldwork.sites import HOLE, INCH, box
 
@@ -136,6 +137,16 @@ def test_a_plane_is_parted_as_least_squares_part_it(places):
     single = ((against / error) ** 2).max()
     chance = 2 * min(stats.chi2.sf(plane, 2), n * stats.chi2.sf(single, 1))
     assert found.chance == pytest.approx(min(1.0, chance))
+    # how far the lean moved its lowest and its highest outlet apart
+    middle = np.array(places) - np.mean(places, axis=0)
+    apart = middle[found.box.argmax()] - middle[found.box.argmin()]
+    assert found.lean == pytest.approx(apart @ fit[1:])
+    assert found.lean_error == pytest.approx(np.sqrt(variance * apart @ root[1:, 1:] @ apart))
+    # the least that would be seen, whichever way the box leans
+    ways = [np.array([np.cos(a), np.sin(a)]) for a in np.linspace(0.0, np.pi, 721)]
+    told = [np.sum((middle @ way) ** 2) / np.ptp(middle @ way) ** 2 / variance for way in ways]
+    limit = stats.chi2.isf(FALSE_ALARM / 2, 2)
+    assert stats.ncx2.sf(limit, 2, found.least_lean**2 * min(told)) == pytest.approx(SEEN, abs=0.01)
     limit = stats.chi2.isf(FALSE_ALARM / 2 / n, 1)
     assert stats.ncx2.sf(limit, 1, (found.least_move / error) ** 2) == pytest.approx(SEEN)
 
@@ -181,6 +192,7 @@ def test_shares_before_and_after_are_those_of_two_splits():
     shut = np.where(np.arange(4) == 1, np.inf, new)
     assert found.before == pytest.approx(split(inflow, old, HOLE).share, abs=1e-9)
     assert found.after == pytest.approx(split(inflow, shut, HOLE).share, abs=1e-9)
+    assert found.capped.tolist() == [[False] * 4, [False, True, False, False]]
     # the band, by drawing both boxes anew
     rng, count = np.random.default_rng(2), 20_000
     drawn = [lips + rng.normal(0.0, 0.0005, (count, 4)) for lips in (old, shut)]
@@ -204,6 +216,38 @@ def test_a_carried_lip_ties_a_new_one_to_all_others():
     apart = np.array([0.0, 0.0, -1.0, 1.0])
     # readings of the new lip and of the tie, and of the tie and the third lip before
     assert apart @ known.covariance @ apart == pytest.approx(4 * 0.0005**2, rel=1e-3)
+
+
+def test_shares_of_carried_lips_change_only_by_what_is_new():
+    """By drawing plainly: the old lips once, and the new one over the tie as it was read."""
+    error, old = 0.0005, np.array([0.0, 0.001, 0.003])
+    before = exact(old, None)
+    site = box([None, None, None, None], spread=error, capped=[1])
+    known = before.carried_to(site).read(
+        np.array([0.0, np.nan, np.nan, 0.002]), np.full(4, error**2)
+    )
+    now = Standing(site=site, lips=known)
+    found = share_change(before, now, samples=4000, carried=True)
+    rng, count = np.random.default_rng(4), 20_000
+    lips = old + rng.normal(0.0, error, (count, 3))
+    new = lips[:, :1] + 0.002 + rng.normal(0.0, np.sqrt(2) * error, (count, 1))
+    shut = np.full((count, 1), np.inf)
+    inflow = site.flows[0].inflow
+    one = split(inflow, lips, HOLE).share
+    other = split(inflow, np.concatenate([lips[:, :1], shut, lips[:, 2:], new], -1), HOLE).share
+    wanted = np.percentile((other[:, :3] - one), [5, 95], axis=0)
+    assert np.stack([found.low[0], found.high[0]])[:, :3] == pytest.approx(wanted, abs=0.007)
+    assert np.isnan(found.low[0, 3])
+
+
+def test_what_was_left_elsewhere_at_the_end_is_where_it_was_left():
+    site = box([None] * 3, clocks=0.0, spread=0.0005)
+    read_all = [
+        each for i in range(3) for each in (Read(outlet=i, heights=(0.0,)), Settled(outlet=i))
+    ]
+    events = [Still(method="ruler"), *read_all, Left(outlet=1, angle=1.0), Closed()]
+    left = replay(begin(site), events).left.lips.height
+    assert left[1] - left[0] == pytest.approx(0.5 * INCH * (1.0 - np.cos(1.0)))
 
 
 def test_water_stands_at_the_next_lip_once_the_lowest_is_capped():
