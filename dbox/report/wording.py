@@ -197,6 +197,9 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "invented, not measured",
     "surge: supply full": "the supply pipe runs full: what flows is then decided by its head",
     "surge: surfaces": "the trench of outlet {outlet} is full: {volume:.3g L} come to the surface",
+    "target: not said": "the longest line is {more:.0f %} longer than the shortest, and nobody "
+    "said what each should get: equal shares are only taken, and no flow is called within or "
+    'outside; write by = "equal" or by = "length" under [target]',
     "ties: mirrored": "it is not said what lies to the left or the right, seen from {first} to "
     "{second}: the drawing may be mirrored, the ties hold; enter side under [ties]",
     "ties: misfit": "the ties do not agree: where they fit best, the tape from {name} is off by "
@@ -211,9 +214,6 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "from a point well off that line",
     "ties: weak": "a tape that is off by {spread:.2g ft} moves the place by up to {error:.2g ft}: "
     "the tapes run nearly along one line; take one that crosses them more squarely",
-    "target: not said": "the longest line is {more:.0f %} longer than the shortest, and nobody "
-    "said what each should get: equal shares are only taken, and no flow is called within or "
-    'outside; write by = "equal" or by = "length" under [target]',
     "tilt: four outlets": "four outlets leave one difference over: that one outlet moved can "
     "be seen, not which",
     "tilt: in one line": "the outlets stand in one line: tilt across that line cannot be seen",
