@@ -470,9 +470,8 @@ class Job:
 
     def having(self, topic: str, value: Any) -> "Job":
         """The job in its first pass, of a box of which this was asked; None: left out."""
-        site, (now,) = self.site, self.passes
-        site = site if value is None else site.having(topic, value)
-        passes = (replace(now, entered=site),)
+        site = self.site if value is None else self.site.having(topic, value)
+        passes = (replace(self.now, entered=site),)
         return replace(self, site=site, passes=passes, told={**self.told, topic: value})
 
     @property
