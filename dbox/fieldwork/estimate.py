@@ -16,6 +16,7 @@ Nothing here is random: bands are taken over one fixed set of normal points. Who
 down once more is held to the same numbers by `tests/vectors.json`.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from statistics import NormalDist
@@ -23,7 +24,7 @@ from statistics import NormalDist
 import numpy as np
 
 from dbox.arrays import Array, ArrayLike, BoolArray, freeze
-from dbox.fieldwork.turning import Reach
+from dbox.fieldwork.turning import Reach, lip_rise
 
 HAND_ERROR = float(np.radians(3.0))
 """One standard deviation of a clock position set by hand. [rad] (common practice, no source)"""
@@ -128,6 +129,11 @@ def _primes(count: int) -> list[int]:
     return found
 
 
+def as_array(known: Sequence[float | None]) -> Array:
+    """Values of outlets, NaN where nobody knows one."""
+    return np.array([np.nan if value is None else value for value in known])
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Estimate:
     """The lips as they are known after a filling; arrays are read-only."""
@@ -159,6 +165,38 @@ class Estimate:
         """Lips of which something is known, wherever the water stands now. (n,)."""
         result: BoolArray = np.isfinite(self.height) & (np.diag(self.covariance) < ANYWHERE**2)
         return result
+
+    def set_to(
+        self, told: Array, *, before: Array, after: Array, offset: Array, hand: float,
+        by_rule: float,
+    ) -> "Estimate":  # fmt: skip
+        """The same once inserts were turned; before [rad], after [rad], offset [m], hand [rad].
+
+        NaN: an angle that nobody knows; inf: such an offset. told: Where a lip was to be brought,
+        NaN where it was not turned [m]; by_rule: how well the rule does that. [m2]
+        """
+        unknown = np.isinf(offset)
+        unknown[list(self.suspects)] = True
+        before, after = np.where(unknown, np.nan, before), np.where(unknown, np.nan, after)
+        offset = np.where(unknown, 1.0, offset)
+        moved = (offset > 0) & ((before != after) & ~(np.isnan(before) & np.isnan(after)))
+        rise = np.where(moved, lip_rise(after, offset) - lip_rise(before, offset), 0.0)
+        variance = np.where(moved, turn_variance(before, after, offset, hand), 0.0)
+        # an insert whose clock is not known is moved by the rule, to where nobody can say: its lip
+        # comes as near to its height as one more reading tells
+        blind = np.isfinite(told) & np.isnan(before)
+        asked = np.where(blind, told - self.height, np.nan)
+        return self.turned(np.where(blind, asked, rise), np.where(blind, by_rule, variance), asked)
+
+    def rise_to(self, mean: Array, variance: Array) -> float | None:
+        """By how much the water rose over which these were read: the lips that can be followed tell
+        it; None where there is none. mean [m], variance [m2] -> [m]."""
+        followed = self.followed & np.isfinite(mean)
+        if not followed.any():
+            return None
+        error = (np.diag(self.covariance) + variance)[followed]
+        rise = self.height[followed] - mean[followed]
+        return float(np.average(rise, weights=1.0 / error))
 
     def turned(self, rise: Array, variance: Array, asked: Array | None = None) -> "Estimate":
         """The same once lips were moved; rise [m], variance [m2], NaN where nobody knows.

@@ -36,13 +36,13 @@ from typing import Any, TypeVar
 import numpy as np
 
 from dbox.errors import DomainError
-from dbox.fieldwork.estimate import HAND_ERROR, Estimate, turn_variance
+from dbox.fieldwork.estimate import HAND_ERROR, Estimate, as_array
 from dbox.fieldwork.levelling import HAND_STEP, Levelling, level
 from dbox.fieldwork.readings import Doubt, doubt, reduce_readings, without_placeholders
 from dbox.fieldwork.recheck import Recheck, Standing
 from dbox.fieldwork.shares import SAMPLES
 from dbox.fieldwork.site import Site
-from dbox.fieldwork.turning import learned_offset, lip_rise
+from dbox.fieldwork.turning import learned_offset
 from dbox.notes import Note
 
 Angles = tuple[float | None, ...]
@@ -229,14 +229,9 @@ class Pass:
         if self.previous is None or self.entered.box.rim is None:
             return read
         # the water rose with the lowest lip: the lips that can be followed tell by how much
-        expected, lips = self.previous.known_after, reduce_readings(read)
-        followed = expected.followed & np.isfinite(lips.height)
-        before = self.previous.site.box.rim
-        rim = None
-        if followed.any() and before is not None:
-            error = (np.diag(expected.covariance) + np.diag(lips.covariance))[followed]
-            rise = expected.height[followed] - lips.height[followed]
-            rim = before - float(np.average(rise, weights=1.0 / error))
+        lips, before = reduce_readings(read), self.previous.site.box.rim
+        rise = self.previous.known_after.rise_to(lips.height, np.diag(lips.covariance))
+        rim = None if rise is None or before is None else before - rise
         return replace(read, box=replace(read.box, rim=rim))
 
     @cached_property
@@ -270,30 +265,17 @@ class Pass:
     @property
     def known_after(self) -> Estimate:
         """The lips as they are known once the turning of this pass is done."""
-        before, after = (
-            np.array([np.nan if angle is None else angle for angle in angles])
-            for angles in (self.angles, self.turned or self.angles)
+        told, levelling = np.full(len(self.angles), np.nan), self.levelling
+        if levelling is not None and self.conclusion == "adjust":
+            told[list(levelling.order)] = levelling.lip_after[list(levelling.order)]
+        return self.known.set_to(
+            told,
+            before=as_array(self.angles),
+            after=as_array(self.turned or self.angles),
+            offset=np.array([outlet.hole_offset or 0.0 for outlet in self.site.outlets]),
+            hand=HAND_ERROR if self.entered.hand is None else self.entered.hand,
+            by_rule=2.0 * np.diag(reduce_readings(self.site).covariance).max(),
         )
-        hand = HAND_ERROR if self.entered.hand is None else self.entered.hand
-        offset = np.array([outlet.hole_offset or 0.0 for outlet in self.site.outlets])
-        unknown = np.isinf(offset)
-        unknown[list(self.known.suspects)] = True
-        before, after = np.where(unknown, np.nan, before), np.where(unknown, np.nan, after)
-        offset = np.where(unknown, 1.0, offset)
-        # an insert whose clock is not known is moved by the rule, to where nobody can say
-        order = self.levelling.order if self.conclusion == "adjust" and self.levelling else ()
-        moved = (offset > 0) & ((before != after) & ~(np.isnan(before) & np.isnan(after)))
-        moved[[i for i in order if np.isnan(before[i])]] = True
-        rise = np.where(moved, lip_rise(after, offset) - lip_rise(before, offset), 0.0)
-        variance = np.where(moved, turn_variance(before, after, offset, hand), 0.0)
-        asked = np.full(rise.shape, np.nan)
-        if self.levelling:
-            # by the rule a lip comes as near to its height as one more reading tells
-            blind = [i for i in order if np.isnan(before[i])]
-            asked[blind] = self.levelling.lip_after[blind] - self.known.height[blind]
-            rise[blind] = asked[blind]
-            variance[blind] = 2.0 * np.diag(reduce_readings(self.site).covariance).max()
-        return self.known.turned(rise, variance, asked)
 
     @cached_property
     def levelling(self) -> Levelling | None:
@@ -514,9 +496,8 @@ class Job:
 
     def having(self, topic: str, value: Any) -> "Job":
         """The job in its first pass, of a box of which this was asked; None: left out."""
-        site, (now,) = self.site, self.passes
-        site = site if value is None else site.having(topic, value)
-        passes = (replace(now, entered=site),)
+        site = self.site if value is None else self.site.having(topic, value)
+        passes = (replace(self.now, entered=site),)
         return replace(self, site=site, passes=passes, told={**self.told, topic: value})
 
     @property

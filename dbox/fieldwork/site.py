@@ -361,8 +361,9 @@ class Site:
 
     def having(self, topic: str, value: Any) -> "Site":
         """The same with what was said of one of the topics that it lacks; in SI."""
-        if topic not in self.lacks:
-            # the file says it by now, and goes first
+        by_length = topic == "target" and value == "length"
+        if topic not in self.lacks or (by_length and "lengths" in self.lacks):
+            # the file says it by now and goes first, or a line without a length has come since
             return self
         if topic == "pipes":
             return replace(self, record=replace(self.record, pipe_bed=value))

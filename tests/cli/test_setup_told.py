@@ -183,6 +183,18 @@ def test_a_log_that_was_tampered_with_is_refused(typed, dbox, file, old, new):
     assert "put the log or the scenario back" in err
 
 
+def test_a_target_by_length_waits_for_the_length_of_a_line_that_came_since(file):
+    """Else no share could be held to it; exact."""
+    lines = '{line_length = "60 ft"}, {line_length = "40 ft"}, {}'
+    text = BOX.replace(BOX.partition("outlet = ")[2].partition("\n")[0], f"[{lines}]")
+    file.write_text(text)
+    site = load(file)
+    assert site.lacks[-2:] == ("lengths", "target")
+    assert site.having("target", "length").target_open
+    known = site.having("lengths", (None, None, 10.0)).having("target", "length")
+    assert (known.target.by, known.lacks[-1]) == ("length", "rim")
+
+
 @pytest.mark.slow
 def test_what_was_told_stands_on_the_record(typed, dbox, file, monkeypatch):
     typed([*READ, *TOLD, "end", ""])
