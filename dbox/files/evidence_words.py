@@ -1,6 +1,7 @@
 """What was seen, looks, causes, sizes and what may be normal in words."""
 
-from dbox.fieldwork.diagnosis.diagnose import Answer, Look, Normal, Size
+from dbox.fieldwork.diagnosis.diagnose import Answer, Normal, Size
+from dbox.fieldwork.diagnosis.next_look import Look
 from dbox.fieldwork.diagnosis.posterior import Contradiction, Seen
 from dbox.fieldwork.evidence import WORDED
 from dbox.fieldwork.site import Site

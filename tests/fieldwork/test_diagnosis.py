@@ -19,7 +19,8 @@ import pytest
 
 from dbox import Circle, DomainError
 from dbox.fieldwork.diagnosis.causes import CAUSES, index_of
-from dbox.fieldwork.diagnosis.diagnose import diagnose, next_looks
+from dbox.fieldwork.diagnosis.diagnose import diagnose
+from dbox.fieldwork.diagnosis.next_look import next_looks
 from dbox.fieldwork.diagnosis.posterior import Weighing, weigh
 from dbox.fieldwork.evidence import Evidence, OutletEvidence
 from dbox.fieldwork.site import Flow, Outlet, Site, Works
