@@ -190,6 +190,23 @@ def test_an_answer_that_cannot_be_is_refused(typed: str) -> None:
         answered(BOX, query("mouth", "each"), typed)
 
 
+def test_a_fault_of_one_answer_for_every_outlet_is_told_once() -> None:
+    with pytest.raises(ScenarioError) as caught:
+        answered(BOX, query("mouth", "each"), "5 full")
+    assert caught.value.faults == ('mouth is "5 full"; did you mean full?',)
+    with pytest.raises(ScenarioError) as caught:
+        answered(BOX, query("mouth", "each"), "1 dry, 4 ful, others fll")
+    assert [fault.partition(" is ")[0] for fault in caught.value.faults] == [
+        f"outlet[{number}].evidence.mouth" for number in (2, 3)
+    ]
+
+
+def test_no_two_questions_have_one_name() -> None:
+    names = [q.name for q in queries({**BOX, "pour": [{"name": "a"}, {"name": "b"}]}, 0)]
+    assert sorted(names) == sorted(set(names))
+    assert {"at rest", "at rest by outlet", "pour 2 flow"} <= set(names)
+
+
 def test_pours_are_asked_for_until_there_are_no_more() -> None:
     def flows(told: dict) -> list:
         return [q for q in queries(told, 0) if q.kind == "pour"]
