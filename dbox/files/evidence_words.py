@@ -1,9 +1,13 @@
 """What was seen, looks, causes, sizes and what may be normal in words."""
 
+from collections.abc import Sequence
+
+from dbox.errors import outlets_text
+from dbox.fieldwork.diagnosis.causes import CAUSES, Cause
 from dbox.fieldwork.diagnosis.diagnose import Answer, Normal, Size
 from dbox.fieldwork.diagnosis.next_look import Look
-from dbox.fieldwork.diagnosis.posterior import Contradiction, Seen
-from dbox.fieldwork.evidence import WORDED
+from dbox.fieldwork.diagnosis.posterior import Contradiction, Seen, word_of
+from dbox.fieldwork.evidence import WORDED, Kind
 from dbox.fieldwork.site import Site
 from dbox.lengths import Lengths
 from dbox.units import litres_per_min
@@ -47,7 +51,7 @@ def at_outlet(site: Site, outlet: int) -> str:
 
 
 def seen_words(site: Site, seen: Seen) -> str:
-    """One observation, with where it was made and what it was.
+    """One observation, with where it was made and what it was; once where it is so everywhere.
 
     >>> from dbox import Circle
     >>> from dbox.fieldwork.site import Box, Outlet
@@ -58,27 +62,80 @@ def seen_words(site: Site, seen: Seen) -> str:
     """
     word = _GROUND.get(seen.word, seen.word) if seen.kind.name == "ground" else seen.word
     words = f"{seen.kind.said}: {word}" if word else seen.kind.said
-    return f"{at_outlet(site, seen.outlet)}, {words}" if seen.outlet >= 0 else words
+    if not seen.kind.of_outlet or not word:
+        return f"{at_outlet(site, seen.outlet)}, {words}" if seen.outlet >= 0 else words
+    opened = [i for i, outlet in enumerate(site.outlets) if not outlet.capped]
+    everywhere = len(opened) > 1 and all(word_of(site, seen.kind, i) == seen.word for i in opened)
+    where = "every outlet" if everywhere or seen.outlet < 0 else at_outlet(site, seen.outlet)
+    return f"{where}, {words}"
 
 
-def contradiction_words(site: Site, pair: Contradiction) -> str:
-    """Two observations that no single cause shows together."""
-    return f"{seen_words(site, pair.one)}; but {seen_words(site, pair.other)}"
+def again_words(site: Site, pair: Contradiction) -> str:
+    """Which of two observations that cannot both be right to look at again: the quicker one."""
+    looks = [seen for seen in (pair.one, pair.other) if seen.kind.look]
+    if not looks:
+        return "look at both again"
+    quick = min(looks, key=lambda seen: seen.kind.minutes)
+    where = at_outlet(site, quick.outlet)
+    return f"look again first: {where + ', ' if where else ''}{quick.kind.look}"
 
 
-def look_words(site: Site, look: Look) -> str:
-    """What to look at next."""
-    where = at_outlet(site, look.outlet)
-    return f"{where}: {look.kind.look}" if where else look.kind.look
+def look_words(site: Site, kind: Kind, outlets: Sequence[int]) -> str:
+    """What to look at next, at some outlets; -1 for none."""
+    labels = [site.outlets[i].label for i in outlets if i >= 0]
+    return f"{outlets_text(labels)}: {kind.look}" if labels else kind.look
+
+
+_NOUNS = {
+    "tilt": "a tilted box", "low": "a dropped insert", "high": "a high outlet",
+    "deposit": "a deposit on a lip", "blocked": "a blocked header", "crushed": "a crushed header",
+    "back_pitched": "a back-pitched header", "full": "a full trench",
+    "all_full": "a field that is full all over", "overload": "too much water from the house",
+    "infiltration": "ground or roof water", "leak": "a leaking box",
+    "jet": "a jet from the inlet", "inlet_drop": "too little inlet drop",
+    "trickle": "lips that are off only for a trickle", "unequal": "a short or slow line",
+    "trench_slope": "a trench out of level", "solids": "solids from the tank",
+    "capped": "a capped outlet", "serial": "a serial or drop box", "frozen": "frost",
+    "holes": "unlike holes", "broken": "a broken box or lid",
+    "supply": "a plugged filter or supply pipe", "dosing": "a failed pump or siphon",
+    "surface": "surface water on one line", "no_insert": "a missing insert",
+    "deep": "a line blocked further out", "other": "something not on this list",
+}  # fmt: skip
+"""What each cause is called in the middle of a sentence."""
+
+
+def parting_words(site: Site, look: Look) -> str:
+    """What a look would tell: the two answers that it parts most; nothing where there is one."""
+    if not look.parts:
+        return ""
+    one, other = look.parts
+    causes, others = ({cause for cause, _ in parts} for parts in (one, other))
+    if causes == others:
+        first, second = (
+            " and ".join(at_outlet(site, i) for _, i in parts if i >= 0) for parts in (one, other)
+        )
+        return f"would tell {first} from {second}"
+    both = causes & others
+    if both in (causes, others):
+        return f"would tell whether {_nouns(causes ^ others)} comes on top of {_nouns(both)}"
+    return f"would tell {_nouns(causes - both)} from {_nouns(others - both)}"
+
+
+def _nouns(causes: set[int]) -> str:
+    return " and ".join(_NOUNS[CAUSES[cause].key] for cause in sorted(causes))
 
 
 def cause_words(site: Site, answer: Answer) -> str:
-    """What a cause is called, with its outlet."""
-    where = at_outlet(site, answer.outlet)
+    """What a cause is called, or each of a pair, with its outlet."""
+    return "; and ".join(_at(site, cause, outlet) for cause, outlet in answer.parts)
+
+
+def _at(site: Site, cause: Cause, outlet: int) -> str:
+    where = at_outlet(site, outlet)
     if not where:
-        return answer.cause.name
-    toward = "toward " if answer.cause.tilted and not answer.cause.of_outlet else ""
-    return f"{answer.cause.name}, {toward}{where}"
+        return cause.name
+    toward = "toward " if cause.tilted and not cause.of_outlet else ""
+    return f"{cause.name}, {toward}{where}"
 
 
 def size_words(site: Site, answer: Answer) -> str:
@@ -89,7 +146,7 @@ def size_words(site: Site, answer: Answer) -> str:
     where = at_outlet(site, answer.outlet)
     if size.kind == "leak":
         return f"loses {litres_per_min(size.low)} to {litres_per_min(size.high)}"
-    band = _band(size, site.lengths)
+    band = band_words(size, site.lengths)
     if size.kind == "drop":
         return f"box down {band} toward {where}" if where else f"box down {band}"
     fault = answer.cause.fault
@@ -102,7 +159,7 @@ def size_words(site: Site, answer: Answer) -> str:
     return f"{lip} {band} {'high' if felt > 0 else 'low'}"
 
 
-def _band(size: Size, lengths: Lengths) -> str:
+def band_words(size: Size, lengths: Lengths) -> str:
     """A band of lengths, both ways."""
     ends = zip(lengths.pair(size.low), lengths.pair(size.high), strict=True)
     said = [low if low == high else f"{low.rpartition(' ')[0]} to {high}" for low, high in ends]

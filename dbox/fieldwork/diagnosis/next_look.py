@@ -22,6 +22,7 @@ from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
+import numpy.typing as npt
 from scipy.special import entr
 
 from dbox.arrays import Array
@@ -111,8 +112,9 @@ class Look:
     outlet: int  # Outlet to look at; -1 for all of them, or for the whole system.
     bits: float  # Information on the cause that it is expected to add to those before it. [bit]
     minutes: float  # Its effort. [min]
-    # The two answers that it parts most, cause and outlet of each; none where there is but one.
-    parts: tuple[tuple[int, int], ...]
+    # The two answers that it parts most, each by its causes and their outlets; none where there is
+    # but one.
+    parts: tuple[tuple[tuple[int, int], ...], ...]
 
     @property
     def name(self) -> str:
@@ -233,11 +235,11 @@ class _Prospect:
         each = np.take_along_axis(chance[None], word[:, None, :, None], -1)[..., 0]
         return np.asarray(each.prod(-1))
 
-    def _drawn(self, chance: Array) -> Array:
+    def _drawn(self, chance: Array) -> npt.NDArray[np.int64]:
         """Words drawn by their chances, (..., words)."""
         reached = np.cumsum(chance, -1)
-        return np.asarray((self.rng.random(chance.shape[:-1])[..., None] * reached[..., -1:]
-                           > reached).sum(-1))  # fmt: skip
+        dice = self.rng.random(chance.shape[:-1])[..., None] * reached[..., -1:]
+        return np.asarray((dice > reached).sum(-1))
 
     def _joint(self, chance: Array) -> Array:
         """Chance of each answer and word after each try, (m, words) -> (T, g, words)."""
@@ -261,7 +263,7 @@ class _Prospect:
             bits[at] = (before - entr(self._after(shown)).sum(-1)).mean()
         return np.where(self.left, np.maximum(bits, 0.0) / np.log(2.0), 0.0)
 
-    def parts(self, at: int) -> tuple[tuple[int, int], ...]:
+    def parts(self, at: int) -> tuple[tuple[tuple[int, int], ...], ...]:
         """The two answers that a look parts most: by what it tells of these two alone."""
         before = np.add.reduceat(self.weight, self.first, axis=1)
         if at in self.tried:
@@ -281,7 +283,7 @@ class _Prospect:
 
         pair = max(combinations(leading, 2), key=told, default=())
         answers = self.weighing.hypotheses.answers
-        return tuple(answers[self.answers[each]] for each in pair)
+        return tuple((answers[self.answers[each]],) for each in pair)  # G2
 
     def make(self, at: int) -> None:
         """Take a look as made, with what the tries show."""
