@@ -1,9 +1,10 @@
 """What was seen, looks, causes, sizes and what may be normal in words."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from dbox.errors import outlets_text
-from dbox.fieldwork.diagnosis.causes import CAUSES, Cause
+from dbox.fieldwork.diagnosis.causes import CAUSES
 from dbox.fieldwork.diagnosis.diagnose import Answer, Normal, Size
 from dbox.fieldwork.diagnosis.next_look import Look
 from dbox.fieldwork.diagnosis.posterior import Contradiction, Seen, word_of
@@ -50,34 +51,39 @@ def at_outlet(site: Site, outlet: int) -> str:
     return f"outlet {site.outlets[outlet].label}" if outlet >= 0 else ""
 
 
-def seen_words(site: Site, seen: Seen) -> str:
-    """One observation, with where it was made and what it was; once where it is so everywhere.
+def seen_at(site: Site, seen: Seen) -> str:
+    """One observation, with where it was made and what it was.
 
     >>> from dbox import Circle
     >>> from dbox.fieldwork.site import Box, Outlet
     >>> outlet = Outlet(label="4", opening=Circle(0.05))
     >>> site = Site(title="", box=Box(), outlets=(outlet,), flows=())
-    >>> seen_words(site, Seen(kind=WORDED["mouth"], outlet=0, word="full"))
+    >>> seen_at(site, Seen(kind=WORDED["mouth"], outlet=0, word="full"))
     'outlet 4, mouth at rest: full'
     """
     word = _GROUND.get(seen.word, seen.word) if seen.kind.name == "ground" else seen.word
     words = f"{seen.kind.said}: {word}" if word else seen.kind.said
-    if not seen.kind.of_outlet or not word:
-        return f"{at_outlet(site, seen.outlet)}, {words}" if seen.outlet >= 0 else words
-    opened = [i for i, outlet in enumerate(site.outlets) if not outlet.capped]
-    everywhere = len(opened) > 1 and all(word_of(site, seen.kind, i) == seen.word for i in opened)
-    where = "every outlet" if everywhere or seen.outlet < 0 else at_outlet(site, seen.outlet)
-    return f"{where}, {words}"
+    everywhere = "every outlet" if seen.kind.of_outlet and word else ""
+    where = at_outlet(site, seen.outlet) or everywhere
+    return f"{where}, {words}" if where else words
+
+
+def seen_words(site: Site, seen: Seen) -> str:
+    """The same, where it is so at every outlet as what it is."""
+    open_ = [i for i, outlet in enumerate(site.outlets) if not outlet.capped]
+    alike = (
+        seen.kind.of_outlet
+        and len(open_) > 1
+        and bool(seen.word)
+        and all(word_of(site, seen.kind, i) == seen.word for i in open_)
+    )
+    return seen_at(site, replace(seen, outlet=-1) if alike else seen)
 
 
 def again_words(site: Site, pair: Contradiction) -> str:
     """Which of two observations that cannot both be right to look at again: the quicker one."""
-    looks = [seen for seen in (pair.one, pair.other) if seen.kind.look]
-    if not looks:
-        return "look at both again"
-    quick = min(looks, key=lambda seen: seen.kind.minutes)
-    where = at_outlet(site, quick.outlet)
-    return f"look again first: {where + ', ' if where else ''}{quick.kind.look}"
+    quick = min((pair.one, pair.other), key=lambda seen: seen.kind.minutes or 60.0)
+    return look_words(site, quick.kind, [quick.outlet]) if quick.kind.look else seen_at(site, quick)
 
 
 def look_words(site: Site, kind: Kind, outlets: Sequence[int]) -> str:
@@ -97,9 +103,9 @@ _NOUNS = {
     "trench_slope": "a trench out of level", "solids": "solids from the tank",
     "capped": "a capped outlet", "serial": "a serial or drop box", "frozen": "frost",
     "holes": "unlike holes", "broken": "a broken box or lid",
-    "supply": "a plugged filter or supply pipe", "dosing": "a failed pump or siphon",
-    "surface": "surface water on one line", "no_insert": "a missing insert",
-    "deep": "a line blocked further out", "other": "something not on this list",
+    "supply_blocked": "a plugged filter or supply pipe", "no_dose": "a failed pump or siphon",
+    "surface_water": "surface water on one line", "no_insert": "a missing insert",
+    "deep_block": "a line blocked further out", "other": "something not on this list",
 }  # fmt: skip
 """What each cause is called in the middle of a sentence."""
 
@@ -125,17 +131,14 @@ def _nouns(causes: set[int]) -> str:
     return " and ".join(_NOUNS[CAUSES[cause].key] for cause in sorted(causes))
 
 
-def cause_words(site: Site, answer: Answer) -> str:
-    """What a cause is called, or each of a pair, with its outlet."""
-    return "; and ".join(_at(site, cause, outlet) for cause, outlet in answer.parts)
-
-
-def _at(site: Site, cause: Cause, outlet: int) -> str:
-    where = at_outlet(site, outlet)
-    if not where:
-        return cause.name
-    toward = "toward " if cause.tilted and not cause.of_outlet else ""
-    return f"{cause.name}, {toward}{where}"
+def cause_words(site: Site, answer: Answer, *, short: bool = False) -> str:
+    """What a cause is called, or each of two, with its outlet; short: without words in brackets."""
+    told = []
+    for cause, outlet in answer.parts:
+        name = cause.name.partition(" (")[0] if short else cause.name
+        toward = "toward " if cause.tilted and not cause.of_outlet else ""
+        told.append(f"{name}, {toward}{at_outlet(site, outlet)}" if outlet >= 0 else name)
+    return "; and ".join(told)
 
 
 def size_words(site: Site, answer: Answer) -> str:

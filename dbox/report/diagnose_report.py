@@ -11,7 +11,7 @@ import numpy as np
 
 from dbox.errors import outlets_text
 from dbox.fieldwork.diagnosis.diagnose import Answer, Diagnosis, Overload
-from dbox.fieldwork.diagnosis.next_look import Look, stirs, surfacing
+from dbox.fieldwork.diagnosis.next_look import LITTLE, Look, stirs, surfacing
 from dbox.fieldwork.site import Site
 from dbox.files.evidence_words import (
     again_words,
@@ -20,6 +20,7 @@ from dbox.files.evidence_words import (
     look_words,
     normal_words,
     parting_words,
+    seen_at,
     seen_words,
     size_words,
 )
@@ -50,14 +51,15 @@ def diagnosis_json(diagnosis: Diagnosis) -> Json:
         "fits_well": diagnosis.fits_well,
         "summed": [
             {
-                "cause": each.key,
-                "name": each.name,
+                "cause": each.cause.key,
+                "name": each.cause.name,
                 "probability": each.probability,
                 "outlets": [_label(site, i) for i in each.outlets],
             }
             for each in diagnosis.summed
         ],
         "unexplained": [seen_words(site, seen) for seen in diagnosis.unexplained],
+        "off_level": encode(diagnosis.off_level),
         "next_tests": [
             {
                 "test": look.name,
@@ -77,8 +79,8 @@ def diagnosis_json(diagnosis: Diagnosis) -> Json:
         ],
         "contradictions": [
             {
-                "one": seen_words(site, pair.one),
-                "other": seen_words(site, pair.other),
+                "one": seen_at(site, pair.one),
+                "other": seen_at(site, pair.other),
                 "look_again": again_words(site, pair),
             }
             for pair in diagnosis.contradictions
@@ -253,16 +255,14 @@ def _rate(rate: float) -> str:
 
 
 # How much is told: causes, and those told in full; looks and findings; chance from which a cause is
-# named, from which it is advised on, and below which nothing stands out; information below which no
-# look tells much [bit].
+# named, from which it is advised on, and from which it stands out.
 _MOST, _TOLD, _LOOKS, _FINDINGS = 6, 3, 5, 4
-_LEAST, _ADVISED, _STANDS_OUT, _LITTLE = 0.05, 0.15, 0.30, 0.05
+_LEAST, _ADVISED, _STANDS_OUT = 0.05, 0.15, 0.30
 _KNOWN = 2.0 / 3.0
 """Part of the chance of a cause that one outlet has where its outlet is told. [-] (judgement)"""
 _CHANCES = ((0.9, "very likely"), (0.65, "likely"), (0.35, "may well be"), (0.1, "possible"))
-_OFF_LEVEL = 0.0015
-"""Drop across the outlets from which a box is told to be off level. [m] (about 1/16 in: judgement)
-"""
+_OFF_LEVEL = 0.0008
+"""Drop across the outlets from which a box is off level. [m] (about 1/32 in: judgement)"""
 _STEPS = {
     "before": "Nothing opened yet",
     "open": "While the box is open, its water at rest",
@@ -276,6 +276,7 @@ class _Told:
     """A cause as it is told: at one outlet, or at some outlet of several."""
 
     words: str
+    short: str  # The same where there is less room.
     probability: float
     answer: Answer  # That cause where it is most probable.
     outlets: str = ""  # The chance of each, where the outlet is not known.
@@ -289,17 +290,19 @@ class _Told:
 
 def _told(found: Diagnosis) -> list[_Told]:
     """The causes, most probable first; one that may sit at several outlets is summed."""
-    site, summed = found.site, {each.key: each for each in found.summed}
-    told, done = [], set()
+    site, summed = found.site, {each.cause.key: each for each in found.summed}
+    told, done = list[_Told](), set[str]()
     for answer in found.answers:
         whole = summed.get(answer.key)
         if whole is None or answer.probability > _KNOWN * whole.probability:
-            told.append(_Told(cause_words(site, answer), answer.probability, answer))
+            words, short = (cause_words(site, answer, short=short) for short in (False, True))
+            told.append(_Told(words, short, answer.probability, answer))
         elif answer.key not in done:
             at = [a for a in found.answers if a.key == answer.key and a.outlet in whole.outlets]
-            each = (f"{site.outlets[a.outlet].label} {chance_text(a.probability)}" for a in at)
-            words = f"{whole.name}, outlet not known"
-            told.append(_Told(words, whole.probability, answer, ", ".join(each)))
+            each = (f"{chance_text(a.probability)} at {site.outlets[a.outlet].label}" for a in at)
+            name, where = whole.cause.name, ", outlet not known"
+            short = name.partition(" (")[0] + where
+            told.append(_Told(name + where, short, whole.probability, answer, ", ".join(each)))
         done.add(answer.key)
     return sorted(told, key=lambda each: -each.probability)
 
@@ -323,13 +326,15 @@ def diagnosis_blocks(found: Diagnosis) -> list[Section]:
 def _top(found: Diagnosis, lead: _Told) -> Section:
     stands_out = lead.probability >= _STANDS_OUT
     head = "MOST LIKELY" if stands_out else "NOTHING STANDS OUT YET; first is"
-    if found.looks and (found.looks[0].bits >= _LITTLE or not stands_out):
+    if found.contradictions:
+        words = f"LOOK AGAIN: {again_words(found.site, found.contradictions[0])}"
+    elif found.looks and (found.looks[0].bits >= LITTLE or not stands_out):
         look = found.looks[0]
         words = look_words(found.site, look.kind, [look.outlet])
         words = f"LOOK NEXT: {words} ({look.minutes:.0f} min)"
     else:
-        words = f"NO LOOK LEFT TELLS MUCH MORE: {lead.answer.cause.advice[0]}"
-    return [Paragraph(f"{head}: {lead.words}: {lead.chance}", hang=2), Paragraph(words, hang=2)]
+        words = f"NO LOOK LEFT TELLS MUCH MORE; do first: {lead.answer.cause.advice[0]}"
+    return [Paragraph(f"{head}: {lead.short}: {lead.chance}", hang=2), Paragraph(words, hang=2)]
 
 
 def _contradictions(found: Diagnosis) -> Section:
@@ -337,9 +342,11 @@ def _contradictions(found: Diagnosis) -> Section:
         return []
     site, blocks = found.site, list[Block]()
     for pair in found.contradictions:
-        words = f"{seen_words(site, pair.one)}; but {seen_words(site, pair.other)}"
-        blocks.append(Paragraph(f"{words}: {again_words(site, pair)}", "  - "))
-    return [Heading("DO NOT GO TOGETHER, whatever the cause"), *blocks]
+        one, other = (seen_at(site, seen) for seen in (pair.one, pair.other))
+        blocks.append(
+            Paragraph(f"{one}; but {other}. Look again first: {again_words(site, pair)}", "  - ")
+        )
+    return [Heading("DO NOT GO TOGETHER; look again before you trust the rest"), *blocks]
 
 
 def _normal(found: Diagnosis) -> Section:
@@ -364,10 +371,7 @@ def _ranked(found: Diagnosis, causes: Sequence[_Told]) -> Section:
     for number, each in enumerate(told, start=1):
         blocks.append(Paragraph(f"{each.words}: {each.chance}", f"  {number}. "))
         if number <= _TOLD:
-            blocks += [Paragraph(line, "     ", hang=2) for line in _why(site, each)]
-        if number == 1 and found.unexplained:
-            left = dict.fromkeys(seen_words(site, seen) for seen in found.unexplained)
-            blocks.append(Paragraph(f"this leaves unexplained: {'; '.join(left)}", "     ", hang=2))
+            blocks += [Paragraph(line, "     ", hang=2) for line in _why(found, each)]
     rest = max(1.0 - sum(each.probability for each in told), 0.0)
     blocks.append(_said(f"all the others together: {chance_text(rest)}"))
     if words := _off_level(found, causes[0]):
@@ -376,24 +380,26 @@ def _ranked(found: Diagnosis, causes: Sequence[_Told]) -> Section:
 
 
 def _off_level(found: Diagnosis, lead: _Told) -> str:
-    """Whether a box that is off level is also in trouble by it."""
-    if found.off_level is None or found.off_level.middle < _OFF_LEVEL:
+    """Whether a box that is off level is also in trouble by it; nothing where it is level."""
+    if found.off_level.low < _OFF_LEVEL:
         return ""
-    blamed = any(cause.tilted for cause, _ in lead.answer.parts)
     band = band_words(found.off_level, found.site.lengths)
-    words = "which is the trouble, by what leads" if blamed else "which may not be the trouble"
-    return f"The box is off level by {band} across its outlets, {words}."
+    if any(cause.tilted for cause, _ in lead.answer.parts):
+        return f"The box is tilted by {band} across its outlets, which is the likely trouble."
+    return f"The box is off level by {band} across its outlets, which may not be the trouble."
 
 
-def _why(site: Site, each: _Told) -> list[str]:
-    """Lines under a cause: its size, what speaks for it and against it."""
+def _why(found: Diagnosis, each: _Told) -> list[str]:
+    """Lines under a cause: its size, what speaks for it and against it, what it leaves over."""
     if each.outlets:
         return [f"by outlet: {each.outlets}"]
-    told = {"size": size_words(site, each.answer)}
-    for head, findings in _reasons(site, each.answer).items():
+    told = {"size": size_words(found.site, each.answer)}
+    for head, findings in _reasons(found.site, each.answer).items():
         more = len(findings) - _FINDINGS
         words = "; ".join(findings[:_FINDINGS])
         told[head] = f"{words}; and {more} more" if more > 0 else words
+    if each.answer is found.answers[0]:
+        told["this leaves unexplained"] = told.pop("fits badly")
     return [f"{head}: {words}" for head, words in told.items() if words]
 
 
@@ -423,7 +429,7 @@ def _looks(found: Diagnosis) -> Section:
     if not looks:
         return [Heading("NEXT LOOK: everything on the list was looked at")]
     blocks: list[Block] = [Heading("NEXT LOOK, in the order of one visit")]
-    if looks[0].bits < _LITTLE:
+    if looks[0].bits < LITTLE:
         blocks.append(_said("No look left is expected to change the ranking much."))
     opening = max(look.minutes - look.kind.minutes for look in looks)
     groups = [[*same] for _, same in groupby(looks, lambda look: look.kind)][:_LOOKS]
@@ -435,9 +441,9 @@ def _looks(found: Diagnosis) -> Section:
             blocks.append(_said(f"{words}{to_open}:"))
             last = step
         kind, minutes = same[0].kind, sum(look.kind.minutes for look in same)
-        where, would = [look.outlet for look in same], parting_words(site, same[0])
-        words = "; ".join(filter(None, (look_words(site, kind, where), would)))
-        blocks.append(Paragraph(words, f"  {minutes:3.0f} min  ", 1))
+        at, would = [look.outlet for look in same], parting_words(site, same[0])
+        words = "; ".join(filter(None, (look_words(site, kind, at), would)))
+        blocks.append(Paragraph(words, f"  {minutes:3.0f} min  "))
     if wet := surfacing(site):
         where = outlets_text(site.outlets[i].label for i in wet)
         blocks.append(_said(f"No pour while water surfaces at {where}: more would run there."))
@@ -450,7 +456,7 @@ def _advice(causes: Sequence[_Told]) -> Section:
         return [Heading(f"LOOK FIRST: no cause has {percent}, so nothing is advised yet")]
     blocks: list[Block] = [Heading("WHAT TO DO, the least drastic first; look before you dig")]
     for each in [each for each in causes[:_TOLD] if each.probability >= _ADVISED]:
-        blocks.append(Paragraph(f"If {each.words}:", "  ", hang=2))
+        blocks.append(Paragraph(f"If {each.short}:", "  ", hang=2))
         steps = enumerate(each.answer.cause.advice, start=1)
         blocks += [Paragraph(step, f"    {number}. ") for number, step in steps]
     return blocks

@@ -201,7 +201,8 @@ class _Prospect:
     def __init__(self, weighing: Weighing, seed: int) -> None:
         self.weighing, self.rng = weighing, np.random.default_rng([seed, 7])
         marks = (np.arange(_BOXES) + self.rng.random()) / _BOXES
-        rows = np.searchsorted(np.cumsum(weighing.weight), marks).clip(max=weighing.base.size - 1)
+        rows = np.searchsorted(np.cumsum(weighing.weight), marks)
+        rows = rows.clip(max=weighing.log_weight.size - 1)
         rows = rows[np.argsort(weighing.answer_of_row[rows], kind="stable")]
         self.states = weighing.states.take(rows)
         # boxes of one answer stand together
@@ -283,7 +284,7 @@ class _Prospect:
 
         pair = max(combinations(leading, 2), key=told, default=())
         answers = self.weighing.hypotheses.answers
-        return tuple((answers[self.answers[each]],) for each in pair)  # G2
+        return tuple(answers[self.answers[each]] for each in pair)
 
     def make(self, at: int) -> None:
         """Take a look as made, with what the tries show."""
