@@ -11,7 +11,7 @@ from typing import Any
 
 from dbox import keys, units
 from dbox.errors import ScenarioError, did_you_mean, show
-from dbox.fieldwork.diagnosis.causes import KEYS
+from dbox.fieldwork.diagnosis.causes import PRIOR_KEYS
 from dbox.fieldwork.evidence import Evidence, OutletEvidence, Prior
 from dbox.fieldwork.site import Box, JobRecord, Tolerance
 from dbox.fieldwork.survey import Survey
@@ -63,8 +63,8 @@ def _flows(value: object) -> dict[str, float]:
 
 
 def _prior(cause: str, written: object) -> tuple[str, float]:
-    if cause not in KEYS:
-        raise ScenarioError(f"is no cause; {did_you_mean(cause, KEYS)}")
+    if cause not in PRIOR_KEYS:
+        raise ScenarioError(f"is no cause; {did_you_mean(cause, PRIOR_KEYS)}")
     return cause, keys.weight(written)
 
 

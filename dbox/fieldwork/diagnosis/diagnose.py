@@ -30,17 +30,18 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-import numpy.typing as npt
 
 from dbox.arrays import Array, freeze
 from dbox.errors import DomainError
-from dbox.fieldwork.diagnosis.causes import CAUSES, OWN_SCATTER, Cause, feed_is_strong
+from dbox.fieldwork.diagnosis.causes import CAUSES, OWN_SCATTER, Cause, both, feed_is_strong
 from dbox.fieldwork.diagnosis.posterior import (
     SURPRISED,
     Contradiction,
     Finding,
     Fit,
+    Seen,
     Weighing,
+    contradictions,
     fit_of,
     pours_done,
     weigh,
@@ -161,7 +162,9 @@ class _Prospect:
     def __init__(self, weighing: Weighing, seed: int) -> None:
         self.weighing, self.rng = weighing, np.random.default_rng([seed, 7])
         marks = (np.arange(_BOXES) + self.rng.random()) / _BOXES
-        rows = np.searchsorted(np.cumsum(weighing.weight), marks).clip(max=weighing.base.size - 1)
+        rows = np.searchsorted(np.cumsum(weighing.weight), marks).clip(
+            max=weighing.log_weight.size - 1
+        )
         self.states, answers = weighing.states.take(rows), weighing.answer_of_row[rows]
         self.view = View(self.states, weighing.site.evidence)
         # (answers left, m): 1 where the box stands for the answer
@@ -231,7 +234,7 @@ def _entropy(chance: Array) -> float:
     return float(-(some * np.log2(some)).sum())
 
 
-DRAWS = 400
+DRAWS = 120
 """Boxes drawn for each cause at each outlet. [-] (numerical)"""
 
 MOST_ROWS = 60_000
@@ -250,6 +253,12 @@ error of 5 to 10 % explains. [-] (judgement)"""
 
 _LIGHT = 1e-4
 """Weight of a box, over that of the heaviest, below which it tells nothing. [-] (numerical)"""
+
+_TRIFLE = 0.01
+"""Probability from which an outlet is one that a cause may sit at. [-] (judgement)"""
+
+_STEPS = 97
+"""Hold-backs that boxes are given in turn, from least to most. [-] (numerical)"""
 
 _BAND = (0.05, 0.95)
 """Percentiles of a band. [-] (judgement)"""
@@ -367,9 +376,8 @@ def _rising_shares(weighing: Weighing) -> Array:
     """Shares of an ordinary day that comes to dry lips, of the boxes that count. [-] (r, n)"""
     states, weight, hold = weighing.states, weighing.weight, weighing.site.hold_back
     rows = np.flatnonzero(weight > _LIGHT * weight.max())
-    draws = weight.size // weighing.hypotheses.cause.size
     share, then = states.day_share.copy(), states.take(rows)
-    each = np.linspace(*hold, draws)[rows % draws]
+    each = np.linspace(*hold, _STEPS)[rows % _STEPS]
     share[rows] = day_shares(weighing.water, then, then.day, each)
     return share
 
@@ -453,15 +461,21 @@ class Leak(Size):
 
 @dataclass(frozen=True, kw_only=True)
 class Answer:
-    """One cause, how probable it is and why."""
+    """One cause or two at once, how probable that is and why."""
 
-    cause: Cause  # The cause.
-    outlet: int  # Outlet it sits at, or that a leaning box leans toward; -1 for none.
+    cause: Cause  # The cause, or the two put together.
+    parts: tuple[tuple[Cause, int], ...]  # The one or two causes and their outlets; -1 for none.
+    outlet: int  # Outlet of the first that has one, or that a leaning box leans toward; -1: none.
     probability: float  # Given all that was seen. [-]
     findings: tuple[Finding, ...]  # What speaks for it and against it, the loudest first.
     # How much more it is surprised than chance would have it, in standard deviations. [-]
     surprise: float
     size: Size | None  # What was fitted.
+
+    @property
+    def key(self) -> str:
+        """Key of the cause, of two joined by "+"."""
+        return self.cause.key
 
     @property
     def fits(self) -> bool:
@@ -480,6 +494,15 @@ class Answer:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Summed:
+    """One cause that may sit at several outlets, which one not known."""
+
+    cause: Cause  # The cause.
+    probability: float  # At any of them, by itself. [-]
+    outlets: tuple[int, ...]  # Where it may sit, the most probable first.
+
+
+@dataclass(frozen=True, kw_only=True)
 class Diagnosis:
     """Ranked causes and what to do next."""
 
@@ -487,7 +510,10 @@ class Diagnosis:
     answers: tuple[Answer, ...]  # Every cause at every outlet, the most probable first.
     looks: tuple[Look, ...]  # Looks not yet made, the one most worth making first.
     normal: tuple[Normal, ...]  # What may be normal, asked or answered.
-    contradictions: tuple[Contradiction, ...]  # Observations that no single cause shows together.
+    summed: tuple[Summed, ...]  # Causes that are split over outlets, the most probable first.
+    # Observations that water does not show together, and looks on which alone the lead rests.
+    contradictions: tuple[Contradiction, ...]
+    off_level: Size  # Drop across the outlets as the box stands, whatever the cause. [m]
     overload: Overload | None  # The lines in numbers.
     warnings: tuple[Note, ...]  # Where the evidence or the drawing is weak.
 
@@ -495,6 +521,11 @@ class Diagnosis:
     def fits_well(self) -> bool:
         """Whether the leading cause fits; else none of these is said to fit well."""
         return self.answers[0].fits
+
+    @property
+    def unexplained(self) -> tuple[Seen, ...]:
+        """What the leading cause hardly expects."""
+        return tuple(found.seen for found in self.answers[0].reasons["fits badly"])
 
 
 def diagnose(site: Site, *, seed: int = 0, draws: int = DRAWS) -> Diagnosis:
@@ -514,25 +545,30 @@ def diagnose(site: Site, *, seed: int = 0, draws: int = DRAWS) -> Diagnosis:
         answers=tuple(_answer(weighing, fit, probability, int(place)) for place in order),
         looks=next_looks(weighing, seed=seed),
         normal=normal_things(site),
-        contradictions=fit.contradictions(),
+        summed=_summed(weighing, probability),
+        contradictions=tuple(dict.fromkeys((*contradictions(site), *fit.doubtful()))),
+        off_level=_size("drop", np.ptp(weighing.states.plane, axis=-1), weighing.weight),
         overload=overload,
         warnings=(*_warnings(asked, weighing), *_held_back(site, overload)),
     )
 
 
 def _answer(weighing: Weighing, fit: Fit, probability: Array, answer: int) -> Answer:
-    place, outlet = weighing.hypotheses.answers[answer]
-    cause, size = CAUSES[place], None
+    places = weighing.hypotheses.answers[answer]
+    parts = [(CAUSES[place], outlet) for place, outlet in places]
+    cause = parts[0][0] if len(parts) == 1 else both(parts[0][0], parts[1][0])
+    size = None
     rows = np.flatnonzero(weighing.answer_of_row == answer)
     log_weight = weighing.log_weight[rows]
     if np.isfinite(log_weight.max()):
         weight = np.exp(log_weight - log_weight.max())
-        size = _size(cause, weighing.states.size[rows], weight)
-        if cause.tilted and outlet < 0:
-            outlet = _toward(weighing, rows, weight)
+        size = _fitted(cause, weighing.states.size[rows], weight)
+        if parts[0][0].tilted:
+            parts[0] = parts[0][0], _toward(weighing.states.plane[rows], weight)
     return Answer(
         cause=cause,
-        outlet=outlet,
+        parts=tuple(parts),
+        outlet=next((outlet for _, outlet in parts if outlet >= 0), -1),
         probability=float(probability[answer]),
         findings=fit.findings(answer),
         surprise=float(fit.surprise[answer]),
@@ -540,25 +576,42 @@ def _answer(weighing: Weighing, fit: Fit, probability: Array, answer: int) -> An
     )
 
 
-def _toward(weighing: Weighing, rows: npt.NDArray[np.intp], weight: Array) -> int:
-    """The outlet that a leaning box most probably has lowest."""
-    plane = weighing.drawn.plane.reshape(weighing.base.size, -1)[rows]
+def _toward(plane: Array, weight: Array) -> int:
+    """The outlet that a leaning box most probably has lowest; plane [m]."""
     return int(np.bincount(plane.argmin(-1), weight, plane.shape[-1]).argmax())
 
 
-def _size(cause: Cause, size: Array, weight: Array) -> Size | None:
+def _fitted(cause: Cause, size: Array, weight: Array) -> Size | None:
     if cause.leaks:
         weight = np.where(size > 0, weight, 0.0)
     elif not (cause.tilted or cause.fault):
         return None
     if not weight.sum() > 0:
         return None
+    return _size("leak" if cause.leaks else "drop" if cause.tilted else "fault", size, weight)
+
+
+def _size(kind: str, size: Array, weight: Array) -> Size:
     order = np.argsort(size, kind="stable")
     reached = np.cumsum(weight[order]) / weight.sum()
     places = [int((reached >= part).argmax()) for part in (_BAND[0], 0.5, _BAND[1])]
     low, middle, high = size[order][places].tolist()
-    kind = "leak" if cause.leaks else "drop" if cause.tilted else "fault"
-    return (Leak if cause.leaks else Size)(kind=kind, low=low, middle=middle, high=high)
+    return (Leak if kind == "leak" else Size)(kind=kind, low=low, middle=middle, high=high)
+
+
+def _summed(weighing: Weighing, probability: Array) -> tuple[Summed, ...]:
+    """Single causes that more than one outlet may have."""
+    found = []
+    for place, cause in enumerate(CAUSES):
+        at = {
+            parts[0][1]: float(chance)
+            for parts, chance in zip(weighing.hypotheses.answers, probability, strict=True)
+            if len(parts) == 1 and parts[0][0] == place and chance > _TRIFLE
+        }
+        if len(at) > 1:
+            outlets = tuple(sorted(at, key=lambda outlet: -at[outlet]))
+            found.append(Summed(cause=cause, probability=sum(at.values()), outlets=outlets))
+    return tuple(sorted(found, key=lambda each: -each.probability))
 
 
 def _held_back(site: Site, over: Overload | None) -> Iterator[Note]:
