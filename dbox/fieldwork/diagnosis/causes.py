@@ -197,9 +197,8 @@ CAUSES = (
 
 KEYS = tuple(cause.key for cause in CAUSES)
 
-TWO_CAUSES = 18.0
-"""How common two causes at once are taken to be, over the weights of all single causes. [-]
-(judgement)"""
+TWO_CAUSES = 0.13
+"""How common two causes at once are taken to be, over all single causes. [-] (judgement)"""
 
 _BRINGS = 20.0
 """How many times as common two causes are where one commonly brings the other. [-] (judgement)"""
@@ -258,10 +257,9 @@ class Hypotheses:
 def hypotheses(site: Site) -> Hypotheses:
     """List the single causes that may be wrong at a site; two at once keep their part."""
     open_outlets = [i for i, outlet in enumerate(site.outlets) if not outlet.capped]
-    typed = typed_priors(site)
     rows = [
-        (c, i, typed.get(cause.key, cause.weight) / (len(open_outlets) if cause.of_outlet else 1))
-        for c, cause in enumerate(CAUSES)
+        (c, i, weight / (len(open_outlets) if cause.of_outlet else 1))
+        for c, (cause, weight) in enumerate(zip(CAUSES, _weights(site), strict=True))
         for i in (open_outlets if cause.of_outlet else (-1,))
     ]
     causes, outlets, prior = (np.array(column) for column in zip(*rows, strict=True))
@@ -296,6 +294,18 @@ def typed_priors(site: Site) -> dict[str, float]:
     return typed
 
 
+def _weights(site: Site) -> list[float]:
+    """Weights of the single causes, as typed or as the table has them. [-]
+
+    Where most of the table is typed its scale is the user's own, and the rest follow it.
+    """
+    typed, table = typed_priors(site), {cause.key: cause.weight for cause in CAUSES}
+    same = sum(table[key] for key in typed if key in table)
+    most = 2.0 * same > sum(table.values())
+    scale = sum(typed[key] for key in typed if key in table) / same if most else 1.0
+    return [typed.get(key, weight * scale) for key, weight in table.items()]
+
+
 def pair_priors(site: Site, single: Hypotheses) -> Array:
     """How common every two of h single causes are at once, the first above the diagonal. [-] (h, h)
 
@@ -318,8 +328,8 @@ def pair_priors(site: Site, single: Hypotheses) -> Array:
     brings &= here | ~(of["of_outlet"][:, None] & of["of_outlet"])
     weight = np.where(apart, prior[:, None] * prior * np.where(brings, _BRINGS, 1.0), 0.0)
     typed = typed_priors(site)
-    total = typed.get("two_causes", TWO_CAUSES) / max(float(weight.sum()), 1e-300)
-    weight = weight * total
+    total = typed.get("two_causes", TWO_CAUSES * float(prior.sum()))
+    weight = weight * total / max(float(weight.sum()), 1e-300)
     for key, value in typed.items():
         if "+" in key:
             one, other = (cause == KEYS.index(part) for part in key.split("+"))
@@ -364,7 +374,7 @@ def _context(site: Site, key: str, outlet: int) -> float:
     if key == "trickle" and strong:
         return 0.2
     if key == "no_dose":
-        return 4.0 if strong else 0.05
+        return 2.0 if strong else 0.05
     if key == "holes" and len({o.opening for o in site.outlets if not o.capped}) > 1:
         return 5.0
     if key == "unequal":

@@ -75,8 +75,9 @@ _STAINED = float(np.log(1.4))
 _LEVEL_SEEN = 0.004
 """Height within which water is called level with a lip. [m] (judgement)"""
 
-_MOUTH_FULL, _MOUTH_SPREAD = 0.010, 0.006
-"""Water over a lip from which half call its mouth full, and the spread of that. [m] (judgement)"""
+_MOUTH_WET, _MOUTH_FULL, _MOUTH_SPREAD = 0.006, 0.010, 0.006
+"""Water over a lip from which half see it in the mouth, call that full, and the spread of it. [m]
+(judgement)"""
 
 _STREAM = 0.004
 """How much higher water stands that runs in while nobody uses any. [m] (judgement)"""
@@ -201,7 +202,7 @@ class View:
         states = self.states
         level = states.read.min(-1) + states.still
         over = np.maximum(level[:, None], states.tail) - np.minimum(states.read, 1e3)
-        wet = normal_below((over - _LEVEL_SEEN) / LEVEL_ERROR)[..., None]
+        wet = normal_below((over - _MOUTH_WET) / LEVEL_ERROR)[..., None]
         full = normal_below((over - _MOUTH_FULL) / _MOUTH_SPREAD)[..., None]
         stands = np.concatenate([np.full_like(full, 0.03), 0.97 * (1.0 - full), 0.97 * full], -1)
         return np.asarray((1.0 - wet) * chance + wet * stands)
