@@ -180,5 +180,7 @@ def findings_sheet(found: Diagnosis, paper: str = "letter") -> tuple[Figure, ...
     pages.paragraph("; ".join(seen_lines(found.site)) or "nothing yet")
     pages.skip(0.1)
     set_blocks(pages, diagnosis_blocks(found))
+    pages.heading("Notes", keep=1.4)
+    pages.lines_to_end(2, 0.5)
     entries(pages, [("Signature", ""), ("Licence or title", "")], least_height=0.4)
     return pages.finished()

@@ -12,6 +12,7 @@ import numpy as np
 from dbox.errors import outlets_text
 from dbox.fieldwork.diagnosis.diagnose import Answer, Diagnosis, Overload
 from dbox.fieldwork.diagnosis.next_look import LITTLE, Look, stirs, surfacing
+from dbox.fieldwork.readings import reduce_readings
 from dbox.fieldwork.site import Site
 from dbox.files.evidence_words import (
     again_words,
@@ -262,7 +263,7 @@ _KNOWN = 2.0 / 3.0
 """Part of the chance of a cause that one outlet has where its outlet is told. [-] (judgement)"""
 _CHANCES = ((0.9, "very likely"), (0.65, "likely"), (0.35, "may well be"), (0.1, "possible"))
 _OFF_LEVEL = 0.0008
-"""Drop across the outlets from which a box is off level. [m] (about 1/32 in: judgement)"""
+"""Height between lips from which they are told to be off level. [m] (about 1/32 in: judgement)"""
 _STEPS = {
     "before": "Nothing opened yet",
     "open": "While the box is open, its water at rest",
@@ -380,13 +381,16 @@ def _ranked(found: Diagnosis, causes: Sequence[_Told]) -> Section:
 
 
 def _off_level(found: Diagnosis, lead: _Told) -> str:
-    """Whether a box that is off level is also in trouble by it; nothing where it is level."""
-    if found.off_level.low < _OFF_LEVEL:
-        return ""
-    band = band_words(found.off_level, found.site.lengths)
-    if any(cause.tilted for cause, _ in lead.answer.parts):
+    """Whether a box that is off level is also in trouble by it; nothing where its lips are alike."""
+    site, read = found.site, reduce_readings(found.site).height
+    if any(cause.tilted for cause, _ in lead.answer.parts) and lead.probability >= _STANDS_OUT:
+        band = band_words(found.off_level, site.lengths)
         return f"The box is tilted by {band} across its outlets, which is the likely trouble."
-    return f"The box is off level by {band} across its outlets, which may not be the trouble."
+    read = read[np.isfinite(read)]
+    if read.size < 2 or np.ptp(read) < _OFF_LEVEL:
+        return ""
+    inches, metric = site.lengths.pair(float(np.ptp(read)))
+    return f"Its lips are off level by {inches} ({metric}), which may not be the trouble."
 
 
 def _why(found: Diagnosis, each: _Told) -> list[str]:

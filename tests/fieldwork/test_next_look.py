@@ -151,10 +151,9 @@ def in_order_of_practice(job: Job) -> Iterator[tuple[str, int]]:
 
 def is_right(job: Job, weighing: Weighing) -> bool:
     parts = weighing.hypotheses.answers[int(weighing.probability.argmax())]
-    key = "+".join(CAUSES[cause].key for cause, _ in parts)
-    at = {outlet for _, outlet in parts if outlet >= 0}
+    keys, at = {CAUSES[cause].key for cause, _ in parts}, {outlet for _, outlet in parts} - {-1}
     here = job.outlet is None or not at or job.outlet in at
-    return here and key == OLD_PAIRS.get(job.truth, job.truth)
+    return here and keys == {*OLD_PAIRS.get(job.truth, job.truth).split("+")}
 
 
 def minutes_to_90(job: Job, *, by_tool: bool) -> tuple[float, bool]:

@@ -26,6 +26,7 @@ import numpy.typing as npt
 from scipy.special import entr
 
 from dbox.arrays import Array
+from dbox.fieldwork.diagnosis.cause_lips import HELD, UNEVEN
 from dbox.fieldwork.diagnosis.causes import OWN_SCATTER
 from dbox.fieldwork.diagnosis.posterior import Weighing, pours_done, word_of
 from dbox.fieldwork.diagnosis.visible import View, catch_chance, found_heights
@@ -62,8 +63,12 @@ _LEADING = 8
 _BOXES, _TRIES = 400, 32
 """Boxes drawn anew, and those of them that looks are tried on. [-] (numerical)"""
 
-_CATCH_ERROR, _CATCH_SCATTER = 0.10, 0.07
-"""Error that a proposed catch is weighed with, and that it scatters by. [-] (judgement)"""
+_CATCH_SCATTER = 0.07
+"""What a catch scatters by. [-] (judgement)"""
+
+_LIP_ERROR = {SLOW_POUR: 0.5, FAST_POUR: 0.2}
+"""Error that a proposed catch is weighed with: what 1 mm or so of a lip's own is to the flow over
+it. [-] (judgement)"""
 
 _SPOILT = ("ground", "port", "at_rest", "mouth")
 """What running water would spoil, and the ground, which says where none may run."""
@@ -155,13 +160,15 @@ def _chosen(kinds: list[Kind], bits: Array, before: Sequence[Look], opening: flo
     steps = np.array([order.index(step_of(kind)) for kind in kinds])
     now = max((order.index(step_of(look.kind)) for look in before), default=0)
     minutes = np.array([k.minutes + OVERHEAD + opening / _SHARED * k.inside for k in kinds])
-    worth = bits / minutes
-    among = (bits >= LITTLE) & (steps >= now)
-    if not among.any():
+    worth, wet = bits / minutes, np.array([stirs(kind) for kind in kinds])
+    left = (bits >= LITTLE) & (steps >= now)
+    if not left.any():
         # one is told even where none changes much
         return -1 if before else int(np.argmax(worth))
-    among &= steps == steps[among & (worth >= worth[among].max() / _LATER)].min()
-    if stirs(kinds[int(np.argmax(among))]):
+    calm = worth[left & ~wet].max(initial=0.0)
+    best = calm if worth[left].max() < _LATER * calm else worth[left].max()
+    among = left & (steps == steps[left & (worth >= best / _LATER)].min())
+    if np.any(among & wet):
         names = np.array([kind.name for kind in kinds])
         spoilt = np.isin(names, _SPOILT) & (bits >= np.where(names == "ground", 1e-9, LITTLE))
         among = spoilt if spoilt.any() else among
@@ -299,12 +306,16 @@ class _Prospect:
 
     def _readings(self, uncapped: list[int]) -> Array:
         """Log probability of tried readings; a lip's own scatter counts with the ruler's. (T, m)"""
-        ruler = self.weighing.site.spread or DEFAULT_SPREAD
+        ruler = (self.weighing.site.spread or DEFAULT_SPREAD) * np.array(HELD)
         read, smooth = self.states.read[:, uncapped], self.states.smooth[:, uncapped]
-        tried = read[self.tries] + ruler * self.rng.standard_normal((_TRIES, len(uncapped)))
-        tried, smooth = (heights - heights.mean(-1, keepdims=True) for heights in (tried, smooth))
+        noise = self.rng.choice(ruler, (_TRIES, 1)) * self.rng.standard_normal(
+            (_TRIES, len(read.T))
+        )
+        tried, smooth = (h - h.mean(-1, keepdims=True) for h in (read[self.tries] + noise, smooth))
         away = ((tried[:, None] - smooth) ** 2).sum(-1)
-        return np.asarray(-0.5 * away / (ruler**2 + OWN_SCATTER**2))
+        spread = np.hypot(ruler, OWN_SCATTER * np.array(UNEVEN))[:, None, None]
+        each = -0.5 * away / spread**2 - (len(uncapped) - 1) * np.log(spread)
+        return np.asarray(np.logaddexp.reduce(each, axis=0))
 
     def _pour(self, kind: Kind) -> Array:
         """Log probability of tried catches. (T, m)"""
@@ -313,5 +324,5 @@ class _Prospect:
         noise = self.rng.standard_normal((_TRIES, flow.shape[1]))
         caught = np.maximum(flow[self.tries] * (1.0 + _CATCH_SCATTER * noise), 0.0)
         capped = [o.capped for o in self.weighing.site.outlets]
-        pour = Pour(name=kind.name, inflow=inflow, error=_CATCH_ERROR)
+        pour = Pour(name=kind.name, inflow=inflow, error=_LIP_ERROR[inflow])
         return catch_chance(water, flow, np.where(capped, np.nan, caught), pour)
