@@ -6,7 +6,7 @@ import pytest
 from dbox import Circle, Notch, Slot
 from dbox.fieldwork.diagnosis.causes import KEYS, hypotheses, index_of
 from dbox.fieldwork.diagnosis.diagnose import overload_of
-from dbox.fieldwork.diagnosis.posterior import _support, weigh
+from dbox.fieldwork.diagnosis.posterior import support_of, weigh
 from dbox.fieldwork.diagnosis.visible import View, call_chance
 from dbox.fieldwork.diagnosis.worlds import outlet_places
 from dbox.fieldwork.evidence import WORDED, WORDS, Evidence
@@ -136,10 +136,10 @@ def test_an_opening_of_another_width_passes_that_many_times_more(factor):
 
 def test_what_a_look_speaks_for_a_cause():
     """Logarithm of its chance under the cause over the mean chance under the others."""
-    chance, weight = np.log([0.8, 0.1, 0.3]), np.array([0.0, 2.0, 2.0])
-    assert _support(chance, weight, 0) == pytest.approx(np.log(0.8 / 0.2))
-    weight = np.array([3.0, 0.0, 1.0])
-    assert _support(chance, weight, 1) == pytest.approx(np.log(0.1 / (0.75 * 0.8 + 0.25 * 0.3)))
+    chance, weight = np.log([[0.8], [0.1], [0.3]]), np.array([3.0, 2.0, 2.0])
+    support = support_of(chance, weight)
+    assert support[0, 0] == pytest.approx(np.log(0.8 / 0.2))
+    assert support[1, 0] == pytest.approx(np.log(0.1 / (0.6 * 0.8 + 0.4 * 0.3)))
 
 
 @pytest.mark.parametrize(("acceptance", "days"), [(1e-12, 12.6), (1e-4, np.inf)])
