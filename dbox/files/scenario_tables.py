@@ -390,7 +390,8 @@ class ScenarioFile:
     trench: TrenchTable | None = key(TrenchTable, "The trench of every line.")
     evidence: Evidence = key(Evidence, "What was seen of a system in trouble.", default=Evidence())
     priors: tuple[Prior, ...] = key(
-        priors, "How common a cause is taken to be, by its key.", {"tilt": 20}, default=())
+        priors, "How common a cause is taken to be, by its key; two_causes: any two at once.",
+        {"tilt": 20}, default=())
 # fmt: on
 
 

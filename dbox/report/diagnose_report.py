@@ -381,7 +381,7 @@ def _ranked(found: Diagnosis, causes: Sequence[_Told]) -> Section:
 
 
 def _off_level(found: Diagnosis, lead: _Told) -> str:
-    """Whether a box that is off level is also in trouble by it; nothing where its lips are alike."""
+    """Whether a box off level is in trouble by it; nothing where its lips are alike."""
     site, read = found.site, reduce_readings(found.site).height
     if any(cause.tilted for cause, _ in lead.answer.parts) and lead.probability >= _STANDS_OUT:
         band = band_words(found.off_level, site.lengths)

@@ -161,8 +161,8 @@ def test_a_cause_split_over_outlets_is_summed(dbox, tmp_path):
 def test_a_box_off_level_is_told_from_one_that_is_tilted(dbox, tmp_path):
     """Four lips 1/8 in apart, nothing else seen; the shipped wet line leans."""
     path = tmp_path / "lean.toml"
-    path.write_text(SEEN[: SEEN.index("outlet =")] + "outlet = [" + ", ".join(
-        f'{{reading = "{reading} in"}}' for reading in ("1/8", "1/8", "0", "0")) + "]\n")  # fmt: skip
+    rows = ", ".join(f'{{reading = "{reading} in"}}' for reading in ("1/8", "1/8", "0", "0"))
+    path.write_text(SEEN[: SEEN.index("outlet =")] + f"outlet = [{rows}]\n")
     out = flowed(dbox("diagnose", str(path))[1])
     assert "Its lips are off level by 1/8 in (3.2 mm), which may not be the trouble." in out
     assert "which is the likely trouble" not in out

@@ -14,6 +14,7 @@ can be taken back; the last need a permit in most places.
 """
 
 from dataclasses import dataclass, field, replace
+from functools import cache
 from types import MappingProxyType
 
 import numpy as np
@@ -393,21 +394,30 @@ def feed_is_strong(site: Site) -> bool:
     return site.evidence.feed in ("pump", "siphon") or (dosed and site.evidence.feed is None)
 
 
-def chances(kind: Kind, cause: ArrayLike, outlet: ArrayLike, n: int) -> Array:
+@cache
+def _over_usual(kind: Kind) -> tuple[Array, Array, Array]:
+    """Usual chances of the words of a kind, and by cause over these: where it sits, elsewhere.
+
+    (words); (causes + 1, words) each, the last for no cause. [-]
+    """
+    usual = np.array(kind.usual)
+    rest = [kind.everywhere.get(key, kind.usual) for key in KEYS]
+    own = [kind.under.get(key, chance) for key, chance in zip(KEYS, rest, strict=True)]
+    return usual, np.array([*own, kind.usual]) / usual, np.array([*rest, kind.usual]) / usual
+
+
+def chances(
+    kind: Kind, cause: npt.NDArray[np.int64], outlet: npt.NDArray[np.int64], n: int
+) -> Array:
     """Chance of each word of a kind under k causes or pairs, (k, 2) each, in a box of n outlets.
 
     What two causes do to a word multiplies, over what is usual. [-] (k, words), (k, n, words) of
     outlets.
     """
-    usual = np.array(kind.usual)
-    elsewhere = np.array([*(kind.everywhere.get(key, kind.usual) for key in KEYS), usual]) / usual
-    own = np.array([*(kind.under.get(key, usual) for key in KEYS), usual]) / usual
-    own[:-1] = np.where(
-        np.array([key in kind.under for key in KEYS])[:, None], own[:-1], elsewhere[:-1]
-    )
+    usual, own, elsewhere = _over_usual(kind)
     if not kind.of_outlet:
         each = usual * own[cause].prod(-2)
     else:
-        sits = (np.asarray(outlet)[..., None] == np.arange(n))[..., None]
+        sits = (outlet[..., None] == np.arange(n))[..., None]
         each = usual * np.where(sits, own[cause][:, :, None], elsewhere[cause][:, :, None]).prod(1)
     return np.asarray(each / each.sum(-1, keepdims=True))

@@ -352,15 +352,13 @@ def diagnose(site: Site, *, seed: int = 0, draws: int = DRAWS) -> Diagnosis:
     asked, site = site, without_placeholders(site)
     many = MOST_ROWS // (20 * len(site.outlets))
     weighing = weigh(site, draws=min(draws, max(many, _LEAST_DRAWS)), seed=seed)
-    fit, probability = fit_of(weighing), weighing.probability
-    order = np.argsort(-probability, kind="stable")
-    overload = overload_of(weighing)
+    fit, overload = fit_of(weighing), overload_of(weighing)
     return Diagnosis(
         site=site,
-        answers=tuple(_answer(weighing, fit, probability, int(place)) for place in order),
+        answers=_answers(weighing, fit),
         looks=next_looks(weighing, seed=seed),
         normal=normal_things(site),
-        summed=_summed(weighing, probability),
+        summed=_summed(weighing, fit.probability),
         contradictions=tuple(dict.fromkeys((*contradictions(site), *fit.doubtful()))),
         off_level=_size("drop", np.ptp(weighing.states.plane, axis=-1), weighing.weight),
         overload=overload,
@@ -368,27 +366,32 @@ def diagnose(site: Site, *, seed: int = 0, draws: int = DRAWS) -> Diagnosis:
     )
 
 
-def _answer(weighing: Weighing, fit: Fit, probability: Array, answer: int) -> Answer:
-    places = weighing.hypotheses.answers[answer]
-    parts = [(CAUSES[place], outlet) for place, outlet in places]
-    cause = parts[0][0] if len(parts) == 1 else both(parts[0][0], parts[1][0])
-    size = None
-    rows = np.flatnonzero(weighing.answer_of_row == answer)
-    log_weight = weighing.log_weight[rows]
-    if np.isfinite(log_weight.max()):
-        weight = np.exp(log_weight - log_weight.max())
-        size = _fitted(cause, weighing.states.size[rows], weight)
-        if parts[0][0].tilted:
-            parts[0] = parts[0][0], _toward(weighing.states.plane[rows], weight)
-    return Answer(
-        cause=cause,
-        parts=tuple(parts),
-        outlet=next((outlet for _, outlet in parts if outlet >= 0), -1),
-        probability=float(probability[answer]),
-        findings=fit.findings(answer),
-        surprise=float(fit.surprise[answer]),
-        size=size,
-    )
+def _answers(weighing: Weighing, fit: Fit) -> tuple[Answer, ...]:
+    """Every answer with what speaks for it, the most probable first."""
+    place = weighing.answer_of_row
+    rows = np.split(np.argsort(place, kind="stable"), np.cumsum(np.bincount(place))[:-1])
+    findings = fit.findings()
+    answers = []
+    for number in np.argsort(-fit.probability, kind="stable").tolist():
+        parts = [(CAUSES[c], outlet) for c, outlet in weighing.hypotheses.answers[number]]
+        cause = parts[0][0] if len(parts) == 1 else both(parts[0][0], parts[1][0])
+        size, log_weight = None, weighing.log_weight[rows[number]]
+        if np.isfinite(log_weight.max()):
+            weight = np.exp(log_weight - log_weight.max())
+            size = _fitted(cause, weighing.states.size[rows[number]], weight)
+            if parts[0][0].tilted:
+                plane = weighing.states.plane[rows[number]]
+                parts[0] = parts[0][0], _toward(plane, weight)
+        answers.append(Answer(
+            cause=cause,
+            parts=tuple(parts),
+            outlet=next((outlet for _, outlet in parts if outlet >= 0), -1),
+            probability=float(fit.probability[number]),
+            findings=findings[number],
+            surprise=float(fit.surprise[number]),
+            size=size,
+        ))  # fmt: skip
+    return tuple(answers)
 
 
 def _toward(plane: Array, weight: Array) -> int:

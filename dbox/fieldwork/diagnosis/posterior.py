@@ -63,7 +63,7 @@ DOUBTS = 0.5
 SPEAKS = 0.35
 """Least support, as a natural logarithm, that is worth telling. [-] (judgement)"""
 
-_UNREAD = 100
+_UNREAD = 60
 """Boxes drawn as they are before anything is read. [-] (numerical)"""
 
 _PAIRS, _HALVES = 24, 64
@@ -375,17 +375,20 @@ class Fit:
     # (g,) Surprise of all observations over what chance would bring, in standard deviations. [-]
     surprise: Array
 
-    def findings(self, answer: int) -> tuple[Finding, ...]:
-        """Every observation that speaks for an answer or against it, the loudest first."""
-        rivals = np.where(np.arange(len(self.weight)) == answer, 0.0, self.weight)
-        support = _support(self.log_chance, rivals, answer)
-        badly = self.badly[answer]
-        told = np.flatnonzero((np.abs(support) >= SPEAKS) | badly)
-        loud = told[np.argsort(-np.abs(support[told]), kind="stable")].tolist()
-        return tuple(
-            Finding(seen=self.items[k], support=float(support[k]), fits_badly=bool(badly[k]))
-            for k in loud
-        )
+    def findings(self) -> list[tuple[Finding, ...]]:
+        """Every observation that speaks for each answer or against it, the loudest first."""
+        support = support_of(self.log_chance, self.weight)
+        told = (np.abs(support) >= SPEAKS) | self.badly
+        order = np.argsort(-np.abs(support), axis=-1, kind="stable")
+        return [
+            tuple(
+                Finding(seen=self.items[k], support=row[k], fits_badly=bad[k])
+                for k in places if tells[k]
+            )
+            for row, bad, tells, places in zip(
+                support.tolist(), self.badly.tolist(), told.tolist(), order.tolist(), strict=True
+            )
+        ]  # fmt: skip
 
     def doubtful(self) -> tuple[Contradiction, ...]:
         """Looks that alone keep another answer from the lead, one that would explain all the rest.
@@ -465,11 +468,12 @@ def fit_of(weighing: Weighing) -> Fit:
     )
 
 
-def _support(log_chance: Array, rivals: Array, answer: int) -> Array:
-    """Log chance under an answer over the mean chance under its rivals. (k,)"""
-    high = log_chance.max(0)
-    mean = rivals @ np.exp(log_chance - high) / max(rivals.sum(), _LEAST)
-    support = log_chance[answer] - high - np.log(np.maximum(mean, _LEAST))
+def support_of(log_chance: Array, weight: Array) -> Array:
+    """Log chance under each answer over the mean chance under its rivals. (g, k)"""
+    high = log_chance.max(0, initial=-1e300)
+    rivals = np.where(np.eye(len(weight), dtype=bool), 0.0, weight)
+    mean = rivals @ np.exp(log_chance - high) / np.maximum(rivals.sum(-1), _LEAST)[:, None]
+    support = log_chance - high - np.log(np.maximum(mean, _LEAST))
     return np.asarray(np.clip(support, -99.0, 99.0))
 
 

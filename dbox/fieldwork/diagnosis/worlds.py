@@ -123,9 +123,17 @@ class Jets:
         out = places - np.array([0.5 * along, 0.5 * across])
         out = out / np.maximum(np.hypot(out[:, 0], out[:, 1]), 1e-6)[:, None]
         from_inlet = places - np.array([0.0, 0.5 * across])
-        pattern = np.array([_heads(from_inlet, out, turn) for turn in _AIMS.tolist()])
+        ahead = np.stack([np.cos(_AIMS), np.sin(_AIMS)], -1)[:, None]
+        aside = np.stack([-np.sin(_AIMS), np.cos(_AIMS)], -1)[:, None]
+        jet = Jet(
+            pipe=_PIPE,
+            distance=np.maximum((from_inlet * ahead).sum(-1), 1e-3).ravel(),
+            offset=(from_inlet * aside).sum(-1).ravel(),
+            facing=(out * ahead).sum(-1).ravel(),
+        )
+        pattern = jet.heads(_FLOWS).reshape(len(_FLOWS), len(_AIMS), -1).swapaxes(0, 1)
         struck = np.array([np.interp(FAST, _FLOWS, heads.max(-1)) for heads in pattern])
-        pattern /= np.maximum(struck, 1e-9)[:, None, None]
+        pattern = pattern / np.maximum(struck, 1e-9)[:, None, None]
         chance = np.exp(-0.5 * (_AIMS / _AIM_SPREAD) ** 2) * (struck >= 0.5 * struck.max())
         return cls(pattern, chance / chance.sum())
 
@@ -135,23 +143,15 @@ class Jets:
         strength [m], inflow [m3/s] -> [m].
         """
         thrown = np.zeros((strength.size, self.pattern.shape[-1]))
-        carried = strength * inflow * (FAST + _POOL) / FAST / (inflow + _POOL)
-        for way in np.unique(aim[strength > 0]).tolist():
-            rows = np.flatnonzero((strength > 0) & (aim == way))
-            each = np.stack([np.interp(inflow[rows], _FLOWS, h) for h in self.pattern[way].T], -1)
-            thrown[rows] = each * carried[rows, None]
+        rows = np.flatnonzero(strength > 0)
+        flow, way = inflow[rows], aim[rows]
+        over = np.clip(np.searchsorted(_FLOWS, flow), 1, len(_FLOWS) - 1)
+        part = (flow - _FLOWS[over - 1]) / (_FLOWS[over] - _FLOWS[over - 1])
+        part = np.clip(part, 0.0, 1.0)[:, None]
+        each = (1.0 - part) * self.pattern[way, over - 1] + part * self.pattern[way, over]
+        carried = strength[rows] * flow * (FAST + _POOL) / FAST / (flow + _POOL)
+        thrown[rows] = each * carried[:, None]
         return thrown
-
-
-def _heads(from_inlet: Array, out: Array, turn: float) -> Array:
-    ahead = np.array([np.cos(turn), np.sin(turn)])
-    jet = Jet(
-        pipe=_PIPE,
-        distance=np.maximum(from_inlet @ ahead, 1e-3),
-        offset=from_inlet @ np.array([-ahead[1], ahead[0]]),
-        facing=out @ ahead,
-    )
-    return jet.heads(_FLOWS)
 
 
 def _inside(box: Box) -> tuple[float, float]:
