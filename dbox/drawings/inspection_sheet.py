@@ -54,6 +54,10 @@ _ELSEWHERE = ("port", "mouth", "cap", "drain_back", "wiped", "rod", "traffic")
 """Observations of an outlet that have their place in other tables."""
 
 
+_NOTES = 1.6
+"""Height of a page that is left over, from which it is given to notes. [in] (judgement)"""
+
+
 def _named(key: str) -> str:
     kind = WORDED[key]
     return kind.form or (key if kind.of_outlet else key.replace("_", " ").capitalize())
@@ -180,7 +184,8 @@ def findings_sheet(found: Diagnosis, paper: str = "letter") -> tuple[Figure, ...
     pages.paragraph("; ".join(seen_lines(found.site)) or "nothing yet")
     pages.skip(0.1)
     set_blocks(pages, diagnosis_blocks(found))
-    pages.heading("Notes", keep=1.4)
-    pages.lines_to_end(2, 0.5)
+    if pages.top - pages.sheet.bottom > _NOTES:
+        pages.heading("Notes")
+        pages.lines_to_end(2, 0.5)
     entries(pages, [("Signature", ""), ("Licence or title", "")], least_height=0.4)
     return pages.finished()

@@ -267,7 +267,7 @@ _OFF_LEVEL = 0.0008
 _STEPS = {
     "before": "Nothing opened yet",
     "open": "While the box is open, its water at rest",
-    "water": "On the same visit, then",
+    "water": "Then, with clean water and rods",
 }
 _BEFORE_WATER = "Before any water is run"
 
