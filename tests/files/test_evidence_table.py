@@ -3,10 +3,20 @@
 import pytest
 
 from dbox.errors import ScenarioError
-from dbox.fieldwork.diagnosis.causes import KEYS
-from dbox.fieldwork.evidence import OUTLET_WORDS, PLACES, WORDS, Evidence, OutletEvidence, Prior
+from dbox.fieldwork.diagnosis.causes import CAUSES, KEYS, index_of
+from dbox.fieldwork.diagnosis.next_look import Look
+from dbox.fieldwork.evidence import (
+    OUTLET_WORDS,
+    PLACES,
+    WORDED,
+    WORDS,
+    Evidence,
+    OutletEvidence,
+    Prior,
+)
 from dbox.fieldwork.site import Site
 from dbox.files.evidence_interview import answered, labels_of, queries, said
+from dbox.files.evidence_words import parting_words
 from dbox.files.scenario import loads
 from dbox.files.toml_file import toml_text
 
@@ -199,6 +209,23 @@ def test_a_fault_of_one_answer_for_every_outlet_is_told_once() -> None:
     assert [fault.partition(" is ")[0] for fault in caught.value.faults] == [
         f"outlet[{number}].evidence.mouth" for number in (2, 3)
     ]
+
+
+def test_every_two_causes_can_be_told_apart_in_words() -> None:
+    box, kind = site(), WORDED["stain"]
+
+    def told(*parts: tuple[tuple[int, int], ...]) -> str:
+        return parting_words(box, Look(kind=kind, outlet=-1, bits=1.0, minutes=1.0, parts=parts))
+
+    words = {told(((0, -1),), ((cause, 1),)) for cause in range(1, len(CAUSES))}
+    assert len(words) == len(CAUSES) - 1
+    full, blocked, tilt = index_of("full", "blocked", "tilt")
+    assert told(((full, 1),), ((blocked, 1),)) == "would tell a full trench from a blocked header"
+    assert told(((full, 1),), ((full, 2),)) == "would tell outlet ditch side from outlet 4"
+    both = ((tilt, -1), (full, 1))
+    assert told(both, ((tilt, -1),)).endswith("a full trench comes on top of a tilted box")
+    assert told(both, ((tilt, -1), (blocked, 1))) == told(((full, 1),), ((blocked, 1),))
+    assert told() == ""
 
 
 def test_no_two_questions_have_one_name() -> None:

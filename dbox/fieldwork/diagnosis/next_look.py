@@ -19,7 +19,7 @@ writing it down, and the first into the box has its opening.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -47,6 +47,9 @@ SLOW_POUR, FAST_POUR = 2.0 * LITRE / MINUTE, 20.0 * LITRE / MINUTE
 LITTLE = 0.02
 """Information below which a look adds next to nothing. [bit] (judgement)"""
 
+_NOTHING = 0.003
+"""Information below which a look is no more asked for its worth on one list. [bit] (numerical)"""
+
 _LATER = 3.0
 """How many times as much, for its effort, a look of a later step gives before what is left of the
 steps before is passed over. [-] (judgement)"""
@@ -54,7 +57,7 @@ steps before is passed over. [-] (judgement)"""
 _SHARED = 3.0
 """Looks that an opening is counted over: few open a box for one look. [-] (judgement)"""
 
-_MOST = 12
+_MOST = 10
 """Looks on a list at most. [-] (judgement)"""
 
 _LEADING = 8
@@ -170,7 +173,7 @@ def _chosen(kinds: list[Kind], bits: Array, before: Sequence[Look], opening: flo
     among = left & (steps == steps[left & (worth >= best / _LATER)].min())
     if np.any(among & wet):
         names = np.array([kind.name for kind in kinds])
-        spoilt = np.isin(names, _SPOILT) & (bits >= np.where(names == "ground", 1e-9, LITTLE))
+        spoilt = np.isin(names, _SPOILT) & (bits >= np.where(names == "ground", _NOTHING, LITTLE))
         among = spoilt if spoilt.any() else among
     return int(np.argmax(np.where(among, worth, -1.0)))
 
@@ -213,7 +216,10 @@ class _Prospect:
         rows = rows[np.argsort(weighing.answer_of_row[rows], kind="stable")]
         self.states = weighing.states.take(rows)
         # boxes of one answer stand together
-        self.answers, self.first = np.unique(weighing.answer_of_row[rows], return_index=True)
+        self.answers, first = np.unique(weighing.answer_of_row[rows], return_index=True)
+        self.spans = [slice(*ends) for ends in pairwise([*first.tolist(), _BOXES])]
+        member = weighing.answer_of_row[rows][:, None] == self.answers
+        self.member = member.astype(np.float64)  # (m, g)
         self.tries = self.rng.permutation(_BOXES)[:_TRIES]
         self.weight = np.full((1, _BOXES), 1.0 / _BOXES)  # After what the tries showed. (T, m)
         self.looks = list(_not_made(weighing))
@@ -234,8 +240,7 @@ class _Prospect:
                 tried.append((at, self._words(chance)))
             else:
                 worded.append((at, chance[:, 0]))
-        self.tried, self.shown = [at for at, _ in tried], [shown for _, shown in tried]
-        self.worded, self.chances = [at for at, _ in worded], [chance for _, chance in worded]
+        self.worded, self.tried = dict(worded), dict(tried)
 
     def _words(self, chance: Array) -> Array:
         """What every box makes of tried words at k outlets, (m, k, words). (T, m)"""
@@ -251,33 +256,39 @@ class _Prospect:
 
     def _joint(self, chance: Array) -> Array:
         """Chance of each answer and word after each try, (m, words) -> (T, g, words)."""
-        return np.add.reduceat(self.weight[..., None] * chance, self.first, axis=1)
+        return np.stack([self.weight[:, span] @ chance[span] for span in self.spans], axis=1)
 
     def _after(self, shown: Array) -> Array:
         """Chance of each answer after each try and what it showed, (T, m) -> (T, g)."""
-        after = np.add.reduceat(self.weight * shown, self.first, axis=1)
+        after = (self.weight * shown) @ self.member
         return np.asarray(after / np.maximum(after.sum(-1, keepdims=True), 1e-300))
 
     def bits(self) -> Array:
         """What each look is expected to add; 0 where it was made. [bit]"""
         bits = np.zeros(len(self.looks))
-        before = entr(np.add.reduceat(self.weight, self.first, axis=1)).sum(-1)
-        if self.worded:
-            joint = self._joint(np.concatenate(self.chances, axis=-1))
-            ends = np.cumsum([0, *(chance.shape[-1] for chance in self.chances[:-1])])
+        before = entr(self.weight @ self.member).sum(-1)
+        worded = [at for at in self.worded if self.left[at]]
+        if worded:
+            chances = [self.worded[at] for at in worded]
+            joint = self._joint(np.concatenate(chances, axis=-1))
+            ends = np.cumsum([0, *(chance.shape[-1] for chance in chances[:-1])])
             spread = entr(joint.sum(1)) - entr(joint).sum(1)
-            bits[self.worded] = (before[:, None] + np.add.reduceat(spread, ends, axis=1)).mean(0)
-        for at, shown in zip(self.tried, self.shown, strict=True):
-            bits[at] = (before - entr(self._after(shown)).sum(-1)).mean()
-        return np.where(self.left, np.maximum(bits, 0.0) / np.log(2.0), 0.0)
+            bits[worded] = (before[:, None] + np.add.reduceat(spread, ends, axis=1)).mean(0)
+        for at, shown in self.tried.items():
+            if self.left[at]:
+                bits[at] = (before - entr(self._after(shown)).sum(-1)).mean()
+        bits = np.asarray(np.maximum(bits, 0.0) / np.log(2.0))
+        # what adds nothing now will not after another look
+        self.left &= bits > _NOTHING
+        return bits
 
     def parts(self, at: int) -> tuple[tuple[tuple[int, int], ...], ...]:
         """The two answers that a look parts most: by what it tells of these two alone."""
-        before = np.add.reduceat(self.weight, self.first, axis=1)
+        before = self.weight @ self.member
         if at in self.tried:
-            after = self._after(self.shown[self.tried.index(at)])
+            after = self._after(self.tried[at])
         else:
-            chance = self._joint(self.chances[self.worded.index(at)])
+            chance = self._joint(self.worded[at])
             after = np.moveaxis(chance, 1, -1).reshape(-1, len(self.answers))
         before, after = before / before.sum(), after / after.sum()
         leading = np.argsort(-before.sum(0), kind="stable")[:_LEADING].tolist()
@@ -296,9 +307,9 @@ class _Prospect:
     def make(self, at: int) -> None:
         """Take a look as made, with what the tries show."""
         if at in self.tried:
-            shown = self.shown[self.tried.index(at)]
+            shown = self.tried[at]
         else:
-            chance = self.chances[self.worded.index(at)]
+            chance = self.worded[at]
             shown = chance[:, self._drawn(chance[self.tries])].T
         self.weight = self.weight * shown
         self.weight = self.weight / np.maximum(self.weight.sum(-1, keepdims=True), 1e-300)
