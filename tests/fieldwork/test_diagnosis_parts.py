@@ -20,7 +20,7 @@ from dbox.fieldwork.diagnosis.diagnose import diagnose, overload_of
 from dbox.fieldwork.diagnosis.posterior import contradictions, support_of, weigh
 from dbox.fieldwork.diagnosis.visible import View, call_chance, gauges_of
 from dbox.fieldwork.diagnosis.worlds import outlet_places
-from dbox.fieldwork.evidence import WORDED, WORDS, Evidence, OutletEvidence, Prior
+from dbox.fieldwork.evidence import WORDED, WORDS, Evidence, OutletEvidence, Prior, Sign
 from dbox.fieldwork.site import Box, Outlet, Site, Target, Works
 from dbox.hydraulics.surge.parts import Trench
 from tests.fieldwork.sites import POUR, states
@@ -278,6 +278,17 @@ def test_what_two_causes_do_to_a_word_multiplies():
             np.testing.assert_allclose(found[row, i], told / told.sum())
 
 
+def test_chances_of_words_are_the_user_s_to_change():
+    """A trap that every lip wears a deposit makes one seen speak for nothing."""
+    seen = Evidence(outlets=(OutletEvidence(lip="deposit"), *(OutletEvidence(lip="clean"),) * 3))
+    always = (Sign("lip", "deposit", (0.5, 0.5)), Sign("lip", "usual", (0.5, 0.5)))
+    by_table, by_user = (
+        weigh(lines(4, evidence=seen, signs=signs), draws=60, seed=1) for signs in ((), always)
+    )
+    place = by_table.hypotheses.answers.index(((index_of("deposit")[0], 0),))
+    assert by_table.probability[place] > 3 * by_user.probability[place]
+
+
 def test_mouths_follow_the_water_whatever_the_cause():
     """Water 20 mm over a lip stands in its mouth; this much is said without any source."""
     weighing = weigh(lines(4), draws=60, seed=3)
@@ -300,7 +311,6 @@ WET = {"mouth": "full", "port": "to the pipe", "drain_back": "long", "rod": "cle
         ({"at_rest": "above all lips"}, {"mouth": "dry"}, ("at_rest", "mouth")),
         ({}, {**WET, "port": "dry"}, ("port", "drain_back")),
         ({}, {**WET, "drain_back": "none"}, ("mouth", "drain_back")),
-        ({}, {**WET, "mouth": "dry"}, ("mouth", "drain_back")),
         ({"plugged": "falls", "at_rest": "above all lips"}, WET, ("plugged", "at_rest")),
         ({}, WET, None),
         ({"at_rest": "above all lips"}, WET, None),
@@ -309,8 +319,7 @@ WET = {"mouth": "full", "port": "to the pipe", "drain_back": "long", "rod": "cle
 def test_water_that_cannot_be_so_is_told_whatever_the_causes(whole, outlet, pair):
     """Common practice, no source: the last two go together."""
     seen = Evidence(**whole, outlets=(OutletEvidence(**outlet),) * 3)
-    nothing = tuple(Prior(key, 0.0) for key in KEYS if key != "jet")
-    found = contradictions(lines(3, evidence=seen, priors=nothing))
+    found = contradictions(lines(3, evidence=seen), np.full(3, 0.5))
     names = {(each.one.kind.name, each.other.kind.name) for each in found}
     assert names == ({pair} if pair else set())
 

@@ -359,7 +359,9 @@ def diagnose(site: Site, *, seed: int = 0, draws: int = DRAWS) -> Diagnosis:
         looks=next_looks(weighing, seed=seed),
         normal=normal_things(site),
         summed=_summed(weighing, fit.probability),
-        contradictions=tuple(dict.fromkeys((*contradictions(site), *fit.doubtful()))),
+        contradictions=tuple(
+            dict.fromkeys((*contradictions(site, weighing.suspicion), *fit.doubtful()))
+        ),
         off_level=_size("drop", np.ptp(weighing.states.plane, axis=-1), weighing.weight),
         overload=overload,
         warnings=(*_warnings(asked, weighing), *_held_back(site, overload)),

@@ -224,7 +224,10 @@ class _Prospect:
         self.weight = np.full((1, _BOXES), 1.0 / _BOXES)  # After what the tries showed. (T, m)
         self.looks = list(_not_made(weighing))
         self.left = np.ones(len(self.looks), bool)
-        view, chances = View(self.states, weighing.site.evidence), dict[Kind, Array]()
+        view, chances = (
+            View(self.states, weighing.site.evidence, weighing.site.signs),
+            dict[Kind, Array](),
+        )
         worded, tried = [], []
         for at, (kind, places) in enumerate(self.looks):
             if kind is _READINGS or kind in _POURED:
