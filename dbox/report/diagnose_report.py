@@ -5,13 +5,13 @@ What is not known is null, never 0 and never NaN.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import groupby
 
 import numpy as np
 
-from dbox.errors import outlets_text
+from dbox.errors import any_of, outlets_text
 from dbox.fieldwork.diagnosis.diagnose import Answer, Diagnosis, Overload
 from dbox.fieldwork.diagnosis.next_look import LITTLE, Look, stirs, surfacing
+from dbox.fieldwork.evidence import Kind
 from dbox.fieldwork.readings import reduce_readings
 from dbox.fieldwork.site import Site
 from dbox.files.evidence_words import (
@@ -261,7 +261,8 @@ _MOST, _TOLD, _LOOKS, _FINDINGS = 6, 3, 5, 4
 _LEAST, _ADVISED, _STANDS_OUT = 0.05, 0.15, 0.30
 _KNOWN = 2.0 / 3.0
 """Part of the chance of a cause that one outlet has where its outlet is told. [-] (judgement)"""
-_CHANCES = ((0.9, "very likely"), (0.65, "likely"), (0.35, "may well be"), (0.1, "possible"))
+_LIKELY = 0.65
+_CHANCES = ((0.9, "very likely"), (_LIKELY, "likely"), (0.35, "may well be"), (0.1, "possible"))
 _OFF_LEVEL = 0.0008
 """Height between lips from which they are told to be off level. [m] (about 1/32 in: judgement)"""
 _STEPS = {
@@ -300,7 +301,11 @@ def _told(found: Diagnosis) -> list[_Told]:
             told.append(_Told(words, short, answer.probability, answer))
         elif answer.key not in done:
             at = [a for a in found.answers if a.key == answer.key and a.outlet in whole.outlets]
-            each = (f"{chance_text(a.probability)} at {site.outlets[a.outlet].label}" for a in at)
+            chances: dict[str, list[str]] = {}
+            for a in at:
+                label = site.outlets[a.outlet].label
+                chances.setdefault(chance_text(a.probability), []).append(label)
+            each = (f"{chance} at {any_of(labels)}" for chance, labels in chances.items())
             name, where = whole.cause.name, ", outlet not known"
             short = name.partition(" (")[0] + where
             told.append(_Told(name + where, short, whole.probability, answer, ", ".join(each)))
@@ -384,13 +389,14 @@ def _off_level(found: Diagnosis, lead: _Told) -> str:
     """Whether a box off level is in trouble by it; nothing where its lips are alike."""
     site, read = found.site, reduce_readings(found.site).height
     if any(cause.tilted for cause, _ in lead.answer.parts) and lead.probability >= _STANDS_OUT:
-        band = band_words(found.off_level, site.lengths)
-        return f"The box is tilted by {band} across its outlets, which is the likely trouble."
+        band = band_words(lead.answer.size or found.off_level, site.lengths)
+        sure = "is the likely" if lead.probability >= _LIKELY else "may well be the"
+        return f"The box is tilted by {band} across its outlets, which {sure} trouble."
     read = read[np.isfinite(read)]
     if read.size < 2 or np.ptp(read) < _OFF_LEVEL:
         return ""
     inches, metric = site.lengths.pair(float(np.ptp(read)))
-    return f"Its lips are off level by {inches} ({metric}), which may not be the trouble."
+    return f"The lips are off level by {inches} ({metric}), which may not be the trouble."
 
 
 def _why(found: Diagnosis, each: _Told) -> list[str]:
@@ -436,15 +442,17 @@ def _looks(found: Diagnosis) -> Section:
     if looks[0].bits < LITTLE:
         blocks.append(_said("No look left is expected to change the ranking much."))
     opening = max(look.minutes - look.kind.minutes for look in looks)
-    groups = [[*same] for _, same in groupby(looks, lambda look: look.kind)][:_LOOKS]
+    groups: dict[tuple[str, Kind], list[Look]] = {}
+    for look in looks:
+        groups.setdefault((visit_step(look), look.kind), []).append(look)
     last = ""
-    for same in groups:
-        if (step := visit_step(same[0])) != last:
+    for (step, kind), same in [*groups.items()][:_LOOKS]:
+        if step != last:
             words = _BEFORE_WATER if last and step == "before" else _STEPS[step]
             to_open = f", {opening:.0f} min to open it" if step == "open" and opening else ""
             blocks.append(_said(f"{words}{to_open}:"))
             last = step
-        kind, minutes = same[0].kind, sum(look.kind.minutes for look in same)
+        minutes = kind.minutes * len(same)
         at, would = [look.outlet for look in same], parting_words(site, same[0])
         words = "; ".join(filter(None, (look_words(site, kind, at), would)))
         blocks.append(Paragraph(words, f"  {minutes:3.0f} min  "))

@@ -109,7 +109,7 @@ def test_what_is_not_known_is_null(dbox):
 def test_contradicting_evidence_is_named(dbox, contradicting):
     _, out, _ = dbox("diagnose", contradicting, "--draws", "60")
     assert "DO NOT GO TOGETHER" in out
-    again = "outlet 4: open its port: water against the bottom of the pipe"
+    again = "outlet 4: open the port: water against the bottom of the pipe"
     assert f"LOOK AGAIN: {again}" in flowed(out)
     _, out, _ = dbox("diagnose", contradicting, "--json", "--draws", "60")
     (pair, *_) = json.loads(out)["contradictions"]
@@ -164,7 +164,7 @@ def test_a_box_off_level_is_told_from_one_that_is_tilted(dbox, tmp_path):
     rows = ", ".join(f'{{reading = "{reading} in"}}' for reading in ("1/8", "1/8", "0", "0"))
     path.write_text(SEEN[: SEEN.index("outlet =")] + f"outlet = [{rows}]\n")
     out = flowed(dbox("diagnose", str(path))[1])
-    assert "Its lips are off level by 1/8 in (3.2 mm), which may not be the trouble." in out
+    assert "The lips are off level by 1/8 in (3.2 mm), which may not be the trouble." in out
     assert "which is the likely trouble" not in out
     leans = flowed(dbox("diagnose", "wet-line")[1])
     assert "across its outlets, which is the likely trouble." in leans

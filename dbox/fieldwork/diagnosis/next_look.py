@@ -27,7 +27,7 @@ from scipy.special import entr
 
 from dbox.arrays import Array
 from dbox.fieldwork.diagnosis.cause_lips import HELD, UNEVEN
-from dbox.fieldwork.diagnosis.causes import OWN_SCATTER
+from dbox.fieldwork.diagnosis.causes import OWN_SCATTER, index_of
 from dbox.fieldwork.diagnosis.posterior import Weighing, pours_done, word_of
 from dbox.fieldwork.diagnosis.visible import View, catch_chance, found_heights
 from dbox.fieldwork.evidence import BAILED, KINDS, PARTS, PORTS, POURS, REST, Kind
@@ -75,6 +75,8 @@ it. [-] (judgement)"""
 
 _SPOILT = ("ground", "port", "at_rest", "mouth")
 """What running water would spoil, and the ground, which says where none may run."""
+
+(_OTHER,) = index_of("other")
 
 _READINGS = Kind(
     name="readings", part=REST, turn=18, look="read every lip from still water", minutes=10
@@ -294,7 +296,9 @@ class _Prospect:
             chance = self._joint(self.worded[at])
             after = np.moveaxis(chance, 1, -1).reshape(-1, len(self.answers))
         before, after = before / before.sum(), after / after.sum()
-        leading = np.argsort(-before.sum(0), kind="stable")[:_LEADING].tolist()
+        answers = [self.weighing.hypotheses.answers[each] for each in self.answers]
+        named = np.array([_OTHER not in {cause for cause, _ in parts} for parts in answers])
+        leading = np.argsort(-before.sum(0) * named, kind="stable")[: min(_LEADING, named.sum())]
 
         def told(pair: tuple[int, int]) -> float:
             unsure = [
@@ -303,9 +307,8 @@ class _Prospect:
             ]
             return float(unsure[0] - unsure[1])
 
-        pair = max(combinations(leading, 2), key=told, default=())
-        answers = self.weighing.hypotheses.answers
-        return tuple(answers[self.answers[each]] for each in pair)
+        pair = max(combinations(leading.tolist(), 2), key=told, default=())
+        return tuple(answers[each] for each in pair)
 
     def make(self, at: int) -> None:
         """Take a look as made, with what the tries show."""
