@@ -467,8 +467,11 @@ def _advice(causes: Sequence[_Told]) -> Section:
         percent = f"{100 * _STANDS_OUT:.0f}{TOGETHER}%"
         return [Heading(f"LOOK FIRST: no cause has {percent}, so nothing is advised yet")]
     blocks: list[Block] = [Heading("WHAT TO DO, the least drastic first; look before you dig")]
+    said = set[str]()
     for each in [each for each in causes[:_TOLD] if each.probability >= _ADVISED]:
-        blocks.append(Paragraph(f"If {each.short}:", "  ", hang=2))
-        steps = enumerate(each.answer.cause.advice, start=1)
-        blocks += [Paragraph(step, f"    {number}. ") for number, step in steps]
+        new = [step for step in each.answer.cause.advice if step not in said]
+        said.update(new)
+        if new:
+            blocks.append(Paragraph(f"If {each.short}:", "  ", hang=2))
+        blocks += [Paragraph(step, f"    {number}. ") for number, step in enumerate(new, start=1)]
     return blocks
