@@ -40,8 +40,7 @@ _ORDER = (
     "photo, and note the water against every lip, the mouths and the stains.",
     "Read every lip from the still water, and the tilt of the rim both ways.",
     "Bail below all lips and watch each pipe for 10 to 30 min: what runs back, and does it stop?",
-    "Pour slowly, then fast: the order in which the outlets start, and what each takes. "
-    "No pour into a line that surfaces.",
+    "Pour slowly, then fast, never into a line that surfaces: who starts first, who takes what.",
     "Rod each header: how far, and how it feels.",
     "Dig last.",
 )
@@ -89,8 +88,8 @@ def inspection_sheet(site: Site, paper: str = "letter") -> tuple[Figure, ...]:
          ticks(OUTLET_WORDS["traffic"])]
         for i, o in enumerate(site.outlets, start=1)
     ]  # fmt: skip
-    heads = columns({"line": 0.75, "length": 0.7, "water in the port": 1.75,
-                     "over the\npipe bottom": 1.05, "wet ground": 2.3, "ruts": 0.75})  # fmt: skip
+    heads = columns({"line": 0.75, "length": 0.7, "water in the port": 1.7,
+                     "over the\npipe bottom": 1.15, "wet ground": 2.25, "ruts": 0.75})  # fmt: skip
     table(pages, heads, rows, title=title, least_height=BY_HAND)
     _at_rest(pages)
     _moving(pages)
