@@ -332,6 +332,7 @@ def diagnosis_blocks(found: Diagnosis) -> list[Section]:
 def _top(found: Diagnosis, lead: _Told) -> Section:
     stands_out = lead.probability >= _STANDS_OUT
     head = "MOST LIKELY" if stands_out else "NOTHING STANDS OUT YET; first is"
+    head = head if found.fits_well else "NOTHING FITS WELL; first is"
     if found.contradictions:
         words = f"LOOK AGAIN: {again_words(found.site, found.contradictions[0])}"
     elif found.looks and (found.looks[0].bits >= LITTLE or not stands_out):

@@ -14,6 +14,7 @@ readings = {spread = "1/32 in"}
 outlet = [{reading = 0, evidence = {mouth = "dry", port = "dry"}}, {reading = 0}, {reading = 0},
           {reading = 0, evidence = {port = "dry", mouth = "full", drain_back = "long"}}]
 """
+FEW = ("--draws", "40")
 
 
 @pytest.fixture
@@ -140,7 +141,7 @@ def test_what_is_so_at_every_outlet_is_told_once_as_what_it_is(dbox, tmp_path):
 
 def test_nothing_is_advised_while_no_cause_stands_out(dbox, tmp_path):
     path = with_ports(tmp_path, "dry", "dry", "dry", "below the pipe")
-    code, out, _ = dbox("diagnose", path)
+    code, out, _ = dbox("diagnose", path, *FEW)
     assert code == 0
     assert "NOTHING STANDS OUT YET" in out.splitlines()[2]
     assert "LOOK FIRST: no cause has 30 %" in out
@@ -149,11 +150,11 @@ def test_nothing_is_advised_while_no_cause_stands_out(dbox, tmp_path):
 
 def test_a_cause_split_over_outlets_is_summed(dbox, tmp_path):
     path = with_ports(tmp_path, "dry", "dry", "dry", "dry")
-    answer = json.loads(dbox("diagnose", path, "--json")[1])
+    answer = json.loads(dbox("diagnose", path, "--json", *FEW)[1])
     split = {each["cause"]: each for each in answer["summed"]}
     alone = [c["probability"] for c in answer["causes"] if c["cause"] == "deposit"]
     assert split["deposit"]["probability"] == pytest.approx(sum(alone), abs=0.01 * len(alone))
-    out = flowed(dbox("diagnose", path)[1])
+    out = flowed(dbox("diagnose", path, *FEW)[1])
     assert "deposit or root on a lip, outlet not known: " in out
     assert "by outlet: " in out
 
@@ -163,7 +164,7 @@ def test_a_box_off_level_is_told_from_one_that_is_tilted(dbox, tmp_path):
     path = tmp_path / "lean.toml"
     rows = ", ".join(f'{{reading = "{reading} in"}}' for reading in ("1/8", "1/8", "0", "0"))
     path.write_text(SEEN[: SEEN.index("outlet =")] + f"outlet = [{rows}]\n")
-    out = flowed(dbox("diagnose", str(path))[1])
+    out = flowed(dbox("diagnose", str(path), *FEW)[1])
     assert "The lips are off level by 1/8 in (3.2 mm), which may not be the trouble." in out
     assert "which is the likely trouble" not in out
     leans = flowed(dbox("diagnose", "wet-line")[1])
@@ -171,10 +172,10 @@ def test_a_box_off_level_is_told_from_one_that_is_tilted(dbox, tmp_path):
 
 
 def test_looks_tell_minutes_and_causes_and_bits_only_in_json(dbox):
-    out = dbox("diagnose", "off-level")[1]
+    out = dbox("diagnose", "off-level", *FEW)[1]
     assert " bit" not in out
     assert "would tell " in out
-    looks = json.loads(dbox("diagnose", "off-level", "--json")[1])["next_tests"]
+    looks = json.loads(dbox("diagnose", "off-level", "--json", *FEW)[1])["next_tests"]
     assert len(looks) > 5
     assert {look["step"] for look in looks} <= {"before", "open", "water"}
     assert all(look["would_tell"].startswith("would tell ") for look in looks)
