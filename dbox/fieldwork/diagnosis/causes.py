@@ -61,7 +61,7 @@ class Cause:
     fault: Fault | None = None  # What it does to the lip of its outlet.
     scatter: float = OWN_SCATTER  # Least standard deviation of every lip about the plane. [m]
     # What it does to the line of its outlet: `blocked`, `crushed`, `belly`, `full`, `deep`,
-    # `capped`.
+    # `soaked`, `capped`.
     line: str = ""
     leaks: bool = False  # Whether the box may lose water through its walls.
     starved: bool = False  # Whether no water reaches the box.
@@ -179,7 +179,7 @@ CAUSES = (
           advice=(f"close the ground around it off; {GAS}",
                   "replace lid, pipe or box; seal and level it again")),
     Cause(key="surface_water", name="surface or roof water on one line only", weight=2,
-          of_outlet=True, own_load=(1.5, 3.5),
+          of_outlet=True, line="soaked", mute=True, own_load=(1.5, 3.5),
           advice=("look where roof, drive and slope send their water; lead it away from that line",
                   "fill and crown the ground over the trench, so that rain runs off")),
     Cause(key="supply_blocked", name="tank's filter plugged, or supply pipe blocked", weight=3,
