@@ -311,8 +311,8 @@ def draw_states(
     highest = np.where(np.isfinite(felt), felt, -np.inf).max(-1, keepdims=True)
     # a trench that is blocked further out backs up to the box in half of all cases, one that rain
     # runs into in fewer
-    backs = dice.even()[:, None]
-    backs = line("full") | (line("deep") & (backs < 0.5)) | (line("soaked") & (backs < 0.4))
+    part = dice.even()[:, None]
+    backs = line("full") | (line("deep") & (part < 0.5)) | (line("soaked") & (part < 0.4))
     tail = np.where(backs, felt + over, -np.inf)
     tail = np.where(has("all_full")[:, None], highest + 0.002 + over, tail)
     closed = line("blocked") | line("crushed") | line("capped")
