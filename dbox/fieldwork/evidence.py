@@ -213,7 +213,7 @@ class OutletEvidence:
         usual=(0.87, 0.11, 0.02),
         under={"blocked": (0.85, 0.12, 0.03), "crushed": (0.72, 0.24, 0.04),
                "back_pitched": (0.06, 0.88, 0.06), "full": (0.04, 0.13, 0.83),
-               "deep_block": (0.25, 0.45, 0.30)},
+               "deep_block": (0.25, 0.45, 0.30), "surface_water": (0.52, 0.13, 0.35)},
         everywhere={"all_full": (0.03, 0.12, 0.85), "frozen": (0.75, 0.20, 0.05),
                     "overload": (0.75, 0.20, 0.05)})
     rod: str | None = seen(

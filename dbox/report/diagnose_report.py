@@ -38,8 +38,7 @@ from dbox.report.blocks import (
 )
 from dbox.report.cautions import RANKED
 from dbox.report.encode import Json, encode, rows
-from dbox.report.surge_report import duration
-from dbox.report.text import TOGETHER, chance_text
+from dbox.report.text import TOGETHER, chance_text, duration
 from dbox.report.wording import sentences
 from dbox.units import DAY, FOOT, GALLON, MINUTE, gallons
 
