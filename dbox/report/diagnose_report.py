@@ -273,7 +273,7 @@ _BEFORE_WATER = "Before any water is run"
 
 
 @dataclass(frozen=True)
-class _Told:
+class Told:
     """A cause as it is told: at one outlet, or at some outlet of several."""
 
     words: str
@@ -289,15 +289,15 @@ class _Told:
         return f"{word}, {chance_text(self.probability).replace(' %', f'{TOGETHER}%')}"
 
 
-def _told(found: Diagnosis) -> list[_Told]:
+def told_causes(found: Diagnosis) -> list[Told]:
     """The causes, most probable first; one that may sit at several outlets is summed."""
     site, summed = found.site, {each.cause.key: each for each in found.summed}
-    told, done = list[_Told](), set[str]()
+    told, done = list[Told](), set[str]()
     for answer in found.answers:
         whole = summed.get(answer.key)
         if whole is None or answer.probability > _KNOWN * whole.probability:
             words, short = (cause_words(site, answer, short=short) for short in (False, True))
-            told.append(_Told(words, short, answer.probability, answer))
+            told.append(Told(words, short, answer.probability, answer))
         elif answer.key not in done:
             at = [a for a in found.answers if a.key == answer.key and a.outlet in whole.outlets]
             chances: dict[str, list[str]] = {}
@@ -307,7 +307,7 @@ def _told(found: Diagnosis) -> list[_Told]:
             each = (f"{chance} at {any_of(labels)}" for chance, labels in chances.items())
             name, where = whole.cause.name, ", outlet not known"
             short = name.partition(" (")[0] + where
-            told.append(_Told(name + where, short, whole.probability, answer, ", ".join(each)))
+            told.append(Told(name + where, short, whole.probability, answer, ", ".join(each)))
         done.add(answer.key)
     return sorted(told, key=lambda each: -each.probability)
 
@@ -320,7 +320,7 @@ def report(found: Diagnosis) -> list[str]:
 
 def diagnosis_blocks(found: Diagnosis) -> list[Section]:
     """Lead and next look; what does not agree; looks, causes, what to do; the lines in numbers."""
-    over, told = found.overload, _told(found)
+    over, told = found.overload, told_causes(found)
     return [
         _top(found, told[0]), _contradictions(found), _looks(found), _normal(found),
         _ranked(found, told), _advice(told),
@@ -328,7 +328,7 @@ def diagnosis_blocks(found: Diagnosis) -> list[Section]:
     ]  # fmt: skip
 
 
-def _top(found: Diagnosis, lead: _Told) -> Section:
+def _top(found: Diagnosis, lead: Told) -> Section:
     stands_out = lead.probability >= _STANDS_OUT
     head = "MOST LIKELY" if stands_out else "NOTHING STANDS OUT YET; first is"
     head = head if found.fits_well else "NOTHING FITS WELL; first is"
@@ -362,7 +362,7 @@ def _normal(found: Diagnosis) -> Section:
     return [Heading("WHAT MAY BE NORMAL"), *told]
 
 
-def _ranked(found: Diagnosis, causes: Sequence[_Told]) -> Section:
+def _ranked(found: Diagnosis, causes: Sequence[Told]) -> Section:
     site = found.site
     blocks: list[Block] = [Heading("CAUSES: ranked, none is announced")]
     if not (site.evidence.count or site.pours or any(o.readings for o in site.outlets)):
@@ -385,7 +385,7 @@ def _ranked(found: Diagnosis, causes: Sequence[_Told]) -> Section:
     return blocks
 
 
-def _off_level(found: Diagnosis, lead: _Told) -> str:
+def _off_level(found: Diagnosis, lead: Told) -> str:
     """Whether a box off level is in trouble by it; nothing where its lips are alike."""
     site, read = found.site, reduce_readings(found.site).height
     if any(cause.tilted for cause, _ in lead.answer.parts) and lead.probability >= _STANDS_OUT:
@@ -399,7 +399,7 @@ def _off_level(found: Diagnosis, lead: _Told) -> str:
     return f"The lips are off level by {inches} ({metric}), which may not be the trouble."
 
 
-def _why(found: Diagnosis, each: _Told) -> list[str]:
+def _why(found: Diagnosis, each: Told) -> list[str]:
     """Lines under a cause: its size, what speaks for it and against it, what it leaves over."""
     if each.outlets:
         return [f"by outlet: {each.outlets}"]
@@ -456,13 +456,13 @@ def _looks(found: Diagnosis) -> Section:
         at, would = [look.outlet for look in same], parting_words(site, same[0])
         words = "; ".join(filter(None, (look_words(site, kind, at), would)))
         blocks.append(Paragraph(words, f"  {minutes:3.0f} min  "))
-    if wet := surfacing(site):
+    if (wet := surfacing(site)) and len(site.pours) < 2:
         where = outlets_text(site.outlets[i].label for i in wet)
         blocks.append(_said(f"No pour while water surfaces at {where}: more would run there."))
     return blocks
 
 
-def _advice(causes: Sequence[_Told]) -> Section:
+def _advice(causes: Sequence[Told]) -> Section:
     if causes[0].probability < _STANDS_OUT:
         percent = f"{100 * _STANDS_OUT:.0f}{TOGETHER}%"
         return [Heading(f"LOOK FIRST: no cause has {percent}, so nothing is advised yet")]
