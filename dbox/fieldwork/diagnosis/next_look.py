@@ -175,8 +175,10 @@ def _chosen(kinds: list[Kind], bits: Array, before: Sequence[Look], opening: flo
     among = left & (steps == steps[left & (worth >= best / _LATER)].min())
     if np.any(among & wet):
         names = np.array([kind.name for kind in kinds])
-        spoilt = np.isin(names, _SPOILT) & (bits >= np.where(names == "ground", _NOTHING, LITTLE))
-        among = spoilt if spoilt.any() else among
+        first = np.isin(names, _SPOILT) & (bits >= np.where(names == "ground", _NOTHING, LITTLE))
+        if not first.any() and np.any(among & (names == "fast pour")):
+            first = left & (names == "slow pour")
+        among = first if first.any() else among
     return int(np.argmax(np.where(among, worth, -1.0)))
 
 
@@ -226,11 +228,8 @@ class _Prospect:
         self.weight = np.full((1, _BOXES), 1.0 / _BOXES)  # After what the tries showed. (T, m)
         self.looks = list(_not_made(weighing))
         self.left = np.ones(len(self.looks), bool)
-        view, chances = (
-            View(self.states, weighing.site.evidence, weighing.site.signs),
-            dict[Kind, Array](),
-        )
-        worded, tried = [], []
+        view = View(self.states, weighing.site.evidence, weighing.site.signs)
+        worded, tried, chances = [], [], dict[Kind, Array]()
         for at, (kind, places) in enumerate(self.looks):
             if kind is _READINGS or kind in _POURED:
                 log = self._readings(places) if kind is _READINGS else self._pour(kind)
@@ -325,9 +324,8 @@ class _Prospect:
         """Log probability of tried readings; a lip's own scatter counts with the ruler's. (T, m)"""
         ruler = (self.weighing.site.spread or DEFAULT_SPREAD) * np.array(HELD)
         read, smooth = self.states.read[:, uncapped], self.states.smooth[:, uncapped]
-        noise = self.rng.choice(ruler, (_TRIES, 1)) * self.rng.standard_normal(
-            (_TRIES, len(read.T))
-        )
+        noise = self.rng.standard_normal((_TRIES, len(uncapped)))
+        noise *= self.rng.choice(ruler, (_TRIES, 1))
         tried, smooth = (h - h.mean(-1, keepdims=True) for h in (read[self.tries] + noise, smooth))
         away = ((tried[:, None] - smooth) ** 2).sum(-1)
         spread = np.hypot(ruler, OWN_SCATTER * np.array(UNEVEN))[:, None, None]
