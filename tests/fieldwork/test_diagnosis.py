@@ -5,13 +5,8 @@ and of those given 70 to 90 %, between 65 and 95 % right. Five seeds of 500 jobs
 first (0.886 of all), 0.94 to 0.97 among the first two (0.954), and 0.86 to 0.91 right of those
 given 70 to 90 %. 500 jobs are held to the aims as they stand; the everyday 25 may miss them by
 their own error, so that they fail only where something broke.
-
-The tool's own next look reached 90 % certainty in 13.7 looks, the order of practice in 29.0 (means
-of 500 jobs, their standard errors 0.7 and 0.4; a line's port or rod is a look of its own). The slow
-test asks 80 of them.
 """
 
-from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -19,12 +14,12 @@ import pytest
 
 from dbox import Circle, DomainError
 from dbox.fieldwork.diagnosis.causes import CAUSES, index_of
-from dbox.fieldwork.diagnosis.diagnose import diagnose, next_looks
+from dbox.fieldwork.diagnosis.diagnose import diagnose
 from dbox.fieldwork.diagnosis.posterior import Weighing, weigh
 from dbox.fieldwork.evidence import Evidence, OutletEvidence
 from dbox.fieldwork.site import Flow, Outlet, Site, Works
 from dbox.hydraulics.surge.parts import Trench
-from tests.fieldwork.jobs import Job, make_job, revealed, visit
+from tests.fieldwork.jobs import make_job, revealed, visit
 
 LOOKED_AT = 0.25
 """Part of the looks left out at a first visit that are still left out after the later ones."""
@@ -212,51 +207,3 @@ def test_no_open_outlet_or_too_few_draws_is_refused():
         diagnose(shut)
     with pytest.raises(DomainError, match="draws"):
         diagnose(box(), draws=5)
-
-
-PRACTICE = tuple(
-    "system cap season rain traffic ground_at_box meter tank_level tank_outlet port* at_rest mouth "  # noqa: SIM905
-    "stain trace lip sludge cracks baffle inlet_mouth hole ice inflow readings rim drain_back slow "
-    "fast rod* wiped* plugged".split()
-)
-"""The order of looking from cheap to dear; a star: line by line, the wet ones first (common
-practice, no source)."""
-
-
-def in_order_of_practice(job: Job) -> Iterator[str]:
-    seen = job.everything.outlets
-    lines = sorted(range(len(seen)), key=lambda i: not seen[i].ground)
-    for look in PRACTICE:
-        if look.endswith("*"):
-            yield from (f"{look[:-1]} {i}" for i in lines)
-        else:
-            yield look
-
-
-def looks_needed(job: Job, *, by_tool: bool) -> int:
-    """Looks until something is 90 % certain, beginning from the wet ground."""
-    made, order = {"ground"}, in_order_of_practice(job)
-    for count in range(60):
-        weighing = weigh(revealed(job, made), draws=100, seed=1)
-        if weighing.probability.max() >= 0.9:
-            return count
-        if by_tool:
-            looks = next_looks(weighing, seed=1)
-            if not looks:
-                return count
-            name = {"slow pour": "slow", "fast pour": "fast"}.get(looks[0].name, looks[0].name)
-            made.add(name if looks[0].outlet < 0 else f"{name} {looks[0].outlet}")
-        else:
-            following = next(order, None)
-            if following is None:
-                return count
-            made.add(following)
-    return 60
-
-
-@pytest.mark.slow
-def test_the_tool_s_own_next_look_needs_fewer_looks_than_practice():
-    rng = np.random.default_rng(77)
-    jobs = [make_job(rng) for _ in range(80)]
-    spared = [looks_needed(job, by_tool=False) - looks_needed(job, by_tool=True) for job in jobs]
-    assert np.mean(spared) > 3 * np.std(spared) / np.sqrt(len(spared))
