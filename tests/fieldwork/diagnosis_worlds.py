@@ -10,6 +10,7 @@ below 1 in 10,000 count as that in the log-loss.
 """
 
 import argparse
+import ast
 import hashlib
 import pickle
 import tempfile
@@ -47,9 +48,10 @@ def written(key: str) -> str:
 
 
 def with_priors(site: Site, setting: Setting) -> Site:
-    """The same visit with the world's priors typed in, none left at the tool's own."""
-    known = {written(key): weight for key, weight in setting.priors.items()}
-    typed = [Prior(c.key, float(known.get(written(c.key), 0.0))) for c in CAUSES]
+    """The same visit with the world's priors typed in; what is no single cause is left alone."""
+    typed = [
+        Prior(c.key, float(setting.priors.get(c.key, 0.0))) for c in CAUSES if c.key != "other"
+    ]
     return replace(site, priors=tuple(typed))
 
 
@@ -74,11 +76,11 @@ def flagged(site: Site, draws: int) -> bool:
 def classifiers(name: str, count: int) -> tuple[Classifier, Classifier]:
     """Trained on jobs of a world at a number of looks, or as they were kept."""
     here = Path(__file__).parent
-    made_by = b"".join((here / f"{module}.py").read_bytes() for module in _MADE_BY)
-    mark = hashlib.sha256(made_by + f"{name} {count} {TRAINED_ON}".encode()).hexdigest()[:16]
+    made_by = [ast.dump(ast.parse((here / f"{module}.py").read_text())) for module in _MADE_BY]
+    mark = hashlib.sha256(f"{made_by} {name} {count} {TRAINED_ON}".encode()).hexdigest()[:16]
     kept = Path(tempfile.gettempdir()) / f"dbox-classifiers-{mark}.pickle"
     if kept.exists():
-        return pickle.loads(kept.read_bytes())  # noqa: S301
+        return pickle.loads(kept.read_bytes())
     setting, rng = SETTINGS[name], np.random.default_rng([count, 77])
     jobs = [make_job(rng, setting=setting) for _ in range(TRAINED_ON)]
     rows = np.array([categories(revealed(j, looks_made(rng, count, setting))) for j in jobs])
