@@ -413,6 +413,24 @@ class Prior:
     weight: float
 
 
+@dataclass(frozen=True)
+class Sign:
+    """How often a cause shows each word of a kind, by the user; `usual`: where none does. [-]"""
+
+    kind: str
+    cause: str
+    chances: Chances
+
+
+def signed(kind: Kind, signs: tuple[Sign, ...]) -> Kind:
+    """A kind of evidence with the chances that the user gave it."""
+    own = {sign.cause: sign.chances for sign in signs if sign.kind == kind.name}
+    if not own:
+        return kind
+    usual = own.pop("usual", kind.usual)
+    return replace(kind, usual=usual, under={**kind.under, **own})
+
+
 def _kinds(table: type, *, of_outlet: bool) -> tuple[Kind, ...]:
     return tuple(
         replace(f.metadata["kind"], name=f.name, of_outlet=of_outlet)

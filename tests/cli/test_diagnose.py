@@ -37,7 +37,7 @@ def flowed(text):
 
 @pytest.mark.parametrize(
     ("name", "first", "outlet"),
-    [("wet-line", "tilt_full", "4"), ("dry-line", "blocked", "2")],
+    [("wet-line", "tilt+full", "4"), ("dry-line", "blocked", "2")],
 )
 def test_the_shipped_cases_are_told_for_what_they_were_made(dbox, name, first, outlet):
     code, out, err = dbox("diagnose", name, "--json")
@@ -63,7 +63,7 @@ def test_text_fits_72_columns_and_begins_with_cautions(dbox, name):
 
 def test_the_size_comes_with_its_band_and_what_speaks_for_and_against(dbox):
     text = flowed(dbox("diagnose", "wet-line")[1])
-    assert "size: box down 3/16 to" in text
+    assert "size: box down 5/32 to" in text
     assert "mm) toward outlet 4" in text
     assert "against: outlet 3, port of the line: dry" in text
     assert "for: outlet 4, " in text

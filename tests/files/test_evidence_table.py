@@ -4,7 +4,15 @@ import pytest
 
 from dbox.errors import ScenarioError
 from dbox.fieldwork.diagnosis.causes import KEYS
-from dbox.fieldwork.evidence import OUTLET_WORDS, PLACES, WORDS, Evidence, OutletEvidence, Prior
+from dbox.fieldwork.evidence import (
+    OUTLET_WORDS,
+    PLACES,
+    WORDS,
+    Evidence,
+    OutletEvidence,
+    Prior,
+    Sign,
+)
 from dbox.fieldwork.site import Site
 from dbox.files.evidence_interview import answered, labels_of, queries, said
 from dbox.files.scenario import loads
@@ -90,7 +98,24 @@ def test_two_depths_of_a_port_are_water_over_its_pipe() -> None:
     assert below.port == "below the pipe"
 
 
+def test_chances_of_words_are_read_by_kind_and_cause() -> None:
+    read = site(signs={"lip": {"full": [1, 3], "usual": [9, 1]}, "rod": {"deposit": [1, 1, 1, 1]}})
+    assert read.signs == (
+        Sign("lip", "full", (0.25, 0.75)), Sign("lip", "usual", (0.9, 0.1)),
+        Sign("rod", "deposit", (0.25,) * 4),
+    )  # fmt: skip
+    told = faults(signs={"lipp": {}, "lip": {"ful": [1, 1], "full": [1], "deposit": [0, 1]}})
+    assert told == [
+        "signs.lipp has no chances of its own; did you mean lip?",
+        "signs.lip.ful is no cause; did you mean full?",
+        "signs.lip.full is a list; write a number above 0 for each of clean, deposit",
+        "signs.lip.deposit is a list; write a number above 0 for each of clean, deposit",
+    ]
+
+
 def test_priors_are_read_by_cause() -> None:
+    assert site(priors={"tilt_full": 3, "two_causes": 0}).priors == (
+        Prior("tilt_full", 3), Prior("two_causes", 0))  # fmt: skip
     assert site(priors={"tilt": 20, "full": 0}).priors == (Prior("tilt", 20), Prior("full", 0))
     assert {p.cause for p in site(priors=dict.fromkeys(KEYS, 1.5)).priors} == set(KEYS)
     assert site().priors == ()

@@ -406,7 +406,9 @@ def _over_usual(kind: Kind) -> tuple[Array, Array, Array]:
     return usual, np.array([*own, kind.usual]) / usual, np.array([*rest, kind.usual]) / usual
 
 
-def chances(kind: Kind, cause: ArrayLike, outlet: ArrayLike, n: int) -> Array:
+def chances(
+    kind: Kind, cause: npt.NDArray[np.int64], outlet: npt.NDArray[np.int64], n: int
+) -> Array:
     """Chance of each word of a kind under k causes or pairs, (k, 2) each, in a box of n outlets.
 
     What two causes do to a word multiplies, over what is usual. [-] (k, words), (k, n, words) of
@@ -416,6 +418,6 @@ def chances(kind: Kind, cause: ArrayLike, outlet: ArrayLike, n: int) -> Array:
     if not kind.of_outlet:
         each = usual * own[cause].prod(-2)
     else:
-        sits = (np.asarray(outlet)[..., None] == np.arange(n))[..., None]
+        sits = (outlet[..., None] == np.arange(n))[..., None]
         each = usual * np.where(sits, own[cause][:, :, None], elsewhere[cause][:, :, None]).prod(1)
     return np.asarray(each / each.sum(-1, keepdims=True))

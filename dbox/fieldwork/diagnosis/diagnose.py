@@ -166,7 +166,7 @@ class _Prospect:
             max=weighing.log_weight.size - 1
         )
         self.states, answers = weighing.states.take(rows), weighing.answer_of_row[rows]
-        self.view = View(self.states, weighing.site.evidence)
+        self.view = View(self.states, weighing.site.evidence, weighing.site.signs)
         # (answers left, m): 1 where the box stands for the answer
         self.member = (np.unique(answers)[:, None] == answers).astype(np.float64)
         self.tries = self.rng.permutation(_BOXES)[:_TRIES]
@@ -544,7 +544,9 @@ def diagnose(site: Site, *, seed: int = 0, draws: int = DRAWS) -> Diagnosis:
         looks=next_looks(weighing, seed=seed),
         normal=normal_things(site),
         summed=_summed(weighing, fit.probability),
-        contradictions=tuple(dict.fromkeys((*contradictions(site), *fit.doubtful()))),
+        contradictions=tuple(
+            dict.fromkeys((*contradictions(site, weighing.suspicion), *fit.doubtful()))
+        ),
         off_level=_size("drop", np.ptp(weighing.states.plane, axis=-1), weighing.weight),
         overload=overload,
         warnings=(*_warnings(asked, weighing), *_held_back(site, overload)),

@@ -130,6 +130,11 @@ class Weighing:
         return _sums(self.answer_of_row, self.weight, len(self.hypotheses.answers))
 
     @property
+    def suspicion(self) -> Array:
+        """Probability that a cause sits at each outlet. [-] (n,)"""
+        return np.asarray(self.weight @ self.states.own)
+
+    @property
     def answer_of_row(self) -> npt.NDArray[np.int64]:
         """Answer that each box stands for. (r,)."""
         return self.hypotheses.group[self.states.hypothesis]
@@ -264,7 +269,7 @@ def _seen(site: Site, states: States, may_be: Hypotheses) -> Iterator[tuple[Seen
 
     A row a box, or a row a hypothesis where it hangs on no water.
     """
-    view = View(states, site.evidence)
+    view = View(states, site.evidence, site.signs)
     uncapped = [i for i, outlet in enumerate(site.outlets) if not outlet.capped]
 
     def chance(kind: Kind) -> Array:
@@ -325,18 +330,22 @@ class Contradiction:
 AGAINST_WATER = (
     {"plugged": "falls", "at_rest": "above all lips"},
     {"at_rest": "below the lowest lip", "mouth": "full"},
-    {"mouth": "dry", "drain_back": "long"},
     {"port": "dry", "drain_back": "long"},
     {"cap": "capped", "drain_back": "long"},
-    {"mouth": "full", "rod": "clear", "drain_back": "none"},
 )
-"""What water does not show at one outlet, whatever the cause: it runs back from a line only where
-it stands over its lip, and then over the pipe in its port; over all lips it stands in every mouth;
-and from an open pipe that is full it runs back (common practice, no source)."""
+"""What water does not show at one outlet, whatever the cause: it runs back for long only from a
+trench that stands over the lip, and so over the pipe in its port (common practice, no source)."""
+
+OPEN_AND_FULL = {"mouth": "full", "rod": "clear", "drain_back": "none"}
+"""Nor this: from an open pipe that is full water runs back. One wrong word makes it at any outlet,
+so it is told only of one that may be the trouble."""
+
+_SUSPECT = 0.10
+"""Probability from which an outlet may be the trouble. [-] (judgement)"""
 
 
-def contradictions(site: Site) -> tuple[Contradiction, ...]:
-    """Observations that water does not show together: the last of each against one before it."""
+def contradictions(site: Site, suspicion: Array) -> tuple[Contradiction, ...]:
+    """Observations that water does not show together; suspicion: of the outlets. (n,) [-]"""
     uncapped = [i for i, outlet in enumerate(site.outlets) if not outlet.capped]
     found = []
     mouths = {word_of(site, WORDED["mouth"], i) for i in uncapped}
@@ -344,14 +353,11 @@ def contradictions(site: Site) -> tuple[Contradiction, ...]:
     if word_of(site, _AT_REST) == over.word and mouths == {"dry"}:
         found.append((over, Seen(kind=WORDED["mouth"], word="dry")))
     for i in uncapped:
-        for rule in AGAINST_WATER:
+        rules = (*AGAINST_WATER, *([OPEN_AND_FULL] if suspicion[i] >= _SUSPECT else []))
+        for rule in rules:
             seen = [_one(name, word, i) for name, word in rule.items()]
             if all(word_of(site, each.kind, each.outlet) == each.word for each in seen):
                 found.append((seen[0], seen[-1]))
-        caught = any(pour.catches[i] for pour in site.pours if pour.done)
-        capped = _one("cap", "capped", i)
-        if caught and word_of(site, capped.kind, i) == "capped":
-            found.append((capped, Seen(kind=CATCHES, outlet=i)))
     return tuple(Contradiction(one=one, other=other) for one, other in dict.fromkeys(found))
 
 

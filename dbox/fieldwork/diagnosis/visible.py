@@ -35,7 +35,7 @@ from dbox.arrays import Array, BoolArray
 from dbox.fieldwork.diagnosis.cause_lips import Gauge
 from dbox.fieldwork.diagnosis.causes import CAUSES, KEYS, Cause, Hypotheses, chances
 from dbox.fieldwork.diagnosis.worlds import HEADS, MODEL_ERROR, States, Water
-from dbox.fieldwork.evidence import Evidence, Kind
+from dbox.fieldwork.evidence import Evidence, Kind, Sign, signed
 from dbox.fieldwork.readings import reduce_readings
 from dbox.fieldwork.site import DEFAULT_SPREAD, Pour, Site
 from dbox.units import HOUR
@@ -128,12 +128,14 @@ class View:
 
     states: States  # The boxes.
     evidence: Evidence  # Of which only the time since the last use matters.
+    signs: tuple[Sign, ...] = ()  # Chances that the user gave.
 
     def chance(self, kind: Kind) -> Array:
         """Chance of each word of a kind of evidence. [-] (r, words), of outlets (r, n, words)"""
         states = self.states
         if kind.usual:
-            chance = chances(kind, states.cause, states.outlet, states.felt.shape[-1])
+            told = signed(kind, self.signs)
+            chance = chances(told, states.cause, states.outlet, states.felt.shape[-1])
         if not kind.usual or kind.name == "mouth":
             chance = getattr(self, f"_{kind.name}")(*([chance] if kind.usual else []))
         return self._as_told(kind, chance, states.cause)
@@ -141,7 +143,7 @@ class View:
     def of_hypotheses(self, kind: Kind, hypotheses: Hypotheses) -> Array:
         """The same, a row a hypothesis, of a kind that does not hang on water. [-]"""
         n = self.states.felt.shape[-1]
-        chance = chances(kind, hypotheses.cause, hypotheses.outlet, n)
+        chance = chances(signed(kind, self.signs), hypotheses.cause, hypotheses.outlet, n)
         return self._as_told(kind, chance, hypotheses.cause)
 
     def _as_told(self, kind: Kind, chance: Array, cause: npt.NDArray[np.int64]) -> Array:
