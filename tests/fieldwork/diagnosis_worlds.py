@@ -80,21 +80,22 @@ def flagged(site: Site, draws: int) -> bool:
 
 
 @cache
-def classifiers(name: str, count: int) -> tuple[Classifier, Classifier]:
-    """Trained on jobs of a world at a number of looks, or as they were kept."""
+def classifiers(name: str) -> dict[int, tuple[Classifier, Classifier]]:
+    """Trained on jobs of a world at each number of looks, or as they were kept."""
     here = Path(__file__).parent
     made_by = [ast.dump(ast.parse((here / f"{module}.py").read_text())) for module in _MADE_BY]
-    mark = hashlib.sha256(f"{made_by} {name} {count} {TRAINED_ON}".encode()).hexdigest()[:16]
+    mark = hashlib.sha256(f"{made_by} {WORLDS[name]} {TRAINED_ON}".encode()).hexdigest()[:16]
     kept = Path(tempfile.gettempdir()) / f"dbox-classifiers-{mark}.pickle"
     if kept.exists():
         return pickle.loads(kept.read_bytes())
-    setting, rng = WORLDS[name], np.random.default_rng([count, 77])
+    setting, rng = WORLDS[name], np.random.default_rng(77)
     jobs = [make_job(rng, setting=setting) for _ in range(TRAINED_ON)]
-    rows = np.array([categories(revealed(j, looks_made(rng, count, setting))) for j in jobs])
-    truths = [written(job.truth) for job in jobs]
-    both = naive_bayes(rows, truths), logistic(rows, truths)
-    kept.write_bytes(pickle.dumps(both))
-    return both
+    truths, trained = [written(job.truth) for job in jobs], {}
+    for count in LOOKS:
+        rows = np.array([categories(revealed(j, looks_made(rng, count, setting))) for j in jobs])
+        trained[count] = naive_bayes(rows, truths), logistic(rows, truths)
+    kept.write_bytes(pickle.dumps(trained))
+    return trained
 
 
 @dataclass
@@ -145,7 +146,7 @@ def one_cause(name: str, count: int, jobs: int, draws: int, seed: int = 5) -> di
     """The tool with and without the world's priors, and both classifiers, on the same jobs."""
     truths, sites = visits(WORLDS[name], count, jobs, seed)
     rows = np.array([categories(site) for site in sites])
-    bayes, logit = (_class_chances(each, rows) for each in classifiers(name, count))
+    bayes, logit = (_class_chances(each, rows) for each in classifiers(name)[count])
     typed = [by_cause(with_priors(site, WORLDS[name]), draws) for site in sites]
     plain = [by_cause(site, draws) for site in sites]
     found = {"typed": typed, "plain": plain, "bayes": bayes, "logistic": logit}
@@ -170,7 +171,7 @@ def wrong_looks(name: str, count: int, jobs: int, draws: int, seed: int = 7) -> 
     """One look written down wrong: what becomes of firsts that were right, and what is flagged."""
     truths, clean = visits(WORLDS[name], count, jobs, seed)
     rng = np.random.default_rng(seed)
-    bayes = classifiers(name, count)[1]
+    bayes = classifiers(name)[count][1]
     wrong = [with_one_wrong(site, rng) for site in clean]
 
     def right(found: list[dict[str, float]]) -> np.ndarray:
