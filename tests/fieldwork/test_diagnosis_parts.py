@@ -7,6 +7,7 @@ from scipy import stats
 from dbox import Circle, Notch, Slot
 from dbox.fieldwork.diagnosis.cause_lips import HELD, SOUND_SLOPES, UNEVEN, draw_lips
 from dbox.fieldwork.diagnosis.causes import (
+    _ALIKE,
     CAUSES,
     KEYS,
     OWN_SCATTER,
@@ -273,8 +274,10 @@ def test_what_two_causes_do_to_a_word_multiplies():
             for c, o in zip(cause[row], outlet[row], strict=True):
                 if c >= 0:
                     away = kind.everywhere.get(KEYS[c], kind.usual)
-                    here = kind.under.get(KEYS[c], away) if o == i else away
-                    told = told * np.array(here) / np.array(kind.usual)
+                    times = (np.array(away) / kind.usual) ** (1 / (1 + _ALIKE * (n - 1)))
+                    if o == i and KEYS[c] in kind.under:
+                        times = np.array(kind.under[KEYS[c]]) / kind.usual
+                    told = told * times
             np.testing.assert_allclose(found[row, i], told / told.sum())
 
 

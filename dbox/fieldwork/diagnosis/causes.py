@@ -326,8 +326,11 @@ def pair_priors(site: Site, single: Hypotheses) -> Array:
     apart &= ~(here & ((line[:, None] & line) | (of["fault"][:, None] & of["fault"])))
     apart &= ~((stops[:, None] & (line | stops)) | (line[:, None] & stops))
     brings = (of["seals"][:, None] & full) | (full[:, None] & of["seals"])
-    brings &= here | ~(of["of_outlet"][:, None] & of["of_outlet"])
-    weight = np.where(apart, prior[:, None] * prior * np.where(brings, _BRINGS, 1.0), 0.0)
+    both_at = of["of_outlet"][:, None] & of["of_outlet"]
+    brings &= here | ~both_at
+    # what comes of a cause at an outlet comes there, and at no other
+    times = np.where(brings, _BRINGS * np.where(both_at, len(set(outlet.tolist()) - {-1}), 1), 1.0)
+    weight = np.where(apart, prior[:, None] * prior * times, 0.0)
     typed = typed_priors(site)
     total = typed.get("two_causes", TWO_CAUSES * float(prior.sum()))
     weight = weight * total / max(float(weight.sum()), 1e-300)
@@ -394,16 +397,24 @@ def feed_is_strong(site: Site) -> bool:
     return site.evidence.feed in ("pump", "siphon") or (dosed and site.evidence.feed is None)
 
 
+_ALIKE = 0.2
+"""How far the outlets of one box go together in what a cause of the whole box does to each. [-]
+(judgement)"""
+
+
 @cache
-def _over_usual(kind: Kind) -> tuple[Array, Array, Array]:
+def _over_usual(kind: Kind, n: int) -> tuple[Array, Array, Array]:
     """Usual chances of the words of a kind, and by cause over these: where it sits, elsewhere.
 
     (words); (causes + 1, words) each, the last for no cause. [-]
     """
     usual = np.array(kind.usual)
-    rest = [kind.everywhere.get(key, kind.usual) for key in KEYS]
-    own = [kind.under.get(key, chance) for key, chance in zip(KEYS, rest, strict=True)]
-    return usual, np.array([*own, kind.usual]) / usual, np.array([*rest, kind.usual]) / usual
+    elsewhere = np.array([*(kind.everywhere.get(key, usual) for key in KEYS), usual]) / usual
+    if kind.of_outlet:
+        elsewhere **= 1.0 / (1.0 + _ALIKE * (n - 1))
+    own = np.array([*(kind.under.get(key, usual) for key in KEYS), usual]) / usual
+    spoken = np.array([*(key in kind.under for key in KEYS), False])
+    return usual, np.where(spoken[:, None], own, elsewhere), elsewhere
 
 
 def chances(
@@ -414,7 +425,7 @@ def chances(
     What two causes do to a word multiplies, over what is usual. [-] (k, words), (k, n, words) of
     outlets.
     """
-    usual, own, elsewhere = _over_usual(kind)
+    usual, own, elsewhere = _over_usual(kind, n)
     if not kind.of_outlet:
         each = usual * own[cause].prod(-2)
     else:

@@ -66,7 +66,7 @@ SPEAKS = 0.35
 _UNREAD = 60
 """Boxes drawn as they are before anything is read. [-] (numerical)"""
 
-_PAIRS, _HALVES = 24, 64
+_PAIRS, _HALVES = 16, 64
 """Pairs that are drawn, and the single causes that they are made from. [-] (numerical)"""
 
 _LEAST = 1e-300
@@ -101,11 +101,16 @@ class Block:
     hypotheses: Hypotheses  # What may be wrong.
     states: States  # The boxes, h by d rows.
     items: tuple[Item, ...]  # What was seen, lips and pours left out.
-    base: Array  # (h, d) Logarithm of the weight by lips and pours, over d. [-]
-    log_weight: Array  # (h, d) The same with all that was seen. [-]
+    base: Array  # (h, d) Logarithm of the weight by lips and pours. [-]
+    log_weight: Array  # (h, d) The same with all that was seen, over d. [-]
     log_readings: Array  # (h,) Logarithm of what the hypothesis makes of the readings. [-]
     excess: Array  # (h,) Misfit of the readings over its freedom,
     freedom: int  # and that. [-]
+
+    @property
+    def log_measured(self) -> Array:
+        """Logarithm of what the hypothesis makes of lips and pours together. (h,) [-]"""
+        return np.asarray(np.logaddexp.reduce(self.base, -1) - np.log(self.base.shape[1]))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -153,19 +158,20 @@ def weigh(site: Site, *, draws: int, seed: int) -> Weighing:
     first = _block(site, water, single, draws, rng)
     prior = pair_priors(site, single)
     two = pairs(single, prior, _likely(first, prior))
-    second = _block(site, water, two, draws, rng)
+    second = _block(site, water, two, 2 * draws, rng)
     every = joined(single, two)
     more = second.states
     more = replace(more, hypothesis=more.hypothesis + len(single.prior))
     log_prior = np.log(np.maximum(every.prior, _LEAST))[:, None]
-    weight = np.concatenate([first.log_weight, second.log_weight]) + log_prior
+    parts = np.split(log_prior, [len(single.prior)])
+    weight = [b.log_weight + p for b, p in zip((first, second), parts, strict=True)]
     return Weighing(
         site=site,
         hypotheses=every,
         water=water,
         states=first.states.then(more),
         blocks=(first, second),
-        log_weight=weight.reshape(-1),
+        log_weight=np.concatenate([each.reshape(-1) for each in weight]),
     )
 
 
@@ -422,8 +428,8 @@ class Fit:
 def fit_of(weighing: Weighing) -> Fit:
     """Hold every observation against every answer."""
     group, blocks = weighing.hypotheses.group, weighing.blocks
-    draws = np.logaddexp.reduce(weighing.by_hypothesis("base"), -1)
-    log_base = draws + np.log(np.maximum(weighing.hypotheses.prior, _LEAST))
+    log_base = np.log(np.maximum(weighing.hypotheses.prior, _LEAST))
+    log_base = log_base + weighing.by_hypothesis("log_measured")
     top = np.full(len(weighing.hypotheses.answers), -np.inf)
     np.maximum.at(top, group, log_base)
     lost = np.isneginf(top)[group]
@@ -502,5 +508,5 @@ def _within(log_weight: Array) -> Array:
 
 def _measured_logs(block: Block) -> tuple[Array, Array]:
     """Log probability of the readings under each hypothesis, and of the pours given them. (h,)"""
-    poured = np.logaddexp.reduce(block.base, -1) - np.log(block.base.shape[1])
-    return block.log_readings, np.maximum(poured - TEMPER * block.log_readings, -1e4)
+    poured = block.log_measured - TEMPER * block.log_readings
+    return block.log_readings, np.maximum(poured, -1e4)

@@ -206,6 +206,9 @@ class View:
         over = np.maximum(level[:, None], states.tail) - np.minimum(states.read, 1e3)
         wet = normal_below((over - _MOUTH_WET) / LEVEL_ERROR)[..., None]
         full = normal_below((over - _MOUTH_FULL) / _MOUTH_SPREAD)[..., None]
+        # what stands in the line fills the pipe behind the lip before it covers that
+        backed = (states.tail > level[:, None])[..., None]
+        full = np.where(backed, 0.5 * full + 0.4, full)
         stands = np.concatenate([np.full_like(full, 0.03), 0.97 * (1.0 - full), 0.97 * full], -1)
         return np.asarray((1.0 - wet) * chance + wet * stands)
 
