@@ -62,7 +62,7 @@ def pour_picture(headline: str, expectation: Expectation) -> Figure:
 def diagnosis_picture(headline: str, found: Diagnosis) -> Figure:
     """Draw the leading causes with their chances; none is announced."""
     answers = found.answers[:_MOST_CAUSES]
-    names = [cause_words(found.site, each) for each in answers]
+    names = [cause_words(found.site, each, short=True) for each in answers]
     chances = [100 * each.probability for each in answers]
     figure = Figure(figsize=(8.25, 1.4 + 0.35 * len(answers)), layout="constrained")
     figure.suptitle(headline, fontsize=HEADING, wrap=True)

@@ -195,7 +195,7 @@ class OutletEvidence:
     port: str | None = seen(
         ("dry", "below the pipe", "to the pipe"), PORTS, 1,
         "Water in the inspection port of its line, against the bottom of the pipe.", "dry",
-        said="port of the line", look="open its port: water against the bottom of the pipe",
+        said="port of the line", look="open the port: water against the bottom of the pipe",
         minutes=4, by_line=True)
     port_water: float | None = seen(
         _port_water, PORTS, 2,
@@ -213,13 +213,13 @@ class OutletEvidence:
         usual=(0.87, 0.11, 0.02),
         under={"blocked": (0.85, 0.12, 0.03), "crushed": (0.72, 0.24, 0.04),
                "back_pitched": (0.06, 0.88, 0.06), "full": (0.04, 0.13, 0.83),
-               "deep_block": (0.25, 0.45, 0.30)},
+               "deep_block": (0.25, 0.45, 0.30), "surface_water": (0.52, 0.13, 0.35)},
         everywhere={"all_full": (0.03, 0.12, 0.85), "frozen": (0.75, 0.20, 0.05),
                     "overload": (0.75, 0.20, 0.05)})
     rod: str | None = seen(
         ("clear", "soft stop", "hard stop", "belly"), RODS, 1,
         "What a rod pushed into the header felt.", "hard stop", said="rod in the header",
-        look="push a rod into its header: how far, and how it feels", minutes=10, by_line=True,
+        look="push a rod into the header: how far, and how it feels", minutes=10, by_line=True,
         usual=(0.92, 0.03, 0.02, 0.03),
         under={"blocked": (0.08, 0.60, 0.27, 0.05), "crushed": (0.10, 0.16, 0.69, 0.05),
                "back_pitched": (0.47, 0.05, 0.02, 0.46), "full": (0.86, 0.06, 0.02, 0.06),
@@ -238,7 +238,7 @@ class OutletEvidence:
         usual=(0.95, 0.05), under={"crushed": (0.30, 0.70)})
     wiped: str | None = seen(
         ("no change", "better"), RODS, 3, "How it ran once its lip was wiped.", "better",
-        said="lip wiped, runs", look="wipe its lip and see whether it runs better", minutes=12,
+        said="lip wiped, runs", look="wipe the lip and see whether it runs better", minutes=12,
         by_line=True, usual=(0.93, 0.07), under={"deposit": (0.10, 0.90)},
         everywhere={"solids": (0.55, 0.45)})
     ground: tuple[str, ...] | None = seen(

@@ -4,7 +4,6 @@ Judged on jobs made by `jobs`, which it did not make, in the worlds of `job_worl
 `diagnosis_worlds` measures at length and holds plain classifiers beside it.
 """
 
-from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -12,14 +11,14 @@ import pytest
 
 from dbox import Circle, DomainError
 from dbox.fieldwork.diagnosis.causes import CAUSES, KEYS, index_of
-from dbox.fieldwork.diagnosis.diagnose import diagnose, next_looks
+from dbox.fieldwork.diagnosis.diagnose import diagnose
 from dbox.fieldwork.diagnosis.posterior import Weighing, weigh
 from dbox.fieldwork.evidence import Evidence, OutletEvidence
 from dbox.fieldwork.site import Flow, Outlet, Site, Works
 from dbox.hydraulics.surge.parts import Trench
 from tests.fieldwork.diagnosis_worlds import Judged, by_cause, visits
 from tests.fieldwork.job_world import OWN
-from tests.fieldwork.jobs import MOST, Job, make_job, revealed
+from tests.fieldwork.jobs import MOST, make_job, revealed
 
 
 def answers(weighing: Weighing) -> list[tuple[tuple[str, int], ...]]:
@@ -183,51 +182,3 @@ def test_no_open_outlet_or_too_few_draws_is_refused():
         diagnose(shut)
     with pytest.raises(DomainError, match="draws"):
         diagnose(box(), draws=5)
-
-
-PRACTICE = tuple(
-    "system cap season rain traffic ground_at_box meter tank_level tank_outlet port* at_rest mouth "  # noqa: SIM905
-    "stain trace lip sludge cracks baffle inlet_mouth hole ice inflow readings rim drain_back slow "
-    "fast rod* wiped* plugged".split()
-)
-"""The order of looking from cheap to dear; a star: line by line, the wet ones first (common
-practice, no source)."""
-
-
-def in_order_of_practice(job: Job) -> Iterator[str]:
-    seen = job.everything.outlets
-    lines = sorted(range(len(seen)), key=lambda i: not seen[i].ground)
-    for look in PRACTICE:
-        if look.endswith("*"):
-            yield from (f"{look[:-1]} {i}" for i in lines)
-        else:
-            yield look
-
-
-def looks_needed(job: Job, *, by_tool: bool) -> int:
-    """Looks until something is 90 % certain, beginning from the wet ground."""
-    made, order = {"ground"}, in_order_of_practice(job)
-    for count in range(60):
-        weighing = weigh(revealed(job, made), draws=100, seed=1)
-        if weighing.probability.max() >= 0.9:
-            return count
-        if by_tool:
-            looks = next_looks(weighing, seed=1)
-            if not looks:
-                return count
-            name = {"slow pour": "slow", "fast pour": "fast"}.get(looks[0].name, looks[0].name)
-            made.add(name if looks[0].outlet < 0 else f"{name} {looks[0].outlet}")
-        else:
-            following = next(order, None)
-            if following is None:
-                return count
-            made.add(following)
-    return 60
-
-
-@pytest.mark.slow
-def test_the_tool_s_own_next_look_needs_fewer_looks_than_practice():
-    rng = np.random.default_rng(77)
-    jobs = [make_job(rng) for _ in range(80)]
-    spared = [looks_needed(job, by_tool=False) - looks_needed(job, by_tool=True) for job in jobs]
-    assert np.mean(spared) > 3 * np.std(spared) / np.sqrt(len(spared))

@@ -293,13 +293,13 @@ def test_chances_of_words_are_the_user_s_to_change():
 
 
 def test_mouths_follow_the_water_whatever_the_cause():
-    """Water 20 mm over a lip stands in its mouth; this much is said without any source."""
+    """Water 20 mm over a lip stands in its mouth, where no ice plugs it; this needs no source."""
     weighing = weigh(lines(4), draws=60, seed=3)
     states = weighing.states
     over = np.maximum(
         (states.read.min(-1) + states.still)[:, None], states.tail) - states.read  # fmt: skip
     told = View(states, Evidence(since_use=86400.0)).chance(WORDED["mouth"])
-    some = (over > 0.020) & ~states.has("other")[:, None]
+    some = (over > 0.020) & ~states.has("other", "frozen")[:, None]
     assert some.sum() > 500
     assert told[some][:, 0].max() < 0.1
     assert told[some][:, 2].min() > 0.6

@@ -13,7 +13,8 @@ from scipy import stats
 
 from dbox import Circle
 from dbox.fieldwork.diagnosis.causes import index_of
-from dbox.fieldwork.diagnosis.diagnose import LOOKS, SLOW_POUR, diagnose
+from dbox.fieldwork.diagnosis.diagnose import diagnose
+from dbox.fieldwork.diagnosis.next_look import LOOKS, SLOW_POUR
 from dbox.fieldwork.diagnosis.visible import (
     MISTAKE,
     START_ERROR,

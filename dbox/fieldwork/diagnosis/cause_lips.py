@@ -51,7 +51,7 @@ _UNUSED = 1e4
 """Variance of an observation that says nothing. [m2] (numerical)"""
 
 _KINDS = tuple((i, k, (i + k) % 3) for i in range(3) for k in range(3))
-"""Which size of lean, unevenness and ruler each kind of box has."""
+"""Which size of lean, unevenness and ruler each kind of box has. [-] (numerical)"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

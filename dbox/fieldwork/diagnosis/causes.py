@@ -61,7 +61,7 @@ class Cause:
     fault: Fault | None = None  # What it does to the lip of its outlet.
     scatter: float = OWN_SCATTER  # Least standard deviation of every lip about the plane. [m]
     # What it does to the line of its outlet: `blocked`, `crushed`, `belly`, `full`, `deep`,
-    # `capped`.
+    # `soaked`, `capped`.
     line: str = ""
     leaks: bool = False  # Whether the box may lose water through its walls.
     starved: bool = False  # Whether no water reaches the box.
@@ -178,16 +178,16 @@ CAUSES = (
     Cause(key="broken", name="lid, wall or pipe broken", weight=2, leaks=True,
           advice=(f"close the ground around it off; {GAS}",
                   "replace lid, pipe or box; seal and level it again")),
-    Cause(key="surface_water", name="surface or roof water on one line only", weight=2,
-          of_outlet=True, own_load=(1.5, 3.5),
+    Cause(key="surface_water", name="surface or roof water on one line only", weight=1.5,
+          of_outlet=True, line="soaked", mute=True, own_load=(1.5, 3.5),
           advice=("look where roof, drive and slope send their water; lead it away from that line",
                   "fill and crown the ground over the trench, so that rain runs off")),
-    Cause(key="supply_blocked", name="tank's filter plugged, or supply pipe blocked", weight=3,
+    Cause(key="supply_blocked", name="tank's filter plugged, or supply pipe blocked", weight=2,
           starved=True,
           advice=("clean the filter at the tank's outlet, the house shut; catch what comes off",
                   f"rod the supply pipe from the tank toward the box; {GAS}",
                   f"dig where the rod stops; {TRENCH}")),
-    Cause(key="no_dose", name="pump, float or siphon failed", weight=3, starved=True,
+    Cause(key="no_dose", name="pump, float or siphon failed", weight=2, starved=True,
           advice=("look whether the pump has power, its float hangs free, its alarm works",
                   f"have an electrician and a pump man see to it; {GAS}",
                   "of a siphon: look whether it trickles through, and refill its bell with air")),
@@ -198,10 +198,10 @@ CAUSES = (
 
 KEYS = tuple(cause.key for cause in CAUSES)
 
-TWO_CAUSES = 0.13
+TWO_CAUSES = 0.15
 """How common two causes at once are taken to be, over all single causes. [-] (judgement)"""
 
-_BRINGS = 20.0
+_BRINGS = 40.0
 """How many times as common two causes are where one commonly brings the other. [-] (judgement)"""
 
 OLD_PAIRS = MappingProxyType(

@@ -42,7 +42,7 @@ from dbox.fieldwork.diagnosis.visible import (
     pour_chance,
     rod_chance,
 )
-from dbox.fieldwork.diagnosis.worlds import Jets, States, Water, draw_states, outlet_places
+from dbox.fieldwork.diagnosis.worlds import Jets, States, Water, draw_states, middle, outlet_places
 from dbox.fieldwork.evidence import OUTLET_KINDS, POURS, REST, SYSTEM_KINDS, WORDED, Kind
 from dbox.fieldwork.site import DEFAULT_SPREAD, Pour, Site
 
@@ -238,7 +238,7 @@ def _likely(block: Block, prior: Array) -> npt.NDArray[np.int64]:
     log = [np.log(item.chance) for item in block.items] + [heights, poured]
     change = TEMPER * np.stack(log, -1)
     # most causes leave a sign as it usually is
-    change -= np.median(change, axis=0)
+    change -= middle(change)
     single = np.log(np.maximum(block.hypotheses.prior, _LEAST))
     halves = np.sort(
         np.argsort(-(single + np.maximum(change, 0.0).sum(-1)), kind="stable")[:_HALVES]

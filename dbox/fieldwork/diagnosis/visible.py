@@ -204,7 +204,9 @@ class View:
         states = self.states
         level = states.read.min(-1) + states.still
         over = np.maximum(level[:, None], states.tail) - np.minimum(states.read, 1e3)
-        wet = normal_below((over - _MOUTH_WET) / LEVEL_ERROR)[..., None]
+        wet = normal_below((over - _MOUTH_WET) / LEVEL_ERROR)
+        # ice keeps water from where it would stand
+        wet = np.where(states.has("frozen")[:, None], 0.0, wet)[..., None]
         full = normal_below((over - _MOUTH_FULL) / _MOUTH_SPREAD)[..., None]
         # what stands in the line fills the pipe behind the lip before it covers that
         backed = (states.tail > level[:, None])[..., None]

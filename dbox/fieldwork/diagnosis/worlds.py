@@ -309,8 +309,10 @@ def draw_states(
         seep = np.where(line(name), dice.flow(middle, sigma)[:, None], seep)
     over = 0.07 * dice.even()[:, None]
     highest = np.where(np.isfinite(felt), felt, -np.inf).max(-1, keepdims=True)
-    # a trench that is blocked further out backs up to the box in half of all cases
-    backs = line("full") | (line("deep") & (dice.even() < 0.5)[:, None])
+    # a trench that is blocked further out backs up to the box in half of all cases, one that rain
+    # runs into in fewer
+    part = dice.even()[:, None]
+    backs = line("full") | (line("deep") & (part < 0.5)) | (line("soaked") & (part < 0.4))
     tail = np.where(backs, felt + over, -np.inf)
     tail = np.where(has("all_full")[:, None], highest + 0.002 + over, tail)
     closed = line("blocked") | line("crushed") | line("capped")
@@ -409,6 +411,11 @@ def _part_of_field(site: Site) -> Array:
     return np.asarray(np.where(used, part / part.sum(), 1.0))
 
 
+def middle(values: Array) -> Array:
+    """The median along the first axis, the upper of two; numpy's own imports for 0.03 s more."""
+    return np.asarray(np.sort(values, axis=0)[len(values) // 2])
+
+
 def _margins(state: States, dice: _Dice, part: Array) -> Array:
     """Load of each line over what it takes, were the split even. (r, n)"""
     (low, high), (own_low, own_high) = (
@@ -422,7 +429,7 @@ def _margins(state: States, dice: _Dice, part: Array) -> Array:
     # what a line's known shortness explains need not be its soil too: how many times more that
     # loads a line than its neighbours
     used = part < 1.0 if np.any(part < 1.0) else np.ones(part.size, bool)
-    short = np.maximum(np.median(part[used]) / part, 1.0)
+    short = np.maximum(middle(part[used]) / part, 1.0)
     more = np.ones((len(margin), part.size))
     for k in range(2):
         mine = state.outlet[:, k, None] == np.arange(part.size)
