@@ -46,8 +46,12 @@ from dbox.fieldwork.diagnosis.worlds import Jets, States, Water, draw_states, mi
 from dbox.fieldwork.evidence import OUTLET_KINDS, POURS, REST, SYSTEM_KINDS, WORDED, Kind
 from dbox.fieldwork.site import DEFAULT_SPREAD, Pour, Site
 
-TEMPER = 0.8
+TEMPER = 0.85
 """Power that every chance is raised to. [-] (judgement)"""
+
+MISJUDGED = 0.04
+"""Chance that all of one kind of look says nothing of the causes, because the table of chances is
+wrong or the one who looked was. [-] (judgement)"""
 
 FITS_BADLY = 0.125
 """Chance of what was seen over that of what was most expected, below which it fits badly. [-]
@@ -155,10 +159,11 @@ def weigh(site: Site, *, draws: int, seed: int) -> Weighing:
     places, _ = outlet_places(site)
     water = Water(site, places, Jets.of(site, places))
     single = hypotheses(site)
-    first = _block(site, water, single, draws, rng)
+    usual: dict[str, float] = {}
+    first = _block(site, water, single, draws, rng, usual)
     prior = pair_priors(site, single)
     two = pairs(single, prior, _likely(first, prior))
-    second = _block(site, water, two, 2 * draws, rng)
+    second = _block(site, water, two, 2 * draws, rng, usual)
     every = joined(single, two)
     more = second.states
     more = replace(more, hypothesis=more.hypothesis + len(single.prior))
@@ -176,9 +181,17 @@ def weigh(site: Site, *, draws: int, seed: int) -> Weighing:
 
 
 def _block(
-    site: Site, water: Water, may_be: Hypotheses, draws: int, rng: np.random.Generator
+    site: Site,
+    water: Water,
+    may_be: Hypotheses,
+    draws: int,
+    rng: np.random.Generator,
+    usual: dict[str, float],
 ) -> Block:
-    """Draw boxes and weigh them by all that was seen, priors apart."""
+    """Draw boxes and weigh them by all that was seen, priors apart.
+
+    usual: Chance of what each kind of look showed, over all causes; worked out where it is empty.
+    """
     drawn = draw_lips(may_be, water.places, gauges_of(site, may_be), draws, rng)
     states = draw_states(site, water, may_be, drawn, rng)
     shape = (len(may_be.cause), draws)
@@ -190,14 +203,23 @@ def _block(
     base = base + _called(site, water, may_be, states, rng).reshape(shape)
     within = _within(base)
     log_weight, items = base.copy(), []
+    kinds: dict[str, Array] = {}
     for seen, place, chance in _seen(site, states, may_be):
         # of a kind that hangs on no water there is one row for each hypothesis
         each = chance.reshape(shape[0], -1, *chance.shape[1:])
         share = within if each.shape[1] > 1 else np.ones((shape[0], 1))
         told = each if place < 0 else each[..., place]
-        log_weight += TEMPER * np.log(told)
+        kinds[seen.kind.name] = kinds.get(seen.kind.name, 0.0) + np.log(told)
         words = None if place < 0 else np.einsum("hd,hdw->hw", share, each)
         items.append(Item(seen=seen, chance=(share * told).sum(-1), words=words))
+    for name, log in kinds.items():
+        if name not in usual:
+            share = within if log.shape[1] > 1 else np.ones((shape[0], 1))
+            chance = (share * np.exp(log)).sum(-1)
+            usual[name] = float(may_be.prior @ chance / may_be.prior.sum())
+        # the outlets of a box are looked at by one person and judged by one row of the table
+        says_nothing = np.log(MISJUDGED * usual[name])
+        log_weight += TEMPER * np.logaddexp(np.log1p(-MISJUDGED) + log, says_nothing)
     return Block(
         hypotheses=may_be,
         states=states,
