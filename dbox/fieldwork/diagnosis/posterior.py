@@ -73,6 +73,10 @@ _UNREAD = 60
 _PAIRS, _HALVES = 16, 64
 """Pairs that are drawn, and the single causes that they are made from. [-] (numerical)"""
 
+_LEADERS, _MORE = 16, 4
+"""Hypotheses that lead at first and are drawn again, and how many more boxes each then gets. [-]
+(numerical)"""
+
 _LEAST = 1e-300
 """Least weight that is told from none. [-] (numerical)"""
 
@@ -125,8 +129,13 @@ class Weighing:
     hypotheses: Hypotheses  # What may be wrong.
     water: Water  # Its splitter.
     states: States  # The boxes.
-    blocks: tuple[Block, Block]  # Where they come from: single causes, then two at once.
     log_weight: Array  # (r,) Logarithm of their weights with all that was seen. [-]
+    # What was seen, lips and pours left out; the next two and the excess as in `Block`.
+    items: tuple[Item, ...]
+    log_measured: Array  # (h,)
+    log_readings: Array  # (h,)
+    excess: Array  # (h,)
+    freedom: int
 
     @property
     def weight(self) -> Array:
@@ -148,10 +157,6 @@ class Weighing:
         """Answer that each box stands for. (r,)."""
         return self.hypotheses.group[self.states.hypothesis]
 
-    def by_hypothesis(self, name: str) -> Array:
-        """What the blocks hold of every hypothesis, under a name. (h, ...)"""
-        return np.concatenate([getattr(block, name) for block in self.blocks])
-
 
 def weigh(site: Site, *, draws: int, seed: int) -> Weighing:
     """Draw boxes under every cause, then under likely pairs; weigh them by what was seen."""
@@ -163,20 +168,49 @@ def weigh(site: Site, *, draws: int, seed: int) -> Weighing:
     first = _block(site, water, single, draws, rng, usual)
     prior = pair_priors(site, single)
     two = pairs(single, prior, _likely(first, prior))
-    second = _block(site, water, two, 2 * draws, rng, usual)
+    second = _block(site, water, two, draws, rng, usual)
     every = joined(single, two)
-    more = second.states
-    more = replace(more, hypothesis=more.hypothesis + len(single.prior))
-    log_prior = np.log(np.maximum(every.prior, _LEAST))[:, None]
-    parts = np.split(log_prior, [len(single.prior)])
-    weight = [b.log_weight + p for b, p in zip((first, second), parts, strict=True)]
+    log_prior = np.log(np.maximum(every.prior, _LEAST))
+    found = np.concatenate([np.logaddexp.reduce(b.log_weight, -1) for b in (first, second)])
+    lead = np.sort(np.argsort(-(found + log_prior), kind="stable")[:_LEADERS])
+    third = _block(site, water, every.take(lead), _MORE * draws, rng, usual)
+    numbers = np.split(np.arange(len(log_prior)), [len(single.prior)])
+    held = [np.flatnonzero(~np.isin(number, lead)) for number in numbers]
+    held.append(np.arange(lead.size))
+    states, weights = [], []
+    for block, number, kept in zip((first, second, third), (*numbers, lead), held, strict=True):
+        count = block.base.shape[1]
+        rows = block.states.take((kept[:, None] * count + np.arange(count)).reshape(-1))
+        states.append(replace(rows, hypothesis=number[rows.hypothesis]))
+        weights.append((block.log_weight + log_prior[number][:, None])[kept].reshape(-1))
+
+    def of_all(*values: Array) -> Array:
+        """Of every hypothesis what its last block made of it. (h, ...)"""
+        every_one = np.concatenate(values[:2])
+        every_one[lead] = values[2]
+        return every_one
+
+    blocks = (first, second, third)
     return Weighing(
         site=site,
         hypotheses=every,
         water=water,
-        states=first.states.then(more),
-        blocks=(first, second),
-        log_weight=np.concatenate([each.reshape(-1) for each in weight]),
+        states=states[0].then(states[1]).then(states[2]),
+        log_weight=np.concatenate(weights),
+        items=tuple(
+            Item(
+                seen=each[0].seen,
+                chance=of_all(*(item.chance for item in each)),
+                words=None
+                if each[0].words is None
+                else of_all(*(item.words for item in each if item.words is not None)),
+            )
+            for each in zip(*(block.items for block in blocks), strict=True)
+        ),
+        log_measured=of_all(*(block.log_measured for block in blocks)),
+        log_readings=of_all(*(block.log_readings for block in blocks)),
+        excess=of_all(*(block.excess for block in blocks)),
+        freedom=first.freedom,
     )
 
 
@@ -449,9 +483,8 @@ class Fit:
 
 def fit_of(weighing: Weighing) -> Fit:
     """Hold every observation against every answer."""
-    group, blocks = weighing.hypotheses.group, weighing.blocks
-    log_base = np.log(np.maximum(weighing.hypotheses.prior, _LEAST))
-    log_base = log_base + weighing.by_hypothesis("log_measured")
+    group = weighing.hypotheses.group
+    log_base = np.log(np.maximum(weighing.hypotheses.prior, _LEAST)) + weighing.log_measured
     top = np.full(len(weighing.hypotheses.answers), -np.inf)
     np.maximum.at(top, group, log_base)
     lost = np.isneginf(top)[group]
@@ -466,23 +499,21 @@ def fit_of(weighing: Weighing) -> Fit:
 
     seen, log_chance, badly = [], [], []
     excess, variance = np.zeros(len(top)), np.zeros(len(top))
-    for one, two in zip(*(block.items for block in blocks), strict=True):
-        chance = of_answers(np.concatenate([one.chance, two.chance]))
-        seen.append(one.seen)
+    for item in weighing.items:
+        chance = of_answers(item.chance)
+        seen.append(item.seen)
         log_chance.append(np.log(chance))
         badly.append(np.zeros(len(top), bool))
-        if one.words is not None and two.words is not None:
-            words = of_answers(np.concatenate([one.words, two.words]))
+        if item.words is not None:
+            words = of_answers(item.words)
             badly[-1] = chance < FITS_BADLY * words.max(-1)
             # how much more surprising a word was than words are on average, and their variance
             mean = (words * np.log(words)).sum(-1)
             excess += mean - np.log(chance)
             variance += (words * np.log(words) ** 2).sum(-1) - mean**2
-    heights, poured = (
-        of_answers(np.concatenate(each)) for each in zip(*map(_measured_logs, blocks), strict=True)
-    )
-    if freedom := blocks[0].freedom:
-        worst = of_answers(weighing.by_hypothesis("excess"))
+    heights, poured = map(of_answers, _measured_logs(weighing))
+    if freedom := weighing.freedom:
+        worst = of_answers(weighing.excess)
         excess, variance = excess + worst / 2.0, variance + freedom / 2.0
         seen.append(Seen(kind=READINGS))
         log_chance.append(heights)
@@ -528,7 +559,7 @@ def _within(log_weight: Array) -> Array:
     return np.asarray(weight / weight.sum(-1, keepdims=True))
 
 
-def _measured_logs(block: Block) -> tuple[Array, Array]:
+def _measured_logs(block: Block | Weighing) -> tuple[Array, Array]:
     """Log probability of the readings under each hypothesis, and of the pours given them. (h,)"""
     poured = block.log_measured - TEMPER * block.log_readings
     return block.log_readings, np.maximum(poured, -1e4)
