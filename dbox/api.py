@@ -220,14 +220,12 @@ class Causes(Answer):
     @property
     def headline(self) -> str:
         """The leading cause with its chance; it is ranked, not announced."""
-        from dbox.files.evidence_words import cause_words
+        from dbox.report.diagnose_report import told_causes
         from dbox.report.text import chance_text
 
-        first = self.result.answers[0]
-        return (
-            f"{cause_words(self.site, first)}: {chance_text(first.probability)}, the first of "
-            f"{len(self.result.answers)} ranked causes"
-        )
+        first, *others = told_causes(self.result)
+        chance = chance_text(first.probability)
+        return f"{first.short}: {chance}, the first of {len(others) + 1} ranked causes"
 
     def to_dict(self) -> dict[str, Any]:
         """As `dbox diagnose --json`."""
@@ -520,7 +518,7 @@ def surge(
     return Run(site, at_site.run(site, flow, seconds=seconds))
 
 
-def diagnose(site: Site, *, seed: int = 0, draws: int = 400) -> Causes:
+def diagnose(site: Site, *, seed: int = 0, draws: int = 80) -> Causes:
     """Rank the causes of a wet line by what was seen of it; none is announced.
 
     Parameters

@@ -158,7 +158,7 @@ def by_name(
                 raise ScenarioError("has a name that is there already; give each its own")
             found[name] = measure
         except ScenarioError as error:
-            faults.append(at_place(f".{key_text(called)}", str(error)))
+            faults += [at_place(f".{key_text(called)}", fault) for fault in error.faults]
     if faults:
         raise ScenarioError(*faults)
     return found

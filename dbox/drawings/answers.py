@@ -23,7 +23,7 @@ from dbox.errors import DomainError
 from dbox.fieldwork.diagnosis.diagnose import Diagnosis
 from dbox.fieldwork.grades import Grading, RunGrade
 from dbox.fieldwork.pour import Expectation
-from dbox.files.evidence_words import cause_words
+from dbox.report.diagnose_report import told_causes
 from dbox.report.grades_report import HEADLINES, slope_text
 from dbox.report.text import chance_text
 from dbox.units import FOOT, INCH, LITRE, MINUTE
@@ -62,8 +62,8 @@ def pour_picture(headline: str, expectation: Expectation) -> Figure:
 @pens
 def diagnosis_picture(headline: str, found: Diagnosis) -> Figure:
     """Draw the leading causes with their chances; none is announced."""
-    answers = found.answers[:_MOST_CAUSES]
-    names = [cause_words(found.site, each) for each in answers]
+    answers = told_causes(found)[:_MOST_CAUSES]
+    names = [each.short for each in answers]
     chances = [100 * each.probability for each in answers]
     figure = Figure(figsize=(8.25, 1.4 + 0.35 * len(answers)), layout="constrained")
     figure.suptitle(headline, fontsize=HEADING, wrap=True)

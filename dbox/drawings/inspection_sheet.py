@@ -40,7 +40,7 @@ _ORDER = (
     "photo, and note the water against every lip, the mouths and the stains.",
     "Read every lip from the still water, and the tilt of the rim both ways.",
     "Bail below all lips and watch each pipe for 10 to 30 min: what runs back, and does it stop?",
-    "Pour slowly, then fast: the order in which the outlets start, and what each takes.",
+    "Pour slowly, then fast, never into a line that surfaces: who starts first, who takes what.",
     "Rod each header: how far, and how it feels.",
     "Dig last.",
 )
@@ -51,6 +51,10 @@ _HOUSE = ("system", "feed", "season", "rain", "meter", "inflow", "tank_level", "
 
 _ELSEWHERE = ("port", "mouth", "cap", "drain_back", "wiped", "rod", "traffic")
 """Observations of an outlet that have their place in other tables."""
+
+
+_NOTES = 1.6
+"""Height of a page that is left over, from which it is given to notes. [in] (judgement)"""
 
 
 def _named(key: str) -> str:
@@ -80,15 +84,16 @@ def inspection_sheet(site: Site, paper: str = "letter") -> tuple[Figure, ...]:
     title = "Ports and ground, before any water is run"
     rows = [
         [outlet_text(i, o, whole=True), length_text(o, site.lengths),
-         ticks(OUTLET_WORDS["port"]), "", ticks(PLACES)]
+         ticks(OUTLET_WORDS["port"]), "", ticks(("walked, dry", *PLACES)),
+         ticks(OUTLET_WORDS["traffic"])]
         for i, o in enumerate(site.outlets, start=1)
     ]  # fmt: skip
-    heads = columns({"line": 0.75, "length": 0.75, "water in the port": 2.25,
-                     "over the\npipe bottom": 1.15, "wet ground": 2.2})  # fmt: skip
+    heads = columns({"line": 0.75, "length": 0.7, "water in the port": 1.7,
+                     "over the\npipe bottom": 1.15, "wet ground": 2.25, "ruts": 0.75})  # fmt: skip
     table(pages, heads, rows, title=title, least_height=BY_HAND)
     _at_rest(pages)
     _moving(pages)
-    pages.heading("Causes thought likely, and the next test", keep=2.3)
+    pages.heading("Causes thought likely, and the next look", keep=2.3)
     pages.paragraph(
         "Several causes often come together, and no one sign proves any. Write what speaks for and "
         "against each, and the cheapest look that would tell the leading two apart."
@@ -134,7 +139,7 @@ def _at_rest(pages: Pages) -> None:
     _choices(pages, "The box, opened at rest", at_box)
     blanks = ("Rim tilt, along", "Rim tilt, across", "Rule good to", "Photo")
     entries(pages, [(blank, "") for blank in blanks])
-    _by_outlet(pages, "Every outlet at rest: its lip over the still water, + above it", {
+    _by_outlet(pages, "Every outlet as found: its lip over the water, + above it", {
         "lip over\nwater": (1.2, ""),
         "mouth": (2.6, ticks(OUTLET_WORDS["mouth"])),
         "cap": (2.2, ticks(OUTLET_WORDS["cap"])),
@@ -142,22 +147,26 @@ def _at_rest(pages: Pages) -> None:
     close = {_named(key): ticks(OUTLET_WORDS[key])
              for key in OUTLET_WORDS if key not in _ELSEWHERE}  # fmt: skip
     asked = {name: (float(len(cell)), cell) for name, cell in close.items()}
-    _by_outlet(pages, "Lips and holes, looked at closely", asked)
+    readings = {"lip over\nwater": (14.0, ""), "read\nagain": (12.0, "")}
+    title = "Filled until it just spills, then still: lips and holes"
+    _by_outlet(pages, title, readings | asked)
 
 
 def _moving(pages: Pages) -> None:
     """The box with water running, and the headers rodded."""
-    _by_outlet(pages, "Bailed, then poured with clean water", {
-        "runs back in 30 min\n(small = it stops)": (2.3, ticks(OUTLET_WORDS["drain_back"])),
-        "slow pour:\norder": (1.0, ""),
-        "fast pour:\norder": (1.0, ""),
-        "caught, in\nseconds": (1.1, ""),
-        "lip wiped": (1.25, ticks(OUTLET_WORDS["wiped"])),
+    pages.heading("Bailed, then poured with clean water", keep=2.4)
+    poured = [(f"{pace}, poured", "in seconds", "jug holds") for pace in ("Slow", "Fast")]
+    entries(pages, [(blank, "") for blanks in poured for blank in blanks], columns=3)
+    pour = ("order", "caught", "in\nseconds")
+    _by_outlet(pages, "", {
+        "runs back in 30 min\n(small = it stops)": (1.9, ticks(OUTLET_WORDS["drain_back"])),
+        **{f"{pace}:\n{blank}" if "\n" not in blank else f"{pace}: {blank}": (0.75, "")
+           for pace in ("slow", "fast") for blank in pour},
     })  # fmt: skip
-    _by_outlet(pages, "Headers rodded", {
+    _by_outlet(pages, "Headers rodded, lips wiped", {
         "rod stopped\nat": (1.1, ""),
-        "it felt": (3.3, ticks(OUTLET_WORDS["rod"])),
-        "over the header": (1.6, ticks(OUTLET_WORDS["traffic"])),
+        "it felt": (3.1, ticks(OUTLET_WORDS["rod"])),
+        "lip wiped": (1.8, ticks(OUTLET_WORDS["wiped"])),
     })  # fmt: skip
 
 
@@ -174,5 +183,8 @@ def findings_sheet(found: Diagnosis, paper: str = "letter") -> tuple[Figure, ...
     pages.paragraph("; ".join(seen_lines(found.site)) or "nothing yet")
     pages.skip(0.1)
     set_blocks(pages, diagnosis_blocks(found))
+    if pages.top - pages.sheet.bottom > _NOTES:
+        pages.heading("Notes")
+        pages.lines_to_end(2, 0.5)
     entries(pages, [("Signature", ""), ("Licence or title", "")], least_height=0.4)
     return pages.finished()

@@ -161,18 +161,6 @@ def _photos(value: object) -> tuple[str, ...]:
     return tuple(text(item) for item in listed)
 
 
-SEALED = ("full", "tilt_full", "low_full", "solids_full")
-"""Causes under which the line of an outlet is full."""
-
-LEAKS = (0.06, 0.94)
-"""What the level does, every outlet plugged, in a box that loses water: holds, falls. [-]
-(judgement)"""
-
-
-def _sealed(*chances: float) -> dict[str, Chances]:
-    return dict.fromkeys(SEALED, chances)
-
-
 # fmt: off
 @dataclass(frozen=True, kw_only=True)
 class OutletEvidence:
@@ -187,16 +175,16 @@ class OutletEvidence:
         said="mouth at rest", look="look into every mouth at rest: dry, part full or full",
         minutes=2, usual=(0.88, 0.10, 0.02),
         under={"blocked": (0.04, 0.16, 0.80), "crushed": (0.08, 0.27, 0.65),
-               "back_pitched": (0.06, 0.68, 0.26), **_sealed(0.03, 0.19, 0.78),
+               "back_pitched": (0.06, 0.68, 0.26), "deep_block": (0.12, 0.28, 0.60),
                "deposit": (0.80, 0.15, 0.05), "capped": (0.75, 0.10, 0.15)},
-        everywhere={"all_full": (0.02, 0.13, 0.85), "frozen": (0.15, 0.30, 0.55),
+        everywhere={"frozen": (0.15, 0.30, 0.55),
                     "overload": (0.35, 0.60, 0.05), "infiltration": (0.50, 0.45, 0.05),
                     "solids": (0.65, 0.30, 0.05)})
     lip: str | None = seen(
         ("clean", "deposit"), REST, 7, "Whether a deposit or a root lies on its lip.", "clean",
         said="lip", form="lip is", look="look at every lip: clean, or a deposit", minutes=4,
         usual=(0.87, 0.13), under={"deposit": (0.08, 0.92), "high": (0.95, 0.05)},
-        everywhere={"solids": (0.45, 0.55), "solids_full": (0.55, 0.45)})
+        everywhere={"solids": (0.45, 0.55)})
     trace: str | None = seen(
         ("as the others", "stained", "dusty"), REST, 6, "Traces of use, against the other outlets.",
         "dusty", said="traces of use", form="trace of water",
@@ -207,7 +195,7 @@ class OutletEvidence:
     port: str | None = seen(
         ("dry", "below the pipe", "to the pipe"), PORTS, 1,
         "Water in the inspection port of its line, against the bottom of the pipe.", "dry",
-        said="port of the line", look="open its port: water against the bottom of the pipe",
+        said="port of the line", look="open the port: water against the bottom of the pipe",
         minutes=4, by_line=True)
     port_water: float | None = seen(
         _port_water, PORTS, 2,
@@ -224,16 +212,18 @@ class OutletEvidence:
         look="bail the box below every lip; watch each pipe 10 to 30 min", minutes=30,
         usual=(0.87, 0.11, 0.02),
         under={"blocked": (0.85, 0.12, 0.03), "crushed": (0.72, 0.24, 0.04),
-               "back_pitched": (0.06, 0.88, 0.06), **_sealed(0.04, 0.13, 0.83)},
+               "back_pitched": (0.06, 0.88, 0.06), "full": (0.04, 0.13, 0.83),
+               "deep_block": (0.14, 0.28, 0.58), "surface_water": (0.52, 0.13, 0.35)},
         everywhere={"all_full": (0.03, 0.12, 0.85), "frozen": (0.75, 0.20, 0.05),
                     "overload": (0.75, 0.20, 0.05)})
     rod: str | None = seen(
         ("clear", "soft stop", "hard stop", "belly"), RODS, 1,
         "What a rod pushed into the header felt.", "hard stop", said="rod in the header",
-        look="push a rod into its header: how far, and how it feels", minutes=10, by_line=True,
+        look="push a rod into the header: how far, and how it feels", minutes=10, by_line=True,
         usual=(0.92, 0.03, 0.02, 0.03),
         under={"blocked": (0.08, 0.60, 0.27, 0.05), "crushed": (0.10, 0.16, 0.69, 0.05),
-               "back_pitched": (0.47, 0.05, 0.02, 0.46), **_sealed(0.86, 0.06, 0.02, 0.06),
+               "back_pitched": (0.47, 0.05, 0.02, 0.46), "full": (0.86, 0.06, 0.02, 0.06),
+               "deep_block": (0.30, 0.45, 0.22, 0.03),
                "deposit": (0.80, 0.15, 0.02, 0.03), "capped": (0.60, 0.02, 0.36, 0.02)},
         everywhere={"frozen": (0.25, 0.10, 0.60, 0.05), "solids": (0.76, 0.19, 0.02, 0.03),
                     "broken": (0.82, 0.06, 0.07, 0.05)})
@@ -248,7 +238,7 @@ class OutletEvidence:
         usual=(0.95, 0.05), under={"crushed": (0.30, 0.70)})
     wiped: str | None = seen(
         ("no change", "better"), RODS, 3, "How it ran once its lip was wiped.", "better",
-        said="lip wiped, runs", look="wipe its lip and see whether it runs better", minutes=12,
+        said="lip wiped, runs", look="wipe the lip and see whether it runs better", minutes=12,
         by_line=True, usual=(0.93, 0.07), under={"deposit": (0.10, 0.90)},
         everywhere={"solids": (0.55, 0.45)})
     ground: tuple[str, ...] | None = seen(
@@ -283,13 +273,13 @@ class Evidence:
         look="ask in which season the trouble comes", minutes=1, usual=(0.80, 0.16, 0.04),
         under={"all_full": (0.30, 0.65, 0.05), "infiltration": (0.25, 0.70, 0.05),
                "frozen": (0.02, 0.03, 0.95), "broken": (0.65, 0.30, 0.05),
-               **_sealed(0.68, 0.28, 0.04)})
+               "surface_water": (0.35, 0.61, 0.04), "full": (0.68, 0.28, 0.04)})
     rain: str | None = seen(
         ("no matter", "only after rain"), PAPERS, 4, "What rain has to do with it.", "no matter",
         said="with rain", form="and it comes", look="ask whether it comes only after rain",
         minutes=1, usual=(0.87, 0.13),
         under={"all_full": (0.45, 0.55), "infiltration": (0.08, 0.92), "broken": (0.65, 0.35),
-               "leak": (0.80, 0.20), **_sealed(0.75, 0.25)})
+               "leak": (0.80, 0.20), "surface_water": (0.12, 0.88), "full": (0.75, 0.25)})
     since_use: float | None = seen(
         limited(units.duration, 0.0, 366 * units.DAY, "water was last used up to a year ago"),
         REST, 1, "Time since water was last used before the box was opened.", "8 h", unit="s",
@@ -312,12 +302,13 @@ class Evidence:
         said="level in the tank", form="Level in the tank",
         look="look at the level in the tank, against its outlet", minutes=10, usual=(0.92, 0.08),
         under={"inlet_drop": (0.25, 0.75), "all_full": (0.45, 0.55), "frozen": (0.35, 0.65),
-               "overload": (0.75, 0.25), "infiltration": (0.65, 0.35), "solids": (0.82, 0.18)})
+               "overload": (0.75, 0.25), "infiltration": (0.65, 0.35), "solids": (0.82, 0.18),
+               "supply_blocked": (0.06, 0.94), "no_dose": (0.12, 0.88)})
     tank_outlet: str | None = seen(
         ("sound", "failed"), TANK, 2, "Tee or filter at the tank's outlet.", "sound",
         said="tee or filter at the tank's outlet", form="Tank outlet, filter",
         look="look at the tee or filter at the tank's outlet", minutes=15, usual=(0.92, 0.08),
-        under={"solids": (0.18, 0.82), "solids_full": (0.18, 0.82), "deposit": (0.70, 0.30)})
+        under={"solids": (0.18, 0.82), "deposit": (0.70, 0.30), "supply_blocked": (0.35, 0.65)})
     at_rest: str | None = seen(
         ("below the lowest lip", "at the lowest lip", "above some lips", "above all lips"), REST, 3,
         "Water found in the box against the lips, where it was not measured.", "above some lips",
@@ -345,13 +336,13 @@ class Evidence:
         ("none", "high"), REST, 9, "Stain over the lips.", "high",
         said="stain over the lips", form="Stains", look="look for a stain over the lips", minutes=1,
         usual=(0.90, 0.10),
-        under={"all_full": (0.25, 0.75), **_sealed(0.62, 0.38), "overload": (0.65, 0.35),
+        under={"all_full": (0.25, 0.75), "full": (0.62, 0.38), "overload": (0.65, 0.35),
                "infiltration": (0.65, 0.35), "inlet_drop": (0.60, 0.40), "frozen": (0.72, 0.28)})
     sludge: str | None = seen(
         ("none", "sludge"), REST, 10, "Sludge in the box.", "none",
         said="sludge in the box", look="look for sludge in the box", minutes=2, usual=(0.87, 0.13),
-        under={"solids": (0.10, 0.90), "solids_full": (0.12, 0.88), "deposit": (0.65, 0.35),
-               "blocked": (0.78, 0.22), "full": (0.80, 0.20), "tilt_full": (0.80, 0.20)})
+        under={"solids": (0.10, 0.90), "deposit": (0.65, 0.35), "blocked": (0.78, 0.22),
+               "full": (0.80, 0.20), "deep_block": (0.75, 0.25)})
     cracks: str | None = seen(
         ("none", "below the lips", "above the lips", "broken through"), REST, 11,
         "Cracks in the box.", "none", said="cracks in the box",
@@ -372,7 +363,7 @@ class Evidence:
         ("holds", "falls"), BAILED, 2, "What the level does with every outlet plugged.", "holds",
         said="level with every outlet plugged", form="All plugged, level",
         look="plug every outlet, fill, and watch the level", minutes=30, usual=(0.95, 0.05),
-        under={"leak": LEAKS, "broken": (0.85, 0.15), "infiltration": (0.80, 0.20)})
+        under={"leak": (0.06, 0.94), "broken": (0.53, 0.47), "infiltration": (0.80, 0.20)})
     photos: tuple[str, ...] = seen(
         _photos, REST, 2, "Names of photo files; kept, not looked into.", ["IMG_0231.jpg"],
         default=(), ask="names of photo files, with commas between")
@@ -420,6 +411,24 @@ class Prior:
 
     cause: str
     weight: float
+
+
+@dataclass(frozen=True)
+class Sign:
+    """How often a cause shows each word of a kind, by the user; `usual`: where none does. [-]"""
+
+    kind: str
+    cause: str
+    chances: Chances
+
+
+def signed(kind: Kind, signs: tuple[Sign, ...]) -> Kind:
+    """A kind of evidence with the chances that the user gave it."""
+    own = {sign.cause: sign.chances for sign in signs if sign.kind == kind.name}
+    if not own:
+        return kind
+    usual = own.pop("usual", kind.usual)
+    return replace(kind, usual=usual, under={**kind.under, **own})
 
 
 def _kinds(table: type, *, of_outlet: bool) -> tuple[Kind, ...]:

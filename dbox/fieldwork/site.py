@@ -12,7 +12,7 @@ from typing import Any
 
 from dbox import keys, units
 from dbox.errors import DomainError
-from dbox.fieldwork.evidence import Evidence, Prior
+from dbox.fieldwork.evidence import Evidence, Prior, Sign
 from dbox.fieldwork.survey import SOURCE, Plan, Survey
 from dbox.fieldwork.ties import Ties
 from dbox.hydraulics.openings import Opening
@@ -315,6 +315,7 @@ class Site:
     # What was seen of the system in trouble, for `diagnosis`.
     evidence: Evidence = field(default_factory=Evidence)
     priors: tuple[Prior, ...] = ()  # How common the user takes causes to be.
+    signs: tuple[Sign, ...] = ()  # How often these show what is seen of them, by the user.
     works: Works = field(default_factory=Works)  # What stands before the box and behind it.
 
     @property

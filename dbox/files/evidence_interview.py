@@ -10,7 +10,7 @@ itself and kept as typed. What is asked of every outlet is answered in one line:
 
 import copy
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -39,9 +39,10 @@ class Query:
 
     @property
     def name(self) -> str:
-        """What it is called, for people."""
+        """What it is called, for people; no two questions are called the same."""
         key = f"pour {self.pour + 1} {self.key}" if self.kind == "pour" else self.key
-        return key.replace("_", " ")
+        by_outlet = self.kind == "each" and ("whole", self.key) in _KINDS
+        return key.replace("_", " ") + (" by outlet" if by_outlet else "")
 
     @property
     def text(self) -> str:
@@ -94,8 +95,19 @@ def answered(document: Document, query: Query, typed: str) -> Document:
             table.pop(key, None)
         else:
             table[key] = _value(query, text)
-    read(told)
+    try:
+        read(told)
+    except ScenarioError as error:
+        raise ScenarioError(*_told_once(query, error.faults)) from error
     return told
+
+
+def _told_once(query: Query, faults: Sequence[str]) -> list[str]:
+    """Faults in which one answer for many outlets is told once."""
+    alike: dict[str, list[str]] = {}
+    for fault in faults:
+        alike.setdefault(fault.partition(" is ")[2], []).append(fault)
+    return [f"{query.name} is {mend}" if len(each) > 1 else each[0] for mend, each in alike.items()]
 
 
 def said(document: Document, query: Query) -> str:

@@ -1,8 +1,14 @@
 """What was seen, looks, causes, sizes and what may be normal in words."""
 
-from dbox.fieldwork.diagnosis.diagnose import Answer, Look, Normal, Size
-from dbox.fieldwork.diagnosis.posterior import Contradiction, Seen
-from dbox.fieldwork.evidence import WORDED
+from collections.abc import Sequence
+from dataclasses import replace
+
+from dbox.errors import outlets_text
+from dbox.fieldwork.diagnosis.causes import CAUSES
+from dbox.fieldwork.diagnosis.diagnose import Answer, Normal, Size
+from dbox.fieldwork.diagnosis.next_look import Look
+from dbox.fieldwork.diagnosis.posterior import Contradiction, Seen, word_of
+from dbox.fieldwork.evidence import WORDED, Kind
 from dbox.fieldwork.site import Site
 from dbox.lengths import Lengths
 from dbox.units import litres_per_min
@@ -45,39 +51,94 @@ def at_outlet(site: Site, outlet: int) -> str:
     return f"outlet {site.outlets[outlet].label}" if outlet >= 0 else ""
 
 
-def seen_words(site: Site, seen: Seen) -> str:
+def seen_at(site: Site, seen: Seen) -> str:
     """One observation, with where it was made and what it was.
 
     >>> from dbox import Circle
     >>> from dbox.fieldwork.site import Box, Outlet
     >>> outlet = Outlet(label="4", opening=Circle(0.05))
     >>> site = Site(title="", box=Box(), outlets=(outlet,), flows=())
-    >>> seen_words(site, Seen(kind=WORDED["mouth"], outlet=0, word="full"))
+    >>> seen_at(site, Seen(kind=WORDED["mouth"], outlet=0, word="full"))
     'outlet 4, mouth at rest: full'
     """
     word = _GROUND.get(seen.word, seen.word) if seen.kind.name == "ground" else seen.word
     words = f"{seen.kind.said}: {word}" if word else seen.kind.said
-    return f"{at_outlet(site, seen.outlet)}, {words}" if seen.outlet >= 0 else words
+    everywhere = "every outlet" if seen.kind.of_outlet and word else ""
+    where = at_outlet(site, seen.outlet) or everywhere
+    return f"{where}, {words}" if where else words
 
 
-def contradiction_words(site: Site, pair: Contradiction) -> str:
-    """Two observations that no single cause shows together."""
-    return f"{seen_words(site, pair.one)}; but {seen_words(site, pair.other)}"
+def seen_words(site: Site, seen: Seen) -> str:
+    """The same, where it is so at every outlet as what it is."""
+    open_ = [i for i, outlet in enumerate(site.outlets) if not outlet.capped]
+    alike = (
+        seen.kind.of_outlet
+        and len(open_) > 1
+        and bool(seen.word)
+        and all(word_of(site, seen.kind, i) == seen.word for i in open_)
+    )
+    return seen_at(site, replace(seen, outlet=-1) if alike else seen)
 
 
-def look_words(site: Site, look: Look) -> str:
-    """What to look at next."""
-    where = at_outlet(site, look.outlet)
-    return f"{where}: {look.kind.look}" if where else look.kind.look
+def again_words(site: Site, pair: Contradiction) -> str:
+    """Which of two observations that cannot both be right to look at again: the quicker one."""
+    quick = min((pair.one, pair.other), key=lambda seen: seen.kind.minutes or 60.0)
+    return look_words(site, quick.kind, [quick.outlet]) if quick.kind.look else seen_at(site, quick)
 
 
-def cause_words(site: Site, answer: Answer) -> str:
-    """What a cause is called, with its outlet."""
-    where = at_outlet(site, answer.outlet)
-    if not where:
-        return answer.cause.name
-    toward = "toward " if answer.cause.tilted and not answer.cause.of_outlet else ""
-    return f"{answer.cause.name}, {toward}{where}"
+def look_words(site: Site, kind: Kind, outlets: Sequence[int]) -> str:
+    """What to look at next, at some outlets; -1 for none."""
+    labels = [site.outlets[i].label for i in outlets if i >= 0]
+    return f"{outlets_text(labels)}: {kind.look}" if labels else kind.look
+
+
+_NOUNS = {
+    "tilt": "a tilted box", "low": "a dropped insert", "high": "a high outlet",
+    "deposit": "a deposit on a lip", "blocked": "a blocked header", "crushed": "a crushed header",
+    "back_pitched": "a back-pitched header", "full": "a full trench",
+    "all_full": "a field that is full all over", "overload": "an overload",
+    "infiltration": "ground or roof water", "leak": "a leaking box",
+    "jet": "a straight jet", "inlet_drop": "too little inlet drop",
+    "trickle": "lips that are off only for a trickle", "unequal": "a short or slow line",
+    "trench_slope": "a trench out of level", "solids": "solids carry-over",
+    "capped": "a capped outlet", "serial": "a serial or drop box", "frozen": "frost",
+    "holes": "unlike holes", "broken": "a broken box or lid",
+    "supply_blocked": "a plugged filter or supply pipe", "no_dose": "a failed pump or siphon",
+    "surface_water": "surface water on one line", "no_insert": "a missing insert",
+    "deep_block": "a line blocked further out", "other": "something not on this list",
+}  # fmt: skip
+"""What each cause is called in the middle of a sentence."""
+
+
+def parting_words(site: Site, look: Look) -> str:
+    """What a look would tell: the two answers that it parts most; nothing where there is one."""
+    if not look.parts:
+        return ""
+    one, other = look.parts
+    causes, others = ({cause for cause, _ in parts} for parts in (one, other))
+    if causes == others:
+        first, second = (
+            " and ".join(at_outlet(site, i) for _, i in parts if i >= 0) for parts in (one, other)
+        )
+        return f"would tell {first} from {second}"
+    both = causes & others
+    if both in (causes, others):
+        return f"would tell whether {_nouns(causes ^ others)} comes on top of {_nouns(both)}"
+    return f"would tell {_nouns(causes - both)} from {_nouns(others - both)}"
+
+
+def _nouns(causes: set[int]) -> str:
+    return " and ".join(_NOUNS[CAUSES[cause].key] for cause in sorted(causes))
+
+
+def cause_words(site: Site, answer: Answer, *, short: bool = False) -> str:
+    """What a cause is called, or each of two, with its outlet; short: without words in brackets."""
+    told = []
+    for cause, outlet in answer.parts:
+        name = cause.name.partition(" (")[0] if short else cause.name
+        toward = "toward " if cause.tilted and not cause.of_outlet else ""
+        told.append(f"{name}, {toward}{at_outlet(site, outlet)}" if outlet >= 0 else name)
+    return "; and ".join(told)
 
 
 def size_words(site: Site, answer: Answer) -> str:
@@ -88,7 +149,7 @@ def size_words(site: Site, answer: Answer) -> str:
     where = at_outlet(site, answer.outlet)
     if size.kind == "leak":
         return f"loses {litres_per_min(size.low)} to {litres_per_min(size.high)}"
-    band = _band(size, site.lengths)
+    band = band_words(size, site.lengths)
     if size.kind == "drop":
         return f"box down {band} toward {where}" if where else f"box down {band}"
     fault = answer.cause.fault
@@ -101,7 +162,7 @@ def size_words(site: Site, answer: Answer) -> str:
     return f"{lip} {band} {'high' if felt > 0 else 'low'}"
 
 
-def _band(size: Size, lengths: Lengths) -> str:
+def band_words(size: Size, lengths: Lengths) -> str:
     """A band of lengths, both ways."""
     ends = zip(lengths.pair(size.low), lengths.pair(size.high), strict=True)
     said = [low if low == high else f"{low.rpartition(' ')[0]} to {high}" for low, high in ends]

@@ -266,6 +266,7 @@ def _site(file: ScenarioFile, faults: Faults) -> Site | None:
         works=works,
         evidence=evidence,
         priors=file.priors,
+        signs=file.signs,
     )
 
 

@@ -11,8 +11,8 @@ from typing import Any
 
 from dbox import keys, units
 from dbox.errors import ScenarioError, did_you_mean, show
-from dbox.fieldwork.diagnosis.causes import KEYS
-from dbox.fieldwork.evidence import Evidence, OutletEvidence, Prior
+from dbox.fieldwork.diagnosis.causes import KEYS, PRIOR_KEYS
+from dbox.fieldwork.evidence import WORDED, Evidence, OutletEvidence, Prior, Sign
 from dbox.fieldwork.site import Box, JobRecord, Tolerance
 from dbox.fieldwork.survey import Plan, Survey
 from dbox.fieldwork.ties import Ties
@@ -64,8 +64,8 @@ def _flows(value: object) -> dict[str, float]:
 
 
 def _prior(cause: str, written: object) -> tuple[str, float]:
-    if cause not in KEYS:
-        raise ScenarioError(f"is no cause; {did_you_mean(cause, KEYS)}")
+    if cause not in PRIOR_KEYS:
+        raise ScenarioError(f"is no cause; {did_you_mean(cause, PRIOR_KEYS)}")
     return cause, keys.weight(written)
 
 
@@ -74,6 +74,42 @@ def priors(value: object) -> tuple[Prior, ...]:
     """Read weights of causes by key, all faults at once."""
     found = keys.by_name(value, "[priors] and under it causes, as tilt = 20", _prior)
     return tuple(Prior(cause, common) for cause, common in found.items())
+
+
+def _sign(kind: str, written: object) -> tuple[str, list[Sign]]:
+    weighed = [name for name, each in WORDED.items() if each.usual]
+    if kind not in weighed:
+        raise ScenarioError(f"has no chances of its own; {did_you_mean(kind, weighed)}")
+    words = WORDED[kind].words
+
+    def chances(cause: str, value: object) -> tuple[str, tuple[float, ...]]:
+        if cause not in (*KEYS, "usual"):
+            raise ScenarioError(f"is no cause; {did_you_mean(cause, (*KEYS, 'usual'))}")
+        listed = keys.each(value, keys.weight) if isinstance(value, list) else []
+        if len(listed) != len(words) or not min(listed) > 0:
+            raise ScenarioError(
+                f"is {show(value)}; write a number above 0 for each of {', '.join(words)}"
+            )
+        return cause, tuple(each / sum(listed) for each in listed)
+
+    wanted = f"causes, as full = {[1.0] * len(words)}"
+    found = keys.by_name(written, wanted, chances)
+    return kind, [Sign(kind, cause, row) for cause, row in found.items()]
+
+
+@reads(
+    {
+        "type": "object",
+        "additionalProperties": {
+            "type": "object",
+            "additionalProperties": {"type": "array", "items": {"type": "number"}},
+        },
+    }
+)
+def signs(value: object) -> tuple[Sign, ...]:
+    """Read chances of words by kind and cause, all faults at once."""
+    found = keys.by_name(value, "[signs.rod] and under it causes, as full = [0.9, 0.1]", _sign)
+    return tuple(sign for rows in found.values() for sign in rows)
 
 
 ACCEPTANCE_UNITS = {
@@ -398,7 +434,11 @@ class ScenarioFile:
     trench: TrenchTable | None = key(TrenchTable, "The trench of every line.")
     evidence: Evidence = key(Evidence, "What was seen of a system in trouble.", default=Evidence())
     priors: tuple[Prior, ...] = key(
-        priors, "How common a cause is taken to be, by its key.", {"tilt": 20}, default=())
+        priors, "How common a cause is taken to be, by its key; two_causes: any two at once.",
+        {"tilt": 20}, default=())
+    signs: tuple[Sign, ...] = key(
+        signs, "How often a cause shows each word of a kind, in the order of the words; usual: "
+        "where no cause speaks of it.", {"lip": {"deposit": [0.2, 0.8]}}, default=())
 # fmt: on
 
 

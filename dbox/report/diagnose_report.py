@@ -3,15 +3,25 @@
 What is not known is null, never 0 and never NaN.
 """
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 
+from dbox.errors import any_of, outlets_text
 from dbox.fieldwork.diagnosis.diagnose import Answer, Diagnosis, Overload
+from dbox.fieldwork.diagnosis.next_look import LITTLE, Look, stirs, surfacing
+from dbox.fieldwork.evidence import Kind
+from dbox.fieldwork.readings import reduce_readings
 from dbox.fieldwork.site import Site
 from dbox.files.evidence_words import (
+    again_words,
+    band_words,
     cause_words,
-    contradiction_words,
     look_words,
     normal_words,
+    parting_words,
+    seen_at,
     seen_words,
     size_words,
 )
@@ -28,8 +38,7 @@ from dbox.report.blocks import (
 )
 from dbox.report.cautions import RANKED
 from dbox.report.encode import Json, encode, rows
-from dbox.report.surge_report import duration
-from dbox.report.text import TOGETHER, chance_text
+from dbox.report.text import TOGETHER, chance_text, duration
 from dbox.report.wording import sentences
 from dbox.units import DAY, FOOT, GALLON, MINUTE, gallons
 
@@ -40,11 +49,24 @@ def diagnosis_json(diagnosis: Diagnosis) -> Json:
     return {
         "causes": [_cause(site, answer) for answer in diagnosis.answers],
         "fits_well": diagnosis.fits_well,
+        "summed": [
+            {
+                "cause": each.cause.key,
+                "name": each.cause.name,
+                "probability": each.probability,
+                "outlets": [_label(site, i) for i in each.outlets],
+            }
+            for each in diagnosis.summed
+        ],
+        "unexplained": [seen_words(site, seen) for seen in diagnosis.unexplained],
+        "off_level": encode(diagnosis.off_level),
         "next_tests": [
             {
                 "test": look.name,
                 "outlet": _label(site, look.outlet),
-                "text": look_words(site, look),
+                "text": look_words(site, look.kind, [look.outlet]),
+                "would_tell": parting_words(site, look),
+                "step": visit_step(look),
                 "expected_information_bits": look.bits,
                 "effort": f"{look.minutes:.0f} min",
                 "effort_s": look.minutes * MINUTE,
@@ -56,7 +78,11 @@ def diagnosis_json(diagnosis: Diagnosis) -> Json:
             for each in diagnosis.normal
         ],
         "contradictions": [
-            {"one": seen_words(site, pair.one), "other": seen_words(site, pair.other)}
+            {
+                "one": seen_at(site, pair.one),
+                "other": seen_at(site, pair.other),
+                "look_again": again_words(site, pair),
+            }
             for pair in diagnosis.contradictions
         ],
         "overload": diagnosis.overload and _overload(site, diagnosis.overload),
@@ -65,12 +91,9 @@ def diagnosis_json(diagnosis: Diagnosis) -> Json:
 
 
 def _cause(site: Site, answer: Answer) -> Json:
-    reasons = {
-        head.replace(" ", "_"): [seen_words(site, finding.seen) for finding in findings]
-        for head, findings in answer.reasons.items()
-    }
+    reasons = {head.replace(" ", "_"): words for head, words in _reasons(site, answer).items()}
     told: Json = encode({
-        "cause": answer.cause.key,
+        "cause": answer.key,
         "name": answer.cause.name,
         "outlet": _label(site, answer.outlet),
         "probability": answer.probability,
@@ -232,35 +255,114 @@ def _rate(rate: float) -> str:
 
 
 # How much is told: causes, and those told in full; looks and findings; chance from which a cause is
-# named, and from which it is advised on; information below which a look tells little [bit].
-_MOST, _TOLD, _LOOKS, _FINDINGS = 6, 3, 3, 4
-_LEAST, _ADVISED, _LITTLE = 0.05, 0.15, 0.05
-_CHANCES = ((0.9, "very likely"), (0.65, "likely"), (0.35, "may well be"), (0.1, "possible"))
+# named, from which it is advised on, and from which it stands out.
+_MOST, _TOLD, _LOOKS, _FINDINGS = 6, 3, 5, 4
+_LEAST, _ADVISED, _STANDS_OUT = 0.05, 0.15, 0.30
+_KNOWN = 2.0 / 3.0
+"""Part of the chance of a cause that one outlet has where its outlet is told. [-] (judgement)"""
+_LIKELY = 0.65
+_CHANCES = ((0.9, "very likely"), (_LIKELY, "likely"), (0.35, "may well be"), (0.1, "possible"))
+_OFF_LEVEL = 0.0008
+"""Height between lips from which they are told to be off level. [m] (about 1/32 in: judgement)"""
+_STEPS = {
+    "before": "Nothing opened yet",
+    "open": "While the box is open, its water at rest",
+    "water": "Then, with clean water and rods",
+}
+_BEFORE_WATER = "Before any water is run"
+
+
+@dataclass(frozen=True)
+class Told:
+    """A cause as it is told: at one outlet, or at some outlet of several."""
+
+    words: str
+    short: str  # The same where there is less room.
+    probability: float
+    answer: Answer  # That cause where it is most probable.
+    outlets: str = ""  # The chance of each, where the outlet is not known.
+
+    @property
+    def chance(self) -> str:
+        """Its chance in words and in figures, a number and its sign on one line."""
+        word = next((word for least, word in _CHANCES if self.probability >= least), "unlikely")
+        return f"{word}, {chance_text(self.probability).replace(' %', f'{TOGETHER}%')}"
+
+
+def told_causes(found: Diagnosis) -> list[Told]:
+    """The causes, most probable first; one that may sit at several outlets is summed."""
+    site, summed = found.site, {each.cause.key: each for each in found.summed}
+    told, done = list[Told](), set[str]()
+    for answer in found.answers:
+        whole = summed.get(answer.key)
+        if whole is None or answer.probability > _KNOWN * whole.probability:
+            words, short = (cause_words(site, answer, short=short) for short in (False, True))
+            told.append(Told(words, short, answer.probability, answer))
+        elif answer.key not in done:
+            at = [a for a in found.answers if a.key == answer.key and a.outlet in whole.outlets]
+            chances: dict[str, list[str]] = {}
+            for a in at:
+                label = site.outlets[a.outlet].label
+                chances.setdefault(chance_text(a.probability), []).append(label)
+            each = (f"{chance} at {any_of(labels)}" for chance, labels in chances.items())
+            name, where = whole.cause.name, ", outlet not known"
+            short = name.partition(" (")[0] + where
+            told.append(Told(name + where, short, whole.probability, answer, ", ".join(each)))
+        done.add(answer.key)
+    return sorted(told, key=lambda each: -each.probability)
 
 
 def report(found: Diagnosis) -> list[str]:
     """Lines of at most 72 columns."""
-    title = [[Paragraph(found.site.title)], [Paragraph(RANKED)]]
-    return text([*title, *diagnosis_blocks(found)])
+    top, *rest = diagnosis_blocks(found)
+    return text([[Paragraph(found.site.title)], top, [Paragraph(RANKED)], *rest])
 
 
 def diagnosis_blocks(found: Diagnosis) -> list[Section]:
-    """What may be normal, the causes, the next looks, what to do, and the lines in numbers."""
-    over = found.overload
+    """Lead and next look; what does not agree; looks, causes, what to do; the lines in numbers."""
+    over, told = found.overload, told_causes(found)
     return [
-        _normal(found), _ranked(found), _looks(found), _advice(found),
+        _top(found, told[0]), _contradictions(found), _looks(found), _normal(found),
+        _ranked(found, told), _advice(told),
         *(overloaded(found.site, over) if over else []), warned(found.warnings),
     ]  # fmt: skip
+
+
+def _top(found: Diagnosis, lead: Told) -> Section:
+    stands_out = lead.probability >= _STANDS_OUT
+    head = "MOST LIKELY" if stands_out else "NOTHING STANDS OUT YET; first is"
+    head = head if found.fits_well else "NOTHING FITS WELL; first is"
+    if found.contradictions:
+        words = f"LOOK AGAIN: {again_words(found.site, found.contradictions[0])}"
+    elif found.looks and (found.looks[0].bits >= LITTLE or not stands_out):
+        look = found.looks[0]
+        words = look_words(found.site, look.kind, [look.outlet])
+        words = f"LOOK NEXT: {words} ({look.minutes:.0f} min)"
+    else:
+        words = f"NO LOOK LEFT TELLS MUCH MORE; do first: {lead.answer.cause.advice[0]}"
+    return [Paragraph(f"{head}: {lead.short}: {lead.chance}", hang=2), Paragraph(words, hang=2)]
+
+
+def _contradictions(found: Diagnosis) -> Section:
+    if not found.contradictions:
+        return []
+    site, blocks = found.site, list[Block]()
+    for pair in found.contradictions:
+        one, other = (seen_at(site, seen) for seen in (pair.one, pair.other))
+        blocks.append(
+            Paragraph(f"{one}; but {other}. Look again first: {again_words(site, pair)}", "  - ")
+        )
+    return [Heading("DO NOT GO TOGETHER; look again before you trust the rest"), *blocks]
 
 
 def _normal(found: Diagnosis) -> Section:
     heads = {"ask": "Ask", "explains": "MAY BE ALL THERE IS TO IT", "ruled out": "Ruled out"}
     things = sorted(found.normal, key=lambda n: list(heads).index(n.state))
     told = [Paragraph(f"{heads[n.state]}: {normal_words(n)}.", "  ", hang=2) for n in things]
-    return [Heading("FIRST, WHAT MAY BE NORMAL"), *told]
+    return [Heading("WHAT MAY BE NORMAL"), *told]
 
 
-def _ranked(found: Diagnosis) -> Section:
+def _ranked(found: Diagnosis, causes: Sequence[Told]) -> Section:
     site = found.site
     blocks: list[Block] = [Heading("CAUSES: ranked, none is announced")]
     if not (site.evidence.count or site.pours or any(o.readings for o in site.outlets)):
@@ -271,52 +373,105 @@ def _ranked(found: Diagnosis) -> Section:
             "NONE OF THESE FITS WELL: what was seen is a surprise even under the first. Check it, "
             "look again, and think of what is not listed here."
         ))  # fmt: skip
-    told = [a for a in found.answers[:_MOST] if a.probability >= _LEAST] or [*found.answers[:1]]
-    for number, answer in enumerate(told, start=1):
-        word = next((word for least, word in _CHANCES if answer.probability >= least), "unlikely")
-        # a number and its sign stay on one line
-        chance = chance_text(answer.probability).replace(" %", f"{TOGETHER}%")
-        words = f"{cause_words(site, answer)}: {word}, {chance}"
-        blocks.append(Paragraph(words, f"  {number}. "))
+    told = [each for each in causes[:_MOST] if each.probability >= _LEAST] or [*causes[:1]]
+    for number, each in enumerate(told, start=1):
+        blocks.append(Paragraph(f"{each.words}: {each.chance}", f"  {number}. "))
         if number <= _TOLD:
-            reasons = _reasons(site, answer)
-            blocks += [Paragraph(reason, "     ", hang=2) for reason in reasons]
-    rest = max(1.0 - sum(answer.probability for answer in told), 0.0)
+            blocks += [Paragraph(line, "     ", hang=2) for line in _why(found, each)]
+    rest = max(1.0 - sum(each.probability for each in told), 0.0)
     blocks.append(_said(f"all the others together: {chance_text(rest)}"))
-    if found.contradictions:
-        blocks.append(Heading("DO NOT GO TOGETHER under any one cause; look at both again"))
-    pairs = (contradiction_words(site, pair) for pair in found.contradictions)
-    return [*blocks, *(Paragraph(words, "  - ") for words in pairs)]
+    if words := _off_level(found, causes[0]):
+        blocks.append(_said(words))
+    return blocks
 
 
-def _reasons(site: Site, answer: Answer) -> list[str]:
-    told = {"size": size_words(site, answer)}
-    for head, findings in answer.reasons.items():
+def _off_level(found: Diagnosis, lead: Told) -> str:
+    """Whether a box off level is in trouble by it; nothing where its lips are alike."""
+    site, read = found.site, reduce_readings(found.site).height
+    if any(cause.tilted for cause, _ in lead.answer.parts) and lead.probability >= _STANDS_OUT:
+        band = band_words(lead.answer.size or found.off_level, site.lengths)
+        sure = "is the likely" if lead.probability >= _LIKELY else "may well be the"
+        return f"The box is tilted by {band} across its outlets, which {sure} trouble."
+    read = read[np.isfinite(read)]
+    if read.size < 2 or np.ptp(read) < _OFF_LEVEL:
+        return ""
+    inches, metric = site.lengths.pair(float(np.ptp(read)))
+    return f"The lips are off level by {inches} ({metric}), which may not be the trouble."
+
+
+def _why(found: Diagnosis, each: Told) -> list[str]:
+    """Lines under a cause: its size, what speaks for it and against it, what it leaves over."""
+    if each.outlets:
+        return [f"by outlet: {each.outlets}"]
+    told = {"size": size_words(found.site, each.answer)}
+    for head, findings in _reasons(found.site, each.answer).items():
         more = len(findings) - _FINDINGS
-        words = "; ".join(seen_words(site, finding.seen) for finding in findings[:_FINDINGS])
+        words = "; ".join(findings[:_FINDINGS])
         told[head] = f"{words}; and {more} more" if more > 0 else words
+    if each.answer is found.answers[0]:
+        told["this leaves unexplained"] = told.pop("fits badly")
     return [f"{head}: {words}" for head, words in told.items() if words]
 
 
+def _reasons(site: Site, answer: Answer) -> dict[str, list[str]]:
+    """What speaks for a cause and against it, what is so at every outlet told once."""
+    heads, support = dict[str, str](), dict[str, float]()
+    for head, findings in answer.reasons.items():
+        for finding in findings:
+            words = seen_words(site, finding.seen)
+            heads.setdefault(words, head)
+            support[words] = support.get(words, 0.0) + finding.support
+    told = {head: list[str]() for head in answer.reasons}
+    for words, head in heads.items():
+        if head != "fits badly":
+            head = "for" if support[words] > 0 else "against"
+        told[head].append(words)
+    return told
+
+
+def visit_step(look: Look) -> str:
+    """When on a visit a look is made: `before` the box is opened, `open` at rest, with `water`."""
+    return "water" if stirs(look.kind) else "open" if look.kind.inside else "before"
+
+
 def _looks(found: Diagnosis) -> Section:
-    if not found.looks:
+    site, looks = found.site, found.looks
+    if not looks:
         return [Heading("NEXT LOOK: everything on the list was looked at")]
-    looks = [
-        Paragraph(
-            look_words(found.site, look), f"  {look.bits:4.2f} bit  {look.minutes:3.0f} min  ", 1
-        )
-        for look in found.looks[:_LOOKS]
-    ]
-    if found.looks[0].bits < _LITTLE:
-        looks.append(_said("None of them is expected to change the ranking much."))
-    return [Heading("NEXT LOOK, by what it is expected to tell for its effort"), *looks]
+    blocks: list[Block] = [Heading("NEXT LOOK, in the order of one visit")]
+    if looks[0].bits < LITTLE:
+        blocks.append(_said("No look left is expected to change the ranking much."))
+    opening = max(look.minutes - look.kind.minutes for look in looks)
+    groups: dict[tuple[str, Kind], list[Look]] = {}
+    for look in looks:
+        groups.setdefault((visit_step(look), look.kind), []).append(look)
+    last = ""
+    for (step, kind), same in [*groups.items()][:_LOOKS]:
+        if step != last:
+            words = _BEFORE_WATER if last and step == "before" else _STEPS[step]
+            to_open = f", {opening:.0f} min to open it" if step == "open" and opening else ""
+            blocks.append(_said(f"{words}{to_open}:"))
+            last = step
+        minutes = kind.minutes * len(same)
+        at, would = [look.outlet for look in same], parting_words(site, same[0])
+        words = "; ".join(filter(None, (look_words(site, kind, at), would)))
+        blocks.append(Paragraph(words, f"  {minutes:3.0f} min  "))
+    if (wet := surfacing(site)) and len(site.pours) < 2:
+        where = outlets_text(site.outlets[i].label for i in wet)
+        blocks.append(_said(f"No pour while water surfaces at {where}: more would run there."))
+    return blocks
 
 
-def _advice(found: Diagnosis) -> Section:
+def _advice(causes: Sequence[Told]) -> Section:
+    if causes[0].probability < _STANDS_OUT:
+        percent = f"{100 * _STANDS_OUT:.0f}{TOGETHER}%"
+        return [Heading(f"LOOK FIRST: no cause has {percent}, so nothing is advised yet")]
     blocks: list[Block] = [Heading("WHAT TO DO, the least drastic first; look before you dig")]
-    leading = [a for a in found.answers[:_TOLD] if a.probability >= _ADVISED]
-    for answer in leading or found.answers[:1]:
-        blocks.append(Paragraph(f"If {cause_words(found.site, answer)}:", "  ", hang=2))
-        steps = enumerate(answer.cause.advice, start=1)
-        blocks += [Paragraph(step, f"    {number}. ") for number, step in steps]
+    said = set[str]()
+    for each in [each for each in causes[:_TOLD] if each.probability >= _ADVISED]:
+        new = [step for step in each.answer.cause.advice if step not in said]
+        said.update(new)
+        if new:
+            blocks.append(Paragraph(f"If {each.short}:", "  ", hang=2))
+        blocks += [Paragraph(step, f"    {number}. ") for number, step in enumerate(new, start=1)]
     return blocks

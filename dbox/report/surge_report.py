@@ -13,12 +13,10 @@ from dbox.notes import Note
 from dbox.report.blocks import Column, Paragraph, Section, Table, columns, text, warned
 from dbox.report.cautions import MODEL
 from dbox.report.encode import Json, encode, rows
-from dbox.report.text import bar, cut
+from dbox.report.text import bar, cut, duration
 from dbox.report.wording import PLANNED, sentences
 from dbox.units import (
     DAY,
-    HOUR,
-    MINUTE,
     gallons,
     gpm,
     litres,
@@ -286,18 +284,3 @@ def _ponding_words(outcome: SurgeOutcome, ponding: Ponding) -> str:
         f"FIRST TO POND: outlet {outcome.labels[ponding.line]}, full to its pipe after "
         f"{duration(ponding.time)}; {level}{brought}."
     )
-
-
-def duration(seconds: float) -> str:
-    """Write a time as people say it, to three digits or to the second.
-
-    >>> duration(95.0), duration(7200.0), duration(593869.0)
-    ('1 min 35 s', '2 h', '6.87 days')
-    """
-    if seconds < MINUTE:
-        return f"{seconds:.0f} s"
-    if seconds < HOUR:
-        minutes, rest = divmod(round(seconds), 60)
-        return f"{minutes} min {rest} s" if rest else f"{minutes} min"
-    size, unit = (HOUR, "h") if seconds < 2 * DAY else (DAY, "days")
-    return f"{seconds / size:.3g} {unit}"

@@ -3,6 +3,8 @@
 import textwrap
 from collections.abc import Sequence
 
+from dbox.units import DAY, HOUR, MINUTE
+
 WIDTH = 72
 """Columns that a report fills at most."""
 
@@ -49,3 +51,18 @@ def chance_text(chance: float) -> str:
     if chance > 0.99:
         return "over 99 %"
     return "under 1 %" if chance < 0.01 else f"{100 * chance:.0f} %"
+
+
+def duration(seconds: float) -> str:
+    """Write a time as people say it, to three digits or to the second.
+
+    >>> duration(95.0), duration(7200.0), duration(593869.0)
+    ('1 min 35 s', '2 h', '6.87 days')
+    """
+    if seconds < MINUTE:
+        return f"{seconds:.0f} s"
+    if seconds < HOUR:
+        minutes, rest = divmod(round(seconds), 60)
+        return f"{minutes} min {rest} s" if rest else f"{minutes} min"
+    size, unit = (HOUR, "h") if seconds < 2 * DAY else (DAY, "days")
+    return f"{seconds / size:.3g} {unit}"

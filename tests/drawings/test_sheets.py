@@ -396,6 +396,31 @@ def test_an_inspection_has_a_box_for_every_piece_of_evidence():
             assert f"\u2610 {word}" in words, word
 
 
+def test_an_inspection_takes_two_pours_lips_after_filling_and_a_field_walked_dry():
+    """What the scenario takes, a form has room for: jug and seconds of a catch, too."""
+    words = said("inspection", "six")
+    blanks = ("Slow, poured:", "Fast, poured:", "slow: caught", "fast: caught", "fast: in seconds")
+    for part in (*blanks, "Filled until it just spills, then still", "lip over water read again"):
+        assert part in words, part
+    assert words.count("in seconds:") == words.count("jug holds:") == 2
+    assert words.count("\u2610 walked, dry") == 6
+
+
+@pytest.mark.parametrize(
+    ("count", "sheet"),
+    [(4, "letter"), *(pytest.param(count, sheet, marks=pytest.mark.slow)
+                      for count in (2, 8) for sheet in ("letter", "a4"))],
+)  # fmt: skip
+def test_no_page_of_an_inspection_is_half_empty(count, sheet):
+    for page in inspection_sheet(box(count), sheet):
+        _, room = rooms(page)
+        heights = np.concatenate([room[:, 1], [
+            line.get_window_extent().extents[1] for line in page.axes[0].lines
+        ]])  # fmt: skip
+        above_foot = heights[heights > 1.0 * page.dpi]
+        assert above_foot.min() < 0.4 * page.bbox.height
+
+
 def test_the_order_of_looking_begins_with_papers_and_ends_with_digging():
     words = said("inspection", "two")
     steps = [words.index(part) for part in ("Read the papers", "Walk the field", "Tank: level",

@@ -7,6 +7,8 @@ from typing import Any
 import numpy as np
 
 from dbox import Circle, Opening
+from dbox.fieldwork.diagnosis.causes import index_of
+from dbox.fieldwork.diagnosis.worlds import States
 from dbox.fieldwork.site import Box, Flow, Outlet, Site, Tolerance
 
 INCH = 0.0254
@@ -77,3 +79,21 @@ def same_bytes(one: object, other: object) -> bool:
         name == also and a.tobytes() == b.tobytes()
         for (name, a), (also, b) in zip(arrays(one), arrays(other), strict=True)
     )
+
+
+def states(count: int = 1, **known: object) -> States:
+    """Boxes of four level outlets under a leaning box, which shows nothing at one outlet alone."""
+    shapes = {"slopes": 2, **dict.fromkeys(
+        ("plane", "smooth", "read", "felt", "seep", "load", "day_share"), 4)}  # fmt: skip
+    numbers = {f.name: np.zeros((count, shapes[f.name]) if f.name in shapes else count)
+               for f in fields(States)}  # fmt: skip
+    plain = {
+        "cause": np.tile([index_of("tilt")[0], -1], (count, 1)),
+        "outlet": np.full((count, 2), -1),
+        "hole": np.full(count, -1),
+        "tail": np.full((count, 4), -np.inf),
+        "closed": np.zeros((count, 4), bool),
+        "load": np.ones((count, 4)),
+        "day_share": np.full((count, 4), 0.25),
+    }
+    return States(**numbers | plain | known)

@@ -13,7 +13,8 @@ from scipy import stats
 
 from dbox import Circle
 from dbox.fieldwork.diagnosis.causes import index_of
-from dbox.fieldwork.diagnosis.diagnose import LOOKS, SLOW_POUR, diagnose
+from dbox.fieldwork.diagnosis.diagnose import diagnose
+from dbox.fieldwork.diagnosis.next_look import LOOKS, SLOW_POUR
 from dbox.fieldwork.diagnosis.visible import (
     MISTAKE,
     START_ERROR,
@@ -23,30 +24,17 @@ from dbox.fieldwork.diagnosis.visible import (
     pour_chance,
     rod_chance,
 )  # fmt: skip
+from dbox.fieldwork.diagnosis.worlds import States
 from dbox.fieldwork.evidence import OUTLET_WORDS, WORDED, Evidence, OutletEvidence
 from dbox.fieldwork.site import Flow, Outlet, Pour, Site, Works
 from dbox.hydraulics.surge.parts import Trench
 from dbox.report.wording import sentences
+from tests.fieldwork.sites import states
 
 INCH, FOOT, HOUR = 0.0254, 0.3048, 3600.0
 
 
-def states(count: int = 1, **known: object) -> SimpleNamespace:
-    """Boxes of four level outlets under a leaning box, which shows nothing at one outlet alone."""
-    plain = {
-        "cause": np.full(count, index_of("tilt")[0]),
-        "own": np.zeros((count, 4), bool),
-        "hole": np.full(count, -1),
-        "read": np.zeros((count, 4)),
-        "still": np.zeros(count),
-        "load": np.ones((count, 4)),
-        "day_share": np.full((count, 4), 0.25),
-        "slopes": np.zeros((count, 2)),
-    }
-    return SimpleNamespace(**plain | known)
-
-
-def seen(box: SimpleNamespace, name: str, since_use: float | None = 8 * HOUR) -> dict[str, float]:
+def seen(box: States, name: str, since_use: float | None = 8 * HOUR) -> dict[str, float]:
     """Chance of each word at the first outlet, or of the system, in the first box."""
     kind = WORDED[name]
     chance = View(box, Evidence(since_use=since_use)).chance(kind)[0]
@@ -196,7 +184,8 @@ def test_how_far_a_rod_goes_tells_what_stops_it(distance, most_likely):
     """A cap is at the mouth, a blockage near the box, a crushed pipe where wheels cross (common
     practice, no source)."""
     causes = ("capped", "blocked", "crushed")
-    box = states(3, cause=np.array(index_of(*causes)), own=np.eye(4, dtype=bool)[[0, 0, 0]])
+    box = states(3, cause=np.array([(c, -1) for c in index_of(*causes)]),
+                 outlet=np.tile([0, -1], (3, 1)))  # fmt: skip
     assert causes[int(rod_chance(box, distance, 0).argmax())] == most_likely
 
 

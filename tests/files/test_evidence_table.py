@@ -3,10 +3,21 @@
 import pytest
 
 from dbox.errors import ScenarioError
-from dbox.fieldwork.diagnosis.causes import KEYS
-from dbox.fieldwork.evidence import OUTLET_WORDS, PLACES, WORDS, Evidence, OutletEvidence, Prior
+from dbox.fieldwork.diagnosis.causes import CAUSES, KEYS, index_of
+from dbox.fieldwork.diagnosis.next_look import Look
+from dbox.fieldwork.evidence import (
+    OUTLET_WORDS,
+    PLACES,
+    WORDED,
+    WORDS,
+    Evidence,
+    OutletEvidence,
+    Prior,
+    Sign,
+)
 from dbox.fieldwork.site import Site
 from dbox.files.evidence_interview import answered, labels_of, queries, said
+from dbox.files.evidence_words import parting_words
 from dbox.files.scenario import loads
 from dbox.files.toml_file import toml_text
 
@@ -90,7 +101,24 @@ def test_two_depths_of_a_port_are_water_over_its_pipe() -> None:
     assert below.port == "below the pipe"
 
 
+def test_chances_of_words_are_read_by_kind_and_cause() -> None:
+    read = site(signs={"lip": {"full": [1, 3], "usual": [9, 1]}, "rod": {"deposit": [1, 1, 1, 1]}})
+    assert read.signs == (
+        Sign("lip", "full", (0.25, 0.75)), Sign("lip", "usual", (0.9, 0.1)),
+        Sign("rod", "deposit", (0.25,) * 4),
+    )  # fmt: skip
+    told = faults(signs={"lipp": {}, "lip": {"ful": [1, 1], "full": [1], "deposit": [0, 1]}})
+    assert told == [
+        "signs.lipp has no chances of its own; did you mean lip?",
+        "signs.lip.ful is no cause; did you mean full?",
+        "signs.lip.full is a list; write a number above 0 for each of clean, deposit",
+        "signs.lip.deposit is a list; write a number above 0 for each of clean, deposit",
+    ]
+
+
 def test_priors_are_read_by_cause() -> None:
+    assert site(priors={"tilt_full": 3, "two_causes": 0}).priors == (
+        Prior("tilt_full", 3), Prior("two_causes", 0))  # fmt: skip
     assert site(priors={"tilt": 20, "full": 0}).priors == (Prior("tilt", 20), Prior("full", 0))
     assert {p.cause for p in site(priors=dict.fromkeys(KEYS, 1.5)).priors} == set(KEYS)
     assert site().priors == ()
@@ -188,6 +216,40 @@ def test_an_answer_is_taken_out_again() -> None:
 def test_an_answer_that_cannot_be_is_refused(typed: str) -> None:
     with pytest.raises(ScenarioError):
         answered(BOX, query("mouth", "each"), typed)
+
+
+def test_a_fault_of_one_answer_for_every_outlet_is_told_once() -> None:
+    with pytest.raises(ScenarioError) as caught:
+        answered(BOX, query("mouth", "each"), "5 full")
+    assert caught.value.faults == ('mouth is "5 full"; did you mean full?',)
+    with pytest.raises(ScenarioError) as caught:
+        answered(BOX, query("mouth", "each"), "1 dry, 4 ful, others fll")
+    assert [fault.partition(" is ")[0] for fault in caught.value.faults] == [
+        f"outlet[{number}].evidence.mouth" for number in (2, 3)
+    ]
+
+
+def test_every_two_causes_can_be_told_apart_in_words() -> None:
+    box, kind = site(), WORDED["stain"]
+
+    def told(*parts: tuple[tuple[int, int], ...]) -> str:
+        return parting_words(box, Look(kind=kind, outlet=-1, bits=1.0, minutes=1.0, parts=parts))
+
+    words = {told(((0, -1),), ((cause, 1),)) for cause in range(1, len(CAUSES))}
+    assert len(words) == len(CAUSES) - 1
+    full, blocked, tilt = index_of("full", "blocked", "tilt")
+    assert told(((full, 1),), ((blocked, 1),)) == "would tell a full trench from a blocked header"
+    assert told(((full, 1),), ((full, 2),)) == "would tell outlet ditch side from outlet 4"
+    both = ((tilt, -1), (full, 1))
+    assert told(both, ((tilt, -1),)).endswith("a full trench comes on top of a tilted box")
+    assert told(both, ((tilt, -1), (blocked, 1))) == told(((full, 1),), ((blocked, 1),))
+    assert told() == ""
+
+
+def test_no_two_questions_have_one_name() -> None:
+    names = [q.name for q in queries({**BOX, "pour": [{"name": "a"}, {"name": "b"}]}, 0)]
+    assert sorted(names) == sorted(set(names))
+    assert {"at rest", "at rest by outlet", "pour 2 flow"} <= set(names)
 
 
 def test_pours_are_asked_for_until_there_are_no_more() -> None:

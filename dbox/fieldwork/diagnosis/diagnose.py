@@ -2,7 +2,7 @@
 
 The causes are ranked, none is announced. `diagnose` puts together what the other modules of this
 package work out from one set of drawn boxes: the weights and what speaks for and against
-(`posterior`), the next look, what may be normal and the lines in numbers.
+(`posterior`), the next look (`next_look`), what may be normal and the lines in numbers.
 
 What may be normal is asked about before a fault is named: serial and drop boxes fill one line after
 the other; lines are capped or alternated to rest; a box read just after laundry or a dose is not at
@@ -15,223 +15,41 @@ time in which it fills, so a trench that stands full has been over for at least 
 equal lines capped for a rest gives each of the others n/(n-1) of what it had. A sealed line gets
 little now; what filled it is the share that the same boxes gave it before its water stood against
 its outlet.
-
-The next look is the one expected to tell the leading causes apart, for its effort. What it is
-expected to tell is the mutual information of cause and outcome, in bits: how much less uncertain
-one would be, on average, once it was made. It comes from boxes drawn anew by their weights. A look
-with one word is summed exactly; one with many words or numbers at a time is tried out on some of
-the boxes, each asked what it would show and what the others then say.
-
-Looks are ordered by information over effort; the efforts are judgement. No look is free: to each a
-few minutes are added for going there and writing it down, and the first into the box its opening.
 """
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-import numpy.typing as npt
 
 from dbox.arrays import Array, freeze
 from dbox.errors import DomainError
-from dbox.fieldwork.diagnosis.causes import CAUSES, OWN_SCATTER, Cause, feed_is_strong
+from dbox.fieldwork.diagnosis.causes import CAUSES, Cause, both, feed_is_strong
+from dbox.fieldwork.diagnosis.next_look import Look, next_looks
 from dbox.fieldwork.diagnosis.posterior import (
     SURPRISED,
     Contradiction,
     Finding,
     Fit,
+    Seen,
     Weighing,
+    contradictions,
     fit_of,
     pours_done,
     weigh,
-    word_of,
 )
-from dbox.fieldwork.diagnosis.visible import AT_REST, View, catch_chance, found_heights
+from dbox.fieldwork.diagnosis.visible import AT_REST
 from dbox.fieldwork.diagnosis.worlds import day_shares, outlet_places
-from dbox.fieldwork.evidence import KINDS, POURS, REST, Kind
 from dbox.fieldwork.pour import held_notes, order_notes, water_over_dry
 from dbox.fieldwork.readings import reduce_readings, without_placeholders
 from dbox.fieldwork.shares import gains_most, target_shares
-from dbox.fieldwork.site import DEFAULT_SPREAD, Pour, Site
+from dbox.fieldwork.site import Site
 from dbox.hydraulics.surge.inflow import PER_PERSON
 from dbox.hydraulics.surge.parts import Trench
 from dbox.notes import Note
-from dbox.units import DAY, LITRE, MINUTE, litres_per_min
+from dbox.units import DAY
 
-OPENING = 10.0
-"""Effort of opening the box safely, where it was not yet. [min] (judgement)"""
-
-OVERHEAD = 8.0
-"""Effort that every look has besides its own. [min] (judgement)"""
-
-SLOW_POUR, FAST_POUR = 2.0 * LITRE / MINUTE, 20.0 * LITRE / MINUTE
-"""Flows of the pours that are proposed: an ordinary day's and a bucket's, in round litres. [m3/s]
-(judgement)"""
-
-_BOXES, _TRIES = 900, 90
-"""Boxes drawn anew, and those of them that a look is tried on. [-] (numerical)"""
-
-_CATCH_ERROR, _CATCH_SCATTER = 0.10, 0.07
-"""Error that a proposed catch is weighed with, and that it scatters by. [-] (judgement)"""
-
-_READINGS = Kind(
-    name="readings", part=REST, turn=18, look="read every lip from still water", minutes=10
-)
-_POURED = {
-    Kind(
-        name=f"{pace} pour", part=POURS, turn=turn, minutes=minutes,
-        look=f"{how} and catch at every outlet: {litres_per_min(inflow)}",
-    ): inflow
-    for pace, how, inflow, turn, minutes in (
-        ("fast", "pour fast", FAST_POUR, 1, 12),
-        # a dry lip holds water back, which is no height
-        ("slow", "wet every lip, pour slowly", SLOW_POUR, 2, 25),
-    )
-}  # fmt: skip
-LOOKS = sorted(
-    (*(kind for kind in KINDS if kind.minutes), _READINGS, *_POURED), key=lambda kind: kind.place
-)
-"""Every look that can be proposed, in the order of a visit."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Look:
-    """A look not yet made."""
-
-    kind: Kind  # What is looked at.
-    outlet: int  # Outlet to look at; -1 for all of them, or for the whole system.
-    bits: float  # Information it is expected to give on the cause. [bit]
-    minutes: float  # Its effort. [min]
-
-    @property
-    def name(self) -> str:
-        """What is looked at: a key of the evidence, `readings` or a pour."""
-        return self.kind.name
-
-    @property
-    def worth(self) -> float:
-        """What it gives for its effort, which orders the looks. [bit/min]"""
-        return self.bits / (self.minutes + OVERHEAD)
-
-
-def next_looks(weighing: Weighing, *, seed: int) -> tuple[Look, ...]:
-    """Every look not yet made, the one most worth making first."""
-    prospect, site = _Prospect(weighing, seed), weighing.site
-    read = any(outlet.readings for outlet in site.outlets)
-    opening = 0.0 if read or pours_done(site) or site.evidence.box_was_opened else OPENING
-    looks = [
-        Look(
-            kind=kind,
-            outlet=left[0] if kind.by_line else -1,
-            bits=prospect.bits(kind, left),
-            minutes=kind.minutes + (opening if kind.inside else 0.0),
-        )
-        for kind, left in _not_made(weighing)
-    ]
-    return tuple(sorted(looks, key=lambda look: (-look.worth, look.name, look.outlet)))
-
-
-def _not_made(weighing: Weighing) -> Iterator[tuple[Kind, list[int]]]:
-    """Each look, and the outlets that it is left to make at."""
-    site = weighing.site
-    uncapped = [i for i, outlet in enumerate(site.outlets) if not outlet.capped]
-    found = found_heights(site)
-    border = float(np.sqrt(SLOW_POUR * FAST_POUR))
-    slow = {pour.inflow < border for pour in pours_done(site)}
-    measured = {"at_rest": not np.isnan(found).all(), "rim": site.evidence.rim_slope is not None}
-    for kind in LOOKS:
-        if kind in _POURED:
-            made = (_POURED[kind] < border) in slow
-        elif kind is _READINGS:
-            made = all(site.outlets[i].readings for i in uncapped) or not np.isnan(found).any()
-        elif not kind.of_outlet:
-            made = word_of(site, kind) is not None or measured.get(kind.name, False)
-        else:
-            left = [i for i in uncapped if word_of(site, kind, i) is None]
-            places = [[i] for i in left] if kind.by_line else [left]
-            yield from ((kind, place) for place in places if place)
-            continue
-        if not made:
-            yield kind, uncapped
-
-
-class _Prospect:
-    """Boxes drawn by their weights, m of them, and the answers they stand for."""
-
-    def __init__(self, weighing: Weighing, seed: int) -> None:
-        self.weighing, self.rng = weighing, np.random.default_rng([seed, 7])
-        marks = (np.arange(_BOXES) + self.rng.random()) / _BOXES
-        rows = np.searchsorted(np.cumsum(weighing.weight), marks).clip(max=weighing.base.size - 1)
-        self.states, answers = weighing.states.take(rows), weighing.answer_of_row[rows]
-        self.view = View(self.states, weighing.site.evidence)
-        # (answers left, m): 1 where the box stands for the answer
-        self.member = (np.unique(answers)[:, None] == answers).astype(np.float64)
-        self.tries = self.rng.permutation(_BOXES)[:_TRIES]
-
-    def bits(self, kind: Kind, left: list[int]) -> float:
-        """Expected information of a look on the answer. [bit]"""
-        if len(self.member) < 2:
-            return 0.0
-        if kind is _READINGS:
-            return self._of_tries(self._readings(left), apart=True)
-        if kind in _POURED:
-            return self._of_tries(self._pour(kind), apart=True)
-        chance = self.view.chance(kind)
-        if not kind.of_outlet:
-            return self._of_word(chance)
-        return (
-            self._of_word(chance[:, left[0]]) if len(left) == 1 else self._of_words(chance[:, left])
-        )
-
-    def _of_word(self, chance: Array) -> float:
-        """Exactly, from the chances of each word, (m, words)."""
-        joint = self.member @ chance / _BOXES
-        return max(_entropy(joint.sum(0)) + _entropy(joint.sum(1)) - _entropy(joint), 0.0)
-
-    def _of_words(self, chance: Array) -> float:
-        """By tries, from the chances of each word of several observations, (m, k, words)."""
-        tried = np.cumsum(chance[self.tries], -1)
-        word = (self.rng.random(tried.shape[:2])[..., None] > tried).sum(-1)
-        word = np.minimum(word, chance.shape[-1] - 1)
-        log = np.log(np.moveaxis(chance, 0, -1))
-        return self._of_tries(log[np.arange(log.shape[0]), word].sum(1), apart=False)
-
-    def _of_tries(self, log_chance: Array, *, apart: bool) -> float:
-        """From what every box makes of some outcomes, (tries, m); its own outcome set apart."""
-        if apart:
-            log_chance[np.arange(_TRIES), self.tries] = -np.inf
-        chance = np.exp(log_chance - log_chance.max(-1, keepdims=True))
-        after = chance @ self.member.T
-        after /= after.sum(-1, keepdims=True)
-        before = _entropy(self.member.mean(-1))
-        return max(before - float(np.mean([_entropy(row) for row in after])), 0.0)
-
-    def _readings(self, uncapped: list[int]) -> Array:
-        """Log probability of tried readings; a lip's own scatter counts with the ruler's."""
-        ruler = self.weighing.site.spread or DEFAULT_SPREAD
-        read, smooth = self.states.read[:, uncapped], self.states.smooth[:, uncapped]
-        tried = read[self.tries] + ruler * self.rng.standard_normal((_TRIES, len(uncapped)))
-        tried, smooth = (heights - heights.mean(-1, keepdims=True) for heights in (tried, smooth))
-        away = ((tried[:, None] - smooth) ** 2).sum(-1)
-        return np.asarray(-0.5 * away / (ruler**2 + OWN_SCATTER**2))
-
-    def _pour(self, kind: Kind) -> Array:
-        """Log probability of tried catches."""
-        inflow, water = _POURED[kind], self.weighing.water
-        flow = water.flows(self.states, np.full(_BOXES, inflow))
-        noise = self.rng.standard_normal((_TRIES, flow.shape[1]))
-        caught = np.maximum(flow[self.tries] * (1.0 + _CATCH_SCATTER * noise), 0.0)
-        capped = [o.capped for o in self.weighing.site.outlets]
-        pour = Pour(name=kind.name, inflow=inflow, error=_CATCH_ERROR)
-        return catch_chance(water, flow, np.where(capped, np.nan, caught), pour)
-
-
-def _entropy(chance: Array) -> float:
-    some = chance[chance > 0]
-    return float(-(some * np.log2(some)).sum())
-
-
-DRAWS = 400
+DRAWS = 80
 """Boxes drawn for each cause at each outlet. [-] (numerical)"""
 
 MOST_ROWS = 60_000
@@ -250,6 +68,12 @@ error of 5 to 10 % explains. [-] (judgement)"""
 
 _LIGHT = 1e-4
 """Weight of a box, over that of the heaviest, below which it tells nothing. [-] (numerical)"""
+
+_TRIFLE = 0.01
+"""Probability from which an outlet is one that a cause may sit at. [-] (judgement)"""
+
+_STEPS = 97
+"""Hold-backs that boxes are given in turn, from least to most. [-] (numerical)"""
 
 _BAND = (0.05, 0.95)
 """Percentiles of a band. [-] (judgement)"""
@@ -367,9 +191,8 @@ def _rising_shares(weighing: Weighing) -> Array:
     """Shares of an ordinary day that comes to dry lips, of the boxes that count. [-] (r, n)"""
     states, weight, hold = weighing.states, weighing.weight, weighing.site.hold_back
     rows = np.flatnonzero(weight > _LIGHT * weight.max())
-    draws = weight.size // weighing.hypotheses.cause.size
     share, then = states.day_share.copy(), states.take(rows)
-    each = np.linspace(*hold, draws)[rows % draws]
+    each = np.linspace(*hold, _STEPS)[rows % _STEPS]
     share[rows] = day_shares(weighing.water, then, then.day, each)
     return share
 
@@ -453,15 +276,21 @@ class Leak(Size):
 
 @dataclass(frozen=True, kw_only=True)
 class Answer:
-    """One cause, how probable it is and why."""
+    """One cause or two at once, how probable that is and why."""
 
-    cause: Cause  # The cause.
-    outlet: int  # Outlet it sits at, or that a leaning box leans toward; -1 for none.
+    cause: Cause  # The cause, or the two put together.
+    parts: tuple[tuple[Cause, int], ...]  # The one or two causes and their outlets; -1 for none.
+    outlet: int  # Outlet of the first that has one, or that a leaning box leans toward; -1: none.
     probability: float  # Given all that was seen. [-]
     findings: tuple[Finding, ...]  # What speaks for it and against it, the loudest first.
     # How much more it is surprised than chance would have it, in standard deviations. [-]
     surprise: float
     size: Size | None  # What was fitted.
+
+    @property
+    def key(self) -> str:
+        """Key of the cause, of two joined by "+"."""
+        return self.cause.key
 
     @property
     def fits(self) -> bool:
@@ -480,6 +309,15 @@ class Answer:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Summed:
+    """One cause that may sit at several outlets, which one not known."""
+
+    cause: Cause  # The cause.
+    probability: float  # At any of them, by itself. [-]
+    outlets: tuple[int, ...]  # Where it may sit, the most probable first.
+
+
+@dataclass(frozen=True, kw_only=True)
 class Diagnosis:
     """Ranked causes and what to do next."""
 
@@ -487,7 +325,10 @@ class Diagnosis:
     answers: tuple[Answer, ...]  # Every cause at every outlet, the most probable first.
     looks: tuple[Look, ...]  # Looks not yet made, the one most worth making first.
     normal: tuple[Normal, ...]  # What may be normal, asked or answered.
-    contradictions: tuple[Contradiction, ...]  # Observations that no single cause shows together.
+    summed: tuple[Summed, ...]  # Causes that are split over outlets, the most probable first.
+    # Observations that water does not show together, and looks on which alone the lead rests.
+    contradictions: tuple[Contradiction, ...]
+    off_level: Size  # Drop across the outlets as the box stands, whatever the cause. [m]
     overload: Overload | None  # The lines in numbers.
     warnings: tuple[Note, ...]  # Where the evidence or the drawing is weak.
 
@@ -495,6 +336,11 @@ class Diagnosis:
     def fits_well(self) -> bool:
         """Whether the leading cause fits; else none of these is said to fit well."""
         return self.answers[0].fits
+
+    @property
+    def unexplained(self) -> tuple[Seen, ...]:
+        """What the leading cause hardly expects."""
+        return tuple(found.seen for found in self.answers[0].reasons["fits badly"])
 
 
 def diagnose(site: Site, *, seed: int = 0, draws: int = DRAWS) -> Diagnosis:
@@ -506,59 +352,86 @@ def diagnose(site: Site, *, seed: int = 0, draws: int = DRAWS) -> Diagnosis:
     asked, site = site, without_placeholders(site)
     many = MOST_ROWS // (20 * len(site.outlets))
     weighing = weigh(site, draws=min(draws, max(many, _LEAST_DRAWS)), seed=seed)
-    fit, probability = fit_of(weighing), weighing.probability
-    order = np.argsort(-probability, kind="stable")
-    overload = overload_of(weighing)
+    fit, overload = fit_of(weighing), overload_of(weighing)
     return Diagnosis(
         site=site,
-        answers=tuple(_answer(weighing, fit, probability, int(place)) for place in order),
+        answers=_answers(weighing, fit),
         looks=next_looks(weighing, seed=seed),
         normal=normal_things(site),
-        contradictions=fit.contradictions(),
+        summed=_summed(weighing, fit.probability),
+        contradictions=tuple(
+            dict.fromkeys((*contradictions(site, weighing.suspicion), *fit.doubtful()))
+        ),
+        off_level=_size("drop", np.ptp(weighing.states.plane, axis=-1), weighing.weight),
         overload=overload,
         warnings=(*_warnings(asked, weighing), *_held_back(site, overload)),
     )
 
 
-def _answer(weighing: Weighing, fit: Fit, probability: Array, answer: int) -> Answer:
-    place, outlet = weighing.hypotheses.answers[answer]
-    cause, size = CAUSES[place], None
-    rows = np.flatnonzero(weighing.answer_of_row == answer)
-    log_weight = weighing.log_weight[rows]
-    if np.isfinite(log_weight.max()):
-        weight = np.exp(log_weight - log_weight.max())
-        size = _size(cause, weighing.states.size[rows], weight)
-        if cause.tilted and outlet < 0:
-            outlet = _toward(weighing, rows, weight)
-    return Answer(
-        cause=cause,
-        outlet=outlet,
-        probability=float(probability[answer]),
-        findings=fit.findings(answer),
-        surprise=float(fit.surprise[answer]),
-        size=size,
-    )
+def _answers(weighing: Weighing, fit: Fit) -> tuple[Answer, ...]:
+    """Every answer with what speaks for it, the most probable first."""
+    place = weighing.answer_of_row
+    rows = np.split(np.argsort(place, kind="stable"), np.cumsum(np.bincount(place))[:-1])
+    findings = fit.findings()
+    answers = []
+    for number in np.argsort(-fit.probability, kind="stable").tolist():
+        parts = [(CAUSES[c], outlet) for c, outlet in weighing.hypotheses.answers[number]]
+        cause = parts[0][0] if len(parts) == 1 else both(parts[0][0], parts[1][0])
+        size, log_weight = None, weighing.log_weight[rows[number]]
+        if np.isfinite(log_weight.max()):
+            weight = np.exp(log_weight - log_weight.max())
+            size = _fitted(cause, weighing.states.size[rows[number]], weight)
+            if parts[0][0].tilted:
+                plane = weighing.states.plane[rows[number]]
+                parts[0] = parts[0][0], _toward(plane, weight)
+        answers.append(Answer(
+            cause=cause,
+            parts=tuple(parts),
+            outlet=next((outlet for _, outlet in parts if outlet >= 0), -1),
+            probability=float(fit.probability[number]),
+            findings=findings[number],
+            surprise=float(fit.surprise[number]),
+            size=size,
+        ))  # fmt: skip
+    return tuple(answers)
 
 
-def _toward(weighing: Weighing, rows: npt.NDArray[np.intp], weight: Array) -> int:
-    """The outlet that a leaning box most probably has lowest."""
-    plane = weighing.drawn.plane.reshape(weighing.base.size, -1)[rows]
+def _toward(plane: Array, weight: Array) -> int:
+    """The outlet that a leaning box most probably has lowest; plane [m]."""
     return int(np.bincount(plane.argmin(-1), weight, plane.shape[-1]).argmax())
 
 
-def _size(cause: Cause, size: Array, weight: Array) -> Size | None:
+def _fitted(cause: Cause, size: Array, weight: Array) -> Size | None:
     if cause.leaks:
         weight = np.where(size > 0, weight, 0.0)
     elif not (cause.tilted or cause.fault):
         return None
     if not weight.sum() > 0:
         return None
+    return _size("leak" if cause.leaks else "drop" if cause.tilted else "fault", size, weight)
+
+
+def _size(kind: str, size: Array, weight: Array) -> Size:
     order = np.argsort(size, kind="stable")
     reached = np.cumsum(weight[order]) / weight.sum()
     places = [int((reached >= part).argmax()) for part in (_BAND[0], 0.5, _BAND[1])]
     low, middle, high = size[order][places].tolist()
-    kind = "leak" if cause.leaks else "drop" if cause.tilted else "fault"
-    return (Leak if cause.leaks else Size)(kind=kind, low=low, middle=middle, high=high)
+    return (Leak if kind == "leak" else Size)(kind=kind, low=low, middle=middle, high=high)
+
+
+def _summed(weighing: Weighing, probability: Array) -> tuple[Summed, ...]:
+    """Single causes that more than one outlet may have."""
+    found = []
+    for place, cause in enumerate(CAUSES):
+        at = {
+            parts[0][1]: float(chance)
+            for parts, chance in zip(weighing.hypotheses.answers, probability, strict=True)
+            if len(parts) == 1 and parts[0][0] == place and chance > _TRIFLE
+        }
+        if len(at) > 1:
+            outlets = tuple(sorted(at, key=lambda outlet: -at[outlet]))
+            found.append(Summed(cause=cause, probability=sum(at.values()), outlets=outlets))
+    return tuple(sorted(found, key=lambda each: -each.probability))
 
 
 def _held_back(site: Site, over: Overload | None) -> Iterator[Note]:

@@ -2,25 +2,35 @@
 
 Every observation multiplies the weight of a drawn box by the chance that such a box shows it
 (likelihood weighting); a cause is as probable as the weight of its draws. One observation counts
-for a cause as far as that cause expected it more than the others did.
+for a cause as far as that cause expected it more than the others did. Observations of one visit are
+not independent and nobody counted how often a cause shows a sign: all chances are raised to one
+power below 1, so that many signs do not add up to a certainty that no one has.
+
+Two causes at once are too many to draw: of all pairs those are drawn that would fit best if of each
+observation that cause decided that changes its chance the more.
 
 An observation speaks for a cause by the logarithm of its chance under that cause over its chance
 under the others, as probable as lips and pours leave them. It fits badly where the cause gives it
 less than an eighth of the chance of what the cause most expects. A cause that leads and yet is
-surprised, over all, by far more than chance would, is told as "none of these fits well"; two
-observations of standing water that no single cause shows together, though each alone has its cause,
-are pointed out and not averaged away.
+surprised, over all, by far more than chance would, is told as "none of these fits well".
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from itertools import combinations
 
 import numpy as np
 import numpy.typing as npt
 
-from dbox.arrays import Array
-from dbox.fieldwork.diagnosis.cause_lips import Drawn, draw_lips
-from dbox.fieldwork.diagnosis.causes import CAUSES, Hypotheses, hypotheses
+from dbox.arrays import Array, BoolArray
+from dbox.fieldwork.diagnosis.cause_lips import draw_lips
+from dbox.fieldwork.diagnosis.causes import (
+    CAUSES,
+    Hypotheses,
+    hypotheses,
+    joined,
+    pair_priors,
+    pairs,
+)
 from dbox.fieldwork.diagnosis.visible import (
     STOPS,
     View,
@@ -32,13 +42,16 @@ from dbox.fieldwork.diagnosis.visible import (
     pour_chance,
     rod_chance,
 )
-from dbox.fieldwork.diagnosis.worlds import Jets, States, Water, draw_states, outlet_places
-from dbox.fieldwork.evidence import OUTLET_KINDS, POURS, REST, SYSTEM_KINDS, Kind
+from dbox.fieldwork.diagnosis.worlds import Jets, States, Water, draw_states, middle, outlet_places
+from dbox.fieldwork.evidence import OUTLET_KINDS, POURS, REST, SYSTEM_KINDS, WORDED, Kind
 from dbox.fieldwork.site import DEFAULT_SPREAD, Pour, Site
 
-TEMPER = 0.9
-"""Power that every chance is raised to: observations of one visit are not quite independent. [-]
-(judgement)"""
+TEMPER = 0.85
+"""Power that every chance is raised to. [-] (judgement)"""
+
+MISJUDGED = 0.04
+"""Chance that all of one kind of look says nothing of the causes, because the table of chances is
+wrong or the one who looked was. [-] (judgement)"""
 
 FITS_BADLY = 0.125
 """Chance of what was seen over that of what was most expected, below which it fits badly. [-]
@@ -47,18 +60,22 @@ FITS_BADLY = 0.125
 SURPRISED = 3.0
 """Standard deviations of surprise from which nothing is said to fit well. [-] (judgement)"""
 
+DOUBTS = 0.5
+"""Probability that another answer would have without one look, from which that is doubted. [-]
+(judgement)"""
+
 SPEAKS = 0.35
 """Least support, as a natural logarithm, that is worth telling. [-] (judgement)"""
 
-TOGETHER, EXPLAINED = 0.2, 0.5
-"""Chance over what was most expected that two observations of one cause should both reach, and that
-one alone must reach under some cause. [-] (judgement)"""
-
-STANDING_WATER = ("plugged", "at_rest", "cap", "mouth", "port", "drain_back")
-"""Observations that have to agree, at one outlet or with those of the box."""
-
-_UNREAD = 100
+_UNREAD = 60
 """Boxes drawn as they are before anything is read. [-] (numerical)"""
+
+_PAIRS, _HALVES = 16, 64
+"""Pairs that are drawn, and the single causes that they are made from. [-] (numerical)"""
+
+_LEADERS, _MORE = 16, 4
+"""Hypotheses that lead at first and are drawn again, and how many more boxes each then gets. [-]
+(numerical)"""
 
 _LEAST = 1e-300
 """Least weight that is told from none. [-] (numerical)"""
@@ -78,25 +95,47 @@ class Seen:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Item:
-    """An observation and what it says of every drawn box."""
+    """An observation and what it says of every hypothesis, as lips and pours leave its boxes."""
 
     seen: Seen  # The observation.
-    log_chance: Array  # (r,) Logarithm of the chance that the box shows it. [-]
-    words: Array | None = None  # (r, words) Chances of all words, where it is a word. [-]
+    chance: Array  # (h,) Chance that it is seen; of a measured number its density. [-]
+    words: Array | None = None  # (h, words) Chances of all words, where it is a word. [-]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Block:
+    """Boxes drawn for h hypotheses, d for each."""
+
+    hypotheses: Hypotheses  # What may be wrong.
+    states: States  # The boxes, h by d rows.
+    items: tuple[Item, ...]  # What was seen, lips and pours left out.
+    base: Array  # (h, d) Logarithm of the weight by lips and pours. [-]
+    log_weight: Array  # (h, d) The same with all that was seen, over d. [-]
+    log_readings: Array  # (h,) Logarithm of what the hypothesis makes of the readings. [-]
+    excess: Array  # (h,) Misfit of the readings over its freedom,
+    freedom: int  # and that. [-]
+
+    @property
+    def log_measured(self) -> Array:
+        """Logarithm of what the hypothesis makes of lips and pours together. (h,) [-]"""
+        return np.asarray(np.logaddexp.reduce(self.base, -1) - np.log(self.base.shape[1]))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Weighing:
-    """Drawn boxes with their weights; r = hypotheses by draws, g = answers."""
+    """Drawn boxes with their weights; h hypotheses, r rows, g answers."""
 
     site: Site  # What was asked about.
     hypotheses: Hypotheses  # What may be wrong.
     water: Water  # Its splitter.
     states: States  # The boxes.
-    drawn: Drawn  # Their lips.
-    items: tuple[Item, ...]  # What was seen, lips and pours left out.
-    base: Array  # (r,) Logarithm of the weight by priors, lips and pours. [-]
-    log_weight: Array  # (r,) The same with all that was seen. [-]
+    log_weight: Array  # (r,) Logarithm of their weights with all that was seen. [-]
+    # What was seen, lips and pours left out; the next two and the excess as in `Block`.
+    items: tuple[Item, ...]
+    log_measured: Array  # (h,)
+    log_readings: Array  # (h,)
+    excess: Array  # (h,)
+    freedom: int
 
     @property
     def weight(self) -> Array:
@@ -106,65 +145,165 @@ class Weighing:
     @property
     def probability(self) -> Array:
         """Probability of each answer. [-] (g,)"""
-        return self.by_answer(self.weight)
+        return _sums(self.answer_of_row, self.weight, len(self.hypotheses.answers))
+
+    @property
+    def suspicion(self) -> Array:
+        """Probability that a cause sits at each outlet. [-] (n,)"""
+        return np.asarray(self.weight @ self.states.own)
 
     @property
     def answer_of_row(self) -> npt.NDArray[np.int64]:
         """Answer that each box stands for. (r,)."""
         return self.hypotheses.group[self.states.hypothesis]
 
-    def by_answer(self, values: Array) -> Array:
-        """Sums over the boxes of each answer, (r, ...) to (g, ...). [unit of values]"""
-        each = values.reshape(len(self.hypotheses.cause), -1, *values.shape[1:]).sum(1)
-        total = np.zeros((len(self.hypotheses.answers), *values.shape[1:]))
-        np.add.at(total, self.hypotheses.group, each)
-        return total
-
 
 def weigh(site: Site, *, draws: int, seed: int) -> Weighing:
-    """Draw boxes under every cause and weigh them by what was seen."""
+    """Draw boxes under every cause, then under likely pairs; weigh them by what was seen."""
     rng = np.random.default_rng(seed)
-    may_be = hypotheses(site)
     places, _ = outlet_places(site)
     water = Water(site, places, Jets.of(site, places))
-    drawn = draw_lips(may_be, places, gauges_of(site, may_be), draws, rng)
-    states = draw_states(site, water, may_be, drawn, rng)
-    base = (np.log(np.maximum(may_be.prior, _LEAST))[:, None] + drawn.log_weight).reshape(-1)
-    for pour in pours_done(site):
-        noise = np.tile(rng.standard_normal(draws), len(may_be.cause))
-        base = base + TEMPER * pour_chance(water, states, pour, noise)
-    base = base + _called(site, water, may_be, states, seed)
-    items = _items(site, states)
+    single = hypotheses(site)
+    usual: dict[str, float] = {}
+    first = _block(site, water, single, draws, rng, usual)
+    prior = pair_priors(site, single)
+    two = pairs(single, prior, _likely(first, prior))
+    second = _block(site, water, two, draws, rng, usual)
+    every = joined(single, two)
+    log_prior = np.log(np.maximum(every.prior, _LEAST))
+    found = np.concatenate([np.logaddexp.reduce(b.log_weight, -1) for b in (first, second)])
+    lead = np.sort(np.argsort(-(found + log_prior), kind="stable")[:_LEADERS])
+    third = _block(site, water, every.take(lead), _MORE * draws, rng, usual)
+    numbers = np.split(np.arange(len(log_prior)), [len(single.prior)])
+    held = [np.flatnonzero(~np.isin(number, lead)) for number in numbers]
+    held.append(np.arange(lead.size))
+    states, weights = [], []
+    for block, number, kept in zip((first, second, third), (*numbers, lead), held, strict=True):
+        count = block.base.shape[1]
+        rows = block.states.take((kept[:, None] * count + np.arange(count)).reshape(-1))
+        states.append(replace(rows, hypothesis=number[rows.hypothesis]))
+        weights.append((block.log_weight + log_prior[number][:, None])[kept].reshape(-1))
+
+    def of_all(*values: Array) -> Array:
+        """Of every hypothesis what its last block made of it. (h, ...)"""
+        every_one = np.concatenate(values[:2])
+        every_one[lead] = values[2]
+        return every_one
+
+    blocks = (first, second, third)
     return Weighing(
         site=site,
-        hypotheses=may_be,
+        hypotheses=every,
         water=water,
-        states=states,
-        drawn=drawn,
-        items=tuple(items),
-        base=base,
-        log_weight=base + TEMPER * sum((item.log_chance for item in items), start=0.0),
+        states=states[0].then(states[1]).then(states[2]),
+        log_weight=np.concatenate(weights),
+        items=tuple(
+            Item(
+                seen=each[0].seen,
+                chance=of_all(*(item.chance for item in each)),
+                words=None
+                if each[0].words is None
+                else of_all(*(item.words for item in each if item.words is not None)),
+            )
+            for each in zip(*(block.items for block in blocks), strict=True)
+        ),
+        log_measured=of_all(*(block.log_measured for block in blocks)),
+        log_readings=of_all(*(block.log_readings for block in blocks)),
+        excess=of_all(*(block.excess for block in blocks)),
+        freedom=first.freedom,
     )
 
 
-def _called(site: Site, water: Water, hypotheses: Hypotheses, states: States, seed: int) -> Array:
+def _block(
+    site: Site,
+    water: Water,
+    may_be: Hypotheses,
+    draws: int,
+    rng: np.random.Generator,
+    usual: dict[str, float],
+) -> Block:
+    """Draw boxes and weigh them by all that was seen, priors apart.
+
+    usual: Chance of what each kind of look showed, over all causes; worked out where it is empty.
+    """
+    drawn = draw_lips(may_be, water.places, gauges_of(site, may_be), draws, rng)
+    states = draw_states(site, water, may_be, drawn, rng)
+    shape = (len(may_be.cause), draws)
+    # a scenario gives the readings their spread, yet no one knows the boxes that they come from
+    base = drawn.log_weight - (1.0 - TEMPER) * drawn.log_readings[:, None]
+    for pour in pours_done(site):
+        noise = np.tile(rng.standard_normal(draws), shape[0])
+        base = base + TEMPER * pour_chance(water, states, pour, noise).reshape(shape)
+    base = base + _called(site, water, may_be, states, rng).reshape(shape)
+    within = _within(base)
+    log_weight, items = base.copy(), []
+    kinds: dict[str, Array] = {}
+    for seen, place, chance in _seen(site, states, may_be):
+        # of a kind that hangs on no water there is one row for each hypothesis
+        each = chance.reshape(shape[0], -1, *chance.shape[1:])
+        share = within if each.shape[1] > 1 else np.ones((shape[0], 1))
+        told = each if place < 0 else each[..., place]
+        kinds[seen.kind.name] = kinds.get(seen.kind.name, 0.0) + np.log(told)
+        words = None if place < 0 else np.einsum("hd,hdw->hw", share, each)
+        items.append(Item(seen=seen, chance=(share * told).sum(-1), words=words))
+    for name, log in kinds.items():
+        if name not in usual:
+            share = within if log.shape[1] > 1 else np.ones((shape[0], 1))
+            chance = (share * np.exp(log)).sum(-1)
+            usual[name] = float(may_be.prior @ chance / may_be.prior.sum())
+        # the outlets of a box are looked at by one person and judged by one row of the table
+        says_nothing = np.log(MISJUDGED * usual[name])
+        log_weight += TEMPER * np.logaddexp(np.log1p(-MISJUDGED) + log, says_nothing)
+    return Block(
+        hypotheses=may_be,
+        states=states,
+        items=tuple(items),
+        base=base,
+        log_weight=log_weight - np.log(draws),
+        log_readings=drawn.log_readings,
+        excess=drawn.excess,
+        freedom=drawn.freedom,
+    )
+
+
+def _likely(block: Block, prior: Array) -> npt.NDArray[np.int64]:
+    """The pairs most probable if the cause that changes its chance the more decided each sign."""
+    heights, poured = _measured_logs(block)
+    log = [np.log(item.chance) for item in block.items] + [heights, poured]
+    change = TEMPER * np.stack(log, -1)
+    # most causes leave a sign as it usually is
+    change -= middle(change)
+    single = np.log(np.maximum(block.hypotheses.prior, _LEAST))
+    halves = np.sort(
+        np.argsort(-(single + np.maximum(change, 0.0).sum(-1)), kind="stable")[:_HALVES]
+    )
+    change, common = change[halves], prior[np.ix_(halves, halves)]
+    one, other = change[:, None], change[None]
+    both = np.where(np.abs(one) > np.abs(other), one, other).sum(-1)
+    likely = np.where(common > 0, both + np.log(np.maximum(common, _LEAST)), -np.inf).ravel()
+    best = np.argsort(-likely, kind="stable")[:_PAIRS]
+    row, column = np.divmod(best[np.isfinite(likely[best])], len(halves))
+    return np.asarray(halves[row] * len(prior) + halves[column])
+
+
+def _called(
+    site: Site, water: Water, hypotheses: Hypotheses, states: States, rng: np.random.Generator
+) -> Array:
     """Log chance that somebody calls about such a box, over that of its hypothesis. (r,)
 
     That of the hypothesis is over boxes as it has them before anything is read or poured, so that a
     cause loses where what was read or poured leaves it no box that wets a line.
     """
-    wets = np.flatnonzero(np.array([cause.wets for cause in CAUSES])[hypotheses.cause])
-    arrays = ("cause", "outlet", "prior", "group")
-    some = replace(hypotheses, **{name: getattr(hypotheses, name)[wets] for name in arrays})
-    rng = np.random.default_rng([seed, 3])
-    drawn = draw_lips(some, water.places, [], _UNREAD, rng)
-    unread = call_chance(draw_states(site, water, some, drawn, rng)).reshape(len(wets), -1)
-    # a box that cannot lean has no weight at all
-    weight = np.exp(drawn.log_weight - np.maximum(drawn.log_weight.max(-1, keepdims=True), -1e300))
-    called = (weight * unread).sum(-1) / np.maximum(weight.sum(-1), _LEAST)
-    log = np.zeros((len(hypotheses.cause), states.cause.size // len(hypotheses.cause)))
-    log[wets] = np.log(call_chance(states)).reshape(len(log), -1)[wets]
-    log[wets] -= np.log(np.maximum(called, _LEAST))[:, None]
+    calm = hypotheses.any_of([not cause.wets for cause in CAUSES])
+    wets = np.flatnonzero(~calm)
+    log = np.zeros((len(hypotheses.cause), len(states.cause) // max(len(hypotheses.cause), 1)))
+    if wets.size:
+        some = hypotheses.take(wets)
+        drawn = draw_lips(some, water.places, [], _UNREAD, rng)
+        unread = call_chance(draw_states(site, water, some, drawn, rng)).reshape(len(wets), -1)
+        called = (_within(drawn.log_weight) * unread).sum(-1)
+        log[wets] = np.log(call_chance(states)).reshape(log.shape)[wets]
+        log[wets] -= np.log(np.maximum(called, _LEAST))[:, None]
     return log.reshape(-1)
 
 
@@ -187,48 +326,49 @@ def word_of(site: Site, kind: Kind, outlet: int = -1) -> str | None:
     return None if measured else word
 
 
-def _items(site: Site, states: States) -> list[Item]:
-    """Every observation that is a word, or a level, depth or slope measured."""
-    view, items = View(states, site.evidence), []
+def _seen(site: Site, states: States, may_be: Hypotheses) -> Iterator[tuple[Seen, int, Array]]:
+    """Every observation: which word it is, -1 for a number, and the chances of all words.
+
+    A row a box, or a row a hypothesis where it hangs on no water.
+    """
+    view = View(states, site.evidence, site.signs)
     uncapped = [i for i, outlet in enumerate(site.outlets) if not outlet.capped]
+
+    def chance(kind: Kind) -> Array:
+        on_water = not kind.usual or kind.name == "mouth"
+        return view.chance(kind) if on_water else view.of_hypotheses(kind, may_be)
+
     for kind in SYSTEM_KINDS:
         if kind.minutes and (word := word_of(site, kind)):
-            items.append(_worded(Seen(kind=kind, word=word), view.chance(kind)))
-    chances: dict[Kind, Array] = {}
-    for i in uncapped:
-        for kind in OUTLET_KINDS:
-            if kind.minutes and (word := word_of(site, kind, i)):
-                if kind not in chances:
-                    chances[kind] = view.chance(kind)
-                items.append(_worded(Seen(kind=kind, outlet=i, word=word), chances[kind][:, i]))
-    return items + _measured(site, view, uncapped)
+            yield Seen(kind=kind, word=word), kind.words.index(word), chance(kind)
+    for kind in OUTLET_KINDS:
+        found = {i: word_of(site, kind, i) for i in uncapped} if kind.minutes else {}
+        if any(found.values()):
+            every = chance(kind)
+            for i, word in found.items():
+                if word:
+                    seen = Seen(kind=kind, outlet=i, word=word)
+                    yield seen, kind.words.index(word), every[:, i]
+    yield from ((seen, -1, density) for seen, density in _measured(site, view, uncapped))
 
 
-def _worded(seen: Seen, chance: Array) -> Item:
-    place = seen.kind.words.index(seen.word)
-    return Item(seen=seen, log_chance=np.log(chance[:, place]), words=chance)
-
-
-def _measured(site: Site, view: View, uncapped: list[int]) -> list[Item]:
+def _measured(site: Site, view: View, uncapped: list[int]) -> Iterator[tuple[Seen, Array]]:
     """What was measured, over what its words say."""
     whole, each = ({kind.name: kind for kind in kinds} for kinds in (SYSTEM_KINDS, OUTLET_KINDS))
-    found = []
     for i in uncapped:
         seen = site.evidence.of_outlet(i)
         if seen.port == "below the pipe" and seen.port_water is not None:
-            found.append((each["port_water"], i, port_depth_chance(view.states, site, i)))
+            depth = port_depth_chance(view.states, site, i)
+            yield Seen(kind=each["port_water"], outlet=i), depth
         if seen.rod in STOPS and seen.rod_distance is not None:
-            found.append((each["rod_distance"], i, rod_chance(view.states, seen.rod_distance, i)))
+            reach = rod_chance(view.states, seen.rod_distance, i)
+            yield Seen(kind=each["rod_distance"], outlet=i), reach
     heights = found_heights(site)
     if not np.isnan(heights).all():
-        chance = view.level_at_rest(heights, site.spread or DEFAULT_SPREAD)
-        found.append((each["at_rest"], -1, chance))
+        level = view.level_at_rest(heights, site.spread or DEFAULT_SPREAD)
+        yield Seen(kind=each["at_rest"]), level
     if site.evidence.rim_slope is not None:
-        found.append((whole["rim_slope"], -1, view.rim_slope(site.evidence.rim_slope)))
-    return [
-        Item(seen=Seen(kind=kind, outlet=outlet), log_chance=np.log(chance))
-        for kind, outlet, chance in found
-    ]
+        yield Seen(kind=whole["rim_slope"]), view.rim_slope(site.evidence.rim_slope)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -243,98 +383,168 @@ class Finding:
 
 @dataclass(frozen=True, kw_only=True)
 class Contradiction:
-    """Two observations that no single cause shows together."""
+    """Two observations that water does not show together."""
 
     one: Seen
     other: Seen
 
 
+AGAINST_WATER = (
+    {"plugged": "falls", "at_rest": "above all lips"},
+    {"at_rest": "below the lowest lip", "mouth": "full"},
+    {"port": "dry", "drain_back": "long"},
+    {"cap": "capped", "drain_back": "long"},
+)
+"""What water does not show at one outlet, whatever the cause: it runs back for long only from a
+trench that stands over the lip, and so over the pipe in its port (common practice, no source)."""
+
+OPEN_AND_FULL = {"mouth": "full", "rod": "clear", "drain_back": "none"}
+"""Nor this: from an open pipe that is full water runs back. One wrong word makes it at any outlet,
+so it is told only of one that may be the trouble."""
+
+_SUSPECT = 0.10
+"""Probability from which an outlet may be the trouble. [-] (judgement)"""
+
+
+def contradictions(site: Site, suspicion: Array) -> tuple[Contradiction, ...]:
+    """Observations that water does not show together; suspicion: of the outlets. (n,) [-]"""
+    uncapped = [i for i, outlet in enumerate(site.outlets) if not outlet.capped]
+    found = []
+    mouths = {word_of(site, WORDED["mouth"], i) for i in uncapped}
+    over = Seen(kind=_AT_REST, word="above all lips")
+    if word_of(site, _AT_REST) == over.word and mouths == {"dry"}:
+        found.append((over, Seen(kind=WORDED["mouth"], word="dry")))
+    for i in uncapped:
+        rules = (*AGAINST_WATER, *([OPEN_AND_FULL] if suspicion[i] >= _SUSPECT else []))
+        for rule in rules:
+            seen = [_one(name, word, i) for name, word in rule.items()]
+            if all(word_of(site, each.kind, each.outlet) == each.word for each in seen):
+                found.append((seen[0], seen[-1]))
+    return tuple(Contradiction(one=one, other=other) for one, other in dict.fromkeys(found))
+
+
+_AT_REST = next(kind for kind in SYSTEM_KINDS if kind.name == "at_rest")
+
+
+def _one(name: str, word: str, outlet: int) -> Seen:
+    kind = _AT_REST if name == "at_rest" else WORDED[name]
+    return Seen(kind=kind, outlet=outlet if kind.of_outlet else -1, word=word)
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Fit:
-    """How what was seen fits the answers; g answers, k observations, i of them in words."""
+    """How what was seen fits the answers; g answers, k observations."""
 
     items: tuple[Seen, ...]  # The observations: items of the weighing, then readings and catches.
     log_chance: Array  # (g, k) Logarithm of their chance under each answer. [-]
-    # (g, i) Chance over that of what the answer most expects; NaN for measured numbers. [-]
-    typical: Array
-    badly: Array  # (g, k) Whether the answer hardly expects it. [-]
+    badly: BoolArray  # (g, k) Whether the answer hardly expects it.
     weight: Array  # (g,) Weight of the answers by lips and pours. [-]
+    probability: Array  # (g,) Probability of the answers by all that was seen. [-]
     # (g,) Surprise of all observations over what chance would bring, in standard deviations. [-]
     surprise: Array
 
-    def findings(self, answer: int) -> tuple[Finding, ...]:
-        """Every observation that speaks for an answer or against it, the loudest first."""
-        rivals = np.where(np.arange(len(self.weight)) == answer, 0.0, self.weight)
-        found = [
-            Finding(
-                seen=seen,
-                support=_support(self.log_chance[:, k], rivals, answer),
-                fits_badly=bool(self.badly[answer, k]),
+    def findings(self) -> list[tuple[Finding, ...]]:
+        """Every observation that speaks for each answer or against it, the loudest first."""
+        support = support_of(self.log_chance, self.weight)
+        told = (np.abs(support) >= SPEAKS) | self.badly
+        order = np.argsort(-np.abs(support), axis=-1, kind="stable")
+        return [
+            tuple(
+                Finding(seen=self.items[k], support=row[k], fits_badly=bad[k])
+                for k in places if tells[k]
             )
-            for k, seen in enumerate(self.items)
-        ]
-        told = [f for f in found if abs(f.support) >= SPEAKS or f.fits_badly]
-        return tuple(sorted(told, key=lambda f: -abs(f.support)))
+            for row, bad, tells, places in zip(
+                support.tolist(), self.badly.tolist(), told.tolist(), order.tolist(), strict=True
+            )
+        ]  # fmt: skip
 
-    def contradictions(self) -> tuple[Contradiction, ...]:
-        """Pairs of observations of standing water that no single cause shows together."""
-        wet = [(i, s) for i, s in enumerate(self.items) if s.kind.name in STANDING_WATER]
-        wet = [(i, seen) for i, seen in wet if seen.word]
-        wet.sort(key=lambda each: (each[1].outlet, STANDING_WATER.index(each[1].kind.name)))
-        pairs = []
-        for (i, one), (k, other) in combinations(wet, 2):
-            apart = one.outlet != other.outlet and min(one.outlet, other.outlet) >= 0
-            both = self.typical[:, [i, k]]
-            explained = np.all(np.any(both > EXPLAINED, axis=0))
-            if not apart and explained and both.min(-1).max() < TOGETHER:
-                pairs.append(Contradiction(one=one, other=other))
-        return tuple(pairs)
+    def doubtful(self) -> tuple[Contradiction, ...]:
+        """Looks that alone keep another answer from the lead, one that would explain all the rest.
+
+        Each against what it leaves unexplained under the answer that leads.
+        """
+        lead = int(self.probability.argmax())
+        odd = np.flatnonzero(self.badly[lead])
+        if not odd.size:
+            return ()
+        log = np.log(np.maximum(self.probability, _LEAST))[:, None] - TEMPER * self.log_chance
+        without = np.exp(log - log.max(0))
+        without /= without.sum(0)
+        first = without.argmax(0)
+        rest = self.badly[first].sum(-1) - self.badly[first, np.arange(first.size)]
+        doubt = (first != lead) & (without.max(0) >= DOUBTS) & (rest == 0) & ~self.badly[lead]
+        # the least expected under the lead stands against it
+        against = int(odd[self.log_chance[lead, odd].argmin()])
+        return tuple(
+            Contradiction(one=self.items[k], other=self.items[against])
+            for k in np.flatnonzero(doubt).tolist()
+        )
 
 
 def fit_of(weighing: Weighing) -> Fit:
     """Hold every observation against every answer."""
-    within, drawn, group = _within(weighing), weighing.drawn, weighing.hypotheses.group
-    seen = [item.seen for item in weighing.items]
-    shape = (len(weighing.hypotheses.answers), len(seen))
-    chance, typical = np.zeros(shape), np.full(shape, np.nan)
-    excess, variance = np.zeros(shape[0]), np.zeros(shape[0])
-    for i, item in enumerate(weighing.items):
-        chance[:, i] = weighing.by_answer(within * np.exp(item.log_chance))
+    group = weighing.hypotheses.group
+    log_base = np.log(np.maximum(weighing.hypotheses.prior, _LEAST)) + weighing.log_measured
+    top = np.full(len(weighing.hypotheses.answers), -np.inf)
+    np.maximum.at(top, group, log_base)
+    lost = np.isneginf(top)[group]
+    part = np.where(lost, 1.0, np.exp(log_base - np.where(lost, 0.0, top[group])))
+    part /= _sums(group, part, len(top))[group]
+
+    def of_answers(values: Array) -> Array:
+        """Means over the hypotheses of each answer."""
+        total = np.zeros((len(top), *values.shape[1:]))
+        np.add.at(total, group, part.reshape(-1, *(1,) * (values.ndim - 1)) * values)
+        return total
+
+    seen, log_chance, badly = [], [], []
+    excess, variance = np.zeros(len(top)), np.zeros(len(top))
+    for item in weighing.items:
+        chance = of_answers(item.chance)
+        seen.append(item.seen)
+        log_chance.append(np.log(chance))
+        badly.append(np.zeros(len(top), bool))
         if item.words is not None:
-            words = weighing.by_answer(within[:, None] * item.words)
-            typical[:, i] = chance[:, i] / words.max(-1)
+            words = of_answers(item.words)
+            badly[-1] = chance < FITS_BADLY * words.max(-1)
             # how much more surprising a word was than words are on average, and their variance
             mean = (words * np.log(words)).sum(-1)
-            excess = excess + mean - np.log(chance[:, i])
-            variance = variance + (words * np.log(words) ** 2).sum(-1) - mean**2
-    log_chance, badly = [*np.log(chance).T], [*(typical < FITS_BADLY).T]
-    heights, poured = _measured_logs(weighing)
-    if drawn.freedom:
-        worst = np.full(shape[0], np.inf)
-        np.minimum.at(worst, group, drawn.excess)
-        excess, variance = excess + worst / 2.0, variance + drawn.freedom / 2.0
+            excess += mean - np.log(chance)
+            variance += (words * np.log(words) ** 2).sum(-1) - mean**2
+    heights, poured = map(of_answers, _measured_logs(weighing))
+    if freedom := weighing.freedom:
+        worst = of_answers(weighing.excess)
+        excess, variance = excess + worst / 2.0, variance + freedom / 2.0
         seen.append(Seen(kind=READINGS))
         log_chance.append(heights)
-        badly.append(worst > SURPRISED * np.sqrt(2.0 * drawn.freedom))
+        badly.append(worst > SURPRISED * np.sqrt(2.0 * freedom))
     if pours_done(weighing.site):
         seen.append(Seen(kind=CATCHES))
         log_chance.append(poured)
-        badly.append(np.zeros(shape[0], bool))
+        badly.append(np.zeros(len(top), bool))
+    shape = (len(top), len(seen))
     return Fit(
         items=tuple(seen),
-        log_chance=np.array(log_chance).T,
-        typical=typical,
-        badly=np.array(badly).T,
-        weight=weighing.by_answer(_unlogged(weighing.base)),
+        log_chance=np.array(log_chance).T.reshape(shape),
+        badly=np.array(badly, bool).T.reshape(shape),
+        weight=_sums(group, _unlogged(log_base), len(top)),
+        probability=weighing.probability,
         surprise=excess / np.sqrt(np.maximum(variance, 1e-9)),
     )
 
 
-def _support(log_chance: Array, rivals: Array, answer: int) -> float:
-    """Log chance under an answer over the mean chance under its rivals."""
-    high = log_chance.max()
-    mean = float((np.exp(log_chance - high) * rivals).sum() / max(rivals.sum(), _LEAST))
-    return float(np.clip(log_chance[answer] - high - np.log(max(mean, _LEAST)), -99.0, 99.0))
+def support_of(log_chance: Array, weight: Array) -> Array:
+    """Log chance under each answer over the mean chance under its rivals. (g, k)"""
+    high = log_chance.max(0, initial=-1e300)
+    rivals = np.where(np.eye(len(weight), dtype=bool), 0.0, weight)
+    mean = rivals @ np.exp(log_chance - high) / np.maximum(rivals.sum(-1), _LEAST)[:, None]
+    support = log_chance - high - np.log(np.maximum(mean, _LEAST))
+    return np.asarray(np.clip(support, -99.0, 99.0))
+
+
+def _sums(place: npt.NDArray[np.int64], values: Array, count: int) -> Array:
+    """Sums of the values that have each place. (count,)"""
+    return np.asarray(np.bincount(place, values, count), np.float64)
 
 
 def _unlogged(log_weight: Array) -> Array:
@@ -342,23 +552,14 @@ def _unlogged(log_weight: Array) -> Array:
     return np.asarray(weight / weight.sum())
 
 
-def _within(weighing: Weighing) -> Array:
-    """Weights by lips and pours, 1 in all within each answer; even where none is left. (r,)."""
-    row_answer, base = weighing.answer_of_row, weighing.base
-    top = np.full(len(weighing.hypotheses.answers), -np.inf)
-    np.maximum.at(top, row_answer, base)
-    lost = np.isneginf(top)[row_answer]
-    weight = np.where(lost, 1.0, np.exp(base - np.where(lost, 0.0, top[row_answer])))
-    return np.asarray(weight / weighing.by_answer(weight)[row_answer])
+def _within(log_weight: Array) -> Array:
+    """Weights of the draws of each hypothesis, 1 in all; even where none is left. (h, d)"""
+    top = log_weight.max(-1, keepdims=True)
+    weight = np.where(np.isneginf(top), 1.0, np.exp(log_weight - np.maximum(top, -1e300)))
+    return np.asarray(weight / weight.sum(-1, keepdims=True))
 
 
-def _measured_logs(weighing: Weighing) -> tuple[Array, Array]:
-    """Log probability of the readings under each answer, and of the pours given them. (g,)"""
-    hypotheses, count = weighing.hypotheses, len(weighing.hypotheses.answers)
-    rows = np.log(np.maximum(hypotheses.prior, _LEAST))
-    draws = weighing.base.reshape(len(rows), -1)
-    before, read, poured = (np.full(count, -np.inf) for _ in range(3))
-    np.logaddexp.at(before, hypotheses.group, rows)
-    np.logaddexp.at(read, hypotheses.group, rows + weighing.drawn.log_readings)
-    np.logaddexp.at(poured, hypotheses.group, np.logaddexp.reduce(draws, -1))
-    return read - before, np.maximum(poured - np.log(draws.shape[1]), -1e4) - read
+def _measured_logs(block: Block | Weighing) -> tuple[Array, Array]:
+    """Log probability of the readings under each hypothesis, and of the pours given them. (h,)"""
+    poured = block.log_measured - TEMPER * block.log_readings
+    return block.log_readings, np.maximum(poured, -1e4)

@@ -29,16 +29,19 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from scipy.special import expit
+import numpy.typing as npt
 
 from dbox.arrays import Array, BoolArray
 from dbox.fieldwork.diagnosis.cause_lips import Gauge
-from dbox.fieldwork.diagnosis.causes import CAUSES, Cause, Hypotheses, chances, index_of
+from dbox.fieldwork.diagnosis.causes import CAUSES, KEYS, Cause, Hypotheses, chances
 from dbox.fieldwork.diagnosis.worlds import HEADS, MODEL_ERROR, States, Water
-from dbox.fieldwork.evidence import LEAKS, Evidence, Kind
+from dbox.fieldwork.evidence import Evidence, Kind, Sign, signed
 from dbox.fieldwork.readings import reduce_readings
 from dbox.fieldwork.site import DEFAULT_SPREAD, Pour, Site
 from dbox.units import HOUR
+
+ANYTHING = 0.35
+"""The same where the cause is not on the list: each sign is partly anything. [-] (judgement)"""
 
 MISTAKE = 0.04
 """Chance that what was written down says nothing of what was there. [-] (judgement)"""
@@ -71,6 +74,10 @@ _STAINED = float(np.log(1.4))
 
 _LEVEL_SEEN = 0.004
 """Height within which water is called level with a lip. [m] (judgement)"""
+
+_MOUTH_WET, _MOUTH_FULL, _MOUTH_SPREAD = 0.006, 0.010, 0.006
+"""Water over a lip from which half see it in the mouth, call that full, and the spread of it. [m]
+(judgement)"""
 
 _STREAM = 0.004
 """How much higher water stands that runs in while nobody uses any. [m] (judgement)"""
@@ -121,23 +128,33 @@ class View:
 
     states: States  # The boxes.
     evidence: Evidence  # Of which only the time since the last use matters.
+    signs: tuple[Sign, ...] = ()  # Chances that the user gave.
 
     def chance(self, kind: Kind) -> Array:
         """Chance of each word of a kind of evidence. [-] (r, words), of outlets (r, n, words)"""
         states = self.states
-        if not kind.usual:
-            chance: Array = getattr(self, f"_{kind.name}")()
-        else:
-            own, elsewhere = (table[states.cause] for table in chances(kind))
-            chance = own
-            if kind.of_outlet:
-                chance = np.where(states.own[..., None], own[:, None], elsewhere[:, None])
-        if kind.name == "plugged":
-            chance = np.where(states.leak[:, None] > 0, LEAKS, chance)
+        if kind.usual:
+            told = signed(kind, self.signs)
+            chance = chances(told, states.cause, states.outlet, states.felt.shape[-1])
+        if not kind.usual or kind.name == "mouth":
+            chance = getattr(self, f"_{kind.name}")(*([chance] if kind.usual else []))
+        return self._as_told(kind, chance, states.cause)
+
+    def of_hypotheses(self, kind: Kind, hypotheses: Hypotheses) -> Array:
+        """The same, a row a hypothesis, of a kind that does not hang on water. [-]"""
+        n = self.states.felt.shape[-1]
+        chance = chances(signed(kind, self.signs), hypotheses.cause, hypotheses.outlet, n)
+        return self._as_told(kind, chance, hypotheses.cause)
+
+    def _as_told(self, kind: Kind, chance: Array, cause: npt.NDArray[np.int64]) -> Array:
+        """Chance of each word as it is written down. (k, ..., words)"""
+        words = chance.shape[-1]
         if kind.name in _NOT_AT_REST:
             unrest = self._unrest()
             chance = (1.0 - unrest) * chance + unrest * np.array(_NOT_AT_REST[kind.name])
-        return np.asarray((1.0 - MISTAKE) * chance + MISTAKE / chance.shape[-1])
+        mistake = np.where(cause == KEYS.index("other"), ANYTHING, MISTAKE).max(-1)
+        mistake = mistake.reshape(-1, *(1,) * (chance.ndim - 1))
+        return np.asarray((1.0 - mistake) * chance + mistake / words)
 
     def level_at_rest(self, heights: Array, spread: float) -> Array:
         """Probability density of the level found, measured against the lips.
@@ -170,7 +187,7 @@ class View:
     def _at_rest(self) -> Array:
         lips = np.where(np.isfinite(self.states.read), self.states.read, np.nan)
         across = np.nanmax(lips, -1) - np.nanmin(lips, -1)
-        runs = np.isin(self.states.cause, index_of("overload", "infiltration"))
+        runs = self.states.has("overload", "infiltration")
         still = self.states.still + np.where(runs, _STREAM, 0.0)
         under = normal_below((-_LEVEL_SEEN - still) / LEVEL_ERROR)
         at = normal_below((_LEVEL_SEEN - still) / LEVEL_ERROR) - under
@@ -182,8 +199,26 @@ class View:
         out = normal_below((np.hypot(*self.states.slopes.T) - RIM_SEEN) / RIM_ERROR)
         return np.stack([1.0 - out, out], -1)
 
+    def _mouth(self, chance: Array) -> Array:
+        """Water that stands in the box or against an outlet is in its mouth, whatever the cause."""
+        states = self.states
+        level = states.read.min(-1) + states.still
+        over = np.maximum(level[:, None], states.tail) - np.minimum(states.read, 1e3)
+        wet = normal_below((over - _MOUTH_WET) / LEVEL_ERROR)
+        # ice keeps water from where it would stand
+        wet = np.where(states.has("frozen")[:, None], 0.0, wet)[..., None]
+        full = normal_below((over - _MOUTH_FULL) / _MOUTH_SPREAD)[..., None]
+        # what stands in the line fills the pipe behind the lip before it covers that
+        backed = (states.tail > level[:, None])[..., None]
+        full = np.where(backed, 0.5 * full + 0.4, full)
+        stands = np.concatenate([np.full_like(full, 0.03), 0.97 * (1.0 - full), 0.97 * full], -1)
+        return np.asarray((1.0 - wet) * chance + wet * stands)
+
     def _port(self) -> Array:
-        return _port_words(self.states.load)
+        words = _port_words(self.states.load)
+        # where a trench is blocked further out, its port may lie past that
+        past = self.states.sits(np.isin(KEYS, "deep_block"))[..., None]
+        return np.where(past, 0.7 * words + 0.3 * np.array([0.90, 0.05, 0.05]), words)
 
     def _trace(self) -> Array:
         """Stains and dust follow the share of an ordinary day over an even one."""
@@ -194,18 +229,21 @@ class View:
         return np.stack([1.0 - stained - dusty, stained, dusty], -1)
 
     def _hole(self) -> Array:
-        differs = self.states.own & (self.states.hole >= 0)[:, None]
+        odd = self.states.sits(np.isin(KEYS, ("holes", "no_insert")))
+        differs = odd & (self.states.hole >= 0)[:, None]
         seen = np.array([[0.07, 0.91, 0.02], [0.07, 0.02, 0.91]])[self.states.hole]
         return np.where(differs[..., None], seen[:, None], [0.98, 0.01, 0.01])
 
     def _ground(self) -> Array:
-        own, cause = self.states.own, self.states.cause[:, None]
         load = np.log(np.maximum(self.states.load, 1e-3))
         wet = (0.03 + 0.62 * expit((load - _LOAD_SURFACING) / _LOAD_SPREAD))[..., None]
         spots = np.tile([0.04, 0.40, 0.22, 0.16, 0.18], (*load.shape, 1))
-        slope, crushed = (own & np.isin(cause, index_of(k)) for k in ("trench_slope", "crushed"))
-        solids = np.isin(cause, index_of("solids", "solids_full"))
-        spots = np.where(solids[..., None], [0.03, 0.77, 0.08, 0.02, 0.10], spots)
+        slope, crushed, head = (
+            self.states.sits(np.isin(KEYS, key))
+            for key in ("trench_slope", "crushed", "deep_block")
+        )
+        head = head | self.states.has("solids")[:, None]
+        spots = np.where(head[..., None], [0.03, 0.77, 0.08, 0.02, 0.10], spots)
         spots = np.where(slope[..., None], [0.01, 0.05, 0.06, 0.78, 0.10], spots)
         spots = np.where(crushed[..., None], [0.90, 0.05, 0.02, 0.01, 0.02], spots)
         wet = np.where(slope[..., None], 0.70, np.where(crushed[..., None], 0.45, wet))
@@ -224,6 +262,11 @@ def call_chance(states: States) -> Array:
     """Chance that a line stands in enough water for somebody to call about it. [-]"""
     most = np.log(np.maximum(states.load.max(-1), 1e-3))
     return np.asarray(0.02 + 0.98 * expit((most - _LOAD_CALLED) / _LOAD_SPREAD))
+
+
+def expit(x: Array) -> Array:
+    """Logistic function, by numpy alone: scipy takes longer to import. [-] (...)"""
+    return np.asarray(0.5 + 0.5 * np.tanh(0.5 * x))
 
 
 def ground_word(places: tuple[str, ...]) -> str:
@@ -271,8 +314,10 @@ def port_depth_chance(states: States, site: Site, outlet: int) -> Array:
 
 def rod_chance(states: States, distance: float, outlet: int) -> Array:
     """Probability density of the way that a rod went before it stopped; distance [m] -> [-]."""
-    by_cause = np.array([cause.reach for cause in CAUSES])[states.cause]
-    reach = np.where(states.own[:, outlet], by_cause, Cause.reach)
+    stops = np.array([*(cause.reach if cause.line else np.inf for cause in CAUSES), np.inf])
+    # of two causes in one header the nearer stops it
+    reach = np.where(states.outlet == outlet, stops[states.cause], np.inf).min(-1)
+    reach = np.where(np.isfinite(reach), reach, Cause.reach)
     return _or_mistaken(
         _normal(np.log(max(distance, 0.05) / reach) / _REACH_SPREAD) / _REACH_SPREAD
     )
@@ -399,9 +444,9 @@ def gauges_of(site: Site, hypotheses: Hypotheses) -> list[Gauge]:
         errors = np.full(heights.shape, site.spread or DEFAULT_SPREAD)
     nowhere = np.zeros((1, heights.size), bool)
     ruler = Gauge(heights=heights, errors=np.maximum(errors, 1e-5), felt=False, useless=nowhere)
-    mute = np.array([CAUSES[c].mute for c in hypotheses.cause])[:, None]
-    sits = hypotheses.outlet[:, None]
-    useless = np.asarray(mute & ((sits < 0) | (np.arange(heights.size) == sits)))
+    mute = np.append([cause.mute for cause in CAUSES], False)[hypotheses.cause][..., None]
+    at = hypotheses.outlet[..., None]
+    useless = np.asarray((mute & ((at < 0) | (np.arange(heights.size) == at))).any(1))
     pours = [
         Gauge(heights=heights, errors=errors, felt=True, useless=useless)
         for heights, errors in (_caught(site, pour) for pour in site.pours if pour.done)
