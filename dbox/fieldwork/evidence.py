@@ -175,7 +175,7 @@ class OutletEvidence:
         said="mouth at rest", look="look into every mouth at rest: dry, part full or full",
         minutes=2, usual=(0.88, 0.10, 0.02),
         under={"blocked": (0.04, 0.16, 0.80), "crushed": (0.08, 0.27, 0.65),
-               "back_pitched": (0.06, 0.68, 0.26), "deep_block": (0.15, 0.35, 0.50),
+               "back_pitched": (0.06, 0.68, 0.26), "deep_block": (0.12, 0.28, 0.60),
                "deposit": (0.80, 0.15, 0.05), "capped": (0.75, 0.10, 0.15)},
         everywhere={"frozen": (0.15, 0.30, 0.55),
                     "overload": (0.35, 0.60, 0.05), "infiltration": (0.50, 0.45, 0.05),
@@ -213,7 +213,7 @@ class OutletEvidence:
         usual=(0.87, 0.11, 0.02),
         under={"blocked": (0.85, 0.12, 0.03), "crushed": (0.72, 0.24, 0.04),
                "back_pitched": (0.06, 0.88, 0.06), "full": (0.04, 0.13, 0.83),
-               "deep_block": (0.25, 0.45, 0.30), "surface_water": (0.52, 0.13, 0.35)},
+               "deep_block": (0.14, 0.28, 0.58), "surface_water": (0.52, 0.13, 0.35)},
         everywhere={"all_full": (0.03, 0.12, 0.85), "frozen": (0.75, 0.20, 0.05),
                     "overload": (0.75, 0.20, 0.05)})
     rod: str | None = seen(

@@ -76,11 +76,10 @@ def categories(site: Site) -> list[int]:
         row.append(0 if None in wet else 1 + min(sum(place in w for w in wet), 2))
     heights = _heights(site)
     fall, off = _of_plane(site, heights)
-    low, high = (
-        (None, None) if heights is None else np.median(heights) - np.quantile(heights, (0, 1))
-    )
-    row += [_binned(fall, _HEIGHTS), _binned(off, _HEIGHTS), _binned(low, _HEIGHTS),
-            _binned(None if high is None else -high, _HEIGHTS)]  # fmt: skip
+    ends = (None, None)
+    if heights is not None:
+        ends = np.median(heights) - heights.min(), heights.max() - np.median(heights)
+    row += [_binned(each, _HEIGHTS) for each in (fall, off, *ends)]
     by_name = {pour.name: np.array(pour.catches) / pour.inflow for pour in site.pours}
     shares = [caught * n for caught in by_name.values()]
     for name in ("slow", "fast"):

@@ -49,7 +49,7 @@ from dbox.hydraulics.surge.parts import Trench
 from dbox.notes import Note
 from dbox.units import DAY
 
-DRAWS = 120
+DRAWS = 80
 """Boxes drawn for each cause at each outlet. [-] (numerical)"""
 
 MOST_ROWS = 60_000

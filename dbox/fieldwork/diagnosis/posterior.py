@@ -46,8 +46,12 @@ from dbox.fieldwork.diagnosis.worlds import Jets, States, Water, draw_states, mi
 from dbox.fieldwork.evidence import OUTLET_KINDS, POURS, REST, SYSTEM_KINDS, WORDED, Kind
 from dbox.fieldwork.site import DEFAULT_SPREAD, Pour, Site
 
-TEMPER = 0.8
+TEMPER = 0.85
 """Power that every chance is raised to. [-] (judgement)"""
+
+MISJUDGED = 0.04
+"""Chance that all of one kind of look says nothing of the causes, because the table of chances is
+wrong or the one who looked was. [-] (judgement)"""
 
 FITS_BADLY = 0.125
 """Chance of what was seen over that of what was most expected, below which it fits badly. [-]
@@ -68,6 +72,10 @@ _UNREAD = 60
 
 _PAIRS, _HALVES = 16, 64
 """Pairs that are drawn, and the single causes that they are made from. [-] (numerical)"""
+
+_LEADERS, _MORE = 16, 4
+"""Hypotheses that lead at first and are drawn again, and how many more boxes each then gets. [-]
+(numerical)"""
 
 _LEAST = 1e-300
 """Least weight that is told from none. [-] (numerical)"""
@@ -121,8 +129,13 @@ class Weighing:
     hypotheses: Hypotheses  # What may be wrong.
     water: Water  # Its splitter.
     states: States  # The boxes.
-    blocks: tuple[Block, Block]  # Where they come from: single causes, then two at once.
     log_weight: Array  # (r,) Logarithm of their weights with all that was seen. [-]
+    # What was seen, lips and pours left out; the next two and the excess as in `Block`.
+    items: tuple[Item, ...]
+    log_measured: Array  # (h,)
+    log_readings: Array  # (h,)
+    excess: Array  # (h,)
+    freedom: int
 
     @property
     def weight(self) -> Array:
@@ -144,10 +157,6 @@ class Weighing:
         """Answer that each box stands for. (r,)."""
         return self.hypotheses.group[self.states.hypothesis]
 
-    def by_hypothesis(self, name: str) -> Array:
-        """What the blocks hold of every hypothesis, under a name. (h, ...)"""
-        return np.concatenate([getattr(block, name) for block in self.blocks])
-
 
 def weigh(site: Site, *, draws: int, seed: int) -> Weighing:
     """Draw boxes under every cause, then under likely pairs; weigh them by what was seen."""
@@ -155,30 +164,68 @@ def weigh(site: Site, *, draws: int, seed: int) -> Weighing:
     places, _ = outlet_places(site)
     water = Water(site, places, Jets.of(site, places))
     single = hypotheses(site)
-    first = _block(site, water, single, draws, rng)
+    usual: dict[str, float] = {}
+    first = _block(site, water, single, draws, rng, usual)
     prior = pair_priors(site, single)
     two = pairs(single, prior, _likely(first, prior))
-    second = _block(site, water, two, 2 * draws, rng)
+    second = _block(site, water, two, draws, rng, usual)
     every = joined(single, two)
-    more = second.states
-    more = replace(more, hypothesis=more.hypothesis + len(single.prior))
-    log_prior = np.log(np.maximum(every.prior, _LEAST))[:, None]
-    parts = np.split(log_prior, [len(single.prior)])
-    weight = [b.log_weight + p for b, p in zip((first, second), parts, strict=True)]
+    log_prior = np.log(np.maximum(every.prior, _LEAST))
+    found = np.concatenate([np.logaddexp.reduce(b.log_weight, -1) for b in (first, second)])
+    lead = np.sort(np.argsort(-(found + log_prior), kind="stable")[:_LEADERS])
+    third = _block(site, water, every.take(lead), _MORE * draws, rng, usual)
+    numbers = np.split(np.arange(len(log_prior)), [len(single.prior)])
+    held = [np.flatnonzero(~np.isin(number, lead)) for number in numbers]
+    held.append(np.arange(lead.size))
+    states, weights = [], []
+    for block, number, kept in zip((first, second, third), (*numbers, lead), held, strict=True):
+        count = block.base.shape[1]
+        rows = block.states.take((kept[:, None] * count + np.arange(count)).reshape(-1))
+        states.append(replace(rows, hypothesis=number[rows.hypothesis]))
+        weights.append((block.log_weight + log_prior[number][:, None])[kept].reshape(-1))
+
+    def of_all(*values: Array) -> Array:
+        """Of every hypothesis what its last block made of it. (h, ...)"""
+        every_one = np.concatenate(values[:2])
+        every_one[lead] = values[2]
+        return every_one
+
+    blocks = (first, second, third)
     return Weighing(
         site=site,
         hypotheses=every,
         water=water,
-        states=first.states.then(more),
-        blocks=(first, second),
-        log_weight=np.concatenate([each.reshape(-1) for each in weight]),
+        states=states[0].then(states[1]).then(states[2]),
+        log_weight=np.concatenate(weights),
+        items=tuple(
+            Item(
+                seen=each[0].seen,
+                chance=of_all(*(item.chance for item in each)),
+                words=None
+                if each[0].words is None
+                else of_all(*(item.words for item in each if item.words is not None)),
+            )
+            for each in zip(*(block.items for block in blocks), strict=True)
+        ),
+        log_measured=of_all(*(block.log_measured for block in blocks)),
+        log_readings=of_all(*(block.log_readings for block in blocks)),
+        excess=of_all(*(block.excess for block in blocks)),
+        freedom=first.freedom,
     )
 
 
 def _block(
-    site: Site, water: Water, may_be: Hypotheses, draws: int, rng: np.random.Generator
+    site: Site,
+    water: Water,
+    may_be: Hypotheses,
+    draws: int,
+    rng: np.random.Generator,
+    usual: dict[str, float],
 ) -> Block:
-    """Draw boxes and weigh them by all that was seen, priors apart."""
+    """Draw boxes and weigh them by all that was seen, priors apart.
+
+    usual: Chance of what each kind of look showed, over all causes; worked out where it is empty.
+    """
     drawn = draw_lips(may_be, water.places, gauges_of(site, may_be), draws, rng)
     states = draw_states(site, water, may_be, drawn, rng)
     shape = (len(may_be.cause), draws)
@@ -190,14 +237,23 @@ def _block(
     base = base + _called(site, water, may_be, states, rng).reshape(shape)
     within = _within(base)
     log_weight, items = base.copy(), []
+    kinds: dict[str, Array] = {}
     for seen, place, chance in _seen(site, states, may_be):
         # of a kind that hangs on no water there is one row for each hypothesis
         each = chance.reshape(shape[0], -1, *chance.shape[1:])
         share = within if each.shape[1] > 1 else np.ones((shape[0], 1))
         told = each if place < 0 else each[..., place]
-        log_weight += TEMPER * np.log(told)
+        kinds[seen.kind.name] = kinds.get(seen.kind.name, 0.0) + np.log(told)
         words = None if place < 0 else np.einsum("hd,hdw->hw", share, each)
         items.append(Item(seen=seen, chance=(share * told).sum(-1), words=words))
+    for name, log in kinds.items():
+        if name not in usual:
+            share = within if log.shape[1] > 1 else np.ones((shape[0], 1))
+            chance = (share * np.exp(log)).sum(-1)
+            usual[name] = float(may_be.prior @ chance / may_be.prior.sum())
+        # the outlets of a box are looked at by one person and judged by one row of the table
+        says_nothing = np.log(MISJUDGED * usual[name])
+        log_weight += TEMPER * np.logaddexp(np.log1p(-MISJUDGED) + log, says_nothing)
     return Block(
         hypotheses=may_be,
         states=states,
@@ -427,9 +483,8 @@ class Fit:
 
 def fit_of(weighing: Weighing) -> Fit:
     """Hold every observation against every answer."""
-    group, blocks = weighing.hypotheses.group, weighing.blocks
-    log_base = np.log(np.maximum(weighing.hypotheses.prior, _LEAST))
-    log_base = log_base + weighing.by_hypothesis("log_measured")
+    group = weighing.hypotheses.group
+    log_base = np.log(np.maximum(weighing.hypotheses.prior, _LEAST)) + weighing.log_measured
     top = np.full(len(weighing.hypotheses.answers), -np.inf)
     np.maximum.at(top, group, log_base)
     lost = np.isneginf(top)[group]
@@ -444,23 +499,21 @@ def fit_of(weighing: Weighing) -> Fit:
 
     seen, log_chance, badly = [], [], []
     excess, variance = np.zeros(len(top)), np.zeros(len(top))
-    for one, two in zip(*(block.items for block in blocks), strict=True):
-        chance = of_answers(np.concatenate([one.chance, two.chance]))
-        seen.append(one.seen)
+    for item in weighing.items:
+        chance = of_answers(item.chance)
+        seen.append(item.seen)
         log_chance.append(np.log(chance))
         badly.append(np.zeros(len(top), bool))
-        if one.words is not None and two.words is not None:
-            words = of_answers(np.concatenate([one.words, two.words]))
+        if item.words is not None:
+            words = of_answers(item.words)
             badly[-1] = chance < FITS_BADLY * words.max(-1)
             # how much more surprising a word was than words are on average, and their variance
             mean = (words * np.log(words)).sum(-1)
             excess += mean - np.log(chance)
             variance += (words * np.log(words) ** 2).sum(-1) - mean**2
-    heights, poured = (
-        of_answers(np.concatenate(each)) for each in zip(*map(_measured_logs, blocks), strict=True)
-    )
-    if freedom := blocks[0].freedom:
-        worst = of_answers(weighing.by_hypothesis("excess"))
+    heights, poured = map(of_answers, _measured_logs(weighing))
+    if freedom := weighing.freedom:
+        worst = of_answers(weighing.excess)
         excess, variance = excess + worst / 2.0, variance + freedom / 2.0
         seen.append(Seen(kind=READINGS))
         log_chance.append(heights)
@@ -506,7 +559,7 @@ def _within(log_weight: Array) -> Array:
     return np.asarray(weight / weight.sum(-1, keepdims=True))
 
 
-def _measured_logs(block: Block) -> tuple[Array, Array]:
+def _measured_logs(block: Block | Weighing) -> tuple[Array, Array]:
     """Log probability of the readings under each hypothesis, and of the pours given them. (h,)"""
     poured = block.log_measured - TEMPER * block.log_readings
     return block.log_readings, np.maximum(poured, -1e4)

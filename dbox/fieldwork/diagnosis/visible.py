@@ -218,7 +218,7 @@ class View:
         words = _port_words(self.states.load)
         # where a trench is blocked further out, its port may lie past that
         past = self.states.sits(np.isin(KEYS, "deep_block"))[..., None]
-        return np.where(past, 0.5 * words + 0.5 * np.array([0.90, 0.05, 0.05]), words)
+        return np.where(past, 0.7 * words + 0.3 * np.array([0.90, 0.05, 0.05]), words)
 
     def _trace(self) -> Array:
         """Stains and dust follow the share of an ordinary day over an even one."""

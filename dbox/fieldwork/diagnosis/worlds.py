@@ -309,10 +309,9 @@ def draw_states(
         seep = np.where(line(name), dice.flow(middle, sigma)[:, None], seep)
     over = 0.07 * dice.even()[:, None]
     highest = np.where(np.isfinite(felt), felt, -np.inf).max(-1, keepdims=True)
-    # a trench that is blocked further out backs up to the box in half of all cases, one that rain
-    # runs into in fewer
+    # a trench that is blocked further out mostly backs up to the box, one that rain runs into less
     part = dice.even()[:, None]
-    backs = line("full") | (line("deep") & (part < 0.5)) | (line("soaked") & (part < 0.4))
+    backs = line("full") | (line("deep") & (part < 0.7)) | (line("soaked") & (part < 0.4))
     tail = np.where(backs, felt + over, -np.inf)
     tail = np.where(has("all_full")[:, None], highest + 0.002 + over, tail)
     closed = line("blocked") | line("crushed") | line("capped")
