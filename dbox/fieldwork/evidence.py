@@ -195,8 +195,8 @@ class OutletEvidence:
     port: str | None = seen(
         ("dry", "below the pipe", "to the pipe"), PORTS, 1,
         "Water in the inspection port of its line, against the bottom of the pipe.", "dry",
-        said="port of the line", look="open the port: water against the bottom of the pipe",
-        minutes=4, by_line=True)
+        said="port of the line", minutes=4, by_line=True,
+        look="open the port, if there is one: water against the bottom of the pipe")
     port_water: float | None = seen(
         _port_water, PORTS, 2,
         "Water in the port over the bottom of the pipe, negative below it; or the depths to the "

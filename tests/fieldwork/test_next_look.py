@@ -1,6 +1,9 @@
 """The next look: least disturbing first, each given those before it, and its minutes on site.
 
-With none made, the first look asked ran no water in 30 of 30 made-up jobs, nor after 4 or 8 looks.
+Of 40 made-up jobs that began from the wet ground the right cause had 90 % after 134 minutes by the
+tool's own looks and 156 in the order of practice, 3 hours at most (means; their difference 21, its
+standard error 5). The slow test makes 24 of them. With nothing made the first look asked ran no
+water in 30 of 30, nor after 4 or 8 looks that ran none.
 """
 
 from collections.abc import Iterator
@@ -182,7 +185,7 @@ def minutes_to_90(job: Job, *, by_tool: bool) -> float:
 @pytest.mark.slow
 def test_the_tool_takes_fewer_minutes_on_site_than_the_order_of_practice():
     rng = np.random.default_rng(78)
-    jobs = [make_job(rng) for _ in range(40)]
+    jobs = [make_job(rng) for _ in range(24)]
     spared = [minutes_to_90(job, by_tool=False) - minutes_to_90(job, by_tool=True) for job in jobs]
     assert np.mean(spared) > 2 * np.std(spared) / np.sqrt(len(jobs))
 
