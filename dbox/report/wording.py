@@ -112,7 +112,7 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "jet: counts": _jet,
     "jet: cure": CURE,
     "jet: inlet not known": "how the inlet ends is not given: a straight one would decide at "
-    "{flows}, and send {which} about {share:.0f %} of {at} where it gets {without:.0f %} here; "
+    "{flows} ({which} then gets about {share:.0f %} at {at}, not {without:.0f %}); "
     f"{LOOK}",
     "jet: main not known": "the pump's main_diameter is not given: the jet of the inlet is that "
     "of a 2 in pipe (common practice)",
