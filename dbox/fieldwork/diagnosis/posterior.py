@@ -73,7 +73,7 @@ _UNREAD = 60
 _PAIRS, _HALVES = 16, 64
 """Pairs that are drawn, and the single causes that they are made from. [-] (numerical)"""
 
-_LEADERS, _MORE = 16, 4
+_LEADERS, _MORE = 12, 4
 """Hypotheses that lead at first and are drawn again, and how many more boxes each then gets. [-]
 (numerical)"""
 
