@@ -71,7 +71,7 @@ SPEAKS = 0.35
 _UNREAD = 60
 """Boxes drawn as they are before anything is read. [-] (numerical)"""
 
-_PAIRS, _HALVES = 16, 64
+_PAIRS, _HALVES = 20, 64
 """Pairs that are drawn, and the single causes that they are made from. [-] (numerical)"""
 
 _LEADERS, _MORE = 12, 4
