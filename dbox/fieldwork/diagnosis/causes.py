@@ -191,14 +191,14 @@ CAUSES = (
           advice=("look whether the pump has power, its float hangs free, its alarm works",
                   f"have an electrician and a pump man see to it; {GAS}",
                   "of a siphon: look whether it trickles through, and refill its bell with air")),
-    Cause(key="other", name="something that is not on this list", weight=4, alone=True,
+    Cause(key="other", name="something that is not on this list", weight=2, alone=True,
           scatter=3.0 * OWN_SCATTER, load=(0.3, 3.0),
           advice=("write down what does not fit, look at it again, and ask someone who digs",)),
 )  # fmt: skip
 
 KEYS = tuple(cause.key for cause in CAUSES)
 
-TWO_CAUSES = 0.15
+TWO_CAUSES = 0.11
 """How common two causes at once are taken to be, over all single causes. [-] (judgement)"""
 
 _BRINGS = 40.0

@@ -46,7 +46,7 @@ from dbox.fieldwork.diagnosis.worlds import Jets, States, Water, draw_states, mi
 from dbox.fieldwork.evidence import OUTLET_KINDS, POURS, REST, SYSTEM_KINDS, WORDED, Kind
 from dbox.fieldwork.site import DEFAULT_SPREAD, Pour, Site
 
-TEMPER = 0.9
+TEMPER = 0.95
 """Power that every chance is raised to. [-] (fitted on the made-up world that is kept for it,
 `LOOSE` of `tests/fieldwork/diagnosis_worlds.py`, and reported on the others)"""
 
