@@ -5,16 +5,18 @@ trains the plain classifiers that the aims are set against. A chance counts for 
 added up. What is held here is held within twice the error of so few jobs.
 """
 
+import re
+
 import numpy as np
 import pytest
 
+from dbox_cli.diagnose_command import command
 from tests.fieldwork.diagnosis_worlds import (
     LOOKS,
     Judged,
     by_cause,
     pairs,
     visits,
-    with_priors,
     wrong_looks,
 )
 from tests.fieldwork.job_world import SETTINGS
@@ -22,22 +24,27 @@ from tests.fieldwork.jobs import MOST
 
 pytestmark = pytest.mark.slow
 
-CEILINGS = {}
-"""First, log-loss and part given over 90 % of the better classifier, trained on 5,000 jobs of that
-world and asked 1,500 more."""
+CEILINGS = {
+    ("own", 4): (0.245, 2.62, 0.023), ("own", 8): (0.410, 1.99, 0.069),
+    ("own", MOST): (0.815, 0.60, 0.532), ("old", 4): (0.337, 2.31, 0.052),
+    ("old", 8): (0.465, 1.86, 0.136), ("old", MOST): (0.759, 0.77, 0.515),
+    ("rough", 4): (0.222, 2.78, 0.028), ("rough", 8): (0.346, 2.29, 0.077),
+    ("rough", MOST): (0.680, 1.01, 0.404),
+}  # fmt: skip
+"""First, log-loss and part given over 90 % of the better classifier, which was the logistic one:
+trained on 5,000 jobs of that world and asked 1,500 more."""
 
 JOBS, DRAWS = 36, 40
 
 
 @pytest.fixture(scope="module")
 def asked() -> dict[tuple[str, int], Judged]:
-    """What the tool says with the world's priors typed in."""
+    """What the tool says with its own priors."""
     found = {}
     for name, setting in SETTINGS.items():
         for count in LOOKS:
             truths, sites = visits(setting, count, JOBS, seed=31)
-            typed = [by_cause(with_priors(site, setting), DRAWS) for site in sites]
-            found[name, count] = Judged.of(typed, truths)
+            found[name, count] = Judged.of([by_cause(site, DRAWS) for site in sites], truths)
     return found
 
 
@@ -47,8 +54,8 @@ def error_of(values: np.ndarray) -> float:
 
 
 def test_it_comes_close_to_classifiers_that_were_trained_in_that_world(asked):
-    """Right first at least as often less 3 points; log-loss within 0.15."""
-    for part, (aim, slack) in enumerate(((0.03, 1.0), (0.15, -1.0))):
+    """Right first at least as often less 3 points; log-loss within 0.3, its own priors standing."""
+    for part, (aim, slack) in enumerate(((0.03, 1.0), (0.30, -1.0))):
         gaps, errors = [], []
         for cell, judged in asked.items():
             hits = judged.rank == 0 if part == 0 else -np.log(np.maximum(judged.truth, 1e-4))
@@ -67,6 +74,17 @@ def test_it_is_as_sure_as_it_may_be(asked):
     assert 0.65 - slack <= middle[1] / middle[0] <= 0.92 + slack
     given = JOBS * sum(CEILINGS[cell][2] for cell in asked)
     assert high[0] >= 0.8 * given - 2 * np.sqrt(given)
+
+
+def test_help_says_how_right_it_is(asked):
+    """After 4 looks, 8 and most, the three worlds taken together; and over 90 %."""
+    told = " ".join(str(command.__doc__).split())
+    said = [int(number) for number in re.findall(r"in (\d+)", told)]
+    for number, count in zip(said, LOOKS, strict=False):
+        ranks = np.concatenate([asked[name, count].rank for name in SETTINGS])
+        assert abs(np.mean(ranks == 0) - number / 100) <= 2 * error_of(ranks == 0) + 0.02
+    high = np.sum([judged.right_of(0.9) for judged in asked.values()], axis=0)
+    assert abs(high[1] / high[0] - said[3] / 100) <= 2 * np.sqrt(0.05 * 0.95 / high[0]) + 0.01
 
 
 def test_most_looks_find_the_cause_in_its_own_world(asked):

@@ -97,7 +97,7 @@ CAUSES = (
     Cause(key="tilt", name="box tilted", weight=14, wets=True, tilted=True, seals=True,
           advice=_LEVEL),
     Cause(key="low", name="one insert or pipe dropped", weight=8, wets=True, of_outlet=True,
-          fault=Fault(0.25 * INCH, 0.12 * INCH, 3.0 / 32 * INCH, read=-1, felt=-1), seals=True,
+          fault=Fault(0.28 * INCH, 0.15 * INCH, 3.0 / 32 * INCH, read=-1, felt=-1), seals=True,
           advice=("raise that insert, or seat it again: dbox level says how far",
                   "look whether its pipe has sunk; bed and seal it again")),
     Cause(key="high", name="one outlet high", weight=6, of_outlet=True,
@@ -173,7 +173,7 @@ CAUSES = (
     Cause(key="holes", name="inserts of different holes", weight=2, of_outlet=True, mute=True,
           advice=("fit inserts with holes alike, then level",)),
     Cause(key="no_insert", name="an insert is missing", weight=2, wets=True, of_outlet=True,
-          mute=True, fault=Fault(0.5 * INCH, 0.25 * INCH, 0.1 * INCH, read=-1, felt=-1),
+          mute=True, fault=Fault(0.8 * INCH, 0.35 * INCH, 0.25 * INCH, read=-1, felt=-1),
           advice=("fit an insert like the others, then level: dbox level",)),
     Cause(key="broken", name="lid, wall or pipe broken", weight=2, leaks=True,
           advice=(f"close the ground around it off; {GAS}",
@@ -191,14 +191,14 @@ CAUSES = (
           advice=("look whether the pump has power, its float hangs free, its alarm works",
                   f"have an electrician and a pump man see to it; {GAS}",
                   "of a siphon: look whether it trickles through, and refill its bell with air")),
-    Cause(key="other", name="something that is not on this list", weight=4, alone=True,
+    Cause(key="other", name="something that is not on this list", weight=2, alone=True,
           scatter=3.0 * OWN_SCATTER, load=(0.3, 3.0),
           advice=("write down what does not fit, look at it again, and ask someone who digs",)),
 )  # fmt: skip
 
 KEYS = tuple(cause.key for cause in CAUSES)
 
-TWO_CAUSES = 0.15
+TWO_CAUSES = 0.11
 """How common two causes at once are taken to be, over all single causes. [-] (judgement)"""
 
 _BRINGS = 40.0
@@ -397,7 +397,7 @@ def feed_is_strong(site: Site) -> bool:
     return site.evidence.feed in ("pump", "siphon") or (dosed and site.evidence.feed is None)
 
 
-_ALIKE = 0.2
+_ALIKE = 0.1
 """How far the outlets of one box go together in what a cause of the whole box does to each. [-]
 (judgement)"""
 

@@ -46,8 +46,9 @@ from dbox.fieldwork.diagnosis.worlds import Jets, States, Water, draw_states, mi
 from dbox.fieldwork.evidence import OUTLET_KINDS, POURS, REST, SYSTEM_KINDS, WORDED, Kind
 from dbox.fieldwork.site import DEFAULT_SPREAD, Pour, Site
 
-TEMPER = 0.85
-"""Power that every chance is raised to. [-] (judgement)"""
+TEMPER = 0.95
+"""Power that every chance is raised to. [-] (fitted on the made-up world that is kept for it,
+`LOOSE` of `tests/fieldwork/diagnosis_worlds.py`, and reported on the others)"""
 
 MISJUDGED = 0.04
 """Chance that all of one kind of look says nothing of the causes, because the table of chances is
@@ -70,10 +71,10 @@ SPEAKS = 0.35
 _UNREAD = 60
 """Boxes drawn as they are before anything is read. [-] (numerical)"""
 
-_PAIRS, _HALVES = 16, 64
+_PAIRS, _HALVES = 20, 64
 """Pairs that are drawn, and the single causes that they are made from. [-] (numerical)"""
 
-_LEADERS, _MORE = 16, 4
+_LEADERS, _MORE = 10, 8
 """Hypotheses that lead at first and are drawn again, and how many more boxes each then gets. [-]
 (numerical)"""
 

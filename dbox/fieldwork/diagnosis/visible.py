@@ -79,6 +79,9 @@ _MOUTH_WET, _MOUTH_FULL, _MOUTH_SPREAD = 0.006, 0.010, 0.006
 """Water over a lip from which half see it in the mouth, call that full, and the spread of it. [m]
 (judgement)"""
 
+_BACKED = (0.03, 0.19, 0.78)
+"""What a mouth is called whose line stands full against it. [-] (judgement)"""
+
 _STREAM = 0.004
 """How much higher water stands that runs in while nobody uses any. [m] (judgement)"""
 
@@ -207,12 +210,12 @@ class View:
         wet = normal_below((over - _MOUTH_WET) / LEVEL_ERROR)
         # ice keeps water from where it would stand
         wet = np.where(states.has("frozen")[:, None], 0.0, wet)[..., None]
-        full = normal_below((over - _MOUTH_FULL) / _MOUTH_SPREAD)[..., None]
-        # what stands in the line fills the pipe behind the lip before it covers that
-        backed = (states.tail > level[:, None])[..., None]
-        full = np.where(backed, 0.5 * full + 0.4, full)
-        stands = np.concatenate([np.full_like(full, 0.03), 0.97 * (1.0 - full), 0.97 * full], -1)
-        return np.asarray((1.0 - wet) * chance + wet * stands)
+        full = 0.97 * normal_below((over - _MOUTH_FULL) / _MOUTH_SPREAD)[..., None]
+        stands = np.concatenate([np.full_like(full, 0.03), 0.97 - full, full], -1)
+        # what stands in the line fills the pipe behind the lip before it covers that, however deep
+        backed = states.tail > states.felt
+        chance = np.where(backed[..., None], _BACKED, (1.0 - wet) * chance + wet * stands)
+        return np.asarray(chance)
 
     def _port(self) -> Array:
         words = _port_words(self.states.load)
