@@ -500,7 +500,7 @@ def surge(
     return Run(site, at_site.run(site, flow, seconds=seconds))
 
 
-def diagnose(site: Site, *, seed: int = 0, draws: int = 80) -> Causes:
+def diagnose(site: Site, *, seed: int = 0, draws: int = 60) -> Causes:
     """Rank the causes of a wet line by what was seen of it; none is announced.
 
     Parameters

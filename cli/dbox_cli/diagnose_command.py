@@ -12,7 +12,7 @@ def command(
     file: File,
     seed: Seed = 0,
     draws: Annotated[int, typer.Option(
-        min=20, max=5000, help="Boxes drawn for each cause at each outlet.")] = 80,
+        min=20, max=5000, help="Boxes drawn for each cause at each outlet.")] = 60,
     as_json: AsJson = False,
     ask: Annotated[bool, typer.Option(
         "--ask", help="Ask what was seen first, and write it to FILE-seen.toml.")] = False,

@@ -397,7 +397,7 @@ def feed_is_strong(site: Site) -> bool:
     return site.evidence.feed in ("pump", "siphon") or (dosed and site.evidence.feed is None)
 
 
-_ALIKE = 0.2
+_ALIKE = 0.1
 """How far the outlets of one box go together in what a cause of the whole box does to each. [-]
 (judgement)"""
 

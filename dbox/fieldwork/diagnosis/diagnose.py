@@ -49,8 +49,8 @@ from dbox.hydraulics.surge.parts import Trench
 from dbox.notes import Note
 from dbox.units import DAY
 
-DRAWS = 80
-"""Boxes drawn for each cause at each outlet. [-] (numerical)"""
+DRAWS = 60
+"""Boxes drawn for each cause at each outlet; those that lead get more. [-] (numerical)"""
 
 MOST_ROWS = 60_000
 """Boxes drawn at most in all: many outlets get fewer each. [-] (numerical)"""

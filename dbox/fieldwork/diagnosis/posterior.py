@@ -74,7 +74,7 @@ _UNREAD = 60
 _PAIRS, _HALVES = 20, 64
 """Pairs that are drawn, and the single causes that they are made from. [-] (numerical)"""
 
-_LEADERS, _MORE = 12, 4
+_LEADERS, _MORE = 10, 8
 """Hypotheses that lead at first and are drawn again, and how many more boxes each then gets. [-]
 (numerical)"""
 
