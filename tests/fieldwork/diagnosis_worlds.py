@@ -168,8 +168,12 @@ def pairs(name: str, count: int, jobs: int, draws: int, seed: int = 6) -> tuple[
 
 
 def wrong_looks(name: str, count: int, jobs: int, draws: int, seed: int = 7) -> dict[str, float]:
-    """One look written down wrong: what becomes of firsts that were right, and what is flagged."""
-    truths, clean = visits(WORLDS[name], count, jobs, seed)
+    """One look written down wrong: what becomes of firsts that were right, and what is flagged.
+
+    The person makes no other slip, so that a flag on the clean job is a false one.
+    """
+    careful = replace(WORLDS[name], slip=(0.0, 0.0), swaps=0.0)
+    truths, clean = visits(careful, count, jobs, seed)
     rng = np.random.default_rng(seed)
     bayes = classifiers(name)[count][1]
     wrong = [with_one_wrong(site, rng) for site in clean]
