@@ -47,7 +47,7 @@ from dbox.fieldwork.evidence import OUTLET_KINDS, POURS, REST, SYSTEM_KINDS, WOR
 from dbox.fieldwork.site import DEFAULT_SPREAD, Pour, Site
 
 TEMPER = 0.95
-"""Power that every chance is raised to. [-] (fitted on the made-up world that is kept for it,
+"""Power that every chance is raised to. [-] (judgement, fitted on the made-up world kept for it,
 `LOOSE` of `tests/fieldwork/diagnosis_worlds.py`, and reported on the others)"""
 
 MISJUDGED = 0.04
@@ -392,7 +392,6 @@ class Contradiction:
 
 AGAINST_WATER = (
     {"plugged": "falls", "at_rest": "above all lips"},
-    {"at_rest": "below the lowest lip", "mouth": "full"},
     {"port": "dry", "drain_back": "long"},
     {"cap": "capped", "drain_back": "long"},
 )
