@@ -47,8 +47,8 @@ from dbox.fieldwork.evidence import OUTLET_KINDS, POURS, REST, SYSTEM_KINDS, WOR
 from dbox.fieldwork.site import DEFAULT_SPREAD, Pour, Site
 
 TEMPER = 0.95
-"""Power that every chance is raised to. [-] (judgement, fitted on the made-up world kept for it,
-`LOOSE` of `tests/fieldwork/diagnosis_worlds.py`, and reported on the others)"""
+"""Power that every chance is raised to. [-] (judgement, fitted on the made-up world that is kept
+for it, `LOOSE` of `tests/fieldwork/diagnosis_worlds.py`, and reported on the others)"""
 
 MISJUDGED = 0.04
 """Chance that all of one kind of look says nothing of the causes, because the table of chances is
