@@ -8,14 +8,16 @@ from typing import Any, ClassVar
 
 from dbox.errors import ScenarioError, shorten
 from dbox.files import plan_interview, toml_file
-from dbox.files.box_interview import NOT_KNOWN, WORDS
+from dbox.files.box_interview import HEAD, NOT_KNOWN, WORDS
 from dbox.files.evidence_interview import Document, answered, labels_of, queries, said
 from dbox.files.plan_interview import QUERIES
 from dbox.files.scenario import load, resolve
 from dbox.files.toml_file import with_values
 from dbox.files.write_file import write_file
 from dbox.report.cautions import RANKED, TRENCH, UTILITIES
+from dbox.report.setup_report import after_text
 from dbox.report.text import wrapped
+from dbox_cli.arguments import last_read
 from dbox_cli.console import Asking, Talk, hold
 
 
@@ -128,19 +130,26 @@ class PlanScript(LookScript):
         return wrapped(words)
 
 
-def ask_all(file: str, *, quiet: bool, script_of: type[LookScript] = LookScript) -> Path:
-    """Ask what was seen, or is planned, and write it beside the scenario; give the file to use."""
+def ask_all(file: str, talk: Talk, script_of: type[LookScript] = LookScript) -> Path:
+    """Ask what was seen, or is planned, and write it beside the scenario; give the file to use.
+
+    A plan goes into the scenario itself where that was written by questions.
+    """
     source = resolve(file)
-    load(source)
-    text = toml_file.read_text(source)
+    last = last_read(source, load(source)) if script_of is LookScript else None
+    # what a set-up has read is not asked for again
+    text = after_text(source, last) if last else toml_file.read_text(source)
     script = script_of(toml_file.parse(text, str(source)))
     folder = source.parent if Path(file).exists() else Path()
     if not os.access(folder, os.W_OK):
         raise ScenarioError(f"{folder}: cannot be written; copy the scenario to another folder")
-    talk = Talk(None, quiet=quiet)
     hold(talk, script, "Stopped asking; every answer so far is kept.")
     if script.document == script.begun:
         talk.say(["", *wrapped(f"Nothing was added to {source.name}."), ""])
+        return source
+    if script.what == "plan" and text.startswith(HEAD):
+        write_file(source, with_values(text, script.document), overwrite=True)
+        talk.say(["", f"wrote {source}", ""])
         return source
     head = f"# Written by the questions of `dbox {script.command} --ask`.\n\n"
     stem = f"{source.stem}-{script.what}"

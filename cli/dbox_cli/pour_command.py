@@ -58,9 +58,11 @@ def command(
 def _say_if_set_up(file: str) -> None:
     """A set-up keeps its readings in its log; say that these are others."""
     from dbox.files.job_log import log_path
-    from dbox.files.scenario import resolve
+    from dbox.files.scenario import load, resolve
 
-    if log_path(resolve(file).resolve()).exists():
+    scenario = resolve(file)
+    read = any(outlet.readings for outlet in load(scenario).outlets)
+    if read and log_path(scenario.resolve()).exists():
         typer.echo(
             f"dbox: note: these are the readings of {file}; a set-up has read the box since. For "
             f"those: dbox setup {file} --write-after, then pour with the file that it writes",

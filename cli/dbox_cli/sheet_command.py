@@ -98,7 +98,7 @@ def command(
     else:
         if given:
             _put_into(file, tie or (), side, call or (), overwrite=overwrite, quiet=as_json)
-        site = arguments.site_of(file, flow)
+        site = arguments.site_of(file, flow, written=kind is not Kind.INSPECTION)
         source, title = file, f"{kind.value}: {site.title}"
     with arguments.naming(source), heard() as warned:
         if file is None:
