@@ -183,7 +183,25 @@ def with_line_change(text: str, done: str, what: str) -> str:
         outlets[place].pop("state", None)
     else:
         outlets[place]["state"] = "capped"
+        aside = _set_aside(tables, labels[place])
+        return with_values(text, tables) + aside
     return with_values(text, tables)
+
+
+def _set_aside(tables: dict[str, Any], label: str) -> str:
+    """Take out pours that an outlet had a part in before it was capped; as comments they stay."""
+    old = [
+        pour
+        for pour in tables.get("pour", ())
+        if label in pour.get("catch", ()) or label in pour.get("order", ())
+    ]
+    if not old:
+        return ""
+    tables["pour"] = [pour for pour in tables["pour"] if pour not in old]
+    if not tables["pour"]:
+        del tables["pour"]
+    told = toml_file.toml_text({"pour": old}).strip().splitlines()
+    return f"\n# Poured before outlet {label} was capped:\n" + "".join(f"# {x}\n" for x in told)
 
 
 def with_detail(text: str, topic: str, label: str, typed: str) -> str:
