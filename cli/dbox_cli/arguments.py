@@ -120,6 +120,17 @@ def site_of(
     return replace(site, flows=typed_flows(flows))
 
 
+def own_file(file: str) -> Path:
+    """The file of a scenario that values are to be written into; it must be sound, and one's own."""
+    from dbox.files.scenario import load, resolve, shipped_names
+
+    path = resolve(file)
+    if not Path(file).exists() and file in shipped_names():
+        raise typer.BadParameter(f"{file} is a shipped scenario; copy {path} and name the copy")
+    load(path)
+    return path
+
+
 def last_read(scenario: Path, site: "Site") -> "Pass | None":
     """The last whole pass of its set-up, where the file itself holds no reading."""
     from dbox.files.job_log import kept_setup, log_path

@@ -10,7 +10,6 @@ from dbox.errors import ScenarioError, shorten
 from dbox.files import plan_interview, toml_file
 from dbox.files.box_interview import HEAD, NOT_KNOWN, WORDS
 from dbox.files.evidence_interview import Document, answered, labels_of, queries, said
-from dbox.files.plan_interview import QUERIES
 from dbox.files.scenario import load, resolve
 from dbox.files.toml_file import with_values
 from dbox.files.write_file import write_file
@@ -104,7 +103,7 @@ class LookScript:
         return [
             *wrapped(self._left[0].help, first="  ", indent="  "),
             *(f"  {word}" for word in self._left[0].words),
-            *WORDS["typed"]["seen"].splitlines(),
+            *WORDS["typed"][self.what].splitlines(),
         ]
 
 
@@ -118,8 +117,16 @@ class PlanScript(LookScript):
     _said: ClassVar[Callable[..., str]] = staticmethod(plan_interview.said)
 
     @property
+    def _done(self) -> tuple[Any, ...]:
+        # a plan that is in the file already is changed by `correct`
+        known = plan_interview.QUERIES if "plan" in self.begun else ()
+        return self.states[-1][1] if self.states else known
+
+    @property
     def _left(self) -> list[Any]:
-        return [query for query in QUERIES if query not in self._done]
+        runs = len(self.begun.get("grades", {}).get("run", ()))
+        queries = plan_interview.plan_queries(self.document, runs)
+        return [query for query in queries if query not in self._done]
 
     def opening(self) -> list[str]:
         """What to mind, and how it is answered."""
@@ -127,6 +134,8 @@ class PlanScript(LookScript):
             f"{UTILITIES} {TRENCH} Rod readings are greater where lower. Enter: not planned, or as "
             "the file says. ? helps."
         )
+        if "plan" in self.begun:
+            words += " The plan is in the file: correct tank outlet asks for that anew."
         return wrapped(words)
 
 

@@ -498,8 +498,14 @@ class Setup:
             before = job_log.all_played(told, site, self.rules(site))[-1]
             angles = job_log.carried_angles(before, site)
             of_box = job_log.carried_told(before)
+            text = toml_file.read_text(self.path)
+            today = f"the visit of {entry['at'][:10]}"
+            kept = setup_answers.with_pours_aside(text, today)
+            if kept != text:
+                write_file(self.path, kept, overwrite=True)
             log.append({"event": "begun", **entry, "angles_rad": angles, "told": of_box})
-            return _carried(before, angles)
+            aside = f"Its pours were of the box before; they stay in {self.path.name} as comments."
+            return [*_carried(before, angles), *wrapped(aside * (kept != text))]
         # what was answered before goes with the file as it is now, or this raises
         job = self._job(told, site)
         identity = job_log.identity(site)

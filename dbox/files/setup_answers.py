@@ -183,25 +183,31 @@ def with_line_change(text: str, done: str, what: str) -> str:
         outlets[place].pop("state", None)
     else:
         outlets[place]["state"] = "capped"
-        aside = _set_aside(tables, labels[place])
+        label = labels[place]
+        had_part = [p for p in tables.get("pour", ())
+                    if label in p.get("catch", ()) or label in p.get("order", ())]  # fmt: skip
+        aside = _set_aside(tables, had_part, f"outlet {label} was capped")
         return with_values(text, tables) + aside
     return with_values(text, tables)
 
 
-def _set_aside(tables: dict[str, Any], label: str) -> str:
-    """Take out pours that an outlet had a part in before it was capped; as comments they stay."""
-    old = [
-        pour
-        for pour in tables.get("pour", ())
-        if label in pour.get("catch", ()) or label in pour.get("order", ())
-    ]
+def with_pours_aside(text: str, what: str) -> str:
+    """The text of a scenario, its pours that were done before something now comments."""
+    tables = toml_file.parse(text, "the file")
+    done = [pour for pour in tables.get("pour", ()) if pour.get("catch") or pour.get("order")]
+    aside = _set_aside(tables, done, what)
+    return with_values(text, tables) + aside if done else text
+
+
+def _set_aside(tables: dict[str, Any], old: list[Any], what: str) -> str:
+    """Take out pours of a box that has changed since; as comments they stay."""
     if not old:
         return ""
     tables["pour"] = [pour for pour in tables["pour"] if pour not in old]
     if not tables["pour"]:
         del tables["pour"]
     told = toml_file.toml_text({"pour": old}).strip().splitlines()
-    return f"\n# Poured before outlet {label} was capped:\n" + "".join(f"# {x}\n" for x in told)
+    return f"\n# Poured before {what}:\n" + "".join(f"# {x}\n" for x in told)
 
 
 def with_detail(text: str, topic: str, label: str, typed: str) -> str:
