@@ -121,7 +121,7 @@ def site_of(
 
 
 def own_file(file: str) -> Path:
-    """The file of a scenario that values are to be written into; it must be sound, and one's own."""
+    """The file of a scenario that is written into, where it is sound and one's own."""
     from dbox.files.scenario import load, resolve, shipped_names
 
     path = resolve(file)

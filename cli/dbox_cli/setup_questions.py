@@ -499,7 +499,7 @@ class Setup:
             angles = job_log.carried_angles(before, site)
             of_box = job_log.carried_told(before)
             text = toml_file.read_text(self.path)
-            today = f"the visit of {entry['at'][:10]}"
+            today = f"the visit of {_now()[:10]}"
             kept = setup_answers.with_pours_aside(text, today)
             if kept != text:
                 write_file(self.path, kept, overwrite=True)

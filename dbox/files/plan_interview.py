@@ -56,7 +56,7 @@ class PlanQuery:
     def text(self) -> str:
         """What is asked, with an example."""
         if self.run >= 0:
-            return WORDS["plan"]["run"]["asks"]
+            return str(WORDS["plan"]["run"]["asks"])
         asked = [key.about.partition(";")[0].removesuffix(".") for key in self._declared]
         words = "; ".join([asked[0], *(each[0].lower() + each[1:] for each in asked[1:])])
         return f"{words} (as {', '.join(str(key.examples[0]) for key in self._declared)})"
@@ -65,7 +65,7 @@ class PlanQuery:
     def help(self) -> str:
         """What it means."""
         if self.run >= 0:
-            return WORDS["plan"]["run"]["help"]
+            return str(WORDS["plan"]["run"]["help"])
         return " ".join(key.about for key in self._declared)
 
     @property

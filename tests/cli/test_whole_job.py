@@ -120,7 +120,7 @@ def told(dbox) -> Callable[..., Any]:
 
 
 def test_a_box_is_planned_from_an_empty_folder(type_at, told):
-    """By hand: 34 in + 30 ft x 1/8 in + 2 in of drop + 10 ft x 1/8 in = 41 in; trench 8 in under."""
+    """By hand: 34 in + 30 ft x 1/8 in + 2 in + 10 ft x 1/8 in = 41 in, the trench 8 in lower."""
     out = type_at({**BOX, **PLAN}, "grades", "job.toml", "--ask")
     assert "26. write it? > wrote job.toml" in out.replace(str(Path.cwd()) + "/", "")
     points = {each["name"]: each for each in told("grades", "job.toml")["plan"]["points"]}
