@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
+    from dbox.fieldwork.setup import Pass
     from dbox.fieldwork.site import Site
 
 FILE_HELP = 'Scenario file, or name of a shipped one, such as "off-level".'
@@ -92,8 +93,14 @@ def _identity(path: Path | str) -> object:
     return found.st_dev, found.st_ino
 
 
-def site_of(file: str, flows: Sequence[str] | None, readings: str | None = None) -> "Site":
-    """The site of a scenario; typed flows and a table of readings take the place of its own."""
+def site_of(
+    file: str, flows: Sequence[str] | None, readings: str | None = None, *, written: bool = False
+) -> "Site":
+    """The site of a scenario; typed flows and a table of readings take the place of its own.
+
+    Where the file holds no reading, the box is as its set-up has last read it, unless `written`
+    asks for what is in the file alone.
+    """
     from dataclasses import replace
 
     from dbox.files.scenario import load, resolve
@@ -103,11 +110,37 @@ def site_of(file: str, flows: Sequence[str] | None, readings: str | None = None)
         from dbox.files.readings_csv import with_readings
 
         site = with_readings(site, readings)
+    elif not written and (last := last_read(resolve(file), site)):
+        typer.echo(f"dbox: note: the box as its set-up read it, {last.still_at[:16]}", err=True)
+        site = last.site
     if not flows:
         return site
     from dbox.files.typed import typed_flows
 
     return replace(site, flows=typed_flows(flows))
+
+
+def own_file(file: str) -> Path:
+    """The file of a scenario that is written into, where it is sound and one's own."""
+    from dbox.files.scenario import load, resolve, shipped_names
+
+    path = resolve(file)
+    if not Path(file).exists() and file in shipped_names():
+        raise typer.BadParameter(f"{file} is a shipped scenario; copy {path} and name the copy")
+    load(path)
+    return path
+
+
+def last_read(scenario: Path, site: "Site") -> "Pass | None":
+    """The last whole pass of its set-up, where the file itself holds no reading."""
+    from dbox.files.job_log import kept_setup, log_path
+
+    if any(outlet.readings for outlet in site.outlets) or not log_path(scenario.resolve()).exists():
+        return None
+    from dbox.fieldwork.setup import Rules
+
+    job = kept_setup(scenario, site, Rules())
+    return None if job is None else job.last_complete
 
 
 def flow_index(site: "Site", name: str | None) -> int | None:

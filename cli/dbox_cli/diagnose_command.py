@@ -26,9 +26,10 @@ def command(
     from dbox.report.diagnose_report import diagnosis_json, report
 
     if ask:
+        from dbox_cli.console import Talk
         from dbox_cli.evidence_questions import ask_all
 
-        file = str(ask_all(file, quiet=as_json))
+        file = str(ask_all(file, Talk(None, quiet=as_json)))
     with naming(file):
         found = diagnose(site_of(file, None), seed=seed, draws=draws)
     print_answer(as_json, diagnosis_json, report, found)

@@ -8,14 +8,15 @@ from typing import Any, ClassVar
 
 from dbox.errors import ScenarioError, shorten
 from dbox.files import plan_interview, toml_file
-from dbox.files.box_interview import NOT_KNOWN, WORDS
+from dbox.files.box_interview import HEAD, NOT_KNOWN, WORDS
 from dbox.files.evidence_interview import Document, answered, labels_of, queries, said
-from dbox.files.plan_interview import QUERIES
 from dbox.files.scenario import load, resolve
 from dbox.files.toml_file import with_values
 from dbox.files.write_file import write_file
 from dbox.report.cautions import RANKED, TRENCH, UTILITIES
+from dbox.report.setup_report import after_text
 from dbox.report.text import wrapped
+from dbox_cli.arguments import last_read
 from dbox_cli.console import Asking, Talk, hold
 
 
@@ -102,7 +103,7 @@ class LookScript:
         return [
             *wrapped(self._left[0].help, first="  ", indent="  "),
             *(f"  {word}" for word in self._left[0].words),
-            *WORDS["typed"]["seen"].splitlines(),
+            *WORDS["typed"][self.what].splitlines(),
         ]
 
 
@@ -116,8 +117,16 @@ class PlanScript(LookScript):
     _said: ClassVar[Callable[..., str]] = staticmethod(plan_interview.said)
 
     @property
+    def _done(self) -> tuple[Any, ...]:
+        # a plan that is in the file already is changed by `correct`
+        known = plan_interview.QUERIES if "plan" in self.begun else ()
+        return self.states[-1][1] if self.states else known
+
+    @property
     def _left(self) -> list[Any]:
-        return [query for query in QUERIES if query not in self._done]
+        runs = len(self.begun.get("grades", {}).get("run", ()))
+        queries = plan_interview.plan_queries(self.document, runs)
+        return [query for query in queries if query not in self._done]
 
     def opening(self) -> list[str]:
         """What to mind, and how it is answered."""
@@ -125,22 +134,31 @@ class PlanScript(LookScript):
             f"{UTILITIES} {TRENCH} Rod readings are greater where lower. Enter: not planned, or as "
             "the file says. ? helps."
         )
+        if "plan" in self.begun:
+            words += " The plan is in the file: correct tank outlet asks for that anew."
         return wrapped(words)
 
 
-def ask_all(file: str, *, quiet: bool, script_of: type[LookScript] = LookScript) -> Path:
-    """Ask what was seen, or is planned, and write it beside the scenario; give the file to use."""
+def ask_all(file: str, talk: Talk, script_of: type[LookScript] = LookScript) -> Path:
+    """Ask what was seen, or is planned, and write it beside the scenario; give the file to use.
+
+    A plan goes into the scenario itself where that was written by questions.
+    """
     source = resolve(file)
-    load(source)
-    text = toml_file.read_text(source)
+    last = last_read(source, load(source)) if script_of is LookScript else None
+    # what a set-up has read is not asked for again
+    text = after_text(source, last) if last else toml_file.read_text(source)
     script = script_of(toml_file.parse(text, str(source)))
     folder = source.parent if Path(file).exists() else Path()
     if not os.access(folder, os.W_OK):
         raise ScenarioError(f"{folder}: cannot be written; copy the scenario to another folder")
-    talk = Talk(None, quiet=quiet)
     hold(talk, script, "Stopped asking; every answer so far is kept.")
     if script.document == script.begun:
         talk.say(["", *wrapped(f"Nothing was added to {source.name}."), ""])
+        return source
+    if script.what == "plan" and text.startswith(HEAD):
+        write_file(source, with_values(text, script.document), overwrite=True)
+        talk.say(["", f"wrote {source}", ""])
         return source
     head = f"# Written by the questions of `dbox {script.command} --ask`.\n\n"
     stem = f"{source.stem}-{script.what}"

@@ -1,6 +1,7 @@
 """`dbox grades FILE`: falls of the pipes."""
 
 from functools import partial
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -17,7 +18,7 @@ def command(
     overwrite: Overwrite = False,
     gate: Gate = False,
     ask: Annotated[bool, typer.Option(
-        "--ask", help="Ask for the plan first, and write it to FILE-plan.toml.")] = False,
+        "--ask", help="Ask for the plan first: into FILE, or FILE-plan.toml.")] = False,
 ) -> None:  # fmt: skip
     """Falls of pipes and trench bottoms as read; before digging, what the rod is to read."""
     from dbox.fieldwork.grades import grade
@@ -25,11 +26,18 @@ def command(
 
     check_picture(picture, {"FILE": file}, overwrite=overwrite)
     if ask:
+        from dbox.files.scenario import shipped_names
+        from dbox_cli.console import Talk
         from dbox_cli.evidence_questions import PlanScript, ask_all
+        from dbox_cli.setup_questions import Setup
 
+        talk = Talk(None, quiet=as_json)
+        there = Path(file).exists() or file.removesuffix(".toml") in shipped_names()
         with naming(file):
-            file = str(ask_all(file, quiet=as_json, script_of=PlanScript))
-    site = site_of(file, flow)
+            if not there and not Setup(file=file).plan(talk):
+                return
+            file = str(ask_all(file, talk, PlanScript))
+    site = site_of(file, flow, written=True)
     with naming(file):
         grading = grade(site)
         figure = None

@@ -1,5 +1,6 @@
 """`dbox pour FILE`: a pour test."""
 
+from collections.abc import Sequence
 from typing import Annotated
 
 import typer
@@ -20,6 +21,9 @@ def command(
         help='Error of a timed catch [that of FILE, or "5 %"].')] = None,
     catches: Annotated[str | None, typer.Option(
         metavar="FILE.csv", help="Catches from a table: outlet, then a column per pour.")] = None,
+    catch: Annotated[str | None, typer.Option(
+        help='What was caught in the one --flow, written into FILE: "1 58 s, 2 dry, others 61 s".',
+    )] = None,
     readings: arguments.Readings = None,
     write_csv: arguments.WriteCsv = None,
     seed: arguments.Seed = 0,
@@ -35,6 +39,11 @@ def command(
     arguments.refuse_one_file_twice(
         {"FILE": file, "--catches": catches, "--readings": readings, "--write-csv": write_csv}
     )
+    if catch and catches:
+        raise typer.BadParameter("--catch and --catches: give one of them")
+    if catch:
+        _put_into(file, catch, flow or (), jug, error, quiet=as_json)
+        flow = jug = error = None
     site = with_typed_pours(arguments.site_of(file, None, readings), flow or (), jug, error)
     if not readings:
         _say_if_set_up(file)
@@ -55,12 +64,35 @@ def command(
         typer.echo(f"wrote {write_csv}", err=as_json)
 
 
+def _put_into(
+    file: str, caught: str, flows: Sequence[str], jug: str | None, error: str | None, *, quiet: bool
+) -> None:
+    """Write a pour that was done into the scenario, and say so."""
+    from dbox.errors import ScenarioError, at_place
+    from dbox.files import toml_file
+    from dbox.files.evidence_interview import with_pour
+    from dbox.files.write_file import write_file
+
+    path = arguments.own_file(file)
+    if len(flows) != 1:
+        raise typer.BadParameter("--catch goes with one --flow, what was poured")
+    text = toml_file.read_text(path)
+    try:
+        told = with_pour(toml_file.parse(text, file), flows[0], caught, jug, error)
+    except ScenarioError as fault:
+        raise ScenarioError(*(at_place("--catch", each) for each in fault.faults)) from fault
+    write_file(path, toml_file.with_values(text, told), overwrite=True)
+    typer.echo(f"wrote {path}: pour", err=quiet)
+
+
 def _say_if_set_up(file: str) -> None:
     """A set-up keeps its readings in its log; say that these are others."""
     from dbox.files.job_log import log_path
-    from dbox.files.scenario import resolve
+    from dbox.files.scenario import load, resolve
 
-    if log_path(resolve(file).resolve()).exists():
+    scenario = resolve(file)
+    read = any(outlet.readings for outlet in load(scenario).outlets)
+    if read and log_path(scenario.resolve()).exists():
         typer.echo(
             f"dbox: note: these are the readings of {file}; a set-up has read the box since. For "
             f"those: dbox setup {file} --write-after, then pour with the file that it writes",

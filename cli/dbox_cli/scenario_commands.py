@@ -42,7 +42,7 @@ def check(
     from dbox.report.wording import sentences
 
     refuse_one_file_twice({"FILE": file, "--readings": readings, "--write-csv": write_csv})
-    written = site_of(file, None, readings)
+    written = site_of(file, None, readings, written=True)
     site = without_placeholders(written)
     if site.plan and site.plan.begins:
         with naming(file):

@@ -51,7 +51,7 @@ def command(
     from dataclasses import replace
 
     from dbox.errors import ScenarioError
-    from dbox.files.job_log import log_path, read_log
+    from dbox.files.job_log import log_path, read_log, visits
     from dbox.files.scenario import load, resolve, shipped_names
     from dbox.files.write_file import write_file
     from dbox.report import setup_report
@@ -101,7 +101,10 @@ def command(
         if talk is not None and asks and hold(talk, asked, "No visit was begun.") and asked.name:
             setup, begins = replace(setup, again=True, visit=asked.name), True
     if talk is not None and (begins or job is None or not job.closed):
-        goes_on = not begins and any("typed" in entry for entry in read_log(log))
+        # a plan, too, has asked for the box, but then no lid was open
+        entries = read_log(log)
+        at_box = bool(visits(entries)) or not setup.path.exists()
+        goes_on = not begins and at_box and any("typed" in entry for entry in entries)
         talk.say([*(wrapped(FOOT) if goes_on else setup_report.cautions()), ""])
         setup.lead(talk)
         job = replace(setup, again=False).kept()

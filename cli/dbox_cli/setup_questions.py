@@ -52,7 +52,8 @@ class BoxScript:
         known = list(box.keys_asked(answers, pipes=self._pipes))
         shown = [""] if key == "write" else []
         for number, each in enumerate(known[:-1] if shown else (), start=1):
-            shown += wrapped(f"{number:>2}. {each}: {answers[each] or '-'}", indent="    ")
+            kept = answers[each] or ("equal" if each == "target" else "-")
+            shown += wrapped(f"{number:>2}. {each}: {kept}", indent="    ")
         topic, before = key.partition(" ")[0], box.before(key, answers)
         unlike = topic == "target" and box.lengths_differ(answers)
         words = [*shown, "", *_box_words(topic, unlike=unlike)]
@@ -368,11 +369,11 @@ class Setup:
     """A set-up of a scenario, and the options that it is led by."""
 
     file: str  # As the person names it.
-    goal: GoalChoice
-    at: str | None
-    step: float  # [deg]
-    again: bool
-    edited: bool
+    goal: GoalChoice = GoalChoice.LEAST_TURNING
+    at: str | None = None
+    step: float = 2.5  # [deg]
+    again: bool = False
+    edited: bool = False
     visit: str | None = None  # What the visit is called.
 
     @property
@@ -439,12 +440,8 @@ class Setup:
                         f"{self.path}: has come since its questions began; move it away, or move "
                         f"{log.path} away to begin with it"
                     )
-                script = BoxScript(self.path, log, by_hand=talk.by_hand)
-                if not hold(talk, script, paused):
+                if not self._make(talk, log, paused):
                     return
-                text = box.scenario_text(script.answers)
-                write_file(self.path, text, overwrite=is_begun(self.path, text.encode()))
-                talk.say([f"wrote {self.path}", ""])
             site = load(self.path)
             talk.say(self._begin(log, site))
             job = self._job(job_log.visits(log.entries), site)
@@ -465,6 +462,28 @@ class Setup:
                 if hold(talk, passes, paused):
                     talk.say(["", *end_lines(passes.job, self.file)])
 
+    def plan(self, talk: Talk) -> bool:
+        """Make the file of a box before digging; what is left out of it is asked at the set-up."""
+        with JobLog(job_log.log_path(self.path), _now()) as log:
+            paused = f"Paused; every answer is kept. Go on with: dbox grades {self.file} --ask"
+            if not self._make(talk, log, paused):
+                return False
+            for key, kept in job_log.interview_answers(log.entries).items():
+                if kept == box.NOT_SAID or not (kept or key in ("target", "flows")):
+                    log.append({"event": "asked again", "at": _now(), "key": key, "typed": ""})
+            return True
+
+    def _make(self, talk: Talk, log: JobLog, paused: str) -> bool:
+        """Ask for the box and write its file, unless that was done; False where it was paused."""
+        script = BoxScript(self.path, log, by_hand=talk.by_hand)
+        if not hold(talk, script, paused):
+            return False
+        text = box.scenario_text(script.answers)
+        if is_begun(self.path, text.encode()) or not self.path.exists():
+            write_file(self.path, text, overwrite=True)
+            talk.say([f"wrote {self.path}", ""])
+        return True
+
     def _begin(self, log: JobLog, site: Site) -> list[str]:
         """Write which box the job is about, where the log does not say it; lines to say."""
         told = job_log.visits(log.entries)
@@ -479,8 +498,14 @@ class Setup:
             before = job_log.all_played(told, site, self.rules(site))[-1]
             angles = job_log.carried_angles(before, site)
             of_box = job_log.carried_told(before)
+            text = toml_file.read_text(self.path)
+            today = f"the visit of {_now()[:10]}"
+            kept = setup_answers.with_pours_aside(text, today)
+            if kept != text:
+                write_file(self.path, kept, overwrite=True)
             log.append({"event": "begun", **entry, "angles_rad": angles, "told": of_box})
-            return _carried(before, angles)
+            aside = f"Its pours were of the box before; they stay in {self.path.name} as comments."
+            return [*_carried(before, angles), *wrapped(aside * (kept != text))]
         # what was answered before goes with the file as it is now, or this raises
         job = self._job(told, site)
         identity = job_log.identity(site)

@@ -98,7 +98,7 @@ def command(
     else:
         if given:
             _put_into(file, tie or (), side, call or (), overwrite=overwrite, quiet=as_json)
-        site = arguments.site_of(file, flow)
+        site = arguments.site_of(file, flow, written=kind is not Kind.INSPECTION)
         source, title = file, f"{kind.value}: {site.title}"
     with arguments.naming(source), heard() as warned:
         if file is None:
@@ -128,13 +128,9 @@ def _put_into(
     quiet: bool,
 ) -> None:  # fmt: skip
     """Write what was told for the owner into the scenario, and say so."""
-    from dbox.files.scenario import load, resolve, shipped_names
     from dbox.files.typed import put_into, typed_ties
 
-    path = resolve(file)
-    if not Path(file).exists() and file in shipped_names():
-        raise typer.BadParameter(f"{file} is a shipped scenario; copy {path} and name the copy")
-    load(path)
+    path = arguments.own_file(file)
     tables = {**({"ties": typed_ties(ties, side)} if ties else {}),
               **({"record": {"call": list(call)}} if call else {})}  # fmt: skip
     put_into(path, tables, overwrite=overwrite)

@@ -297,7 +297,8 @@ def field_sheet(
     else:
         plan(pages)
     about = [(label, "" if blank else known) for label, known in box_entries(site)]
-    entries(pages, [*about, ("Rule, finest mark", "")])
+    mark = "" if blank or site.mark is None else site.lengths.both(site.mark)
+    entries(pages, [*about, ("Rule, finest mark", mark)])
     if aims:
         plan_part(pages, aims)
     pages.heading("In this order")
@@ -320,7 +321,8 @@ def field_sheet(
     ] or [[""] * 6] * min(stations, _BLANK_STATIONS)
     heads = columns({"run": 1.5, "at": 0.8, "what stands there": 1.6, "rod": 1.2, "rod again": 1.2,
                      "block": 0.9})  # fmt: skip
-    title = "Rod readings of inverts (greater = lower), or blocks under a ____ level"
+    level = site.lengths.line(site.plan.level) if aims and site.plan else "____"
+    title = f"Rod readings of inverts (greater = lower), or blocks under a {level} level"
     table(pages, heads, rows, title=title, least_height=BY_HAND)
     pages.heading("Notes and exceptions", keep=1.0 + below)
     pages.lines_to_end(3, below)

@@ -31,7 +31,7 @@ every run alike, and pipe between two stations may do as it likes.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -384,9 +384,18 @@ def grade(site: Site) -> Grading:
     )
 
 
+def _laid(site: Site, run: Run) -> float | None:
+    """Inside diameter of the pipe that is planned or surged where a run was read. [m]"""
+    headers = zip((o.label for o in site.outlets), site.works.headers, strict=False)
+    laid = {"supply pipe": site.works.supply, "header": dict(headers).get(run.outlet or "")}
+    pipe = laid.get(run.kind)
+    return pipe.diameter if pipe else None
+
+
 def _run_grade(
     site: Site, survey: Survey, run: Run, spread: float, tilt: float, block: float
 ) -> RunGrade:
+    run = run if run.diameter else replace(run, diameter=_laid(site, run))
     at, height, covariance = (_stepped if run.blocks else _read)(run, spread, tilt, block)
     error, apart = np.sqrt(np.diag(covariance)), _apart_error(covariance)
     limit, span = survey.limits.of(run.kind), float(at[-1] - at[0])

@@ -454,7 +454,7 @@ def scenario_text(answers: Answers) -> str:
         record=_given(pipe_bed=answers.get("pipes")),
     )
     read(document)
-    return _HEAD + toml_text(document)
+    return HEAD + toml_text(document)
 
 
 def _insert(of: str, answers: Answers) -> dict[str, str]:
@@ -465,11 +465,12 @@ def _insert(of: str, answers: Answers) -> dict[str, str]:
     return _given(kind=kind, **dict(named), offset=offset)
 
 
-_HEAD = """\
+HEAD = """\
 # Written by the questions of `dbox setup`. Its readings are in the
 # log next to it; `dbox new` shows all that can be added.
 
 """
+"""What a file begins with that the questions made."""
 
 
 def _given(**values: Any) -> dict[str, Any]:

@@ -12,6 +12,7 @@ import copy
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import chain, count
 from typing import Any
 
 from dbox.errors import ScenarioError, any_of, show
@@ -99,6 +100,28 @@ def answered(document: Document, query: Query, typed: str) -> Document:
         read(told)
     except ScenarioError as error:
         raise ScenarioError(*_told_once(query, error.faults)) from error
+    return told
+
+
+def with_pour(
+    document: Document, flow: str, caught: str, jug: str | None, error: str | None
+) -> Document:
+    """The scenario with a pour that was done; caught: an answer for each outlet."""
+    told = copy.deepcopy(document)
+    pours = told.setdefault("pour", [])
+    names = {str(pour.get("name", i)) for i, pour in enumerate(pours, start=1)}
+    again = (f"{flow}, {number}" for number in count(2))
+    volume, given, time = flow.rpartition(" in ")
+    parts = zip(labels_of(told), by_outlet(told, caught), strict=True)
+    pour = {
+        "name": next(name for name in chain([flow], again) if name not in names),
+        **({"volume": volume, "time": time} if given else {"flow": flow}),
+        "jug": jug,
+        "error": error,
+        "catch": {label: text for label, text in parts if text not in (None, NOT_LOOKED)},
+    }
+    pours.append({key: value for key, value in pour.items() if value is not None})
+    read(told)
     return told
 
 

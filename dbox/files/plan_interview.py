@@ -1,4 +1,4 @@
-"""The plan before digging, asked from the tank to the trenches: typed answers to a scenario.
+"""The plan before digging, asked from the tank to the trenches, then the falls as they were read.
 
 Every question may be left out. An answer is checked at once by the reader of the scenario itself
 and kept as typed. A pipe or a trench is answered in one line, its sizes with commas between; what
@@ -6,13 +6,15 @@ is asked of every outlet as in `evidence_interview`.
 """
 
 import copy
-from collections.abc import Mapping
+import re
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from dbox.errors import ScenarioError, show
+from dbox.errors import ScenarioError, any_of, show
 from dbox.fieldwork.site import Box
-from dbox.fieldwork.survey import Plan, PlanLine
+from dbox.fieldwork.survey import RUN_KINDS, Plan, PlanLine
+from dbox.files.box_interview import WORDS
 from dbox.files.evidence_interview import NOT_LOOKED, Document, by_outlet, labels_of
 from dbox.files.scenario import read
 from dbox.files.scenario_tables import (
@@ -38,6 +40,7 @@ class PlanQuery:
     name: str  # What it is called, for people.
     table: str  # Table that its keys stand in; `line` and `outlet` are one for each outlet.
     keys: tuple[str, ...]
+    run: int = -1  # Which run of the falls as read, counted from 0.
 
     @property
     def _declared(self) -> list[Key]:
@@ -52,6 +55,8 @@ class PlanQuery:
     @property
     def text(self) -> str:
         """What is asked, with an example."""
+        if self.run >= 0:
+            return str(WORDS["plan"]["run"]["asks"])
         asked = [key.about.partition(";")[0].removesuffix(".") for key in self._declared]
         words = "; ".join([asked[0], *(each[0].lower() + each[1:] for each in asked[1:])])
         return f"{words} (as {', '.join(str(key.examples[0]) for key in self._declared)})"
@@ -59,12 +64,14 @@ class PlanQuery:
     @property
     def help(self) -> str:
         """What it means."""
+        if self.run >= 0:
+            return str(WORDS["plan"]["run"]["help"])
         return " ".join(key.about for key in self._declared)
 
     @property
     def words(self) -> tuple[str, ...]:
         """The words that answer it; none where it takes a quantity."""
-        reader = self._declared[0].reader
+        reader = self._declared[0].reader if self.keys else None
         return reader.words if isinstance(reader, Reader) else ()
 
 
@@ -90,9 +97,23 @@ QUERIES = (
 """The questions, in the order of the water's way."""
 
 
+def plan_queries(document: Document, runs_before: int) -> Iterator[PlanQuery]:
+    """Questions of the plan, then one for each pipe or trench bottom as read, and one more."""
+    yield from QUERIES
+    for run in range(runs_before, len(document.get("grades", {}).get("run", ())) + 1):
+        yield PlanQuery("The falls as read", f"run {run + 1}", "run", (), run)
+
+
 def answered(document: Document, query: PlanQuery, typed: str) -> Document:
     """The scenario with an answer in it."""
     told = copy.deepcopy(document)
+    if query.run >= 0:
+        runs = told.setdefault("grades", {}).setdefault("run", [])
+        runs[query.run :] = [_run(told, typed), *runs[query.run + 1 :]]
+        if (level := told.get("plan", {}).get("level")) is not None:
+            told["grades"].setdefault("level", level)
+        read(told)
+        return told
     if query.of_outlets:
         parts = [None if text is None else [text] for text in by_outlet(told, typed)]
     else:
@@ -115,8 +136,44 @@ def answered(document: Document, query: PlanQuery, typed: str) -> Document:
     return told
 
 
+def _run(document: Document, typed: str) -> dict[str, Any]:
+    """A run as it is typed: its kind and outlet, then stations with heights, or blocks."""
+    name, colon, rest = (part.strip() for part in typed.partition(":"))
+    kind = next((kind for kind in RUN_KINDS if name.lower().startswith(kind)), None)
+    if kind is None or not colon:
+        raise ScenarioError(
+            f"is {show(typed)}; begin with {any_of(RUN_KINDS)}, its outlet and a colon, as "
+            "header 2: 0 ft 39-3/4, 10 ft 41"
+        )
+    run: dict[str, Any] = {"name": name, "kind": kind}
+    if outlet := name[len(kind) :].strip():
+        run["outlet"] = outlet
+    if rest.lower().startswith("blocks"):
+        blocks, _, every = rest[len("blocks") :].partition(" every ")
+        run["blocks"] = [part.strip() for part in blocks.split(",")]
+        return {**run, **({"every": every.strip()} if every else {})}
+    height = "elevation" if document.get("plan", {}).get("by") == "elevation" else "rod"
+    run["station"] = []
+    for part in rest.split(","):
+        station = _STATION.fullmatch(part.strip())
+        if station is None:
+            raise ScenarioError(
+                f"is {show(part.strip())} in one part; write how far along with its unit, then "
+                "what was read there, as 10 ft 41-1/4"
+            )
+        heights = [each.strip() for each in station[2].split(" and ")]
+        run["station"].append({"at": station[1], height: heights if heights[1:] else heights[0]})
+    return run
+
+
+_STATION = re.compile(r"([0-9][0-9./ -]*(?:ft|in|mm|cm|m|'))\s+(\S.*)")
+
+
 def said(document: Document, query: PlanQuery) -> str:
     """What the scenario says under a question; nothing where it says nothing."""
+    if query.run >= 0:
+        runs = document.get("grades", {}).get("run", [])
+        return str(runs[query.run]["name"]) if query.run < len(runs) else ""
     told, labels = copy.deepcopy(document), labels_of(document)
     tables = [_table(told, query, i) for i in range(len(labels) if query.of_outlets else 1)]
     found = [

@@ -131,8 +131,8 @@ _CHANGE = re.compile(r"(add|cap|rest|open|drop)\s+(?:outlet\s+)?(\S.*)", re.IGNO
 _ADDED = re.compile(r"(.+?)(?:\s+like\s+(.+?))?(?:\s+after\s+(.+?))?(?:\s+(?:gets|with)\s+(.+))?")
 
 
-_BY_LINE = {"length": "with 60 ft, its length", "area": "with 180 ft2, the bottom of its trench"}
-"""What a new line has to tell where the target goes by it."""
+_OF_LINE = {"length": "with 60 ft, its length", "area": "with 180 ft2, the bottom of its trench"}
+"""What a new line has to tell where the target goes by it, or the file has trenches."""
 
 
 def line_change(typed: str) -> tuple[str, str] | None:
@@ -162,15 +162,17 @@ def with_line_change(text: str, done: str, what: str) -> str:
         place = outlet_named(after, labels) + 1 if after else len(labels)
         own = {key: value for key, value in hole.items() if key in keys_of(InsertTable)}
         outlets.insert(place, {"label": label, **own})
-        if str(weights) in _BY_LINE or isinstance(weights, list):
-            if part is None:
-                how = _BY_LINE.get(str(weights)) or "with 1, its part beside the others'"
-                mend = f"the target needs more of it: add {label} {how}"
-                raise ScenarioError(f"is {show(f'add {what}')}; {mend}")
-            if isinstance(weights, list):
-                weights.insert(place, keys.weight(part))
-            else:
-                outlets[place][f"line_{weights}"] = part
+        of_line = "area" if weights == "area" else "length"
+        if part is None and (weights in ("length", "area") or isinstance(weights, list)
+                             or "trench" in tables):  # fmt: skip
+            parted = isinstance(weights, list)
+            how = "with 1, its part beside the others'" if parted else _OF_LINE[of_line]
+            mend = f"more of it is needed: add {label} {how}"
+            raise ScenarioError(f"is {show(f'add {what}')}; {mend}")
+        if isinstance(weights, list):
+            weights.insert(place, keys.weight(part))
+        elif part is not None:
+            outlets[place][f"line_{of_line}"] = part
         return with_values(text, tables)
     place = outlet_named(what, labels)
     if done == "drop":
@@ -181,7 +183,31 @@ def with_line_change(text: str, done: str, what: str) -> str:
         outlets[place].pop("state", None)
     else:
         outlets[place]["state"] = "capped"
+        label = labels[place]
+        had_part = [p for p in tables.get("pour", ())
+                    if label in p.get("catch", ()) or label in p.get("order", ())]  # fmt: skip
+        aside = _set_aside(tables, had_part, f"outlet {label} was capped")
+        return with_values(text, tables) + aside
     return with_values(text, tables)
+
+
+def with_pours_aside(text: str, what: str) -> str:
+    """The text of a scenario, its pours that were done before something now comments."""
+    tables = toml_file.parse(text, "the file")
+    done = [pour for pour in tables.get("pour", ()) if pour.get("catch") or pour.get("order")]
+    aside = _set_aside(tables, done, what)
+    return with_values(text, tables) + aside if done else text
+
+
+def _set_aside(tables: dict[str, Any], old: list[Any], what: str) -> str:
+    """Take out pours of a box that has changed since; as comments they stay."""
+    if not old:
+        return ""
+    tables["pour"] = [pour for pour in tables["pour"] if pour not in old]
+    if not tables["pour"]:
+        del tables["pour"]
+    told = toml_file.toml_text({"pour": old}).strip().splitlines()
+    return f"\n# Poured before {what}:\n" + "".join(f"# {x}\n" for x in told)
 
 
 def with_detail(text: str, topic: str, label: str, typed: str) -> str:

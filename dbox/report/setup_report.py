@@ -391,9 +391,13 @@ def end_lines(job: Job, file: str) -> list[str]:
         if job.visit > 1:
             left = f"{_LEFT_AFTER}; {_NEXT_LOOK.get(job.name, _ONCE_MORE)}.".format(file=file)
         lines += wrapped(f"Left to do: {lock}{left}")
+        in_file = any(outlet.readings for outlet in job.site.outlets)
         lines += wrapped(
             f"For pour and split, which go by the readings of a file: dbox setup {file} "
             "--write-after makes one of the box as last read."
+            if in_file
+            else f"dbox pour {file} tells how long each outlet takes to fill the jug; split, surge "
+            "and diagnose, too, take the box as last read."
         )
     lines += ["", *wrapped(f"Coming back to this box, or a line is added or closed: {again}")]
     if job.visit > 1:

@@ -65,6 +65,7 @@ def clocks(told, number: int) -> dict[str, str]:
 
 
 def test_a_pour_says_that_a_set_up_has_read_the_box_since(run, dbox, file, tmp_path: Path):
+    file.write_text(BOX.replace('"6:00"', '"6:00", reading = 0'))
     code, out, _ = run([*TURNED, *LEVEL, ""])
     assert "--write-after" in out
     dbox("setup", str(file), "--write-after")
@@ -72,6 +73,20 @@ def test_a_pour_says_that_a_set_up_has_read_the_box_since(run, dbox, file, tmp_p
     assert (code, err) == (0, "")
     _, _, err = dbox("pour", str(file))
     assert "a set-up has read the box since" in err
+
+
+def test_a_file_without_readings_is_taken_as_its_set_up_read_it(run, dbox, file):
+    """Nothing is read twice: the lips of the last pass stood at the water, 0 in."""
+    code, out, _ = run([*TURNED, *LEVEL, ""])
+    assert "--write-after" not in out
+    dbox("setup", str(file), "--write-after")
+    code, out, err = dbox("split", str(file), "--json")
+    assert code == 0
+    assert err.startswith("dbox: note: the box as its set-up read it, 2")
+    assert {each["lip_m"] for each in json.loads(out)["cases"][0]["outlets"]} == {0.0}
+    after = dbox("split", str(file.with_name("box-after.toml")), "--json")[1]
+    assert json.loads(out) == json.loads(after)
+    assert "not measured yet: outlets 1, 2, 3 and 4" in dbox("check", str(file))[1]
 
 
 def test_two_passes_end_at_the_ruler(run, state, tmp_path: Path):

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from dbox.fieldwork.setup import Rules
+from dbox.files.scenario import load
 
 BOX = """\
 # An invented box.
@@ -185,6 +186,39 @@ def test_a_line_that_is_only_closed_asks_for_no_reading(run, state):
     assert [o["share_after"] for o in flows[0]["outlets"]] == pytest.approx(
         [1 / 3, 1 / 3, 0, 1 / 3]
     )
+
+
+def test_a_pour_of_a_line_that_is_closed_since_stays_as_a_comment(run, file):
+    pours = """
+[[pour]]
+name = "first"
+flow = "5 gpm"
+catch = {2 = "1 L in 5 s", 3 = "1 L in 6 s"}
+
+[[pour]]
+name = "second"
+flow = "5 gpm"
+catch = {3 = "1 L in 6 s"}
+"""
+    run(LEVEL)
+    run(["4", "pause"])
+    file.write_text(BOX + pours)  # Poured at this visit.
+    assert "in the file; its outlets now: 1, 2 (capped), 3, 4" in run(["cap 2", "pause"])
+    text = file.read_text()
+    assert [p.name for p in load(file).pours] == ["second"]
+    after = text.partition("# Poured before outlet 2 was capped:")[2]
+    assert '# name = "first"' in after
+    assert '2 = "1 L in 5 s"' in after
+
+
+def test_a_pour_of_an_earlier_visit_is_kept_as_a_comment(run, file):
+    """It tells of the box as it stood then: a diagnosis must not hold it against lips of today."""
+    file.write_text(f'{BOX}[[pour]]\nflow = "5 gpm"\ncatch = {{3 = "1 L in 6 s"}}\n')
+    run(LEVEL)
+    assert len(load(file).pours) == 1
+    assert "they stay in box.toml as comments" in run(["2", "pause"])
+    assert load(file).pours == ()
+    assert '# 3 = "1 L in 6 s"' in file.read_text()
 
 
 def test_an_insert_that_somebody_turned_is_read_all_the_same(run):
