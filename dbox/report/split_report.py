@@ -107,9 +107,11 @@ _ACROSS = 3
 
 def _through(site: Site, found: Lines) -> list[Section]:
     """Shares through to every line, a few flows side by side."""
-    feeding = outlets_text(site.outlets[i].label for i, _ in fed(site))
+    feeding = [site.outlets[i].label for i, _ in fed(site)]
+    named = outlets_text(feeding)
     words = (
-        f"{feeding.capitalize()} {'feed' if ' and ' in feeding else 'feeds'} another box. Through "
+        f"{named[0].upper()}{named[1:]} {'feeds' if len(feeding) == 1 else 'feed'} another "
+        "box. Through "
         "to every line, share and 5 to 95 % of what this box lets out:"
     )
     sections: list[Section] = []
@@ -134,8 +136,12 @@ def _through(site: Site, found: Lines) -> list[Section]:
 def _headline(site: Site, found: Contrast, *, planned: bool) -> list[str]:
     favoured, starved = found.favoured, found.starved
     if found.weak_share[favoured] <= NOTABLE * found.target[favoured]:
-        state = "As planned" if planned else "At its best estimate"
-        return wrapped(f"{state} every line gets its target at every flow.")
+        # a jet strikes the harder the more flows
+        over = over_target(found.strong_share, found.target)
+        favoured, starved = int(over.argmax()), int(over.argmin())
+        if over[favoured] <= NOTABLE:
+            state = "As planned" if planned else "At its best estimate"
+            return wrapped(f"{state} every line gets its target at every flow.")
     return wrapped(
         f"Outlet {site.outlets[favoured].label} gets {percent_text(found.weak_share[favoured])} at "
         f"{_named(found.weak)} and {percent_text(found.strong_share[favoured])} at "
