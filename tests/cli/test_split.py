@@ -136,4 +136,4 @@ def test_a_line_that_feeds_another_box_keeps_its_name(dbox, tmp_path: Path):
     (tmp_path / "next.toml").write_text(two % "{reading = 0}, {reading = 0}")
     first = tmp_path / "first.toml"
     first.write_text(two % '{label = "North", reading = 0, feeds = "next.toml"}, {reading = 0}')
-    assert "Outlet North feeds another box." in dbox("split", str(first), "--samples", "50")[1]
+    assert "Outlet North feeds another box." in dbox("split", str(first), "--samples", "100")[1]
