@@ -26,7 +26,7 @@ At = Annotated[
         help="Flow, by name, at which unequal targets are met [all, as nearly as can be]."
     ),
 ]
-Step = Annotated[float, typer.Option(help="Turns are told to so much [deg].")]
+Step = Annotated[float, typer.Option(help="Turns are rounded to this much [deg].")]
 
 
 def command(

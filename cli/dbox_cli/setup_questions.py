@@ -517,7 +517,7 @@ class Setup:
     def _edit(self, log: JobLog, edit: Callable[[str], str], typed: str) -> Job:
         """Change the file, where what was answered goes with it; the log follows, and the job."""
         text = edit(toml_file.read_text(self.path))
-        site = loads(text)
+        site = loads(text, str(self.path))
         self._refuse_another(job_log.visits(log.entries)[-1], site)
         identity = job_log.identity(site)
         entry = {"event": "edited", "at": _now(), "box": identity, "typed": typed}

@@ -59,7 +59,7 @@ def batch_figure(flows: tuple[Flow, ...], tally: Tally) -> Figure:
     sheet.head("1 box" if tally.boxes == 1 else f"{tally.boxes:,} boxes", headline)
     drawn = flows[:MOST_FLOWS]
     more = len(flows) - len(drawn)
-    sheet.foot([*_CAUTIONS, *[f"{more} more flows are told in the results only."] * (more > 0)])
+    sheet.foot([*_CAUTIONS, *[f"{more} more flows are in the results only."] * (more > 0)])
     if tally.boxes:
         _draw_verdicts(sheet, drawn, tally)
         _draw_worst(sheet, drawn, tally)

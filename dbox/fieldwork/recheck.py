@@ -16,6 +16,7 @@ leaves no contrast over explains everything, so there it cannot be parted from s
 
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import combinations
 
 import numpy as np
 
@@ -37,8 +38,9 @@ NAMED = 0.8
 _USUAL = 0.005
 """One standard deviation of a lean over the outlets, and of one that moved. [m] (judgement)"""
 
-_BOTH = 0.1
-"""Chance that box and an outlet moved, where something did; the rest is halved. [-] (judgement)"""
+_BOTH, _TWO = 0.1, 0.1
+"""Chances that box and an outlet moved, and that two outlets did on their own, where something
+moved; the rest is halved. [-] (judgement)"""
 
 _FLAT = 1e-6
 """Part of the widest extent of places under which they have none. [-] (numerical)"""
@@ -238,17 +240,20 @@ def _explained(z: Array, rows: Array, covariance: Array, x: Array) -> tuple[floa
     widest = np.linalg.norm(x[:, None] - x[None], axis=-1).max()
     lean = (_USUAL / widest) ** 2 * x @ x.T
     one = [_USUAL**2 * np.outer(e, e) for e in np.eye(m)]
-    half = 0.5 * (1.0 - _BOTH)
-    likely = [half, *[half / m] * m, *[_BOTH / m] * m]
+    half, two = 0.5 * (1.0 - _BOTH - _TWO), list(combinations(range(m), 2))
+    likely = [half, *[half / m] * m, *[_BOTH / m] * m, *[_TWO / len(two)] * len(two)]
+    apart = [one[i] + one[k] for i, k in two]
     logs = []
-    for spread in (lean, *one, *(lean + each for each in one)):
+    for spread in (lean, *one, *(lean + each for each in one), *apart):
         whole = rows @ (covariance + spread) @ rows.T
         logs.append(-0.5 * (z @ np.linalg.solve(whole, z) + np.linalg.slogdet(whole)[1]))
     weight = np.array(likely) * np.exp(np.array(logs) - max(logs))
     weight /= weight.sum()
-    outlets: Array = weight[1 : m + 1] + weight[m + 1 :]
+    with_box, of_two = weight[m + 1 : 2 * m + 1], weight[2 * m + 1 :]
+    outlets: Array = weight[1 : m + 1] + with_box
+    outlets += np.bincount(np.ravel(two), np.repeat(of_two, 2), m)
     freeze(outlets)
-    return float(weight[0] + weight[m + 1 :].sum()), outlets
+    return float(weight[0] + with_box.sum()), outlets
 
 
 def _least_lean(x: Array, info: Array, needed: float) -> float:

@@ -316,9 +316,14 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
 
 
 def drawn_shares(site: Site, lips: Array) -> Array:
-    """Shares of drawn boxes at every flow, every lip wet, (flows, boxes, n); lips [m]."""
-    found = _split(site, np.array([[f.inflow] for f in site.flows]), lips)
-    return _doubted(site, found, lips, coefficient_doubts(site, lips.shape[0]))
+    """Shares of drawn boxes at every flow, every lip wet and in the jet that is known.
+
+    lips [m] -> (flows, boxes, n).
+    """
+    inflow = np.array([f.inflow for f in site.flows])
+    struck = lips - ways(site, inflow).taken[:, None]
+    found = _split(site, inflow[:, None], struck)
+    return _doubted(site, found, struck, coefficient_doubts(site, lips.shape[0]))
 
 
 def _split(site: Site, inflow: ArrayLike, lips: Array, hold_back: ArrayLike = 0.0) -> Split:

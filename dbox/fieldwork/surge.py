@@ -11,7 +11,8 @@ stands full to its pipe, and how much sooner than in a level box.
 
 A run of days tells when each trench first stood full to its pipe. The same water is then dealt out
 as a level box would, split at the mean flow between kept rows, and the trenches are filled with
-that alone: until one is full to its pipe nothing backs up, so the box need not be run again.
+that alone: until one is full to its pipe nothing backs up, so the box need not be run again. Only
+the jet of a straight inlet, which level lips do not end, asks for that.
 
 What an outlet lets out in time is the inflow of the box that it feeds. That box is run next, to the
 same end; it does not back up into the one before it.
@@ -223,7 +224,13 @@ def _full_when_level(found: Surge) -> Array:
     """When each trench would first stand full to its pipe. [s] (n,)."""
     system, seconds = found.system, np.diff(found.time)
     volume = np.diff(found.volume.sum(-1))
-    lips = np.where(np.isfinite(system.lips), 0.0, np.inf)
+    uncapped = np.isfinite(system.lips)
+    lips = np.where(uncapped, 0.0, np.inf)
+    if system.jet is not None:
+        # level lips do not end it, and what it does hangs on the flow of each moment
+        bottoms = system.bottoms - np.where(uncapped, system.lips, 0.0)
+        level = replace(system, lips=lips, bottoms=bottoms)
+        return surge(level, found.event, seconds=found.seconds).time_full
     dealt = split(volume / seconds, lips, system.openings).share * volume[:, None]
     full = np.full(lips.size, np.nan)
     for i, trench in enumerate(system.trenches):

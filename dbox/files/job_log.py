@@ -37,7 +37,7 @@ from dbox.errors import DomainError, ScenarioError, show
 from dbox.fieldwork import setup
 from dbox.fieldwork.evidence import Evidence
 from dbox.fieldwork.setup import Event, Job, Rules, begin, replay
-from dbox.fieldwork.site import INLETS, Outlet, Site, Works
+from dbox.fieldwork.site import INLETS, Outlet, Site, Target, Works
 from dbox.files.write_file import cannot_write, keep_name, lock
 from dbox.hydraulics.openings import Circle, Notch, Opening, PipeEnd, Slot
 
@@ -275,9 +275,12 @@ def identity(site: Site) -> dict[str, Any]:
                 "clock_rad": outlet.clock,
                 "point_over_lip_m": outlet.point_over_lip,
                 "capped": outlet.capped,
+                "line_length_m": outlet.line_length,
+                "line_area_m2": outlet.line_area,
             }
             for outlet in site.outlets
         ],
+        "target": {"by": site.target.by, "weights": list(site.target.weights)},
     }
 
 
@@ -289,25 +292,46 @@ def logged_site(box: Mapping[str, Any], present: Site) -> Site:
     try:
         outlets = tuple(_logged_outlet(told, own) for told in box["outlets"])
         title = str(box["title"])
+        target = _logged_target(box, outlets, present)
     except (KeyError, TypeError, ValueError) as error:
         raise ScenarioError(f"the log does not say which box it is about: {error!r}") from error
-    labels = [outlet.label for outlet in outlets]
-    target = present.target
-    weights = dict(zip(own, target.weights, strict=False))
-    if weights and set(labels) <= set(weights):
-        target = replace(target, weights=tuple(weights[label] for label in labels))
     logged = replace(present, title=title, outlets=outlets, target=target)
     # what is told outlet by outlet belongs to the outlets that there are now
-    same = labels == list(own)
+    same = [outlet.label for outlet in outlets] == list(own)
     return logged if same else replace(logged, pours=(), evidence=Evidence(), works=Works())
+
+
+def _logged_target(box: Mapping[str, Any], outlets: Sequence[Outlet], present: Site) -> Target:
+    """The present target for the outlets that there were; that of the log where it has no part for
+    one that is gone."""
+    target = present.target
+    weights = dict(zip((o.label for o in present.outlets), target.weights, strict=False))
+    parts: dict[str, list[float | None]] = {
+        "list": [weights.get(outlet.label) for outlet in outlets],
+        "length": [outlet.line_length for outlet in outlets],
+        "area": [outlet.line_area for outlet in outlets],
+    }
+    each = parts.get(target.by, [])
+    lacks = any(part is None and not o.capped for part, o in zip(each, outlets, strict=False))
+    if lacks and (then := box.get("target")):
+        return Target(by=str(then["by"]), weights=tuple(map(float, then["weights"])))
+    if lacks or target.by != "list":
+        return target
+    return replace(target, weights=tuple(part or 0.0 for part in each))
 
 
 def _logged_outlet(told: Mapping[str, Any], own: Mapping[str, Outlet]) -> Outlet:
     sizes = {key.removesuffix("_m").removesuffix("_rad"): v for key, v in told["hole"].items()}
     opening = _HOLES[sizes.pop("kind")](**sizes)
     label = str(told["label"])
+    gone = Outlet(
+        label=label,
+        opening=opening,
+        line_length=_SIZE.validate_python(told.get("line_length_m")),
+        line_area=_SIZE.validate_python(told.get("line_area_m2")),
+    )
     return replace(
-        own.get(label, Outlet(label=label, opening=opening)),
+        own.get(label, gone),
         opening=opening,
         hole_offset=math.inf if told["offset_m"] == "unknown" else told["offset_m"],
         clock=_FIELDS["angle"].validate_python(told["clock_rad"]),
@@ -315,6 +339,9 @@ def _logged_outlet(told: Mapping[str, Any], own: Mapping[str, Outlet]) -> Outlet
         capped=bool(told["capped"]),
     )
 
+
+_FREE = ("capped", "line_length_m", "line_area_m2")
+"""What may change at a line of the same box."""
 
 _PLAIN = {"offset_m": "offset", "clock_rad": "clock", "point_over_lip_m": "point of reading"}
 
@@ -330,8 +357,9 @@ def differences(logged: Mapping[str, Any], site: Site) -> list[str]:
         told.append(f"its outlets were {', '.join(before) or 'none'}, are {', '.join(now)}")
     for label in shared:
         old, new = before[label], now[label]
-        changed = [_PLAIN.get(key, key) for key in new if old.get(key) != new[key]]
-        changed = [what for what in changed if what != "capped"]
+        changed = [
+            _PLAIN.get(key, key) for key in new if key not in _FREE and old.get(key) != new[key]
+        ]
         if changed:
             told.append(f"outlet {label} has another {' and '.join(changed)}")
     return told
@@ -359,6 +387,9 @@ _NAMES: dict[str, type[Event]] = {
 }  # fmt: skip
 _Number = Annotated[float, Field(strict=True, ge=-100, le=100)]
 """A height at a box [m] or an angle [rad]; more cannot be one."""
+
+_SIZE: TypeAdapter[Any] = TypeAdapter(Annotated[float, Field(strict=True, ge=0, le=1e6)] | None)
+"""Length of a line [m] or area of its bottom [m2]."""
 
 _FIELDS: dict[str, TypeAdapter[Any]] = {
     "angle": TypeAdapter(_Number | None),

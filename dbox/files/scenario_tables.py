@@ -392,7 +392,7 @@ class OutletTable(InsertTable):
 
 @dataclass(frozen=True, kw_only=True)
 class TargetTable:
-    """What each line ought to get."""
+    """What each line should get."""
 
     by: str | tuple[float, ...] | None = key(
         _by, "Equal shares, by line_length, by line_area, or a list of one number per outlet; "
@@ -414,7 +414,7 @@ class ScenarioFile:
     flows: dict[str, float] | None = key(
         _flows, "Steady flows to compute, by name; cases come in this order.",
         {"trickle": "0.5 gpm", "pour": "5 gal in 60 s", "dose": "30 gpm"})
-    target: TargetTable = key(TargetTable, "What each line ought to get.", default=TargetTable())
+    target: TargetTable = key(TargetTable, "What each line should get.", default=TargetTable())
     tolerance: Tolerance | None = key(Tolerance, "How far a share may be from its target.")
     plan: Plan | None = key(
         Plan, "The plan before digging: rod readings to aim for; level lips until one is read.")

@@ -109,7 +109,7 @@ def _notes(outcome: Outcome, settings: Settings) -> list[str]:
         )
     if refused:
         rows = "1 row is no box" if refused == 1 else f"{refused:,} rows are no boxes"
-        notes.append(f"{rows} that can be computed; why is told in {outcome.places.bad}")
+        notes.append(f"{rows} that can be computed; why is said in {outcome.places.bad}")
     if not settings.samples:
         notes.append(
             "verdicts are to first order in the errors of the readings; without --quick they come "

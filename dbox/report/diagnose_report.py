@@ -154,11 +154,11 @@ def overloaded(site: Site, over: Overload) -> list[Section]:
     label, share, target = site.outlets[i].label, float(over.share[i]), float(over.target[i])
     shares, sealed = _shares(site, over), _sealed(site, over)
     if share <= _FIT * target:
-        return [[*shares, _said("No line gets more than it ought to."), *map(_said, sealed)]]
+        return [[*shares, _said("No line gets more than its target."), *map(_said, sealed)]]
     ends = f"{100 * over.share_low[i]:.0f} to {100 * over.share_high[i]:.0f} %"
     told = [
-        f"As it stands it gets {100 * share:.0f} % ({ends}) of an ordinary day; it ought to get "
-        f"{100 * target:.0f} %, and would from a box that is set again.",
+        f"As it stands it gets {100 * share:.0f} % ({ends}) of an ordinary day; its target "
+        f"is {100 * target:.0f} %, and from a re-leveled box it would get that.",
         *(_loads(over) if over.known else [_missing(over)]),
     ]
     if site.evidence.since is not None:
@@ -173,19 +173,19 @@ def _said(words: str) -> Paragraph:
 
 
 def _shares(site: Site, over: Overload) -> Section:
-    heads = columns({"now": 6, "5 to 95 %": 16, "ought": 9, "of what soil takes": 21}, "right")
+    heads = columns({"now": 6, "5 to 95 %": 16, "target": 9, "of what soil can take": 23}, "right")
     lines = []
     for i, outlet in enumerate(site.outlets):
         if outlet.capped:
             lines.append([outlet.label, "capped", "", "", ""])
             continue
-        now, low, high, ought = (
+        now, low, high, target = (
             f"{100 * float(s[i]):.0f}"
             for s in (over.share, over.share_low, over.share_high, over.target)
         )
         load = float(over.load[i] / over.acceptance[i])
         times = f"{load:.1f} times" if np.isfinite(load) else "not known"
-        lines.append([outlet.label, f"{now} %", f"{low} to {high} %", f"{ought} %", times])
+        lines.append([outlet.label, f"{now} %", f"{low} to {high} %", f"{target} %", times])
     return [
         Heading("SHARE OF AN ORDINARY DAY, as the box stands"),
         Table([Column("outlet", 12), *heads], lines),
@@ -199,7 +199,7 @@ def _sealed(site: Site, over: Overload) -> list[str]:
     return [
         f"The line of outlet {label} is probably full and backs up, so it takes little now. Before "
         f"that the box as it stands sent it {100 * share:.0f} % ({100 * low:.0f} to "
-        f"{100 * high:.0f} %) of an ordinary day; it ought to get "
+        f"{100 * high:.0f} %) of an ordinary day; its target is "
         f"{100 * over.target[over.sealed]:.0f} %."
     ]
 
@@ -210,8 +210,8 @@ def _loads(over: Overload) -> list[str]:
     whence = f"{day}, taken from the number of people alone" if over.from_people else day
     now, takes = float(over.load[i]), float(over.acceptance[i])
     told = (
-        f"Of {whence}, its trench bottom is loaded with {_rate(now)}; entered is that its soil "
-        f"takes {_rate(takes)}: {now / takes:.1f} times that. Set again: "
+        f"Of {whence}, its trench bottom is loaded with {_rate(now)}; as entered its soil can "
+        f"take {_rate(takes)}: {now / takes:.1f} times that. Re-leveled: "
         f"{_rate(float(over.load_reset[i]))}."
     )
     if np.isposinf(over.fills_in):
@@ -245,10 +245,10 @@ def _rest(over: Overload) -> list[str]:
         told = f"{factor:.2f} times"
     else:
         told = f"{n}/{n - 1} of"
-    words = f"Capped for a rest, each of the others gets {told} its share in a box set again"
+    words = f"Capped for a rest, each of the others gets {told} its share in a re-leveled box"
     worst = over.load_rested[others] / over.acceptance[others]
     if np.isfinite(worst).all():
-        words += f": at most {worst.max():.2f} times what its soil takes"
+        words += f": at most {worst.max():.2f} times what its soil can take"
     return [f"{words}."]
 
 

@@ -60,7 +60,7 @@ def findings(grading: Grading) -> list[str]:
                 said.append(f"{place}: BACK-PITCHED, it rises {both(-fall)}")
             elif falls.verdicts[i] == "too flat":
                 least = both(wanted)
-                said.append(f"{place}: TOO FLAT, it falls {both(fall)} and ought to fall {least}")
+                said.append(f"{place}: TOO FLAT, it falls {both(fall)}; at least {least} is wanted")
         for i in np.flatnonzero(grade.belly).tolist():
             pond = float(grade.pond[i])
             words = f"{both(float(grade.sag[i]))} under the line between its neighbours"
@@ -96,8 +96,8 @@ def plan_findings(aims: Aims) -> list[str]:
             )
         if stretch.short:
             said.append(
-                f"plan, {stretch.name}: falls {both(stretch.fall)}, and ought to fall "
-                f"{both(stretch.least)} ({stretch.limit.source})"
+                f"plan, {stretch.name}: falls {both(stretch.fall)}; at least "
+                f"{both(stretch.least)} is asked for ({stretch.limit.source})"
             )
     for flow, over in zip(aims.site.flows, aims.inlet_over_water.tolist(), strict=True):
         if over < 0:

@@ -107,15 +107,19 @@ _ACROSS = 3
 
 def _through(site: Site, found: Lines) -> list[Section]:
     """Shares through to every line, a few flows side by side."""
-    feeding = outlets_text(site.outlets[i].label for i, _ in fed(site))
+    feeding = [site.outlets[i].label for i, _ in fed(site)]
+    named = outlets_text(feeding)
     words = (
-        f"{feeding.capitalize()} {'feed' if ' and ' in feeding else 'feeds'} another box. Through "
+        f"{named[0].upper()}{named[1:]} {'feeds' if len(feeding) == 1 else 'feed'} another "
+        "box. Through "
         "to every line, share and 5 to 95 % of what this box lets out:"
     )
     sections: list[Section] = []
     for start in range(0, len(site.flows), _ACROSS):
         flows = site.flows[start : start + _ACROSS]
-        heads = [f"{f.name}\n{'' if f.name[:1].isdigit() else gpm(f.inflow)}" for f in flows]
+        names = [cut(f.name.removesuffix(" (default)"), 17) for f in flows]
+        heads = [f"{name}\n{'' if f.name[:1].isdigit() else gpm(f.inflow)}"
+                 for name, f in zip(names, flows, strict=True)]  # fmt: skip
         lines = []
         for i, label in enumerate(found.labels):
             cells = [percent_text(float(found.target[i]))]
@@ -123,7 +127,7 @@ def _through(site: Site, found: Lines) -> list[Section]:
                 band = band_words(found.share_low[case, i], found.share_high[case, i])
                 cells.append(f"{percent_text(float(found.share[case, i]))}{band:>11}")
             lines.append([label, *cells])
-        columns = [Column(cut(head, 17), 18, "right") for head in heads]
+        columns = [Column(head, 18, "right") for head in heads]
         table = Table(
             [Column("line", 8, whole=True), Column("target", 8, "right"), *columns], lines
         )
@@ -134,8 +138,13 @@ def _through(site: Site, found: Lines) -> list[Section]:
 def _headline(site: Site, found: Contrast, *, planned: bool) -> list[str]:
     favoured, starved = found.favoured, found.starved
     if found.weak_share[favoured] <= NOTABLE * found.target[favoured]:
-        state = "As planned" if planned else "At its best estimate"
-        return wrapped(f"{state} every line gets its target at every flow.")
+        # a jet strikes the harder the more flows
+        over = over_target(found.strong_share, found.target)
+        favoured, starved = int(over.argmax()), int(over.argmin())
+        if over[favoured] <= NOTABLE:
+            state = "As planned" if planned else "At its best estimate"
+            what = "outlet" if fed(site) else "line"
+            return wrapped(f"{state} every {what} gets its target at every flow.")
     return wrapped(
         f"Outlet {site.outlets[favoured].label} gets {percent_text(found.weak_share[favoured])} at "
         f"{_named(found.weak)} and {percent_text(found.strong_share[favoured])} at "
@@ -244,7 +253,7 @@ def _verdict_words(assessment: Assessment, case: int) -> str:
         return f"CANNOT TELL whether within {allowed}: {open_words(assessment)}"
     words = (
         f"CANNOT TELL: all lines are within {allowed} with a chance of {chance}, and no one line "
-        "is surely beyond it"
+        "is clearly outside"
     )
     if assessment.jet_decides[case] and assessment.straight_decides:
         return f"{words}; the jet of the inlet decides"

@@ -101,8 +101,8 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "grades: no diameter": "no pipe diameter, so whether it is flatter than critical is not known",
     "grades: no spread": "no spread stated: one rod reading is taken to be good to {spread:.1f mm} "
     "(1/8 in, common practice)",
-    "grades: no trench tolerance": "nobody says how far a trench bottom may be out of level, so "
-    "none is called flat; enter limits.trench with its source",
+    "grades: no trench tolerance": "no limit is entered for how far a trench bottom may be out of "
+    "level, so none is called flat; enter limits.trench with its source",
     "grades: runs full": "{flow} is more than it carries with a free surface; it runs full",
     "grades: stations far apart": "stations farther apart than about {spacing:.3g ft} ({source}); "
     "a belly between them is not seen",
@@ -137,7 +137,7 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "level: highest out of reach": "the highest lip asks for {highest:+.1f mm}, which "
     "{outlets:outlets} cannot reach; the goal taken is {taken:+.1f mm}, the highest that all can "
     "reach",
-    "level: offset not known": "nobody measured how far the holes are off their pipes: turn by the "
+    "level: offset not known": "how far the holes are off their pipes is not known: turn by the "
     "rule, and say where the hole stood before and after, which tells it; or turn one insert right "
     "round: half of what its lip moves is the offset",
     "level: one flow only": _one_flow_only,
@@ -197,8 +197,8 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "invented, not measured",
     "surge: supply full": "the supply pipe runs full: what flows is then decided by its head",
     "surge: surfaces": "the trench of outlet {outlet} is full: {volume:.3g L} come to the surface",
-    "target: not said": "the longest line is {more:.0f %} longer than the shortest, and nobody "
-    "said what each should get: equal shares are only taken, and no flow is called within or "
+    "target: not said": "the longest line is {more:.0f %} longer than the shortest, and no "
+    "target is entered: equal shares are only taken, and no flow is called within or "
     'outside; write by = "equal" or by = "length" under [target]',
     "ties: mirrored": "it is not said what lies to the left or the right, seen from {first} to "
     "{second}: the drawing may be mirrored, the ties hold; enter side under [ties]",

@@ -72,6 +72,16 @@ def test_split_and_surge_say_one_thing(dbox, file):
     assert "jet of the straight inlet" in told(dbox, "surge", file, "--dose", "60 gal at 40 gpm")
 
 
+def test_level_lips_are_not_said_to_be_on_target_where_a_jet_is_not(dbox, file):
+    slow = BOX.replace('dose = "40 gpm"', 'slow = "0.1 gpm", dose = "40 gpm"')
+    Path(file).write_text(slow)
+    words = told(dbox, "split", file)
+    assert "every line gets its target" not in words
+    assert "Outlet 2 gets 33." in words
+    Path(file).write_text(slow.replace('"straight"', '"tee"'))
+    assert "every line gets its target at every flow" in told(dbox, "split", file)
+
+
 def test_a_pumped_dose_is_thrown_by_its_main(dbox, file):
     """A full 3 in main at 30 gpm has 8.8 mm of velocity head, (Q / A)^2 / 2g."""
     pumped = answer(dbox, "surge", file, "--dose", "pump")

@@ -129,3 +129,11 @@ def test_boxes_in_series_are_told_through_to_every_line(dbox):
     words = " ".join(out.split())
     assert "Outlet 4 feeds another box. Through to every line" in words
     assert max(map(len, out.splitlines())) <= 72
+
+
+def test_a_line_that_feeds_another_box_keeps_its_name(dbox, tmp_path: Path):
+    two = 'insert = {kind = "circle", diameter = "2 in"}\noutlet = [%s]\n'
+    (tmp_path / "next.toml").write_text(two % "{reading = 0}, {reading = 0}")
+    first = tmp_path / "first.toml"
+    first.write_text(two % '{label = "North", reading = 0, feeds = "next.toml"}, {reading = 0}')
+    assert "Outlet North feeds another box." in dbox("split", str(first), "--samples", "100")[1]

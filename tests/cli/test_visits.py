@@ -272,6 +272,13 @@ def test_a_new_line_tells_what_the_target_goes_by(run, file, by, bare, typed, to
     assert told in file.read_text()
 
 
+def test_a_box_that_feeds_another_is_changed_from_any_folder(run, file):
+    second = file.with_name("second.toml")
+    second.write_text(BOX)
+    file.write_text(BOX.replace("at = [2, 20]", 'at = [2, 20]\nfeeds = "second.toml"'))
+    assert "in the file; its outlets now: 1 (capped), 2, 3, 4" in run(["cap 1", "0 0 0"])
+
+
 def test_a_slip_is_taken_out_again(run, file):
     run(LEVEL)
     run(["2", "add 55", "skip", "skip", "drop 55", "cap 2", "open 2", *LEVEL])

@@ -174,7 +174,7 @@ def test_a_fall_that_is_short_is_told_with_its_limit():
     # 3 in where 3-3/4 are wanted and 1 % of 30 ft, 3.6 in, is the least; 3.6 in is 3-19/32
     (short, flat) = plan_findings(aim(changed(("[plan]", '[plan]\nbox_inlet = "33 in"'))))
     assert "supply pipe: 3/4 in (19.1 mm) SHORT of the fall" in short
-    assert "falls 3 in (76.2 mm), and ought to fall 3-19/32 in (91.4 mm) (Minn. R." in flat
+    assert "falls 3 in (76.2 mm); at least 3-19/32 in (91.4 mm) is asked for (Minn. R." in flat
     assert grade(changed(("[plan]", '[plan]\nbox_inlet = "33 in"'))).verdict == "outside"
     assert grade(loads(PLAN)).verdict == "planned"
 

@@ -434,4 +434,4 @@ def test_a_trench_at_the_edge_of_its_tolerance_is_seldom_called_either_way():
 
 def test_nobody_who_names_a_tolerance_of_a_trench_is_told():
     (told,) = sentences(trench([60, 60], None).warnings)
-    assert told.startswith("trench: nobody says how far a trench bottom may be out of level")
+    assert told.startswith("trench: no limit is entered for how far a trench bottom may be")

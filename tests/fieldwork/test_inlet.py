@@ -8,10 +8,13 @@ import pytest
 from dbox import PipeEnd, split
 from dbox.arrays import GRAVITY
 from dbox.errors import DomainError
+from dbox.fieldwork.estimate import Estimate
 from dbox.fieldwork.inlet import header_notes, jet_from, mouths, pumped_mouth, ways
 from dbox.fieldwork.levelling import level
 from dbox.fieldwork.pour import balance, expect
 from dbox.fieldwork.pour_fit import explain
+from dbox.fieldwork.readings import measured_lips
+from dbox.fieldwork.recheck import Standing, share_change
 from dbox.fieldwork.setup import Read, Still, begin, replay
 from dbox.fieldwork.shares import assess
 from dbox.fieldwork.site import Box, Flow, Pour, Site, Works
@@ -148,6 +151,13 @@ def test_where_nobody_said_how_the_inlet_ends_nothing_is_within_that_a_jet_would
     # what the lips put outside stays so, though a jet might cure it
     high = (0.0, 0.0, head_by_hand(DOSE.inflow), 0.0, 0.0)
     assert assess(site(None, lips=high, flows=(DOSE,)), samples=200).verdicts == ("outside",)
+
+
+def test_a_re_check_tells_the_shares_in_the_jet():
+    lips = measured_lips(site())
+    left = Standing(site=site(), lips=Estimate(height=lips.height, covariance=lips.covariance))
+    dose = share_change(left, left, samples=100).before[1]
+    assert dose == pytest.approx(shares_by_hand(DOSE.inflow, head_by_hand(DOSE.inflow)), abs=1e-4)
 
 
 def test_outlets_out_of_the_jet_keep_their_verdict():

@@ -170,6 +170,15 @@ def test_where_a_plane_fits_everything_nothing_is_named(places):
     assert found.outlets_named == ()
 
 
+def test_two_inserts_that_moved_are_no_box_that_leaned():
+    """A plane leaves what they moved (rise at 2, fall at 4) to no other outlet."""
+    places, moved = (*NEAR_CORNERS, (16 * INCH, 10 * INCH)), np.array([0.0, 1.0, 0.0, 1.0, 0.0])
+    for sign in (1.0, -1.0):
+        moves = 0.006 * moved * np.array([1.0, 1.0, 1.0, sign, 1.0])
+        found = movement(exact(np.zeros(5), places), exact(moves, places))
+        assert named(found) == "outlet 2 4"
+
+
 def test_outlets_in_one_line_show_a_lean_along_it():
     wall = tuple((16 * INCH, y * INCH) for y in (2, 7, 13, 18))
     old = np.zeros(4)

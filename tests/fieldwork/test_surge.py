@@ -186,6 +186,23 @@ def test_a_level_box_ponds_no_sooner_than_itself() -> None:
     assert ponding.level_time == pytest.approx(ponding.time, abs=3600.0)
 
 
+def test_a_jet_is_not_laid_on_lips_that_are_level() -> None:
+    """The same, where a jet sends one line more than the others get."""
+    tight, far = replace(TRENCH, acceptance=TRENCH.acceptance / 6), (16 * INCH, 10 * INCH)
+    level = site((0.0,) * 4, trenches=(tight,) * 4, tank=None)
+    one, *others = level.outlets
+    struck = replace(
+        level,
+        box=replace(level.box, inlet="straight"),
+        outlets=(replace(one, position=far), *others),
+    )
+    ponding = run_days(struck, 6, seed=5).ponding
+    assert ponding is not None
+    assert (ponding.line, ponding.level_line) == (0, 0)
+    # without its jet the level box would take half as long again
+    assert ponding.level_time == pytest.approx(ponding.time, abs=3600.0)
+
+
 def test_sooner() -> None:
     none = Ponding(line=None, time=np.nan, level_line=None, level_time=np.nan)
     assert none.sooner == 0.0

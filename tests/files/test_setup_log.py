@@ -10,6 +10,7 @@ import pytest
 from dbox.errors import ScenarioError
 from dbox.fieldwork import setup
 from dbox.fieldwork.setup import Rules
+from dbox.fieldwork.shares import target_shares
 from dbox.files.job_log import (
     JobLog,
     all_played,
@@ -141,11 +142,32 @@ def test_a_box_comes_back_from_its_log_whatever_its_file_has_become(insert):
         text.replace("Two", "Three").replace("10 %", "5 %") + "[target]\nby = [3, 2, 1]\n"
     )
     logged = logged_site(box, present)
-    assert identity(logged) == identity(was)
+    assert {**identity(logged), "target": 0} == {**identity(was), "target": 0}
     assert logged.tolerance == present.tolerance
     # weights go by label: north 3, south 1
     assert logged.target.weights == (3.0, 1.0)
     assert logged_site(identity(present), present) is present
+
+
+@pytest.mark.parametrize(
+    ("then", "now", "shares"),
+    [
+        ('"length"', '"length"', (0.6, 0.4)),
+        ("[3, 1]", "[1]", (0.75, 0.25)),
+        ('"equal"', "[1]", (0.5, 0.5)),
+    ],
+)
+def test_a_line_that_is_gone_keeps_its_part_of_the_target(then, now, shares):
+    """Its length or weight stands in the log alone."""
+    north, south = (
+        f'{{label = "{label}", clock = "6:00", line_length = "{length} ft"}}'
+        for label, length in (("north", 60), ("south", 40))
+    )
+    head = TEXT[: TEXT.index("outlet")]
+    was = loads(f"{head}outlet = [{north}, {south}]\ntarget = {{by = {then}}}\n")
+    present = loads(f"{head}outlet = [{north}]\ntarget = {{by = {now}}}\n")
+    box = json.loads(json.dumps(identity(was)))
+    assert target_shares(logged_site(box, present)) == pytest.approx(shares)
 
 
 @pytest.mark.parametrize(
