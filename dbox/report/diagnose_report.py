@@ -96,6 +96,9 @@ def _cause(site: Site, answer: Answer) -> Json:
         "cause": answer.key,
         "name": answer.cause.name,
         "outlet": _label(site, answer.outlet),
+        "parts": [
+            {"cause": cause.key, "outlet": _label(site, outlet)} for cause, outlet in answer.parts
+        ],
         "probability": answer.probability,
         "fits": bool(answer.fits),
         **reasons,

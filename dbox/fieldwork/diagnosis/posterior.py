@@ -392,7 +392,6 @@ class Contradiction:
 
 AGAINST_WATER = (
     {"plugged": "falls", "at_rest": "above all lips"},
-    {"at_rest": "below the lowest lip", "mouth": "full"},
     {"port": "dry", "drain_back": "long"},
     {"cap": "capped", "drain_back": "long"},
 )
