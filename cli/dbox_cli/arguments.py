@@ -111,7 +111,8 @@ def site_of(
 
         site = with_readings(site, readings)
     elif not written and (last := last_read(resolve(file), site)):
-        typer.echo(f"dbox: note: the box as its set-up read it, {last.still_at[:16]}", err=True)
+        when = last.still_at[:16].replace("T", " ")
+        typer.echo(f"dbox: note: the box as its set-up read it, {when}", err=True)
         site = last.site
     if not flows:
         return site

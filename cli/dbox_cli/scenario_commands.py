@@ -11,6 +11,7 @@ from dbox_cli.arguments import (
     File,
     Readings,
     WriteCsv,
+    last_read,
     naming,
     refuse_one_file_twice,
     site_of,
@@ -38,6 +39,7 @@ def check(
     from dbox.fieldwork.readings import without_placeholders
     from dbox.fieldwork.series import fed
     from dbox.fieldwork.ties import tie_notes
+    from dbox.files.scenario import resolve
     from dbox.report.text import noted, wrapped
     from dbox.report.wording import sentences
 
@@ -70,7 +72,9 @@ def check(
     if written.placeholder:
         typer.echo("its readings are placeholders: put in your own, then take out the line")
         typer.echo("placeholder = true, or the word PLACEHOLDER in the title")
-    if missing:
+    if last_read(resolve(file), site):
+        typer.echo("its readings are those of its set-up")
+    elif missing:
         typer.echo(f"not measured yet: {outlets_text(missing)}")
 
 

@@ -491,7 +491,11 @@ class Setup:
         entry |= {"visit": self.visit} if self.visit else {}
         if not told:
             log.append({"event": "begun", **entry})
-            return []
+            words = (
+                f"{self.path.name} is a starter: its readings are not used, but its outlets, "
+                "holes, clocks and sizes are. Make sure that they are yours."
+            )
+            return wrapped(words * site.placeholder, first="! ", indent="  ")
         visit = told[-1]
         if self.begins(log.entries):
             # the holes are where the visit before left them

@@ -157,7 +157,7 @@ def _form(site: "Site", kind: Kind, seed: int, paper: str, file: str) -> tuple["
     from dbox.files.scenario import resolve
 
     again = any(entry["event"] == "closed" for entry in read_log(log_path(resolve(file))))
-    aims = aim(site) if site.plan and site.plan.begins else None
+    aims = aim(site) if site.plan and site.plan.begins and not again else None
     return field_sheet(site, turn_tables(site), paper, aims=aims, again=again)
 
 

@@ -143,7 +143,8 @@ def plan(pages: Pages) -> None:
         _numbers(pages, drawn, mouths)
     _north(pages, top)
     pages.skip(height)
-    pages.paragraph(words + "Add ties from two fixed points and the way of each line.")
+    ties = "" if site.ties or site.record.ties else "ties from two fixed points and "
+    pages.paragraph(f"{words}Add {ties}the way of each line.")
 
 
 def sketch(pages: Pages) -> None:

@@ -184,8 +184,7 @@ def measured_lips(site: Site) -> Lips:
     missing = [o.label for o, h in zip(site.outlets, lips.height, strict=True) if np.isnan(h)]
     if missing and not lips.measured.any():
         raise DomainError(
-            "no outlet is read yet; write each reading in the file, or run dbox setup FILE, whose "
-            "--write-after makes a file of what it has read"
+            "no outlet is read yet; run dbox setup FILE, or write each reading in the file"
         )
     if missing:
         raise DomainError(

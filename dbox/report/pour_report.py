@@ -407,7 +407,7 @@ def water_words(expectation: Expectation) -> list[str]:
     if any(pour.jug is None for pour in planned):
         words.append(
             f"* {_volume(usual_jug(site), site)} is taken (common practice), since no jug is "
-            "named; jug under [[pour]] names yours."
+            "named; --jug names yours."
         )
     return [*words, filling_words(site, planned)]
 

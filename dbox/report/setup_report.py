@@ -285,7 +285,7 @@ def _table(levelling: Levelling, flows: range) -> list[str]:
         return [*lines, f"  {no_verdict(assessment)}"]
     words = f"  all within {100 * assessment.tolerance:.3g} % of it?"
     likely = [float(assessment.within_probability[f]) for f in flows]
-    chances = ["inlet decides" if np.isnan(chance) else chance_text(chance) for chance in likely]
+    chances = ["by the inlet" if np.isnan(chance) else chance_text(chance) for chance in likely]
     verdicts = row(words, [assessment.verdicts[f] for f in flows])
     return [*lines, verdicts, row("  chance of that", chances)]
 

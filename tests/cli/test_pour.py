@@ -223,3 +223,28 @@ def test_a_table_of_readings_needs_a_scenario(dbox, table):
                         "--readings", readings)  # fmt: skip
     assert code == 2
     assert "--readings needs a FILE" in err
+
+
+def test_a_catch_is_kept_in_the_file_and_weighed(dbox, tmp_path):
+    """Exact: 1 gal in 50 s is 1.2 gpm; the second pour of one flow has a name of its own."""
+    file = tmp_path / "box.toml"
+    file.write_text(
+        'units = "in"  # ours\ninsert = {kind = "circle", diameter = 2}\n'
+        "outlet = [{reading = 0}, {reading = 0}]\n"
+    )
+    pour = ("pour", str(file), "--flow", "5 gal in 120 s", "--jug", "1 gal", "--catch")
+    for catch in ("50 s", "1 50 s, 2 dry"):
+        assert dbox(*pour, catch, "--json")[0] == 0
+    assert file.read_text().startswith('units = "in"  # ours\n')
+    first, second = json.loads(dbox("pour", str(file), "--json")[1])["pours"]
+    gpm = 3.785411784 * LPM
+    assert [o["caught_m3_s"] / gpm for o in first["outlets"]] == pytest.approx([60 / 50] * 2)
+    assert second["outlets"][1]["caught_m3_s"] == 0.0
+    assert [first["name"], second["name"]] == ["5 gal in 120 s", "5 gal in 120 s, 2"]
+    text = file.read_text()
+    for more, said in ((["61"], "--catch pour[3].catch.1 is"), (["9 s", "--flow", "1 gpm"], "one")):
+        code, out, err = dbox(*pour, *more)
+        assert (code, out) == (2, "")
+        assert said in err
+    assert file.read_text() == text
+    assert "is a shipped scenario" in dbox("pour", "pour-test", *pour[2:], "9 s")[2]

@@ -279,6 +279,15 @@ def test_a_box_that_feeds_another_is_changed_from_any_folder(run, file):
     assert "in the file; its outlets now: 1 (capped), 2, 3, 4" in run(["cap 1", "0 0 0"])
 
 
+def test_the_length_of_a_new_line_is_kept_whatever_the_target_goes_by(run, file):
+    trench = '{width = "24 in", depth = "12 in", pipe = "8 in", acceptance = "0.45 gal/ft2/day"}'
+    file.write_text(BOX.replace("# by the drive", f"trench = {trench}\n# by the drive", 1))
+    run(LEVEL)
+    assert "more of it is needed: add 5 with 60 ft, its length" in run(["2", "add 5", "pause"])
+    assert "line of outlet 5 >" not in run(["add 5 with 55 ft", "skip", "pause"])
+    assert 'line_length = "55 ft"' in file.read_text()
+
+
 def test_a_slip_is_taken_out_again(run, file):
     run(LEVEL)
     run(["2", "add 55", "skip", "skip", "drop 55", "cap 2", "open 2", *LEVEL])

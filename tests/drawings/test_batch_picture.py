@@ -58,4 +58,4 @@ def test_bars_are_parts_of_the_boxes():
 def test_flows_beyond_those_drawn_are_named():
     figure = batch_figure(*CASES["more flows than are drawn"])
     said = " ".join(text.get_text() for text in paper.words(figure))
-    assert f"{8 - MOST_FLOWS} more flows are told in the results only" in said
+    assert f"{8 - MOST_FLOWS} more flows are in the results only" in said
