@@ -561,7 +561,7 @@ class Choice:
     head: Array  # (k, 2) Water over level lips at both. [m]
     # (k,) The most that one lip so far off moves a share at the weakest flow, over its target. [-]
     error: Array
-    # (k,) How far a side may sink till a line is outside then; NaN without a tolerance. [m]
+    # (k,) How far a side may sink till a line is outside then; NaN without a verdict. [m]
     settles: Array
     # (k,) How unequal pipes inserts make up for; NaN where not all turn, or it is not known. [m]
     cures: Array
@@ -589,12 +589,12 @@ def choose(site: Site, kinds: Sequence[Kind], spread: float) -> Choice:
 
 def _settling(site: Site, opening: Opening, inflow: float, target: Array) -> float:
     """The least that a side sinks till a line is outside, inf where it is more than 0.5 m. [m]"""
-    if site.tolerance is None:
+    if site.allowed is None:
         return np.nan
     low, high = np.zeros(len(SIDES)), np.full(len(SIDES), 0.5)
     for _ in range(40):
         middle = (low + high) / 2
         lips = leaning_lips(site, *(middle * np.array(list(SIDES.values())).T))
-        inside = _off(split(inflow, lips, opening).share, target) <= site.tolerance.share
+        inside = _off(split(inflow, lips, opening).share, target) <= site.allowed
         low, high = np.where(inside, middle, low), np.where(inside, high, middle)
     return float(low.min()) if low.min() < 0.499 else np.inf

@@ -49,7 +49,7 @@ from dbox.units import DOSE, INCH, TRICKLE
 
 
 def target_shares(site: Site) -> Array:
-    """Share of the inflow that each outlet ought to get. [-]
+    """Share of the inflow that each outlet should get. [-]
 
     >>> from dbox import Circle
     >>> from dbox.fieldwork.site import Flow, Outlet, Site
@@ -86,7 +86,7 @@ def target_notes(site: Site) -> tuple[Note, ...]:
 
 
 NOTABLE = 1.02
-"""Share over target from which a line is said to get more than it ought to. [-] (judgement)"""
+"""Share over target from which a line is said to get more than that. [-] (judgement)"""
 
 
 def over_target(share: Array, target: Array, *, without: float = 1.0) -> Array:

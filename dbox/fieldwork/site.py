@@ -251,7 +251,7 @@ def in_si(value: float | str, read: Callable[..., float]) -> float:
 
 @dataclass(frozen=True, kw_only=True)
 class Target:
-    """What each line ought to get: `equal`, by `length`, by `area`, or typed `list` weights.
+    """What each line should get: `equal`, by `length`, by `area`, or typed `list` weights.
 
     `weights` has one entry per outlet, capped ones included (theirs counts as 0), and is empty
     unless `by` is `list`. [-]
@@ -304,7 +304,7 @@ class Site:
     hold_back: tuple[float, float] = DEFAULT_HOLD_BACK
     # Whether the readings of the outlets only show where readings go and were never taken.
     placeholder: bool = False
-    target: Target = field(default_factory=Target)  # What each line ought to get.
+    target: Target = field(default_factory=Target)  # What each line should get.
     # How far a share may be from its target; None where nobody said.
     tolerance: Tolerance | None = None
     grades: Survey | None = None  # Rod readings along the pipes; None where there are none.

@@ -145,11 +145,11 @@ def _label(site: Site, outlet: int) -> str | None:
 
 
 _FIT = 1.02
-"""Share over target up to which a line is told to get no more than it ought to. [-] (judgement)"""
+"""Share over target up to which a line is said to get no more than that. [-] (judgement)"""
 
 
 def overloaded(site: Site, over: Overload) -> list[Section]:
-    """Every line's share, and the line that gets the most over what it ought to in numbers."""
+    """Every line's share, and the line that is the most over its target in numbers."""
     i = over.outlet
     label, share, target = site.outlets[i].label, float(over.share[i]), float(over.target[i])
     shares, sealed = _shares(site, over), _sealed(site, over)

@@ -9,6 +9,7 @@ import numpy as np
 
 from dbox.arrays import Array
 from dbox.errors import outlets_text
+from dbox.fieldwork.inlet import LOOK
 from dbox.fieldwork.pour import Expectation, balance, box_filling, usual_jug
 from dbox.fieldwork.pour_fit import LEAST_BLOCKAGE, LIP_SPREAD, PRIOR, Explanation, Finding
 from dbox.fieldwork.shares import SIDE_95
@@ -264,7 +265,8 @@ def report(
     site = expectation.site
     done = any(pour.done for pour in expectation.pours)
     if finding:
-        head = [headline(finding, site), *_lost(expectation), *next_steps(finding, site)]
+        head = [headline(finding, site), *_lost(expectation), *_inlet_first(expectation)]
+        head += next_steps(finding, site)
     else:
         first = _JET_DECIDES if done else _start_words(expectation)
         head = [first, *_lost(expectation)]
@@ -277,6 +279,14 @@ def report(
     if finding:
         sections.append([Paragraph(assumed(expectation))])
     return text([*sections, [Paragraph(SHORT)]])
+
+
+def _inlet_first(expectation: Expectation) -> list[str]:
+    """What to look at before a lip or a deposit is blamed, where nobody said how the inlet ends."""
+    would = expectation.jet_decides[list(expectation.weighed)].any()
+    if expectation.site.box.inlet is not None or not would:
+        return []
+    return [f"First {LOOK}: the jet of a straight one may explain these catches."]
 
 
 def _lost(expectation: Expectation) -> list[str]:

@@ -404,7 +404,7 @@ def _choice_blocks(choice: Choice, order: Iterable[int]) -> list[Section]:
             kind.name,
             *(cell(float(head)) for head in choice.head[k]),
             percent_text(float(choice.error[k])),
-            cell(float(choice.settles[k]), "no\ntolerance"),
+            cell(float(choice.settles[k]), f"no\n{'target' if site.target_open else 'tolerance'}"),
             cell(float(choice.cures[k])),
         ]
         for kind, k in kinds

@@ -82,6 +82,13 @@ def test_level_lips_are_not_said_to_be_on_target_where_a_jet_is_not(dbox, file):
     assert "every line gets its target at every flow" in told(dbox, "split", file)
 
 
+def test_a_pour_blames_no_lip_before_the_inlet_is_looked_at(dbox, file):
+    first = "First look how the inlet ends, and enter inlet under [box]: the jet of a straight one"
+    for end, asked in (("", True), (', inlet = "tee"', False)):
+        Path(file).write_text(BOX.replace(', inlet = "straight"', end))
+        assert (first in told(dbox, "pour", file)) == asked
+
+
 def test_a_pumped_dose_is_thrown_by_its_main(dbox, file):
     """A full 3 in main at 30 gpm has 8.8 mm of velocity head, (Q / A)^2 / 2g."""
     pumped = answer(dbox, "surge", file, "--dose", "pump")

@@ -117,21 +117,21 @@ def normal_things(site: Site) -> tuple[Normal, ...]:
 class Overload:
     """The lines in numbers, as they stand; arrays are read-only, one entry per outlet."""
 
-    outlet: int  # The line that gets the most over what it ought to.
+    outlet: int  # The line that is the most over its target.
     share: Array  # (n,) Share of an ordinary day. [-]
     share_low: Array  # (n,) Its 5th percentile. [-]
     share_high: Array  # (n,) Its 95th percentile. [-]
     share_rising_low: Array  # (n,) The 5th percentile while dry lips hold water back. [-]
     share_rising_high: Array  # (n,) The 95th of that. [-]
-    target: Array  # (n,) Share that each ought to get, and would in a box that is set again. [-]
+    target: Array  # (n,) Share that each should get, and would in a re-leveled box. [-]
     # (n,) Share of each where that line is capped for a rest and the others get their targets. [-]
     rested: Array
     daily_flow: float  # What the house sends in a day; NaN where nobody said. [m3/s]
     from_people: bool  # Whether that comes from the number of people alone.
     # (n,) Load on the bottom of each trench now; NaN where area or day are not known. [m/s]
     load: Array
-    load_reset: Array  # (n,) The same in a box set again. [m/s]
-    load_rested: Array  # (n,) The same in a box set again, with the line capped. [m/s]
+    load_reset: Array  # (n,) The same in a re-leveled box. [m/s]
+    load_rested: Array  # (n,) The same in a re-leveled box, with the line capped. [m/s]
     acceptance: Array  # (n,) What the soil takes over the long term; NaN where not entered. [m/s]
     # How long the line takes to fill to its pipe; inf where it keeps up, NaN where not known. [s]
     fills_in: float
