@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from dbox import units
+from dbox.errors import outlets_text
 from dbox.fieldwork.levelling import Levelling
 from dbox.fieldwork.readings import Doubt
 from dbox.fieldwork.setup import STOPPED, Job, Pass
@@ -162,6 +163,8 @@ def after_text(scenario: Path, last: Pass) -> str:
         head += (
             "\n# These are the readings of that pass alone; the set-up went by all passes together."
         )
+    if last.carried:
+        head += f"\n# It goes {_carried_words(last)}, not read again."
     return f"{head}\n\n{with_values(text, tables)}"
 
 
@@ -358,6 +361,12 @@ def not_said_lines(site: Site) -> list[str]:
     return ["", *wrapped(head), *bullets]
 
 
+def _carried_words(each: Pass) -> str:
+    """Whose lips were not read in a pass."""
+    labels = [each.entered.outlets[i].label for i in each.carried]
+    return f"with the lips of {outlets_text(labels)} as the visit before left them"
+
+
 def end_lines(job: Job, file: str) -> list[str]:
     """How a finished job ended and what is left to do."""
     again = f"dbox setup {file}"
@@ -405,10 +414,12 @@ def end_lines(job: Job, file: str) -> list[str]:
             f"The records before: dbox sheet {file} --kind setup --visit 1 --out first.pdf"
         )
     lines += not_said_lines(job.site)
-    last = job.last_complete and job.last_complete.levelling
-    if last:
+    end = job.last_complete
+    last = end and end.levelling
+    if end and last:
         lines += ["", *wrapped(f"For the inspector. {asked(job.site.tolerance)}")]
-        lines += wrapped(f"Reached: {'; '.join(reached(last.before))}.")
+        unread = f", {_carried_words(end)}" if end.carried else ""
+        lines += wrapped(f"Reached{unread}: {'; '.join(reached(last.before))}.")
     return lines
 
 

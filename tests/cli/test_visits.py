@@ -180,6 +180,7 @@ def test_a_line_that_is_only_closed_asks_for_no_reading(run, state):
     out = run(["cap 3", "carry", "end"], "--visit", "a line changed")
     assert "still?" in out
     assert "outlet 1 >" not in out
+    assert "Reached, with the lips of outlets 1, 2 and 4 as the visit before left them: at" in out
     told = state()
     assert told["finished"]
     flows = told["recheck"]["flows"]
