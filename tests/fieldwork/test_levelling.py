@@ -85,7 +85,7 @@ def test_turns_are_whole_steps_and_lips_follow_the_insert(outlets, step):
         # a rounding of half a step moves the lip by at most e times it
         assert np.all(off[result.reachable] <= E * step / 2 + 1e-12)
         moved = result.move != 0
-        np.testing.assert_allclose(wanted[moved & result.reachable], result.goal.height)
+        np.testing.assert_allclose(wanted[moved & result.reachable], result.goal.height, atol=1e-15)
     angle = np.array([c for _, c in outlets]) + result.turn
     np.testing.assert_allclose(np.cos(result.angle_after), np.cos(angle), atol=1e-12)
     np.testing.assert_allclose(np.sin(result.angle_after), np.sin(angle), atol=1e-12)
