@@ -166,6 +166,14 @@ def read(document: Mapping[str, Any], name: str = "", place: Place | None = None
     boxes: list[Site | None] = [None] * len(file.outlet)
     if place:
         boxes = fed_boxes([table.feeds for table in file.outlet], place, faults, _next)
+        named = [table.label or str(i) for i, table in enumerate(file.outlet, start=1)]
+        ways = tuple(f"{label}/" for label, box in zip(named, boxes, strict=True) if box)
+        for index, table in enumerate(file.outlet, start=1):
+            if ways and named[index - 1].startswith(ways):
+                faults.tell(
+                    f"outlet[{index}].label is {show(table.label)}, as a line of a box behind is "
+                    "called; take another name"
+                )
     tables = (_with_lines(table, box) for table, box in zip(file.outlet, boxes, strict=True))
     site = _site(replace(file, outlet=tuple(tables)), faults)
     if faults.told or site is None:

@@ -101,3 +101,10 @@ def test_a_text_without_a_file_looks_in_the_present_folder(tmp_path, monkeypatch
     monkeypatch.chdir(tmp_path)
     (tmp_path / "next.toml").write_text(HEAD + LINES)
     assert len(loads(feeding("next.toml")).outlets[0].feeds.outlets) == 2
+
+
+def test_a_label_that_a_line_behind_another_outlet_has_is_a_fault(folder):
+    path = folder(top=feeding("next.toml") + '[[outlet]]\nlabel = "1/2"\nreading = 0\n',
+                  next=HEAD + LINES)  # fmt: skip
+    (fault,) = faults(path)
+    assert 'outlet[3].label is "1/2", as a line of a box behind is called' in fault
