@@ -149,12 +149,16 @@ def possible_heads(ended: BoolArray, pipe: Array, main: Array, inflow: Array) ->
     """
     if ended.all():
         return None
-    kinds, kind = np.unique(np.stack([pipe, main], -1), axis=0, return_inverse=True)
+    # no two NaN are alike, so that each box would be of a kind of its own
+    sizes = np.nan_to_num(np.stack([pipe, main], -1))
+    kinds, kind = sizes[:1], np.zeros(len(sizes), np.intp)
+    if np.any(sizes != kinds):
+        kinds, kind = np.unique(sizes, axis=0, return_inverse=True)
     heads = [
         strongest(
             [
-                *([] if np.isnan(gravity) else [replace(ORDINARY_PIPE, diameter=gravity)]),
-                *([] if np.isnan(pumped) else [PressurePipe(diameter=pumped)]),
+                *([replace(ORDINARY_PIPE, diameter=gravity)] if gravity else []),
+                *([PressurePipe(diameter=pumped)] if pumped else []),
             ]
             or [ORDINARY_PIPE, ORDINARY_MAIN],
             inflow,
