@@ -19,7 +19,8 @@ def command(
     error: Annotated[str | None, typer.Option(
         help='Error of a timed catch [that of FILE, or "5 %"].')] = None,
     catches: Annotated[str | None, typer.Option(
-        metavar="FILE.csv", help="Catches from a table: outlet, then a column per pour.")] = None,
+        metavar="FILE.csv",
+        help="Catches from a table: outlet, then a column per pour; 1,000 rows at most.")] = None,
     readings: arguments.Readings = None,
     write_csv: arguments.WriteCsv = None,
     seed: arguments.Seed = 0,
