@@ -83,8 +83,9 @@ class Boxes:
 
 
 Codes = npt.NDArray[np.integer]
-Way = Callable[[Boxes, Array, Codes, Codes], Codes]
-"""Verdicts of boxes whose lips a jet lowers; which flow and which box each is of the list's."""
+Way = Callable[[Boxes, Split, Codes, Codes], Codes]
+"""Verdicts of boxes whose lips a jet lowers, which are given with their split; which flow and which
+box each is of the list's."""
 
 _DRAWN = 2**15
 """Lips drawn at a time, few enough to stay in a core's cache. [-] (numerical)"""
@@ -134,8 +135,8 @@ def judge_drawn(boxes: Boxes, inflow: Array, *, samples: int, seed: int) -> Judg
     found = [_drawn_chances(boxes, flow, boxes.lip, scatter, few) for flow in inflow]
     chance, of_few = (np.stack(each, axis=1) for each in zip(*found, strict=True))
 
-    def in_a_way(some: Boxes, struck: Array, flow: Codes, box: Codes) -> Codes:
-        change, _ = _drawn_chances(some, inflow[flow], struck, scatter[few])
+    def in_a_way(some: Boxes, struck: Split, flow: Codes, box: Codes) -> Codes:
+        change, _ = _drawn_chances(some, struck.inflow[0], some.lip, scatter[few])
         change -= of_few[:, flow, box]
         return verdict_codes(*np.clip(chance[:, flow, box] + change, 0.0, 1.0))
 
@@ -264,9 +265,8 @@ def judge_first_order(boxes: Boxes, inflow: Array) -> Judged:
     result = split(inflow[:, None], boxes.lip, boxes.openings)
     codes = _first_order_codes(boxes, result)
 
-    def in_a_way(some: Boxes, struck: Array, flow: Codes, _: Codes) -> Codes:
-        way = split(inflow[None, flow], struck, boxes.openings)
-        (codes,) = _first_order_codes(replace(some, lip=struck), way)
+    def in_a_way(some: Boxes, struck: Split, _: Codes, __: Codes) -> Codes:
+        (codes,) = _first_order_codes(some, struck)
         return np.asarray(codes)
 
     return _judged(boxes, result, np.full(codes.shape, np.nan), codes, in_a_way)
@@ -343,9 +343,9 @@ def _in_every_way(boxes: Boxes, result: Split, by_lips: Codes, way: Way) -> Code
     for outlet in range(boxes.lip.shape[1]):
         flow, box = np.nonzero((codes != _NEITHER) & (boxes.jet > 0) & boxes.uncapped[:, outlet])
         some = boxes.only(box)
-        struck = some.lip.copy()
-        struck[:, outlet] -= boxes.jet[flow, box]
-        share = split(result.inflow[flow, 0], struck, boxes.openings).share
+        some.lip[:, outlet] -= boxes.jet[flow, box]
+        struck = split(result.inflow[flow, 0], some.lip, boxes.openings)
+        share = struck.share
         allowed = some.tolerance[:, None] * some.target
         moved = np.any(np.abs(share - result.share[flow, box]) > UNSEEN, axis=-1)
         # where the best estimate is beyond the tolerance it is not within
@@ -353,10 +353,16 @@ def _in_every_way(boxes: Boxes, result: Split, by_lips: Codes, way: Way) -> Code
         lost &= codes[flow, box] == _WITHIN
         asked = np.flatnonzero(moved & ~lost)
         if asked.size:
-            told = way(some.only(asked), struck[asked], flow[asked], box[asked])
+            told = way(some.only(asked), _only(struck, asked), flow[asked], box[asked])
             lost[asked] = told != codes[flow[asked], box[asked]]
         codes[flow[lost], box[lost]] = _NEITHER
     return codes
+
+
+def _only(result: Split, rows: npt.NDArray[np.intp]) -> Split:
+    """Some cases of a split, as those of one flow. (1, rows)"""
+    names = ("inflow", "level", "head", "flow", "overflow")
+    return replace(result, **{name: getattr(result, name)[None, rows] for name in names})
 
 
 Judge = Callable[[Boxes, Array], Judged]
