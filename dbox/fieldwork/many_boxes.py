@@ -87,10 +87,11 @@ Way = Callable[[Boxes, Split, Codes, Codes], Codes]
 """Verdicts of boxes whose lips a jet lowers, which are given with their split; which flow and which
 box each is of the list's."""
 
-_DRAWN = 2**15
-"""Lips drawn at a time, few enough to stay in a core's cache. [-] (numerical)"""
+_DRAWN = 2**17
+"""Lips drawn at a time, few enough to stay in a core's cache, enough not to wait for each. [-]
+(numerical)"""
 
-_STEPS = 3
+_STEPS = 2
 """Times that the level of a draw is looked at in the tables. [-] (numerical)"""
 
 _SAFETY, _UNSURE = 4.0, 2e-7
@@ -102,6 +103,9 @@ _NEVER_WET = 1e6
 
 _DEEPEST, _NODES = 1.0, 2**14
 """Highest head of the tables, and their parts. [m], [-] (numerical)"""
+
+_PLACES = np.arange(_NODES + 1.0)
+"""Places of the nodes. [-] (exact)"""
 
 _NO_SLOPE = 1e-30
 """Stands for none where it is divided by. [m2/s], [-] (numerical)"""
@@ -157,9 +161,14 @@ def _drawn_chances(
     """
     every, flows = np.empty((2, len(lip))), np.broadcast_to(inflow, len(lip))
     part, step = np.empty((2, len(lip))), max(1, _DRAWN // scatter.size)
+    # the level moves with each lip as that outlet's slope is among all
+    at_lips = split(flows, lip, boxes.openings)
+    _, slope = OutletSet(boxes.openings).rating(_outlets_first(np.maximum(at_lips.head, 0.0)), None)
+    pull = boxes.error * (slope / slope.sum(0)).T
     for first in range(0, len(lip), step):
         rows = slice(first, first + step)
-        over, under = _drawn_beyond(boxes, rows, flows[rows], lip[rows], scatter)
+        level = at_lips.level[rows, None] + pull[rows] @ scatter.T
+        over, under = _drawn_beyond(boxes, rows, flows[rows], lip[rows], scatter, level)
         within = ~np.any(over | under, axis=0)
         for chance, of in ((every, slice(None)), (part, few)):
             if of is not None:
@@ -170,13 +179,13 @@ def _drawn_chances(
 
 
 def _drawn_beyond(
-    boxes: Boxes, rows: slice, inflow: Array, lip: Array, scatter: Array
+    boxes: Boxes, rows: slice, inflow: Array, lip: Array, scatter: Array, level: Array
 ) -> tuple[BoolArray, BoolArray]:
     """Whether each outlet of drawn boxes is above its tolerance, or below it. (n, k, draws) each
 
     An outlet passes more than its edge of the tolerance where its head is over that which passes
-    just so much. So a level is sought only as nearly as the heads stand off those edges; what is
-    still in doubt is split to all digits.
+    just so much. So a level, first guessed [m], is sought only as nearly as the heads stand off
+    those edges; what is still in doubt is split to all digits.
     """
     target = boxes.target[rows]
     allowed = room(target, boxes.tolerance[rows, None])
@@ -185,11 +194,7 @@ def _drawn_beyond(
     drawn = (
         np.ascontiguousarray(np.minimum(lip, _NEVER_WET).T)[..., None] + errors * scatter.T[:, None]
     )
-    # the level moves with each lip as that outlet's slope is among all
-    at_lips, roots = split(inflow, lip, boxes.openings), [*map(_root_table, boxes.openings)]
-    _, slope = OutletSet(boxes.openings).rating(_outlets_first(np.maximum(at_lips.head, 0.0)), None)
-    pull = (boxes.error[rows] * (slope / slope.sum(0)).T) @ scatter.T
-    level, wanted = at_lips.level[:, None] + pull, inflow[:, None]
+    roots, wanted = [*map(_root_table, boxes.openings)], inflow[:, None]
     lowest = drawn.min(0)
     for step in range(_STEPS):
         level = np.maximum(level, lowest + _LEAST_HEAD)
@@ -248,7 +253,7 @@ class _RootTable:
 
     def head(self, flow: Array) -> Array:
         """Heads at flows; no head is too low for less than none. [m3/s] -> [m]"""
-        place = np.interp(np.sqrt(np.maximum(flow, 0.0)), self.root, np.arange(_NODES + 1))
+        place = np.interp(np.sqrt(np.maximum(flow, 0.0)), self.root, _PLACES)
         head = (place / _NODES) ** 2 * _DEEPEST
         # what stands at the end of the table may be any more
         found: Array = np.where(flow < 0, -np.inf, np.where(place >= _NODES, np.inf, head))
