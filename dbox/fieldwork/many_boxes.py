@@ -87,6 +87,12 @@ Way = Callable[[Boxes, Split, Codes, Codes], Codes]
 """Verdicts of boxes whose lips a jet lowers, which are given with their split; which flow and which
 box each is of the list's."""
 
+Solve = Callable[[Boxes, Array, Array], Split]
+"""How struck boxes are split at inflows [m3/s], from the levels [m] that they had before."""
+
+_NEAR_STEPS, _NEAR = 4, 1e-7
+"""Steps to a level by the tables, and the residual over inflow that makes it do. [-] (numerical)"""
+
 _DRAWN = 2**17
 """Lips drawn at a time, few enough to stay in a core's cache, enough not to wait for each. [-]
 (numerical)"""
@@ -145,7 +151,7 @@ def judge_drawn(boxes: Boxes, inflow: Array, *, samples: int, seed: int) -> Judg
         return verdict_codes(*np.clip(chance[:, flow, box] + change, 0.0, 1.0))
 
     result = split(inflow[:, None], boxes.lip, boxes.openings)
-    return _judged(boxes, result, chance[0], verdict_codes(*chance), in_a_way)
+    return _judged(boxes, result, chance[0], verdict_codes(*chance), in_a_way, _exactly)
 
 
 def _drawn_chances(
@@ -274,7 +280,7 @@ def judge_first_order(boxes: Boxes, inflow: Array) -> Judged:
         (codes,) = _first_order_codes(some, struck)
         return np.asarray(codes)
 
-    return _judged(boxes, result, np.full(codes.shape, np.nan), codes, in_a_way)
+    return _judged(boxes, result, np.full(codes.shape, np.nan), codes, in_a_way, _nearly)
 
 
 def _first_order_codes(boxes: Boxes, result: Split) -> Codes:
@@ -322,9 +328,11 @@ def _outlets_first(values: Array) -> Array:
     return np.ascontiguousarray(np.moveaxis(values, -1, 0))
 
 
-def _judged(boxes: Boxes, result: Split, within: Array, by_lips: Codes, way: Way) -> Judged:
+def _judged(
+    boxes: Boxes, result: Split, within: Array, by_lips: Codes, way: Way, solve: Solve
+) -> Judged:
     share, target = result.share, boxes.target
-    codes = _in_every_way(boxes, result, by_lips, way)
+    codes = _in_every_way(boxes, result, by_lips, way, solve)
     within = np.where(codes == by_lips, within, np.nan)
     over = over_target(share, target, without=0.0)
     worst = over.argmax(-1)
@@ -340,7 +348,37 @@ def _judged(boxes: Boxes, result: Split, within: Array, by_lips: Codes, way: Way
     )
 
 
-def _in_every_way(boxes: Boxes, result: Split, by_lips: Codes, way: Way) -> Codes:
+def _exactly(boxes: Boxes, inflow: Array, _: Array) -> Split:
+    return split(inflow, boxes.lip, boxes.openings)
+
+
+def _nearly(boxes: Boxes, inflow: Array, level: Array) -> Split:
+    """Split of boxes by the tables of their openings, from levels that are near; [m3/s], [m]."""
+    lips = np.ascontiguousarray(np.minimum(boxes.lip, _NEVER_WET).T)
+    roots, lowest = [*map(_root_table, boxes.openings)], lips.min(0)
+    for _ in range(_NEAR_STEPS):
+        level = np.maximum(level, lowest + _LEAST_HEAD)
+        total, rate = np.zeros_like(level), np.full_like(level, _NO_SLOPE)
+        for table, lip in zip(roots, lips, strict=True):
+            table.add(level - lip, total, rate)
+        level = level + 2.0 * (np.sqrt(inflow * total) - total) / rate
+    flow = np.zeros_like(lips)
+    for table, lip, of in zip(roots, lips, flow, strict=True):
+        table.add(level - lip, of, np.zeros_like(level))
+    found = np.abs(flow.sum(0) - inflow) <= _NEAR * inflow
+    if not np.all(found & (level - lowest < 0.9 * _DEEPEST)):
+        return _exactly(boxes, inflow, level)
+    return Split(
+        inflow=inflow,
+        level=level,
+        head=level[:, None] - boxes.lip,
+        flow=np.ascontiguousarray(flow.T),
+        overflow=np.zeros_like(inflow),
+        openings=boxes.openings,
+    )
+
+
+def _in_every_way(boxes: Boxes, result: Split, by_lips: Codes, way: Way, solve: Solve) -> Codes:
     """Verdicts that hold whichever outlet a jet strikes, (f, k)."""
     if boxes.jet is None:
         return by_lips
@@ -349,7 +387,7 @@ def _in_every_way(boxes: Boxes, result: Split, by_lips: Codes, way: Way) -> Code
         flow, box = np.nonzero((codes != _NEITHER) & (boxes.jet > 0) & boxes.uncapped[:, outlet])
         some = boxes.only(box)
         some.lip[:, outlet] -= boxes.jet[flow, box]
-        struck = split(result.inflow[flow, 0], some.lip, boxes.openings)
+        struck = solve(some, result.inflow[flow, 0], result.level[flow, box])
         share = struck.share
         allowed = some.tolerance[:, None] * some.target
         moved = np.any(np.abs(share - result.share[flow, box]) > UNSEEN, axis=-1)
