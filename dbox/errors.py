@@ -41,6 +41,10 @@ class LetterWarning(UserWarning):
     """Letters of a title or label that no font of this machine has, so that a mark is drawn."""
 
 
+class CellWarning(UserWarning):
+    """Text that was made harmless before it was written to a table."""
+
+
 LONGEST_SHOWN = 40
 """Characters of a value or a key that a fault repeats before it is cut short."""
 

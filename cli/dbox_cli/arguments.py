@@ -26,7 +26,8 @@ Readings = Annotated[
     str | None,
     typer.Option(
         metavar="FILE.csv",
-        help="Readings from a table, in place of those of FILE: outlet,reading (in).",
+        help="Readings from a table, in place of those of FILE: outlet,reading (in); "
+        "1,000 rows at most.",
     ),
 ]
 WriteCsv = Annotated[

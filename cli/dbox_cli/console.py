@@ -14,10 +14,14 @@ from typing import Protocol
 
 from dbox.errors import DomainError, ScenarioError, at_place, show
 from dbox.files.job_log import NotKeptError
+from dbox.files.toml_file import read_bytes
 from dbox.report.text import wrapped
 
 LONGEST_ANSWER = 5000
 """Characters of one answer; more cannot be one."""
+
+_MOST_BYTES = 1_000_000
+"""Of a file of answers, and of a line that is typed; a long job has some thousand short answers."""
 
 _HELP = ("?", "??", "help")
 _PAUSE = ("pause", "quit", "exit", "q")
@@ -60,7 +64,11 @@ class Talk:
             if typed is not None:
                 self.say([typed])
         else:
-            line = sys.stdin.readline()
+            line = sys.stdin.readline(_MOST_BYTES)
+            if len(line) == _MOST_BYTES:
+                raise ScenarioError(
+                    f"an answer goes on for {_MOST_BYTES:,} characters; type a short one"
+                )
             # without its end a line was cut off, so it is no answer
             typed = line.rstrip("\r\n") if line.endswith("\n") else None
         if typed is None:
@@ -70,12 +78,8 @@ class Talk:
 
 
 def _lines_of(path: Path) -> Iterator[str]:
-    try:
-        text = path.read_text(encoding="utf-8-sig", errors="replace")
-    except OSError as error:
-        raise ScenarioError(
-            f"{path}: cannot be read ({error.strerror}); name a file with one answer a line"
-        ) from error
+    content = read_bytes(path, most_bytes=_MOST_BYTES, limit="a file of answers has one a line")
+    text = content.decode("utf-8-sig", "replace")
     return iter([line for line in text.splitlines() if not line.startswith("#")])
 
 

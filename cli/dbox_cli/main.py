@@ -71,8 +71,9 @@ def _options(
 def run() -> None:
     """Run the command; what dbox raises or warns of on purpose becomes a line on stderr."""
     with warnings.catch_warnings():
-        # known by its words: its class comes with numpy, which help does not wait for
-        warnings.filterwarnings("always", "no font here has", UserWarning)
+        # known by their words: their classes come with numpy, which help does not wait for
+        for words in ("no font here has", "a spreadsheet would run"):
+            warnings.filterwarnings("always", words, UserWarning)
         warnings.showwarning = partial(_warn, warnings.showwarning)
         try:
             app()
@@ -87,9 +88,9 @@ def _warn(
     *where: Any,
     **how: Any,
 ) -> None:
-    from dbox.errors import LetterWarning
+    from dbox.errors import CellWarning, LetterWarning
 
-    if issubclass(category, LetterWarning):
+    if issubclass(category, LetterWarning | CellWarning):
         print(f"dbox: warning: {message}", file=sys.stderr)
     else:
         otherwise(message, category, *where, **how)

@@ -20,7 +20,8 @@ def command(
     error: Annotated[str | None, typer.Option(
         help='Error of a timed catch [that of FILE, or "5 %"].')] = None,
     catches: Annotated[str | None, typer.Option(
-        metavar="FILE.csv", help="Catches from a table: outlet, then a column per pour.")] = None,
+        metavar="FILE.csv",
+        help="Catches from a table: outlet, then a column per pour; 1,000 rows at most.")] = None,
     catch: Annotated[str | None, typer.Option(
         help='What was caught in the one --flow, written into FILE: "1 58 s, 2 dry, others 61 s".',
     )] = None,

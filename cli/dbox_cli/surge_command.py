@@ -34,7 +34,8 @@ def command(
     dose: Annotated[str | None, typer.Option(
         help='pump, siphon (of FILE), or such as "60 gal at 30 gpm".')] = None,
     inflow: Annotated[str | None, typer.Option(
-        metavar="FILE.csv", help="Measured at the box: seconds,m3_s.")] = None,
+        metavar="FILE.csv",
+        help="Measured at the box: seconds,m3_s; 1,000,000 rows at most.")] = None,
     contrast: Annotated[bool, typer.Option(
         "--contrast", help="The same volume at each flow of FILE, side by side.")] = False,
     volume: Annotated[str, typer.Option(help="That volume.")] = "20 gal",

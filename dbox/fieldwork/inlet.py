@@ -149,14 +149,23 @@ def possible_heads(ended: BoolArray, pipe: Array, main: Array, inflow: Array) ->
     """
     if ended.all():
         return None
-    sizes = np.nan_to_num(np.stack([pipe, main], -1))  # NaN is not like NaN
-    kinds, kind = np.unique(sizes, axis=0, return_inverse=True)
-    heads = []
-    for gravity, pumped in kinds.tolist():
-        pipes: list[SupplyPipe | PressurePipe] = []
-        pipes += [replace(ORDINARY_PIPE, diameter=gravity)] if gravity else []
-        pipes += [PressurePipe(diameter=pumped)] if pumped else []
-        heads.append(strongest(pipes or [ORDINARY_PIPE, ORDINARY_MAIN], inflow, NEAREST_WALL))
+    # no two NaN are alike, so that each box would be of a kind of its own
+    sizes = np.nan_to_num(np.stack([pipe, main], -1))
+    kinds, kind = sizes[:1], np.zeros(len(sizes), np.intp)
+    if np.any(sizes != kinds):
+        kinds, kind = np.unique(sizes, axis=0, return_inverse=True)
+    heads = [
+        strongest(
+            [
+                *([replace(ORDINARY_PIPE, diameter=gravity)] if gravity else []),
+                *([PressurePipe(diameter=pumped)] if pumped else []),
+            ]
+            or [ORDINARY_PIPE, ORDINARY_MAIN],
+            inflow,
+            NEAREST_WALL,
+        )
+        for gravity, pumped in kinds.tolist()
+    ]
     found: Array = np.where(ended, 0.0, np.stack(heads, -1)[:, kind.ravel()])
     return found
 

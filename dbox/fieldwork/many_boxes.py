@@ -17,6 +17,7 @@ strikes, if any. Where the list does not say how the inlet ends, that goes for "
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
+from functools import lru_cache
 from statistics import NormalDist
 
 import numpy as np
@@ -36,9 +37,9 @@ from dbox.fieldwork.shares import (
     SURE,
     UNSEEN,
     VERDICTS,
-    chances,
     few_of,
     over_target,
+    room,
     verdict_codes,
 )
 from dbox.fieldwork.turning import LEAST_MOVE, Reach, hand_turns
@@ -86,11 +87,38 @@ class Boxes:
 
 
 Codes = npt.NDArray[np.integer]
-Way = Callable[[Boxes, Array, Codes, Codes], Codes]
-"""Verdicts of boxes whose lips a jet lowers; which flow and which box each is of the list's."""
+Way = Callable[[Boxes, Split, Codes, Codes], Codes]
+"""Verdicts of boxes whose lips a jet lowers, which are given with their split; which flow and which
+box each is of the list's."""
 
-_DRAWN = 2**16
-"""Lips drawn at a time, so that a list of any length needs little memory. [-] (judgement)"""
+Solve = Callable[[Boxes, Array, Array], Split]
+"""How struck boxes are split at inflows [m3/s], from the levels [m] that they had before."""
+
+_NEAR_STEPS, _NEAR = 4, 1e-7
+"""Steps to a level by the tables, and the residual over inflow that makes it do. [-] (numerical)"""
+
+_DRAWN = 2**17
+"""Lips drawn at a time, few enough to stay in a core's cache, enough not to wait for each. [-]
+(numerical)"""
+
+_STEPS = 2
+"""Times that the level of a draw is looked at in the tables. [-] (numerical)"""
+
+_SAFETY, _UNSURE = 4.0, 2e-7
+"""Times what a level is thought to be off, and the least, that a head may be from an edge and be in
+doubt. [-], [m] (numerical; tables are true to 5e-8 m of head, which a test holds)"""
+
+_NEVER_WET = 1e6
+"""Height that stands for that of a capped lip. [m] (numerical)"""
+
+_DEEPEST, _NODES = 1.0, 2**14
+"""Highest head of the tables, and their parts. [m], [-] (numerical)"""
+
+_PLACES = np.arange(_NODES + 1.0)
+"""Places of the nodes. [-] (exact)"""
+
+_NO_SLOPE = 1e-30
+"""Stands for none where it is divided by. [m2/s], [-] (numerical)"""
 
 _LEAST_HEAD = 1e-6
 """Least head that the slope of a dry opening is taken at. [m] (numerical)"""
@@ -117,33 +145,134 @@ class Judged:
 
 def judge_drawn(boxes: Boxes, inflow: Array, *, samples: int, seed: int) -> Judged:
     """Judge boxes by drawing their lips; inflow [m3/s]."""
-    scatter = normal_points(samples, boxes.lip.shape[1], seed)
-    few = scatter[few_of(samples)]
+    scatter, few = normal_points(samples, boxes.lip.shape[1], seed), few_of(samples)
+    found = [_drawn_chances(boxes, flow, boxes.lip, scatter, few) for flow in inflow]
+    chance, of_few = (np.stack(each, axis=1) for each in zip(*found, strict=True))
 
-    def calm(points: Array) -> Array:
-        return np.stack([_drawn_chances(boxes, q, boxes.lip, points) for q in inflow], axis=1)
-
-    chance = calm(scatter)
-    here = chance if boxes.jet is None else calm(few)
-
-    def in_a_way(some: Boxes, struck: Array, flow: Codes, box: Codes) -> Codes:
-        change = _drawn_chances(some, inflow[flow], struck, few) - here[:, flow, box]
+    def in_a_way(some: Boxes, struck: Split, flow: Codes, box: Codes) -> Codes:
+        change, _ = _drawn_chances(some, struck.inflow[0], some.lip, scatter[few])
+        change -= of_few[:, flow, box]
         return verdict_codes(*np.clip(chance[:, flow, box] + change, 0.0, 1.0))
 
     result = split(inflow[:, None], boxes.lip, boxes.openings)
-    return _judged(boxes, result, chance[0], verdict_codes(*chance), in_a_way)
+    return _judged(boxes, result, chance[0], verdict_codes(*chance), in_a_way, _exactly)
 
 
-def _drawn_chances(boxes: Boxes, inflow: ArrayLike, lip: Array, scatter: Array) -> Array:
-    """Chances as of `shares.chances`, (2, k), at an inflow of all or of each [m3/s]; lip [m]."""
-    found, flows = np.empty((2, len(lip))), np.broadcast_to(inflow, len(lip))
-    target, step = boxes.target, max(1, _DRAWN // scatter.size)
+def _drawn_chances(
+    boxes: Boxes,
+    inflow: ArrayLike,
+    lip: Array,
+    scatter: Array,
+    few: npt.NDArray[np.intp] | None = None,
+) -> tuple[Array, Array]:
+    """Chances as of `shares.chances`, (2, k), at an inflow of all or of each [m3/s]; lip [m].
+
+    By all draws and, where wanted, by a few of them.
+    """
+    every, flows = np.empty((2, len(lip))), np.broadcast_to(inflow, len(lip))
+    part, step = np.empty((2, len(lip))), max(1, _DRAWN // scatter.size)
+    # the level moves with each lip as that outlet's slope is among all
+    at_lips = split(flows, lip, boxes.openings)
+    _, slope = OutletSet(boxes.openings).rating(_outlets_first(np.maximum(at_lips.head, 0.0)), None)
+    pull = boxes.error * (slope / slope.sum(0)).T
     for first in range(0, len(lip), step):
         rows = slice(first, first + step)
-        drawn = lip[rows, None] + scatter * boxes.error[rows, None]
-        share = split(flows[rows, None], drawn, boxes.openings).share
-        found[:, rows] = chances(share, target[rows, None], boxes.tolerance[rows, None, None])
-    return found
+        level = at_lips.level[rows, None] + pull[rows] @ scatter.T
+        over, under = _drawn_beyond(boxes, rows, flows[rows], lip[rows], scatter, level)
+        within = ~np.any(over | under, axis=0)
+        for chance, of in ((every, slice(None)), (part, few)):
+            if of is not None:
+                chance[0, rows] = within[:, of].mean(-1)
+                sides = np.maximum(over[..., of].mean(-1), under[..., of].mean(-1))
+                chance[1, rows] = sides.max(0)
+    return every, part
+
+
+def _drawn_beyond(
+    boxes: Boxes, rows: slice, inflow: Array, lip: Array, scatter: Array, level: Array
+) -> tuple[BoolArray, BoolArray]:
+    """Whether each outlet of drawn boxes is above its tolerance, or below it. (n, k, draws) each
+
+    An outlet passes more than its edge of the tolerance where its head is over that which passes
+    just so much. So a level, first guessed [m], is sought only as nearly as the heads stand off
+    those edges; what is still in doubt is split to all digits.
+    """
+    target = boxes.target[rows]
+    allowed = room(target, boxes.tolerance[rows, None])
+    errors = np.ascontiguousarray(boxes.error[rows].T)[..., None]
+    # a capped lip far above all water
+    drawn = (
+        np.ascontiguousarray(np.minimum(lip, _NEVER_WET).T)[..., None] + errors * scatter.T[:, None]
+    )
+    roots, wanted = [*map(_root_table, boxes.openings)], inflow[:, None]
+    lowest = drawn.min(0)
+    for step in range(_STEPS):
+        level = np.maximum(level, lowest + _LEAST_HEAD)
+        total, rate = np.zeros_like(level), np.full_like(level, _NO_SLOPE)
+        for table, height in zip(roots, drawn, strict=True):
+            table.add(level - height, total, rate)
+        if step < _STEPS - 1:
+            level += 2.0 * (np.sqrt(wanted * total) - total) / rate
+    doubt = _SAFETY * np.abs(total - wanted) / rate + _UNSURE
+    unclear = level - lowest > 0.9 * _DEEPEST
+    beyond = np.empty((2, *drawn.shape), np.bool_)
+    for i, table in enumerate(roots):
+        head = level - drawn[i]
+        for side, sign in enumerate((1.0, -1.0)):
+            edge = table.head((target[:, i] + sign * allowed[:, i]) * inflow)
+            off = sign * (head - edge[:, None])
+            beyond[side, i] = off > 0.0
+            unclear |= np.abs(off) <= doubt
+    if unclear.any():
+        which, draw = np.nonzero(unclear)
+        share = split(inflow[which], drawn[:, which, draw].T, boxes.openings).share
+        over = share - target[which]
+        for side, sign in enumerate((1.0, -1.0)):
+            beyond[side][:, which, draw] = (sign * over > allowed[which]).T
+    return beyond[0], beyond[1]
+
+
+@dataclass(frozen=True, eq=False)
+class _RootTable:
+    """The root of the flow of an opening, straight between nodes that lie even in sqrt(head)."""
+
+    root: Array  # At each node. [(m3/s)^0.5]
+    rise: Array  # From it to the next. [(m3/s)^0.5]
+
+    @classmethod
+    def of(cls, opening: Opening) -> "_RootTable":
+        """The table of an opening."""
+        head = np.linspace(0.0, _DEEPEST**0.5, _NODES + 1) ** 2
+        flow = np.zeros_like(head)
+        flow[1:] = opening.rating(head[1:], None)[0]
+        root = np.sqrt(flow)
+        return cls(root, np.append(np.diff(root), 0.0))
+
+    def add(self, head: Array, total: Array, rate: Array) -> None:
+        """Add flow [m3/s] and slope [m2/s] at heads [m] to those of other outlets."""
+        place = np.sqrt(np.clip(head, 0.0, _DEEPEST))
+        place *= _NODES / _DEEPEST**0.5
+        node = place.astype(np.int32)
+        rise = self.rise[node]
+        root = self.root[node] + (place - node) * rise
+        total += root * root
+        root *= rise
+        root *= _NODES**2 / _DEEPEST
+        root /= np.maximum(place, _NO_SLOPE)
+        rate += root
+
+    def head(self, flow: Array) -> Array:
+        """Heads at flows; no head is too low for less than none. [m3/s] -> [m]"""
+        place = np.interp(np.sqrt(np.maximum(flow, 0.0)), self.root, _PLACES)
+        head = (place / _NODES) ** 2 * _DEEPEST
+        # what stands at the end of the table may be any more
+        found: Array = np.where(flow < 0, -np.inf, np.where(place >= _NODES, np.inf, head))
+        return found
+
+
+@lru_cache(64)
+def _root_table(opening: Opening) -> _RootTable:
+    return _RootTable.of(opening)
 
 
 def judge_first_order(boxes: Boxes, inflow: Array) -> Judged:
@@ -151,12 +280,11 @@ def judge_first_order(boxes: Boxes, inflow: Array) -> Judged:
     result = split(inflow[:, None], boxes.lip, boxes.openings)
     codes = _first_order_codes(boxes, result)
 
-    def in_a_way(some: Boxes, struck: Array, flow: Codes, _: Codes) -> Codes:
-        way = split(inflow[None, flow], struck, boxes.openings)
-        (codes,) = _first_order_codes(replace(some, lip=struck), way)
+    def in_a_way(some: Boxes, struck: Split, _: Codes, __: Codes) -> Codes:
+        (codes,) = _first_order_codes(some, struck)
         return np.asarray(codes)
 
-    return _judged(boxes, result, np.full(codes.shape, np.nan), codes, in_a_way)
+    return _judged(boxes, result, np.full(codes.shape, np.nan), codes, in_a_way, _nearly)
 
 
 def _first_order_codes(boxes: Boxes, result: Split) -> Codes:
@@ -204,9 +332,11 @@ def _outlets_first(values: Array) -> Array:
     return np.ascontiguousarray(np.moveaxis(values, -1, 0))
 
 
-def _judged(boxes: Boxes, result: Split, within: Array, by_lips: Codes, way: Way) -> Judged:
+def _judged(
+    boxes: Boxes, result: Split, within: Array, by_lips: Codes, way: Way, solve: Solve
+) -> Judged:
     share, target = result.share, boxes.target
-    codes = _in_every_way(boxes, result, by_lips, way)
+    codes = _in_every_way(boxes, result, by_lips, way, solve)
     within = np.where(codes == by_lips, within, np.nan)
     over = over_target(share, target, without=0.0)
     worst = over.argmax(-1)
@@ -222,7 +352,37 @@ def _judged(boxes: Boxes, result: Split, within: Array, by_lips: Codes, way: Way
     )
 
 
-def _in_every_way(boxes: Boxes, result: Split, by_lips: Codes, way: Way) -> Codes:
+def _exactly(boxes: Boxes, inflow: Array, _: Array) -> Split:
+    return split(inflow, boxes.lip, boxes.openings)
+
+
+def _nearly(boxes: Boxes, inflow: Array, level: Array) -> Split:
+    """Split of boxes by the tables of their openings, from levels that are near; [m3/s], [m]."""
+    lips = np.ascontiguousarray(np.minimum(boxes.lip, _NEVER_WET).T)
+    roots, lowest = [*map(_root_table, boxes.openings)], lips.min(0)
+    for _ in range(_NEAR_STEPS):
+        level = np.maximum(level, lowest + _LEAST_HEAD)
+        total, rate = np.zeros_like(level), np.full_like(level, _NO_SLOPE)
+        for table, lip in zip(roots, lips, strict=True):
+            table.add(level - lip, total, rate)
+        level = level + 2.0 * (np.sqrt(inflow * total) - total) / rate
+    flow = np.zeros_like(lips)
+    for table, lip, of in zip(roots, lips, flow, strict=True):
+        table.add(level - lip, of, np.zeros_like(level))
+    found = np.abs(flow.sum(0) - inflow) <= _NEAR * inflow
+    if not np.all(found & (level - lowest < 0.9 * _DEEPEST)):
+        return _exactly(boxes, inflow, level)
+    return Split(
+        inflow=inflow,
+        level=level,
+        head=level[:, None] - boxes.lip,
+        flow=np.ascontiguousarray(flow.T),
+        overflow=np.zeros_like(inflow),
+        openings=boxes.openings,
+    )
+
+
+def _in_every_way(boxes: Boxes, result: Split, by_lips: Codes, way: Way, solve: Solve) -> Codes:
     """Verdicts that hold whichever outlet a jet strikes, (f, k)."""
     if boxes.jet is None or boxes.straight is None:
         return by_lips
@@ -231,20 +391,26 @@ def _in_every_way(boxes: Boxes, result: Split, by_lips: Codes, way: Way) -> Code
         hangs = (codes == _WITHIN) | ((codes == _OUTSIDE) & boxes.straight)
         flow, box = np.nonzero(hangs & (boxes.jet > 0) & boxes.uncapped[:, outlet])
         some = boxes.only(box)
-        struck = some.lip.copy()
-        struck[:, outlet] -= boxes.jet[flow, box]
-        share = split(result.inflow[flow, 0], struck, boxes.openings).share
-        room = some.tolerance[:, None] * some.target
+        some.lip[:, outlet] -= boxes.jet[flow, box]
+        struck = solve(some, result.inflow[flow, 0], result.level[flow, box])
+        share = struck.share
+        allowed = some.tolerance[:, None] * some.target
         moved = np.any(np.abs(share - result.share[flow, box]) > UNSEEN, axis=-1)
         # where the best estimate is beyond the tolerance it is not within
-        lost = moved & np.any(np.abs(share - some.target) > room, axis=-1)
+        lost = moved & np.any(np.abs(share - some.target) > allowed, axis=-1)
         lost &= codes[flow, box] == _WITHIN
         asked = np.flatnonzero(moved & ~lost)
         if asked.size:
-            told = way(some.only(asked), struck[asked], flow[asked], box[asked])
+            told = way(some.only(asked), _only(struck, asked), flow[asked], box[asked])
             lost[asked] = told != codes[flow[asked], box[asked]]
         codes[flow[lost], box[lost]] = _NEITHER
     return codes
+
+
+def _only(result: Split, rows: npt.NDArray[np.intp]) -> Split:
+    """Some cases of a split, as those of one flow. (1, rows)"""
+    names = ("inflow", "level", "head", "flow", "overflow")
+    return replace(result, **{name: getattr(result, name)[None, rows] for name in names})
 
 
 Judge = Callable[[Boxes, Array], Judged]

@@ -467,10 +467,16 @@ def chances(shares: Array, target: Array, tolerance: ArrayLike | None) -> tuple[
     """
     if tolerance is None:
         return np.full(shares.shape[:-2], np.nan), np.full(shares.shape[:-2], np.nan)
-    over, allowed = shares - target, np.asarray(tolerance) * target + _ROUNDING
+    over, allowed = shares - target, room(target, tolerance)
     within: Array = np.all(np.abs(over) <= allowed, axis=-1).mean(-1)
     sides = np.maximum((over > allowed).mean(-2), (over < -allowed).mean(-2))
     return within, sides.max(-1)
+
+
+def room(target: Array, tolerance: ArrayLike) -> Array:
+    """How far shares may be from their targets; target [-], tolerance [-] -> [-]."""
+    allowed: Array = np.asarray(tolerance) * target + _ROUNDING
+    return allowed
 
 
 def verdict_codes(within: Array, beyond: Array) -> npt.NDArray[np.int8]:

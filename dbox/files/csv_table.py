@@ -13,6 +13,7 @@ the head: a decimal comma in a table parted by commas makes one cell too many.
 import csv
 import io
 import re
+import warnings
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,11 +21,12 @@ from pathlib import Path
 import numpy as np
 
 from dbox.arrays import Array
-from dbox.errors import ScenarioError, at_place, show
+from dbox.errors import CellWarning, ScenarioError, at_place, show
 from dbox.files import toml_file
 
 MOST_ROWS = 1000
-_MANY = f"has more than {MOST_ROWS} rows; a box has one for each outlet"
+_MOST_BYTES = 1000 * MOST_ROWS
+_MANY = f"has more than {MOST_ROWS:,} rows; a box has one for each outlet"
 
 _DELIMITERS = (";", "\t", ",")
 _HINT = re.compile(r"[ \t]*sep=(.)[ \t]*(?:\r\n?|\n|$)", re.IGNORECASE)
@@ -41,7 +43,12 @@ _DATE = re.compile(
 )
 _EXPONENT = re.compile(r"(?<=[0-9])e(?=[+-]?[0-9])", re.IGNORECASE)
 _MARKS = "\"'”″’′°%"
-_SPECIAL = frozenset('",\r\n')
+_SPECIAL = re.compile("""[",;\t\r\n]""")
+_FORMULA = "=+\\-@\uff1d\uff0b\uff0d\uff20"
+_UNSEEN = "\\x00-\\x1f\\x7f-\\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069"
+_BEGINS = re.compile(rf"\s*[{_FORMULA}]")
+_HARM_AMONG = re.compile(rf"(?:^|\n)[^\S\n]*[{_FORMULA}]|(?!\n)[{_UNSEEN}]")
+"""The same in cells that are parted by line ends."""
 
 
 def parted(text: str) -> tuple[str, int]:
@@ -78,6 +85,15 @@ def split_head(head: str) -> tuple[str, str | None]:
     """
     match = _UNIT.fullmatch(head)
     return (match[1], match[2]) if match else (head, None)
+
+
+def unit_fault(head: str, unit: str, reader: Callable[[str], object]) -> str:
+    """What is wrong with the unit in a head; empty where its reader knows it."""
+    try:
+        reader(f"1 {unit}")
+    except ScenarioError as error:
+        return at_place(f"column {show(head)}: its unit", str(error))
+    return ""
 
 
 def quantity(text: str, unit: str | None, *, decimal_comma: bool = False) -> str:
@@ -181,8 +197,8 @@ class Sheet:
 def read_sheet(
     path: Path | str,
     *,
-    most_bytes: int = toml_file.MOST_BYTES,
-    limit: str = "a table of one box is a short text",
+    most_bytes: int = _MOST_BYTES,
+    limit: str = f"a table of one box has {MOST_ROWS:,} rows at most",
     most_rows: int = MOST_ROWS,
     many: str = _MANY,
 ) -> Sheet:
@@ -226,14 +242,81 @@ def read_sheet(
     )
 
 
-def quoted(cells: Sequence[str]) -> Sequence[str]:
-    """Cells as they are written, in quotes where they must be."""
-    if _SPECIAL.isdisjoint("".join(cells)):
-        return cells
-    return [c if _SPECIAL.isdisjoint(c) else '"' + c.replace('"', '""') + '"' for c in cells]
+@dataclass(frozen=True)
+class Dialect:
+    """How a table is written."""
+
+    delimiter: str = ","  # What parts its cells.
+    decimal: str = "."  # What stands before its decimals; no comma where that parts the cells.
 
 
-def csv_text(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    """A table for a spreadsheet; a byte order mark in front only where a cell needs it."""
-    text = "".join(f"{','.join(quoted(row))}\r\n" for row in (heads, *rows))
+def decimal_of(delimiter: str, cells: Iterable[str]) -> str:
+    """The mark before decimals in a table, as its first number with decimals has it.
+
+    A table that is not parted by commas, and has no such number, is of a spreadsheet that needs
+    the comma for decimals.
+    """
+    if delimiter == ",":
+        return "."
+    decimals = (c for c in cells if _COMMA.search(c) or _POINT.search(c))
+    return "." if _POINT.search(next(decimals, "")) else ","
+
+
+def harmless(text: str) -> str:
+    r"""Text that a spreadsheet takes for text and shows as it stands.
+
+    What begins like a formula or a number gets an apostrophe in front; characters that control or
+    turn the line are spelled out.
+
+    >>> harmless("=cmd|' /C calc'!A0"), harmless("-2"), harmless("Oak\u202e 1-2")
+    ("'=cmd|' /C calc'!A0", "'-2", 'Oak\\u202e 1-2')
+    """
+    spelled = re.sub(f"[{_UNSEEN}]", lambda match: ascii(match[0])[1:-1], text)
+    return f"'{spelled}" if _BEGINS.match(text) else spelled
+
+
+def harmed(texts: Sequence[str]) -> list[str]:
+    """The texts that `harmless` would change."""
+    if not _HARM_AMONG.search("\n".join(texts)):
+        return []
+    return [text for text in texts if harmless(text) != text]
+
+
+def texts_written(texts: Sequence[str]) -> Sequence[str]:
+    """Cells of text as they are written: harmless, in quotes where they must be."""
+    if _HARM_AMONG.search("\n".join(texts)):
+        texts = [*map(harmless, texts)]
+    if not _SPECIAL.search("".join(texts)):
+        return texts
+    return ['"' + t.replace('"', '""') + '"' if _SPECIAL.search(t) else t for t in texts]
+
+
+def csv_text(heads: Sequence[str], rows: Iterable[Sequence[str | float]]) -> str:
+    """A table for a spreadsheet; a byte order mark in front only where a cell needs it.
+
+    Numbers stay numbers; text is made harmless, which is warned of once.
+    """
+    found: list[str] = []
+    lines = []
+    for row in (heads, *rows):
+        texts = [cell for cell in row if isinstance(cell, str)]
+        found += harmed(texts)
+        told = iter(texts_written(texts))
+        lines.append(",".join(next(told) if isinstance(c, str) else _decimals(c) for c in row))
+    if found:
+        warnings.warn(CellWarning(changed_text(found[0], len({*found}))), stacklevel=2)
+    text = "".join(f"{line}\r\n" for line in lines)
     return text if text.isascii() else f"\ufeff{text}"
+
+
+def changed_text(first: str, count: int) -> str:
+    """What is said where text was made harmless."""
+    others = f" and {count - 1:,} more" if count > 1 else ""
+    return (
+        f"a spreadsheet would run, reckon or hide some text: {show(first)}{others}; in the table "
+        "it stands with ' in front, or with such characters spelled out"
+    )
+
+
+def _decimals(value: float) -> str:
+    return np.format_float_positional(round(float(value), 12) + 0.0, trim="-")

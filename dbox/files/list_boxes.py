@@ -219,7 +219,21 @@ def read_boxes(
     apart: Set[str] = frozenset(),
 ) -> tuple[Listed, list[Fault]]:
     """Read a piece of a list."""
-    rows, torn = read_rows(text, first_line, layout)
+    return boxes_of(*read_rows(text, first_line, layout), layout, settings, apart=apart)
+
+
+def boxes_of(
+    rows: Rows,
+    torn: Sequence[Fault],
+    layout: Layout,
+    settings: Settings,
+    *,
+    apart: Set[str] = frozenset(),
+) -> tuple[Listed, list[Fault]]:
+    """Boxes of rows, and all that is no box.
+
+    torn: Lines that are no rows; apart: names of boxes that have rows elsewhere.
+    """
     table = _Table(rows, layout, settings)
     listed, box = table.by_outlet(apart, torn) if layout.outlet else table.by_box()
     wrong = np.zeros(len(listed.names), dtype=bool)

@@ -27,7 +27,7 @@ from dbox.fieldwork.many_boxes import (
     work_at,
 )
 from dbox.fieldwork.shares import VERDICTS
-from dbox.files.csv_table import quoted
+from dbox.files.csv_table import Dialect, texts_written
 from dbox.files.list_boxes import Indices, Listed, Settings
 from dbox.units import INCH, clock_text, inches, millimetres, turn_text
 
@@ -45,6 +45,7 @@ class _Group:
     outlets: Indices  # Which outlets of the list they have.
     judged: Judged
     work: Work | None  # None where it is not asked for.
+    dialect: Dialect  # How the results are written.
 
 
 Cells = Callable[[_Group], Sequence[bytes]]
@@ -69,28 +70,32 @@ def _of_flow(case: int, name: str, settings: Settings) -> Iterator[tuple[str, Ce
     yield (
         f"{name} worst over target",
         lambda group: _decimals(
-            group.judged.worst_over_target[case], _OVER_DIGITS, len(group.outlets)
+            group.judged.worst_over_target[case], _OVER_DIGITS, len(group.outlets), group.dialect
         ),
     )
     if settings.samples:
         yield (
             f"{name} within probability",
-            lambda group: _decimals(group.judged.within_probability[case], _CHANCE_DIGITS, 1),
+            lambda group: _decimals(
+                group.judged.within_probability[case], _CHANCE_DIGITS, 1, group.dialect
+            ),
         )
     if settings.shares:
         yield f"{name} shares", partial(_shares, case=case)
 
 
-def csv_line(cells: Sequence[str]) -> bytes:
+def csv_line(cells: Sequence[str], dialect: Dialect) -> bytes:
     """A line of a file of results."""
-    return b",".join(_texts(cells)) + b"\n"
+    return dialect.delimiter.encode().join(_texts(cells)) + b"\n"
 
 
-def answer(listed: Listed, settings: Settings, *, with_work: bool) -> tuple[bytes, Tally]:
+def answer(
+    listed: Listed, settings: Settings, *, with_work: bool, dialect: Dialect
+) -> tuple[bytes, Tally]:
     """Judge boxes and write what is found."""
     inflow = np.array([flow.inflow for flow in settings.flows])
     of_cells = [cells for _, cells in columns(settings, with_work=with_work)]
-    lines = [b""] * len(listed.names)
+    lines, delimiter = [b""] * len(listed.names), dialect.delimiter.encode()
     tally = Tally.empty(inflow.size)
     judge: Judge = judge_first_order
     if settings.samples:
@@ -98,10 +103,10 @@ def answer(listed: Listed, settings: Settings, *, with_work: bool) -> tuple[byte
     for rows, outlets, boxes in listed.alike(inflow):
         judged = judge(boxes, inflow)
         work = work_at(boxes, judged, inflow, judge) if with_work else None
-        group = _Group(listed.only(rows), outlets, judged, work)
+        group = _Group(listed.only(rows), outlets, judged, work, dialect)
         cells = zip(*(each(group) for each in of_cells), strict=True)
         for row, line in zip(rows.tolist(), cells, strict=True):
-            lines[row] = b",".join(line)
+            lines[row] = delimiter.join(line)
         tally += Tally.of(judged, work)
     return b"".join(line + b"\n" for line in lines), tally
 
@@ -134,19 +139,24 @@ def _turns(group: _Group) -> list[bytes]:
             told.append(f"out of reach: {', '.join(short)}")
         else:
             each = zip(labels, work.move[row], work.turn[row], work.angle_after[row], strict=True)
-            moved = [f"{label}: {_turn(*how)}" for label, *how in each if abs(how[0]) > _LEAST_TOLD]
+            moved = [
+                f"{label}: {_turn(*how, decimal=group.dialect.decimal)}"
+                for label, *how in each
+                if abs(how[0]) > _LEAST_TOLD
+            ]
             told.append("; ".join(moved))
     return _texts(told)
 
 
-def _turn(move: float, turn: float, after: float) -> str:
+def _turn(move: float, turn: float, after: float, *, decimal: str) -> str:
     size = millimetres(abs(move))
     if abs(move) >= INCH / 64:
         size = f"{inches(abs(move), parts=32)} ({size})"
     lift = f"{'raise' if move > 0 else 'lower'} {size}"
-    if np.isnan(turn):
-        return f"{lift} by the ruler"
-    return f"{lift}, turn {turn_text(turn)} to {clock_text(after)}"
+    how = "by the ruler"
+    if not np.isnan(turn):
+        lift, how = f"{lift},", f"turn {turn_text(turn)} to {clock_text(after)}"
+    return f"{lift} {how}".replace(".", decimal)
 
 
 def _looked_up(table: Sequence[bytes], indices: npt.NDArray[np.integer]) -> list[bytes]:
@@ -154,27 +164,27 @@ def _looked_up(table: Sequence[bytes], indices: npt.NDArray[np.integer]) -> list
 
 
 @cache
-def _table(digits: int, most: int) -> list[bytes]:
+def _table(digits: int, most: int, decimal: str) -> list[bytes]:
     """The numbers from 0 to `most` with a fixed count of decimals."""
     one = 10**digits
-    return [f"{i / one:.{digits}f}".encode() for i in range(most * one + 1)]
+    return [f"{i / one:.{digits}f}".replace(".", decimal).encode() for i in range(most * one + 1)]
 
 
-def _decimals(values: Array, digits: int, most: int) -> list[bytes]:
+def _decimals(values: Array, digits: int, most: int, dialect: Dialect) -> list[bytes]:
     # what is not known is an empty cell
     index = np.where(np.isnan(values), -1, np.rint(np.nan_to_num(values) * 10**digits))
-    return _looked_up([*_table(digits, most), b""], index.astype(np.int64))
+    return _looked_up([*_table(digits, most, dialect.decimal), b""], index.astype(np.int64))
 
 
 @cache
-def _share_cells() -> npt.NDArray[np.bytes_]:
-    return np.array([text + b" " for text in _table(_SHARE_DIGITS, 1)])
+def _share_cells(decimal: str) -> npt.NDArray[np.bytes_]:
+    return np.array([text + b" " for text in _table(_SHARE_DIGITS, 1, decimal)])
 
 
 def _shares(group: _Group, case: int) -> list[bytes]:
     """Shares of each box in one cell, parted by spaces; - for an outlet that it does not have."""
     share, outlets, places = group.judged.share[case], group.outlets, len(group.listed.labels[0])
-    found = _share_cells()[np.rint(share * 10**_SHARE_DIGITS).astype(np.int64)]
+    found = _share_cells(group.dialect.decimal)[np.rint(share * 10**_SHARE_DIGITS).astype(np.int64)]
     # cells of equal length, so that those of a box join without a loop
     cells = np.full((len(share), places), b"-".ljust(found.dtype.itemsize))
     cells[:, outlets] = found
@@ -186,4 +196,4 @@ def _shares(group: _Group, case: int) -> list[bytes]:
 
 def _texts(texts: Sequence[str]) -> list[bytes]:
     """Cells of text; what was no UTF-8 stays what it was."""
-    return [cell.encode("utf-8", "surrogateescape") for cell in quoted(texts)]
+    return [cell.encode("utf-8", "surrogateescape") for cell in texts_written(texts)]

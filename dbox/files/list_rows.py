@@ -24,12 +24,25 @@ The pieces depend on the file alone, so that a run that was stopped finds the sa
 import csv
 import re
 from collections.abc import Iterable, Iterator, Sequence, Set
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import chain
 from pathlib import Path
 from typing import BinaryIO, NamedTuple
 
+import numpy as np
+import numpy.typing as npt
+
+from dbox import units
 from dbox.errors import ScenarioError, did_you_mean, show
-from dbox.files.csv_table import first_row, parted, split_head
+from dbox.files.csv_table import (
+    Dialect,
+    decimal_of,
+    first_row,
+    harmed,
+    parted,
+    split_head,
+    unit_fault,
+)
 
 BOX, OUTLET, READING, CLOCK = "box", "outlet", "reading", "clock"
 OPENING, OFFSET, SPREAD, TOLERANCE = "opening", "offset", "spread", "tolerance"
@@ -61,6 +74,13 @@ class Layout:
     readings: tuple[Column, ...]  # One per outlet, or one per reading of the same outlet.
     clocks: tuple[Column | None, ...]  # One per outlet, or one; None where there is none.
     others: dict[str, Column]  # Those of `OF_BOX` that are there.
+    bare: tuple[int, ...] = ()  # Where columns without a head stand.
+    decimal: str = "."  # What stands before decimals.
+
+    @property
+    def dialect(self) -> Dialect:
+        """How its results are written: as it is itself."""
+        return Dialect(self.delimiter, self.decimal)
 
 
 def read_heads(lines: Sequence[str], ignored: Sequence[str] = ()) -> tuple[Layout, int]:
@@ -102,6 +122,7 @@ def read_heads(lines: Sequence[str], ignored: Sequence[str] = ()) -> tuple[Layou
         readings=tuple(found[kind, number] for number in numbers),
         clocks=tuple(found.get((CLOCK, number)) for number in ([0] if by_outlet else numbers)),
         others={name: found[name, 0] for name in OF_BOX if (name, 0) in found},
+        bare=tuple(index for index, head in enumerate(heads) if not head),
     )
     without_unit = {layout.box, layout.outlet, *layout.clocks, layout.others.get(INLET)}
     read = {*without_unit, *layout.readings, *layout.others.values()}
@@ -115,6 +136,13 @@ def read_heads(lines: Sequence[str], ignored: Sequence[str] = ()) -> tuple[Layou
         f"column {show(column.head)} has a unit, and takes none; leave it out"
         for column in found.values()
         if column in without_unit and column.unit
+    ]
+    faults += [
+        fault
+        for column in found.values()
+        if column not in without_unit and column.unit
+        for reader in (units.percent if column.name == TOLERANCE else units.length,)
+        if (fault := unit_fault(column.head, column.unit, reader))
     ]
     if faults:
         raise ScenarioError(*faults)
@@ -206,9 +234,88 @@ def _cells(text: str, delimiter: str) -> list[list[str]]:
     return found
 
 
+@dataclass(frozen=True, eq=False)
+class Remarks:
+    """What is to be told of rows apart from faults; those of parts of a list add up."""
+
+    names: tuple[npt.NDArray[np.uint64], ...] = ()  # Marks of the names of boxes, row by row.
+    lines: tuple[Sequence[int], ...] = ()  # Lines of those rows.
+    # The first name or label that is made harmless; how many are.
+    harmed: tuple[str, int] = ("", 0)
+    bare: tuple[str, int] = ("", 0)  # The first cell under no head, with its place; how many.
+
+    @classmethod
+    def of(cls, rows: Rows, layout: Layout) -> "Remarks":
+        """What is to be told of some rows."""
+        names = [name.strip() for name in rows.columns[layout.box.index]]
+        labels = [] if layout.outlet is None else rows.columns[layout.outlet.index]
+        found = [*harmed(names), *harmed(labels)]
+        bare = [
+            (line, index, cell)
+            for index in layout.bare
+            for line, cell in zip(rows.lines, rows.columns[index], strict=True)
+            if cell.strip()
+        ]
+        first = ""
+        if bare:
+            line, index, cell = min(bare)
+            first = f"{show(cell.strip())} in row {line}, column {index + 1}"
+        # where a row is an outlet, boxes whose rows stand apart are refused
+        one = layout.outlet is None
+        return cls(
+            names=(_marks(names),) if one else (),
+            lines=(rows.lines,) if one else (),
+            harmed=(found[0] if found else "", len(found)),
+            bare=(first, len(bare)),
+        )
+
+    def __add__(self, other: "Remarks") -> "Remarks":
+        def both(one: tuple[str, int], two: tuple[str, int]) -> tuple[str, int]:
+            return one[0] if one[1] else two[0], one[1] + two[1]
+
+        return Remarks(
+            self.names + other.names,
+            self.lines + other.lines,
+            both(self.harmed, other.harmed),
+            both(self.bare, other.bare),
+        )
+
+    @property
+    def twice(self) -> tuple[int, tuple[int, ...]]:
+        """How many names stand in more than one row, and the rows of the first of them."""
+        if not self.names:
+            return 0, ()
+        marks = np.concatenate(self.names)
+        _, where, counts = np.unique(marks, return_index=True, return_counts=True)
+        again = where[counts > 1]
+        if not again.size:
+            return 0, ()
+        lines = np.concatenate([np.asarray(each, np.int64) for each in self.lines])
+        first = lines[marks == marks[again.min()]]
+        return int(again.size), tuple(first.tolist())
+
+
+_ODD = np.uint64(0x9E3779B97F4A7C15)
+
+
+def _marks(names: Sequence[str]) -> npt.NDArray[np.uint64]:
+    """A number for each name, the same in every process; two of a list hardly share one."""
+    if not names:
+        return np.zeros(0, np.uint64)
+    letters = np.array(names, dtype=np.str_)
+    codes = letters.view(np.uint32).reshape(len(names), -1)
+    marks = np.zeros(len(names), np.uint64)
+    for column in codes.T:
+        # an empty place changes nothing, so that the longest name of a piece does not count
+        mixed = (marks ^ column) * _ODD
+        marks = np.where(column > 0, mixed ^ (mixed >> np.uint64(29)), marks)
+    return marks
+
+
 LONGEST_LINE = 100_000
 """Bytes of a line; a longer one is no row of a list."""
 
+_LOOKED_AT = 100_000
 _MOST_HELD = 100_000
 _MARK = b"\xef\xbb\xbf"
 
@@ -235,14 +342,20 @@ def layout_of(path: Path, ignored: Sequence[str]) -> tuple[Layout, int]:
     try:
         with path.open("rb") as file:
             lines = [_line(file, path).removeprefix(_MARK), _line(file, path)]
+            begin = file.read(_LOOKED_AT).decode("utf-8", "replace")
     except OSError as error:
         raise ScenarioError(f"{path}: cannot be read ({error.strerror}); name another") from error
     if b"\0" in lines[0]:
         raise ScenarioError(f"{path}: is no UTF-8 text; save it as CSV in UTF-8")
     try:
-        return read_heads([line.decode("utf-8", "replace") for line in lines], ignored)
+        texts = [line.decode("utf-8", "replace") for line in lines]
+        layout, above = read_heads(texts, ignored)
     except ScenarioError as error:
         raise ScenarioError(*(f"{path}: {fault}" for fault in error.faults)) from error
+    rows, _ = read_rows("".join([*texts[above:], begin]), above + 1, layout)
+    numbers = (*layout.readings, *layout.others.values())
+    cells = chain.from_iterable(rows.columns[column.index] for column in numbers)
+    return replace(layout, decimal=decimal_of(layout.delimiter, cells)), above
 
 
 def pieces(path: Path, layout: Layout, above: int, size: int) -> Iterator[Piece]:

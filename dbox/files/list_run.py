@@ -36,9 +36,19 @@ from pydantic import TypeAdapter
 
 from dbox.errors import ScenarioError
 from dbox.fieldwork.many_boxes import Tally
-from dbox.files.list_boxes import Settings, read_boxes
+from dbox.files.list_boxes import Settings, boxes_of
 from dbox.files.list_results import answer, columns, csv_line
-from dbox.files.list_rows import OFFSET, OPENING, TOLERANCE, Layout, Piece, layout_of, pieces
+from dbox.files.list_rows import (
+    OFFSET,
+    OPENING,
+    TOLERANCE,
+    Layout,
+    Piece,
+    Remarks,
+    layout_of,
+    pieces,
+    read_rows,
+)
 from dbox.files.write_file import check_place, lock, put, write_file
 
 _FILES = ("results", "bad")
@@ -152,22 +162,24 @@ class Progress:
             self._state.write(_line(self.now))
             _flush(self._state)
 
-    def put_in_place(self, *, with_bad: bool) -> None:
-        """Give the parts their names, once all is done; again where that was cut short."""
+    def put_in_place(self, **wanted: bool) -> None:
+        """Give those parts that are wanted their names, once all is done.
+
+        Again where that was cut short.
+        """
         for file in self._files.values():
             file.close()
         for name, path in zip(_FILES, self._ends, strict=True):
             part = self.places.part(name)
-            wanted = with_bad or name != "bad"
             if os.path.lexists(part):
                 with _told(path):
-                    _own(part, self._heads[name], linked=wanted).close()
-                    if wanted:
+                    _own(part, self._heads[name], linked=wanted[name]).close()
+                    if wanted[name]:
                         put(part, path)
                     else:
                         # nothing but its head
                         part.unlink()
-            elif wanted and not path.exists():
+            elif wanted[name] and not path.exists():
                 raise ScenarioError(f"{path}: was written and is gone; {self.places.begin_anew}")
 
     def end(self) -> None:
@@ -299,7 +311,7 @@ _KEEP_EVERY = 2.0
 _AHEAD = 2
 _KEPT_BLOCK = 24 * 2**20
 
-Answer = tuple[bytes, bytes, Tally]
+Answer = tuple[bytes, bytes, Tally, Remarks]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -309,6 +321,7 @@ class Outcome:
     tally: Tally  # The boxes counted.
     with_work: bool  # Whether it was worked out what to turn.
     resumed: bool  # Whether an earlier run was gone on with.
+    remarks: Remarks  # What is to be told of the list.
     places: Places  # The files that were written; the bad rows only where there are some.
 
 
@@ -338,7 +351,10 @@ def run_batch(
         raise ScenarioError(*(f"{source}: {fault}" for fault in unsaid))
     with_work = settings.offset is not None or OFFSET in layout.others
     heads = [head for head, _ in columns(settings, with_work=with_work)]
-    firsts = {"results": csv_line(heads), "bad": csv_line(["row", "box", "reason"])}
+    firsts = {
+        "results": csv_line(heads, layout.dialect),
+        "bad": csv_line(["row", "box", "reason"], layout.dialect),
+    }
     with source.open("rb") as file:
         digest = hashlib.file_digest(file, "sha256").hexdigest()
     about = {
@@ -352,15 +368,20 @@ def run_batch(
         tally = Tally.empty(len(settings.flows))
         if counts := progress.now.content:
             tally = Tally(**{name: np.array(each, np.int64) for name, each in counts.items()})
+        step = _DRAWN_PIECE if settings.samples or with_work else _QUICK_PIECE
+        rest = pieces(source, layout, above, step)
+        remarks = Remarks()
+        # what an earlier run was to tell of its pieces it did not keep
+        for piece in islice(rest, progress.now.pieces):
+            remarks += Remarks.of(read_rows(piece.text, piece.first_line, layout)[0], layout)
         if not progress.now.done:
-            step = _DRAWN_PIECE if settings.samples or with_work else _QUICK_PIECE
-            rest = islice(pieces(source, layout, above, step), progress.now.pieces, None)
             job = partial(_answered, layout, settings, with_work)
             answers = _in_order(rest, job, processes or os.cpu_count() or 1)
             kept, size = time.monotonic(), source.stat().st_size
-            for end, (lines, bad, counted) in answers:
+            for end, (lines, bad, counted, remarked) in answers:
                 progress.write(lines, bad)
                 tally += counted
+                remarks += remarked
                 if time.monotonic() - kept > _KEEP_EVERY:
                     progress.keep(tally)
                     kept = time.monotonic()
@@ -368,21 +389,31 @@ def run_batch(
                     told(end / size)
             progress.keep(tally, done=True)
         outcome = Outcome(
-            tally=tally, with_work=with_work, resumed=progress.resumed, places=progress.places
-        )
-        progress.put_in_place(with_bad=bool(tally.refused.any()))
-        if draw:
+            tally=tally, with_work=with_work, resumed=progress.resumed, remarks=remarks,
+            places=progress.places,
+        )  # fmt: skip
+        refused = bool(tally.refused.any())
+        progress.put_in_place(results=bool(tally.boxes), bad=refused)
+        if draw and tally.boxes:
             draw(outcome)
         progress.end()
+    if not tally.boxes:
+        why = "write a row for each box"
+        if refused:
+            why = f"why is told in {outcome.places.bad}; mend the rows, and move that file away"
+        raise ScenarioError(f"{source}: has no row that is a box that can be computed; {why}")
     return outcome
 
 
 def _answered(layout: Layout, settings: Settings, with_work: bool, piece: Piece) -> Answer:
     """The answers to one piece: results, bad rows, counts."""
-    listed, faults = read_boxes(piece.text, piece.first_line, layout, settings, apart=piece.apart)
-    lines, tally = answer(listed, settings, with_work=with_work)
-    bad = b"".join(csv_line([str(fault.line), fault.box, fault.why]) for fault in faults)
-    return lines, bad, tally + Tally.empty(len(settings.flows), len(faults))
+    rows, torn = read_rows(piece.text, piece.first_line, layout)
+    listed, faults = boxes_of(rows, torn, layout, settings, apart=piece.apart)
+    dialect = layout.dialect
+    lines, tally = answer(listed, settings, with_work=with_work, dialect=dialect)
+    bad = b"".join(csv_line([str(fault.line), fault.box, fault.why], dialect) for fault in faults)
+    tally += Tally.empty(len(settings.flows), len(faults))
+    return lines, bad, tally, Remarks.of(rows, layout)
 
 
 def _in_order(

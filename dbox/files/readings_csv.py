@@ -33,10 +33,12 @@ from dbox.files.csv_table import (
     Cell,
     Sheet,
     csv_text,
+    harmless,
     plain,
     quantity,
     read_sheet,
     split_head,
+    unit_fault,
     values_at_once,
 )
 from dbox.files.pour_keys import read_catch
@@ -52,7 +54,12 @@ _READING = re.compile(r"readings?\s*[0-9]*", re.IGNORECASE)
 def with_readings(site: Site, path: Path | str) -> Site:
     """Put the readings of a table in place of those of a site."""
     sheet = read_sheet(path)
-    columns = _columns(sheet, lambda name: READING if _READING.fullmatch(name) else None, [READING])
+    columns = _columns(
+        sheet,
+        lambda name: READING if _READING.fullmatch(name) else None,
+        [READING],
+        units.length,
+    )
     faults: list[str] = []
     readers = [(index, partial(_reading, unit=unit)) for index, _, unit in columns]
     found = _by_outlet(sheet, site, readers, faults)
@@ -82,13 +89,14 @@ def with_catches(site: Site, path: Path | str) -> Site:
         raise ScenarioError(f"{path}: the scenario has no pour; add [[pour]], or give --flow")
     sheet = read_sheet(path)
     pours = {pour.name: pour for pour in site.pours}
+    known = {way(name).lower(): name for way in (harmless, str) for name in reversed(pours)}
 
     def meant(name: str) -> str | None:
         if len(pours) == 1 and name.lower() in (CATCH, "catches", "caught"):
             return next(iter(pours))
-        return next((n for n in pours if n.lower() == name.lower()), None)
+        return known.get(name.lower())
 
-    columns = _columns(sheet, meant, [*pours])
+    columns = _columns(sheet, meant, [*pours], read_catch)
     named = [name for _, name, _ in columns]
     twice = next((name for name in named if named.count(name) > 1), None)
     if twice is not None:
@@ -124,9 +132,15 @@ def _catch(cell: Cell, unit: str | None, jug: float | None) -> float:
 
 
 def _columns(
-    sheet: Sheet, meant: Callable[[str], str | None], known: Sequence[str]
+    sheet: Sheet,
+    meant: Callable[[str], str | None],
+    known: Sequence[str],
+    reader: Callable[[str], object],
 ) -> list[tuple[int, str, str | None]]:
-    """Columns of values: index, what it is, unit; refuses heads that are not known."""
+    """Columns of values: index, what it is, unit; refuses heads that are not known.
+
+    reader: Of a quantity in the unit of a head.
+    """
     columns, faults = [], []
     first, *others = sheet.heads
     if first.lower() not in (OUTLET, "label"):
@@ -136,6 +150,8 @@ def _columns(
         what = meant(name)
         if what is None:
             faults.append(f"unknown column {show(head)}; {did_you_mean(name, known)}")
+        elif unit and (fault := unit_fault(head, unit, reader)):
+            faults.append(fault)
         else:
             columns.append((index, what, unit))
     if not columns and not faults:
@@ -153,32 +169,34 @@ def _by_outlet(
 ) -> list[list[float | None]]:
     """Values by outlet and column, None where not measured."""
     labels = [outlet.label for outlet in site.outlets]
-    known = [plain(label).lower() for label in labels]
+    # as they are, or as `readings_csv` has made them harmless
+    known = {plain(way(label)).lower(): i for way in (harmless, str)
+             for i, label in enumerate(labels)}  # fmt: skip
     found: list[list[float | None]] = [[None] * len(readers) for _ in labels]
-    earlier: dict[str, int] = {}
+    earlier: dict[int, int] = {}
     for number, row in zip(sheet.numbers, sheet.cells(), strict=True):
         cell = row[0]
         if cell is None:
             faults.append(f"row {number} has no outlet; write its label in the first column")
             continue
-        label = cell.text.lower()
-        if label not in known:
+        outlet = known.get(cell.text.lower())
+        if outlet is None:
             close = closest(cell.text, labels)
             mend = f"did you mean {close}?" if close else f"use {any_of(labels)}"
             faults.append(cell.fault(f"is {show(cell.text)}; there is no such outlet, {mend}"))
-        elif label in earlier:
+        elif outlet in earlier:
             faults.append(
                 cell.fault(
-                    f"is {show(cell.text)}, which row {earlier[label]} has too; put repeats in "
+                    f"is {show(cell.text)}, which row {earlier[outlet]} has too; put repeats in "
                     "columns of one row"
                 )
             )
         else:
-            earlier[label] = number
+            earlier[outlet] = number
             for place, (index, read) in enumerate(readers):
                 if (value := row[index]) is not None:
                     try:
-                        found[known.index(label)][place] = read(value)
+                        found[outlet][place] = read(value)
                     except ScenarioError as error:
                         faults.append(value.fault(error))
     return found
@@ -256,8 +274,8 @@ def readings_csv(site: Site) -> str:
     """Write the readings of a site as a table that `with_readings` reads."""
     most = max(1, *(len(o.readings) for o in site.outlets))
     numbered = [f"{READING} {i} (mm)" for i in range(1, most + 1)]
-    rows = [
-        [o.label, *(_number(1000 * r) for r in o.readings), *[""] * (most - len(o.readings))]
+    rows: list[list[str | float]] = [
+        [o.label, *(1000 * r for r in o.readings), *[""] * (most - len(o.readings))]
         for o in site.outlets
     ]
     return csv_text([OUTLET, *(numbered if most > 1 else [f"{READING} (mm)"])], rows)
@@ -265,15 +283,10 @@ def readings_csv(site: Site) -> str:
 
 def catches_csv(pours: Sequence[Pour], labels: Sequence[str]) -> str:
     """Write pours as a table that `with_catches` reads, empty where nothing was caught."""
-    heads, columns = [OUTLET], []
+    heads: list[str] = [OUTLET]
+    columns: list[list[str | float]] = []
     for pour in pours:
         heads.append(pour.name + (" (L/min)" if pour.done else " (s)" if pour.jug else ""))
         caught = pour.catches or (None,) * len(labels)
-        columns.append(
-            ["" if q is None else _number(q * units.MINUTE / units.LITRE) for q in caught]
-        )
+        columns.append(["" if q is None else q * units.MINUTE / units.LITRE for q in caught])
     return csv_text(heads, [*zip(labels, *columns, strict=True)])
-
-
-def _number(value: float) -> str:
-    return f"{value:.12f}".rstrip("0").rstrip(".")

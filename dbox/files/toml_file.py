@@ -25,6 +25,11 @@ def read_text(
     path: Path, *, most_bytes: int = MOST_BYTES, limit: str = "a scenario is a short text"
 ) -> str:
     """Read a text file, refusing what no scenario can be."""
+    return _decode(read_bytes(path, most_bytes=most_bytes, limit=limit), path)
+
+
+def read_bytes(path: Path, *, most_bytes: int, limit: str) -> bytes:
+    """Read a file that may be endless, and refuse it where it is bigger than it may be."""
     try:
         with path.open("rb") as file:
             content = file.read(most_bytes + 1)
@@ -39,7 +44,7 @@ def read_text(
         ) from error
     if len(content) > most_bytes:
         raise ScenarioError(f"{path}: is bigger than {most_bytes} bytes; {limit}, check the name")
-    return _decode(content, path)
+    return content
 
 
 def _decode(content: bytes, path: Path) -> str:

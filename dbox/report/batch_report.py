@@ -5,6 +5,7 @@ from typing import Any
 from dbox.fieldwork.many_boxes import EDGES, WORK, Counts, Tally
 from dbox.fieldwork.shares import VERDICTS
 from dbox.fieldwork.site import DEFAULT_SPREAD
+from dbox.files.csv_table import changed_text
 from dbox.files.list_boxes import Settings
 from dbox.files.list_run import Outcome
 from dbox.report.cautions import MODEL
@@ -13,6 +14,7 @@ from dbox.report.text import WIDTH, noted, wrapped
 from dbox.units import millimetres, percent_text
 
 _CELL = 12
+_MOST_ROWS = 5
 
 
 def batch_json(outcome: Outcome, settings: Settings) -> dict[str, Any]:
@@ -36,6 +38,7 @@ def batch_json(outcome: Outcome, settings: Settings) -> dict[str, Any]:
                 for case, flow in enumerate(settings.flows)
             ],
             "work": work if outcome.with_work else None,
+            "warnings": _remarks(outcome),
             "files": [str(places.results), *([str(places.bad)] if refused else [])],
         }
     )
@@ -107,6 +110,7 @@ def _notes(outcome: Outcome, settings: Settings) -> list[str]:
             "there: say how it ends in a column inlet or by --inlet; a turned-down end, a tee or a "
             "baffle ends the jet"
         )
+    notes += _remarks(outcome)
     if refused:
         rows = "1 row is no box" if refused == 1 else f"{refused:,} rows are no boxes"
         notes.append(f"{rows} that can be computed; why is said in {outcome.places.bad}")
@@ -116,3 +120,27 @@ def _notes(outcome: Outcome, settings: Settings) -> list[str]:
             "from draws, with the probability of being within"
         )
     return notes
+
+
+def _remarks(outcome: Outcome) -> list[str]:
+    """What is to be told of the list itself."""
+    remarks, told = outcome.remarks, []
+    names, lines = remarks.twice
+    if names:
+        rows = ", ".join(map(str, lines[:_MOST_ROWS])) + (" ..." if lines[_MOST_ROWS:] else "")
+        more = f"; {names - 1:,} more names stand in several rows" if names > 1 else ""
+        told.append(
+            f"one name stands in rows {rows}{more}: each row is judged as a box of its own; give "
+            "each its own name, or leave the extra rows out"
+        )
+    first, count = remarks.bare
+    if count:
+        more = f" nor are {count - 1:,} more cells" if count > 1 else ""
+        told.append(
+            f"{first}, stands under no head and is not read{more}; give the column a head and "
+            "name it by --ignore"
+        )
+    first, count = remarks.harmed
+    if count:
+        told.append(changed_text(first, count))
+    return told

@@ -3,8 +3,6 @@
 Shares are fractions in JSON and per cent in a table. What never happens within a sweep is null.
 """
 
-import csv
-import io
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from itertools import chain
@@ -16,6 +14,7 @@ from dbox.fieldwork.evidence import OUTLET_WORDS, WORDS
 from dbox.fieldwork.lesson_cases import Case
 from dbox.fieldwork.lessons import SIDES, Choice, Comparison, LipTable, Sweep
 from dbox.fieldwork.site import Flow
+from dbox.files.csv_table import csv_text
 from dbox.files.evidence_words import NAMES
 from dbox.hydraulics.openings import Circle, Notch, Opening, PipeEnd, Slot
 from dbox.lengths import PLAIN
@@ -187,14 +186,10 @@ def cases_json(cases: Sequence[Case], *, key: bool) -> Json:
 
 def _csv(heads: Sequence[str], lines: Iterable[Sequence[str | float]]) -> str:
     """A table of words and numbers, these to six places."""
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(heads)
-    writer.writerows(
-        [cell if isinstance(cell, str) else f"{round(float(cell), 6) + 0.0:.8g}" for cell in line]
+    return csv_text(heads, [
+        [cell if isinstance(cell, str) else float(f"{round(float(cell), 6):.8g}") for cell in line]
         for line in lines
-    )
-    return text.getvalue()
+    ])  # fmt: skip
 
 
 QUESTION = "Guess first. What is wrong, and at which outlet? What single look would settle it?"

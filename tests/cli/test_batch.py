@@ -148,3 +148,41 @@ def test_json_counts_and_gate(dbox, boxes):
     assert all(sum(flow["worst_over_target_boxes"]) == 1498 for flow in answer["flows"])
     assert picture.read_bytes().startswith(b"\x89PNG")
     assert os.path.basename(answer["files"][0]) == "r.csv"
+
+
+def test_what_is_odd_in_a_list_is_told_once(dbox, tmp_path):
+    path, out = tmp_path / "list.csv", tmp_path / "r.csv"
+    path.write_text("box,outlet 1,outlet 2,\n=1,0,1/8,\n-2,0,0,a note\n-2,0,1/8,\n")
+    code, said, err = dbox("batch", str(path), "--out", str(out), *OPTIONS, *ALONE, "--quick")
+    assert (code, err) == (0, "")
+    told = " ".join(said.split())
+    assert told.count("one name stands in rows 3, 4") == 1
+    assert told.count('"a note" in row 3, column 4') == 1
+    assert told.count('"=1" and 2 more') == 1
+    out.unlink()
+    _, said, _ = dbox("batch", str(path), "--out", str(out), *OPTIONS, *ALONE, "--quick", "--json")
+    assert len(json.loads(said)["warnings"]) == 3
+
+
+def test_a_list_of_bad_rows_is_no_success(dbox, tmp_path):
+    path, out = tmp_path / "list.csv", tmp_path / "r.csv"
+    path.write_text("box,outlet 1,outlet 2\nA,x,0\n")
+    code, said, err = dbox("batch", str(path), "--out", str(out), *OPTIONS, *ALONE)
+    assert (code, said) == (2, "")
+    assert "has no row that is a box" in err
+
+
+def test_labels_in_a_table_to_fill_in_are_harmless_and_it_is_said_once(dbox, tmp_path):
+    """Labels as given in JSON; the table is read back by the same labels."""
+    path, table = tmp_path / "box.toml", tmp_path / "table.csv"
+    path.write_text(
+        '[insert]\nkind = "circle"\ndiameter = "2 in"\n[[outlet]]\nlabel = "=1+1"\n'
+        'reading = "-1 mm"\n[[outlet]]\nlabel = "+2"\nreading = "1 mm"\n'
+    )
+    _, _, err = dbox("check", str(path), "--write-csv", str(table))
+    assert err.count("in the table it stands with ' in front") == 1
+    assert table.read_text().splitlines()[1:] == ["'=1+1,-1", "'+2,1"]
+    code, said, _ = dbox("split", str(path), "--readings", str(table), "--json")
+    assert code == 0
+    labels = [outlet["label"] for outlet in json.loads(said)["cases"][0]["outlets"]]
+    assert labels == ["=1+1", "+2"]

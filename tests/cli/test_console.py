@@ -1,6 +1,7 @@
 """The one question loop: what is typed means the same whatever is asked."""
 
 import io
+from pathlib import Path
 
 import pytest
 
@@ -121,3 +122,20 @@ def test_a_line_that_was_cut_off_is_no_answer(monkeypatch, capsys):
     assert not hold(Talk(None, quiet=True), script, "Paused.")
     assert script.kept == "a"
     assert capsys.readouterr().out == ""
+
+
+@pytest.mark.parametrize("source", ["file", "typed"])
+def test_answers_without_an_end_are_refused(monkeypatch, source):
+    """Every system of this kind has /dev/zero, which never ends."""
+    with open("/dev/zero", encoding="utf-8") as zeros:
+        monkeypatch.setattr("sys.stdin", zeros)
+        with pytest.raises(ScenarioError, match=r"bigger than 1000000|goes on for"):
+            Talk(Path("/dev/zero") if source == "file" else None, quiet=True).ask("? ")
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+def test_answers_are_lines_however_they_end(tmp_path, end):
+    path = tmp_path / "answers.txt"
+    path.write_bytes(end.join(["\ufeffone", "# a remark", "two", ""]).encode())
+    talk = Talk(path, quiet=True)
+    assert [talk.ask("? "), talk.ask("? ")] == ["one", "two"]

@@ -22,7 +22,7 @@ def tally_of(verdicts, flows, refused=0):
         verdicts=counts,
         by_flow=np.tile(counts, (flows, 1)),
         worst=worst,
-        work=np.zeros(4, np.int64),
+        work=np.zeros(5, np.int64),
         inlet=np.zeros(1, np.int64),
         refused=np.array([refused]),
     )

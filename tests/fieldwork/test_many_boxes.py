@@ -5,20 +5,23 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dbox import Circle, Notch, PipeEnd
+from dbox import Circle, Notch, PipeEnd, Slot, split
 from dbox.fieldwork import setup, shares
+from dbox.fieldwork.estimate import normal_points
 from dbox.fieldwork.levelling import level
 from dbox.fieldwork.many_boxes import (
     EDGES,
     WORK,
     Boxes,
     Tally,
+    _nearly,
+    _root_table,
     judge_drawn,
     judge_first_order,
     overall,
     work_at,
 )
-from dbox.fieldwork.shares import VERDICTS, assess
+from dbox.fieldwork.shares import VERDICTS, assess, chances, verdict_codes
 
 from .sites import DOSE, HOLE, INCH, POUR, TRICKLE, box
 
@@ -267,3 +270,43 @@ def test_a_jet_takes_verdicts_and_gives_none():
         np.testing.assert_array_equal(unsaid.verdict == WITHIN, struck.verdict == WITHIN)
         # one whose lips differ by far more is outside all the same
         assert OUTSIDE in struck.verdict[1, 1::3]
+
+
+@pytest.mark.parametrize("openings", [HOLES, MIXED, HOLES[:1], (Slot(INCH), Slot(INCH, INCH))])
+@pytest.mark.parametrize("tolerance", [None, 0.02, 1.0])
+def test_chances_are_those_of_drawing_every_box_to_all_digits(openings, tolerance):
+    """Against the plain way: every drawn box split, each share held against its tolerance."""
+    boxes = some_boxes(openings, 12, 1.5e-3, spread=0.7e-3, seed=5)
+    if tolerance is not None:
+        boxes = replace(boxes, tolerance=np.full(12, tolerance))
+    judged = judge_drawn(boxes, INFLOW, samples=SAMPLES, seed=2)
+    drawn = boxes.lip[:, None] + boxes.error[:, None] * normal_points(SAMPLES, len(openings), 2)
+    for case, inflow in enumerate(INFLOW):
+        share = split(inflow, drawn, openings).share
+        within, beyond = chances(share, boxes.target[:, None], boxes.tolerance[:, None, None])
+        np.testing.assert_array_equal(judged.within_probability[case], within)
+        np.testing.assert_array_equal(judged.verdict[case], verdict_codes(within, beyond))
+
+
+@pytest.mark.parametrize("opening", [*MIXED[:4], Slot(INCH), Slot(INCH, INCH), Notch(0.5)])
+def test_root_tables_are_true_to_a_twentieth_of_a_micrometre(opening):
+    """Against the opening's own rating, half-way between nodes and everywhere else."""
+    table = _root_table(opening)
+    head = np.random.default_rng(1).uniform(0.0, 0.3, 4000) ** 2 * 10
+    flow, slope = opening.rating(head, None)
+    found, rate = np.zeros_like(head), np.zeros_like(head)
+    table.add(head, found, rate)
+    assert np.max(np.abs(found - flow) / slope) < 5e-8
+    np.testing.assert_allclose(table.head(flow), head, rtol=0, atol=5e-8)
+
+
+@pytest.mark.parametrize("openings", [HOLES, MIXED])
+@pytest.mark.parametrize("inflow", [TRICKLE.inflow, DOSE.inflow, 0.2])
+def test_struck_boxes_are_split_by_tables_as_by_the_openings(openings, inflow):
+    """Two ways; the last inflow stands higher than the tables go, and is split exactly."""
+    boxes = some_boxes(openings, 30, 1.5e-3, seed=7)
+    flow, level = np.full(30, inflow), split(inflow, boxes.lip, openings).level
+    boxes.lip[:, 0] -= 0.003
+    near, exact = _nearly(boxes, flow, level), split(inflow, boxes.lip, openings)
+    np.testing.assert_allclose(near.share, exact.share, rtol=0, atol=1e-5)
+    np.testing.assert_allclose(near.level, exact.level, rtol=0, atol=1e-6)

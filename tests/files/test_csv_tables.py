@@ -1,5 +1,8 @@
 """Readings and catches out of tables that spreadsheets save, and back into them."""
 
+import csv
+import io
+import unicodedata
 from dataclasses import replace
 from pathlib import Path
 
@@ -8,8 +11,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from dbox import Circle
-from dbox.errors import ScenarioError
+from dbox.errors import CellWarning, ScenarioError
 from dbox.fieldwork.site import Flow, Outlet, Pour, Site
+from dbox.files.csv_table import csv_text, texts_written
 from dbox.files.readings_csv import (
     catches_csv,
     read_inflow,
@@ -17,7 +21,6 @@ from dbox.files.readings_csv import (
     with_catches,
     with_readings,
 )
-from dbox.files.toml_file import MOST_BYTES
 
 INCH = 0.0254
 LPM = 1e-3 / 60
@@ -111,7 +114,7 @@ def test_an_outlet_without_a_row_is_not_measured(tmp_path: Path) -> None:
         ("outlet,reading\n1,2025-01-08\n", 'row 2, column "reading" is "2025-01-08", a date'),
         ("outlet,reading\n1,1/8\n", 'row 2, column "reading" is "1/8"; give its unit, or name the'),
         ("outlet,reading (mm)\n1,high\n", 'row 2, column "reading (mm)" is "high"'),
-        ("outlet,reading (furlong)\n1,3\n", 'row 2, column "reading (furlong)" is "3 furlong"'),
+        ("outlet,reading (furlong)\n1,3\n", 'column "reading (furlong)": its unit is'),
         ("outlet,reading (m)\n1,32\n", 'row 2, column "reading (m)" is "32 m"; a reading at a box'),
         ("outlet,reading (mm)\n4,3\n", 'row 2, column "outlet" is "4"; there is no such outlet'),
         ("outlet,reading (mm)\ndich side,3\n", 'row 2, column "outlet" is "dich side"; there is'),
@@ -123,7 +126,7 @@ def test_an_outlet_without_a_row_is_not_measured(tmp_path: Path) -> None:
         ("outlet\n1\n", "has no column of values; add reading"),
         ("", "is empty; its first row names the columns"),
         ('outlet,reading\n1,"3 mm\n', "row 2 is no row of a table"),
-        ("outlet,reading (mm)\n" + "1,3\n" * 1001, "has more than 1000 rows"),
+        ("outlet,reading (mm)\n" + "1,3\n" * 1001, "has more than 1,000 rows"),
     ],
 )
 def test_what_is_not_clear_is_refused_with_row_and_column(
@@ -146,7 +149,7 @@ def test_what_is_no_text_table_is_refused(tmp_path: Path, content: bytes) -> Non
 
 
 def test_a_file_that_is_too_big_or_not_there_is_refused(tmp_path: Path) -> None:
-    assert "bigger than" in faults(tmp_path, "outlet,reading\n" + " " * MOST_BYTES)[0]
+    assert "bigger than" in faults(tmp_path, "outlet,reading\n" + " " * 1_000_000)[0]
     with pytest.raises(ScenarioError, match="no such file"):
         with_readings(a_site(), tmp_path / "none.csv")
 
@@ -210,6 +213,7 @@ labels = st.text(
 heights = st.lists(st.floats(-0.9, 0.9), max_size=4).map(tuple)
 
 
+@pytest.mark.filterwarnings("ignore::dbox.errors.CellWarning")
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
 @given(
     st.lists(st.tuples(labels, heights), min_size=1, max_size=6, unique_by=lambda o: o[0].lower())
@@ -346,3 +350,35 @@ def test_as_many_rows_as_the_refusal_says(tmp_path: Path, monkeypatch) -> None:
     path.write_text(path.read_text() + "30,0\n")
     with pytest.raises(ScenarioError, match=r"series.csv: has more than 3 rows"):
         read_inflow(path)
+
+
+FORMULAS = ("=1+1", "=cmd|' /C calc'!A0", "+1", "@SUM(1)", "-2", " =1", "\uff1d1", "\t=1")
+"""What spreadsheets take for a formula or a number (OWASP, CSV Injection: = + - @ tab, carriage
+return, and their full-width forms)."""
+
+TURNING = ("\u202egnp.exe", "a\u2066b", "bell\a", "a\x1b[2J", "a\u200fb")
+"""Unicode Standard Annex 9: characters that set the direction; ASCII: that control."""
+
+
+@pytest.mark.parametrize("text", [*FORMULAS, *TURNING])
+def test_text_in_tables_is_harmless_and_numbers_are_numbers(tmp_path: Path, text: str) -> None:
+    with pytest.warns(CellWarning, match="in the table it stands with ' in front"):
+        written = csv_text(["name", text], [[text, -0.5], ["1-2", 3.0], ["O'k = 1", 1e-05]])
+    rows = [*csv.reader(io.StringIO(written.removeprefix("\ufeff")))]
+    assert [row[1] for row in rows[1:]] == ["-0.5", "3", "0.00001"]
+    assert [row[0] for row in rows[2:]] == ["1-2", "O'k = 1"]
+    for cell in (rows[0][1], rows[1][0]):
+        assert cell.strip()[0] not in "=+-@\uff1d\uff0b\uff0d\uff20"
+        assert not any(unicodedata.category(c) in ("Cc", "Cf") for c in cell)
+    path = saved(tmp_path, f"outlet,reading (mm)\r\n{texts_written([text])[0]},-1.5\r\n")
+    labels = (text, "other")
+    assert with_readings(a_site(labels=labels), path).outlets[0].readings == (-0.0015,)
+
+
+def test_an_unknown_unit_of_a_head_is_told_once(tmp_path: Path) -> None:
+    (told,) = faults(tmp_path, "outlet,reading (furlong)\n1,3\n2,4\n")
+    assert 'the unit "furlong" is not known' in told
+    path = saved(tmp_path, "outlet,slow (furlong)\n1,3\n2,4\n")
+    with pytest.raises(ScenarioError) as caught:
+        with_catches(a_site(SLOW), path)
+    assert len(caught.value.faults) == 1

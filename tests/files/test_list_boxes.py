@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from dbox import Circle, ScenarioError
+from dbox.files.csv_table import Dialect
 from dbox.files.list_results import answer, columns
 from dbox.files.list_rows import read_heads
 
@@ -161,6 +162,8 @@ def test_a_piece_without_a_row_has_no_boxes(head, line):
         ("", "there is no column box"),
         ("box,outlet 1,opening 1", '"opening 1" is of no outlet'),
         ("box,outlet 1,clock 7", '"clock 7" is of no outlet'),
+        ("box,outlet 1 (furlong)", 'its unit is "1 furlong"'),
+        ("box,outlet 1,tolerance (mm)", 'tolerance \\(mm\\)": its unit'),
         ("box,outlet 1,clock 1 (deg)", '"clock 1 \\(deg\\)" has a unit'),
     ],
 )
@@ -187,7 +190,7 @@ def test_a_row_without_a_box_keeps_out_the_box_above_it():
 def test_results_are_a_table_with_a_row_a_box():
     given = ["box,outlet 1,outlet 2", '"Elm, 3",0,0', "O'k 12,0,1/4", "Üb,capped,0"]
     boxes, _ = listed(*given)
-    lines, tally = answer(boxes, SETTINGS, with_work=True)
+    lines, tally = answer(boxes, SETTINGS, with_work=True, dialect=Dialect())
     rows = [*csv.DictReader(io.StringIO(table(lines)))]
     assert [row["box"] for row in rows] == ["Elm, 3", "O'k 12", "Üb"]
     assert rows[0]["1 gpm worst over target"] == "1.000"
@@ -204,7 +207,7 @@ def test_results_are_a_table_with_a_row_a_box():
 def test_a_small_move_is_told_in_inches_too():
     """Exact: lips 1/32 in apart (0.79 mm) meet; a rule marked in 32nds shows such a move."""
     boxes, _ = listed("box,outlet 1,outlet 2,spread,tolerance", "A,0,1/32,0.1 mm,2 %")
-    lines, _ = answer(boxes, SETTINGS, with_work=True)
+    lines, _ = answer(boxes, SETTINGS, with_work=True, dialect=Dialect())
     (row,) = csv.DictReader(io.StringIO(table(lines)))
     assert re.search(r"2: lower 1/32 in \(0\.[5678] mm\) by the ruler", row["turns"])
 
@@ -238,7 +241,7 @@ def test_a_line_that_csv_refuses_is_one_bad_row():
 
 def test_shares_keep_the_place_of_an_outlet_that_is_not_there():
     boxes, _ = listed("box,outlet 1,outlet 2,outlet 3", "A,0,none,0")
-    lines, _ = answer(boxes, SETTINGS, with_work=False)
+    lines, _ = answer(boxes, SETTINGS, with_work=False, dialect=Dialect())
     assert b"0.5000 - 0.5000" in lines
 
 

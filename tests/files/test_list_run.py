@@ -243,6 +243,68 @@ def test_files_of_others_are_refused_and_stay(out, name, kind):
     assert {path.name for path in out.parent.iterdir()} == {"list.csv", "precious.csv", name}
 
 
+ODD = """box;outlet 1 (mm);outlet 2 (mm);
+=cmd|' /C calc'!A0;3,2;0;
+Oak 12;3,5;0;
+Oak 12;3;-1;left side broken
+\u202eb;2;0;
+-2;x;0;
+"""
+
+
+def remarked(remarks):
+    return remarks.twice, remarks.harmed, remarks.bare
+
+
+def test_what_is_odd_in_a_list_is_told_whether_a_run_was_stopped_or_not(out, monkeypatch):
+    out.with_name("list.csv").write_text(ODD, encoding="utf-8")
+    whole = run(out.with_name("whole.csv"))
+    stopped(out, monkeypatch, done=2)
+    again = run(out)
+    assert again.resumed
+    assert remarked(again.remarks) == remarked(whole.remarks)
+    assert whole.remarks.twice == (1, (3, 4))
+    assert whole.remarks.harmed == ("=cmd|' /C calc'!A0", 3)
+    assert whole.remarks.bare == ('"left side broken" in row 4, column 4', 1)
+
+
+def test_results_are_written_as_the_list_is_and_hold_no_formula(out):
+    out.with_name("list.csv").write_text(ODD, encoding="utf-8")
+    run(out)
+    with out.open(newline="", encoding="utf-8") as file:
+        rows = [*csv.DictReader(file, delimiter=";")]
+    names = ["'=cmd|' /C calc'!A0", "Oak 12", "Oak 12", "\\u202eb"]
+    assert [row["box"] for row in rows] == names
+    for row in rows:
+        shares = [float(share.replace(",", ".")) for share in row["1 gpm shares"].split()]
+        assert sum(shares) == pytest.approx(1.0, abs=2e-4)
+        assert "." not in row["1 gpm worst over target"] + row["1 gpm within probability"]
+    bad = out.with_name("r.bad.csv").read_text(encoding="utf-8").splitlines()
+    assert bad[0] == "row;box;reason"
+    assert bad[1].startswith("6;'-2;")
+
+
+@pytest.mark.parametrize(
+    ("rows", "decimal"),
+    [("A;3.5;0", "."), ("A;3,5;0", ","), ("A;3;0", ","), ("A;3;0\nB;0.5;1,5", ".")],
+)
+def test_decimals_are_those_of_the_list(out, rows, decimal):
+    out.with_name("list.csv").write_text(f"box;outlet 1 (mm);outlet 2 (mm)\n{rows}\n")
+    run(out)
+    assert f";1{decimal}" in out.read_text().splitlines()[1]
+
+
+@pytest.mark.parametrize(
+    ("rows", "said"), [("A,x,0\nB,1\n", "why is told in .*r.bad.csv"), ("", "write a row for each")]
+)
+def test_a_list_without_one_good_row_has_no_results(out, rows, said):
+    out.with_name("list.csv").write_text(f"box,outlet 1,outlet 2\n{rows}")
+    with pytest.raises(ScenarioError, match=said):
+        run(out)
+    left = {"list.csv", "r.bad.csv"} if rows else {"list.csv"}
+    assert {path.name for path in out.parent.iterdir()} == left
+
+
 @pytest.mark.parametrize("name", ["r.csv.part", "r.bad.csv.part", "r.csv.state"])
 @pytest.mark.parametrize("kind", ["file", "link"])
 def test_what_has_taken_the_place_of_a_part_is_left_alone(out, monkeypatch, name, kind):
