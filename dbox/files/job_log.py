@@ -1,8 +1,13 @@
 """The log of a guided set-up: every answer kept, and the job that it leads to.
 
-The log of `box.toml` is `box.toml.log.jsonl`, next to it. One line is one complete event:
+The log of `box.toml` is `box.toml.log.jsonl`, next to it. One line is one complete event,
+here cut in two:
 
-    {"event": "read", "at": "2025-05-06T09:30:00+02:00", "outlet": "3", "readings_m": [0.0032]}
+    {"n": 7, "event": "read", "at": "2025-05-06T09:30:00+02:00", "outlet": "3",
+     "readings_m": [0.0032]}
+
+Lines are numbered, so that one that was taken out, doubled or moved by hand is noticed; those of
+earlier versions are not. A blank line says nothing.
 
 An event is on the disk (`fsync`) before the next question is asked. A last line without its newline
 was torn off by a kill or a power cut: where it is no event, it is set aside in a file of its own.
@@ -74,19 +79,37 @@ def _entries(path: Path, content: bytes) -> tuple[list[Entry], bytes]:
     if len(content) > MOST_BYTES:
         raise ScenarioError(f"{path}: is bigger than {MOST_BYTES} bytes; move it away")
     end = content.rfind(b"\n") + 1
-    entries = []
+    entries: list[Entry] = []
     for number, line in enumerate(content[:end].splitlines(), start=1):
+        if not line.strip():
+            continue
         entry = _entry(line)
         if entry is None:
             told = show(line.decode(errors="replace"))
-            raise ScenarioError(
-                f"{path}: line {number} is {told}, which is no event of a job; put the log back as "
-                "it was, or move it away and begin anew"
-            )
-        entries.append(entry)
+            raise _not_as_written(path, number, f"{told}, which is no event of a job")
+        entries.append(_in_turn(path, number, entry, len(entries) + 1))
     # all of the last event may be there, with only its newline missing
     last = _entry(content[end:])
-    return (entries, content[end:]) if last is None else ([*entries, last], b"")
+    if last is None:
+        return entries, content[end:]
+    return [*entries, _in_turn(path, content.count(b"\n") + 1, last, len(entries) + 1)], b""
+
+
+def _in_turn(path: Path, line: int, entry: Entry, turn: int) -> Entry:
+    """An event without its number, which is its turn where there is one."""
+    number = entry.pop("n", turn)
+    if number != turn:
+        raise _not_as_written(
+            path, line, f"number {show(number)}, not {turn}: lines were lost, doubled or moved"
+        )
+    return entry
+
+
+def _not_as_written(path: Path, line: int, fault: str) -> ScenarioError:
+    return ScenarioError(
+        f"{path}: line {line} is {fault}; put the log back as it was, or move it away and begin "
+        "anew"
+    )
 
 
 def _entry(line: bytes) -> Entry | None:
@@ -160,7 +183,8 @@ class JobLog:
         """Bring one event to the disk."""
         length = os.fstat(self._file.fileno()).st_size
         try:
-            self._write(json.dumps(entry, allow_nan=False).encode("ascii") + b"\n")
+            line = json.dumps({"n": len(self.entries) + 1, **entry}, allow_nan=False)
+            self._write(line.encode("ascii") + b"\n")
             os.fsync(self._file.fileno())
         except OSError as error:
             # where this fails too, the piece is set aside when the log is opened again

@@ -39,7 +39,7 @@ from dbox.fieldwork.many_boxes import Tally
 from dbox.files.list_boxes import Settings, read_boxes
 from dbox.files.list_results import answer, columns, csv_line
 from dbox.files.list_rows import OFFSET, OPENING, TOLERANCE, Layout, Piece, layout_of, pieces
-from dbox.files.write_file import check_place, lock, put, write_file
+from dbox.files.write_file import behind_links, check_place, lock, put, write_file
 
 _FILES = ("results", "bad")
 _LONGEST = 10_000_000
@@ -54,6 +54,7 @@ class Places:
 
     def __post_init__(self) -> None:
         check_place(self.results, overwrite=True)
+        behind_links(self.results, ".bad.csv.part")
 
     @property
     def bad(self) -> Path:
