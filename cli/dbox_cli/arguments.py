@@ -116,5 +116,7 @@ def flow_index(site: "Site", name: str | None) -> int | None:
     if name is None:
         return None
     if name not in names:
-        raise typer.BadParameter(f"--at is {name!r}; the flows are {', '.join(names)}")
+        from dbox.errors import did_you_mean, show
+
+        raise typer.BadParameter(f"--at is {show(name)}, no flow here; {did_you_mean(name, names)}")
     return names.index(name)

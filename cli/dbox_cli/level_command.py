@@ -26,7 +26,9 @@ At = Annotated[
         help="Flow, by name, at which unequal targets are met [all, as nearly as can be]."
     ),
 ]
-Step = Annotated[float, typer.Option(help="Turns are told to so much [deg].")]
+Step = Annotated[
+    float, typer.Option(min=0.1, max=45, help="Turns are told to so much [deg], 0.1 to 45.")
+]
 
 
 def command(

@@ -118,7 +118,18 @@ def _entry(line: bytes) -> Entry | None:
         entry = json.loads(line, parse_constant=_refuse)
     except (ValueError, RecursionError):
         return None
-    return entry if isinstance(entry, dict) and isinstance(entry.get("event"), str) else None
+    return entry if isinstance(entry, dict) and _has_form(entry) else None
+
+
+def _has_form(entry: Entry) -> bool:
+    """Whether an entry names its event, and what it says of a box can be looked up in it."""
+    tables = [entry.get(key) for key in ("box", "angles_rad", "told")]
+    if isinstance(tables[0], dict):
+        outlets = tables[0].get("outlets", [])
+        tables += outlets if isinstance(outlets, list) else ["no list"]
+    return isinstance(entry.get("event"), str) and all(
+        table is None or isinstance(table, dict) for table in tables
+    )
 
 
 def _refuse(constant: str) -> None:
