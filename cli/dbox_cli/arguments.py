@@ -67,6 +67,15 @@ def naming(source: str) -> Iterator[None]:
         raise ScenarioError(f"{source}: {error}") from error
 
 
+def refuse_idle(context: typer.Context, idle: Mapping[str, str]) -> None:
+    """Refuse options that were given and would do nothing; `idle`: why, where there is a why."""
+    for param in context.command.params:
+        source = context.get_parameter_source(param.name or "")
+        why = idle.get(param.opts[0])
+        if why and source is not None and source.name == "COMMANDLINE":
+            raise typer.BadParameter(f"{param.opts[0]} means nothing {why}; leave it out")
+
+
 def refuse_one_file_twice(files: Mapping[str, Path | str | None]) -> None:
     """Refuse arguments that name the same file, however each is spelled or linked."""
     from dbox.errors import ScenarioError

@@ -26,9 +26,7 @@ At = Annotated[
         help="Flow, by name, at which unequal targets are met [all, as nearly as can be]."
     ),
 ]
-Step = Annotated[
-    float, typer.Option(min=0.1, max=45, help="Turns are told to so much [deg], 0.1 to 45.")
-]
+Step = Annotated[float, typer.Option(min=0.001, max=45, help="Turns are told to so much [deg].")]
 
 
 def command(

@@ -77,7 +77,7 @@ def run() -> None:
         warnings.filterwarnings("always", "no font here has", UserWarning)
         warnings.showwarning = partial(_warn, warnings.showwarning)
         try:
-            code = app(standalone_mode=False)
+            code = app(prog_name="dbox", standalone_mode=False)
             sys.stdout.flush()
         except SystemExit as stop:
             if not isinstance(stop.__context__, BrokenPipeError):
