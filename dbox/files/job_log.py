@@ -325,7 +325,10 @@ def logged_site(box: Mapping[str, Any], present: Site) -> Site:
         outlets = tuple(_logged_outlet(told, own) for told in box["outlets"])
         title = str(box["title"])
     except (KeyError, TypeError, ValueError) as error:
-        raise ScenarioError(f"the log does not say which box it is about: {error!r}") from error
+        raise ScenarioError(
+            "the log does not say which box it is about; put it back as it was, or move it away "
+            "and begin anew"
+        ) from error
     labels = [outlet.label for outlet in outlets]
     target = present.target
     weights = dict(zip(own, target.weights, strict=False))
@@ -513,7 +516,10 @@ def played(site: Site, rules: Rules, visit: Visit, earlier: Job | None = None) -
                 for o in site.outlets
             ]
         except (KeyError, TypeError, ValueError) as error:
-            raise ScenarioError(f"the log does not go with the outlets: {error}") from error
+            raise ScenarioError(
+                "where the holes stand by the log does not go with the outlets; put the log or the "
+                "scenario back as it was, or begin another visit with --again"
+            ) from error
     start = begin(site, rules, angles, earlier)
     changed: list[str] = []
     if start.compared is not None:
@@ -534,8 +540,10 @@ def played(site: Site, rules: Rules, visit: Visit, earlier: Job | None = None) -
             start = start if known is None else start.having(topic, known)
         return replay(start, events)
     except (DomainError, IndexError, KeyError, ValueError) as error:
+        said = f": {error}" if isinstance(error, DomainError) else ""
         raise ScenarioError(
-            f"the log cannot be played again: {error}; put it back as it was, or begin anew"
+            f"the log cannot be played again{said}; put it back as it was, or move it away and "
+            "begin anew"
         ) from error
 
 
