@@ -123,7 +123,7 @@ def libraries(name: str) -> set[str]:
 )  # fmt: skip
 def test_libraries_keep_to_their_floor(library, homes):
     users = [name for name in MODULES if library in libraries(name)]
-    assert [n for n in users if not n.startswith(tuple(f"{home}." for home in homes))] == []
+    assert [n for n in users if not f"{n}.".startswith(tuple(f"{home}." for home in homes))] == []
 
 
 def loaded(code: str) -> set[str]:

@@ -69,6 +69,15 @@ def naming(source: str) -> Iterator[None]:
         raise ScenarioError(f"{source}: {error}") from error
 
 
+def refuse_idle(context: typer.Context, idle: Mapping[str, str]) -> None:
+    """Refuse options that were given and would do nothing; `idle`: why, where there is a why."""
+    for param in context.command.params:
+        source = context.get_parameter_source(param.name or "")
+        why = idle.get(param.opts[0])
+        if why and source is not None and source.name == "COMMANDLINE":
+            raise typer.BadParameter(f"{param.opts[0]} means nothing {why}; leave it out")
+
+
 def refuse_one_file_twice(files: Mapping[str, Path | str | None]) -> None:
     """Refuse arguments that name the same file, however each is spelled or linked."""
     from dbox.errors import ScenarioError
@@ -151,5 +160,7 @@ def flow_index(site: "Site", name: str | None) -> int | None:
     if name is None:
         return None
     if name not in names:
-        raise typer.BadParameter(f"--at is {name!r}; the flows are {', '.join(names)}")
+        from dbox.errors import did_you_mean, show
+
+        raise typer.BadParameter(f"--at is {show(name)}, no flow here; {did_you_mean(name, names)}")
     return names.index(name)

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 
 def command(
+    context: typer.Context,
     file: Annotated[str, typer.Argument(
         metavar="LIST.csv", help='One row a box, or one an outlet; or a shipped one, "forty-boxes".'
     )],
@@ -66,6 +67,11 @@ def command(
         # a run that is gone on with may have made the picture
         overwrite=overwrite or places.state.exists(),
     )
+    arguments.refuse_idle(context, {
+        "--samples": "with --quick" * quick,
+        "--seed": "with --quick" * quick,
+        "--overwrite": "without --picture: results are never replaced" * (picture is None),
+    })  # fmt: skip
     settings = read_settings(
         flows=flow or (), opening=opening, coefficient=coefficient, offset=offset, spread=spread,
         tolerance=tolerance, inlet=inlet, pipe=pipe, main=main, units=units or "in",

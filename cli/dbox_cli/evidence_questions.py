@@ -12,7 +12,7 @@ from dbox.files.box_interview import HEAD, NOT_KNOWN, WORDS
 from dbox.files.evidence_interview import Document, answered, labels_of, queries, said
 from dbox.files.scenario import load, resolve
 from dbox.files.toml_file import with_values
-from dbox.files.write_file import write_file
+from dbox.files.write_file import behind_links, write_file
 from dbox.report.cautions import RANKED, TRENCH, UTILITIES
 from dbox.report.setup_report import after_text
 from dbox.report.text import wrapped
@@ -152,6 +152,8 @@ def ask_all(file: str, talk: Talk, script_of: type[LookScript] = LookScript) -> 
     folder = source.parent if Path(file).exists() else Path()
     if not os.access(folder, os.W_OK):
         raise ScenarioError(f"{folder}: cannot be written; copy the scenario to another folder")
+    stem = f"{source.stem}-{script.what}"
+    behind_links(folder / stem, "-99.toml")
     hold(talk, script, "Stopped asking; every answer so far is kept.")
     if script.document == script.begun:
         talk.say(["", *wrapped(f"Nothing was added to {source.name}."), ""])
@@ -161,7 +163,6 @@ def ask_all(file: str, talk: Talk, script_of: type[LookScript] = LookScript) -> 
         talk.say(["", f"wrote {source}", ""])
         return source
     head = f"# Written by the questions of `dbox {script.command} --ask`.\n\n"
-    stem = f"{source.stem}-{script.what}"
     made = _written(folder, stem, head + with_values(text, script.document), talk)
     talk.say(["", f"wrote {made}", ""])
     return made

@@ -26,7 +26,9 @@ At = Annotated[
         help="Flow, by name, at which unequal targets are met [all, as nearly as can be]."
     ),
 ]
-Step = Annotated[float, typer.Option(help="Turns are rounded to this much [deg].")]
+Step = Annotated[
+    float, typer.Option(min=0.001, max=45, help="Turns are rounded to this much [deg].")
+]
 
 
 def command(

@@ -36,6 +36,7 @@ def check(
 ) -> None:
     """Validate a scenario; every fault is told at once."""
     from dbox.fieldwork.falls_plan import aim
+    from dbox.fieldwork.oddities import odd_notes
     from dbox.fieldwork.readings import without_placeholders
     from dbox.fieldwork.series import fed
     from dbox.fieldwork.ties import tie_notes
@@ -67,7 +68,7 @@ def check(
         named = f"another box{f': {box.title}' if box.title else ''}"
         words = f"outlet {site.outlets[i].label} feeds {named}, {len(box.outlets)} outlets"
         typer.echo("\n".join(wrapped(words)))
-    if told := noted(sentences(tie_notes(site.ties))):
+    if told := noted(sentences([*odd_notes(site), *tie_notes(site.ties)])):
         typer.echo("\n".join(told[1:]))
     if written.placeholder:
         typer.echo("its readings are placeholders: put in your own, then take out the line")

@@ -63,15 +63,15 @@ def command(
     from dbox_cli.setup_questions import Setup
     from dbox_cli.visit_questions import VisitScript, visit_name
 
-    if not Path(file).exists() and file.removesuffix(".toml") in shipped_names():
-        raise ScenarioError(
-            f"{file}: is a shipped example; copy {resolve(file)} to a file of your own, name that"
-        )
     try:
         name = visit if visit is None else visit_name(visit)
     except ScenarioError as error:
         raise typer.BadParameter(f"--visit {error}") from error
     setup = Setup(file=file, goal=goal, at=at, step=step, again=again, edited=edited, visit=name)
+    if not setup.path.exists() and file.removesuffix(".toml") in shipped_names():
+        raise ScenarioError(
+            f"{file}: is a shipped example; copy {resolve(file)} to a file of your own, name that"
+        )
     log, after = log_path(setup.path), setup_report.after_path(setup.path)
     refuse_one_file_twice(
         {"FILE": setup.path, "its log": log, "--answers": answers,

@@ -15,7 +15,7 @@ from dbox.files import box_interview as box
 from dbox.files import job_log, setup_answers, toml_file
 from dbox.files.job_log import JobLog
 from dbox.files.scenario import load, loads
-from dbox.files.write_file import is_begun, write_file
+from dbox.files.write_file import behind_links, is_begun, write_file
 from dbox.report.cautions import IN_USE
 from dbox.report.recheck_report import recheck_lines, recheck_text
 from dbox.report.setup_report import doubt_text, end_lines, pass_lines
@@ -379,7 +379,7 @@ class Setup:
     @property
     def path(self) -> Path:
         """The file itself, behind any link, so that it has one log whatever it is called."""
-        return Path(self.file).resolve()
+        return behind_links(Path(self.file), ".log.jsonl.torn")
 
     def rules(self, site: Site) -> Rules:
         """How turns are worked out."""

@@ -44,6 +44,7 @@ Outlets = Annotated[
 
 
 def command(
+    context: typer.Context,
     file: arguments.OptionalFile = None,
     *,
     kind: Annotated[Kind, typer.Option(
@@ -81,8 +82,12 @@ def command(
     from dbox.report.text import noted
     from dbox.report.wording import sentences
 
-    if visit is not None and kind is not Kind.SETUP:
-        raise typer.BadParameter("--visit is for --kind setup; leave it out")
+    other, beside = kind is not Kind.SETUP, f"with --kind {kind.value}"
+    arguments.refuse_idle(context, {
+        **dict.fromkeys(("--visit", "--goal", "--at", "--step"), beside * other),
+        "--seed": beside * (other and kind is not Kind.INSPECTION),
+        "--flow": "without FILE" * (file is None),
+    })  # fmt: skip
     told = {"--tie": tie, "--side": side, "--call": call}
     if given := [option for option, value in told.items() if value]:
         if kind is not Kind.OWNER or file is None:

@@ -6,7 +6,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dbox_cli.arguments import AsJson, File, Overwrite, naming, refuse_one_file_twice, site_of
+from dbox_cli.arguments import (
+    AsJson,
+    File,
+    Overwrite,
+    naming,
+    refuse_idle,
+    refuse_one_file_twice,
+    site_of,
+)
 from dbox_cli.output import print_json, progress_bar, save_picture
 
 if TYPE_CHECKING:
@@ -23,6 +31,7 @@ class Side(Enum):
 
 
 def command(
+    context: typer.Context,
     file: File,
     event: Annotated[list[str] | None, typer.Option(
         metavar="FIXTURE",
@@ -74,12 +83,14 @@ def command(
         raise typer.BadParameter(f"{' and '.join(given)}: ask for one of them at a time")
     # with none asked for, a day where it is known who lives there
     asked = (given or ["--contrast" if site.works.people is None else "--day"])[0]
-    idle = {"--for": until if asked in ("--day", "--days", "--contrast") else None,
-            "--settling": settling if asked == "--contrast" else None}  # fmt: skip
-    for option, wish in idle.items():
-        if wish is not None:
-            raise typer.BadParameter(f"{option} means nothing with {asked}; leave one of them out")
-    compared = asked == "--contrast"
+    compared, drawn, beside = asked == "--contrast", asked in ("--day", "--days"), f"with {asked}"
+    refuse_idle(context, {
+        "--for": beside * (drawn or compared),
+        "--settling": beside * compared,
+        "--toward": "without --settling" * (settling is None),
+        "--volume": beside * (not compared),
+        "--seed": beside * (not drawn),
+    })  # fmt: skip
     if out:
         _check_out(out, overwrite=overwrite, contrast=compared)
     with naming(file):
@@ -89,7 +100,7 @@ def command(
             sinks = settling_rates(site, sinking, toward.value)
         if compared:
             outcomes = side_by_side(site, typed("--volume", volume, scenario_tables.some_volume))
-        elif asked in ("--day", "--days"):
+        elif drawn:
             with progress_bar(f"{days} days") as progress:
                 found = run_days(site, days, seed=seed, settling=sinks, progress=progress)
             outcomes = (found,)

@@ -13,6 +13,7 @@ from dbox_cli.arguments import (
     Overwrite,
     Picture,
     naming,
+    refuse_idle,
     refuse_one_file_twice,
     site_of,
 )
@@ -58,6 +59,7 @@ NO_SCREEN_PAGE = Path("dbox-live.html")
 
 @app.command("case")
 def case_command(
+    context: typer.Context,
     seed: Annotated[int, typer.Option(min=0, help="Same seed, same cases.")],
     groups: Annotated[int, typer.Option(min=1, help="How many groups, each its own case.")] = 1,
     out: Annotated[
@@ -76,6 +78,10 @@ def case_command(
     from dbox.report.teach_report import case_report, cases_json, key_report
 
     as_text = out is not None and out.suffix.lower() == ".txt"
+    refuse_idle(context, {
+        "--key": "with --out, which writes it beside" * (out is not None and not as_json),
+        "--paper": "without --out FILE.pdf" * (out is None or as_text),
+    })  # fmt: skip
     files = check_pair(out, as_text=as_text, overwrite=overwrite)
     with naming("--groups"):
         cases = make_cases(seed, groups)
@@ -136,6 +142,7 @@ def sweep_command(
 
 @app.command("compare")
 def compare_command(
+    context: typer.Context,
     file: LessonFile = None,
     opening: Annotated[
         list[str] | None,
@@ -168,6 +175,8 @@ def compare_command(
     from dbox.files.typed import choice_box, lesson_height, lesson_kinds
     from dbox.report.teach_report import compare_csv, compare_json, compare_report
 
+    alone = "without --opening" * (not opening)
+    refuse_idle(context, dict.fromkeys(("--tolerance", "--spread", "--offset"), alone))
     check_files(picture, table, file, overwrite=overwrite)
     site, off = choice_box(own_site(file, outlets), outlets=outlets, flows=flow or (),
                            tolerance=tolerance, offset=offset, spread=spread)  # fmt: skip
@@ -192,7 +201,9 @@ def compare_command(
 @app.command("live")
 def live_command(
     file: LessonFile = None,
-    outlets: Outlets = None,
+    outlets: Annotated[
+        int | None, typer.Option(min=2, max=8, help="Outlets of the made-up box [4].")
+    ] = None,
     outlet: Annotated[
         str | None, typer.Option(help="Outlet with the wrong lip, by label [first].")
     ] = None,

@@ -185,8 +185,9 @@ def level(
 
     known: What all fillings together tell of the lips; left out, the readings of the site alone.
     """
-    if not hand_step > 0:
-        raise DomainError(f"the step of a turn is {np.degrees(hand_step):g} deg; give one above 0")
+    if not 0 < hand_step <= np.pi / 4:
+        said = f"the step of a turn is {np.degrees(hand_step):g} deg"
+        raise DomainError(f"{said}; give one above 0 and up to 45")
     if design_flow is not None and not 0 <= design_flow < len(site.flows):
         raise DomainError(f"design_flow is {design_flow}; the site has {len(site.flows)} flows")
     lips = measured_lips(site)

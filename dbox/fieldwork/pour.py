@@ -25,6 +25,7 @@ import numpy as np
 
 from dbox.arrays import Array, BoolArray, freeze
 from dbox.fieldwork.inlet import jet_notes, strike, ways
+from dbox.fieldwork.oddities import odd_notes
 from dbox.fieldwork.readings import Lips, measured_lips
 from dbox.fieldwork.shares import BAND, SAMPLES, SIDE_95, target_shares
 from dbox.fieldwork.site import Pour, Site, plan_area
@@ -197,6 +198,7 @@ def expect(
         inlet_open=hangs,
         held=held,
         warnings=(
+            *odd_notes(site),
             *jet_notes(site, jet, decides, names),
             *range_notes(result, names),
             *lips.warnings,

@@ -40,6 +40,7 @@ from dbox.arrays import Array, ArrayLike, BoolArray, freeze
 from dbox.errors import DomainError
 from dbox.fieldwork.estimate import SET_WELL, level_chance
 from dbox.fieldwork.inlet import NOTICED, Strike, header_notes, jet_notes, strike, ways
+from dbox.fieldwork.oddities import odd_notes
 from dbox.fieldwork.readings import MOST_READINGS, Lips, lips_or_plan, reading_variance
 from dbox.fieldwork.site import Flow, Site
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
@@ -305,6 +306,7 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
         no_jet=no_jet,
         settling_spread=settling,
         warnings=(
+            *odd_notes(site),
             *target_notes(site),
             *jet_notes(site, jet, decides, names),
             *range_notes(result, names),

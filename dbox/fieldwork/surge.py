@@ -36,6 +36,7 @@ from dbox.fieldwork.inlet import (
     pumped_mouth,
     strike,
 )
+from dbox.fieldwork.oddities import odd_notes
 from dbox.fieldwork.readings import lips_or_plan
 from dbox.fieldwork.series import behind, fed
 from dbox.fieldwork.shares import NOTABLE, gains_most, over_target, target_shares
@@ -389,6 +390,7 @@ def run(
         capacity=capacity,
         ponding=ponding(found) if over_days else None,
         warnings=(
+            *odd_notes(site),
             *notes_on(site, found),
             *([Note(what="surge: held back", values=held)] if held else ()),
         ),

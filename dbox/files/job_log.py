@@ -1,8 +1,13 @@
 """The log of a guided set-up: every answer kept, and the job that it leads to.
 
-The log of `box.toml` is `box.toml.log.jsonl`, next to it. One line is one complete event:
+The log of `box.toml` is `box.toml.log.jsonl`, next to it. One line is one complete event,
+here cut in two:
 
-    {"event": "read", "at": "2025-05-06T09:30:00+02:00", "outlet": "3", "readings_m": [0.0032]}
+    {"n": 7, "event": "read", "at": "2025-05-06T09:30:00+02:00", "outlet": "3",
+     "readings_m": [0.0032]}
+
+Lines are numbered, so that one that was taken out, doubled or moved by hand is noticed; those of
+earlier versions are not. A blank line says nothing.
 
 An event is on the disk (`fsync`) before the next question is asked. A last line without its newline
 was torn off by a kill or a power cut: where it is no event, it is set aside in a file of its own.
@@ -74,19 +79,37 @@ def _entries(path: Path, content: bytes) -> tuple[list[Entry], bytes]:
     if len(content) > MOST_BYTES:
         raise ScenarioError(f"{path}: is bigger than {MOST_BYTES} bytes; move it away")
     end = content.rfind(b"\n") + 1
-    entries = []
+    entries: list[Entry] = []
     for number, line in enumerate(content[:end].splitlines(), start=1):
+        if not line.strip():
+            continue
         entry = _entry(line)
         if entry is None:
             told = show(line.decode(errors="replace"))
-            raise ScenarioError(
-                f"{path}: line {number} is {told}, which is no event of a job; put the log back as "
-                "it was, or move it away and begin anew"
-            )
-        entries.append(entry)
+            raise _not_as_written(path, number, f"{told}, which is no event of a job")
+        entries.append(_in_turn(path, number, entry, len(entries) + 1))
     # all of the last event may be there, with only its newline missing
     last = _entry(content[end:])
-    return (entries, content[end:]) if last is None else ([*entries, last], b"")
+    if last is None:
+        return entries, content[end:]
+    return [*entries, _in_turn(path, content.count(b"\n") + 1, last, len(entries) + 1)], b""
+
+
+def _in_turn(path: Path, line: int, entry: Entry, turn: int) -> Entry:
+    """An event without its number, which is its turn where there is one."""
+    number = entry.pop("n", turn)
+    if number != turn:
+        raise _not_as_written(
+            path, line, f"number {show(number)}, not {turn}: lines were lost, doubled or moved"
+        )
+    return entry
+
+
+def _not_as_written(path: Path, line: int, fault: str) -> ScenarioError:
+    return ScenarioError(
+        f"{path}: line {line} is {fault}; put the log back as it was, or move it away and begin "
+        "anew"
+    )
 
 
 def _entry(line: bytes) -> Entry | None:
@@ -95,7 +118,18 @@ def _entry(line: bytes) -> Entry | None:
         entry = json.loads(line, parse_constant=_refuse)
     except (ValueError, RecursionError):
         return None
-    return entry if isinstance(entry, dict) and isinstance(entry.get("event"), str) else None
+    return entry if isinstance(entry, dict) and _has_form(entry) else None
+
+
+def _has_form(entry: Entry) -> bool:
+    """Whether an entry names its event, and what it says of a box can be looked up in it."""
+    tables = [entry.get(key) for key in ("box", "angles_rad", "told")]
+    if isinstance(tables[0], dict):
+        outlets = tables[0].get("outlets", [])
+        tables += outlets if isinstance(outlets, list) else ["no list"]
+    return isinstance(entry.get("event"), str) and all(
+        table is None or isinstance(table, dict) for table in tables
+    )
 
 
 def _refuse(constant: str) -> None:
@@ -160,7 +194,8 @@ class JobLog:
         """Bring one event to the disk."""
         length = os.fstat(self._file.fileno()).st_size
         try:
-            self._write(json.dumps(entry, allow_nan=False).encode("ascii") + b"\n")
+            line = json.dumps({"n": len(self.entries) + 1, **entry}, allow_nan=False)
+            self._write(line.encode("ascii") + b"\n")
             os.fsync(self._file.fileno())
         except OSError as error:
             # where this fails too, the piece is set aside when the log is opened again
@@ -294,7 +329,10 @@ def logged_site(box: Mapping[str, Any], present: Site) -> Site:
         title = str(box["title"])
         target = _logged_target(box, outlets, present)
     except (KeyError, TypeError, ValueError) as error:
-        raise ScenarioError(f"the log does not say which box it is about: {error!r}") from error
+        raise ScenarioError(
+            "the log does not say which box it is about; put it back as it was, or move it away "
+            "and begin anew"
+        ) from error
     logged = replace(present, title=title, outlets=outlets, target=target)
     # what is told outlet by outlet belongs to the outlets that there are now
     same = [outlet.label for outlet in outlets] == list(own)
@@ -509,7 +547,10 @@ def played(site: Site, rules: Rules, visit: Visit, earlier: Job | None = None) -
                 for o in site.outlets
             ]
         except (KeyError, TypeError, ValueError) as error:
-            raise ScenarioError(f"the log does not go with the outlets: {error}") from error
+            raise ScenarioError(
+                "where the holes stand by the log does not go with the outlets; put the log or the "
+                "scenario back as it was, or begin another visit with --again"
+            ) from error
     start = begin(site, rules, angles, earlier)
     changed: list[str] = []
     if start.compared is not None:
@@ -530,8 +571,10 @@ def played(site: Site, rules: Rules, visit: Visit, earlier: Job | None = None) -
             start = start if known is None else start.having(topic, known)
         return replay(start, events)
     except (DomainError, IndexError, KeyError, ValueError) as error:
+        said = f": {error}" if isinstance(error, DomainError) else ""
         raise ScenarioError(
-            f"the log cannot be played again: {error}; put it back as it was, or begin anew"
+            f"the log cannot be played again{said}; put it back as it was, or move it away and "
+            "begin anew"
         ) from error
 
 

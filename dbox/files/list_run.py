@@ -29,10 +29,10 @@ from importlib.metadata import version
 from itertools import chain, islice
 from multiprocessing import get_context, parent_process
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Annotated, Any, BinaryIO
 
 import numpy as np
-from pydantic import TypeAdapter
+from pydantic import Field, TypeAdapter
 
 from dbox.errors import ScenarioError
 from dbox.fieldwork.many_boxes import Tally
@@ -49,7 +49,7 @@ from dbox.files.list_rows import (
     pieces,
     read_rows,
 )
-from dbox.files.write_file import check_place, lock, put, write_file
+from dbox.files.write_file import behind_links, check_place, lock, put, write_file
 
 _FILES = ("results", "bad")
 _LONGEST = 10_000_000
@@ -64,6 +64,7 @@ class Places:
 
     def __post_init__(self) -> None:
         check_place(self.results, overwrite=True)
+        behind_links(self.results, ".bad.csv.part")
 
     @property
     def bad(self) -> Path:
@@ -86,14 +87,17 @@ class Places:
         return f"to begin anew remove {self.state} and what ends in .part beside it"
 
 
+Count = Annotated[int, Field(ge=0, lt=2**62)]
+
+
 @dataclass(frozen=True, kw_only=True)
 class State:
     """How far a run has come: a line of its state."""
 
     about: Mapping[str, str]  # What the run is about: the list and all that decides its answers.
-    pieces: int  # Pieces of the list that are in the parts.
-    lengths: Mapping[str, int]  # Of the parts then. [bytes]
-    content: Mapping[str, Any]  # What was counted of them.
+    pieces: Count  # Pieces of the list that are in the parts.
+    lengths: Mapping[str, Count]  # Of the parts then. [bytes]
+    content: Mapping[str, list[Count] | list[list[Count]]]  # What was counted of them.
     done: bool  # Whether all pieces are in the parts.
 
 
@@ -268,15 +272,33 @@ def _same(file: BinaryIO, path: Path) -> bool:
 
 
 def _line(state: State) -> bytes:
-    return _STATE.dump_json(state) + b"\n"
+    written = _STATE.dump_json(state)
+    return hashlib.sha256(written).hexdigest().encode() + b" " + written + b"\n"
 
 
 def _entry(line: bytes) -> State | None:
-    """A line of a state; None where it is none."""
+    """A line of a state; None where it is none, or no longer what was written."""
+    digest, _, written = line.removesuffix(b"\n").partition(b" ")
+    if line.startswith(b"{"):
+        # of version 0.1
+        written = line
+    elif digest != hashlib.sha256(written).hexdigest().encode():
+        return None
     try:
-        return _STATE.validate_json(line, strict=True)
+        return _STATE.validate_json(written, strict=True)
     except ValueError:
         return None
+
+
+def _tallied(progress: Progress, flows: int) -> Tally:
+    """What has been counted so far."""
+    tally = Tally.empty(flows)
+    for name, counts in progress.now.content.items():
+        total = getattr(tally, name, None)
+        if total is None or total.shape != np.array(counts, object).shape:
+            raise _not_own(progress.places.state)
+        total += np.array(counts, np.int64)
+    return tally
 
 
 def _not_own(path: Path) -> ScenarioError:
@@ -365,9 +387,7 @@ def run_batch(
         "picture": str(picture or "").encode("ascii", "backslashreplace").decode(),
     }
     with closing(Progress(Places(out), about, firsts)) as progress:
-        tally = Tally.empty(len(settings.flows))
-        if counts := progress.now.content:
-            tally = Tally(**{name: np.array(each, np.int64) for name, each in counts.items()})
+        tally = _tallied(progress, len(settings.flows))
         step = _DRAWN_PIECE if settings.samples or with_work else _QUICK_PIECE
         rest = pieces(source, layout, above, step)
         remarks = Remarks()

@@ -12,6 +12,7 @@ import dataclasses
 import inspect
 import os
 import re
+import unicodedata
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cache
 from pathlib import Path
@@ -91,10 +92,12 @@ class Faults:
         return not missing
 
     def names(self, kind: str, names: Mapping[int, str], key: str = "name") -> None:
-        """Refuse a name that another table of a list has, whatever its case."""
+        """Refuse a name that another table of a list has, or one that looks the same."""
         first: dict[str, int] = {}
         for index, name in names.items():
-            earlier = first.setdefault(name.lower(), index)
+            # alike on paper: 1 and a wide 1, either case
+            alike = unicodedata.normalize("NFKC", name).casefold()
+            earlier = first.setdefault(alike, index)
             if earlier != index:
                 self.tell(
                     f"{kind}[{index + 1}].{key} is {show(name)}, which {kind}[{earlier + 1}] has "

@@ -4,6 +4,7 @@ Every whole file goes through here. What grows as a job goes on does not: the lo
 the parts and the state of a run over a list.
 """
 
+import contextlib
 import errno
 import os
 import secrets
@@ -35,13 +36,16 @@ def lock(descriptor: int) -> bool:
 
 def check_place(path: Path, *, overwrite: bool) -> Path:
     """Refuse a path that no file can be written to; `overwrite`: one that is there may go."""
+    is_there = False
     try:
         path.lstat()
         is_there = True
+        path.stat()
     except (FileNotFoundError, NotADirectoryError):
-        is_there = False
+        # a link may lead to what is not there yet
+        pass
     except (OSError, ValueError) as error:
-        # too long a name, or a NUL in it
+        # too long a name, a NUL in it, or links in a circle
         raise cannot_write(path, error) from error
     if path.is_dir():
         raise ScenarioError(f"{path}: is a folder; name a file in it")
@@ -56,13 +60,31 @@ def check_place(path: Path, *, overwrite: bool) -> Path:
     return path
 
 
+def behind_links(path: Path, ending: str) -> Path:
+    """The file that a name leads to; refused where it is none, or has no room for an ending."""
+    try:
+        real = path.resolve()
+        for place in (real, real.with_name(f"{real.name}{ending}")):
+            with contextlib.suppress(FileNotFoundError, NotADirectoryError):
+                place.lstat()
+    except (OSError, RuntimeError, ValueError) as error:
+        # links in a circle, a NUL in it, or a name too long
+        reason = getattr(error, "strerror", None) or error
+        raise ScenarioError(
+            f"{shorten(str(path), 200)}: cannot be used, alone or with {ending} added ({reason}); "
+            "take another name, or a shorter one"
+        ) from error
+    return real
+
+
 def write_file(
     path: Path, content: bytes | str | Callable[[Path], None], *, overwrite: bool = False
 ) -> None:
     """Write a whole file, down to the disk; where that fails, what stood there stands."""
     check_place(path, overwrite=overwrite)
     place = path.resolve() if overwrite else path
-    aside = place.with_name(f".dbox-{secrets.token_hex(8)}{path.suffix.lower()}")
+    # what draws goes by the ending, and no ending that says something is longer
+    aside = place.with_name(f".dbox-{secrets.token_hex(8)}{path.suffix.lower()[:9]}")
     try:
         with aside.open("xb") as file:
             if callable(content):

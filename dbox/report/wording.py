@@ -144,6 +144,19 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "level: places not known": "positions of three outlets are needed to tell which side to lift",
     "level: slipped": "it does not stand where it was left: did the insert slip, or is it stuck? "
     "Its clock is not trusted any more: look at it, and turn it by the rule",
+    "odd: date": 'record.date is "{date}", which is no day; write it as 2026-05-04',
+    "odd: hole": "its opening is {wide:.0f mm} wide, more than the {wall:.0f mm} of a wall of the "
+    "box; measure both again",
+    "odd: inlet": "the inlet lies {under:.0f mm} under the outlets, so water stands in its pipe; "
+    "look again at inlet_drop, which is + where the inlet is higher",
+    "odd: lip": "its lip reads {lip:.0f mm} over still water and the rim {rim:.0f mm}: water "
+    "leaves over the rim before this line runs; read both again",
+    "odd: offset": "hole and offset need a pipe of {pipe:.0f mm}, and a usual one has "
+    "{usual:.0f mm}; measure diameter and offset again",
+    "odd: place": "it stands {far:.0f mm} from the nearest wall, in the midst of the box; measure "
+    "at again, from the left corner of the inlet's wall",
+    "odd: spread": "one reading is said to be good to {spread:.0f mm} only, and a rule is good to "
+    "1 or 2 mm; is that the spread of one reading?",
     "opening: notch angle": "a notch of {angle:.0f deg} is outside the {low:.0f deg/} to "
     "{high:.0f deg} that its coefficient was measured at",
     "opening: slot width": "a slot {width:.0f mm} wide is narrower than the {least:.0f mm} that "

@@ -25,6 +25,26 @@ surge off-level --day                               | add people = 4 under [hous
 surge off-level --dose pump                         | has no [pump]
 surge family-of-four --inflow nowhere.csv           | nowhere.csv: there is no such file
 surge family-of-four --volume 5 --contrast          | --volume is
+surge family-of-four --volume '5 gal'               | --volume means nothing with --day; leave
+surge family-of-four --day --toward left            | --toward means nothing without --settling
+surge family-of-four --event toilet --seed 0        | --seed means nothing with --event
+sheet off-level --kind field --out a.pdf --step 5   | --step means nothing with --kind field
+sheet off-level --kind owner --out a.pdf --seed 1   | --seed means nothing with --kind owner
+sheet --outlets 3 --kind field --out a.pdf --flow 5 | --flow means nothing without FILE
+batch forty-boxes --out r.csv --quick --samples 400 | --samples means nothing with --quick
+batch forty-boxes --out r.csv --overwrite           | --overwrite means nothing without --picture
+level off-level --step 400                          | --step is "400"; write 45
+level off-level --step inf                          | --step is "inf"; write 45
+level off-level --step nan                          | --step is "nan"; write
+level off-level --at noon                           | --at is "noon", no flow here; use trickle
+level off-level --goal lowest                       | --goal is "lowest"; write least-turning or
+grades full-job --gat                               | --gat is no option of dbox grades; did you
+grades full-job twice                               | twice is more than dbox grades takes
+grades full-job --flow                              | --flow has no value; write one after it
+level off-level --gate=1                            | --gate takes no value; leave out
+level off-level --seed 1.5                          | --seed is "1.5"; write a whole number
+grades                                              | grades: FILE is missing; dbox grades --help
+leval off-level                                     | "leval" is no command of dbox; did you mean
 teach sweep --opening circle                        | --opening
 teach sweep --coefficient 0.6                       | --coefficient needs --opening
 teach sweep --flow 5                                | --flow
@@ -38,11 +58,14 @@ teach sweep --picture sweep.gif                     | sweep.gif
 teach compare --opening 'hole 2 in'                 | --opening
 teach compare --error 0                             | --error
 teach live --outlet 9                               | --outlet
-teach live --outlets 12                             | at most 8
+teach live --outlets 12                             | --outlets is "12"; write 8 or less
 teach live --out page.txt                           | page.txt
 teach handout --out page.txt                        | page.txt
 teach case                                          | --seed
 teach case --seed -1                                | --seed
+teach case --seed 1 --out c.txt --key               | --key means nothing with --out
+teach case --seed 1 --paper a4                      | --paper means nothing without --out
+teach compare --spread '1/8 in'                     | --spread means nothing without --opening
 teach case --seed 1 --groups 14                     | --groups
 teach case --seed 1 --out case.doc                  | case.doc
 teach case --seed 1 --out no/case.txt               | no folder

@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import shlex
 import subprocess
 import sys
@@ -10,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.files.damage import damaged
+from tests.files.damage import SCENARIOS, damaged
 
 
 def python(*arguments: str, **environment: str) -> subprocess.CompletedProcess[str]:
@@ -86,11 +87,40 @@ def test_a_bug_gets_a_short_line_and_70(dbox, monkeypatch: pytest.MonkeyPatch):
     assert "Traceback" not in err
 
 
-def test_a_closed_pipe_is_no_error():
-    line = f"{sys.executable} -m dbox schema | head -1"
-    result = subprocess.run(line, shell=True, capture_output=True, text=True, check=False)
-    assert result.stdout == "{\n"
-    assert result.stderr == ""
+@pytest.mark.everyday(4)
+@pytest.mark.parametrize(
+    ("line", "code", "told"),
+    [
+        ("{ dbox schema; echo $? >&2; } | true", 0, "^0\n$"),
+        ("dbox no-such 2>&- | wc -c >&2; exit ${PIPESTATUS[0]}", 2, "^ *0\n$"),
+        ("dbox --help > /dev/full", 2, "the output cannot be written .*; make room"),
+        ("ln -s loop.toml loop.toml; dbox setup loop.toml", 2, "loop.toml: .*; take another name"),
+        ("dbox check off-level 2> /dev/full", 0, "^$"),
+        ("dbox split no-such 2> /dev/full", 2, "^$"),
+        ("dbox check off-level >&-", 0, "^$"),
+        ("dbox schema > /dev/full", 2, "the output cannot be written .*; make room"),
+        ("{ dbox setup new.toml --answers /dev/null; echo $? >&2; } | true", 0, "^0\n$"),
+        ("dbox setup new.toml <&- >/dev/null", 0, "^$"),
+        ("MPLBACKEND=odd dbox split off-level --picture a.png >&2", 2, 'MPLBACKEND is "odd".*; un'),
+        ("ln -s a.png a.png; dbox split off-level --overwrite --picture a.png", 2, "a.png: .*;"),
+        ("dbox setup $(printf %0241d 0).toml", 2, "00...: cannot be used.*; take another name"),
+        ("dbox setup $(printf %0999d 0).toml", 2, "00...: cannot be used.*; take another name"),
+        ("dbox batch forty-boxes --out $(printf %0240d 0).csv", 2, "0...: .* .bad.csv.part added"),
+        ("cp $SHIPPED/wet-line.toml $(printf %0245d 0).toml; dbox diagnose 0*.toml --ask", 2,
+         r"0...: cannot be used, alone or with -99.toml added.*; take another name"),
+        ("dbox new a.$(printf %0250d 0)", 0, "^$"),
+    ],
+)  # fmt: skip
+def test_plain_situations_are_no_bugs(tmp_path, line, code, told):
+    """A reader that has gone is none; errors go to stderr or nowhere; nothing waits or is 70."""
+    result = subprocess.run(
+        ["bash", "-c", f'dbox() {{ "{sys.executable}" -m dbox "$@"; }}\n{line}'],
+        cwd=tmp_path, capture_output=True, text=True, check=False, stdin=subprocess.DEVNULL,
+        env={**os.environ, "SHIPPED": str(SCENARIOS)},
+    )  # fmt: skip
+    assert re.search(told, result.stderr), result.stderr
+    assert result.returncode == code
+    assert "Traceback" not in result.stderr
 
 
 def test_no_colour_where_output_is_not_a_terminal():

@@ -73,7 +73,7 @@ def test_json_names_the_file(dbox, tmp_path):
         (("--kind", "poster", "--out", "form.pdf"), "poster"),
         (("--kind", "field", "--paper", "a5", "--out", "form.pdf"), "a5"),
         (("--kind", "setup", "--at", "flood", "--out", "form.pdf"), "flood"),
-        (("--kind", "setup", "--step", "0", "--out", "form.pdf"), "step of a turn"),
+        (("--kind", "setup", "--step", "0", "--out", "form.pdf"), "--step is"),
         (("--kind", "field"), "--out"),
     ],
 )
@@ -219,7 +219,7 @@ def test_a_visit_that_was_not_is_refused(dbox, set_up, tmp_path):
     out = str(tmp_path / "form.pdf")
     code, _, err = dbox("sheet", str(job), "--kind", "field", "--visit", "1", "--out", out)
     assert code == 2
-    assert "--visit is for --kind setup" in " ".join(err.split())
+    assert "--visit means nothing with --kind field" in " ".join(err.split())
 
 
 def test_a_log_of_another_box_is_refused(dbox, set_up, tmp_path):

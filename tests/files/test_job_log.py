@@ -64,7 +64,7 @@ def test_an_event_is_on_the_disk_before_append_returns(tmp_path: Path, monkeypat
     with JobLog(path, "09:00") as log:
         monkeypatch.setattr(os, "fsync", spy)
         log.append(answer(1))
-        assert flushed[-1].splitlines()[-1] == json.dumps(answer(1)).encode()
+        assert flushed[-1].splitlines()[-1] == json.dumps({"n": 2, **answer(1)}).encode()
 
 
 @pytest.mark.parametrize("every", [9, pytest.param(1, marks=pytest.mark.slow)])
@@ -86,7 +86,9 @@ def test_cut_anywhere_it_goes_on_with_every_complete_event(tmp_path: Path, every
         # the last line may be all there but for its newline
         if rest and whole[cut : cut + 1] == b"\n":
             lines, rest = [*lines, rest], b""
-        expected = [json.loads(line) for line in lines]
+        numbered = [json.loads(line) for line in lines]
+        assert [entry.pop("n") for entry in numbered] == [*range(1, len(numbered) + 1)]
+        expected = numbered
         assert read_log(path) == expected
         with JobLog(path, "10:00") as log:
             assert log.entries[:-1] == expected
@@ -112,7 +114,7 @@ def test_torn_pieces_are_all_kept(tmp_path: Path):
 
 
 @pytest.mark.parametrize(
-    "line", [b"", b"reading 1/8", b"[]", b"1", b'{"at": "09:00"}', b'{"event": 3}', b"{" * 5000,
+    "line", [b"reading 1/8", b"[]", b"1", b'{"at": "09:00"}', b'{"event": 3}', b"{" * 5000,
              b'{"event": NaN}', b"\xff\xfe", b'{"event": "read"'],
     ids=lambda line: repr(line[:16]),
 )  # fmt: skip
@@ -126,6 +128,38 @@ def test_a_complete_line_that_is_no_event_is_refused_by_its_number(tmp_path: Pat
     with pytest.raises(ScenarioError, match="line 4 is "):
         JobLog(path, "10:00")
     assert path.read_bytes() == good + line + b"\n" + good
+
+
+def test_a_line_taken_out_doubled_or_moved_is_told_by_its_number(tmp_path: Path):
+    """Exact: each way there is to do one of these to a log of five lines, but for its last one."""
+    path = tmp_path / "log"
+    written(path, 4)
+    good = path.read_bytes().splitlines(keepends=True)
+    hurt = {}
+    for i in range(4):
+        hurt["lost", i] = i, [*good[:i], *good[i + 1 :]]
+    for i in range(5):
+        hurt["doubled", i] = i + 1, [*good[: i + 1], *good[i:]]
+        for j in range(i + 1, 5):
+            swapped = [*good]
+            swapped[i], swapped[j] = good[j], good[i]
+            hurt["swapped", i, j] = i, swapped
+    for what, (place, lines) in hurt.items():
+        path.write_bytes(b"".join(lines))
+        for opens in (read_log, lambda place: JobLog(place, "10:00")):
+            with pytest.raises(ScenarioError, match=f"line {place + 1} is number"):
+                opens(path)
+        assert path.read_bytes() == b"".join(lines), what
+
+
+def test_blank_lines_say_nothing_and_lines_of_earlier_versions_bear_no_number(tmp_path: Path):
+    path = tmp_path / "log"
+    path.write_text("".join(json.dumps(answer(n)) + "\n\n \n" for n in range(2)))
+    with JobLog(path, "10:00") as log:
+        log.append(answer(2))
+    assert answers(read_log(path)) == [answer(n) for n in range(3)]
+    numbers = [json.loads(line).get("n") for line in path.read_text().split("\n") if line.strip()]
+    assert numbers == [None, None, 3, 4]
 
 
 def test_a_damaged_log_is_read_or_refused_and_never_more(tmp_path: Path):

@@ -1,7 +1,6 @@
 """A run over a list: the same bytes whatever happens to it, and nothing of anybody else lost."""
 
 import csv
-import json
 import os
 from dataclasses import replace
 from pathlib import Path
@@ -349,9 +348,7 @@ def test_a_state_whose_last_line_is_another_is_gone_on_with(out, monkeypatch, la
     stopped(out, monkeypatch)
     state = out.with_name("r.csv.state")
     kept = state.read_bytes()
-    state.write_bytes(
-        json.dumps(json.loads(kept.splitlines()[-1])).encode() if last is None else kept + last
-    )
+    state.write_bytes(kept.splitlines()[-1].partition(b" ")[2] if last is None else kept + last)
     with pytest.raises(StoppedError):
         run(out, told=stop_after(0))
     assert run(out).resumed
