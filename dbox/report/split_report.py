@@ -212,6 +212,26 @@ def band_words(low: float, high: float) -> str:
     return f"{100 * low:.0f} to {100 * high:.0f} %"
 
 
+def line_verdict(assessment: Assessment, case: int, outlet: int) -> str:
+    """What the whole band of a share says: `over`, `under`, `within` or `cannot tell`.
+
+    Empty where no verdict may be given: nothing measured, no tolerance, no target.
+    """
+    target, allowed = assessment.target[outlet], assessment.tolerance
+    if assessment.lips.planned or assessment.target_open or allowed is None or not target:
+        return ""
+    jet = assessment.straight_decides and assessment.jet_decides[case]
+    if jet or assessment.inlet_open[case]:
+        return "cannot tell"
+    low, high = assessment.share_low[case, outlet], assessment.share_high[case, outlet]
+    least, most = target * (1.0 - allowed), target * (1.0 + allowed)
+    if low > most:
+        return "over"
+    if high < least:
+        return "under"
+    return "within" if low >= least and high <= most else "cannot tell"
+
+
 def open_words(assessment: Assessment) -> str:
     """What is not known of the inlet and decides, and what to do about it."""
     if assessment.inlet is None:
