@@ -155,7 +155,9 @@ def draw_fall(sheet: Sheet, plan: Plan, plane: Plane, lengths: Lengths, *, aside
     # over a level arrow, beside a steep one
     over = abs(u) > abs(v)
     at = (x + 0.5 * u, max(y, y + v) + 0.08) if over else (max(x, x + u) + 0.08, y + 0.5 * v)
-    look = {"ha": "center", "va": "bottom"} if over else {"ha": "left", "va": "center"}
+    look: dict[str, Any] = (
+        {"ha": "center", "va": "bottom"} if over else {"ha": "left", "va": "center"}
+    )
     sheet.write(*at, words, zorder=7, **look)
 
 

@@ -21,7 +21,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch, Rectangle
 from matplotlib.patheffects import withStroke
 
-from dbox.drawings.streams import BOXES, FAINT, Whole, draw_boxes, shares_text
+from dbox.drawings.streams import BOXES, FAINT, Whole, draw_boxes
 from dbox.drawings.style import (
     BODY,
     BOX,
@@ -61,7 +61,7 @@ from dbox.errors import DomainError
 from dbox.fieldwork.shares import Assessment
 from dbox.fieldwork.site import Site
 from dbox.lengths import Lengths
-from dbox.report.split_report import line_verdict
+from dbox.report.split_report import line_verdict, share_text, title
 from dbox.report.text import chance_text
 from dbox.report.wording import PLANNED, joined
 from dbox.units import INCH, gpm_litres, percent_text
@@ -379,7 +379,7 @@ def _signed(assessment: Assessment, flow: int, room: float) -> list[str]:
         for said in (line_verdict(assessment, flow, i) for i in range(len(assessment.labels)))
     ]
     for unit, signed in ((" %", True), ("", True), ("", False)):
-        shares = shares_text(assessment.result.share[flow], unit)
+        shares = [share_text(x, unit) for x in assessment.result.share[flow].tolist()]
         texts = [f"{sign * signed}{share}" for sign, share in zip(signs, shares, strict=True)]
         if max(text_width(text, SMALL) for text in texts) <= room:
             break
@@ -442,7 +442,7 @@ def split_figure(site: Site, assessment: Assessment) -> Figure:
     width, height = PAPER
     sheet = Sheet.blank((width, height + _MORE * max(flows - BOXES, 0)))
     said = [PLANNED] * assessment.lips.planned
-    sheet.head(site.title or "How a distribution box splits its flow", *said)
+    sheet.head(title(site, assessment), *filter(None, [site.title]), *said)
     source = site.tolerance and site.tolerance.source
     notes = [*joined(assessment.warnings), *([f"tolerance from: {source}"] if source else [])]
     sheet.foot([*notes, *left_out(assessment.names)])

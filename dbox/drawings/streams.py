@@ -7,7 +7,6 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Polygon, Rectangle
 
-from dbox.arrays import Array
 from dbox.drawings.style import (
     BODY,
     BOX,
@@ -26,7 +25,8 @@ from dbox.drawings.style import (
 )
 from dbox.fieldwork.shares import Assessment
 from dbox.fieldwork.site import Site
-from dbox.units import INCH, percent_text
+from dbox.report.split_report import share_text
+from dbox.units import INCH
 
 FAINT = 0.18
 """How much of the colour of water each of the levels over one another adds. [-]"""
@@ -86,7 +86,7 @@ def draw_boxes(sheet: Sheet, assessment: Assessment, site: Site, whole: Whole) -
     wall = top - whole.height
     foot = wall - _STREAM - 0.06
     shares = assessment.result.share[whole.flows]
-    words = [shares_text(each) for each in shares]
+    words = [[share_text(share) for share in each] for each in shares.tolist()]
     texts = [text for each in words for text in each]
     written = max(text_width(text, SMALL) for text in texts) <= whole.column - 0.03
     named = max(text_width(label, SMALL) for label in assessment.labels) <= whole.column - 0.03
@@ -142,15 +142,3 @@ def _draw_stream(sheet: Sheet, x: float, wall: float, half: float, label: str) -
     corners = [(x - half, start), (x + half, start), (x + half, neck), (x, neck - tip),
                (x - half, neck)]  # fmt: skip
     sheet.draw(Polygon(corners, facecolor=WATER.colour, edgecolor="none", label=label))
-
-
-def shares_text(shares: Array, unit: str = " %") -> list[str]:
-    """Shares in figures, to two digits that count.
-
-    >>> shares_text(np.array([0.4613, 0.0352, 0.0, 1.0]))
-    ['46 %', '3.5 %', '0 %', '100 %']
-    """
-    return [
-        f"{percent_text(x, 1 if 0.0 < x < 0.0995 else 0).removesuffix(' %')}{unit}"
-        for x in shares.tolist()
-    ]

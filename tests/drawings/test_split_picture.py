@@ -9,11 +9,12 @@ from matplotlib.patches import Polygon
 
 from dbox import Circle, Notch, PipeEnd, Slot
 from dbox.drawings.split_picture import View, draw_strip, split_figure
-from dbox.drawings.style import MEDIUM, OVER, UNDER, WATER, WITHIN
+from dbox.drawings.style import MEDIUM, OVER, TITLE, UNDER, WATER, WITHIN
 from dbox.errors import DomainError
 from dbox.fieldwork.shares import assess
-from dbox.fieldwork.site import Flow
+from dbox.fieldwork.site import Flow, Target
 from dbox.lengths import PLAIN
+from dbox.report.split_report import title
 from dbox.report.wording import sentences
 from dbox.units import INCH, gpm_litres, inches, millimetres
 from tests.drawings import paper
@@ -123,6 +124,34 @@ def test_water_in_true_proportions_stands_at_the_level_of_its_flow():
         if line.get_color() == WATER.colour and line.get_linewidth() == MEDIUM
     ]
     assert drawn_at == pytest.approx(assessment.result.level)
+
+
+@pytest.mark.parametrize("name", ["off-level", "tilted-rebed"])
+def test_the_title_is_what_the_lowest_lip_gets(name):
+    assessment, figure = split_drawn(name)
+    lips = assessment.lips.height
+    low = int(np.argmin(lips))
+    under = np.median(np.delete(lips, low)) - lips[low]
+    weak, strong = (f"{100 * assessment.result.share[k, low]:.0f} %" for k in (0, -1))
+    gets = f"outlet {assessment.labels[low]} gets {weak} of a trickle, {strong} of a dose"
+    (written,) = [t.get_text() for t in paper.words(figure) if t.get_fontsize() == TITLE]
+    assert " ".join(written.split()) == f"{inches(under)} low: {gets}"
+
+
+def test_a_title_says_no_more_than_the_readings_do():
+    def title_of(low, **more):
+        flows = [Flow(name=n, inflow=q * LITRE_PER_MINUTE) for n, q in (("drip", 2), ("dose", 99))]
+        site = lips_of([low, 0.0, 0.0, 0.0], openings=Circle(0.05), flows=flows, **more)
+        return title(site, assess(site, samples=400))
+
+    assert title_of(0.0, spread=0.001).startswith("At best estimate every line gets its target")
+    # half a spread is nothing that a ruler has shown, ten are
+    assert title_of(-0.001, spread=0.002).startswith("Cannot tell yet: outlet 1 gets ")
+    assert title_of(-0.004, spread=0.0004).startswith("5/32 in low: outlet 1 gets ")
+    # lines of other lengths want lips of other heights
+    unequal = title_of(-0.004, spread=0.0004, target=Target(by=(0.1, 0.3, 0.3, 0.3)))
+    assert unequal.startswith("Outlet 1 gets ")
+    assert unequal.endswith("; its target is 10 %")
 
 
 def test_a_hole_is_to_scale_in_height():
