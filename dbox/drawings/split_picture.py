@@ -43,6 +43,7 @@ from dbox.drawings.style import (
     UNDER,
     WATER,
     WITHIN,
+    Point,
     Role,
     Sheet,
     check_outlets,
@@ -64,7 +65,7 @@ from dbox.lengths import Lengths
 from dbox.report.split_report import line_verdict, share_text, title
 from dbox.report.text import chance_text
 from dbox.report.wording import PLANNED, joined
-from dbox.units import INCH, gpm_litres, percent_text
+from dbox.units import INCH, gpm, gpm_litres, litres_per_min, percent_text
 
 ROW_GAP = 0.05
 """Paper between rows of the table. [in]"""
@@ -272,11 +273,18 @@ _BARS: dict[str, tuple[dict[str, Any], str]] = {
 
 
 def draw_strips(
-    sheet: Sheet, assessment: Assessment, flows: int, height: float, left: float, right: float
+    sheet: Sheet,
+    assessment: Assessment,
+    flows: int,
+    height: float,
+    left: float,
+    right: float,
+    *,
+    metric: bool,
 ) -> None:
     """Draw one strip per flow under one another, all to one scale.
 
-    height [in], left [in], right [in].
+    height [in], left [in], right [in]; metric: whether litres a minute stand first.
     """
     allowed = assessment.target * (1.0 + (assessment.tolerance or 0.0))
     seen = [allowed, assessment.result.share[:flows], assessment.share_high[:flows]]
@@ -290,7 +298,7 @@ def draw_strips(
         axes = sheet.axes(left, right, bottom, top)
         draw_strip(axes, assessment, flow, column)
         _scale(axes, largest, top - bottom)
-        _write_title(sheet, assessment, flow, right + 0.2, top)
+        _write_title(sheet, assessment, flow, (right + 0.2, top), metric=metric)
         sheet.write(left - 0.1, bottom - 0.075, "share", ha="right", color=GREY)
         texts = _signed(assessment, flow, column - 0.04)
         for i, (text, lip) in enumerate(zip(texts, assessment.lips.height, strict=True)):
@@ -386,7 +394,9 @@ def _signed(assessment: Assessment, flow: int, room: float) -> list[str]:
     return texts
 
 
-def _write_title(sheet: Sheet, assessment: Assessment, flow: int, left: float, top: float) -> None:
+def _write_title(
+    sheet: Sheet, assessment: Assessment, flow: int, corner: Point, *, metric: bool
+) -> None:
     """Name, amount and verdict of a flow, beside its strip, and what would settle it."""
     verdict, mend = "no target named" if assessment.target_open else "no tolerance given", ""
     if assessment.tolerance is not None:
@@ -395,10 +405,12 @@ def _write_title(sheet: Sheet, assessment: Assessment, flow: int, left: float, t
         verdict = f"{assessment.verdicts[flow]}{likely}"
         if assessment.verdicts[flow] == "cannot tell":
             mend = _mend(assessment, flow)
+    (left, top), inflow = corner, float(assessment.result.inflow[flow])
     room, step = sheet.right - left, line_height(SMALL)
+    amount = f"{litres_per_min(inflow)} ({gpm(inflow)})" if metric else gpm_litres(inflow)
     name = wrap(assessment.names[flow], room, BODY, "bold", 1)[0]
     sheet.write(left, top, name, BODY, weight="bold")
-    sheet.write(left, top - 1.1 * step, gpm_litres(float(assessment.result.inflow[flow])))
+    sheet.write(left, top - 1.1 * step, amount)
     sheet.write(left, top - 2.1 * step, verdict, weight="bold")
     sheet.write(left, top - 3.1 * step, mend)
 
@@ -474,7 +486,7 @@ def split_figure(site: Site, assessment: Assessment) -> Figure:
         about = f"in brackets: chance that every line is within {allowed} of its target"
     sheet.heading("Share of each line against its target", about)
     draw_key(sheet, assessment, flows)
-    draw_strips(sheet, assessment, flows, strip, left, right)
+    draw_strips(sheet, assessment, flows, strip, left, right, metric=site.lengths.metric)
     return sheet.figure
 
 

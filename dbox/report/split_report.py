@@ -153,21 +153,24 @@ def title(site: Site, assessment: Assessment) -> str:
         state = "As planned" if assessment.lips.planned else "At best estimate"
         return f"{state} every line gets its target at every flow"
     outlet = f"outlet {site.outlets[favoured].label}"
+    share, band, unsure = share_text(float(found.weak_share[favoured])), "", False
     if found.weak.name in assessment.names and not assessment.lips.planned:
         case = assessment.names.index(found.weak.name)
         low, high = assessment.share_low[case, favoured], assessment.share_high[case, favoured]
-        if assessment.inlet_open[case] or low <= target <= high:
-            return (
-                f"Cannot tell yet: {outlet} gets {band_words(low, high)} of {_of(found.weak)}; its "
-                f"target is {share_text(target)}"
-            )
+        unsure = bool(assessment.inlet_open[case] or low <= target <= high)
+        band = band_words(low, high)
+    if unsure and "outside" not in assessment.verdicts:
+        wanted = f"; its target is {share_text(target)}"
+        return f"Cannot tell yet: {outlet} gets {band} of {_of(found.weak)}{wanted}"
     gets = (
-        f"{outlet} gets {share_text(float(found.weak_share[favoured]))} of {_of(found.weak)}, "
+        f"{outlet} gets {band if unsure else share} of {_of(found.weak)}, "
         f"{share_text(float(found.strong_share[favoured]))} of {_of(found.strong)}"
     )
     if assessment.straight_decides:
         return f"In the jet of the straight inlet {gets}"
-    why = "As planned" if assessment.lips.planned else _low(site, assessment, favoured)
+    why = "" if unsure else _low(site, assessment, favoured)
+    if assessment.lips.planned:
+        why = "As planned"
     if why:
         return f"{why}: {gets}"
     wanted = "" if assessment.target_open else f"; its target is {share_text(target)}"
