@@ -150,8 +150,7 @@ def title(site: Site, assessment: Assessment) -> str:
     found = contrast(site, assessment.lips)
     favoured, target = found.favoured, float(found.target[found.favoured])
     if found.weak_share[favoured] <= NOTABLE * target:
-        state = "As planned" if assessment.lips.planned else "At best estimate"
-        return f"{state} every line gets its target at every flow"
+        return _worst(site, assessment)
     outlet = f"outlet {site.outlets[favoured].label}"
     share, band, unsure = share_text(float(found.weak_share[favoured])), "", False
     if found.weak.name in assessment.names and not assessment.lips.planned:
@@ -160,8 +159,8 @@ def title(site: Site, assessment: Assessment) -> str:
         unsure = bool(assessment.inlet_open[case] or low <= target <= high)
         band = band_words(low, high)
     if unsure and "outside" not in assessment.verdicts:
-        wanted = f"; its target is {share_text(target)}"
-        return f"Cannot tell yet: {outlet} gets {band} of {_of(found.weak)}{wanted}"
+        wanted = f"(target {share_text(target)})"
+        return f"Cannot tell: {outlet} gets {band} of {_of(found.weak)} {wanted}"
     gets = (
         f"{outlet} gets {band if unsure else share} of {_of(found.weak)}, "
         f"{share_text(float(found.strong_share[favoured]))} of {_of(found.strong)}"
@@ -173,8 +172,22 @@ def title(site: Site, assessment: Assessment) -> str:
         why = "As planned"
     if why:
         return f"{why}: {gets}"
-    wanted = "" if assessment.target_open else f"; its target is {share_text(target)}"
+    wanted = "" if assessment.target_open else f" (target {share_text(target)})"
     return f"{gets[0].upper()}{gets[1:]}{wanted}"
+
+
+def _worst(site: Site, assessment: Assessment) -> str:
+    """What stands out where the weakest flow does not: a jet grows with the flow."""
+    over = np.where(assessment.target > 0, assessment.over_target, 0.0)
+    case, outlet = np.unravel_index(int(over.argmax()), over.shape)
+    if over[case, outlet] <= NOTABLE:
+        state = "As planned" if assessment.lips.planned else "At best estimate"
+        return f"{state} every line gets its target at every flow"
+    share, wanted = assessment.result.share[case, outlet], assessment.target[outlet]
+    return (
+        f"Outlet {site.outlets[outlet].label} gets {share_text(float(share))} of "
+        f"{_of(site.flows[case])} (target {share_text(float(wanted))})"
+    )
 
 
 def _low(site: Site, assessment: Assessment, outlet: int) -> str:
@@ -286,7 +299,8 @@ def line_verdict(assessment: Assessment, case: int, outlet: int) -> str:
     if assessment.lips.planned or assessment.target_open or allowed is None or not target:
         return ""
     jet = assessment.straight_decides and assessment.jet_decides[case]
-    if jet or assessment.inlet_open[case]:
+    hindered = bool(jet or assessment.inlet_open[case])
+    if hindered and assessment.verdicts[case] != "outside":
         return "cannot tell"
     low, high = assessment.share_low[case, outlet], assessment.share_high[case, outlet]
     least, most = target * (1.0 - allowed), target * (1.0 + allowed)
@@ -294,7 +308,7 @@ def line_verdict(assessment: Assessment, case: int, outlet: int) -> str:
         return "over"
     if high < least:
         return "under"
-    return "within" if low >= least and high <= most else "cannot tell"
+    return "within" if low >= least and high <= most and not hindered else "cannot tell"
 
 
 def open_words(assessment: Assessment) -> str:
