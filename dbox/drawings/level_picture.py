@@ -22,6 +22,7 @@ from dbox.drawings.plan import (
     draw_fall,
     draw_lifts,
     draw_plan,
+    fall_told,
     steepness,
 )
 from dbox.drawings.style import (
@@ -33,6 +34,7 @@ from dbox.drawings.style import (
     SMALL,
     THICK,
     THIN,
+    WARNING,
     Point,
     Sheet,
     check_outlets,
@@ -57,12 +59,11 @@ from dbox.report.level_report import (
     why_nothing,
 )
 from dbox.report.wording import joined
-from dbox.units import clock_text, percent_text, turn_text
+from dbox.units import clock_text, turn_text
 
 _HOLE_AT, _ARROW_AT = 0.56, 0.83
 _RING, _DISC = 0.19, 0.115
 _FAILS = "cannot reach it"
-_NUMBER_ROOM = 0.26
 _SHORTEST_ARROW, _HEAD = np.radians(35.0), np.radians(14.0)
 _WHITE: dict[str, Any] = {
     "color": "white", "weight": "bold", "ha": "center", "va": "center_baseline", "zorder": 7
@@ -97,7 +98,8 @@ class Slot:
     """The place of one card."""
 
     face: Face  # Its clock face.
-    text_left: float  # Left edge of its words. [in]
+    text_at: float  # Edge of its words that is next to the face. [in]
+    text_right: bool  # Whether the words stand on the right of the face.
     leader: tuple[Point, ...]  # The line from the outlet to the face. [in]
 
 
@@ -107,23 +109,24 @@ def words(levelling: Levelling, outlet: int) -> list[str]:
     if here.capped:
         return ["no flow"]
     now, turn = levelling.angle_before[outlet], levelling.turn[outlet]
-    fails = cannot_reach(levelling, outlet)
-    lip = float(levelling.before.lips.height[outlet])
-    change = float(levelling.move[outlet] if fails else levelling.lip_after[outlet] - lip)
-    lengths = levelling.site.lengths
-    move = f"{'raise' if change > 0 else 'lower'} {lengths.both(abs(change))}"
+    lip, lengths = float(levelling.before.lips.height[outlet]), levelling.site.lengths
+    stands = f"lip {lengths.both(lip, signed=True)}"
     clock = "clock not known" if np.isnan(now) else clock_text(now)
     if not here.hole_offset:
-        stands = f"lip {lengths.both(lip, signed=True)}"
-        lines = [stands, move] if fails else [stands]
+        lines = [stands]
+    elif levelling.verdict == "re-bed":
+        # turns are for the box as it will lie
+        lines = [clock, stands]
     elif outlet not in levelling.order:
-        lines = [clock, move if fails else "leave it"]
-    elif np.isnan(turn):
-        lines = [clock, move, "by the ruler"]
+        lines = [clock, "leave it"]
     else:
-        after = clock_text(levelling.angle_after[outlet])
-        lines = [f"{clock} → {after}", turn_text(float(turn)).replace(" deg", "°"), move]
-    return [*lines, _FAILS] if fails else lines
+        change = float(levelling.lip_after[outlet] - lip)
+        move = f"{'raise' if change > 0 else 'lower'} {lengths.both(abs(change))}"
+        lines = [clock, move, "by the ruler"]
+        if not np.isnan(turn):
+            after = clock_text(levelling.angle_after[outlet])
+            lines = [f"{clock} → {after}", turn_text(float(turn)).replace(" deg", "°"), move]
+    return [*lines, _FAILS] if cannot_reach(levelling, outlet) else lines
 
 
 def cannot_reach(levelling: Levelling, outlet: int) -> bool:
@@ -133,7 +136,7 @@ def cannot_reach(levelling: Levelling, outlet: int) -> bool:
 
 def draw_card(sheet: Sheet, levelling: Levelling, outlet: int, slot: Slot, height: float) -> None:
     """Draw the face, or a plate if nothing can be turned, and write words beside it."""
-    here, face, left = levelling.site.outlets[outlet], slot.face, slot.text_left
+    here, face, at = levelling.site.outlets[outlet], slot.face, slot.text_at
     if here.capped or not here.hole_offset:
         plate = "capped" if here.capped else "fixed"
         sheet.write(face.x, face.y, plate, ha="center", va="center", bbox=_PLATE)
@@ -141,17 +144,19 @@ def draw_card(sheet: Sheet, levelling: Levelling, outlet: int, slot: Slot, heigh
         draw_face(sheet, levelling, outlet, face)
     step, lines = line_height(SMALL), words(levelling, outlet)
     number = order_number(levelling, outlet)
-    indent = _NUMBER_ROOM if number else 0.0
+    if number:
+        # on the rim, clear of the label and of leaders, which come from the box
+        aside = 0.5 * face.radius * (1 if slot.text_right else -1)
+        _draw_number(sheet, face.x + aside, face.y + 0.87 * face.radius, number)
     lines_left = int(height / step) - len(lines)
-    size, label = _label(levelling, outlet, TEXT_WIDTH - indent, min(max(lines_left, 1), 2))
+    size, label = _label(levelling, outlet, TEXT_WIDTH, min(max(lines_left, 1), 2))
     label_height = (label.count("\n") + 1) * line_height(size)
     top = face.y + 0.5 * (label_height + len(lines) * step)
-    if number:
-        _draw_number(sheet, left + 0.1, top - 0.075, number)
-    sheet.write(left + indent, top, label, size, weight="bold")
+    look: dict[str, Any] = {"ha": "left" if slot.text_right else "right"}
+    sheet.write(at, top, label, size, weight="bold", **look)
     for i, line in enumerate(lines):
         weight = "bold" if line == _FAILS else "normal"
-        sheet.write(left, top - label_height - i * step, line, weight=weight)
+        sheet.write(at, top - label_height - i * step, line, weight=weight, **look)
 
 
 def order_number(levelling: Levelling, outlet: int) -> int:
@@ -163,7 +168,7 @@ def order_number(levelling: Levelling, outlet: int) -> int:
 
 def _label(levelling: Levelling, outlet: int, room: float, most: int) -> tuple[float, str]:
     """Size of the letters of a label, and the label in as many lines as it may have."""
-    labels = levelling.before.labels
+    labels = [f"outlet {label}" if label.isdigit() else label for label in levelling.before.labels]
     if text_width(labels[outlet], BODY, "bold") <= room:
         return BODY, labels[outlet]
     cut = ["\n".join(wrap(label, room, SMALL, "bold", most)) for label in labels]
@@ -187,19 +192,20 @@ def draw_face(sheet: Sheet, levelling: Levelling, outlet: int, face: Face) -> No
     if np.isnan(now):
         sheet.write(face.x, face.y, "?", 12.0, ha="center", va="center_baseline")
     else:
-        for name, angle, size, fill in (
-            ("now", now, _RING, "white"),
-            ("to be", now + turn, _DISC, INK),
-        ):
+        turns = levelling.verdict != "re-bed"
+        holes = [("now", now, _RING, "white"), ("to be", now + turn, _DISC, INK)]
+        for name, angle, size, fill in holes if turns else holes[:1]:
             hole = Circle(face.at(angle, _HOLE_AT), size * face.radius, fc=fill, ec=INK)
             hole.set(linewidth=MEDIUM, zorder=3, label=f"{name} {label}")
             sheet.draw(hole)
-        if turn:
+        if turn and turns:
             _draw_turn(sheet, face, now + turn, turn)
     if cannot_reach(levelling, outlet):
         for angle in (np.pi / 4.0, -np.pi / 4.0):
             ends = [face.at(angle, 1.0), face.at(angle + np.pi, 1.0)]
-            sheet.line(ends, linewidth=THICK, zorder=8, label=f"cross {label}")
+            sheet.line(
+                ends, color=WARNING.colour, linewidth=THICK, zorder=8, label=f"cross {label}"
+            )
 
 
 def _draw_turn(sheet: Sheet, face: Face, end: float, turn: float) -> None:
@@ -260,15 +266,15 @@ class _Cards:
             ends = sheet.bottom + 0.5 * height, sheet.top - 1.5 * height
             for i, y in zip(outlets, spread_out(wishes, height, *ends), strict=True):
                 face = Face(edge + sign * (TEXT_WIDTH + GAP + radius), y, radius)
-                text_left = edge if sign > 0 else edge - TEXT_WIDTH
-                slots[i] = Slot(face, text_left, self._beside(i, face, sign))
+                at = face.x - sign * (radius + GAP)
+                slots[i] = Slot(face, at, sign < 0, self._beside(i, face, sign))
         wishes = np.maximum.accumulate([mouths[i].end[0] for i in over]).tolist()
         ends = sheet.left + wide + radius, sheet.right - wide - radius
         for i, x in zip(over, spread_out(wishes, wide + _APART, *ends), strict=True):
             face = Face(x, sheet.top - 0.5 * height, radius)
             knee = (x, face.y - 0.5 * height)
             leader = (mouths[i].end, self._clear(i), knee, (x, face.y))
-            slots[i] = Slot(face, x + radius + GAP, leader)
+            slots[i] = Slot(face, x + radius + GAP, True, leader)
         return [slots[i] for i in range(len(mouths))]
 
     def _give_lanes(self, *sides: list[int]) -> None:
@@ -339,12 +345,15 @@ def level_figure(levelling: Levelling) -> Figure:
     outlets, box, n = levelling.site.outlets, levelling.site.box, len(levelling.site.outlets)
     check_outlets(n)
     sheet = Sheet.blank(across=n <= _MOST_ACROSS)
-    told = headline(levelling)
+    said = headline(levelling)
     if levelling.next_step == "inlet" and levelling.verdict != "nothing to do":
-        told = f"See to the inlet first. {told}"
-    sheet.head(levelling.site.title or "How to level a distribution box", told)
+        said[1:1] = ["See to the inlet first."]
+    sheet.head(
+        said[0], *([" ".join(said[1:])] if said[1:] else []), *filter(None, [levelling.site.title])
+    )
     sheet.foot(_notes(levelling))
-    _draw_key(sheet, ordered=any(order_number(levelling, i) for i in range(n)))
+    _draw_key(sheet, turns=levelling.verdict != "re-bed",
+              ordered=any(order_number(levelling, i) for i in range(n)))  # fmt: skip
     radius = 0.38 if n <= _MOST_ACROSS else 0.3
     rows = 1 + math.ceil(max(n - room_over(sheet, radius), 0) / 2)
     height = min(_CARD_HEIGHT, (sheet.top - sheet.bottom) / rows)
@@ -356,8 +365,9 @@ def level_figure(levelling: Levelling) -> Figure:
     mouths = plan.mouths(outlets)
     slots = _Cards(mouths, plan, sheet, radius, height).slots()
     draw_plan(sheet, plan, outlets, mouths)
-    if levelling.plane:
-        draw_fall(sheet, plan, levelling.plane, aside=levelling.lift is not None)
+    if levelling.plane and fall_told(levelling.plane):
+        aside = levelling.lift is not None
+        draw_fall(sheet, plan, levelling.plane, levelling.site.lengths, aside=aside)
     if levelling.lift:
         draw_lifts(sheet, plan, levelling.lift, levelling.site.lengths)
     for i, slot in enumerate(slots):
@@ -366,26 +376,32 @@ def level_figure(levelling: Levelling) -> Figure:
     return sheet.figure
 
 
-def headline(levelling: Levelling) -> str:
-    """Verdict and goal in a sentence or two."""
+def headline(levelling: Levelling) -> list[str]:
+    """The verdict in a sentence, and what more there is to do in others."""
     if levelling.verdict == "nothing to do":
         verdict, why = why_nothing(levelling)
-        return f"{verdict.capitalize()}: {why}."
+        return [f"{verdict.capitalize()}: {why}."]
     height, lengths = levelling.goal.height, levelling.site.lengths
     goal = f"{lengths.both(abs(height))} {'under' if height < 0 else 'over'} still water"
-    lips = "every lip"
-    if levelling.offset.any():
-        lips = f"the lowest lip, the others above it to meet {met_flow(levelling)},"
+    if abs(height) < 5e-5:
+        goal = "still water"
+    unequal = bool(levelling.offset.any())
+    meets = [f"The lowest lip to {goal}, the others above it, to meet {met_flow(levelling)}."]
     if levelling.verdict == "adjust":
+        lips = "their own heights" if unequal else goal
         if not levelling.order:
-            return f"Adjust {lips} to {goal}: each is as near already as a hand can turn it."
-        return f"Adjust: turn the inserts to bring {lips} to {goal}."
+            return [f"Adjust, but no hand can bring the lips nearer to {lips}.", *meets * unequal]
+        inserts = [o for o in levelling.site.outlets if o.hole_offset and not o.capped]
+        turned = f"Adjust: turn {len(levelling.order)} of {len(inserts)} inserts"
+        return [f"{turned}.", *meets] if unequal else [f"{turned}, lips to {goal}."]
     n, out = levelling.reachable.size, np.count_nonzero(~levelling.reachable)
-    fault = f"Re-bed: {out} of {n} outlets cannot bring {lips} to {goal}."
+    fault = f"Re-bed: {out} of {n} outlets cannot reach {'their own heights' if unequal else goal}."
+    if not levelling.site.has_inserts:
+        fault = f"Re-bed: {out} of {n} lips are off, and nothing here turns."
     if levelling.lift is None:
-        return fault
+        return [fault]
     sides = [" ".join(each) for each in lift_words(levelling.lift, lengths)]
-    return f"{fault} Lift {' and '.join(sides)}, then read again." if sides else fault
+    return [fault, f"Lift {' and '.join(sides)}, then read again."] if sides else [fault]
 
 
 def _notes(levelling: Levelling) -> list[str]:
@@ -394,20 +410,16 @@ def _notes(levelling: Levelling) -> list[str]:
     before = levelling.before
     if before.straight_decides or before.inlet_open.any():
         notes.append(f"{inlet_decides(before)}; {inlet_cure(before)}")
-    if levelling.verdict == "re-bed":
-        notes += [
-            "the turns are the most that the inserts can do as the box stands now"
-        ] * levelling.site.has_inserts
     if levelling.lift:
         notes.append(reach_words(levelling.lift, levelling.site))
     return notes
 
 
-def _draw_key(sheet: Sheet, *, ordered: bool) -> None:
+def _draw_key(sheet: Sheet, *, turns: bool, ordered: bool) -> None:
     """What ring, disc and number mean, over the notes."""
     y, x = sheet.bottom + 0.08, sheet.left
     entries = [(0.07, "white", "hole now"), (0.045, INK, "hole to be"), (0.0, "", "order of work")]
-    for size, fill, meaning in entries if ordered else entries[:2]:
+    for size, fill, meaning in entries[: 1 + turns + ordered]:
         if size:
             sheet.draw(Circle((x + 0.1, y), size, fc=fill, ec=INK, linewidth=MEDIUM))
         else:
@@ -425,13 +437,10 @@ def _plan_words(levelling: Levelling) -> str:
         "the box from above" + (f", inlet {box.inlet}" if box.inlet else ""),
         _size_words(box, lengths),
     ]
-    if plane and steepness(plane) >= LEAST_SLOPE:
-        run, _, sign = lengths.run
-        steep = steepness(plane)
-        fall = f"{lengths.one(steep * run)} per {sign} ({percent_text(steep)})"
-        words.append(f"black arrow: it falls {fall} this way")
+    if plane and not fall_told(plane) and steepness(plane) >= LEAST_SLOPE:
+        words.append("which way the box falls cannot be told from these lips")
     if levelling.lift:
-        words.append("hollow arrows: lift here")
+        words.append("lift where it is hatched")
     if any(o.position is None for o in levelling.site.outlets):
         words.append("not all positions are given, so outlets are drawn in their order only")
     return "; ".join(words)

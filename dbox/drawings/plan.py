@@ -12,12 +12,13 @@ from typing import Any
 import numpy as np
 from matplotlib.patches import Circle, FancyArrowPatch, Polygon, Rectangle
 
-from dbox.drawings.style import INK, MEDIUM, THICK, THIN, TINT, Point, Sheet
+from dbox.drawings.style import BOX, INK, MEDIUM, THICK, THIN, WARNING, WATER, Point, Sheet
 from dbox.fieldwork.levelling import Lift
 from dbox.fieldwork.readings import Plane
 from dbox.fieldwork.site import Box, Outlet
 from dbox.lengths import Lengths
 from dbox.report.level_report import LEAST_SLOPE, worth_lifting
+from dbox.units import percent_text
 
 WALL, _STUB, _PIPE = 0.08, 0.22, 0.15
 _STANDARD = (0.4, 0.5)
@@ -103,7 +104,7 @@ def draw_plan(sheet: Sheet, plan: Plan, outlets: tuple[Outlet, ...], mouths: lis
     for outlet, mouth in zip(outlets, mouths, strict=True):
         _draw_stub(sheet, mouth, width, capped=outlet.capped)
     (x, y), w, h = plan.middle, plan.across, plan.along
-    outer: dict[str, Any] = {"facecolor": TINT, "edgecolor": INK, "linewidth": MEDIUM, "zorder": 2}
+    outer: dict[str, Any] = {"facecolor": BOX.colour, "edgecolor": "none", "zorder": 2}
     inner: dict[str, Any] = {"facecolor": "white", "edgecolor": INK, "linewidth": THIN, "zorder": 4}
     for grown, look in ((WALL, outer), (0.0, inner)):
         if plan.is_round:
@@ -113,7 +114,8 @@ def draw_plan(sheet: Sheet, plan: Plan, outlets: tuple[Outlet, ...], mouths: lis
             sheet.draw(Rectangle(corner, w + 2 * grown, h + 2 * grown, **look))
     foot = y - 0.5 * h
     _draw_stub(sheet, Mouth((x, foot), (0.0, -1.0), 0.0), 0.2, capped=False)
-    sheet.draw(arrow((x, foot - _STUB - 0.16), (x, foot + 0.22)))
+    ends = (x, foot - _STUB - 0.16), (x, foot + 0.22)
+    sheet.draw(arrow(*ends, color=WATER.colour, linewidth=THICK, mutation_scale=14))
     sheet.write(x, foot - _STUB - 0.18, "inlet", ha="center")
 
 
@@ -135,16 +137,28 @@ def arrow(start: Point, end: Point, **look: Any) -> FancyArrowPatch:
     return FancyArrowPatch(start, end, arrowstyle="-|>", shrinkA=0, shrinkB=0, **look)
 
 
-def draw_fall(sheet: Sheet, plan: Plan, plane: Plane, *, aside: bool) -> None:
-    """Draw an arrow the way the box falls."""
+def fall_told(plane: Plane | None) -> bool:
+    """Whether it can be told which way a box falls, and that it does."""
+    return plane is not None and plane.told and steepness(plane) >= LEAST_SLOPE
+
+
+def draw_fall(sheet: Sheet, plan: Plan, plane: Plane, lengths: Lengths, *, aside: bool) -> None:
+    """Draw an arrow the way the box falls, and how much."""
     steep = steepness(plane)
-    if steep < LEAST_SLOPE:
-        return
     length = 0.32 * min(plan.along, plan.across)
     u, v = -plane.slope_y / steep * length, -plane.slope_x / steep * length
     back = 0.9 if aside else 0.5
     x, y = plan.middle[0] - back * u, plan.middle[1] - back * v
     sheet.draw(arrow((x, y), (x + u, y + v), mutation_scale=18, linewidth=THICK, label="fall"))
+    run, _, sign = lengths.run
+    words = f"falls {lengths.one(steep * run)} per {sign}\n({percent_text(steep)}) this way"
+    # over a level arrow, beside a steep one
+    over = abs(u) > abs(v)
+    at = (x + 0.5 * u, max(y, y + v) + 0.08) if over else (max(x, x + u) + 0.08, y + 0.5 * v)
+    look: dict[str, Any] = (
+        {"ha": "center", "va": "bottom"} if over else {"ha": "left", "va": "center"}
+    )
+    sheet.write(*at, words, zorder=7, **look)
 
 
 def steepness(plane: Plane) -> float:
@@ -152,35 +166,54 @@ def steepness(plane: Plane) -> float:
     return float(np.hypot(plane.slope_x, plane.slope_y))
 
 
+_LIFT = 0.11
+"""Width of the strip along a side that is to be lifted. [in]"""
+
+
 def draw_lifts(sheet: Sheet, plan: Plan, lift: Lift, lengths: Lengths) -> None:
-    """Draw a hollow arrow and an amount at each side that is to be lifted."""
-    (x, y), half_w, half_h = plan.middle, 0.5 * plan.across, 0.5 * plan.along
+    """Hatch the sides that are to be lifted and say by how much; no arrow, which means flow."""
     right = 1 if lift.slope_across > 0 else -1
-    _draw_lift(sheet, x + right * (half_w - 0.4), y, lift.right_side, lift.slope_across, lengths)
-    if lift.slope_along > 0:
-        x, y = x, y + half_h - 0.36
-    else:
-        # clear of the inlet's arrow, and of what is written on the other side
-        aside, up = (0.0, 0.58) if plan.is_round else (-0.45 * right, 0.33)
-        x, y = x + aside, y - half_h + up
-    _draw_lift(sheet, x, y, lift.far_end, lift.slope_along, lengths)
+    # the inlet end on the side away from what is written on the other
+    aside = 0.5 * np.pi if lift.slope_along > 0 else -(0.5 + 0.2 * right) * np.pi
+    for bearing, amount, slope in (
+        (0.0 if right > 0 else np.pi, lift.right_side, lift.slope_across),
+        (aside, lift.far_end, lift.slope_along),
+    ):
+        if worth_lifting(amount, slope):
+            _draw_lift(sheet, plan, bearing, _lift_text(amount, slope, lengths))
 
 
-_BLOCK_ARROW = (
-    (-0.05, 0.0), (0.05, 0.0), (0.05, 0.1), (0.12, 0.1), (0.0, 0.22), (-0.12, 0.1), (-0.05, 0.1)
-)  # fmt: skip
-"""Corners of an arrow that points up. [in]"""
-
-
-def _draw_lift(
-    sheet: Sheet, x: float, y: float, amount: float | None, slope: float, lengths: Lengths
-) -> None:
-    if not worth_lifting(amount, slope):
-        return
+def _lift_text(amount: float | None, slope: float, lengths: Lengths) -> str:
     run, _, sign = lengths.run
-    words = f"{lengths.one(abs(slope) * run)}\nper {sign}"
-    if amount is not None:
-        words = lengths.both(abs(amount)).replace(" (", "\n(")
-    look: dict[str, Any] = {"facecolor": "white", "edgecolor": INK, "linewidth": MEDIUM}
-    sheet.draw(Polygon(np.add(_BLOCK_ARROW, (x, y + 0.04)), zorder=7, label="lift", **look))
-    sheet.write(x, y + 0.01, words, ha="center", weight="bold", zorder=7)
+    if amount is None:
+        return f"lift {lengths.one(abs(slope) * run)}\nper {sign}"
+    return f"lift {lengths.both(abs(amount))}".replace(" (", "\n(")
+
+
+def _draw_lift(sheet: Sheet, plan: Plan, bearing: float, words: str) -> None:
+    """A strip along the wall; bearing of its middle from the right, anticlockwise [rad]."""
+    (x, y), half_w, half_h = plan.middle, 0.5 * plan.across, 0.5 * plan.along
+    u, v = np.cos(bearing), np.sin(bearing)
+    if plan.is_round:
+        turn = bearing + np.radians(np.linspace(-22.0, 22.0, 23))
+        ways = np.column_stack([np.cos(turn), np.sin(turn)])
+        corners = np.concatenate([half_w * ways, (half_w - _LIFT) * ways[::-1]])
+        at = (x + (half_w - _LIFT - 0.07) * u, y + (half_h - _LIFT - 0.07) * v)
+    elif abs(u) > 0.9:
+        corners = np.multiply([(0, -1), (0, 1), (1, 1), (1, -1)], (-_LIFT * u, 0.6 * half_h))
+        corners += (half_w * u, 0.0)
+        at = (x + (half_w - _LIFT - 0.07) * u, y)
+    else:
+        place = half_w * u
+        corners = np.multiply(
+            [(-1, 0), (1, 0), (1, 1), (-1, 1)], (0.3 * half_w, -_LIFT * np.sign(v))
+        )
+        corners += (place, half_h * np.sign(v))
+        at = (x + place, y + (half_h - _LIFT - 0.07) * np.sign(v))
+    strip = Polygon(np.add(corners, (x, y)), zorder=7, label="lift", hatch="//////")
+    strip.set(facecolor="white", edgecolor=WARNING.colour, linewidth=MEDIUM)
+    sheet.draw(strip)
+    level = abs(u) > 0.9
+    sideways = ("right" if u > 0 else "left") if level else "center"
+    upright = "center" if level else "top" if v > 0 else "bottom"
+    sheet.write(*at, words, ha=sideways, va=upright, weight="bold", zorder=7)

@@ -1,8 +1,9 @@
-"""The box in section over the shares of its lines at each flow, on one sheet.
+"""The box at each flow, its lips magnified, and the shares of its lines, on one page.
 
-The wall is unrolled, seen from the inlet: outlets stand side by side in their order, each hole to
-scale in height, over the still water that the readings were taken from, with the water level of
-every flow. Under it the table of the lips.
+The wall is unrolled, seen from the inlet: outlets stand side by side in their order, over the still
+water that the readings were taken from. Above, the box in true proportions with its water, and
+under the wall what each outlet gives: a stream as wide as its part of the flow. Then the lips,
+heights magnified until a 32nd of an inch is seen, and the table of them.
 
 A bar is the share at the best estimate of the lips, the whisker on it the 5 to 95 per cent band
 that the reading error leaves, the heavy dash the target with its tolerance around it. The broken
@@ -18,10 +19,12 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch, Rectangle
+from matplotlib.patheffects import withStroke
 
-from dbox.arrays import Array
+from dbox.drawings.streams import BOXES, FAINT, Whole, draw_boxes
 from dbox.drawings.style import (
     BODY,
+    BOX,
     DASHES,
     EDGE,
     GREY,
@@ -31,10 +34,17 @@ from dbox.drawings.style import (
     LEADER,
     MEDIUM,
     MOST_FLOWS,
+    OVER,
     PALE,
+    PAPER,
     SMALL,
     TARGET,
     TINT,
+    UNDER,
+    WATER,
+    WITHIN,
+    Point,
+    Role,
     Sheet,
     check_outlets,
     draw_cap,
@@ -52,9 +62,10 @@ from dbox.errors import DomainError
 from dbox.fieldwork.shares import Assessment
 from dbox.fieldwork.site import Site
 from dbox.lengths import Lengths
+from dbox.report.split_report import line_verdict, share_text, title
 from dbox.report.text import chance_text
 from dbox.report.wording import PLANNED, joined
-from dbox.units import INCH, gpm_litres, percent_text
+from dbox.units import INCH, gpm, gpm_litres, litres_per_min, percent_text
 
 ROW_GAP = 0.05
 """Paper between rows of the table. [in]"""
@@ -128,15 +139,18 @@ def write_rows(sheet: Sheet, rows: list[Row], left: float, column: float) -> Non
         sheet.top -= row.depth + ROW_GAP
 
 
-_LEAST_VIEW = 1.0 * INCH
 _LIP_HALF, _HOLE_PART = 0.40, 0.66
 NAME_GAP = 0.33
 """Paper from one name of a water level to the next. [in]"""
 
+_MARGIN = 0.15
+_SEEN, _LEAST_SPAN = 0.07, INCH / 8
+"""Paper for a 32nd of an inch at the lips [in], and the least height drawn there [m]."""
+
 
 @dataclass(frozen=True)
 class View:
-    """What part of the wall is drawn, and how large."""
+    """What part of the wall is magnified, and how much."""
 
     low: float  # Height over still water at the lower edge. [m]
     high: float  # Height over still water at the upper edge. [m]
@@ -152,24 +166,27 @@ class View:
 
     @classmethod
     def of(cls, assessment: Assessment, column: float, height: float) -> "View":
-        """Show every lip and water level, and of the holes half as much again.
+        """Show every lip, and water levels while a 32nd of an inch can be seen.
 
         column [in], height [in].
         """
         result, lips = assessment.result, assessment.lips.height
-        marks = np.concatenate([lips[np.isfinite(lips)], result.level[:MOST_FLOWS], [0.0]])
-        low, high = float(marks.min()), float(marks.max())
+        marks = [*lips[np.isfinite(lips)], 0.0]
+        low, high = float(min(marks)), float(max(marks))
+        edges = 1.0 + 2 * _MARGIN
+        for level in np.sort(result.level[:MOST_FLOWS]):
+            if edges * (max(level, high) - low) <= height / _SEEN * INCH / 32:
+                high = max(float(level), high)
+        span = max(high - low, _LEAST_SPAN)
         tops = lips + [opening.top for opening in result.openings]
-        highest = float(tops[np.isfinite(lips)].max(initial=0.0))
-        hole = min(highest - low, max(2.5 * (high - low), _LEAST_VIEW))
-        span = max(1.1 * (high - low), 1.04 * hole)
-        low -= 0.1 * span
-        upright = height / (1.1 * span)
-        widths = [np.ptp(o.outline(span)[:, 0]) for o in result.openings]
+        low -= _MARGIN * span
+        high = low + edges * span
+        upright = height / (edges * span)
+        widths = [np.ptp(o.outline(high - low)[:, 0]) for o in result.openings]
         return cls(
             low=low,
-            high=low + 1.1 * span,
-            cuts_off=highest > low + 1.1 * span,
+            high=high,
+            cuts_off=bool((tops[np.isfinite(lips)] > high).any()),
             upright=upright,
             level=min(_HOLE_PART * column / max(widths), upright),
             column=column,
@@ -180,7 +197,7 @@ def draw_section(axes: Axes, assessment: Assessment, site: Site, view: View) -> 
     """Draw wall, holes, lips and water on axes: one column per outlet, heights in metres."""
     n = len(assessment.labels)
     axes.set(xlim=(-0.5, n - 0.5), ylim=(view.low, view.high))
-    axes.axhspan(view.low, 0.0, facecolor=PALE, edgecolor="none", zorder=0)
+    axes.set_facecolor(PALE)
     most, widths = view.high - view.low, np.array([view.level / view.column, 1.0])
     for i, lip in enumerate(assessment.lips.height):
         if site.outlets[i].capped:
@@ -192,13 +209,15 @@ def draw_section(axes: Axes, assessment: Assessment, site: Site, view: View) -> 
         else:
             corners = assessment.result.openings[i].outline(most) * widths
             half = min(_LIP_HALF, 0.5 / view.column)
-            draw_hole(axes, i, corners, float(lip), assessment.labels[i], half, facecolor=TINT)
+            draw_hole(axes, i, corners, float(lip), assessment.labels[i], half, facecolor="white")
     ends = (-0.5, n - 0.5)
     look: dict[str, Any] = {"color": INK, "linewidth": MEDIUM, "zorder": 4}
     axes.plot(ends, (0.0, 0.0), color=INK, linewidth=HAIR, label="still water", zorder=3)
     for name, level, dashes in zip(assessment.names, assessment.result.level, DASHES, strict=False):
+        axes.axhspan(view.low, level, facecolor=(WATER.colour, FAINT), zorder=2.5)
         axes.plot(ends, (level, level), linestyle=dashes, label=f"level {name}", **look)
     draw_walls(axes, view.upright, site.lengths)
+    axes.spines[["left", "right", "bottom"]].set_color(BOX.colour)
 
 
 def name_waters(
@@ -214,24 +233,24 @@ def name_waters(
     bottom, top = box.y0 * height, box.y1 * height
     waters = [("still water", 0.0)]
     waters += zip(assessment.names[:MOST_FLOWS], assessment.result.level, strict=False)
-    at = [bottom + (level - low) / (high - low) * (top - bottom) for _, level in waters]
+    at = [bottom + min((z - low) / (high - low), 1.0) * (top - bottom) for _, z in waters]
     text_left, room = left + 0.38, sheet.right - left - 0.38
-    written = spread_out(at, NAME_GAP, bottom + 0.5 * NAME_GAP, top)
+    written = spread_out(at, NAME_GAP, bottom + 0.5 * NAME_GAP, top - line_height(SMALL))
     for (name, level), y, text_y in zip(waters, at, written, strict=True):
         corners = [(left, y), (left + 0.1, y), (left + 0.26, text_y), (left + 0.34, text_y)]
         sheet.line(corners, **LEADER)
         amount = "0" if name == "still water" else lengths.both(level, signed=True)
-        label = wrap(name, room, SMALL, "bold", 1)[0]
+        label = wrap(f"↑ {name}" if level > high else name, room, SMALL, "bold", 1)[0]
         sheet.write(text_left, text_y + 0.01, label, va="bottom", weight="bold")
         sheet.write(text_left, text_y - 0.01, amount)
 
 
-TITLE_GAP, VALUE_ROOM, KEY_ROOM = 0.06, 0.25, 0.27
+TITLE_GAP, VALUE_ROOM, KEY_ROOM = 0.06, 0.25, 0.42
 """Paper over a strip, under it for the shares in figures, and for the key of all. [in]"""
 
 _TICK_STEPS = (1, 2, 5, 10, 20, 25, 50, 100, 200)
 _WITHIN: dict[str, Any] = {
-    "facecolor": "white", "edgecolor": GREY, "hatch": "......", "linewidth": HAIR, "zorder": 1
+    "facecolor": (WITHIN.colour, 0.3), "edgecolor": WITHIN.colour, "linewidth": HAIR, "zorder": 1
 }  # fmt: skip
 
 _RISING: dict[str, Any] = {
@@ -239,12 +258,33 @@ _RISING: dict[str, Any] = {
 }  # fmt: skip
 
 
+def _bar(role: Role) -> tuple[dict[str, Any], str]:
+    return {"facecolor": role.colour, "hatch": role.hatch}, f"{role.sign} {role.word}"
+
+
+_BARS: dict[str, tuple[dict[str, Any], str]] = {
+    "over": _bar(OVER),
+    "under": _bar(UNDER),
+    "within": _bar(WITHIN),
+    "cannot tell": ({"facecolor": TINT}, "? cannot tell"),
+    "": ({"facecolor": WATER.colour}, "share of the flow"),
+}
+"""How a bar looks and what is said of it, by what is known of its line."""
+
+
 def draw_strips(
-    sheet: Sheet, assessment: Assessment, flows: int, height: float, left: float, right: float
+    sheet: Sheet,
+    assessment: Assessment,
+    flows: int,
+    height: float,
+    left: float,
+    right: float,
+    *,
+    metric: bool,
 ) -> None:
     """Draw one strip per flow under one another, all to one scale.
 
-    height [in], left [in], right [in].
+    height [in], left [in], right [in]; metric: whether litres a minute stand first.
     """
     allowed = assessment.target * (1.0 + (assessment.tolerance or 0.0))
     seen = [allowed, assessment.result.share[:flows], assessment.share_high[:flows]]
@@ -258,9 +298,9 @@ def draw_strips(
         axes = sheet.axes(left, right, bottom, top)
         draw_strip(axes, assessment, flow, column)
         _scale(axes, largest, top - bottom)
-        _write_title(sheet, assessment, flow, right + 0.2, top)
+        _write_title(sheet, assessment, flow, (right + 0.2, top), metric=metric)
         sheet.write(left - 0.1, bottom - 0.075, "share", ha="right", color=GREY)
-        texts = _fitting(assessment.result.share[flow], column - 0.04)
+        texts = _signed(assessment, flow, column - 0.04)
         for i, (text, lip) in enumerate(zip(texts, assessment.lips.height, strict=True)):
             x = left + (i + 0.5) * column
             sheet.write(x, bottom - 0.075, "-" if np.isposinf(lip) else text, ha="center")
@@ -278,15 +318,18 @@ def draw_strip(axes: Axes, assessment: Assessment, flow: int, column: float) -> 
     column [in].
     """
     wide, bar, cap = min(0.43, 0.36 / column), min(0.27, 0.2 / column), min(0.14, 0.08 / column)
+    # a rim of white, for a dark line to be seen on a dark bar
+    rim = [withStroke(linewidth=2.0 * MEDIUM, foreground="white")]
     wanted: dict[str, Any] = {"linewidth": TARGET, "solid_capstyle": "butt", "zorder": 3}
-    thin: dict[str, Any] = {"color": INK, "linewidth": MEDIUM, "zorder": 4}
+    thin: dict[str, Any] = {"color": INK, "linewidth": MEDIUM, "zorder": 4, "path_effects": rim}
     held = flow in held_back(assessment, flow + 1)
     for i, label in enumerate(assessment.labels):
         target, share = 100 * assessment.target[i], 100 * assessment.result.share[flow, i]
         if assessment.tolerance is not None and target > 0:
             half = assessment.tolerance * target
             axes.add_patch(Rectangle((i - wide, target - half), 2 * wide, 2 * half, **_WITHIN))
-        axes.bar(i, share, 2 * bar, color=TINT, zorder=2, **EDGE)
+        look, _ = _BARS[line_verdict(assessment, flow, i)]
+        axes.bar(i, share, 2 * bar, zorder=2, **look, **EDGE)
         if target > 0:
             ends = (i - wide, i + wide)
             axes.plot(ends, (target, target), color=INK, label=f"target {label}", **wanted)
@@ -300,22 +343,28 @@ def draw_strip(axes: Axes, assessment: Assessment, flow: int, column: float) -> 
     axes.set_xlim(-0.5, len(assessment.labels) - 0.5)
 
 
-def draw_key(sheet: Sheet, assessment: Assessment, *, rising: bool = False) -> None:
-    """Write what bar, whiskers, dash and shading mean, and lower what is free."""
+def draw_key(sheet: Sheet, assessment: Assessment, flows: int) -> None:
+    """Write what bars, whiskers, dash and shading mean, and lower what is free."""
+    known = {line_verdict(assessment, flow, i) for flow in range(flows)
+             for i in range(len(assessment.labels)) if assessment.target[i] > 0}  # fmt: skip
+    bars: list[tuple[Artist, str]] = [
+        (Patch(**look, **EDGE), words) for said, (look, words) in _BARS.items() if said in known
+    ]
     whisker = Line2D([], [], color=INK, linewidth=MEDIUM, marker="|", markersize=6)
+    rising = bool(held_back(assessment, flows))
     key: list[tuple[Artist, str]] = [
-        (Patch(facecolor=TINT, **EDGE), "share of the flow"),
         (whisker, f"5 to 95 % band{'' if rising else ' left by the reading error'}"),
         (Line2D([], [], color=INK, linewidth=TARGET), "target"),
     ]
     if rising:
-        key.insert(2, (Line2D([], [], **_RISING), "while dry lips hold back"))
+        key.insert(1, (Line2D([], [], **_RISING), "while dry lips hold back"))
     if assessment.tolerance is not None:
         allowed = percent_text(assessment.tolerance, 0)
         key.append((Rectangle((0, 0), 1, 1, **_WITHIN), f"within {allowed} of the target"))
-    corner = (sheet.left, sheet.top)
-    sheet.key(key, corner, numpoints=2, handlelength=2.0, columnspacing=1.6)
-    sheet.top -= KEY_ROOM
+    for marks in (bars, key):
+        corner = (sheet.left, sheet.top)
+        sheet.key(marks, corner, numpoints=2, handlelength=2.0, columnspacing=1.6)
+        sheet.top -= 0.5 * KEY_ROOM
 
 
 def _scale(axes: Axes, largest: float, height: float) -> None:
@@ -331,16 +380,23 @@ def _scale(axes: Axes, largest: float, height: float) -> None:
     axes.set_axisbelow(True)
 
 
-def _fitting(shares: Array, room: float) -> list[str]:
-    """Shares in figures with as many digits as fit in a width, at last without their unit. [in]"""
-    for digits, unit in ((1, ""), (1, " %"), (0, " %")):
-        texts = [percent_text(share, digits).removesuffix(unit) for share in shares.tolist()]
-        if text_width(percent_text(float(shares.max()), digits).removesuffix(unit), SMALL) <= room:
+def _signed(assessment: Assessment, flow: int, room: float) -> list[str]:
+    """Shares in figures with the sign of what is known, as far as they fit a width. [in]"""
+    signs = [
+        f"{_BARS[said][1].split()[0]} " if said else ""
+        for said in (line_verdict(assessment, flow, i) for i in range(len(assessment.labels)))
+    ]
+    for unit, signed in ((" %", True), ("", True), ("", False)):
+        shares = [share_text(x, unit) for x in assessment.result.share[flow].tolist()]
+        texts = [f"{sign * signed}{share}" for sign, share in zip(signs, shares, strict=True)]
+        if max(text_width(text, SMALL) for text in texts) <= room:
             break
     return texts
 
 
-def _write_title(sheet: Sheet, assessment: Assessment, flow: int, left: float, top: float) -> None:
+def _write_title(
+    sheet: Sheet, assessment: Assessment, flow: int, corner: Point, *, metric: bool
+) -> None:
     """Name, amount and verdict of a flow, beside its strip, and what would settle it."""
     verdict, mend = "no target named" if assessment.target_open else "no tolerance given", ""
     if assessment.tolerance is not None:
@@ -349,10 +405,12 @@ def _write_title(sheet: Sheet, assessment: Assessment, flow: int, left: float, t
         verdict = f"{assessment.verdicts[flow]}{likely}"
         if assessment.verdicts[flow] == "cannot tell":
             mend = _mend(assessment, flow)
+    (left, top), inflow = corner, float(assessment.result.inflow[flow])
     room, step = sheet.right - left, line_height(SMALL)
+    amount = f"{litres_per_min(inflow)} ({gpm(inflow)})" if metric else gpm_litres(inflow)
     name = wrap(assessment.names[flow], room, BODY, "bold", 1)[0]
     sheet.write(left, top, name, BODY, weight="bold")
-    sheet.write(left, top - 1.1 * step, gpm_litres(float(assessment.result.inflow[flow])))
+    sheet.write(left, top - 1.1 * step, amount)
     sheet.write(left, top - 2.1 * step, verdict, weight="bold")
     sheet.write(left, top - 3.1 * step, mend)
 
@@ -374,29 +432,38 @@ def _mend(assessment: Assessment, flow: int) -> str:
 
 _SCALE_ROOM, _NAME_ROOM = 0.82, 1.85
 _GAP = 0.1
-_LEAST_STRIP, _MOST_STRIP = 0.6, 2.0
-_MOST_SECTION = 4.2
+_LEAST_STRIP, _MOST_STRIP = 0.6, 1.6
+_MOST_SECTION, _MOST_BOX = 2.1, 0.8
+_MORE = 0.8
+"""What each flow beyond three adds to the height of the page. [in]"""
 
 
 @pens
 def split_figure(site: Site, assessment: Assessment) -> Figure:
-    """Draw the box in section over the shares of its outlets at every flow.
+    """Draw the box and its lips over the shares of its outlets at every flow.
 
     Notes
     -----
-    Six flows are drawn; where there are more, the sheet says which were left out.
+    Six flows are drawn; where there are more, the page says which were left out.
     """
     n = len(site.outlets)
     check_outlets(n)
     if tuple(o.label for o in site.outlets) != assessment.labels:
         raise DomainError("the assessment is of another box: its outlets have other labels")
     flows = min(len(assessment.names), MOST_FLOWS)
-    sheet = Sheet.blank()
+    width, height = PAPER
+    sheet = Sheet.blank((width, height + _MORE * max(flows - BOXES, 0)))
     said = [PLANNED] * assessment.lips.planned
-    sheet.head(site.title or "How a distribution box splits its flow", *said)
+    sheet.head(title(site, assessment), *filter(None, [site.title]), *said)
     source = site.tolerance and site.tolerance.source
     notes = [*joined(assessment.warnings), *([f"tolerance from: {source}"] if source else [])]
     sheet.foot([*notes, *left_out(assessment.names)])
+    sheet.heading(
+        "The box in true proportions",
+        "outlets side by side; under the wall each stream is as wide as its part of the flow",
+    )
+    whole = Whole.of(assessment, sheet.right - sheet.left, _MOST_BOX)
+    draw_boxes(sheet, assessment, site, whole)
     left, right = sheet.left + _SCALE_ROOM, sheet.right - _NAME_ROOM
     column = (right - left) / n
     rows = lip_rows(assessment, column, site.lengths)
@@ -406,12 +473,7 @@ def split_figure(site: Site, assessment: Assessment) -> Figure:
     strip = min(max(0.6 * free / flows, _LEAST_STRIP), _MOST_STRIP, most)
     section = min(free - flows * strip, _MOST_SECTION)
     view = View.of(assessment, column, section)
-    stretch = f"{view.stretch:.1f}".removesuffix(".0")
-    scale = f"heights drawn {stretch} times the widths"
-    if stretch == "1":
-        scale = "heights and widths to one scale"
-    more = "; holes go on above" if view.cuts_off else ""
-    sheet.heading("Section, seen from the inlet", f"outlets side by side; {scale}{more}")
+    sheet.heading("The lips, magnified", _magnified(view))
     axes = sheet.axes(left, right, sheet.top - section, sheet.top)
     draw_section(axes, assessment, site, view)
     name_waters(sheet, axes, assessment, site.lengths, right)
@@ -423,6 +485,15 @@ def split_figure(site: Site, assessment: Assessment) -> Figure:
         allowed = percent_text(assessment.tolerance, 0)
         about = f"in brackets: chance that every line is within {allowed} of its target"
     sheet.heading("Share of each line against its target", about)
-    draw_key(sheet, assessment, rising=bool(held_back(assessment, flows)))
-    draw_strips(sheet, assessment, flows, strip, left, right)
+    draw_key(sheet, assessment, flows)
+    draw_strips(sheet, assessment, flows, strip, left, right, metric=site.lengths.metric)
     return sheet.figure
+
+
+def _magnified(view: View) -> str:
+    """The scale of the lips, in words."""
+    times = f"{view.stretch:.2g}" if view.stretch < 99.5 else f"{view.stretch:.0f}"
+    scale = f"heights drawn {times} times the widths"
+    if times == "1":
+        scale = "heights and widths to one scale"
+    return f"{scale}{'; holes go on above' if view.cuts_off else ''}"

@@ -1,7 +1,8 @@
 """What all drawings share: paper, pens, greys, letters and how figures are saved.
 
-Drawings are printed in black and white: a meaning is carried by a shape, a hatch or a line style,
-never by a colour alone. A sheet fits Letter and A4 alike.
+Sheets are printed black on white. Pictures for the screen take their colours from one palette. A
+meaning is carried by a shape, a hatch, a sign or a word, never by a colour alone. A sheet fits
+Letter and A4 alike.
 """
 
 from collections.abc import Callable, Iterable, Sequence
@@ -147,6 +148,28 @@ HAIR, THIN, MEDIUM, TARGET, THICK = 0.5, 0.8, 1.2, 1.6, 2.0
 """Widths of lines. [pt]"""
 
 INK, GREY, TINT, PALE = "0.0", "0.4", "0.82", "0.93"
+
+
+@dataclass(frozen=True)
+class Role:
+    """What a colour stands for on screen, and what says the same without it."""
+
+    colour: str
+    word: str
+    sign: str = ""  # Stands before a number, or in a legend.
+    hatch: str = ""  # Of a bar or an area.
+
+
+WATER = Role("#3F9BD6", "water")
+BOX = Role("#29293B", "box")
+OVER = Role("#C26D0B", "over its share", "▲", "////")
+UNDER = Role("#4A2A9A", "under its share", "▼", "\\\\\\\\")
+WITHIN = Role("#1F8260", "within", "=")
+WANTED = Role("#000000", "target", "–")
+SOIL = Role("#8B591B", "soil", hatch="..")
+WARNING = Role("#A41036", "warning", "!")
+PALETTE = (WATER, BOX, OVER, UNDER, WITHIN, WANTED, SOIL, WARNING)
+"""Each as dark as a mark on white has to be, no two alike in grey or to colour-blind eyes."""
 
 DASHES: tuple[Any, ...] = (
     "-",

@@ -272,6 +272,10 @@ def _jitter(pooled: float, mark: float) -> float:
     return float(np.interp(pooled, scatter, fine))
 
 
+_TOLD = 0.05
+"""Chance, were the box level, of lips that lie so much along a plane. [-] (judgement)"""
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Plane:
     """The least-squares plane of outlet heights; arrays are read-only."""
@@ -280,6 +284,9 @@ class Plane:
     slope_y: float  # Rise per run across it. [-]
     residual: Array  # (n,) Height of each outlet over the plane; NaN where it took no part. [m]
     warnings: tuple[Note, ...]  # What the plane cannot tell.
+    # Whether the outlets lie along it rather than scatter about level: 95 % sure, so that three
+    # outlets never tell.
+    told: bool
 
 
 def fit_plane(heights: ArrayLike, positions: ArrayLike) -> Plane | None:
@@ -291,6 +298,8 @@ def fit_plane(heights: ArrayLike, positions: ArrayLike) -> Plane | None:
     -----
     Where the outlets stand in one line, tilt across that line cannot be seen and is taken as 0;
     a warning says so. Three outlets always fit a plane exactly: their residuals tell nothing.
+    Told by the F test of a regression, whose tail for two slopes is (1 + 2 F / m)^(-m / 2), m being
+    what outlets there are beyond three (Abramowitz and Stegun 1964, 26.6.4; from memory).
 
     >>> plane = fit_plane([0.0, 0.01, 0.02, 0.013], [[0, 0], [1, 0], [1, 1], [0, 1]])
     >>> round(plane.slope_x, 4), round(plane.slope_y, 4), plane.residual.round(5).tolist()
@@ -307,12 +316,17 @@ def fit_plane(heights: ArrayLike, positions: ArrayLike) -> Plane | None:
     residual[part] = height[part] - mean - offsets @ slopes
     freeze(residual)
     few = {3: "tilt: three outlets", 4: "tilt: four outlets"}
+    beyond, about, along = len(offsets) - 3, residual[part], offsets @ slopes
+    odds = 1.0
+    if beyond and rank == 2:
+        odds = float((1.0 + (along @ along) / max(about @ about, 1e-30)) ** (-0.5 * beyond))
     what = "tilt: in one line" if rank < 2 else few.get(int(np.count_nonzero(part)))
     return Plane(
         slope_x=float(slopes[0]),
         slope_y=float(slopes[1]),
         residual=residual,
         warnings=(Note(what=what),) if what else (),
+        told=odds < _TOLD,
     )
 
 

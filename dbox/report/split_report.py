@@ -154,6 +154,84 @@ def _headline(site: Site, found: Contrast, *, planned: bool) -> list[str]:
     )
 
 
+def title(site: Site, assessment: Assessment) -> str:
+    """The finding in a line: what the outlet most over its target gets, and why."""
+    found = contrast(site, assessment.lips)
+    favoured, target = found.favoured, float(found.target[found.favoured])
+    if found.weak_share[favoured] <= NOTABLE * target:
+        return _worst(site, assessment)
+    outlet = f"outlet {site.outlets[favoured].label}"
+    share, band, unsure = share_text(float(found.weak_share[favoured])), "", False
+    if found.weak.name in assessment.names and not assessment.lips.planned:
+        case = assessment.names.index(found.weak.name)
+        low, high = assessment.share_low[case, favoured], assessment.share_high[case, favoured]
+        unsure = bool(assessment.inlet_open[case] or low <= target <= high)
+        band = band_words(low, high)
+    if unsure and "outside" not in assessment.verdicts:
+        wanted = f"(target {share_text(target)})"
+        return f"Cannot tell: {outlet} gets {band} of {_of(found.weak)} {wanted}"
+    gets = (
+        f"{outlet} gets {band if unsure else share} of {_of(found.weak)}, "
+        f"{share_text(float(found.strong_share[favoured]))} of {_of(found.strong)}"
+    )
+    if assessment.straight_decides:
+        return f"In the jet of the straight inlet {gets}"
+    why = "" if unsure else _low(site, assessment, favoured)
+    if assessment.lips.planned:
+        why = "As planned"
+    if why:
+        return f"{why}: {gets}"
+    wanted = "" if assessment.target_open else f" (target {share_text(target)})"
+    return f"{gets[0].upper()}{gets[1:]}{wanted}"
+
+
+def _worst(site: Site, assessment: Assessment) -> str:
+    """What stands out where the weakest flow does not: a jet grows with the flow."""
+    over = np.where(assessment.target > 0, assessment.over_target, 0.0)
+    case, outlet = np.unravel_index(int(over.argmax()), over.shape)
+    if over[case, outlet] <= NOTABLE:
+        state = "As planned" if assessment.lips.planned else "At best estimate"
+        return f"{state} every line gets its target at every flow"
+    share, wanted = assessment.result.share[case, outlet], assessment.target[outlet]
+    return (
+        f"Outlet {site.outlets[outlet].label} gets {share_text(float(share))} of "
+        f"{_of(site.flows[case])} (target {share_text(float(wanted))})"
+    )
+
+
+def _low(site: Site, assessment: Assessment, outlet: int) -> str:
+    """How much a lip stands under the middle of the others, where those ought to be alike."""
+    others = [i for i, o in enumerate(site.outlets) if i != outlet and not o.capped]
+    alike = all(site.outlets[i].opening == site.outlets[outlet].opening for i in others)
+    if not others or not alike or np.ptp(assessment.target[[outlet, *others]]) > 1e-9:
+        return ""
+    height = assessment.lips.height
+    drop = float(np.median(height[others]) - height[outlet])
+    words = site.lengths.one(drop)
+    return f"{words} low" if drop > 0 and words != site.lengths.one(0.0) else ""
+
+
+def share_text(share: float, unit: str = " %") -> str:
+    """A share in figures, to two digits that count.
+
+    >>> [share_text(share) for share in (0.4613, 0.0352, 0.0, 1.0)]
+    ['46 %', '3.5 %', '0 %', '100 %']
+    """
+    return f"{percent_text(share, int(0.0 < share < 0.0995)).removesuffix(' %')}{unit}"
+
+
+def _of(flow: Flow) -> str:
+    """A flow of which a line gets a share: by its name, with an article where it wants one.
+
+    >>> [_of(Flow(name=name, inflow=1e-4)) for name in ("dose", "0.5 gpm", "a pumped dose")]
+    ['a dose', '0.5 gpm', 'a pumped dose']
+    """
+    name = flow.name.removesuffix(" (default)")
+    if name[:1].isdigit() or name.startswith(("a ", "an ", "the ")):
+        return name
+    return f"{'an' if name[:1].lower() in 'aeio' else 'a'} {name}"
+
+
 def _named(flow: Flow) -> str:
     name = flow.name.removesuffix(" (default)")
     return name if name[:1].isdigit() else f"{name} ({gpm(flow.inflow)})"
@@ -219,6 +297,27 @@ def band_text(assessment: Assessment, case: int, outlet: int) -> str:
 def band_words(low: float, high: float) -> str:
     """A band of a share."""
     return f"{100 * low:.0f} to {100 * high:.0f} %"
+
+
+def line_verdict(assessment: Assessment, case: int, outlet: int) -> str:
+    """What the whole band of a share says: `over`, `under`, `within` or `cannot tell`.
+
+    Empty where no verdict may be given: nothing measured, no tolerance, no target.
+    """
+    target, allowed = assessment.target[outlet], assessment.tolerance
+    if assessment.lips.planned or assessment.target_open or allowed is None or not target:
+        return ""
+    jet = assessment.straight_decides and assessment.jet_decides[case]
+    hindered = bool(jet or assessment.inlet_open[case])
+    if hindered and assessment.verdicts[case] != "outside":
+        return "cannot tell"
+    low, high = assessment.share_low[case, outlet], assessment.share_high[case, outlet]
+    least, most = target * (1.0 - allowed), target * (1.0 + allowed)
+    if low > most:
+        return "over"
+    if high < least:
+        return "under"
+    return "within" if low >= least and high <= most and not hindered else "cannot tell"
 
 
 def open_words(assessment: Assessment) -> str:

@@ -1,5 +1,6 @@
 """Pictures and paper of a box whose straight inlet decides never say that it is within."""
 
+from dataclasses import replace
 from functools import lru_cache
 
 import pytest
@@ -11,8 +12,9 @@ from dbox.fieldwork.levelling import level
 from dbox.fieldwork.pour import expect
 from dbox.fieldwork.shares import assess
 from dbox.fieldwork.site import Box, Pour, Site
+from dbox.report.split_report import line_verdict, title
 from tests.drawings import paper
-from tests.fieldwork.sites import DOSE, INCH, box
+from tests.fieldwork.sites import DOSE, INCH, TRICKLE, box
 
 PLACES = ((4, 0), (16, 10), (4, 20))
 
@@ -58,6 +60,14 @@ def test_within_is_drawn_only_where_no_jet_decides(kind, within):
     assert "nan" not in words.split()
     assert "jet" in words
     assert "turn the inlet's end down" in words
+
+
+def test_a_line_in_the_jet_is_over_its_share_and_none_within():
+    one = replace(site("straight"), flows=(TRICKLE, DOSE))
+    assessment = assess(one, samples=200)
+    assert assessment.verdicts == ("within", "outside")
+    assert [line_verdict(assessment, 1, i) for i in range(3)] == ["under", "over", "under"]
+    assert "In the jet of the straight inlet outlet 2 gets " in title(one, assessment)
 
 
 @pytest.mark.slow

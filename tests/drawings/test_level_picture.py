@@ -12,7 +12,7 @@ from matplotlib.patches import Circle, FancyArrowPatch, Polygon
 
 from dbox.drawings.level_picture import Face, headline, level_figure, shared_out, words
 from dbox.drawings.plan import Plan
-from dbox.drawings.style import spread_out, text_width, wrap
+from dbox.drawings.style import TITLE, spread_out, text_width, wrap
 from dbox.errors import DomainError
 from dbox.fieldwork.levelling import level
 from dbox.fieldwork.site import Box, Flow
@@ -38,7 +38,8 @@ def test_holes_stand_where_the_clock_says(name):
         known = outlet.hole_offset and not outlet.capped and outlet.clock is not None
         for when, wanted in (("now", levelling.angle_before), ("to be", levelling.angle_after)):
             holes = paper.named(figure, Circle, f"{when} {outlet.label}")
-            assert len(holes) == bool(known)
+            shown = when == "now" or levelling.verdict != "re-bed"
+            assert len(holes) == bool(known and shown)
             for hole in holes:
                 (leader,) = paper.named(figure, Line2D, f"leader {outlet.label}")
                 middle = leader.get_xydata()[-1]
@@ -68,6 +69,10 @@ def test_cards_give_clock_turn_and_move(name):
             assert lines[0].startswith("lip ")
         elif outlet.clock is None:
             assert lines[0] == "clock not known"
+        elif levelling.verdict == "re-bed":
+            assert lines[0] == clock_text(levelling.angle_before[i])
+            assert lines[1].startswith("lip ")
+            assert not any("clockwise" in line or "raise" in line for line in lines)
         elif i in levelling.order:
             before, after = lines[0].split(" → ")
             assert before == clock_text(levelling.angle_before[i])
@@ -112,15 +117,19 @@ def test_a_re_bed_shows_what_to_lift():
     levelling, figure = level_drawn("tilted-rebed")
     lift = levelling.lift
     assert lift.far_end < 0 < lift.right_side
-    heading = headline(levelling)
+    verdict, heading = headline(levelling)
     assert f"the inlet end {PLAIN.both(-lift.far_end)}" in heading
     assert f"the right side {PLAIN.both(lift.right_side)}" in heading
-    assert heading.startswith("Re-bed: 2 of 6 outlets")
+    assert verdict.startswith("Re-bed: 2 of 6 outlets cannot reach 7/16 in")
+    words_drawn = " ".join(paper.texts(figure)).split()
+    assert words_drawn.count("lift") == 1 + len(paper.named(figure, Polygon, "lift"))
     marks = paper.named(figure, Polygon, "lift")
     middle = 0.5 * figure.get_size_inches()[0]
     places = [np.mean(mark.get_xy()[:, 0]) for mark in marks]
     assert len(marks) == 2
     assert max(places) > middle + 0.5
+    # an arrow means water or the way the box falls
+    assert len(figure.findobj(FancyArrowPatch)) == 2
 
 
 def test_small_lifts_are_left_out():
@@ -130,7 +139,15 @@ def test_small_lifts_are_left_out():
     assert not worth_lifting(None, 1e-5)
 
 
-@pytest.mark.parametrize("name", ["off-level", "tilted-curable", "unequal-lines"])
+@pytest.mark.parametrize("name", ["fixed", "no clocks", "unequal-lines"])
+def test_no_arrow_where_the_fall_cannot_be_told(name):
+    levelling, figure = level_drawn(name)
+    assert not levelling.plane.told
+    assert paper.named(figure, FancyArrowPatch, "fall") == []
+    assert any("which way the box falls cannot be told" in text for text in paper.texts(figure))
+
+
+@pytest.mark.parametrize("name", ["off-level", "tilted-curable", "tilted-rebed"])
 def test_the_tilt_arrow_points_down_the_plane(name):
     levelling, figure = level_drawn(name)
     (arrow,) = paper.named(figure, FancyArrowPatch, "fall")
@@ -145,33 +162,42 @@ def test_the_tilt_arrow_points_down_the_plane(name):
     ("name", "begins"),
     [
         # lips 4 and 5 stand at 5/32 in, 3.97 mm
-        ("off-level", "Adjust: turn the inserts to bring every lip to 5/32 in (4.0 mm) over"),
-        (
-            "unequal-lines",
-            "Adjust: turn the inserts to bring the lowest lip, the others above it to meet",
-        ),
+        ("off-level", "Adjust: turn 3 of 5 inserts, lips to 5/32 in (4.0 mm) over still water."),
+        ("unequal-lines", "Adjust: turn 2 of 4 inserts."),
         ("level", "Nothing to do: every flow is within the tolerance already."),
+        # two of six are fixed and one is capped
+        ("fixed", "Adjust: turn 2 of 3 inserts, lips to 3/32 in (2.4 mm) over still water."),
+        ("every hole", "Re-bed: 2 of 5 outlets cannot reach their own heights."),
     ],
 )
-def test_the_headline_gives_verdict_and_goal(name, begins):
+def test_the_title_is_the_verdict_and_the_headline_what_to_do(name, begins):
     levelling, figure = level_drawn(name)
-    assert headline(levelling).startswith(begins)
-    words_drawn = " ".join(" ".join(paper.texts(figure)).split())
-    assert headline(levelling) in words_drawn
+    assert headline(levelling)[0] == begins
+    (title,) = [t for t in paper.words(figure) if t.get_fontsize() == TITLE]
+    assert " ".join(title.get_text().split()) == begins
+    drawn = " ".join(" ".join(paper.texts(figure)).split())
+    assert all(line in drawn for line in headline(levelling))
 
 
 def test_the_headline_of_unequal_lips_tells_what_they_meet():
     # read twice as well as they were, they can be told apart
     levelling = level(replace(sites()["unequal-lines"], spread=0.0005), samples=100)
-    meets = "the lowest lip, the others above it to meet all flows as nearly as can be, to"
-    assert headline(levelling).startswith(f"Adjust: turn the inserts to bring {meets}")
+    assert "meet all flows as nearly as can be." in headline(levelling)[1]
 
 
 def test_the_headline_of_unequal_lips_names_the_flow_that_they_meet():
     levelling = level(sites()["unequal-lines"], samples=200, design_flow=2)
     assert levelling.site.flows[2].name == "dose"
-    begins = "Adjust: turn the inserts to bring the lowest lip, the others above it to meet dose,"
-    assert headline(levelling).startswith(begins)
+    assert headline(levelling)[1].endswith("the others above it, to meet dose.")
+
+
+def test_a_box_in_which_nothing_turns_is_told_so():
+    site = lips_of([0.0, 0.012, 0.001, 0.0, 0.02], offset=None, spread=0.0004,
+                   positions=FIVE_PLACES, flows=[Flow(name="dose", inflow=1e-3)],
+                   box=Box(inside=(0.4, 0.5)))  # fmt: skip
+    levelling = level(site, samples=200)
+    assert levelling.verdict == "re-bed"
+    assert headline(levelling)[0].endswith(" of 5 lips are off, and nothing here turns.")
 
 
 def test_missing_positions_are_told():

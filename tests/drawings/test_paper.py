@@ -31,19 +31,23 @@ def test_a_sheet_fits_letter_and_a4_unscaled(kind):
 
 
 @pytest.mark.parametrize("kind", ["split", "level"])
-def test_everything_is_grey(kind):
+def test_colours_are_those_of_the_palette_and_letters_are_black_or_grey(kind):
     from matplotlib.colors import to_rgba
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
     from matplotlib.text import Text
 
+    from dbox.drawings.style import PALETTE
+
     figure = figure_of(kind, "twelve, two capped")
     colours = {to_rgba(line.get_color()) for line in figure.findobj(Line2D)}
-    colours |= {to_rgba(text.get_color()) for text in figure.findobj(Text)}
+    letters = {to_rgba(text.get_color()) for text in figure.findobj(Text)}
     for patch in figure.findobj(Patch):
         colours |= {to_rgba(patch.get_facecolor()), to_rgba(patch.get_edgecolor())}
     assert len(colours) > 2
-    assert all(red == green == blue for red, green, blue, _ in colours)
+    assert all(red == green == blue for red, green, blue, _ in letters)
+    palette = {to_rgba(role.colour)[:3] for role in PALETTE}
+    assert all(len({*colour[:3]}) == 1 or colour[:3] in palette for colour in colours)
 
 
 def test_the_check_itself_finds_faults():

@@ -2,18 +2,21 @@
 
 import numpy as np
 import pytest
+from matplotlib.colors import to_rgba
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from matplotlib.patches import Polygon, Rectangle
+from matplotlib.patches import Polygon
 
 from dbox import Circle, Notch, PipeEnd, Slot
 from dbox.drawings.split_picture import View, draw_strip, split_figure
+from dbox.drawings.style import MEDIUM, OVER, TITLE, UNDER, WATER, WITHIN
 from dbox.errors import DomainError
 from dbox.fieldwork.shares import assess
-from dbox.fieldwork.site import Flow
+from dbox.fieldwork.site import Flow, Target
 from dbox.lengths import PLAIN
+from dbox.report.split_report import title
 from dbox.report.wording import sentences
-from dbox.units import gpm_litres, inches, millimetres
+from dbox.units import INCH, gpm, inches, litres_per_min, millimetres
 from tests.drawings import paper
 from tests.drawings.cases import NAMES, SIX, box, sites, split_drawn
 from tests.fieldwork.sites import LITRE_PER_MINUTE
@@ -43,9 +46,9 @@ def test_water_and_lips_stand_at_the_heights_of_the_result(name):
             assert np.array_equal(line.get_ydata(), [lip, lip])
             assert np.mean(line.get_xdata()) == pytest.approx(place)
     view = View.of(assessment, column=0.5, height=3.0)
-    marks = assessment.lips.height[np.isfinite(assessment.lips.height)]
-    marks = np.concatenate([marks, assessment.result.level[:6], [0.0]])
-    assert np.all((marks > view.low) & (marks < view.high))
+    lips = assessment.lips.height[np.isfinite(assessment.lips.height)]
+    assert view.low < min(lips.min(), 0.0)
+    assert view.high > max(lips.max(), 0.0)
     assert view.upright == pytest.approx(3.0 / (view.high - view.low))
     assert view.level <= view.upright
 
@@ -81,11 +84,87 @@ def test_each_outlet_is_labelled_once(name):
         assert bold.count(outlet.label) == 1
 
 
+def test_a_32nd_of_an_inch_is_seen_at_the_lips_and_the_scale_is_said():
+    assessment, figure = split_drawn("off-level")
+    view = View.of(assessment, column=0.9, height=2.0)
+    assert view.upright * INCH / 32 >= 0.07
+    (heading,) = [text for text in paper.texts(figure) if "times the widths" in text]
+    drawn_at = float(heading.split("drawn ")[1].split(" times")[0])
+    (hole,) = paper.named(figure, Polygon, "hole 1")
+    wide, high = np.ptp(hole.get_window_extent(), axis=0)
+    # a round hole is as high as wide; cut off by the view it is not, its outline is
+    assert high / wide == pytest.approx(drawn_at, rel=0.06)
+
+
+@pytest.mark.parametrize("name", ["off-level", "twelve, two capped", "every hole", "two"])
+def test_in_true_proportions_a_round_hole_is_round_and_streams_are_as_wide_as_flows(name):
+    assessment, figure = split_drawn(name)
+    for outlet, share in zip(sites()[name].outlets, assessment.result.share.T, strict=True):
+        wholes = paper.named(figure, Polygon, f"whole {outlet.label}")
+        streams = paper.named(figure, Polygon, f"stream {outlet.label}")
+        assert len(wholes) == len(streams) == (0 if outlet.capped else len(share))
+        for whole in wholes if isinstance(outlet.opening, Circle) else ():
+            box = whole.get_window_extent()
+            assert box.height == pytest.approx(box.width, rel=0.01)
+        widths = [np.ptp(stream.get_xy()[:, 0]) for stream in streams]
+        assert widths == pytest.approx(share[: len(widths)] * _stream_scale(assessment, figure))
+
+
+def _stream_scale(assessment, figure):
+    """Paper over share, from the widest stream. [in]"""
+    streams = [a for a in figure.findobj(Polygon) if str(a.get_label()).startswith("stream ")]
+    return max(np.ptp(a.get_xy()[:, 0]) for a in streams) / assessment.result.share.max()
+
+
+def test_water_in_true_proportions_stands_at_the_level_of_its_flow():
+    assessment, figure = split_drawn("off-level")
+    drawn_at = [
+        line.get_ydata()[0]
+        for line in paper.lines(figure)
+        if line.get_color() == WATER.colour and line.get_linewidth() == MEDIUM
+    ]
+    assert drawn_at == pytest.approx(assessment.result.level)
+
+
+@pytest.mark.parametrize("name", ["off-level", "tilted-rebed"])
+def test_the_title_is_what_the_lowest_lip_gets(name):
+    assessment, figure = split_drawn(name)
+    lips = assessment.lips.height
+    low = int(np.argmin(lips))
+    under = np.median(np.delete(lips, low)) - lips[low]
+    weak, strong = (f"{100 * assessment.result.share[k, low]:.0f} %" for k in (0, -1))
+    gets = f"outlet {assessment.labels[low]} gets {weak} of a trickle, {strong} of a dose"
+    (written,) = [t.get_text() for t in paper.words(figure) if t.get_fontsize() == TITLE]
+    assert " ".join(written.split()) == f"{inches(under)} low: {gets}"
+
+
+def test_a_title_says_no_more_than_the_readings_do():
+    def title_of(low, **more):
+        flows = [Flow(name=n, inflow=q * LITRE_PER_MINUTE) for n, q in (("drip", 2), ("dose", 99))]
+        site = lips_of([low, 0.0, 0.0, 0.0], openings=Circle(0.05), flows=flows, **more)
+        return title(site, assess(site, samples=400))
+
+    assert title_of(0.0, spread=0.001).startswith("At best estimate every line gets its target")
+    # half a spread is nothing that a ruler has shown, ten are
+    assert title_of(-0.001, spread=0.002).startswith("Cannot tell: outlet 1 gets ")
+    assert title_of(-0.004, spread=0.0004).startswith("5/32 in low: outlet 1 gets ")
+    # outside for sure at the dose, though not to be told for the drip
+    unsure = title_of(-0.004, spread=0.002, tolerance=0.001)
+    assert unsure.startswith("Outlet 1 gets ")
+    assert " to " in unsure.split(" of a drip")[0]
+    # lines of other lengths want lips of other heights
+    unequal = title_of(
+        -0.004, spread=0.0004, target=Target(by="list", weights=(0.1, 0.3, 0.3, 0.3))
+    )
+    assert unequal.startswith("Outlet 1 gets ")
+    assert unequal.endswith(" (target 10 %)")
+
+
 def test_a_hole_is_to_scale_in_height():
     site = box(5, openings=(Circle(0.03), PipeEnd(0.1), Slot(0.02, 0.05)))
     assessment, figure = drawn(site)
     for outlet, lip in zip(site.outlets, assessment.lips.height, strict=True):
-        (hole,) = paper.named(figure, Polygon, f"hole {outlet.label}")
+        hole, *_ = paper.named(figure, Polygon, f"whole {outlet.label}")
         heights = hole.get_xy()[:, 1]
         assert heights.min() == pytest.approx(lip, abs=1e-12)
         assert heights.max() == pytest.approx(lip + outlet.opening.top)
@@ -113,8 +192,8 @@ def test_an_outline_is_as_wide_as_its_opening(opening, height, width):
 def test_capped_outlets_are_hatched_and_say_so():
     _, figure = drawn(box(6, capped=(1, 4)))
     assert paper.texts(figure).count("capped") == 2
-    hatched = [a for a in figure.axes[1].patches if a.get_hatch() == "////"]
-    assert len(hatched) == 2
+    for axes in figure.axes[1:5]:
+        assert len([a for a in axes.patches if a.get_hatch() == "////"]) == 2
 
 
 @pytest.mark.slow
@@ -169,7 +248,7 @@ def test_whiskers_end_at_the_band_and_bars_at_the_share(name):
 
 def test_the_tolerance_is_shaded_about_each_target():
     assessment, axes = strip_of(split_drawn("unequal-lines")[0], flow=1)
-    shaded = [a for a in axes.patches if isinstance(a, Rectangle) and a.get_hatch()]
+    shaded = [a for a in axes.patches if np.isclose(a.get_alpha() or a.get_facecolor()[3], 0.3)]
     assert len(shaded) == len(assessment.labels)
     for band, target in zip(shaded, assessment.target, strict=True):
         assert band.get_y() == pytest.approx(100 * target * (1 - assessment.tolerance))
@@ -217,7 +296,8 @@ def test_each_strip_says_its_flow_its_amount_and_its_verdict(name):
     written = paper.texts(figure)
     for flow, verdict in zip(site.flows, assessment.verdicts, strict=True):
         assert flow.name in written
-        assert gpm_litres(flow.inflow) in written
+        us, metric = gpm(flow.inflow), litres_per_min(flow.inflow)
+        assert (f"{metric} ({us})" if site.metric else f"{us} ({metric})") in written
         assert any(text.startswith(f"{verdict} (") for text in written)
 
 
@@ -234,12 +314,28 @@ def test_strips_share_one_scale_that_holds_everything():
 
 
 def test_shares_stand_under_their_bars_and_the_key_tells_what_marks_mean():
-    assessment, figure = split_drawn("off-level")
+    _, figure = split_drawn("off-level")
     written = paper.texts(figure)
-    for share in assessment.result.share.flat:
-        assert f"{100 * share:.1f} %" in written
+    # 46.1, 3.5 and 22.5 % of trickle, trickle and dose, to two digits
+    assert {"▲ 46 %", "▼ 3.5 %", "? 23 %"} <= set(written)
     assert any(text.startswith("5 to 95 % band") for text in written)
-    assert {"share of the flow", "target", "within 10 % of the target"} <= set(written)
+    assert {"▲ over its share", "target", "within 10 % of the target"} <= set(written)
+
+
+@pytest.mark.parametrize("name", ["off-level", "twelve, two capped", "unequal-lines"])
+def test_a_bar_is_over_or_under_only_where_its_whole_band_is(name):
+    assessment, _ = split_drawn(name)
+    for flow, (low, high) in enumerate(
+        zip(assessment.share_low, assessment.share_high, strict=True)
+    ):
+        axes = strip_of(assessment, flow)[1]
+        least, most = (assessment.target * (1 + k * assessment.tolerance) for k in (-1, 1))
+        for i, bar in enumerate(each.patches[0] for each in axes.containers):
+            hatch = {OVER.hatch: "over", UNDER.hatch: "under"}.get(bar.get_hatch(), "")
+            expected = "over" if low[i] > most[i] else "under" if high[i] < least[i] else ""
+            assert hatch == (expected if assessment.target[i] else "")
+            green = bar.get_facecolor() == to_rgba(WITHIN.colour)
+            assert green == bool(assessment.target[i] and low[i] >= least[i] and high[i] <= most[i])
 
 
 def test_flow_lines_differ_without_colour():

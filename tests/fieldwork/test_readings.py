@@ -194,6 +194,21 @@ def test_against_scipy_lstsq(heights):
     np.testing.assert_allclose(plane.residual, np.array(heights) - fitted, atol=1e-15)
 
 
+@given(st.integers(4, 9), st.integers(0, 2**32 - 1), st.floats(0.0, 0.05))
+def test_a_fall_is_told_where_the_f_test_of_scipy_tells_it(count, seed, slope):
+    rng = np.random.default_rng(seed)
+    places, scatter = rng.uniform(0.0, 0.6, (count, 2)), rng.normal(0.0, 0.002, count)
+    plane = fit_plane(scatter + places @ [slope, 0.0], places)
+    fitted = (places - places.mean(0)) @ [plane.slope_x, plane.slope_y]
+    ratio = (fitted @ fitted / 2) / (plane.residual @ plane.residual / (count - 3))
+    assert plane.told == (stats.f.sf(ratio, 2, count - 3) < 0.05)
+
+
+def test_three_outlets_or_a_row_never_tell_which_way_a_box_falls():
+    assert not fit_plane([0.0, 0.01, 0.02], RING[:3]).told
+    assert not fit_plane([0.0, 0.01, 0.02, 0.03], [[x, 0.3] for x in (0.0, 0.1, 0.2, 0.3)]).told
+
+
 @given(st.lists(st.floats(-0.02, 0.02), min_size=3, max_size=8))
 def test_outlets_in_a_row_against_linregress(heights):
     """Along the row the slope is that of a straight line; across it none can be seen."""
