@@ -12,7 +12,7 @@ from dbox.fieldwork.levelling import Levelling
 from dbox.fieldwork.setup import Job, Question, Rules, begin
 from dbox.fieldwork.site import Site
 from dbox.files import box_interview as box
-from dbox.files import job_log, setup_answers, toml_file
+from dbox.files import job_log, logged_box, setup_answers, toml_file
 from dbox.files.job_log import JobLog
 from dbox.files.scenario import load, loads
 from dbox.files.write_file import behind_links, is_begun, write_file
@@ -406,13 +406,13 @@ class Setup:
 
     def _job(self, told: Sequence[job_log.Visit], site: Site) -> Job:
         """The job of the last visit, where the file still is of its box."""
-        mended = self.edited and bool(job_log.differences(told[-1].box, site))
+        mended = self.edited and bool(logged_box.differences(told[-1].box, site))
         if not self.edited:
             self._refuse_another(told[-1], site)
         try:
             return job_log.present_job(told, site, self.rules(site), mended=mended)
         except ScenarioError as error:
-            changed = "; ".join(job_log.line_changes(told[-1].box, job_log.identity(site)))
+            changed = "; ".join(logged_box.line_changes(told[-1].box, logged_box.identity(site)))
             if not changed:
                 raise
             raise ScenarioError(
@@ -487,7 +487,7 @@ class Setup:
     def _begin(self, log: JobLog, site: Site) -> list[str]:
         """Write which box the job is about, where the log does not say it; lines to say."""
         told = job_log.visits(log.entries)
-        entry = {"at": _now(), "scenario": self.path.name, "box": job_log.identity(site)}
+        entry = {"at": _now(), "scenario": self.path.name, "box": logged_box.identity(site)}
         entry |= {"visit": self.visit} if self.visit else {}
         if not told:
             log.append({"event": "begun", **entry})
@@ -512,8 +512,10 @@ class Setup:
             return [*_carried(before, angles), *wrapped(aside * (kept != text))]
         # what was answered before goes with the file as it is now, or this raises
         job = self._job(told, site)
-        identity = job_log.identity(site)
-        changed = job_log.differences(visit.box, site) + job_log.line_changes(visit.box, identity)
+        identity = logged_box.identity(site)
+        changed = logged_box.differences(visit.box, site) + logged_box.line_changes(
+            visit.box, identity
+        )
         if not job.closed and changed:
             log.append({"event": "edited", "at": _now(), "box": identity})
         return []
@@ -523,7 +525,7 @@ class Setup:
         text = edit(toml_file.read_text(self.path))
         site = loads(text, str(self.path))
         self._refuse_another(job_log.visits(log.entries)[-1], site)
-        identity = job_log.identity(site)
+        identity = logged_box.identity(site)
         entry = {"event": "edited", "at": _now(), "box": identity, "typed": typed}
         try:
             job = self._job(job_log.visits([*log.entries, entry]), site)
@@ -537,7 +539,7 @@ class Setup:
         return job
 
     def _refuse_another(self, visit: job_log.Visit, site: Site) -> None:
-        if changed := job_log.differences(visit.box, site):
+        if changed := logged_box.differences(visit.box, site):
             raise ScenarioError(
                 f"{job_log.log_path(self.path)}: belongs to another scenario than "
                 f"{self.path.name}: {'; '.join(changed)}. The same box, and you mended its file? "

@@ -15,17 +15,14 @@ from dbox.files.job_log import (
     JobLog,
     all_played,
     carried_angles,
-    differences,
     entry_of,
     event_of,
-    identity,
     interview_answers,
-    line_changes,
-    logged_site,
     played,
     read_log,
     visits,
 )
+from dbox.files.logged_box import differences, identity, line_changes, logged_site
 from dbox.files.scenario import loads
 
 TEXT = """
