@@ -240,7 +240,7 @@ def test_an_interrupt_keeps_what_was_typed(dbox, contradicting, monkeypatch, tmp
     answers = iter(["serial\n"])
 
     class Stdin:
-        def readline(self):
+        def readline(self, _=-1):
             try:
                 return next(answers)
             except StopIteration:

@@ -456,7 +456,7 @@ def test_a_scenario_torn_off_while_written_is_finished(dbox, tmp_path: Path):
     [
         (["off-level"], "is a shipped example; copy "),
         (["missing.toml", "--json"], "there is no such file"),
-        (["box.toml", "--answers", "nowhere.txt"], "one answer a line"),
+        (["box.toml", "--answers", "nowhere.txt"], "nowhere.txt: there is no such file"),
         (["box.toml", "--write-after"], "no pass is complete"),
         ([".", "--json"], "is a folder"),
     ],

@@ -73,7 +73,7 @@ class Typist:
     def __init__(self, screen: io.StringIO, crew: Crew, answers: dict[str, str], rest: str | None):
         self.screen, self.crew, self.answers, self.rest = screen, crew, dict(answers), rest
 
-    def readline(self) -> str:
+    def readline(self, _: int = -1) -> str:
         shown = self.screen.getvalue()
         prompt = shown.rpartition("\n")[2].removesuffix(" > ")
         typed = self.answers.pop(re.sub(r"^\d+\. | \([Ee]nter: .*\)$", "", prompt), self.rest)
