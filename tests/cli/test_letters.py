@@ -2,6 +2,8 @@
 
 import json
 
+import pytest
+
 PRIVATE = "\ue000"
 """For private use, so that no font is asked for it (The Unicode Standard, chapter 23)."""
 
@@ -29,6 +31,7 @@ def test_a_picture_is_written_and_its_missing_letter_told_of(dbox, tmp_path):
     assert out.stat().st_size > 1000
 
 
+@pytest.mark.slow
 def test_a_sheet_warns_in_its_json_too(dbox, tmp_path):
     (tmp_path / "box.toml").write_text(BOX, encoding="utf-8")
     code, said, told = dbox("sheet", str(tmp_path / "box.toml"), "--kind", "field",

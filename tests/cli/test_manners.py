@@ -146,6 +146,7 @@ def test_damaged_files_give_a_fault_and_no_traceback(dbox, tmp_path: Path, count
     assert refused > 0.8 * count
 
 
+@pytest.mark.everyday(2)
 @pytest.mark.parametrize(
     "words",
     ["split off-level", "level off-level", "diagnose wet-line", "surge family-of-four --day"],
@@ -171,6 +172,7 @@ LINES = [
 ]  # fmt: skip
 
 
+@pytest.mark.everyday(8)
 @pytest.mark.parametrize("words", LINES)
 def test_every_line_fits_72_columns_and_holds_numbers(dbox, words):
     code, out, err = dbox(*shlex.split(words))

@@ -416,6 +416,7 @@ def test_questions_make_a_scenario_where_there_is_none(dbox, tmp_path: Path):
     assert dbox("check", str(file))[0] == 0
 
 
+@pytest.mark.everyday(6)
 @pytest.mark.parametrize("count", range(19))
 def test_questions_go_on_where_they_were(dbox, state, tmp_path: Path, count):
     answers = ["", "My field", "2", "", "circle 2", "1/2", "6:00", "", "", "", "", "", "", "10 %",

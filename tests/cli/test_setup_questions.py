@@ -201,6 +201,7 @@ def test_going_back_says_which_readings_of_the_line_are_dropped(set_up, tmp_path
     assert "outlet 2 > Paused; every answer is kept." in out
 
 
+@pytest.mark.everyday(4)
 @pytest.mark.parametrize("cut", range(1, 12))
 def test_a_line_of_readings_that_was_cut_off_goes_on_at_the_next_outlet(
     set_up, tmp_path: Path, cut

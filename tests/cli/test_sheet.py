@@ -10,7 +10,7 @@ import pytest
 from dbox.files.scenario import load, resolve
 
 
-@pytest.mark.everyday(1)
+@pytest.mark.slow
 @pytest.mark.parametrize(("paper", "box"), [("letter", (612, 792)), ("a4", (595.28, 841.89))])
 def test_pages_have_the_size_of_their_paper_and_no_date(dbox, tmp_path, paper, box):
     """Exact: 8.5 by 11 in, and 210 by 297 mm, at 72 points an inch."""

@@ -18,7 +18,7 @@ def few_frames(monkeypatch):
     monkeypatch.setattr(surge_film, "frame_times", lambda run, count: frame_times(run, count // 10))
 
 
-@pytest.mark.everyday(2)
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize(
     ("asked", "name", "begins"),
     [

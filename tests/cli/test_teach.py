@@ -78,6 +78,7 @@ def test_a_table_of_a_sweep_holds_curve_and_map(dbox, tmp_path: Path):
     assert all(float(row["worst over target"]) == pytest.approx(1.0) for row in level)
 
 
+@pytest.mark.slow
 def test_a_handout_has_its_key_in_a_file_of_its_own(dbox, tmp_path: Path):
     out_file, key = tmp_path / "class.pdf", tmp_path / "class-key.pdf"
     code, out, _ = dbox("teach", "handout", "--out", str(out_file), "--paper", "a4")

@@ -76,7 +76,7 @@ def content(folder: Path) -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in folder.iterdir()}
 
 
-@pytest.mark.everyday(2)
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize(("command", "most"), CASES)
 def test_a_full_disk_leaves_what_was_there_and_nothing_else(full, tmp_path, command, most):
     (tmp_path / "LONG.toml").write_text(LONG)

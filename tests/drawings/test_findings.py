@@ -21,6 +21,7 @@ def told(figures) -> str:
     return " ".join(" ".join(paper.texts(figure)) for figure in figures)
 
 
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize(("name", "size"), [("wet-line", "letter"), ("dry-line", "a4")])
 def test_it_can_be_read(name, size):
     figures = findings_sheet(diagnosis(name), size)

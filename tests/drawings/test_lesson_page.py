@@ -113,6 +113,7 @@ def test_the_page_shows_what_was_computed(page, shown, tmp_path):
     assert "CONSOLE" not in console
 
 
+@pytest.mark.slow
 @needs_chromium
 def test_a_slider_moves_the_water_and_nothing_leaves_the_page(page, shown, tmp_path):
     drive = """<script>

@@ -12,6 +12,7 @@ def figure_of(kind, name):
     return (split_drawn if kind == "split" else level_drawn)(name)[1]
 
 
+@pytest.mark.everyday(3)
 @pytest.mark.parametrize("name", NAMES)
 @pytest.mark.parametrize("kind", ["split", "level"])
 def test_every_word_can_be_read(kind, name):
@@ -22,6 +23,7 @@ def test_every_word_can_be_read(kind, name):
     assert paper.smallest(figure) >= 8.0
 
 
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize("kind", ["split", "level"])
 def test_a_sheet_fits_letter_and_a4_unscaled(kind):
     sides = sorted(figure_of(kind, "two").get_size_inches())

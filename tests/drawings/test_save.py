@@ -18,7 +18,7 @@ def figure():
     return split_figure(box(3), assess(box(3), samples=50))
 
 
-@pytest.mark.everyday(2)
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize("suffix", SUFFIXES)
 def test_the_suffix_says_the_kind(figure, tmp_path, suffix):
     path = tmp_path / f"split{suffix.upper()}"

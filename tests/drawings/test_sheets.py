@@ -124,7 +124,7 @@ def faults(page, margin=0.47):
     return found + [("crossed", words[i]) for i in np.flatnonzero(crossed)]
 
 
-@pytest.mark.everyday(4)
+@pytest.mark.everyday(3)
 @pytest.mark.parametrize(("kind", "name", "sheet"), SHEETS)
 def test_every_word_on_every_page_can_be_read(kind, name, sheet):
     for page in pages(kind, name, sheet):
@@ -145,6 +145,7 @@ def test_the_check_itself_finds_faults():
     assert kinds == [("on", "under"), ("outside", "over the edge"), ("crossed", "struck")]
 
 
+@pytest.mark.everyday(2)
 @pytest.mark.parametrize(("sheet", "size"), [("letter", (8.5, 11.0)), ("a4", (8.268, 11.693))])
 @pytest.mark.parametrize("kind", KINDS)
 def test_every_page_is_of_its_paper_with_its_number_title_and_foot(kind, sheet, size):

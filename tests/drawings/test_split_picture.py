@@ -28,7 +28,7 @@ def drawn(site):
     return assessment, split_figure(site, assessment)
 
 
-@pytest.mark.everyday(3)
+@pytest.mark.everyday(2)
 @pytest.mark.parametrize("name", NAMES)
 def test_water_and_lips_stand_at_the_heights_of_the_result(name):
     assessment, figure = split_drawn(name)
@@ -74,7 +74,7 @@ def test_units_go_to_the_head_where_columns_are_narrow_and_the_stretch_is_told()
         assert inches(lip, signed=True).removesuffix(" in") in written
 
 
-@pytest.mark.everyday(3)
+@pytest.mark.everyday(2)
 @pytest.mark.parametrize("name", [n for n in NAMES if "long" not in str(n.values[0])])
 def test_each_outlet_is_labelled_once(name):
     site = sites()[name]
@@ -230,6 +230,7 @@ def line(axes, label):
     return found
 
 
+@pytest.mark.everyday(2)
 @pytest.mark.parametrize("name", NAMES)
 def test_whiskers_end_at_the_band_and_bars_at_the_share(name):
     assessment, axes = strip_of(split_drawn(name)[0])

@@ -155,7 +155,7 @@ def test_no_words_lie_on_words_at_any_time(name):
         assert paper.smallest(shown.figure) >= 7.0
 
 
-@pytest.mark.everyday(2)
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize("name", NAMES)
 def test_the_still_is_legible_and_holds_every_flow(name):
     case, figure = outcome(name), surge_figure(outcome(name))

@@ -56,7 +56,7 @@ def plain_shares(site, inflow, spread, count):
     return np.array(shares)
 
 
-@pytest.mark.everyday(1)
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "site",
     [

@@ -34,6 +34,7 @@ def judged(jobs: int, *, draws: int, seed: int = 2024) -> Judged:
     return Judged.of([by_cause(site, draws) for site in sites], truths)
 
 
+@pytest.mark.slow
 def test_the_right_cause_of_ten_jobs_leads():
     """At the aim of the longer test less twice its own error here."""
     assert judged(10, draws=30).first() >= 0.88 - 2 * np.sqrt(0.88 * 0.12 / 10)

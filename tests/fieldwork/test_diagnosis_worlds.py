@@ -101,7 +101,7 @@ def test_two_causes_are_found_as_a_pair():
 
 
 def test_a_look_written_down_wrong_turns_few_firsts_and_clean_jobs_are_seldom_flagged():
-    """Of the firsts that it turns for the classifier half are saved or flagged, of the tool's own at
+    """Of firsts that it turns for the classifier half are saved or flagged, of the tool's own at
     most one in ten is turned and not flagged (judgement); of clean jobs one in ten is flagged."""
     found = wrong_looks("old", MOST, 40, DRAWS)
     assert found["flags on clean"] <= 0.10 + 2 * np.sqrt(0.1 * 0.9 / 40)

@@ -249,6 +249,7 @@ def test_a_capped_outlet_is_left_out():
     np.testing.assert_array_equal(result.after.result.share[:, [1, 3]], 0)
 
 
+@pytest.mark.everyday(2)
 @pytest.mark.parametrize("design", [0, 1, 2])
 @pytest.mark.parametrize("openings", [HOLE, [HOLE, Slot(0.03), Notch(1.2), Circle(0.04)]])
 def test_unequal_targets_are_met_at_the_design_flow_and_nowhere_else(design, openings):

@@ -46,6 +46,7 @@ def test_five_holes_at_three_millimetres():
     assert middle[1] == pytest.approx(0.77, abs=0.005)
 
 
+@pytest.mark.slow
 def test_the_range_is_that_of_boxes_drawn_and_filled_one_by_one():
     """Two ways: hold-back and lips drawn anew at random, each box split alone."""
     rng, found = np.random.default_rng(7), assess(FIVE)

@@ -87,6 +87,7 @@ def test_no_practice_is_as_good_for_less_work(stop, by_clock):
     assert good[0] >= good[1] + 0.1
 
 
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize(("mark", "repeats"), [(1 / 32, 2), (1 / 64, 2)])
 def test_a_few_boxes_end_well(mark, repeats):
     done = [guided(np.random.default_rng((1, box)), mark * INCH, repeats) for box in range(12)]

@@ -78,6 +78,7 @@ CASES = [
 ]  # fmt: skip
 
 
+@pytest.mark.everyday(12)
 @pytest.mark.parametrize(("typed", "before", "event"), CASES)
 def test_what_is_typed_means(typed, before, event):
     assert means(typed, *before) == event

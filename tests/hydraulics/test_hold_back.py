@@ -97,6 +97,7 @@ def agrees(box):
     return len(running), sum(lip < np.inf for lip in lips)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "boxes", [range(200), pytest.param(range(200, 2000), marks=pytest.mark.slow)], ids=len
 )

@@ -177,6 +177,7 @@ drowned_ways = st.tuples(
 )
 
 
+@pytest.mark.slow
 @given(
     st.lists(free_ways, min_size=1, max_size=2),
     st.lists(drowned_ways, min_size=1, max_size=2),

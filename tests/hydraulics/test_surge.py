@@ -77,6 +77,7 @@ def test_single_events(event: Inflow) -> None:
     assert_two_ways(family(), event, 1500.0)
 
 
+@pytest.mark.slow
 def test_one_drowned_outlet() -> None:
     """A trench standing 2 mm over its lip takes less and rises as it fills."""
     drowned = family(acceptance=0.1)
