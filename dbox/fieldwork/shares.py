@@ -284,7 +284,9 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
         part = every_band[possible]
         bands = np.stack([part[:, :, 0].min(0), part[:, :, 1].max(0)], axis=1)
     (low, high), rising = bands
-    no_jet = jet.without
+    no_jet, told = jet.without, decides
+    if site.box.inlet is None:
+        told = hangs | (decides & (np.ptp(jet.share, axis=0).max(-1) > FEW_POINTS))
     freeze(low, high, rising, target, probability, decides, hangs, settling, no_jet)
     return Assessment(
         names=names,
@@ -308,7 +310,7 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
         warnings=(
             *odd_notes(site),
             *target_notes(site),
-            *jet_notes(site, jet, decides, names),
+            *jet_notes(site, jet, told, names),
             *range_notes(result, names),
             *_rising_notes(site, lips, result, rising, high),
             *header_notes(site, result),

@@ -121,8 +121,8 @@ def test_a_rod_that_stops_at_the_mouth_is_at_a_cap_and_far_off_at_a_crushed_head
         rods = (OutletEvidence(rod="hard stop", rod_distance=distance),)
         return box(outlets=rods + (OutletEvidence(rod="clear"),) * 3)
 
-    assert probability(seen(0.1), "capped", 0) > 1.5 * probability(seen(4.0), "capped", 0)
-    assert probability(seen(4.0), "crushed", 0) > 1.5 * probability(seen(0.1), "crushed", 0)
+    assert probability(seen(0.1), "capped", 0) > 2 * probability(seen(4.0), "capped", 0)
+    assert probability(seen(4.0), "crushed", 0) > 2 * probability(seen(0.1), "crushed", 0)
 
 
 def test_the_line_that_is_full_got_its_share_before_it_backed_up():

@@ -100,11 +100,26 @@ def test_two_causes_are_found_as_a_pair():
     assert np.mean(found) >= 0.40 - 2 * np.sqrt(0.4 * 0.6 / 60)
 
 
-def test_a_look_written_down_wrong_turns_few_firsts_and_clean_jobs_are_seldom_flagged():
-    """Of firsts that it turns for the classifier half are saved or flagged, of the tool's own at
-    most one in ten is turned and not flagged (judgement); of clean jobs one in ten is flagged."""
-    found = wrong_looks("old", MOST, 40, DRAWS)
-    assert found["flags on clean"] <= 0.10 + 2 * np.sqrt(0.1 * 0.9 / 40)
-    assert found["turned"] - found["turned and flagged"] <= 0.10 * 40 * found["right"] + 1e-9
-    many = found["turn the classifier"]
-    assert found["of those saved or flagged"] >= 0.5 * many - np.sqrt(many)
+@pytest.fixture(scope="module")
+def misread() -> dict[str, float]:
+    """What becomes of jobs in which one look was written down wrong, and of the same ones clean."""
+    return wrong_looks("old", MOST, 40, DRAWS)
+
+
+def test_clean_jobs_are_seldom_flagged(misread):
+    """One in ten at most."""
+    assert misread["flags on clean"] <= 0.10 + 2 * np.sqrt(0.1 * 0.9 / 40)
+
+
+def test_a_look_written_down_wrong_turns_few_right_firsts(misread):
+    """Of those that it turns for the classifier half are saved or flagged; of the tool's own right
+    firsts at most one in ten is turned and not flagged (judgement)."""
+    assert misread["turned"] - misread["turned and flagged"] <= 0.10 * 40 * misread["right"]
+    many = misread["turn the classifier"]
+    assert misread["of those saved or flagged"] >= 0.5 * many - np.sqrt(many)
+
+
+@pytest.mark.xfail(reason="of 35 right firsts 3 are turned, and no flag is up", strict=False)
+def test_a_look_that_turns_a_first_is_pointed_out(misread):
+    """The aim that is not reached yet: of 40 jobs at most 2 are turned and not flagged."""
+    assert misread["turned"] - misread["turned and flagged"] <= 0.05 * 40
