@@ -15,6 +15,7 @@ and the places are known, else no jet. What does not hold in every way is not sa
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -154,20 +155,19 @@ def possible_heads(ended: BoolArray, pipe: Array, main: Array, inflow: Array) ->
     kinds, kind = sizes[:1], np.zeros(len(sizes), np.intp)
     if np.any(sizes != kinds):
         kinds, kind = np.unique(sizes, axis=0, return_inverse=True)
-    heads = [
-        strongest(
-            [
-                *([replace(ORDINARY_PIPE, diameter=gravity)] if gravity else []),
-                *([PressurePipe(diameter=pumped)] if pumped else []),
-            ]
-            or [ORDINARY_PIPE, ORDINARY_MAIN],
-            inflow,
-            NEAREST_WALL,
-        )
-        for gravity, pumped in kinds.tolist()
-    ]
+    heads = [_strongest(*sizes, *inflow.tolist()) for sizes in kinds.tolist()]
     found: Array = np.where(ended, 0.0, np.stack(heads, -1)[:, kind.ravel()])
     return found
+
+
+@lru_cache(1024)
+def _strongest(gravity: float, pumped: float, *inflow: float) -> Array:
+    """Of pipes of these diameters, 0 where not given, in a small box; [m], [m3/s] -> [m]."""
+    pipes: list[SupplyPipe | PressurePipe] = [
+        *([replace(ORDINARY_PIPE, diameter=gravity)] if gravity else []),
+        *([PressurePipe(diameter=pumped)] if pumped else []),
+    ] or [ORDINARY_PIPE, ORDINARY_MAIN]
+    return strongest(pipes, np.array(inflow), NEAREST_WALL)
 
 
 def known_jet(site: Site) -> Jet | None:

@@ -17,7 +17,6 @@ strikes, if any. Where the list does not say how the inlet ends, that goes for "
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
-from functools import lru_cache
 from statistics import NormalDist
 
 import numpy as np
@@ -43,6 +42,16 @@ from dbox.fieldwork.shares import (
     verdict_codes,
 )
 from dbox.fieldwork.turning import LEAST_MOVE, Reach, hand_turns
+from dbox.hydraulics.flow_table import (
+    DEEPEST,
+    LEAST_HEAD,
+    NEVER_WET,
+    NO_SLOPE,
+    STEPS,
+    flow_table,
+    split_by_tables,
+    split_near,
+)
 from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.split import OutletSet, Split, split
 
@@ -91,37 +100,17 @@ Way = Callable[[Boxes, Split, Codes, Codes], Codes]
 """Verdicts of boxes whose lips a jet lowers, which are given with their split; which flow and which
 box each is of the list's."""
 
-Solve = Callable[[Boxes, Array, Array], Split]
+Solve = Callable[[Array, Array, tuple[Opening, ...], Array], Split]
 """How struck boxes are split at inflows [m3/s], from the levels [m] that they had before."""
-
-_NEAR_STEPS, _NEAR = 4, 1e-7
-"""Steps to a level by the tables, and the residual over inflow that makes it do. [-] (numerical)"""
 
 _DRAWN = 2**17
 """Lips drawn at a time, few enough to stay in a core's cache, enough not to wait for each. [-]
 (numerical)"""
 
-_STEPS = 2
-"""Times that the level of a draw is looked at in the tables. [-] (numerical)"""
-
-_SAFETY, _UNSURE = 4.0, 2e-7
+_SAFETY, _UNSURE = 4.0, 5e-7
 """Times what a level is thought to be off, and the least, that a head may be from an edge and be in
-doubt. [-], [m] (numerical; tables are true to 5e-8 m of head, which a test holds)"""
-
-_NEVER_WET = 1e6
-"""Height that stands for that of a capped lip. [m] (numerical)"""
-
-_DEEPEST, _NODES = 1.0, 2**14
-"""Highest head of the tables, and their parts. [m], [-] (numerical)"""
-
-_PLACES = np.arange(_NODES + 1.0)
-"""Places of the nodes. [-] (exact)"""
-
-_NO_SLOPE = 1e-30
-"""Stands for none where it is divided by. [m2/s], [-] (numerical)"""
-
-_LEAST_HEAD = 1e-6
-"""Least head that the slope of a dry opening is taken at. [m] (numerical)"""
+doubt. [-], [m] (numerical; tables of half as many digits are true to 3e-7 m of head, which a test
+holds)"""
 
 _ROUNDING = 1e-9
 """Part of an edge that a root may miss it by and still be at it. [-] (numerical)"""
@@ -199,97 +188,56 @@ def _drawn_beyond(
     """
     target = boxes.target[rows]
     allowed = room(target, boxes.tolerance[rows, None])
-    errors = np.ascontiguousarray(boxes.error[rows].T)[..., None]
-    # a capped lip far above all water
-    drawn = (
-        np.ascontiguousarray(np.minimum(lip, _NEVER_WET).T)[..., None] + errors * scatter.T[:, None]
-    )
-    roots, wanted = [*map(_root_table, boxes.openings)], inflow[:, None]
+    # a capped lip far above all water; all over the lowest, so that half as many digits do
+    still = lip.min(-1)
+    errors = np.ascontiguousarray(boxes.error[rows].T, np.float32)[..., None]
+    over_still = np.ascontiguousarray(np.minimum(lip - still[:, None], NEVER_WET).T, np.float32)
+    drawn = over_still[..., None] + errors * scatter.T.astype(np.float32)[:, None]
+    level = (level - still[:, None]).astype(np.float32)
+    tables = [flow_table(opening, np.float32) for opening in boxes.openings]
+    wanted = inflow[:, None].astype(np.float32)
     lowest = drawn.min(0)
-    for step in range(_STEPS):
-        level = np.maximum(level, lowest + _LEAST_HEAD)
-        total, rate = np.zeros_like(level), np.full_like(level, _NO_SLOPE)
-        for table, height in zip(roots, drawn, strict=True):
+    for step in range(STEPS):
+        np.maximum(level, lowest + np.float32(LEAST_HEAD), out=level)
+        total, rate = np.zeros_like(level), np.full_like(level, NO_SLOPE)
+        for table, height in zip(tables, drawn, strict=True):
             table.add(level - height, total, rate)
-        if step < _STEPS - 1:
-            level += 2.0 * (np.sqrt(wanted * total) - total) / rate
-    doubt = _SAFETY * np.abs(total - wanted) / rate + _UNSURE
-    unclear = level - lowest > 0.9 * _DEEPEST
+        if step < STEPS - 1:
+            level += np.float32(2.0) * (np.sqrt(wanted * total) - total) / rate
+    doubt = np.float32(_SAFETY) * np.abs(total - wanted) / rate + np.float32(_UNSURE)
+    unclear = level - lowest > 0.9 * DEEPEST
     beyond = np.empty((2, *drawn.shape), np.bool_)
-    for i, table in enumerate(roots):
+    for i, table in enumerate(tables):
         head = level - drawn[i]
         for side, sign in enumerate((1.0, -1.0)):
             edge = table.head((target[:, i] + sign * allowed[:, i]) * inflow)
-            off = sign * (head - edge[:, None])
-            beyond[side, i] = off > 0.0
-            unclear |= np.abs(off) <= doubt
+            off = head - edge[:, None].astype(np.float32)
+            (np.greater, np.less)[side](off, 0.0, out=beyond[side, i])
+            unclear |= np.abs(off, out=off) <= doubt
     if unclear.any():
         which, draw = np.nonzero(unclear)
-        share = split(inflow[which], drawn[:, which, draw].T, boxes.openings).share
-        over = share - target[which]
+        exact = lip[which] + boxes.error[rows][which] * scatter[draw]
+        over = split(inflow[which], exact, boxes.openings).share - target[which]
         for side, sign in enumerate((1.0, -1.0)):
             beyond[side][:, which, draw] = (sign * over > allowed[which]).T
     return beyond[0], beyond[1]
 
 
-@dataclass(frozen=True, eq=False)
-class _RootTable:
-    """The root of the flow of an opening, straight between nodes that lie even in sqrt(head)."""
-
-    root: Array  # At each node. [(m3/s)^0.5]
-    rise: Array  # From it to the next. [(m3/s)^0.5]
-
-    @classmethod
-    def of(cls, opening: Opening) -> "_RootTable":
-        """The table of an opening."""
-        head = np.linspace(0.0, _DEEPEST**0.5, _NODES + 1) ** 2
-        flow = np.zeros_like(head)
-        flow[1:] = opening.rating(head[1:], None)[0]
-        root = np.sqrt(flow)
-        return cls(root, np.append(np.diff(root), 0.0))
-
-    def add(self, head: Array, total: Array, rate: Array) -> None:
-        """Add flow [m3/s] and slope [m2/s] at heads [m] to those of other outlets."""
-        place = np.sqrt(np.clip(head, 0.0, _DEEPEST))
-        place *= _NODES / _DEEPEST**0.5
-        node = place.astype(np.int32)
-        rise = self.rise[node]
-        root = self.root[node] + (place - node) * rise
-        total += root * root
-        root *= rise
-        root *= _NODES**2 / _DEEPEST
-        root /= np.maximum(place, _NO_SLOPE)
-        rate += root
-
-    def head(self, flow: Array) -> Array:
-        """Heads at flows; no head is too low for less than none. [m3/s] -> [m]"""
-        place = np.interp(np.sqrt(np.maximum(flow, 0.0)), self.root, _PLACES)
-        head = (place / _NODES) ** 2 * _DEEPEST
-        # what stands at the end of the table may be any more
-        found: Array = np.where(flow < 0, -np.inf, np.where(place >= _NODES, np.inf, head))
-        return found
-
-
-@lru_cache(64)
-def _root_table(opening: Opening) -> _RootTable:
-    return _RootTable.of(opening)
-
-
 def judge_first_order(boxes: Boxes, inflow: Array) -> Judged:
     """Judge boxes by the slopes of their outlets, which is quick; inflow [m3/s]."""
-    result = split(inflow[:, None], boxes.lip, boxes.openings)
-    codes = _first_order_codes(boxes, result)
+    result, slope = split_by_tables(inflow, boxes.lip, boxes.openings)
+    codes = _first_order_codes(boxes, result, slope)
 
     def in_a_way(some: Boxes, struck: Split, _: Codes, __: Codes) -> Codes:
         (codes,) = _first_order_codes(some, struck)
         return np.asarray(codes)
 
-    return _judged(boxes, result, np.full(codes.shape, np.nan), codes, in_a_way, _nearly)
+    return _judged(boxes, result, np.full(codes.shape, np.nan), codes, in_a_way, split_near)
 
 
-def _first_order_codes(boxes: Boxes, result: Split) -> Codes:
-    """Verdicts to first order, (f, k)."""
-    low, high = _rooms(boxes, result)
+def _first_order_codes(boxes: Boxes, result: Split, slope: Array | None = None) -> Codes:
+    """Verdicts to first order, (f, k); slope, where it is known [m2/s] (n, f, k)."""
+    low, high = _rooms(boxes, result, slope)
     least = np.minimum(low, high).min(0)
     sure = NormalDist().inv_cdf(SURE)
     within = least >= sure
@@ -302,15 +250,22 @@ def _first_order_codes(boxes: Boxes, result: Split) -> Codes:
     return codes
 
 
-def _rooms(boxes: Boxes, result: Split) -> tuple[Array, Array]:
-    """Room to the lower and the upper edge of tolerance, in standard errors. (n, f, k) each."""
+def _rooms(boxes: Boxes, result: Split, slope: Array | None) -> tuple[Array, Array]:
+    """Room to the lower and the upper edge of tolerance, in standard errors. (n, f, k) each.
+
+    slope, where it is known [m2/s] (n, f, k).
+    """
     head, flow = _outlets_first(result.head), _outlets_first(result.flow)
     deviation, target = _outlets_first(boxes.error)[:, None], _outlets_first(boxes.target)[:, None]
     # a lip that is dry, or nearly so, has the root that its opening gives at an error's head
-    at = np.maximum(head, np.maximum(deviation, _LEAST_HEAD))
-    rated, slope = OutletSet(boxes.openings).rating(at.reshape(len(at), -1), None)
+    least = np.broadcast_to(np.maximum(deviation, LEAST_HEAD), head.shape)
+    wet = np.full(head.shape, False) if slope is None else head > least
+    rated, rise = flow.copy(), np.empty_like(flow) if slope is None else slope.copy()
+    for i, opening in enumerate(boxes.openings):
+        low = ~wet[i]
+        rated[i, low], rise[i, low] = opening.rating(np.maximum(head[i], least[i])[low], None)
     # how the root of each outlet's flow runs with its head [(m3/s)^0.5/m]
-    rate: Array = (0.5 * slope / np.sqrt(rated)).reshape(at.shape)
+    rate: Array = 0.5 * rise / np.sqrt(rated)
     root = np.where(flow > 0, np.sqrt(flow), rate * np.maximum(head, -1.0))
     pull = rate * np.maximum(root, 0.0)
     pull /= pull.sum(0)
@@ -352,34 +307,8 @@ def _judged(
     )
 
 
-def _exactly(boxes: Boxes, inflow: Array, _: Array) -> Split:
-    return split(inflow, boxes.lip, boxes.openings)
-
-
-def _nearly(boxes: Boxes, inflow: Array, level: Array) -> Split:
-    """Split of boxes by the tables of their openings, from levels that are near; [m3/s], [m]."""
-    lips = np.ascontiguousarray(np.minimum(boxes.lip, _NEVER_WET).T)
-    roots, lowest = [*map(_root_table, boxes.openings)], lips.min(0)
-    for _ in range(_NEAR_STEPS):
-        level = np.maximum(level, lowest + _LEAST_HEAD)
-        total, rate = np.zeros_like(level), np.full_like(level, _NO_SLOPE)
-        for table, lip in zip(roots, lips, strict=True):
-            table.add(level - lip, total, rate)
-        level = level + 2.0 * (np.sqrt(inflow * total) - total) / rate
-    flow = np.zeros_like(lips)
-    for table, lip, of in zip(roots, lips, flow, strict=True):
-        table.add(level - lip, of, np.zeros_like(level))
-    found = np.abs(flow.sum(0) - inflow) <= _NEAR * inflow
-    if not np.all(found & (level - lowest < 0.9 * _DEEPEST)):
-        return _exactly(boxes, inflow, level)
-    return Split(
-        inflow=inflow,
-        level=level,
-        head=level[:, None] - boxes.lip,
-        flow=np.ascontiguousarray(flow.T),
-        overflow=np.zeros_like(inflow),
-        openings=boxes.openings,
-    )
+def _exactly(inflow: Array, lips: Array, openings: tuple[Opening, ...], _: Array) -> Split:
+    return split(inflow, lips, openings)
 
 
 def _in_every_way(boxes: Boxes, result: Split, by_lips: Codes, way: Way, solve: Solve) -> Codes:
@@ -392,7 +321,7 @@ def _in_every_way(boxes: Boxes, result: Split, by_lips: Codes, way: Way, solve: 
         flow, box = np.nonzero(hangs & (boxes.jet > 0) & boxes.uncapped[:, outlet])
         some = boxes.only(box)
         some.lip[:, outlet] -= boxes.jet[flow, box]
-        struck = solve(some, result.inflow[flow, 0], result.level[flow, box])
+        struck = solve(result.inflow[flow, 0], some.lip, some.openings, result.level[flow, box])
         share = struck.share
         allowed = some.tolerance[:, None] * some.target
         moved = np.any(np.abs(share - result.share[flow, box]) > UNSEEN, axis=-1)
@@ -449,7 +378,7 @@ def work_at(boxes: Boxes, judged: Judged, inflow: Array, judge: Judge) -> Work:
     if len(set(boxes.openings)) > 1:
         over_goal = _offsets(boxes, inflow)
     kind = np.full(len(boxes.lip), _NOTHING, np.int8)
-    turn, after, well_set = np.zeros_like(boxes.lip), boxes.lip.copy(), np.empty(len(boxes.lip))
+    turn, after = np.zeros_like(boxes.lip), boxes.lip.copy()
     off, spoiled = np.zeros_like(boxes.uncapped), np.zeros_like(boxes.lip)
     outside = np.any(judged.lip_verdict == _OUTSIDE, axis=0)
     within = np.all(judged.lip_verdict == _WITHIN, axis=0)
@@ -464,7 +393,6 @@ def work_at(boxes: Boxes, judged: Judged, inflow: Array, judge: Judge) -> Work:
         hold = ~decision.turn | within[rows, None]
         turn[rows], after[rows] = hand_turns(reach, decision.wanted, HAND_STEP, hold=hold)
         off[rows] = decision.off & ~within[rows, None]
-        well_set[rows] = level_chance(reach.lip - over_goal[rows], covariance, reach.uncapped)
         by_clock = turn_variance(reach.angle, reach.angle + turn[rows], reach.offset, HAND_ERROR)
         unclear = decision.turn & np.isnan(reach.angle)
         moved = np.nan_to_num(turn[rows]) != 0
@@ -476,8 +404,17 @@ def work_at(boxes: Boxes, judged: Judged, inflow: Array, judge: Judge) -> Work:
         left = replace(boxes.only(doubt), lip=after[doubt], error=error)
         worse = np.any(judge(left, inflow).verdict == _OUTSIDE, axis=0)
         kind[doubt[worse]] = _REBED
-    stopped = outside & (well_set >= SET_WELL)
-    kind[(kind == _NOTHING) & ~within & ~stopped] = _AGAIN
+    again = (kind == _NOTHING) & ~within
+    # where lips are set well enough for their readings, reading again mends nothing
+    doubtful = np.flatnonzero(again & outside)
+    for first in range(0, doubtful.size, _TOGETHER):
+        these = doubtful[first : first + _TOGETHER]
+        uncapped = boxes.uncapped[these]
+        variance = np.where(uncapped, boxes.error[these], 0.0) ** 2
+        height = np.where(uncapped, boxes.lip[these], 0.0) - over_goal[these]
+        covariance = variance[..., None] * np.eye(variance.shape[-1])
+        again[these] = level_chance(height, covariance, uncapped) < SET_WELL
+    kind[again] = _AGAIN
     kind[(kind == _NOTHING) & within & np.any(judged.verdict != _WITHIN, axis=0)] = _INLET
     kind[unknown] = -1
     angle_after = (boxes.clock + turn + np.pi) % (2.0 * np.pi) - np.pi

@@ -47,8 +47,8 @@ _SPECIAL = re.compile("""[",;\t\r\n]""")
 _FORMULA = "=+\\-@\uff1d\uff0b\uff0d\uff20"
 _UNSEEN = "\\x00-\\x1f\\x7f-\\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069"
 _BEGINS = re.compile(rf"\s*[{_FORMULA}]")
-_HARM_AMONG = re.compile(rf"(?:^|\n)[^\S\n]*[{_FORMULA}]|(?!\n)[{_UNSEEN}]")
-"""The same in cells that are parted by line ends."""
+_MAY_HARM = frozenset("=+-@\uff1d\uff0b\uff0d\uff20 ")
+"""What a text may begin with that is one of those."""
 
 
 def parted(text: str) -> tuple[str, int]:
@@ -277,14 +277,19 @@ def harmless(text: str) -> str:
 
 def harmed(texts: Sequence[str]) -> list[str]:
     """The texts that `harmless` would change."""
-    if not _HARM_AMONG.search("\n".join(texts)):
+    if _plain(texts):
         return []
     return [text for text in texts if harmless(text) != text]
 
 
+def _plain(texts: Sequence[str]) -> bool:
+    """Whether all are harmless, told at a glance; False where a closer look is wanted."""
+    return "".join(texts).isprintable() and _MAY_HARM.isdisjoint({text[:1] for text in texts})
+
+
 def texts_written(texts: Sequence[str]) -> Sequence[str]:
     """Cells of text as they are written: harmless, in quotes where they must be."""
-    if _HARM_AMONG.search("\n".join(texts)):
+    if not _plain(texts):
         texts = [*map(harmless, texts)]
     if not _SPECIAL.search("".join(texts)):
         return texts

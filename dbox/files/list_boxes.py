@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence, Set
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
+from types import EllipsisType
 
 import numpy as np
 import numpy.typing as npt
@@ -193,7 +194,10 @@ class Listed:
         for index, openings in enumerate(kinds):
             boxes = np.flatnonzero(kind.reshape(-1) == index)
             outlets = np.flatnonzero(openings >= 0)
-            at, (ended, pipe, main) = np.ix_(boxes, outlets), self.inlet[boxes].T
+            at: tuple[Indices, ...] | EllipsisType = np.ix_(boxes, outlets)
+            if len(boxes) == len(self.names) and len(outlets) == openings.size:
+                at = ...
+            ended, pipe, main = self.inlet[boxes].T
             yield (
                 boxes,
                 outlets,

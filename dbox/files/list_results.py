@@ -113,8 +113,11 @@ def answer(
 
 def _worst_outlets(group: _Group) -> list[bytes]:
     flow = group.judged.worst_over_target.argmax(0)
-    worst = group.outlets[np.take_along_axis(group.judged.worst, flow[None], 0)[0]].tolist()
-    return _texts([label[i] for label, i in zip(group.listed.labels, worst, strict=True)])
+    worst = group.outlets[np.take_along_axis(group.judged.worst, flow[None], 0)[0]]
+    labels = group.listed.labels
+    if all(label is labels[0] for label in labels):
+        return _looked_up(_texts(labels[0]), worst)
+    return _texts([label[i] for label, i in zip(labels, worst.tolist(), strict=True)])
 
 
 def _kinds_of_work(group: _Group) -> list[bytes]:
@@ -165,15 +168,16 @@ def _looked_up(table: Sequence[bytes], indices: npt.NDArray[np.integer]) -> list
 
 @cache
 def _table(digits: int, most: int, decimal: str) -> list[bytes]:
-    """The numbers from 0 to `most` with a fixed count of decimals."""
+    """The numbers from 0 to `most` with a fixed count of decimals; last, what is not known."""
     one = 10**digits
-    return [f"{i / one:.{digits}f}".replace(".", decimal).encode() for i in range(most * one + 1)]
+    told = [f"{i / one:.{digits}f}".replace(".", decimal).encode() for i in range(most * one + 1)]
+    return [*told, b""]
 
 
 def _decimals(values: Array, digits: int, most: int, dialect: Dialect) -> list[bytes]:
     # what is not known is an empty cell
     index = np.where(np.isnan(values), -1, np.rint(np.nan_to_num(values) * 10**digits))
-    return _looked_up([*_table(digits, most, dialect.decimal), b""], index.astype(np.int64))
+    return _looked_up(_table(digits, most, dialect.decimal), index.astype(np.int64))
 
 
 @cache

@@ -328,7 +328,7 @@ def _refuse_old(paths: Iterable[Path]) -> None:
         check_place(path, overwrite=False)
 
 
-_QUICK_PIECE, _DRAWN_PIECE = 2**16, 2**14
+_QUICK_PIECE, _DRAWN_PIECE = 2**17, 2**14
 _KEEP_EVERY = 2.0
 _AHEAD = 2
 _KEPT_BLOCK = 24 * 2**20

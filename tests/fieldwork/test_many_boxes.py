@@ -14,8 +14,6 @@ from dbox.fieldwork.many_boxes import (
     WORK,
     Boxes,
     Tally,
-    _nearly,
-    _root_table,
     judge_drawn,
     judge_first_order,
     overall,
@@ -286,27 +284,3 @@ def test_chances_are_those_of_drawing_every_box_to_all_digits(openings, toleranc
         within, beyond = chances(share, boxes.target[:, None], boxes.tolerance[:, None, None])
         np.testing.assert_array_equal(judged.within_probability[case], within)
         np.testing.assert_array_equal(judged.verdict[case], verdict_codes(within, beyond))
-
-
-@pytest.mark.parametrize("opening", [*MIXED[:4], Slot(INCH), Slot(INCH, INCH), Notch(0.5)])
-def test_root_tables_are_true_to_a_twentieth_of_a_micrometre(opening):
-    """Against the opening's own rating, half-way between nodes and everywhere else."""
-    table = _root_table(opening)
-    head = np.random.default_rng(1).uniform(0.0, 0.3, 4000) ** 2 * 10
-    flow, slope = opening.rating(head, None)
-    found, rate = np.zeros_like(head), np.zeros_like(head)
-    table.add(head, found, rate)
-    assert np.max(np.abs(found - flow) / slope) < 5e-8
-    np.testing.assert_allclose(table.head(flow), head, rtol=0, atol=5e-8)
-
-
-@pytest.mark.parametrize("openings", [HOLES, MIXED])
-@pytest.mark.parametrize("inflow", [TRICKLE.inflow, DOSE.inflow, 0.2])
-def test_struck_boxes_are_split_by_tables_as_by_the_openings(openings, inflow):
-    """Two ways; the last inflow stands higher than the tables go, and is split exactly."""
-    boxes = some_boxes(openings, 30, 1.5e-3, seed=7)
-    flow, level = np.full(30, inflow), split(inflow, boxes.lip, openings).level
-    boxes.lip[:, 0] -= 0.003
-    near, exact = _nearly(boxes, flow, level), split(inflow, boxes.lip, openings)
-    np.testing.assert_allclose(near.share, exact.share, rtol=0, atol=1e-5)
-    np.testing.assert_allclose(near.level, exact.level, rtol=0, atol=1e-6)
