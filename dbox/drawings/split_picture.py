@@ -53,9 +53,9 @@ from dbox.drawings.style import (
     left_out,
     line_height,
     pens,
+    short_labels,
     spread_out,
     text_width,
-    told_apart,
     wrap,
 )
 from dbox.errors import DomainError
@@ -93,8 +93,7 @@ class Row:
         size = BODY if max(text_width(word, BODY, "bold") for word in words) <= room else SMALL
         if max(text_width(word, size, "bold") for word in words) > room and column < _NARROW:
             return cls._upright(head, cells, size, "bold")
-        texts = ["\n".join(wrap(cell, room, size, "bold", 3)) for cell in cells]
-        texts = told_apart(cells, texts)
+        texts = short_labels(cells, room, size, "bold", 3)
         depth = max(text.count("\n") + 1 for text in texts) * line_height(size)
         return cls(head, tuple(texts), depth, False, size, "bold")
 
@@ -107,8 +106,7 @@ class Row:
 
     @classmethod
     def _upright(cls, head: str, cells: list[str], size: float, weight: str) -> "Row":
-        cut = [wrap(cell, _DEEPEST, size, weight, 1)[0] for cell in cells]
-        texts = told_apart(cells, cut)
+        texts = short_labels(cells, _DEEPEST, size, weight)
         depth = max(text_width(text, size, weight) for text in texts)
         return cls(head, tuple(texts), depth, True, size, weight)
 
