@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from itertools import zip_longest
 
 from dbox.notes import Note
-from dbox.report.text import cells, fitted, line_width, padded, shortened, wrapped
+from dbox.report.text import TOGETHER, cells, fitted, line_width, padded, shortened, wrapped
 from dbox.report.wording import sentences
 
 
@@ -130,13 +130,15 @@ def _heads(columns: Sequence[Column]) -> list[list[str]]:
 
 def _under_each_other(columns: Sequence[Column], row: Sequence[Sequence[str]]) -> list[str]:
     """A row on a terminal that is too narrow for it: its name, then each head with its cell."""
-    texts = [" ".join(" ".join(cell).split()) for cell in row]
-    heads = [" ".join(column.head.split()) for column in columns]
-    told = "; ".join(
-        f"{head} {text}".strip() for head, text in zip(heads[1:], texts[1:], strict=True) if text
-    )
-    lines = wrapped(texts[0], first=_INDENT, indent=_INDENT) if texts[0] else []
-    return [*lines, *wrapped(told, first=2 * _INDENT, indent=2 * _INDENT)]
+    texts = [TOGETHER.join(" ".join(cell).split()) for cell in row]
+    heads = [TOGETHER.join(column.head.split()) for column in columns]
+    name = f"{heads[0]} {texts[0].replace(TOGETHER, ' ')}".strip()
+    pairs = zip(heads[1:], texts[1:], strict=True)
+    told = "; ".join(f"{head} {text}".strip() for head, text in pairs if text)
+    return [
+        *wrapped(name, first=_INDENT, indent=_INDENT),
+        *wrapped(told, first=2 * _INDENT, indent=2 * _INDENT),
+    ]
 
 
 def _row(columns: Sequence[Column], texts: Sequence[str]) -> str:
@@ -145,5 +147,8 @@ def _row(columns: Sequence[Column], texts: Sequence[str]) -> str:
         if column is columns[-1] and column.align != "right":
             line += _INDENT + text
         else:
-            line += padded(text, int(column.width), column.align)
+            # what fills its column stays apart from the one before
+            full = column.align == "right" and cells(text) >= column.width
+            touches = full and " " not in (line[-1], text[0])
+            line += " " * touches + padded(text, int(column.width), column.align)
     return line.rstrip()

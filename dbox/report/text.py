@@ -3,6 +3,7 @@
 import re
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from contextvars import ContextVar
 from itertools import takewhile
 from unicodedata import category, east_asian_width
@@ -132,9 +133,14 @@ def _alike(names: Sequence[Sequence[str]]) -> int:
     return sum(1 for _ in takewhile(lambda parts: len(set(parts)) == 1, columns))
 
 
-def narrowed(columns: int) -> None:
-    """Set what follows for a terminal of so many columns, where it has fewer than `WIDTH`."""
-    _columns.set(max(min(columns, WIDTH), _LEAST))
+@contextmanager
+def narrowed(columns: int) -> Iterator[None]:
+    """Set reports for a terminal of so many columns, where it has fewer than `WIDTH`."""
+    before = _columns.set(max(min(columns, WIDTH), _LEAST))
+    try:
+        yield
+    finally:
+        _columns.reset(before)
 
 
 def line_width() -> int:

@@ -89,11 +89,8 @@ def test_a_mark_stays_on_its_letter():
 def test_a_narrow_terminal_is_heeded_and_a_wide_one_is_not():
     """Exact."""
     text = "the water stands at the lowest open lip " * 5
-    try:
-        narrowed(40)
+    with narrowed(40):
         assert 34 < max(map(len, wrapped(text))) <= 40
         assert fitted("a   b") == ["a   b"]
-        narrowed(200)
+    with narrowed(200):
         assert 60 < max(map(len, wrapped(text))) <= 72
-    finally:
-        narrowed(72)
