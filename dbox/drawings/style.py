@@ -68,11 +68,12 @@ def wrap(
 
 
 def _pieces(word: str, width: float, size: float, weight: str) -> list[str]:
-    """Break a word that is longer than a line."""
+    """Break a word that is longer than a line, after a hyphen where it has one."""
     pieces = [""]
     for letter in letters(word):
         if pieces[-1] and text_width(pieces[-1] + letter, size, weight) > width:
-            pieces.append("")
+            whole, _, begun = pieces[-1].rpartition("-")
+            pieces[-1:] = [f"{whole}-", begun] if whole and begun else [pieces[-1], ""]
         pieces[-1] += letter
     return pieces
 
