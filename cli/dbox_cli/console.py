@@ -14,7 +14,7 @@ from typing import Protocol
 
 from dbox.errors import DomainError, ScenarioError, at_place, show
 from dbox.files.job_log import NotKeptError
-from dbox.files.toml_file import read_bytes
+from dbox.files.toml_file import read_text
 from dbox.report.text import fitted, wrapped
 from dbox_cli.output import tell, terminal_columns
 
@@ -85,8 +85,7 @@ class Talk:
 
 
 def _lines_of(path: Path) -> Iterator[str]:
-    content = read_bytes(path, most_bytes=_MOST_BYTES, limit="a file of answers has one a line")
-    text = content.decode("utf-8-sig", "replace")
+    text = read_text(path, most_bytes=_MOST_BYTES, limit="a file of answers has one a line")
     return iter([line for line in text.splitlines() if not line.startswith("#")])
 
 
