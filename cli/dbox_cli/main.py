@@ -5,6 +5,7 @@ Exit 0: done. 1: done and the answer is "outside tolerance" (only with --gate). 
 """
 
 import contextlib
+import logging
 import os
 import sys
 import warnings
@@ -74,6 +75,8 @@ def _options(
 def run() -> None:
     """Run the command; what dbox raises or warns of on purpose becomes a line on stderr."""
     _open_streams()
+    # that it has no folder to keep fonts in, say, is nothing that a person can use
+    logging.getLogger("matplotlib").setLevel(logging.ERROR)
     with narrowed(terminal_columns(sys.stdout) or WIDTH), warnings.catch_warnings():
         # known by their words: their classes come with numpy, which help does not wait for
         for words in ("no font here has", "a spreadsheet would run"):
