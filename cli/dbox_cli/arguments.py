@@ -122,7 +122,9 @@ def site_of(
         site = with_readings(site, readings)
     elif not written and (last := last_read(resolve(file), site)):
         when = last.still_at[:16].replace("T", " ")
-        typer.echo(f"dbox: note: the box as its set-up read it, {when}", err=True)
+        from dbox_cli.output import say
+
+        say(f"dbox: note: the box as its set-up read it, {when}", err=True)
         site = last.site
     if not flows:
         return site

@@ -14,8 +14,9 @@ from typing import Protocol
 
 from dbox.errors import DomainError, ScenarioError, at_place, show
 from dbox.files.job_log import NotKeptError
-from dbox.files.toml_file import read_bytes
-from dbox.report.text import wrapped
+from dbox.files.toml_file import read_text
+from dbox.report.text import fitted, wrapped
+from dbox_cli.output import tell, terminal_columns
 
 LONGEST_ANSWER = 5000
 """Characters of one answer; more cannot be one."""
@@ -52,13 +53,19 @@ class Talk:
 
     def say(self, lines: Iterable[str]) -> None:
         """Print lines."""
-        for line in lines:
-            print(line, file=self._out)
+        tell(lines, self._out)
         self._out.flush()
+
+    def leave(self, text: str) -> None:
+        """Leave a text on the screen as it stands."""
+        print("", text, "", sep="\n", file=self._out, flush=True)
 
     def ask(self, prompt: str) -> str:
         """Print a prompt and wait for its answer."""
-        print(prompt, end="", file=self._out, flush=True)
+        first, blank = prompt.rstrip(), prompt[len(prompt.rstrip()) :]
+        *lines, last = fitted(first, width=terminal_columns(self._out) or len(prompt) * 2)
+        tell(lines, self._out)
+        print(last, end=blank, file=self._out, flush=True)
         if self._answers is not None:
             typed = next(self._answers, None)
             if typed is not None:
@@ -78,8 +85,7 @@ class Talk:
 
 
 def _lines_of(path: Path) -> Iterator[str]:
-    content = read_bytes(path, most_bytes=_MOST_BYTES, limit="a file of answers has one a line")
-    text = content.decode("utf-8-sig", "replace")
+    text = read_text(path, most_bytes=_MOST_BYTES, limit="a file of answers has one a line")
     return iter([line for line in text.splitlines() if not line.startswith("#")])
 
 

@@ -180,6 +180,6 @@ def _written(folder: Path, stem: str, text: str, talk: Talk) -> Path:
         except ScenarioError:
             if not path.exists():
                 # nothing typed is lost: what no disk takes is left on the screen
-                talk.say(["", *text.splitlines(), ""])
+                talk.leave(text)
                 raise
         number += 1

@@ -5,6 +5,7 @@ Exit 0: done. 1: done and the answer is "outside tolerance" (only with --gate). 
 """
 
 import contextlib
+import logging
 import os
 import sys
 import warnings
@@ -15,6 +16,7 @@ from typing import Annotated, Any
 import typer
 
 from dbox.report.cautions import MODEL
+from dbox.report.text import WIDTH, narrowed
 from dbox_cli import (
     batch_command,
     diagnose_command,
@@ -28,6 +30,7 @@ from dbox_cli import (
     surge_command,
     teach_command,
 )
+from dbox_cli.output import say, terminal_columns
 
 app = typer.Typer(
     rich_markup_mode=None,
@@ -72,7 +75,9 @@ def _options(
 def run() -> None:
     """Run the command; what dbox raises or warns of on purpose becomes a line on stderr."""
     _open_streams()
-    with warnings.catch_warnings():
+    # that it has no folder to keep fonts in, say, is nothing that a person can use
+    logging.getLogger("matplotlib").setLevel(logging.ERROR)
+    with narrowed(terminal_columns(sys.stdout) or WIDTH), warnings.catch_warnings():
         # known by their words: their classes come with numpy, which help does not wait for
         for words in ("no font here has", "a spreadsheet would run"):
             warnings.filterwarnings("always", words, UserWarning)
@@ -113,7 +118,7 @@ def _warn(
     from dbox.errors import CellWarning, LetterWarning
 
     if issubclass(category, LetterWarning | CellWarning):
-        print(f"dbox: warning: {message}", file=sys.stderr)
+        say(f"dbox: warning: {message}", err=True)
     else:
         otherwise(message, category, *where, **how)
 
@@ -141,7 +146,7 @@ def _tell(error: Exception) -> int:
                 "set DBOX_TRACEBACK=1 and run again to see where"]  # fmt: skip
     # where stderr takes nothing, the code alone says it
     with contextlib.suppress(OSError):
-        print("\n".join(f"{start}{line}" for line in told), file=sys.stderr)
+        say(*(f"{start}{line}" for line in told), err=True)
     return code
 
 

@@ -1,19 +1,61 @@
-"""How the commands print: JSON, text at 72 columns, bars, and pictures to files."""
+"""How the commands print: JSON, text as wide as the terminal, bars, and pictures to files."""
 
 import json
+import os
+import re
 import sys
 import warnings
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, ParamSpec
+from typing import TYPE_CHECKING, Any, ParamSpec, TextIO
 
 import typer
 
+from dbox.report.text import fitted
 from dbox_cli.arguments import refuse_one_file_twice
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
+
+_NO_SIZE = 80
+"""Columns of a terminal that does not say how wide it is: common practice."""
+
+_FINDING = re.compile(r" *(PASS \d+: )?(?!INVENTED)[A-Z]{4}|RE-BED|NO ")
+"""How the line of a verdict begins, or one that heads what follows."""
+
+
+def terminal_columns(stream: TextIO) -> int | None:
+    """Columns of the terminal that a stream leads to; None where it leads to none."""
+    if not stream.isatty():
+        return None
+    asked = os.environ.get("COLUMNS", "")
+    if asked.isdigit() and int(asked):
+        return int(asked)
+    try:
+        return os.get_terminal_size(stream.fileno()).columns or _NO_SIZE
+    except OSError:
+        return _NO_SIZE
+
+
+def tell(lines: Iterable[str], stream: TextIO) -> None:
+    """Print lines for a person: on a terminal broken to its width, and what was found in bold."""
+    width = terminal_columns(stream)
+    bold = width and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+    for line in lines:
+        shown = [line]
+        if width:
+            indent = line[: len(line) - len(line.lstrip())]
+            shown = fitted(line.lstrip(), first=indent, indent=f"{indent}  ", width=width)
+        if bold and _FINDING.match(line):
+            shown = [f"\x1b[1m{part}\x1b[0m" for part in shown]
+        print("\n".join(shown), file=stream)
+
+
+def say(*lines: str, err: bool = False) -> None:
+    """Print lines for a person; on stderr where stdout is for machines."""
+    tell(lines, sys.stderr if err else sys.stdout)
 
 
 def print_json(content: dict[str, Any]) -> None:
@@ -35,7 +77,7 @@ def print_answer(
     if as_json:
         print_json(to_json(*results, **options))
     else:
-        typer.echo("\n".join(to_lines(*results, **options)))
+        say(*to_lines(*results, **options))
 
 
 def check_picture(
@@ -59,7 +101,7 @@ def save_picture(
     from dbox.drawings.style import save
 
     save(figure, path, overwrite=overwrite, again=again)
-    typer.echo(f"wrote {path}", err=quiet)
+    say(f"wrote {path}", err=quiet)
 
 
 @contextmanager

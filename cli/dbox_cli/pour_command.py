@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from dbox_cli import arguments
-from dbox_cli.output import print_answer
+from dbox_cli.output import print_answer, say
 
 
 def command(
@@ -94,7 +94,7 @@ def _say_if_set_up(file: str) -> None:
     scenario = resolve(file)
     read = any(outlet.readings for outlet in load(scenario).outlets)
     if read and log_path(scenario.resolve()).exists():
-        typer.echo(
+        say(
             f"dbox: note: these are the readings of {file}; a set-up has read the box since. For "
             f"those: dbox setup {file} --write-after, then pour with the file that it writes",
             err=True,

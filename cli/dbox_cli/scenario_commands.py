@@ -16,6 +16,7 @@ from dbox_cli.arguments import (
     refuse_one_file_twice,
     site_of,
 )
+from dbox_cli.output import print_json, say
 
 
 def new(
@@ -28,7 +29,7 @@ def new(
     if str(file) in shipped_names():
         raise typer.BadParameter(f"{file} is a shipped scenario; name another file, as job.toml")
     write_file(file, starter())
-    typer.echo(f"wrote {file}: fill it in, then: dbox check {file}")
+    say(f"wrote {file}: fill it in, then: dbox check {file}")
 
 
 def check(
@@ -56,32 +57,29 @@ def check(
         from dbox.files.write_file import write_file
 
         write_file(write_csv, readings_csv(site))
-        typer.echo(f"wrote {write_csv}", err=as_json)
+        say(f"wrote {write_csv}", err=as_json)
     if as_json:
-        from dbox_cli.output import print_json
-
         print_json({"file": file, "outlets": len(site.outlets), "not_measured": missing,
                     "placeholder": written.placeholder})  # fmt: skip
         return
-    typer.echo(f"{file}: in order; {len(site.outlets)} outlets, {len(site.flows)} flows")
+    say(f"{file}: in order; {len(site.outlets)} outlets, {len(site.flows)} flows")
     for i, box in fed(site):
         named = f"another box{f': {box.title}' if box.title else ''}"
         words = f"outlet {site.outlets[i].label} feeds {named}, {len(box.outlets)} outlets"
-        typer.echo("\n".join(wrapped(words)))
+        say(*wrapped(words))
     if told := noted(sentences([*odd_notes(site), *tie_notes(site.ties)])):
-        typer.echo("\n".join(told[1:]))
+        say(*told[1:])
     if written.placeholder:
-        typer.echo("its readings are placeholders: put in your own, then take out the line")
-        typer.echo("placeholder = true, or the word PLACEHOLDER in the title")
+        say("its readings are placeholders: put in your own, then take out the line")
+        say("placeholder = true, or the word PLACEHOLDER in the title")
     if last_read(resolve(file), site):
-        typer.echo("its readings are those of its set-up")
+        say("its readings are those of its set-up")
     elif missing:
-        typer.echo(f"not measured yet: {outlets_text(missing)}")
+        say(f"not measured yet: {outlets_text(missing)}")
 
 
 def schema() -> None:
     """Print the JSON Schema of the scenario file."""
     from dbox.files.scenario_tables import schema
-    from dbox_cli.output import print_json
 
     print_json(schema())

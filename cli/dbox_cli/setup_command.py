@@ -59,7 +59,7 @@ def command(
     from dbox.report.recheck_report import recheck_lines
     from dbox.report.text import wrapped
     from dbox_cli.console import Talk, hold
-    from dbox_cli.output import print_json
+    from dbox_cli.output import print_json, say
     from dbox_cli.setup_questions import Setup
     from dbox_cli.visit_questions import VisitScript, visit_name
 
@@ -87,16 +87,8 @@ def command(
     job = setup.kept() if looks_only or (setup.path.exists() and not begins) else None
     if job is not None and job.closed:
         if not as_json:
-            typer.echo(
-                "\n".join(
-                    [
-                        *recheck_lines(job),
-                        *setup_report.pass_lines(job.now),
-                        "",
-                        *setup_report.end_lines(job, file),
-                    ]
-                )
-            )
+            say(*recheck_lines(job), *setup_report.pass_lines(job.now), "",
+                *setup_report.end_lines(job, file))  # fmt: skip
         asked, asks = VisitScript(), talk is not None and not write_after
         if talk is not None and asks and hold(talk, asked, "No visit was begun.") and asked.name:
             setup, begins = replace(setup, again=True, visit=asked.name), True
@@ -113,6 +105,6 @@ def command(
         if last is None:
             raise ScenarioError(f"{setup.path}: no pass is complete yet, so none can be written")
         write_file(after, setup_report.after_text(setup.path, last))
-        typer.echo(f"wrote {after}", err=as_json)
+        say(f"wrote {after}", err=as_json)
     if as_json:
         print_json(setup_report.setup_json(job))

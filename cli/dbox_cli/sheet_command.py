@@ -10,7 +10,7 @@ import typer
 
 from dbox_cli import arguments
 from dbox_cli.level_command import At, Goal, GoalChoice, Step
-from dbox_cli.output import heard, print_json
+from dbox_cli.output import heard, print_json, say
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -121,8 +121,7 @@ def command(
     save_pages(pages, out, title=title, overwrite=overwrite)
     if not as_json:
         count = "1 page" if len(pages) == 1 else f"{len(pages)} pages"
-        typer.echo(f"wrote {out}: {count} on {paper.value} paper, from {source}")
-        typer.echo("\n".join(noted(warnings)), nl=bool(warnings))
+        say(f"wrote {out}: {count} on {paper.value} paper, from {source}", *noted(warnings))
         return
     about = {"kind": kind.value, "paper": paper.value, "pages": len(pages), "from": source}
     print_json({**about, "files": [str(out)], "warnings": [*warned, *warnings]})

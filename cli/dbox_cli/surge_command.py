@@ -15,7 +15,7 @@ from dbox_cli.arguments import (
     refuse_one_file_twice,
     site_of,
 )
-from dbox_cli.output import print_json, progress_bar, save_picture
+from dbox_cli.output import print_json, progress_bar, save_picture, say
 
 if TYPE_CHECKING:
     from dbox.fieldwork.surge import SurgeOutcome
@@ -120,7 +120,7 @@ def command(
     if as_json:
         print_json(contrast_json(outcomes, files) if compared else surge_json(outcomes[0], files))
     else:
-        typer.echo("\n".join(contrast_report(outcomes) if compared else report(outcomes[0])))
+        say(*(contrast_report(outcomes) if compared else report(outcomes[0])))
 
 
 def _check_out(out: Path, *, overwrite: bool, contrast: bool) -> None:

@@ -17,7 +17,7 @@ from dbox_cli.arguments import (
     refuse_one_file_twice,
     site_of,
 )
-from dbox_cli.output import check_picture, print_answer, print_json, save_picture
+from dbox_cli.output import check_picture, print_answer, print_json, save_picture, say
 from dbox_cli.sheet_command import Paper, PaperChoice
 
 if TYPE_CHECKING:
@@ -88,7 +88,7 @@ def case_command(
     if as_json:
         print_json({**cases_json(cases, key=key), "files": [str(file) for file in files]})
     elif out is None:
-        typer.echo("\n".join(key_report(cases) if key else case_report(cases)))
+        say(*(key_report(cases) if key else case_report(cases)))
     if as_text:
         for file, lines in zip(files, (case_report(cases), key_report(cases)), strict=True):
             write_text("\n".join([*lines, ""]), file, overwrite=overwrite, quiet=as_json)
@@ -259,7 +259,7 @@ def handout_command(
     if as_json:
         print_json({**table_json(lips), "files": [str(path) for path in files]})
     else:
-        typer.echo("\n".join([*table_report(lips), "", *(f"wrote {path}" for path in files)]))
+        say(*table_report(lips), "", *(f"wrote {path}" for path in files))
 
 
 def own_site(file: str | None, outlets: int | None) -> "Site | None":

@@ -28,6 +28,7 @@ from matplotlib.ft2font import FaceFlags, FT2Font
 from matplotlib.text import Text
 
 from dbox.errors import LetterWarning
+from dbox.report.text import letters
 
 BASE = "DejaVu Sans"
 """The font of every drawing."""
@@ -46,13 +47,6 @@ _NO_LETTERS = "Last Resort"
 _SELECTORS = tuple(map(chr, range(0xFE00, 0xFE10)))
 """Variation selectors, which like joiners choose a shape and have none of their own (The Unicode
 Standard, chapter 23, Variation Selectors)."""
-
-_JOINER = "\u200d"
-_SKINS = tuple(map(chr, range(0x1F3FB, 0x1F400)))
-"""Skin tones, which colour the emoji before them (Unicode Technical Standard 51)."""
-
-_ON_A_LETTER = ("Mn", "Mc", "Me", "Cf")
-"""Marks, joiners and selectors, as Unicode's General Category names them."""
 
 _OURS = "dbox: "
 """Before the name of a font that is called up for its letters."""
@@ -73,22 +67,6 @@ class Face(NamedTuple):
             return False
         glyph = _opened(self.entry.fname, self.entry.index).load_char(ord(letter[0]))
         return glyph.width > 0 and glyph.height > 0
-
-
-def letters(text: str) -> list[str]:
-    """Part a text into letters, each with the marks that are set on it.
-
-    >>> [len(letter) for letter in letters("e\u0301te")]
-    [2, 1, 1]
-    """
-    parted: list[str] = []
-    for sign in text:
-        joins = category(sign) in _ON_A_LETTER or sign in _SKINS
-        if parted and parted[-1] != "\n" and (joins or parted[-1][-1] == _JOINER):
-            parted[-1] += sign
-        else:
-            parted.append(sign)
-    return parted
 
 
 def drawable(text: str, weight: str = "normal") -> str:

@@ -14,7 +14,7 @@ from dbox.drawings.paper import BOX, BY_HAND, Pages, entries, set_blocks, table
 from dbox.drawings.paper_parts import (
     box_entries,
     length_text,
-    outlet_text,
+    outlet_texts,
     plan,
     record_entries,
     signatures,
@@ -83,10 +83,10 @@ def inspection_sheet(site: Site, paper: str = "letter") -> tuple[Figure, ...]:
     entries(pages, box_entries(site))
     title = "Ports and ground, before any water is run"
     rows = [
-        [outlet_text(i, o, whole=True), length_text(o, site.lengths),
+        [name, length_text(o, site.lengths),
          ticks(OUTLET_WORDS["port"]), "", ticks(("walked, dry", *PLACES)),
          ticks(OUTLET_WORDS["traffic"])]
-        for i, o in enumerate(site.outlets, start=1)
+        for name, o in zip(outlet_texts(site, whole=True), site.outlets, strict=True)
     ]  # fmt: skip
     heads = columns({"line": 0.75, "length": 0.7, "water in the port": 1.7,
                      "over the\npipe bottom": 1.15, "wet ground": 2.25, "ruts": 0.75})  # fmt: skip
@@ -126,9 +126,7 @@ def _by_outlet(pages: Pages, title: str, asked: Mapping[str, tuple[float, str]])
     """A row for every outlet with the same blanks and boxes in each: by head, width and cell."""
     heads = columns({head: width for head, (width, _) in asked.items()})
     cells = [cell for _, cell in asked.values()]
-    rows = [
-        [outlet_text(i, outlet), *cells] for i, outlet in enumerate(pages.site.outlets, start=1)
-    ]
+    rows = [[name, *cells] for name in outlet_texts(pages.site)]
     first = Column("outlet", 0.12 * sum(column.width for column in heads))
     table(pages, [first, *heads], rows, title=title, least_height=BY_HAND)
 

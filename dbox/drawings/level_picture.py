@@ -40,10 +40,9 @@ from dbox.drawings.style import (
     check_outlets,
     line_height,
     pens,
+    short_labels,
     spread_out,
     text_width,
-    told_apart,
-    wrap,
 )
 from dbox.errors import DomainError
 from dbox.fieldwork.levelling import Levelling
@@ -171,8 +170,7 @@ def _label(levelling: Levelling, outlet: int, room: float, most: int) -> tuple[f
     labels = [f"outlet {label}" if label.isdigit() else label for label in levelling.before.labels]
     if text_width(labels[outlet], BODY, "bold") <= room:
         return BODY, labels[outlet]
-    cut = ["\n".join(wrap(label, room, SMALL, "bold", most)) for label in labels]
-    return SMALL, told_apart(labels, cut)[outlet]
+    return SMALL, short_labels(labels, room, SMALL, "bold", most)[outlet]
 
 
 def _draw_number(sheet: Sheet, x: float, y: float, number: int) -> None:

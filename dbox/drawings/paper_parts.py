@@ -32,6 +32,7 @@ from dbox.lengths import PLAIN, Lengths
 from dbox.report.blocks import Column, Paragraph, Table, columns
 from dbox.report.grades_report import grades_blocks, plan_blocks, plan_findings
 from dbox.report.pour_report import filling_words, pail_blocks, pour_blocks, water_words
+from dbox.report.text import cells, shortened
 from dbox.units import clock_text
 
 SIGNED = (
@@ -61,14 +62,14 @@ def opening_text(opening: Opening, lengths: Lengths = PLAIN) -> str:
     })  # fmt: skip
 
 
-def outlet_text(number: int, outlet: Outlet, *, whole: bool = False) -> str:
-    """Name an outlet by its number from the inlet, and its label where that is another."""
-    label = outlet.label
-    if label == str(number):
-        return label
-    if not whole and len(label) > _LONG_LABEL:
-        label = f"{label[: _LONG_LABEL - 1]}…"
-    return f"{number}: {label}"
+def outlet_texts(site: Site, *, whole: bool = False) -> list[str]:
+    """Name outlets by their numbers from the inlet, and their labels where those are others."""
+    labels = [outlet.label for outlet in site.outlets]
+    short = labels if whole else shortened(labels, lambda label: cells(label) <= _LONG_LABEL)
+    return [
+        label if label == str(number) else f"{number}: {label}"
+        for number, label in enumerate(short, start=1)
+    ]
 
 
 def length_text(outlet: Outlet, lengths: Lengths) -> str:
@@ -286,7 +287,7 @@ def pour_part(pages: Pages, expectation: Expectation | None) -> None:
     """Set the pours that were done; else what each outlet should give, and a form to fill in."""
     outlets = pages.site.outlets
     if expectation is None or not any(pour.done for pour in expectation.pours):
-        names = [outlet_text(i, o) for i, o in enumerate(outlets, start=1)]
+        names = outlet_texts(pages.site)
         pages.heading("Pour test, clean water", keep=0.95 + 2 * BY_HAND)
         if expectation is not None:
             set_blocks(pages, pail_blocks(expectation, names))
@@ -304,7 +305,7 @@ def pour_part(pages: Pages, expectation: Expectation | None) -> None:
         words, *found = pour_blocks(expectation, case)
         told = []
         if pour.order:
-            labels = ", ".join(outlet_text(i + 1, outlets[i]) for i in pour.order)
+            labels = ", ".join(outlet_texts(pages.site)[i] for i in pour.order)
             told.append(Paragraph(f"Started in this order: {labels}."))
         if expectation.inlet_open[case]:
             told.append(Paragraph(

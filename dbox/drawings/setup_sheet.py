@@ -16,7 +16,7 @@ from dbox.drawings.paper_parts import (
     grades_part,
     length_text,
     opening_text,
-    outlet_text,
+    outlet_texts,
     plan,
     plan_part,
     pour_part,
@@ -168,8 +168,8 @@ def _pass(
     if ends and not left:
         heads["read\nafter"] = 0.95
     rows, read = [], reduce_readings(levelling.site).height
-    for i, outlet in enumerate(levelling.site.outlets):
-        name = outlet_text(i + 1, outlet, whole=True)
+    names = outlet_texts(levelling.site, whole=True)
+    for i, (name, outlet) in enumerate(zip(names, levelling.site.outlets, strict=True)):
         cells = ["-"] * 2 if outlet.capped else _turn_cells(levelling, i, left=left)
         cells = cells if turns else []
         lip = "capped" if outlet.capped else _both(float(read[i]), lengths)
@@ -208,7 +208,7 @@ def _both(height: float, lengths: Lengths) -> str:
 
 def _shares(pages: Pages, assessment: Assessment, title: str) -> None:
     """Shares with bands, a few flows side by side."""
-    count = len(assessment.names)
+    count, names = len(assessment.names), outlet_texts(pages.site)
     tables = -(-count // _FLOWS_ACROSS)
     across = -(-count // tables)
     for start in range(0, count, across):
@@ -219,10 +219,9 @@ def _shares(pages: Pages, assessment: Assessment, title: str) -> None:
             head = f"{assessment.names[case]}\n{gpm(inflow)}\n{litres_per_min(inflow)}"
             heads.append(Column(head, 1.8, "right"))
         rows = []
-        for i, outlet in enumerate(pages.site.outlets):
+        for i, (name, outlet) in enumerate(zip(names, pages.site.outlets, strict=True)):
             cells = [percent_text(float(assessment.target[i]))]
             cells += [_share_cell(assessment, case, i) for case in cases]
-            name = outlet_text(i + 1, outlet)
             rows.append([name, *(["capped"] * len(cells) if outlet.capped else cells)])
         rows.append(["verdict", "", *(_verdict_cell(assessment, case) for case in cases)])
         table(pages, heads, rows, title=title if start == 0 else "")
@@ -342,18 +341,19 @@ def blank_sheet(outlets: int, paper: str = "letter") -> tuple[Figure, ...]:
 
 def _readings(pages: Pages, *, inserts: bool, blank: bool) -> None:
     """A table to write into for each pass."""
-    outlets, lengths = list(enumerate(pages.site.outlets, start=1)), pages.site.lengths
+    outlets, lengths = pages.site.outlets, pages.site.lengths
+    short = outlet_texts(pages.site)
     heads = {"outlet": 1.3, "hole": 2.0, "line": 0.9, "state": 0.9}
     if blank:
-        rows = [[outlet_text(i, o), *[""] * 5] for i, o in outlets]
+        rows = [[name, *[""] * 5] for name in short]
         heads |= {"hole off centre": 1.2, "clock now": 1.1}
     else:
         heads |= {"clock on file": 1.1, "clock now": 1.1} if inserts else {}
         rows = [
-            [outlet_text(i, o, whole=True), opening_text(o.opening, lengths),
+            [name, opening_text(o.opening, lengths),
              length_text(o, lengths), "capped" if o.capped else "open",
              "" if o.clock is None else clock_text(o.clock), ""][: len(heads)]
-            for i, o in outlets
+            for name, o in zip(outlet_texts(pages.site, whole=True), outlets, strict=True)
         ]  # fmt: skip
     table(pages, columns(heads), rows, title="The outlets", least_height=BY_HAND)
     passes = {
@@ -362,6 +362,7 @@ def _readings(pages: Pages, *, inserts: bool, blank: bool) -> None:
         for what in ("1st", "2nd", *["set to"] * inserts)
     }
     title = "Height over still water, + above it, - below it" + "; clock it was set to" * inserts
-    names = [[outlet_text(i, o), *[""] * len(passes)] for i, o in outlets if not o.capped]
+    each = zip(short, outlets, strict=True)
+    names = [[name, *[""] * len(passes)] for name, o in each if not o.capped]
     heads = {"outlet": 1.15, **passes}
     table(pages, columns(heads), names, title=title, least_height=BY_HAND + 0.04)

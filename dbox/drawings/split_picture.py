@@ -53,10 +53,9 @@ from dbox.drawings.style import (
     left_out,
     line_height,
     pens,
+    short_labels,
     spread_out,
     text_width,
-    told_apart,
-    wrap,
 )
 from dbox.errors import DomainError
 from dbox.fieldwork.shares import Assessment
@@ -93,8 +92,7 @@ class Row:
         size = BODY if max(text_width(word, BODY, "bold") for word in words) <= room else SMALL
         if max(text_width(word, size, "bold") for word in words) > room and column < _NARROW:
             return cls._upright(head, cells, size, "bold")
-        texts = ["\n".join(wrap(cell, room, size, "bold", 3)) for cell in cells]
-        texts = told_apart(cells, texts)
+        texts = short_labels(cells, room, size, "bold", 3)
         depth = max(text.count("\n") + 1 for text in texts) * line_height(size)
         return cls(head, tuple(texts), depth, False, size, "bold")
 
@@ -107,8 +105,7 @@ class Row:
 
     @classmethod
     def _upright(cls, head: str, cells: list[str], size: float, weight: str) -> "Row":
-        cut = [wrap(cell, _DEEPEST, size, weight, 1)[0] for cell in cells]
-        texts = told_apart(cells, cut)
+        texts = short_labels(cells, _DEEPEST, size, weight)
         depth = max(text_width(text, size, weight) for text in texts)
         return cls(head, tuple(texts), depth, True, size, weight)
 
@@ -236,11 +233,12 @@ def name_waters(
     at = [bottom + min((z - low) / (high - low), 1.0) * (top - bottom) for _, z in waters]
     text_left, room = left + 0.38, sheet.right - left - 0.38
     written = spread_out(at, NAME_GAP, bottom + 0.5 * NAME_GAP, top - line_height(SMALL))
-    for (name, level), y, text_y in zip(waters, at, written, strict=True):
+    marked = [f"↑ {name}" if level > high else name for name, level in waters]
+    names = short_labels(marked, room, SMALL, "bold")
+    for label, (name, level), y, text_y in zip(names, waters, at, written, strict=True):
         corners = [(left, y), (left + 0.1, y), (left + 0.26, text_y), (left + 0.34, text_y)]
         sheet.line(corners, **LEADER)
         amount = "0" if name == "still water" else lengths.both(level, signed=True)
-        label = wrap(f"↑ {name}" if level > high else name, room, SMALL, "bold", 1)[0]
         sheet.write(text_left, text_y + 0.01, label, va="bottom", weight="bold")
         sheet.write(text_left, text_y - 0.01, amount)
 
@@ -408,7 +406,7 @@ def _write_title(
     (left, top), inflow = corner, float(assessment.result.inflow[flow])
     room, step = sheet.right - left, line_height(SMALL)
     amount = f"{litres_per_min(inflow)} ({gpm(inflow)})" if metric else gpm_litres(inflow)
-    name = wrap(assessment.names[flow], room, BODY, "bold", 1)[0]
+    name = short_labels(assessment.names, room, BODY, "bold")[flow]
     sheet.write(left, top, name, BODY, weight="bold")
     sheet.write(left, top - 1.1 * step, amount)
     sheet.write(left, top - 2.1 * step, verdict, weight="bold")

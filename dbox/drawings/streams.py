@@ -20,8 +20,8 @@ from dbox.drawings.style import (
     Sheet,
     draw_cap,
     line_height,
+    short_labels,
     text_width,
-    wrap,
 )
 from dbox.fieldwork.shares import Assessment
 from dbox.fieldwork.site import Site
@@ -90,12 +90,13 @@ def draw_boxes(sheet: Sheet, assessment: Assessment, site: Site, whole: Whole) -
     texts = [text for each in words for text in each]
     written = max(text_width(text, SMALL) for text in texts) <= whole.column - 0.03
     named = max(text_width(label, SMALL) for label in assessment.labels) <= whole.column - 0.03
+    drawn = [assessment.names[flow] for flow in whole.flows]
+    names = short_labels(drawn, width, BODY, "bold")
     for place, flow in enumerate(whole.flows):
         left = sheet.left + place * (width + _BETWEEN)
         axes = sheet.axes(left, left + width, wall, top)
         _draw_box(axes, assessment, flow, whole)
-        name = wrap(assessment.names[flow], width, BODY, "bold", 1)[0]
-        sheet.write(left, sheet.top, name, BODY, weight="bold")
+        sheet.write(left, sheet.top, names[place], BODY, weight="bold")
         for i, share in enumerate(shares[place]):
             x = left + (i + 0.5) * whole.column
             if site.outlets[i].capped:

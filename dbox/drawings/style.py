@@ -9,7 +9,6 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import wraps
 from io import BytesIO
-from itertools import takewhile
 from pathlib import Path
 from typing import Any, ParamSpec, TypeVar
 
@@ -23,10 +22,11 @@ from matplotlib.patches import Polygon, Rectangle
 from matplotlib.text import Text
 
 from dbox.arrays import Array
-from dbox.drawings.fonts import BASE, advance, letters, use_fonts
+from dbox.drawings.fonts import BASE, advance, use_fonts
 from dbox.errors import DomainError, ScenarioError, any_of
 from dbox.files.write_file import check_place, is_begun, write_file
 from dbox.lengths import Lengths
+from dbox.report.text import letters, shortened
 from dbox.units import INCH
 
 _SLACK = 1.03
@@ -48,7 +48,7 @@ def wrap(
     >>> wrap("the far line", 0.5, 8.0)
     ['the far', 'line']
     >>> wrap("the far line", 0.5, 8.0, most=1)
-    ['the…ine']
+    ['the far…']
     """
     lines, used = [""], 0.0
     blank = text_width(" ", size, weight)
@@ -63,49 +63,37 @@ def wrap(
         used = text_width(pieces[-1], size, weight)
     if most is None or len(lines) <= most:
         return lines
-    return [*lines[: most - 1], _cut(" ".join(lines[most - 1 :]), width, size, weight)]
+    rest = " ".join(lines[most - 1 :])
+    return [*lines[: most - 1], *shortened([rest], lambda t: text_width(t, size, weight) <= width)]
 
 
 def _pieces(word: str, width: float, size: float, weight: str) -> list[str]:
-    """Break a word that is longer than a line."""
+    """Break a word that is longer than a line, after a hyphen where it has one."""
     pieces = [""]
     for letter in letters(word):
         if pieces[-1] and text_width(pieces[-1] + letter, size, weight) > width:
-            pieces.append("")
+            whole, _, begun = pieces[-1].rpartition("-")
+            pieces[-1:] = [f"{whole}-", begun] if whole and begun else [pieces[-1], ""]
         pieces[-1] += letter
     return pieces
 
 
-def _cut(text: str, width: float, size: float, weight: str) -> str:
-    """Take the middle out of a text: labels of one job mostly differ at their ends."""
-    parted = letters(text)
-    for keep in range(len(parted), 0, -1):
-        head = "".join(parted[: (keep + 1) // 2]).rstrip()
-        tail = "".join(parted[len(parted) - keep // 2 :]).lstrip()
-        cut = f"{head}…{tail}"
-        if text_width(cut, size, weight) <= width:
-            return cut
-    return "…"
+def short_labels(
+    labels: Sequence[str], width: float, size: float, weight: str = "normal", most: int = 1
+) -> list[str]:
+    """Set the labels of one box in so many lines of a width each, cut at words and kept apart.
 
+    width [in], size [pt].
 
-def told_apart(labels: Sequence[str], cut: Sequence[str]) -> list[str]:
-    """Replace labels that were cut to the same text by what sets them apart.
-
-    >>> told_apart(["line 1 up", "line 2 up"], ["li…up", "li…up"])
+    >>> short_labels(["line 1 up", "line 2 up"], 0.4, 8.0)
     ['…1…', '…2…']
     """
-    if len(set(cut)) == len(set(labels)):
-        return list(cut)
-    whole = [letters(label) for label in labels]
-    head = _alike(whole)
-    tail = _alike([label[head:][::-1] for label in whole])
-    return [f"…{''.join(label[head : len(label) - tail])}…" for label in whole]
 
+    def fits(label: str) -> bool:
+        return len(wrap(label, width, size, weight)) <= most
 
-def _alike(labels: Sequence[Sequence[str]]) -> int:
-    """How many letters all labels begin with alike."""
-    columns = zip(*labels, strict=False)
-    return sum(1 for _ in takewhile(lambda letters: len(set(letters)) == 1, columns))
+    short = shortened(labels, fits)
+    return ["\n".join(wrap(s, width, size, weight)) if fits(s) else s for s in short]
 
 
 def spread_out(wanted: list[float], gap: float, low: float, high: float) -> list[float]:

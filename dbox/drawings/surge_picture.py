@@ -36,9 +36,9 @@ from dbox.drawings.style import (
     draw_walls,
     line_height,
     pens,
+    short_labels,
     spread_out,
     text_width,
-    told_apart,
     wrap,
 )
 from dbox.errors import DomainError
@@ -198,7 +198,7 @@ class BoxView:
     def _write_labels(self, sheet: Sheet, y: float) -> None:
         """Write the label of each outlet below its column, its number where there is no room."""
         whole, room = self.outcome.labels, self.column - 0.04
-        cut = told_apart(whole, [wrap(label, room, SMALL, "bold", 1)[0] for label in whole])
+        cut = short_labels(whole, room, SMALL, "bold")
         fits = all(text_width(label, SMALL, "bold") <= room for label in cut)
         written = cut if fits else [str(i + 1) for i in range(self.n)]
         for i, label in enumerate(written):
@@ -340,8 +340,7 @@ def surge_figure(outcome: SurgeOutcome) -> Figure:
     rows = sheet.top - sheet.bottom - 2.0 * (HEADING_ROOM + _AXIS_ROOM) - _GAP
     level = min(_LEVEL_PART * rows, _MOST_LEVEL)
     room = _LEFT_ROOM - 0.1
-    cut = [wrap(label, room, SMALL, "bold", 1)[0] for label in outcome.labels]
-    names = told_apart(outcome.labels, cut)
+    names = short_labels(outcome.labels, room, SMALL, "bold")
     sheet.heading("Water in the box", "over the lowest lip; dashed: each lip")
     _draw_level(sheet, outcome, names, level)
     sheet.top -= level + _AXIS_ROOM + _GAP

@@ -8,9 +8,10 @@ from dbox.fieldwork.site import DEFAULT_SPREAD
 from dbox.files.csv_table import changed_text
 from dbox.files.list_boxes import Settings
 from dbox.files.list_run import Outcome
+from dbox.report.blocks import Column, Table, columns, text
 from dbox.report.cautions import MODEL
 from dbox.report.encode import encode
-from dbox.report.text import WIDTH, noted, wrapped
+from dbox.report.text import noted, wrapped
 from dbox.units import millimetres, percent_text
 
 _CELL = 12
@@ -77,16 +78,13 @@ def _table(tally: Tally, settings: Settings) -> list[str]:
         return [percent_text(count / tally.boxes) for count in counts]
 
     worst = zip(tally.worst_at(0.5), tally.worst_at(0.9), strict=True)
-    rows = [("", [*VERDICTS, "worst line"]), ("all flows", parts(tally.verdicts))]
+    rows = [["all flows", *parts(tally.verdicts), ""]]
     rows += [
-        (flow.name, [*parts(counts), f"{middle:.2f} {most:.2f}"])
+        [flow.name, *parts(counts), f"{middle:.2f} {most:.2f}"]
         for flow, counts, (middle, most) in zip(settings.flows, tally.by_flow, worst, strict=True)
     ]
-    wide = WIDTH - 4 * _CELL - 1
-    lines = [
-        f"{name[:wide]:{wide}} {''.join(f'{cell:>{_CELL}}' for cell in cells)}"
-        for name, cells in rows
-    ]
+    heads = columns(dict.fromkeys([*VERDICTS, "worst line"], _CELL), "right")
+    lines = text([[Table([Column("", 22), *heads], rows)]])
     return [*lines, *wrapped(
         "Worst line: largest share over its target, about, of the middle box and of the box that "
         "one in ten is beyond."

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from itertools import zip_longest
 
 from dbox.notes import Note
-from dbox.report.text import cut, wrapped
+from dbox.report.text import TOGETHER, cells, fitted, line_width, padded, shortened, wrapped
 from dbox.report.wording import sentences
 
 
@@ -65,7 +65,7 @@ def warned(notes: Iterable[Note]) -> list[Block]:
 
 
 def text(sections: Iterable[Section]) -> list[str]:
-    """Lines of at most 72 columns, a blank one between two sections."""
+    """Lines as wide as the terminal, 72 columns at most, a blank one between two sections."""
     lines: list[str] = []
     for section in filter(None, sections):
         lines += [""] * bool(lines)
@@ -81,28 +81,74 @@ def text(sections: Iterable[Section]) -> list[str]:
 
 
 def _table(table: Table) -> list[str]:
-    heads = [column.head for column in table.columns]
-    rows = [heads, *table.rows] if any(heads) else table.rows
-    first, lines = table.columns[0], []
-    for row in rows:
-        parts = [cell.split("\n") for cell in row]
-        if first.whole and len(parts[0][0]) >= first.width:
-            lines.append(_INDENT + parts[0][0])
-            parts[0][0] = ""
-        lines += [_row(table.columns, cells) for cells in zip_longest(*parts, fillvalue="")]
+    shown = [i for i, column in enumerate(table.columns) if not column.paper]
+    columns = [table.columns[i] for i in shown]
+    rows = [[row[i].split("\n") for i in shown] for row in table.rows]
+    starts = [len(_INDENT)]
+    for column in columns:
+        starts.append(starts[-1] + int(column.width))
+    if (starts[-1] if columns[-1].align == "right" else starts[-2] + _TELLING) > line_width():
+        return [line for row in rows for line in _under_each_other(columns, row)]
+    heads = _heads(columns)
+    for place, column in enumerate(columns[:-1]):
+        if column.align != "right" and not (column.whole and not place):
+            short = _short(column, [line for row in rows for line in row[place]])
+            for row in rows:
+                row[place] = [short[line] for line in row[place]]
+    lines = []
+    for row in [heads, *rows] if any(map(any, heads)) else rows:
+        if columns[0].whole and cells(row[0][0]) >= columns[0].width:
+            lines += wrapped(row[0][0], first=_INDENT, indent=_INDENT)
+            row[0][0] = ""
+        if columns[-1].align != "right":
+            room = line_width() - starts[-2] - len(_INDENT)
+            row[-1] = [part for line in row[-1] for part in fitted(line, width=room)]
+        lines += [_row(columns, each) for each in zip_longest(*row, fillvalue="")]
     return lines
 
 
-def _row(columns: Sequence[Column], cells: Sequence[str]) -> str:
+_TELLING = 14
+"""Columns that the words at the end of a row have at least: judgement."""
+
+
+def _short(column: Column, texts: Iterable[str]) -> dict[str, str]:
+    """Each text as it is told in a column."""
+    names = list(dict.fromkeys(texts))
+    room = int(column.width) - 1
+    return dict(zip(names, shortened(names, lambda name: cells(name) <= room), strict=True))
+
+
+def _heads(columns: Sequence[Column]) -> list[list[str]]:
+    """The words over columns, cut to what fits; those over columns of one width stay apart."""
+    heads = []
+    for column in columns:
+        alike = [c for c in columns if (c.width, c.align) == (column.width, column.align)]
+        short = _short(column, [line for each in alike for line in each.head.split("\n")])
+        heads.append([short[line] for line in column.head.split("\n")])
+    return heads
+
+
+def _under_each_other(columns: Sequence[Column], row: Sequence[Sequence[str]]) -> list[str]:
+    """A row on a terminal that is too narrow for it: its name, then each head with its cell."""
+    texts = [TOGETHER.join(" ".join(cell).split()) for cell in row]
+    heads = [TOGETHER.join(column.head.split()) for column in columns]
+    name = f"{heads[0]} {texts[0].replace(TOGETHER, ' ')}".strip()
+    pairs = zip(heads[1:], texts[1:], strict=True)
+    told = "; ".join(f"{head} {text}".strip() for head, text in pairs if text)
+    return [
+        *wrapped(name, first=_INDENT, indent=_INDENT),
+        *wrapped(told, first=2 * _INDENT, indent=2 * _INDENT),
+    ]
+
+
+def _row(columns: Sequence[Column], texts: Sequence[str]) -> str:
     line = _INDENT
-    for column, cell in zip(columns, cells, strict=True):
-        width = int(column.width)
-        if column.paper:
-            continue
-        if column.align == "right":
-            line += f"{cell:>{width}}"
-        elif column is columns[-1]:
-            line += _INDENT + cell
+    for column, text in zip(columns, texts, strict=True):
+        if column is columns[-1] and column.align != "right":
+            line += _INDENT + text
         else:
-            line += f"{cut(cell, width):<{width}}"
+            # what fills its column stays apart from the one before
+            full = column.align == "right" and cells(text) >= column.width
+            touches = full and " " not in (line[-1], text[0])
+            line += " " * touches + padded(text, int(column.width), column.align)
     return line.rstrip()

@@ -15,7 +15,7 @@ from dbox.lengths import Lengths
 from dbox.report.cautions import TURNING
 from dbox.report.encode import Json, encode, rows
 from dbox.report.split_report import band_text, cases_json, turned_down_lines
-from dbox.report.text import chance_text, noted, wrapped
+from dbox.report.text import cells, chance_text, fitted, noted, padded, shortened, wrapped
 from dbox.report.wording import sentences
 from dbox.units import clock_text, inches, millimetres, percent_text, turn_text
 
@@ -346,17 +346,19 @@ def _shares(levelling: Levelling) -> list[str]:
         heading = "Shares as the box stands, nothing turned (5 to 95 % band):"
     lines = [heading]
     before, after = levelling.before, levelling.after
+    labels = shortened(before.labels, lambda label: cells(label) <= 12)
     for case, name in enumerate(before.names):
         verdicts = f": {before.verdicts[case]} -> {after.verdicts[case]}"
         # without a tolerance there is no verdict
         lines += wrapped(f"{name}{'' if before.tolerance is None else verdicts}", first="  ")
-        for i, label in enumerate(before.labels):
+        for i, label in enumerate(labels):
             if levelling.site.outlets[i].capped:
                 continue
             shares = (before.result.share[case, i], after.result.share[case, i], after.target[i])
             now, then, target = (percent_text(float(share)) for share in shares)
-            band = band_text(after, case, i)
-            lines.append(f"    {label[:12]:<12}{now:>9} ->{then:>8}  ({band})  target {target}")
+            band, name = band_text(after, case, i), padded(label, 12)
+            told = f"{name}{now:>9} ->{then:>8}  ({band})  target {target}"
+            lines += fitted(told, first="    ", indent="      ")
         lines += turned_down_lines(after, case, "    ")
     return lines
 

@@ -12,7 +12,7 @@ from dbox.report.blocks import Column, Heading, Paragraph, Section, Table, text
 from dbox.report.encode import Json, encode, rows
 from dbox.units import FOOT, millimetres
 
-_ABREAST, _NAME, _SHARES = 3, 18, 20
+_ABREAST, _SHARES = 3, 20
 _PARTED = 4
 """Outlets from which a lean can be told from one that moved, unless they stand in one line."""
 
@@ -179,8 +179,8 @@ def _fine(metres: float, lengths: Lengths, *, signed: bool) -> str:
 
 
 def _flow_heads(names: Iterable[str]) -> list[Column]:
-    short = (name.removesuffix(" (default)")[:_NAME] for name in names)
-    return [Column("outlet", 8), *(Column(name, _SHARES, "right") for name in short)]
+    flows = (name.removesuffix(" (default)") for name in names)
+    return [Column("outlet", 8), *(Column(name, _SHARES, "right") for name in flows)]
 
 
 def _changes(shares: ShareChange, cases: range) -> Section:

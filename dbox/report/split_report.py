@@ -12,9 +12,9 @@ from dbox.fieldwork.series import Lines, fed
 from dbox.fieldwork.shares import NOTABLE, Assessment, Contrast, contrast, over_target
 from dbox.fieldwork.site import Flow, Site
 from dbox.lengths import Lengths
-from dbox.report.blocks import Column, Paragraph, Section, Table, text
+from dbox.report.blocks import Column, Paragraph, Section, Table, columns, text
 from dbox.report.encode import Json, rows
-from dbox.report.text import bar, chance_text, cut, noted, wrapped
+from dbox.report.text import bar, chance_text, noted, wrapped
 from dbox.report.wording import PLANNED, sentences
 from dbox.units import gpm, gpm_litres, inches, millimetres, percent_text
 
@@ -78,8 +78,12 @@ def cases_json(assessment: Assessment) -> list[Json]:
     )
 
 
-_LABEL = 10
 _BAR = 10
+_OUTLETS = (
+    Column("outlet", 10, whole=True),
+    *columns({"lip": 19, "share": 9, "5 to 95 %": 13}, "right"),
+    Column("target", 20),
+)
 
 
 def report(site: Site, assessment: Assessment, through: Lines | None = None) -> list[str]:
@@ -117,7 +121,7 @@ def _through(site: Site, found: Lines) -> list[Section]:
     sections: list[Section] = []
     for start in range(0, len(site.flows), _ACROSS):
         flows = site.flows[start : start + _ACROSS]
-        names = [cut(f.name.removesuffix(" (default)"), 17) for f in flows]
+        names = [f.name.removesuffix(" (default)") for f in flows]
         heads = [f"{name}\n{'' if f.name[:1].isdigit() else gpm(f.inflow)}"
                  for name, f in zip(names, flows, strict=True)]  # fmt: skip
         lines = []
@@ -127,10 +131,10 @@ def _through(site: Site, found: Lines) -> list[Section]:
                 band = band_words(found.share_low[case, i], found.share_high[case, i])
                 cells.append(f"{percent_text(float(found.share[case, i]))}{band:>11}")
             lines.append([label, *cells])
-        columns = [Column(head, 18, "right") for head in heads]
-        table = Table(
-            [Column("line", 8, whole=True), Column("target", 8, "right"), *columns], lines
-        )
+        table = Table([
+            Column("line", 8, whole=True), Column("target", 8, "right"),
+            *(Column(head, 18, "right") for head in heads),
+        ], lines)  # fmt: skip
         sections.append([*([] if sections else [Paragraph(words)]), table])
     return sections
 
@@ -254,24 +258,20 @@ def _case(site: Site, assessment: Assessment, case: int, flow: Flow) -> list[str
     level = site.lengths.both(float(assessment.result.level[case]), signed=True)
     lines = wrapped(f"{name}, water at {level}")
     lines += wrapped(_verdict_words(assessment, case), first="  ", indent="  ")
-    lines.append(f"  {'outlet':<{_LABEL}}{'lip':>19}{'share':>9}{'5 to 95 %':>13}{'target':>8}")
     whole = max(float(assessment.share_high[case].max()), 2 * float(assessment.target.max()))
+    told = []
     for i, outlet in enumerate(site.outlets):
-        label = outlet.label
-        if len(label) >= _LABEL:
-            # a long name gets a line of its own: nothing that was entered is cut
-            lines.append(f"  {label}")
-            label = ""
         if outlet.capped:
-            lines.append(f"  {label:<{_LABEL}}{'capped':>19}{'-':>9}{'-':>13}{'-':>8}")
+            told.append([outlet.label, "capped", "-", "-", f"{'-':>6}"])
             continue
         lip, target = float(assessment.lips.height[i]), float(assessment.target[i])
         share = float(assessment.result.share[case, i])
-        lines.append(
-            f"  {label:<{_LABEL}}{site.lengths.cell(lip, 19)}"
-            f"{percent_text(share):>9}{band_text(assessment, case, i):>13}{percent_text(target):>8}"
-            f" {bar(share, target, whole, _BAR)}"
-        )
+        told.append([
+            outlet.label, site.lengths.cell(lip, 19), percent_text(share),
+            band_text(assessment, case, i),
+            f"{percent_text(target):>6} {bar(share, target, whole, _BAR)}",
+        ])  # fmt: skip
+    lines += text([[Table(_OUTLETS, told)]])
     return [*lines, *turned_down_lines(assessment, case, "  ")]
 
 

@@ -13,7 +13,7 @@ from dbox.notes import Note
 from dbox.report.blocks import Column, Paragraph, Section, Table, columns, text, warned
 from dbox.report.cautions import MODEL
 from dbox.report.encode import Json, encode, rows
-from dbox.report.text import bar, cut, duration
+from dbox.report.text import bar, duration
 from dbox.report.wording import PLANNED, sentences
 from dbox.units import (
     DAY,
@@ -197,7 +197,7 @@ def _poured(outcome: SurgeOutcome) -> float:
 
 
 def _side_by_side(outcomes: tuple[SurgeOutcome, ...]) -> Section:
-    heads = [Column(cut(o.surge.event.name, _CELL), _CELL, "right") for o in outcomes]
+    heads = [Column(o.surge.event.name, _CELL, "right") for o in outcomes]
     plain = [Column("", column.width, "right") for column in heads]
     flow_text = litres_per_min if outcomes[0].site.metric else gpm
     told = [

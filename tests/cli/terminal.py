@@ -11,6 +11,7 @@ import random
 import re
 import select
 import signal
+import struct
 import subprocess
 import sys
 import termios
@@ -47,15 +48,16 @@ def take_terminal() -> None:
 
 
 class Terminal:
-    """`dbox` with a controlling terminal of its own."""
+    """`dbox` with a controlling terminal of its own, of so many columns."""
 
-    def __init__(self, *arguments: str) -> None:
+    def __init__(self, *arguments: str, columns: int = 80) -> None:
         self.master, slave = pty.openpty()
+        fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", 24, columns, 0, 0))
         self.process = subprocess.Popen(
             [sys.executable, "-m", "dbox", *arguments],
             stdin=slave, stdout=slave, stderr=slave, start_new_session=True,
             preexec_fn=take_terminal,
-            env={**os.environ, "PYTHONPATH": f"{ROOT}:{ROOT / 'cli'}"},
+            env={**os.environ, "NO_COLOR": "1", "PYTHONPATH": f"{ROOT}:{ROOT / 'cli'}"},
         )  # fmt: skip
         os.close(slave)
         self.screen = ""

@@ -35,7 +35,8 @@ def file(tmp_path: Path) -> str:
 def told(dbox, *arguments: str) -> str:
     code, out, err = dbox(*arguments)
     assert (code, err) == (0, "")
-    assert all(len(line) <= 72 for line in out.splitlines())
+    # a path is not broken
+    assert all(len(line) <= 72 for line in out.splitlines() if "/" not in line)
     return " ".join(out.split())
 
 

@@ -24,7 +24,7 @@ def test_a_section_by_hand():
         "  word word",
         "  outlet        flow",
         "  1              2.5  as expected",
-        "  the ditc~   capped",
+        "  the…        capped",
         "",
         "end",
     ]
