@@ -1,6 +1,7 @@
 """`dbox teach ...`: what an instructor shows."""
 
 from enum import Enum
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -12,6 +13,7 @@ from dbox_cli.arguments import (
     Flows,
     Overwrite,
     Picture,
+    Units,
     naming,
     refuse_idle,
     refuse_one_file_twice,
@@ -113,7 +115,10 @@ def sweep_command(
     toward: Annotated[Side, typer.Option(help="Side that is let down, seen from the inlet.")] = (
         Side.RIGHT
     ),
-    most: Annotated[str, typer.Option(help="How far it is let down at most.")] = "3/8 in",
+    most: Annotated[
+        str | None, typer.Option(help="How far it is let down at most [3/8 in, 12 mm].")
+    ] = None,
+    units: Units = None,
     table: Table = None,
     as_json: AsJson = False,
     picture: Picture = None,
@@ -126,11 +131,12 @@ def sweep_command(
 
     check_files(picture, table, file, overwrite=overwrite)
     site = lesson_box(
-        own_site(file, outlets), outlets=outlets, opening=opening, coefficient=coefficient,
-        flows=flow or (), tolerance=tolerance,
+        own_site(file, outlets, units), outlets=outlets, opening=opening, coefficient=coefficient,
+        flows=flow or (), tolerance=tolerance, units=units,
     )  # fmt: skip
+    edge = None if most is None else lesson_height("--most", most, units)
     with naming(file or "teach sweep"):
-        swept = sweep(site, toward=toward.value, most=lesson_height("--most", most))
+        swept = sweep(site, toward=toward.value, most=edge)
     print_answer(as_json, sweep_json, sweep_report, swept)
     if table:
         write_text(sweep_csv(swept), table, overwrite=overwrite, quiet=as_json)
@@ -150,8 +156,9 @@ def compare_command(
     ] = None,
     outlets: Outlets = None,
     error: Annotated[
-        str, typer.Option(help="The one wrong lip over the others; - is low.")
-    ] = "-1/8 in",
+        str | None,
+        typer.Option(help="The one wrong lip over the others; - is low [-1/8 in, -3 mm]."),
+    ] = None,
     flow: Flows = None,
     tolerance: Tolerance = None,
     spread: Annotated[
@@ -160,6 +167,7 @@ def compare_command(
     offset: Annotated[
         str | None, typer.Option(help='Offset of round holes that turn, "1/2 in".')
     ] = None,
+    units: Units = None,
     table: Table = None,
     as_json: AsJson = False,
     picture: Picture = None,
@@ -178,24 +186,29 @@ def compare_command(
     alone = "without --opening" * (not opening)
     refuse_idle(context, dict.fromkeys(("--tolerance", "--spread", "--offset"), alone))
     check_files(picture, table, file, overwrite=overwrite)
-    site, off = choice_box(own_site(file, outlets), outlets=outlets, flows=flow or (),
-                           tolerance=tolerance, offset=offset, spread=spread)  # fmt: skip
-    kinds = lesson_kinds(opening or ())
+    site, off = choice_box(
+        own_site(file, outlets, units), outlets=outlets, flows=flow or (), tolerance=tolerance,
+        offset=offset, spread=spread, units=units,
+    )  # fmt: skip
+    kinds = lesson_kinds(opening or (), units)
+    wrong = error or ("-3 mm" if site.metric else "-1/8 in")
     with naming(file or "teach compare"):
         compared = compare(
             kinds,
             outlets=sum(not outlet.capped for outlet in site.outlets),
             flows=site.flows,
-            error=lesson_height("--error", error),
+            error=lesson_height("--error", wrong, units),
         )
         choice = choose(site, kinds, off) if opening else None
-    print_answer(as_json, compare_json, compare_report, compared, choice)
+    to_text = partial(compare_report, lengths=site.lengths)
+    print_answer(as_json, compare_json, to_text, compared, choice)
     if table:
         write_text(compare_csv(compared), table, overwrite=overwrite, quiet=as_json)
     if picture:
         from dbox.drawings.lesson_pictures import compare_figure
 
-        save_picture(compare_figure(compared), picture, overwrite=overwrite, quiet=as_json)
+        drawn = compare_figure(compared, site.lengths)
+        save_picture(drawn, picture, overwrite=overwrite, quiet=as_json)
 
 
 @app.command("live")
@@ -262,10 +275,11 @@ def handout_command(
         typer.echo("\n".join([*table_report(lips), "", *(f"wrote {path}" for path in files)]))
 
 
-def own_site(file: str | None, outlets: int | None) -> "Site | None":
-    """The site of a scenario, which says itself how many outlets it has."""
-    if file is not None and outlets is not None:
-        raise typer.BadParameter(f"--outlets is for use without FILE; {file} says it")
+def own_site(file: str | None, outlets: int | None, units: str | None = None) -> "Site | None":
+    """The site of a scenario, which says itself how many outlets it has and in which unit."""
+    typed = [name for name, value in (("--outlets", outlets), ("--units", units)) if value]
+    if file is not None and typed:
+        raise typer.BadParameter(f"{', '.join(typed)} is for use without FILE; {file} says it")
     return None if file is None else site_of(file, None)
 
 

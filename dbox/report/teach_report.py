@@ -3,6 +3,7 @@
 Shares are fractions in JSON and per cent in a table. What never happens within a sweep is null.
 """
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from itertools import chain
@@ -17,12 +18,13 @@ from dbox.fieldwork.site import Flow
 from dbox.files.csv_table import csv_text
 from dbox.files.evidence_words import NAMES
 from dbox.hydraulics.openings import Circle, Notch, Opening, PipeEnd, Slot
-from dbox.lengths import PLAIN
+from dbox.lengths import PLAIN, Lengths
 from dbox.report.blocks import Column, Heading, Paragraph, Section, Table, columns, text, warned
 from dbox.report.cautions import LESSON
 from dbox.report.encode import Json, encode, rows
 from dbox.report.wording import sentences
 from dbox.units import (
+    INCH,
     LITRE_PER_MINUTE,
     gpm,
     gpm_litres,
@@ -31,6 +33,31 @@ from dbox.units import (
     millimetres,
     percent_text,
 )
+
+
+def amount(inflow: float, lengths: Lengths) -> str:
+    """A flow in the unit of a job. [m3/s]"""
+    return litres_per_min(inflow) if lengths.metric else gpm(inflow)
+
+
+def both_amounts(inflow: float, lengths: Lengths) -> str:
+    """A flow both ways, that of the job first. [m3/s]"""
+    metric = f"{litres_per_min(inflow)} ({gpm(inflow)})"
+    return metric if lengths.metric else gpm_litres(inflow)
+
+
+def up_to(limit: float, lengths: Lengths) -> str:
+    """A limit both ways, never more than it is; below a 64th of an inch in millimetres alone. [m]
+
+    >>> up_to(0.0254 * 0.17, PLAIN), up_to(0.0003, PLAIN), up_to(0.0056, Lengths(metric=True))
+    ('5/32 in (4.3 mm)', '0.3 mm', '5.6 mm (7/32 in)')
+    """
+    metric = millimetres(math.floor(limit * 1e4 + 1e-6) / 1e4)
+    parts = math.floor(limit / INCH * 64 + 1e-6)
+    pair = [f"{inches(parts / 64 * INCH, parts=64)}", metric]
+    if not parts:
+        return metric
+    return f"{pair[lengths.metric]} ({pair[not lengths.metric]})"
 
 
 def _flows(flows: Sequence[Flow], **columns: Any) -> list[Json]:
@@ -288,15 +315,18 @@ def sweep_report(sweep: Sweep) -> list[str]:
     """Lines of at most 72 columns."""
     site, flows = sweep.site, sweep.site.flows
     side, allowed = f"the {sweep.toward} side", percent_text(sweep.tolerance.share, 0)
+    lengths = site.lengths
     step, (weak, strong) = sweep.usual_step, sweep.ends
     line = sweep.worst[weak, step]
     what = "Share" if sweep.equal_targets else "Share over target"
     title = f"{site.title}{' (invented)' if site.record.invented else ''}".strip() or "Box"
     lead = (
-        f"With {side} {PLAIN.both(sweep.tilt[step])} low, outlet {site.outlets[line].label} "
+        f"With {side} {lengths.both(sweep.tilt[step])} low, outlet {site.outlets[line].label} "
         f"gets {percent_text(sweep.share[weak, step, line])} at "
-        f"{gpm_litres(flows[weak].inflow)} and {percent_text(sweep.share[strong, step, line])} at "
-        f"{gpm_litres(flows[strong].inflow)}; its target is {percent_text(sweep.target[line])}."
+        f"{both_amounts(flows[weak].inflow, lengths)} and "
+        f"{percent_text(sweep.share[strong, step, line])} at "
+        f"{both_amounts(flows[strong].inflow, lengths)}; its target is "
+        f"{percent_text(sweep.target[line])}."
     )
     about = (
         f"Lips level before the box leans; then {side} is let down. {what} of the worst line, and "
@@ -304,14 +334,14 @@ def sweep_report(sweep: Sweep) -> list[str]:
     )
     within = [Paragraph(f"Every line stays within {allowed} of its target:")]
     for flow, limit in zip(flows, sweep.limit.tolist(), strict=True):
-        name = f"{flow.name} ({litres_per_min(flow.inflow)})"
+        name = f"{flow.name} ({amount(flow.inflow, lengths)})"
         if flow.name[:1].isdigit():
-            name = gpm_litres(flow.inflow)
+            name = both_amounts(flow.inflow, lengths)
         words = "not even level"
         if limit == np.inf:
-            words = f"all the way to {PLAIN.both(sweep.tilt[-1])}"
+            words = f"all the way to {lengths.both(sweep.tilt[-1])}"
         elif limit > 0:
-            words = f"up to {inches(limit, parts=64)} ({millimetres(limit)})"
+            words = f"up to {up_to(limit, lengths)}"
         within.append(Paragraph(f"at {name}: {words}", "  ", hang=2))
     source = sweep.tolerance.source
     return text([
@@ -326,17 +356,18 @@ def sweep_report(sweep: Sweep) -> list[str]:
 
 def _leans(sweep: Sweep, part: range) -> Table:
     """The worst line at each of some leans, for some of the flows."""
-    lines = []
+    lines, metric = [], sweep.site.metric
     for step in range(0, sweep.tilt.size, max(1, (sweep.tilt.size - 1) // _MOST_ROWS)):
         lean = float(sweep.tilt[step])
-        lines.append([inches(lean, parts=64), millimetres(lean)])
+        lines.append([inches(lean, parts=64), millimetres(lean)][:: -1 if metric else 1])
         for i in part:
             label = sweep.site.outlets[sweep.worst[i, step]].label
             which = f" ({label})" if step and len(label) <= 2 else ""
             share = percent_text(sweep.scale * sweep.over_target[i, step])
             lines[-1].append(f"{share}{which}")
     heads = [Column("low by", 8, "right"), Column("", 10, "right")]
-    return Table([*heads, *_over_columns([sweep.site.flows[i] for i in part], 12)], lines)
+    return Table([*heads, *_over_columns([sweep.site.flows[i] for i in part], 12, metric)],
+                 lines)  # fmt: skip
 
 
 def _parts(flows: Sequence[Flow]) -> list[range]:
@@ -345,23 +376,26 @@ def _parts(flows: Sequence[Flow]) -> list[range]:
     return [range(start, min(start + _MOST_FLOWS, len(flows))) for start in starts]
 
 
-def _over_columns(flows: Sequence[Flow], width: int) -> list[Column]:
-    """Gallons and litres a minute over the columns of some flows."""
-    return [Column(f"{gpm(f.inflow)}\n{litres_per_min(f.inflow)}", width, "right") for f in flows]
+def _over_columns(flows: Sequence[Flow], width: int, metric: bool) -> list[Column]:
+    """Gallons and litres a minute over the columns of some flows, that of the job first."""
+    pairs = [(gpm(f.inflow), litres_per_min(f.inflow))[:: -1 if metric else 1] for f in flows]
+    return [Column("\n".join(pair), width, "right") for pair in pairs]
 
 
-def compare_report(comparison: Comparison, choice: Choice | None = None) -> list[str]:
+def compare_report(
+    comparison: Comparison, choice: Choice | None = None, lengths: Lengths = PLAIN
+) -> list[str]:
     """Lines of at most 72 columns."""
     error, flows = comparison.error, comparison.flows
     lead = (
-        f"{comparison.outlets} outlets, one lip {PLAIN.both(abs(error))} "
+        f"{comparison.outlets} outlets, one lip {lengths.both(abs(error))} "
         f"{'low' if error < 0 else 'high'}: share of its line, with the most forgiving opening at "
-        f"{gpm_litres(flows[comparison.weakest].inflow)} first. "
+        f"{both_amounts(flows[comparison.weakest].inflow, lengths)} first. "
         f"Fair is {percent_text(comparison.fair)}."
     )
     tables = []
     for part in _parts(flows):
-        heads = _over_columns([flows[i] for i in part], 10)
+        heads = _over_columns([flows[i] for i in part], 10, lengths.metric)
         lines = []
         for k in comparison.order:
             cells = [(comparison.share[k, i], comparison.head[k, i]) for i in part]
@@ -369,7 +403,7 @@ def compare_report(comparison: Comparison, choice: Choice | None = None) -> list
             lines.append([
                 f"{comparison.kinds[k].name}\n  head",
                 *(f"{percent_text(share)}\n{millimetres(head)}" for share, head in cells),
-                f"{inches(drop)}\n{millimetres(drop)}",
+                "\n".join(lengths.pair(drop)),
             ])  # fmt: skip
         columns = [Column("opening", 16, whole=True), *heads, Column("drop", 14, "right")]
         tables.append([Table(columns, lines)])
@@ -384,7 +418,7 @@ def compare_report(comparison: Comparison, choice: Choice | None = None) -> list
 def _choice_blocks(choice: Choice, order: Iterable[int]) -> list[Section]:
     """Openings side by side, and what the columns mean."""
     site, (weak, strong), metric = choice.site, choice.flows, choice.site.metric
-    weakest, strongest = ((litres_per_min if metric else gpm)(f.inflow) for f in (weak, strong))
+    weakest, strongest = (amount(f.inflow, site.lengths) for f in (weak, strong))
     off = site.lengths.one(choice.spread)
 
     def cell(metres: float, unknown: str = "-") -> str:

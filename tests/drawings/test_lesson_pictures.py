@@ -1,13 +1,14 @@
 """The lessons' sheets show the numbers they were given, and every word can be read."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
-from matplotlib.contour import QuadContourSet
 from matplotlib.lines import Line2D
-from matplotlib.patches import Rectangle
-from scipy.interpolate import RegularGridInterpolator
+from matplotlib.patches import Polygon, Rectangle
+from scipy.optimize import brentq
 
-from dbox import Circle, DomainError, Slot
+from dbox import Circle, DomainError, Slot, split
 from dbox.drawings.lesson_papers import case_key, case_pages, handout_key, handout_pages
 from dbox.drawings.lesson_pictures import compare_figure, sweep_figure
 from dbox.fieldwork.lesson_cases import MOST_GROUPS, make_cases
@@ -22,7 +23,8 @@ from dbox.fieldwork.lessons import (
     sweep,
 )
 from dbox.fieldwork.site import Flow, Tolerance
-from dbox.units import INCH
+from dbox.report.teach_report import compare_report
+from dbox.units import INCH, length
 from tests.drawings import paper
 from tests.drawings.cases import sites
 
@@ -34,6 +36,7 @@ BOXES = {
     "off level": sites()["off-level"],
     "unequal": sites()["unequal-lines"],
     "nine flows": sites()["nine flows"],
+    "twelve, metric": replace(lesson_site(12), metric=True),
 }
 KINDS = tuple(Kind(f"circle {i} in", Circle(i * INCH)) for i in range(1, 9))
 
@@ -66,15 +69,61 @@ def test_curves_and_dots_are_those_of_the_sweep_and_every_word_can_be_read(name)
         assert [dot.get_xdata()[0] for dot in dots] == ([swept.limit[i]] if inside else [])
 
 
-def test_the_tolerance_line_lies_where_the_tolerance_ends():
-    swept = sweep(lesson_site())
+def test_a_room_to_lean_ends_where_a_line_leaves_the_tolerance_and_its_corners_are_true():
+    """Two ways: a plain root search along a lean; corners where another line is the first out."""
+    site = lesson_site(4)
+    swept = sweep(site)
     figure = sweep_figure(swept)
-    drawn = {line.get_label(): line for line in figure.findobj(QuadContourSet)}
-    for i, flow in enumerate(swept.site.flows):
-        (path,) = drawn[f"tolerance {flow.name}"].get_paths()
-        right, far = path.vertices.T
-        off = RegularGridInterpolator((swept.low, swept.low), swept.map_off[i])
-        assert off(np.column_stack([far, right])) == pytest.approx(0.1, abs=0.02)
+    hole, (length, width) = site.outlets[0].opening, site.box.inside
+
+    def off(lean: float, way: float, inflow: float) -> np.ndarray:
+        lips = [lean * np.sin(way) * (0.5 - o.position[0] / length)
+                + lean * np.cos(way) * (0.5 - o.position[1] / width)
+                for o in site.outlets]  # fmt: skip
+        return 4 * split(inflow, lips, hole).share - 1
+
+    for flow in site.flows:
+        (zone,) = paper.named(figure, Polygon, f"tolerance {flow.name}")
+        right, far = zone.get_xy()[:-1].T
+        first = []
+        for x, y in zip(right[::12], far[::12], strict=True):
+            way, q = np.arctan2(y, x), flow.inflow
+            exact = brentq(lambda a, w=way, q=q: np.abs(off(a, w, q)).max() - 0.1, 0, 0.05)
+            assert np.hypot(x, y) == pytest.approx(exact, rel=1e-6)
+            first.append(int(np.abs(off(exact, way, q)).argmax()))
+        assert len(set(first)) > 1
+        # between two corners the line that leaves first is one and the same, and the edge is
+        # straight to a hundredth of the room: no grid, no kink
+        for i in np.flatnonzero(np.diff(first) == 0):
+            part = np.column_stack([right, far])[12 * i : 12 * i + 13]
+            chord = part[-1] - part[0]
+            away = (part - part[0]) @ [-chord[1], chord[0]] / np.hypot(*chord)
+            assert np.abs(away).max() < 0.02 * np.hypot(right, far).max()
+
+
+@pytest.mark.everyday(2)
+@pytest.mark.parametrize(
+    ("n", "metric"),
+    [(4, False), *(pytest.param(n, mm, marks=pytest.mark.slow)
+                   for n, mm in ((2, False), (2, True), (4, True), (12, False), (12, True)))],
+)  # fmt: skip
+def test_ticks_are_true_and_numbers_that_people_use(n, metric):
+    """Each tick says where it stands: halves of inches by halving again, or 1, 2, 5 of metric."""
+    swept = sweep(replace(lesson_site(n), metric=metric))
+    lengths = swept.site.lengths
+    for figure in (sweep_figure(swept), compare_figure(compare(outlets=n), lengths)):
+        paper.words(figure)
+        told = 0
+        for axes in figure.axes:
+            for ticks in (axes.xaxis.get_major_ticks(), axes.yaxis.get_major_ticks()):
+                for tick in ticks:
+                    words = tick.label1.get_text()
+                    if words.endswith(" mm" if metric else " in"):
+                        assert length(words) == pytest.approx(abs(tick.get_loc()), abs=1e-9)
+                        told += 1
+                    elif words.endswith(" %"):
+                        assert float(words[:-2]) == pytest.approx(tick.get_loc())
+        assert told > 1
 
 
 @pytest.mark.everyday(1)
@@ -89,6 +138,25 @@ def test_bars_and_water_are_those_of_the_comparison(kinds):
             assert bar.get_height() == pytest.approx(100 * compared.share[k, i])
             (line,) = paper.named(figure, Line2D, f"head {kind.name}: {flow.name}")
             assert set(line.get_ydata()) == {compared.head[k, i]}
+
+
+def test_the_most_forgiving_opening_stands_first_as_in_the_text():
+    compared = compare()
+    figure = compare_figure(compared)
+    bars = [r for r in figure.findobj(Rectangle) if str(r.get_label()).startswith("share ")]
+    drawn = [
+        str(bar.get_label())[6:].partition(":")[0] for bar in sorted(bars, key=Rectangle.get_x)
+    ]
+    told = [line[2:].strip() for line in compare_report(compared) if line.endswith(" in")]
+    assert list(dict.fromkeys(drawn)) == [row.partition("  ")[0] for row in told]
+
+
+def test_a_picture_for_a_class_is_legible_from_its_last_row():
+    """Capitals of DejaVu Sans are 0.73 of the letters' size; five heights away they take 9 minutes
+    of arc at least, 5 being what good eyes make out (a chart's letters at 20/20, from memory)."""
+    for figure in (sweep_figure(sweep(lesson_site(12))), compare_figure(compare())):
+        capital = 0.73 * paper.smallest(figure) / 72 / figure.get_size_inches()[1]
+        assert np.degrees(np.arctan(capital / 5)) * 60 > 9
 
 
 def test_too_many_openings_are_refused():
