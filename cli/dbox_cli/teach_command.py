@@ -64,6 +64,13 @@ def case_command(
     context: typer.Context,
     seed: Annotated[int, typer.Option(min=0, help="Same seed, same cases.")],
     groups: Annotated[int, typer.Option(min=1, help="How many groups, each its own case.")] = 1,
+    topic: Annotated[
+        list[str] | None,
+        typer.Option(help="What is wrong, such as full-trench; may be repeated [any]."),
+    ] = None,
+    difficulty: Annotated[
+        str, typer.Option(help="easy, usual, or hard: a smaller fault, and fewer looks taken.")
+    ] = "usual",
     out: Annotated[
         Path | None,
         typer.Option(help="Write to this .pdf or .txt file; its key goes to NAME-key beside it."),
@@ -75,9 +82,13 @@ def case_command(
     overwrite: Overwrite = False,
     as_json: AsJson = False,
 ) -> None:
-    """Cases to guess from readings and observations; the key is kept apart."""
+    """Cases to guess from readings and observations; the key is kept apart.
+
+    Each has a box of its own: two to eight outlets, any opening, inches or millimetres.
+    """
     from dbox.fieldwork.lesson_cases import make_cases
-    from dbox.report.teach_report import case_report, cases_json, key_report
+    from dbox.files.typed import lesson_topics
+    from dbox.report.case_report import case_report, cases_json, key_report
 
     as_text = out is not None and out.suffix.lower() == ".txt"
     refuse_idle(context, {
@@ -85,8 +96,9 @@ def case_command(
         "--paper": "without --out FILE.pdf" * (out is None or as_text),
     })  # fmt: skip
     files = check_pair(out, as_text=as_text, overwrite=overwrite)
+    topics, level = lesson_topics(topic or (), difficulty)
     with naming("--groups"):
-        cases = make_cases(seed, groups)
+        cases = make_cases(seed, groups, topics, level)
     if as_json:
         print_json({**cases_json(cases, key=key), "files": [str(file) for file in files]})
     elif out is None:

@@ -2,27 +2,53 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from matplotlib.figure import Figure
+from matplotlib.patches import Circle, Patch, Polygon, Rectangle
 
-from dbox.drawings.paper import Pages, entries, set_blocks, table
-from dbox.drawings.paper_parts import opening_text
-from dbox.drawings.style import pens
+from dbox.drawings.paper import (
+    LETTERS,
+    Pages,
+    entries,
+    set_blocks,
+    table,
+    write_line,
+    write_lines,
+)
+from dbox.drawings.plan import Mouth, Plan, arrow
+from dbox.drawings.style import (
+    HAIR,
+    INK,
+    MEDIUM,
+    THICK,
+    THIN,
+    TINT,
+    Point,
+    Sheet,
+    line_height,
+    pens,
+    text_width,
+    wrap,
+)
+from dbox.fieldwork.evidence import OutletEvidence
 from dbox.fieldwork.lesson_cases import Case
 from dbox.fieldwork.lessons import Exercise, LipTable
 from dbox.fieldwork.site import JobRecord, Outlet, Site
-from dbox.report.blocks import Column
-from dbox.report.cautions import CODE, GAS, GERMS, LESSON, LIDS
-from dbox.report.teach_report import (
+from dbox.report.blocks import Column, Paragraph
+from dbox.report.case_report import (
     BLANKS,
     INVENTED,
     QUESTION,
+    box_words,
     case_blocks,
     key_blocks,
-    lip_blocks,
+    pour_words,
 )
-from dbox.report.text import TOGETHER
+from dbox.report.cautions import CODE, GAS, GERMS, LESSON, LIDS
+from dbox.report.teach_report import lip_blocks
+from dbox.report.text import TOGETHER, opening_text
 from dbox.units import INCH, gpm, inches, litres, litres_per_min, millimetres, percent_text
 
 _HAND, _HAND_TABLE = 0.33, 2.5
@@ -208,23 +234,142 @@ def case_key(cases: Sequence[Case], paper: str = "letter") -> tuple[Figure, ...]
     """Set the key of all groups, to be kept apart."""
     first = replace(cases[0].site, title=f"Seed {cases[0].seed}, {len(cases)} group(s)")
     pages = Pages("KEY to the mystery cases", first, paper)
-    set_blocks(pages, map(key_blocks, cases))
+    for blocks in map(key_blocks, cases):
+        # no key is parted by the end of a page
+        words = [block.text for block in blocks if isinstance(block, Paragraph)]
+        lines = [wrap(each, pages.width - 0.2, pages.body) for each in words]
+        pages.need(sum(0.03 + len(each) * line_height(pages.body) for each in lines) + 0.3)
+        set_blocks(pages, [blocks])
     pages.skip(0.1)
     pages.framed([INVENTED, "Rank causes and look; never announce one from a sheet."])
     return pages.finished()
 
 
 def _handout(case: Case, paper: str) -> tuple[Figure, ...]:
-    pages = Pages("Which cause?", case.shown, paper)
-    pages.paragraph(
-        "The field gives trouble. Everything below was read or seen; what is not told, nobody "
-        "looked at."
-    )
-    for heading, sections in case_blocks(case).items():
+    pages = Pages("Which cause?", case.shown, paper, LETTERS)
+    _seen_in_place(pages, case)
+    for heading, sections in case_blocks(case, drawn=True).items():
         pages.heading(heading)
         set_blocks(pages, sections)
-    pages.heading("Your guess", keep=1.7)
-    pages.paragraph(QUESTION)
-    entries(pages, [(blank, "") for blank in BLANKS], least_height=0.32)
-    pages.framed([f"{INVENTED} {LESSON}"])
+    pages.paragraph(QUESTION, weight="bold")
+    entries(pages, [(blank, "") for blank in BLANKS], least_height=0.31)
+    reserve = 3 * line_height(pages.body)
+    if pages.top - pages.sheet.bottom > 1.0 + reserve:
+        pages.paragraph("Why:", weight="bold")
+        pages.lines_to_end(2, reserve)
+    pages.paragraph(LESSON)
     return pages.finished()
+
+
+_PLAN_HEIGHT, _PLAN_WIDTH, _BOX_SIZE = 2.7, 3.5, (2.0, 1.75)
+"""Paper for the box as it was found, and for its walls and stubs within it. [in]"""
+
+_LINE, _TRENCH = 0.8, 0.27
+"""How long a line is drawn, and where its trench begins; no scale. [in]"""
+
+_SPOTS = {"over the pipe": 0.14, "head": 0.47, "middle": 0.57, "end": 0.68}
+"""Where wet ground is drawn along a line. [in]"""
+
+_FILLED = {"dry": 0.0, "part full": 0.5, "below the pipe": 0.5, "full": 1.0, "to the pipe": 1.0}
+"""How far the sign of a mouth or a port is filled, by what was seen there. [-]"""
+
+
+def _seen_in_place(pages: Pages, case: Case) -> None:
+    """The box from above with what was seen where it was seen, and what its signs mean."""
+    pages.need(_PLAN_HEIGHT)
+    sheet, top, site = pages.sheet, pages.top, case.shown
+    middle = (sheet.left + 0.5 * _PLAN_WIDTH, top - 0.6 * _PLAN_HEIGHT)
+    drawn = Plan.fitted(site.box, site.outlets, *_BOX_SIZE, middle)
+    mouths = drawn.mouths(site.outlets)
+    for i, mouth in enumerate(mouths):
+        _line_seen(sheet, mouth, site.evidence.of_outlet(i), site.outlets[i].label)
+    wall: dict[str, Any] = {"facecolor": TINT, "edgecolor": INK, "linewidth": THICK, "zorder": 3}
+    (x, y), w, h = middle, drawn.across, drawn.along
+    corner = (x - 0.5 * w, y - 0.5 * h)
+    sheet.draw(Circle((x, y), 0.5 * w, **wall) if drawn.is_round
+               else Rectangle(corner, w, h, **wall))  # fmt: skip
+    for i, mouth in enumerate(mouths):
+        _sign(sheet, mouth.at, site.evidence.of_outlet(i).mouth)
+    foot = corner[1]
+    sheet.draw(arrow((x, foot - 0.32), (x, foot + 0.16), linewidth=THICK))
+    write_line(sheet, x, foot - 0.34, "inlet", LETTERS, ha="center")
+    _signs_told(sheet, case, sheet.left + _PLAN_WIDTH + 0.1, top)
+    pages.skip(_PLAN_HEIGHT)
+
+
+def _line_seen(sheet: Sheet, mouth: Mouth, seen: OutletEvidence, label: str) -> None:
+    """One line with its trench, port, ruts and wet ground."""
+    (x, y), (u, v) = mouth.at, mouth.way
+
+    def spot(along: float, aside: float = 0.0) -> Point:
+        return x + along * u - aside * v, y + along * v + aside * u
+
+    sheet.line([spot(0.0), spot(_LINE)], linewidth=MEDIUM)
+    half = 0.085
+    corners = [spot(_TRENCH, -half), spot(_LINE, -half), spot(_LINE, half), spot(_TRENCH, half)]
+    sheet.draw(Polygon(corners, facecolor="white", edgecolor=INK, linewidth=HAIR, zorder=2))
+    for place in seen.ground or ():
+        wet = Circle(spot(_SPOTS[place]), 0.13, fill=False, linestyle=(0, (1, 1)), zorder=4)
+        wet.set(hatch="/////", edgecolor=INK, linewidth=THIN, label=f"wet {place}")
+        sheet.draw(wet)
+    if seen.traffic == "ruts":
+        for along in (0.12, 0.2):
+            sheet.line([spot(along, -0.14), spot(along, 0.14)], linewidth=THICK, zorder=5)
+    _sign(sheet, spot(_TRENCH + 0.07), seen.port, square=True)
+    end = spot(_LINE + 0.12)
+    write_line(sheet, end[0], end[1] + 0.08, label, LETTERS, ha="center", weight="bold")
+
+
+def _sign(sheet: Sheet, at: Point, word: str | None, *, square: bool = False) -> None:
+    """A mouth, or a port, filled as far as water was seen in it; none where nobody looked."""
+    if word is None:
+        return
+    (x, y), r = at, 0.07
+    look: dict[str, Any] = {"edgecolor": INK, "linewidth": THIN}
+
+    def shape(**more: Any) -> Patch:
+        made = (
+            Rectangle((x - r, y - r), 2 * r, 2 * r, **look, **more)
+            if square
+            else Circle(at, r, **look, **more)
+        )
+        made.set_label(f"{'port' if square else 'mouth'} {word}")
+        return made
+
+    sheet.draw(shape(facecolor="white", zorder=6))
+    water = Rectangle((x - r, y - r), 2 * r, 2 * r * _FILLED[word], facecolor=INK, zorder=7)
+    sheet.draw(water)
+    water.set_clip_path(shape(transform=sheet.page.transData))
+
+
+def _signs_told(sheet: Sheet, case: Case, left: float, top: float) -> None:
+    """What the signs on the plan mean, and what box it is."""
+    seen = [case.shown.evidence.of_outlet(i) for i in range(len(case.shown.outlets))]
+    room, y = sheet.right - left, top
+    for name, said, words, square in (
+        ("mouth", "mouth at rest:", ("dry", "part full", "full"), False),
+        ("port", "port of line:", ("dry", "below the pipe", "to the pipe"), True),
+    ):
+        if all(getattr(each, name) is None for each in seen):
+            write_line(sheet, left, y, f"{said} not looked at", LETTERS)
+        else:
+            write_line(sheet, left, y, said, LETTERS)
+            x = left + 1.12
+            for word in words:
+                _sign(sheet, (x, y - 0.09), word, square=square)
+                write_line(sheet, x + 0.11, y, word, LETTERS)
+                x += 0.27 + text_width(word, LETTERS)
+        y -= 1.1 * line_height(LETTERS)
+    if any(each.ground for each in seen):
+        sheet.draw(Circle((left + 0.1, y - 0.09), 0.09, fill=False, linestyle=(0, (1, 1)),
+                          hatch="/////", edgecolor=INK, linewidth=THIN))  # fmt: skip
+        write_line(sheet, left + 0.27, y, "wet ground", LETTERS)
+        y -= line_height(LETTERS)
+    if any(each.traffic == "ruts" for each in seen):
+        for x in (left + 0.07, left + 0.14):
+            sheet.line([(x, y - 0.16), (x, y - 0.02)], linewidth=THICK)
+        write_line(sheet, left + 0.27, y, "ruts of wheels", LETTERS)
+        y -= line_height(LETTERS)
+    rest = case.shown.evidence.at_rest or "not looked at"
+    for text in (f"Water at rest in the box, grey: {rest}.", box_words(case), pour_words(case)):
+        y = write_lines(sheet, left, y - 0.05, wrap(text, room, LETTERS), LETTERS)

@@ -7,7 +7,7 @@ are two. One unit at the end goes for all.
 """
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -15,6 +15,7 @@ from typing import Any, TypeVar
 
 from dbox import keys, units
 from dbox.errors import ScenarioError, any_of, at_place, did_you_mean, show
+from dbox.fieldwork.lesson_cases import DIFFICULTIES, TOPICS
 from dbox.fieldwork.lessons import LESSON_KINDS, LESSON_TOLERANCE, Kind, lesson_site
 from dbox.fieldwork.site import (
     DEFAULT_SPREAD,
@@ -320,6 +321,28 @@ def lesson_height(option: str, word: str, units: str | None = None) -> float:
     if height == 0:
         raise ScenarioError(f"{option} is {show(word)}; give a height that is not nought")
     return height
+
+
+def lesson_topics(topics: Sequence[str], difficulty: str) -> tuple[tuple[str, ...], str]:
+    """Read what cases are asked for by.
+
+    >>> lesson_topics(["full-trench"], "Hard")
+    (('full trench',), 'hard')
+    """
+    with Words() as words:
+        asked = [words.read("--topic", word, lambda w, _: _listed(w, TOPICS)) for word in topics]
+        level = words.read("--difficulty", difficulty, lambda w, _: _listed(w, DIFFICULTIES))
+    assert level is not None
+    return tuple(filter(None, asked)), level
+
+
+def _listed(word: str, known: Iterable[str]) -> str:
+    """Read one of a few words; where it is none of them, name them all."""
+    try:
+        return keys.choice(word, known)
+    except ScenarioError:
+        told = any_of(each.replace(" ", "-") for each in known)
+        raise ScenarioError(f"is {show(word)}; it may be {told}") from None
 
 
 def lesson_outlet(site: Site, label: str | None) -> int:

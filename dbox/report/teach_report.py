@@ -1,26 +1,20 @@
-"""Numbers of a lesson and its cases, for machines and for people.
+"""Numbers of a lesson, for machines and for people.
 
 Shares are fractions in JSON and per cent in a table. What never happens within a sweep is null.
 """
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict
-from itertools import chain
 from typing import Any
 
 import numpy as np
 
-from dbox.fieldwork.evidence import OUTLET_WORDS, WORDS
-from dbox.fieldwork.lesson_cases import Case
 from dbox.fieldwork.lessons import SIDES, Choice, Comparison, LipTable, Sweep
 from dbox.fieldwork.site import Flow
 from dbox.files.csv_table import csv_text
-from dbox.files.evidence_words import NAMES
 from dbox.hydraulics.openings import Circle, Notch, Opening, PipeEnd, Slot
 from dbox.lengths import PLAIN, Lengths
 from dbox.report.blocks import Column, Heading, Paragraph, Section, Table, columns, text, warned
-from dbox.report.cautions import LESSON
 from dbox.report.encode import Json, encode, rows
 from dbox.report.wording import sentences
 from dbox.units import (
@@ -181,131 +175,12 @@ def table_json(table: LipTable) -> Json:
     }
 
 
-def cases_json(cases: Sequence[Case], *, key: bool) -> Json:
-    """Mystery cases as JSON."""
-    told = []
-    for case in cases:
-        labels = [outlet.label for outlet in case.shown.outlets]
-        seen = encode(asdict(case.shown.evidence))
-        caught = [{p.name: p.catches[i] for p in case.shown.pours} for i in range(len(labels))]
-        told.append({
-            "title": case.shown.title,
-            "outlets": rows(
-                label=labels, readings_m=[outlet.readings for outlet in case.shown.outlets],
-                caught_m3_s=caught, evidence=seen.pop("outlets"),
-            ),
-            "evidence": seen,
-            "pours": [
-                {"name": p.name, "inflow_m3_s": p.inflow, "order": [labels[i] for i in p.order]}
-                for p in case.shown.pours
-            ],
-        })  # fmt: skip
-        if key:
-            told[-1]["key"] = {
-                "cause": case.cause,
-                "outlet": labels[case.outlet] if case.outlet >= 0 else None,
-                "look": case.look,
-                "look_shows": case.look_shows,
-                "why": list(case.why),
-            }
-    return {"seed": cases[0].seed, "invented": True, "cases": told}
-
-
 def _csv(heads: Sequence[str], lines: Iterable[Sequence[str | float]]) -> str:
     """A table of words and numbers, these to six places."""
     return csv_text(heads, [
         [cell if isinstance(cell, str) else float(f"{round(float(cell), 6):.8g}") for cell in line]
         for line in lines
     ])  # fmt: skip
-
-
-QUESTION = "Guess first. What is wrong, and at which outlet? What single look would settle it?"
-BLANKS = ("Cause", "Outlet", "How sure, %", "The one look")
-INVENTED = "INVENTED DATA: a case made up for teaching; no such box was measured."
-
-
-def _by_outlet(case: Case, lines: Sequence[Sequence[str]]) -> Table:
-    """A table with a column for each outlet."""
-    labels = [outlet.label for outlet in case.shown.outlets]
-    cells = [Column(label, 15, "right") for label in labels]
-    return Table([Column("outlet", 9, whole=True, on_paper=30), *cells], lines)
-
-
-def _readings(case: Case) -> Table:
-    """What was read and caught."""
-    outlets = case.shown.outlets
-    lines: list[list[str]] = []
-    for i, heights in enumerate(zip(*(outlet.readings for outlet in outlets), strict=True), 1):
-        words = [inches(height, signed=True, parts=32) for height in heights]
-        lines.append([f"lip over still water, reading {i}", *words])
-    for pour in case.shown.pours:
-        catches = ["" if c is None else litres_per_min(c) for c in pour.catches]
-        lines.append([f"caught, {pour.name} {litres_per_min(pour.inflow)}", *catches])
-        places = {outlet: str(place) for place, outlet in enumerate(pour.order, start=1)}
-        started = [places.get(i, "never") for i in range(len(outlets))]
-        lines.append([f"started, {pour.name}", *started])
-    return _by_outlet(case, lines)
-
-
-def _looks(case: Case) -> list[tuple[str, ...]]:
-    """Each look at the outlets: its name, and its word at each of them, empty where not taken."""
-    evidence, places = case.shown.evidence, range(len(case.shown.outlets))
-    looks = []
-    for name in (*OUTLET_WORDS, "ground"):
-        seen = [getattr(evidence.of_outlet(i), name) for i in places]
-        if name == "ground":
-            seen = [None if where is None else ", ".join(where) or "none" for where in seen]
-        looks.append((NAMES[name], *("" if word is None else str(word) for word in seen)))
-    return looks
-
-
-def seen_at_outlets(case: Case) -> Table:
-    """What was seen of each outlet and its line, where it is not the same at all."""
-    return _by_outlet(case, [look for look in _looks(case) if len({*look[1:]}) > 1])
-
-
-def same_at_all_outlets(case: Case) -> list[str]:
-    """What was seen alike at every outlet, one sentence each."""
-    alike = [look for look in _looks(case) if len({*look[1:]}) == 1 and look[1]]
-    return [f"{name}: {word}" for name, word, *_ in alike]
-
-
-def case_blocks(case: Case) -> dict[str, list[Section]]:
-    """What a group is given, by what it is."""
-    poured = " and ".join(f"{p.name} {gpm_litres(p.inflow)}" for p in case.shown.pours)
-    about = (
-        "Four 2 in holes and equal lines: outlet 1 in the left wall, 2 and 3 in the far wall, 4 in "
-        "the right wall, seen from the inlet. A reading is good to 1/32 in, + above the water; a "
-        f"catch to 5 %. Poured: {poured}."
-    )
-    differing, alike = seen_at_outlets(case), "; ".join(same_at_all_outlets(case))
-    looked = {NAMES[name]: getattr(case.shown.evidence, name) for name in WORDS}
-    seen = "; ".join(f"{name}: {word}" for name, word in looked.items() if word is not None)
-    return {
-        "Read and caught": [[_readings(case)], [Paragraph(about)]],
-        "Seen at the outlets and their lines": [
-            [differing] if differing.rows else [],
-            [Paragraph(f"At every outlet alike: {alike}.")],
-        ],
-        "House, tank and box": [[Paragraph(f"{seen}.")]],
-    }
-
-
-def key_blocks(case: Case) -> Section:
-    """The key: cause, outlet, the look that settles it, what it shows, and why."""
-    label = case.site.outlets[case.outlet].label if case.outlet >= 0 else ""
-    where = (f", outlet {label}" if label else ", any outlet") if case.look_of_outlet else ""
-    told = {
-        "Cause": case.cause_name,
-        "Outlet": label or "the whole box",
-        "The one look that settles it": f"{NAMES[case.look]}{where}",
-        "It shows": case.look_shows,
-    }
-    return [
-        Heading(f"KEY to {case.site.title}"),
-        *(Paragraph(f"{name}: {words}", "  ", hang=2) for name, words in told.items()),
-        *(Paragraph(reason, "  - ") for reason in case.why),
-    ]
 
 
 _MOST_ROWS, _MOST_FLOWS = 6, 4
@@ -482,18 +357,3 @@ def lip_blocks(table: LipTable) -> list[Section]:
 def table_report(table: LipTable) -> list[str]:
     """Lines of at most 72 columns: the table of the handout."""
     return text([*lip_blocks(table), warned(table.warnings)])
-
-
-def case_report(cases: Sequence[Case]) -> list[str]:
-    """Lines of at most 72 columns: what each group is given."""
-    sections: list[Section] = []
-    blanks = [Paragraph(f"{blank + ':':<14}______", "  ") for blank in BLANKS]
-    for case in cases:
-        parts = chain(*case_blocks(case).values())
-        sections += [[Heading(case.shown.title)], *parts, [Paragraph(QUESTION), *blanks]]
-    return text([*sections, [Paragraph(INVENTED), Paragraph(LESSON)]])
-
-
-def key_report(cases: Sequence[Case]) -> list[str]:
-    """Lines of at most 72 columns: the key."""
-    return text([*map(key_blocks, cases), [Paragraph(INVENTED)]])
