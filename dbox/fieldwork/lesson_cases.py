@@ -252,6 +252,10 @@ _OFF_SHARE = 0.25
 """Part of a fair share by which a line whose water is off gets less at the slow pour. [-]
 (judgement)"""
 
+_RUNS = 0.1
+"""Part of what its lip as read would give that a line gives or not, where it is said. [-]
+(judgement)"""
+
 _MOST_DRAWS = 200
 """Boxes that are drawn for one case. [-] (numerical)"""
 
@@ -425,16 +429,22 @@ def _sound(case: Case) -> bool:
     error, answers = lip_error(case.site), case.answers
     if (case.cause, case.outlet) not in answers or (case.difficulty == "easy" and answers[1:]):
         return False
-    water, lips = case.recipe.water, case.lips
+    water, lips, i = case.recipe.water, case.lips, case.outlet
+    fair = 1.0 / lips.size
+    slow, fast = case.caught
     if water == "height":
-        # it is off by more than a ruler errs, and a box that leans keeps its lips on a plane
+        # it is off by more than a ruler errs, a box that leans keeps its lips on a plane, and what
+        # it does fades as the flow rises
         plain = case.cause != "tilt" or alike(lips, case.places, error)
-        return plain and float(np.ptp(lips)) > 2 * _SURE * error
+        fades = np.abs(slow - fair).max() > np.abs(fast - fair).max()
+        return bool(plain and fades and np.ptp(lips) > 2 * _SURE * error)
     if float(np.abs(lips - lips.mean()).max()) > _SURE * error:
         return False
     if water in ("felt", "stops"):
-        short = (case.as_read - case.caught)[0, case.outlet]
-        return bool(short > _OFF_SHARE / lips.size)
+        would = case.as_read
+        less = would[0, i] - slow[i] > _OFF_SHARE * fair
+        part, rest = slow[i] / would[0, i], fast[i] / would[1, i]
+        return bool(less and (rest > part + _RUNS if water == "felt" else rest < _RUNS))
     return True
 
 

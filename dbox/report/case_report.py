@@ -75,7 +75,7 @@ def readings_table(case: Case) -> Table:
     heads = [Column("outlet", 8)]
     heads += [Column(f"lip,\nreading {i}", 10, "right") for i in (1, 2)]
     for pour in site.pours:
-        heads += [Column(f"{pour.name}\nof {amount(pour.inflow, lengths)}", 13, "right"),
+        heads += [Column(f"{pour.name}\nof {amount(pour.inflow, lengths)}", 12, "right"),
                   Column("started", 9, "right")]  # fmt: skip
     lines = []
     for i, outlet in enumerate(site.outlets):
