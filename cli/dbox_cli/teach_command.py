@@ -265,26 +265,39 @@ def handout_command(
     opening: Opening = None,
     coefficient: Coefficient = None,
     outlets: Annotated[int, typer.Option(min=2, max=8, help="Outlets of the bench box.")] = 4,
+    units: Units = None,
     paper: PaperChoice = Paper.LETTER,
     overwrite: Overwrite = False,
     as_json: AsJson = False,
 ) -> None:
-    """Two printable pages: the idea, the table, a bench exercise; the key is a file of its own."""
+    """Two printable pages: the idea, the answers under a fold, a bench exercise.
+
+    Its key is a file of its own, with notes for the instructor: an hour, minute by minute.
+    """
     from dbox.drawings.lesson_papers import handout_key, handout_pages
-    from dbox.fieldwork.lessons import LESSON_FLOWS, exercise, lip_table
+    from dbox.fieldwork.lessons import (
+        LESSON_ERROR,
+        LESSON_ERRORS,
+        LESSON_FLOWS,
+        exercise,
+        lip_table,
+    )
     from dbox.files.typed import lesson_box
     from dbox.report.teach_report import table_json, table_report
 
     files = check_pair(out, overwrite=overwrite)
-    site = lesson_box(outlets=outlets, opening=opening, coefficient=coefficient)
-    hole = site.outlets[0].opening
-    lips, bench = lip_table(hole, outlets, LESSON_FLOWS), exercise(hole, outlets)
-    pair = handout_pages(lips, bench, paper.value), handout_key(lips, bench, paper.value)
+    site = lesson_box(outlets=outlets, opening=opening, coefficient=coefficient, units=units)
+    hole, lengths = site.outlets[0].opening, site.lengths
+    lips = lip_table(hole, outlets, LESSON_FLOWS, LESSON_ERRORS[site.metric])
+    bench = exercise(hole, outlets, error=LESSON_ERROR[site.metric])
+    pair = (handout_pages(lips, bench, paper.value, lengths),
+            handout_key(lips, bench, paper.value, lengths))  # fmt: skip
     save_pair(pair, files, "Why a dead-level box matters", overwrite=overwrite)
     if as_json:
         print_json({**table_json(lips), "files": [str(path) for path in files]})
     else:
-        typer.echo("\n".join([*table_report(lips), "", *(f"wrote {path}" for path in files)]))
+        told = table_report(lips, lengths)
+        typer.echo("\n".join([*told, "", *(f"wrote {path}" for path in files)]))
 
 
 def own_site(file: str | None, outlets: int | None, units: str | None = None) -> "Site | None":

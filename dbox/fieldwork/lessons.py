@@ -235,8 +235,11 @@ def frames(
     )
 
 
-LESSON_ERRORS = tuple(part * INCH for part in (-1 / 32, -1 / 16, -1 / 8, -1 / 4, 1 / 8))
-"""Errors of the usual table, + above the other lips. [m] (judgement)"""
+LESSON_ERRORS = (
+    tuple(part * INCH for part in (-1 / 32, -1 / 16, -1 / 8, -1 / 4, 1 / 8)),
+    (-0.001, -0.002, -0.003, -0.006, 0.003),
+)
+"""Errors of the usual table in inches and metric, + above the others. [m] (judgement)"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -261,7 +264,7 @@ def lip_table(
     opening: Opening,
     outlets: int,
     flows: Sequence[Flow],
-    errors: Sequence[float] = LESSON_ERRORS,
+    errors: Sequence[float] = LESSON_ERRORS[False],
 ) -> LipTable:
     """Split a box with one wrong lip, at every flow and every error; errors [m].
 
@@ -291,12 +294,11 @@ def lip_table(
     )
 
 
-LESSON_ERROR = -INCH / 8
-"""The one wrong lip over the others, in the exercise and in a comparison. [m] (judgement)"""
+LESSON_ERROR = (-INCH / 8, -0.003)
+"""The one wrong lip of exercise and comparison over the others, likewise. [m] (judgement)"""
 
 POURS = (LESSON_FLOWS[1], LESSON_FLOWS[2])
-"""The pours of the exercise: the most of an ordinary day, and a bucket. [m3/s]
-(judgement)"""
+"""The pours of the exercise: the most of an ordinary day, a bucket. [m3/s] (judgement)"""
 
 SECONDS = 30.0
 """For how long each outlet is caught. [s] (judgement)"""
@@ -327,7 +329,7 @@ def exercise(
     outlets: int,
     *,
     pours: tuple[Flow, ...] = POURS,
-    error: float = LESSON_ERROR,
+    error: float = LESSON_ERROR[False],
     seconds: float = SECONDS,
 ) -> Exercise:
     """Work out the exercise for a bench box; error [m], seconds [s]."""
@@ -347,8 +349,7 @@ USUAL_LEAN = (0.125 * INCH, 0.003)
 """Lean that people call nothing, in inches and in a metric job. [m] (judgement)"""
 
 STEPS, GRID, WAYS = 97, 49, 145
-"""Leans along a curve and along either side of the map; ways round, the first one twice. [-]
-(judgement)"""
+"""Leans along a curve and a side of the map; ways round, the first one twice. [-] (judgement)"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -523,7 +524,7 @@ def compare(
     *,
     outlets: int = 4,
     flows: Sequence[Flow] = LESSON_FLOWS,
-    error: float = LESSON_ERROR,
+    error: float = LESSON_ERROR[False],
 ) -> Comparison:
     """Hold kinds of openings against each other; error [m]."""
     if not kinds:

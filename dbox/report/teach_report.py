@@ -334,18 +334,18 @@ def _choice_blocks(choice: Choice, order: Iterable[int]) -> list[Section]:
     ]
 
 
-def lip_blocks(table: LipTable) -> list[Section]:
+def lip_blocks(table: LipTable, lengths: Lengths = PLAIN) -> list[Section]:
     """The table of the handout: flows down, errors across."""
     fair = percent_text(table.fair)
     errors = [
-        Column(f"{inches(abs(e), parts=32)}\n{'low' if e < 0 else 'HIGH'}", 9, "right")
+        Column(f"{lengths.one(abs(e))}\n{'low' if e < 0 else 'HIGH'}", 9, "right")
         for e in table.error.tolist()
     ]
     heads = [Column("total flow", 12), Column("water over\nlevel lips", 12, "right"), *errors]
     lines = [
         [
             f"{litres_per_min(flow.inflow)}\n{gpm(flow.inflow)}",
-            f"{inches(head, parts=32)}\n{millimetres(head)}",
+            "\n".join(lengths.pair(head)),
             *(percent_text(share, 0) for share in shares),
         ]
         for flow, head, shares in zip(table.flows, table.level_head, table.share, strict=True)
@@ -354,6 +354,6 @@ def lip_blocks(table: LipTable) -> list[Section]:
     return [[Heading(words)], [Table(heads, lines)]]
 
 
-def table_report(table: LipTable) -> list[str]:
+def table_report(table: LipTable, lengths: Lengths = PLAIN) -> list[str]:
     """Lines of at most 72 columns: the table of the handout."""
-    return text([*lip_blocks(table), warned(table.warnings)])
+    return text([*lip_blocks(table, lengths), warned(table.warnings)])
