@@ -137,8 +137,9 @@ def sweep_figure(sweep: Sweep) -> Figure:
         f"{low.capitalize()}: {gets}",
         f"{'INVENTED: ' * made_up}{site.title or 'A box'}, its lips level before it leans. Fair is "
         f"{share_text(float(sweep.target[line]))}. Left and right as seen from the inlet.",
-        [*notes, *left_out([flow.name for flow in flows])],
-    )
+        [*notes, "a corner on the right: there another line is the first to leave",
+         *left_out([flow.name for flow in flows])],
+    )  # fmt: skip
     names, scale, foot = 1.3, 0.62, 0.34 + line_height(SMALL)
     zones = [name for name, _ in _zones(sweep)]
     aside = min(0.3 + max(text_width(name, SMALL) for name in (*zones, _OUT)), 1.5)

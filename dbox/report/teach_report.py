@@ -263,7 +263,7 @@ def compare_report(
     """Lines of at most 72 columns."""
     error, flows = comparison.error, comparison.flows
     lead = (
-        f"{comparison.outlets} outlets, one lip {lengths.both(abs(error))} "
+        f"A made-up box with {comparison.outlets} outlets, one lip {lengths.both(abs(error))} "
         f"{'low' if error < 0 else 'high'}: share of its line, with the most forgiving opening at "
         f"{both_amounts(flows[comparison.weakest].inflow, lengths)} first. "
         f"Fair is {percent_text(comparison.fair)}."
