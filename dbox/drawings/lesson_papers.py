@@ -402,7 +402,7 @@ def case_pages(cases: Sequence[Case], paper: str = "letter") -> tuple[Figure, ..
 @pens
 def case_key(cases: Sequence[Case], paper: str = "letter") -> tuple[Figure, ...]:
     """Set the key of all groups, to be kept apart."""
-    first = replace(cases[0].site, title=f"Seed {cases[0].seed}, {len(cases)} group(s)")
+    first = replace(cases[0].site, title=f"Seed {cases[0].seed}, cases 1 to {len(cases)}")
     pages = Pages("KEY to the mystery cases", first, paper)
     for blocks in map(key_blocks, cases):
         # no key is parted by the end of a page
@@ -431,7 +431,7 @@ def _handout(case: Case, paper: str) -> tuple[Figure, ...]:
     return pages.finished()
 
 
-_PLAN_HEIGHT, _PLAN_WIDTH, _BOX_SIZE = 2.7, 3.5, (2.0, 1.75)
+_PLAN_HEIGHT, _PLAN_WIDTH, _BOX_SIZE = 2.7, 3.35, (2.0, 1.75)
 """Paper for the box as it was found, and for its walls and stubs within it. [in]"""
 
 _LINE, _TRENCH = 0.8, 0.27

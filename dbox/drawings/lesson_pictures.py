@@ -52,7 +52,7 @@ from dbox.lengths import PLAIN, Lengths
 from dbox.report.split_report import share_text
 from dbox.report.teach_report import amount, up_to
 from dbox.report.wording import joined, sentences
-from dbox.units import INCH, inches, percent_text, three_digits
+from dbox.units import INCH, inches, percent_text
 
 LOW_WORDS = {
     "far": "far side lower than the inlet side",
@@ -136,9 +136,10 @@ def sweep_figure(sweep: Sweep) -> Figure:
     sheet = _screen(
         f"{low.capitalize()}: {gets}",
         f"{'INVENTED: ' * made_up}{site.title or 'A box'}, its lips level before it leans. Fair is "
-        f"{share_text(float(sweep.target[line]))}. Left and right as seen from the inlet.",
-        [*notes, "a corner on the right: there another line is the first to leave",
-         *left_out([flow.name for flow in flows])],
+        f"{100 * float(sweep.target[line]):.3g} %.",
+        [*notes, *left_out([flow.name for flow in flows]),
+         "left and right as seen from the inlet; at a corner of a green room another line is the "
+         "first to leave"],
     )  # fmt: skip
     names, scale, foot = 1.3, 0.62, 0.34 + line_height(SMALL)
     zones = [name for name, _ in _zones(sweep)]
@@ -297,7 +298,7 @@ def compare_figure(comparison: Comparison, lengths: Lengths = PLAIN) -> Figure:
     sheet = _screen(
         f"One lip {error} at {amount(flows[weak].inflow, lengths)}: its line gets {gets}",
         f"INVENTED: a box with {comparison.outlets} outlets; fair is "
-        f"{share_text(comparison.fair)}. The most forgiving opening stands first.",
+        f"{100 * comparison.fair:.3g} %. The most forgiving opening stands first.",
         [*sentences(comparison.notes),
          "a narrow opening stops up sooner, which no number here shows (common practice, no "
          "source)", *left_out([flow.name for flow in flows])],
@@ -385,8 +386,9 @@ def _draw_shares(axes: Axes, comparison: Comparison, words: list[str], turned: i
         name = f"share {comparison.kinds[order[place]].name}: {comparison.flows[i].name}"
         axes.add_patch(Rectangle((middle - 0.45 * width, 0), 0.9 * width, share, label=name,
                                  facecolor=role.colour, hatch=role.hatch, **EDGE))  # fmt: skip
-        axes.annotate(three_digits(round(share)), (middle, share), (0, 2), ha="center",
-                      textcoords="offset points", fontsize=SMALL)  # fmt: skip
+        axes.annotate(share_text(float(share) / 100, ""), (middle, share), (0, 2), ha="center",
+                      textcoords="offset points", fontsize=SMALL, zorder=6,
+                      path_effects=[withStroke(linewidth=2.0, foreground="white")])  # fmt: skip
         middles.append(middle)
     fair = 100 * comparison.fair
     axes.axhline(fair, color=INK, linewidth=TARGET, label="fair share")
