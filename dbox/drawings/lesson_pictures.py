@@ -138,7 +138,7 @@ def sweep_figure(sweep: Sweep) -> Figure:
         f"{'INVENTED: ' * made_up}{site.title or 'A box'}, its lips level before it leans. Fair is "
         f"{100 * float(sweep.target[line]):.3g} %.",
         [*notes, *left_out([flow.name for flow in flows]),
-         "left and right as seen from the inlet; at a corner of a green room another line is the "
+         "left and right as seen from the inlet; at a corner of a green area another line is the "
          "first to leave"],
     )  # fmt: skip
     names, scale, foot = 1.3, 0.62, 0.34 + line_height(SMALL)
@@ -151,7 +151,7 @@ def sweep_figure(sweep: Sweep) -> Figure:
     what = "Share" if sweep.equal_targets else "Share over target"
     for left, words in (
         (sheet.left, f"{what} of the worst line"),
-        (map_left - scale, f"So far it may lean: all within {allowed}"),
+        (map_left - scale, f"How far it may lean: all lines within {allowed}"),
     ):
         sheet.write(left, sheet.top, words, BODY, weight="bold")
     right = map_left - scale - 0.1 - names

@@ -240,12 +240,14 @@ def _by_height(case: Case) -> list[str]:
                         "leans.")  # fmt: skip
         elif len(leaning) > 1:
             told.append(
-                f"By the lips alone it may be {_named(case, leaning)}: the others of each lie on "
-                "one plane, in a box that leans."
+                f"By the lips alone any of {_named(case, leaning)} may be the one that is off: "
+                "leave it out and the others lie on one plane, in a box that leans."
             )
         else:
-            told.append("The others lie on one plane, and with it they would not: by the lips "
-                        "alone it is the one that is off.")  # fmt: skip
+            told.append(
+                "Leave it out and the others lie on one plane; leave out any other and they do "
+                "not: by the lips alone it is this one."
+            )
         told.append("The rim is level, so the box does not lean.")
         if case.answers[1:]:
             told.append(

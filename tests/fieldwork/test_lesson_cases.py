@@ -175,6 +175,12 @@ def test_where_the_key_cannot_tell_another_box_gives_the_same_looks():
             found[n] += 1
         if n <= 4:
             assert len(case.by_lips) == n
+        told = " ".join(reasons(case))
+        if n > 3:
+            assert ("any of outlets" in told) == (len(case.by_lips) > 1)
+            assert n > 4 or "any of outlets 1, 2, 3 and 4 may be" in told
+        else:
+            assert f"Any {'two' if n == 2 else 'three'} lips lie on one plane" in told
         # of two lips in a level box either may have moved, to the same place over the other
         assert (len(case.answers) == 2) == (n == 2)
     assert {2, 3, 4} < set(found)
