@@ -2,9 +2,11 @@
 
 import re
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch, Polygon, Rectangle
 from scipy.optimize import brentq
@@ -18,7 +20,9 @@ from dbox.fieldwork.lessons import (
     LESSON_ERRORS,
     LESSON_FLOWS,
     LESSON_HOLE,
+    Comparison,
     Kind,
+    Sweep,
     compare,
     exercise,
     lesson_site,
@@ -48,6 +52,13 @@ KINDS = tuple(Kind(f"circle {i} in", Circle(i * INCH)) for i in range(1, 9))
 SLOW = ("twenty", "one flow", "off level")
 
 
+@cache
+def usual() -> tuple[Sweep, Figure, Comparison, Figure]:
+    """The sweep and the comparison that come unasked, and their pictures."""
+    swept, compared = sweep(lesson_site()), compare()
+    return swept, sweep_figure(swept), compared, compare_figure(compared)
+
+
 def check(figure, largest=11.0) -> None:
     assert paper.overlaps(figure) == []
     assert paper.off_page(figure) == []
@@ -55,13 +66,15 @@ def check(figure, largest=11.0) -> None:
     assert max(figure.get_size_inches()) <= largest
 
 
-@pytest.mark.everyday(2)
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize(
     "name", [pytest.param(n, marks=[pytest.mark.slow] if n in SLOW else []) for n in BOXES]
 )
 def test_curves_and_dots_are_those_of_the_sweep_and_every_word_can_be_read(name):
-    swept = sweep(BOXES[name])
-    sheet = sweep_figure(swept)
+    swept, sheet, *_ = usual()
+    if name != "lesson":
+        swept = sweep(BOXES[name])
+        sheet = sweep_figure(swept)
     check(sheet)
     for i, flow in enumerate(swept.site.flows[:6]):
         (curve,) = paper.named(sheet, Line2D, flow.name)
@@ -75,9 +88,8 @@ def test_curves_and_dots_are_those_of_the_sweep_and_every_word_can_be_read(name)
 
 def test_a_room_to_lean_ends_where_a_line_leaves_the_tolerance_and_its_corners_are_true():
     """Two ways: a plain root search along a lean; corners where another line is the first out."""
-    site = lesson_site(4)
-    swept = sweep(site)
-    figure = sweep_figure(swept)
+    swept, figure, *_ = usual()
+    site = swept.site
     hole, (length, width) = site.outlets[0].opening, site.box.inside
 
     def off(lean: float, way: float, inflow: float) -> np.ndarray:
@@ -113,9 +125,11 @@ def test_a_room_to_lean_ends_where_a_line_leaves_the_tolerance_and_its_corners_a
 )  # fmt: skip
 def test_ticks_are_true_and_numbers_that_people_use(n, metric):
     """Each tick says where it stands: halves of inches by halving again, or 1, 2, 5 of metric."""
-    swept = sweep(replace(lesson_site(n), metric=metric))
-    lengths = swept.site.lengths
-    for figure in (sweep_figure(swept), compare_figure(compare(outlets=n), lengths)):
+    figures = [usual()[1], usual()[3]]
+    if (n, metric) != (4, False):
+        swept = sweep(replace(lesson_site(n), metric=metric))
+        figures = [sweep_figure(swept), compare_figure(compare(outlets=n), swept.site.lengths)]
+    for figure in figures:
         paper.words(figure)
         told = 0
         for axes in figure.axes:
@@ -133,8 +147,10 @@ def test_ticks_are_true_and_numbers_that_people_use(n, metric):
 @pytest.mark.everyday(1)
 @pytest.mark.parametrize("kinds", [None, KINDS, KINDS[:1]], ids=["usual", "eight", "one"])
 def test_bars_and_water_are_those_of_the_comparison(kinds):
-    compared = compare() if kinds is None else compare(kinds, error=INCH / 8, outlets=7)
-    figure = compare_figure(compared)
+    *_, compared, figure = usual()
+    if kinds:
+        compared = compare(kinds, error=INCH / 8, outlets=7)
+        figure = compare_figure(compared)
     check(figure)
     for k, kind in enumerate(compared.kinds):
         for i, flow in enumerate(compared.flows):
@@ -145,8 +161,7 @@ def test_bars_and_water_are_those_of_the_comparison(kinds):
 
 
 def test_the_most_forgiving_opening_stands_first_as_in_the_text():
-    compared = compare()
-    figure = compare_figure(compared)
+    *_, compared, figure = usual()
     bars = [r for r in figure.findobj(Rectangle) if str(r.get_label()).startswith("share ")]
     drawn = [
         str(bar.get_label())[6:].partition(":")[0] for bar in sorted(bars, key=Rectangle.get_x)
@@ -158,7 +173,7 @@ def test_the_most_forgiving_opening_stands_first_as_in_the_text():
 def test_a_picture_for_a_class_is_legible_from_its_last_row():
     """Capitals of DejaVu Sans are 0.73 of the letters' size; five heights away they take 9 minutes
     of arc at least, 5 being what good eyes make out (a chart's letters at 20/20, from memory)."""
-    for figure in (sweep_figure(sweep(lesson_site(12))), compare_figure(compare())):
+    for figure in (usual()[1], usual()[3]):
         capital = 0.73 * paper.smallest(figure) / 72 / figure.get_size_inches()[1]
         assert np.degrees(np.arctan(capital / 5)) * 60 > 9
 
@@ -171,6 +186,15 @@ def test_too_many_openings_are_refused():
 METRIC = Lengths(metric=True)
 
 
+@cache
+def handout(hole, n, size="letter", lengths=PLAIN):
+    """A handout, its pages and those of its key."""
+    lips = lip_table(hole, n, LESSON_FLOWS, LESSON_ERRORS[lengths.metric])
+    lesson = exercise(hole, n, error=LESSON_ERROR[lengths.metric])
+    arguments = lips, lesson, size, lengths
+    return lips, lesson, handout_pages(*arguments), handout_key(*arguments)
+
+
 @pytest.mark.everyday(1)
 @pytest.mark.parametrize(
     ("size", "hole", "n", "lengths"),
@@ -180,13 +204,7 @@ METRIC = Lengths(metric=True)
 )  # fmt: skip
 def test_the_handout_is_two_pages_and_its_key_one_with_a_page_of_notes(size, hole, n, lengths):
     """The key in the unit of the form, answers under the fold alone, an hour of sixty minutes."""
-    errors = LESSON_ERRORS[lengths.metric]
-    lips = lip_table(hole, n, LESSON_FLOWS, errors)
-    lesson = exercise(hole, n, error=LESSON_ERROR[lengths.metric])
-    pages, key = (
-        handout_pages(lips, lesson, size, lengths),
-        handout_key(lips, lesson, size, lengths),
-    )
+    lips, _, pages, key = handout(hole, n, size, lengths)
     assert (len(pages), len(key)) == (2, 2)
     for page in (*pages, *key):
         check(page, 11.7)
@@ -208,8 +226,7 @@ def test_the_handout_is_two_pages_and_its_key_one_with_a_page_of_notes(size, hol
 
 
 def test_the_wrong_lip_is_drawn_as_low_as_it_is_and_round_holes_are_round():
-    lips, lesson = lip_table(LESSON_HOLE, 4, LESSON_FLOWS), exercise(LESSON_HOLE, 4)
-    page = handout_pages(lips, lesson)[0]
+    lips, _, (page, *_), _ = handout(LESSON_HOLE, 4, "letter", PLAIN)
     paper.words(page)
     whole, strip = (axes for axes in page.axes if paper_lips(axes))
     for axes, n in ((whole, 4), (strip, 2)):
@@ -232,9 +249,8 @@ def paper_lips(axes) -> list[float]:
 
 
 def test_the_answers_of_the_bench_stand_on_the_key_alone():
-    lips, lesson = lip_table(LESSON_HOLE, 4, LESSON_FLOWS), exercise(LESSON_HOLE, 4)
-    pages = " ".join(t for page in handout_pages(lips, lesson) for t in paper.texts(page))
-    key, _ = handout_key(lips, lesson)
+    _, lesson, figures, (key, _) = handout(LESSON_HOLE, 4, "letter", PLAIN)
+    pages = " ".join(t for page in figures for t in paper.texts(page))
     answers = " ".join(paper.texts(key))
     for volume, share in zip(lesson.caught.ravel(), lesson.share.ravel(), strict=True):
         told = f"{float(f'{1e6 * volume:.3g}'):.0f} mL, {100 * share:.0f} %"
