@@ -19,6 +19,7 @@ from dbox.drawings.paper import (
     write_line,
     write_lines,
 )
+from dbox.drawings.paper_parts import opening_text
 from dbox.drawings.plan import Mouth, Plan, arrow
 from dbox.drawings.style import (
     HAIR,
@@ -53,7 +54,7 @@ from dbox.report.case_report import (
 )
 from dbox.report.cautions import CODE, GAS, GERMS, LESSON, LIDS, WATER
 from dbox.report.teach_report import lip_blocks
-from dbox.report.text import TOGETHER, opening_text
+from dbox.report.text import TOGETHER
 from dbox.units import (
     INCH,
     gpm,

@@ -27,7 +27,8 @@ from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.pour import Expectation, box_filling
 from dbox.fieldwork.site import JobRecord, Outlet, Site
 from dbox.fieldwork.turning import TurnTable
-from dbox.lengths import Lengths
+from dbox.hydraulics.openings import Opening
+from dbox.lengths import PLAIN, Lengths
 from dbox.report.blocks import Column, Paragraph, Table, columns
 from dbox.report.grades_report import grades_blocks, plan_blocks, plan_findings
 from dbox.report.pour_report import filling_words, pail_blocks, pour_blocks, water_words
@@ -49,6 +50,15 @@ _BEYOND, _NUMBER_WIDTH = 0.17, 0.34
 _MOST_ON_PLAN = 24
 _SIGNED_ROW = 0.45
 """Height of the row that is signed in. [in]"""
+
+
+def opening_text(opening: Opening, lengths: Lengths = PLAIN) -> str:
+    """Write what the hole of an outlet is, both ways."""
+    sizes = {name: getattr(opening, name) for name in opening.needs}
+    return opening.words.format(**{
+        name: f"{math.degrees(size):.0f} deg" if name == "angle" else lengths.both(size)
+        for name, size in sizes.items()
+    })  # fmt: skip
 
 
 def outlet_text(number: int, outlet: Outlet, *, whole: bool = False) -> str:

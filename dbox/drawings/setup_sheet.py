@@ -15,6 +15,7 @@ from dbox.drawings.paper_parts import (
     box_entries,
     grades_part,
     length_text,
+    opening_text,
     outlet_text,
     plan,
     plan_part,
@@ -42,7 +43,7 @@ from dbox.lengths import Lengths
 from dbox.report.blocks import Column, Section, columns
 from dbox.report.cautions import IN_USE, LONG
 from dbox.report.setup_report import OUTCOMES, asked, reached
-from dbox.report.text import chance_text, opening_text
+from dbox.report.text import chance_text
 from dbox.report.wording import sentences
 from dbox.units import clock_text, gpm, litres_per_min, percent_text
 

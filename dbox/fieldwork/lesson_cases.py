@@ -24,9 +24,9 @@ from dbox.arrays import Array, ArrayLike, BoolArray
 from dbox.errors import DomainError, any_of
 from dbox.fieldwork.diagnosis.causes import CAUSES, KEYS
 from dbox.fieldwork.evidence import WORDS, Evidence, OutletEvidence
-from dbox.fieldwork.lessons import leaning_lips, lesson_site
+from dbox.fieldwork.lessons import Kind, leaning_lips, lesson_site
 from dbox.fieldwork.site import Box, Pour, Site
-from dbox.hydraulics.openings import Circle, Notch, Opening, PipeEnd, Slot
+from dbox.hydraulics.openings import Circle, Notch, PipeEnd, Slot
 from dbox.hydraulics.split import split
 from dbox.units import GALLON, INCH, LITRE_PER_MINUTE, MINUTE
 
@@ -206,11 +206,17 @@ TOPICS = tuple(recipe.topic for recipe in RECIPES)
 DIFFICULTIES = {"easy": (0.5, 1.0), "usual": (0.0, 1.0), "hard": (0.0, 0.35)}
 """How difficult a case may be, and what part of the range of sizes its fault is from. [-]"""
 
-_OPENINGS: dict[bool, tuple[Opening, ...]] = {
-    False: (Circle(2 * INCH), Circle(3 * INCH), Notch(np.pi / 2), Notch(np.pi / 3), Slot(INCH),
-            PipeEnd(4 * INCH)),
-    True: (Circle(0.05), Circle(0.08), Notch(np.pi / 2), Notch(np.pi / 3), Slot(0.025),
-           PipeEnd(0.1)),
+_HOLES = {
+    False: (
+        Kind("2 in round hole", Circle(2 * INCH)), Kind("3 in round hole", Circle(3 * INCH)),
+        Kind("90 degree notch", Notch(np.pi / 2)), Kind("60 degree notch", Notch(np.pi / 3)),
+        Kind("1 in slot open on top", Slot(INCH)), Kind("bare 4 in pipe end", PipeEnd(4 * INCH)),
+    ),
+    True: (
+        Kind("50 mm round hole", Circle(0.05)), Kind("80 mm round hole", Circle(0.08)),
+        Kind("90 degree notch", Notch(np.pi / 2)), Kind("60 degree notch", Notch(np.pi / 3)),
+        Kind("25 mm slot open on top", Slot(0.025)), Kind("bare 100 mm pipe end", PipeEnd(0.1)),
+    ),
 }  # fmt: skip
 """Openings of a case's box, in inches and metric. [m], [rad] (invented)"""
 
@@ -297,6 +303,12 @@ class Case:
     def _is_shown(self, look: str) -> bool:
         seen = self.shown.evidence
         return getattr(seen if look in WORDS else seen.of_outlet(0), look) is not None
+
+    @property
+    def hole(self) -> str:
+        """What its openings are called."""
+        opening = self.site.outlets[0].opening
+        return next(kind.name for kind in _HOLES[self.site.metric] if kind.opening == opening)
 
     @property
     def lips(self) -> Array:
@@ -451,7 +463,7 @@ def _sound(case: Case) -> bool:
 def _box(rng: np.random.Generator) -> Site:
     """A box of any make: its unit, size, shape, openings and outlets."""
     metric = bool(rng.integers(2))
-    opening = _OPENINGS[metric][rng.integers(len(_OPENINGS[metric]))]
+    opening = _HOLES[metric][rng.integers(len(_HOLES[metric]))].opening
     n = int(rng.integers(OUTLETS[0], OUTLETS[1] + 1))
     site = lesson_site(n, opening, flows=())
     along, across = np.sort(rng.choice(_SIDES[metric], 2)).tolist()

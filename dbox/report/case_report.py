@@ -21,7 +21,7 @@ from dbox.report.cautions import LESSON
 from dbox.report.encode import Json, encode, rows
 from dbox.report.split_report import share_text
 from dbox.report.teach_report import amount, both_amounts
-from dbox.report.text import TOGETHER, opening_text
+from dbox.report.text import TOGETHER
 from dbox.units import GALLON, LITRE_PER_MINUTE, MINUTE, percent_text
 
 QUESTION = "Guess first. What is wrong, and at which outlet? What single look would settle it?"
@@ -41,7 +41,7 @@ def cases_json(cases: Sequence[Case], *, key: bool) -> Json:
             "title": site.title,
             "difficulty": case.difficulty,
             "box": {"shape": box.shape, "inside_m": list(box.inside), "metric": site.metric,
-                    "opening": opening_text(site.outlets[0].opening, site.lengths)},
+                    "opening": case.hole},
             "outlets": rows(
                 label=labels, at_m=[outlet.position for outlet in site.outlets],
                 readings_m=[outlet.readings for outlet in site.outlets],
@@ -141,7 +141,6 @@ def box_words(case: Case) -> str:
     """What box it is, and where its outlets are."""
     site, lengths = case.shown, case.shown.lengths
     sizes = " by ".join(lengths.one(size) for size in site.box.inside)
-    hole = opening_text(site.outlets[0].opening, lengths)
     if site.box.shape == "round":
         shape = f"A round box, {sizes} across"
         where = "They stand round it at even distances, clockwise from the inlet"
@@ -154,7 +153,7 @@ def box_words(case: Case) -> str:
             walls.setdefault(side, []).append(outlet.label)
         placed = [f"{outlets_text(labels)} in the {side} wall" for side, labels in walls.items()]
         where = f"Seen from the inlet: {', '.join(placed)}"
-    return f"{shape}; {len(site.outlets)} outlets, each a {hole}, and equal lines. {where}."
+    return f"{shape}; {len(site.outlets)} outlets, each a {case.hole}, and equal lines. {where}."
 
 
 def pour_words(case: Case) -> str:

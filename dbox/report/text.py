@@ -1,11 +1,8 @@
 """Text at 72 columns: wrapped lines, bars and notes."""
 
-import math
 import textwrap
 from collections.abc import Sequence
 
-from dbox.hydraulics.openings import Opening
-from dbox.lengths import PLAIN, Lengths
 from dbox.units import DAY, HOUR, MINUTE
 
 WIDTH = 72
@@ -69,12 +66,3 @@ def duration(seconds: float) -> str:
         return f"{minutes} min {rest} s" if rest else f"{minutes} min"
     size, unit = (HOUR, "h") if seconds < 2 * DAY else (DAY, "days")
     return f"{seconds / size:.3g} {unit}"
-
-
-def opening_text(opening: Opening, lengths: Lengths = PLAIN) -> str:
-    """Write what the hole of an outlet is, both ways."""
-    sizes = {name: getattr(opening, name) for name in opening.needs}
-    return opening.words.format(**{
-        name: f"{math.degrees(size):.0f} deg" if name == "angle" else lengths.both(size)
-        for name, size in sizes.items()
-    })  # fmt: skip
