@@ -153,7 +153,7 @@ def box_words(case: Case) -> str:
             walls.setdefault(side, []).append(outlet.label)
         placed = [f"{outlets_text(labels)} in the {side} wall" for side, labels in walls.items()]
         where = f"Seen from the inlet: {', '.join(placed)}"
-    return f"{shape}; {len(site.outlets)} outlets, each a {case.hole}, and equal lines. {where}."
+    return f"{shape}; {len(site.outlets)} outlets, {case.hole} each, and equal lines. {where}."
 
 
 def pour_words(case: Case) -> str:
