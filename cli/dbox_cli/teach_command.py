@@ -1,6 +1,7 @@
 """`dbox teach ...`: what an instructor shows."""
 
 from enum import Enum
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -12,6 +13,7 @@ from dbox_cli.arguments import (
     Flows,
     Overwrite,
     Picture,
+    Units,
     naming,
     refuse_idle,
     refuse_one_file_twice,
@@ -62,6 +64,13 @@ def case_command(
     context: typer.Context,
     seed: Annotated[int, typer.Option(min=0, help="Same seed, same cases.")],
     groups: Annotated[int, typer.Option(min=1, help="How many groups, each its own case.")] = 1,
+    topic: Annotated[
+        list[str] | None,
+        typer.Option(help="What is wrong, such as full-trench; may be repeated [any]."),
+    ] = None,
+    difficulty: Annotated[
+        str, typer.Option(help="easy, usual, or hard: a smaller fault, and fewer looks taken.")
+    ] = "usual",
     out: Annotated[
         Path | None,
         typer.Option(help="Write to this .pdf or .txt file; its key goes to NAME-key beside it."),
@@ -73,9 +82,13 @@ def case_command(
     overwrite: Overwrite = False,
     as_json: AsJson = False,
 ) -> None:
-    """Cases to guess from readings and observations; the key is kept apart."""
+    """Cases to guess from readings and observations; the key is kept apart.
+
+    Each has a box of its own: two to eight outlets, any opening, inches or millimetres.
+    """
     from dbox.fieldwork.lesson_cases import make_cases
-    from dbox.report.teach_report import case_report, cases_json, key_report
+    from dbox.files.typed import lesson_topics
+    from dbox.report.case_report import case_report, cases_json, key_report
 
     as_text = out is not None and out.suffix.lower() == ".txt"
     refuse_idle(context, {
@@ -83,8 +96,9 @@ def case_command(
         "--paper": "without --out FILE.pdf" * (out is None or as_text),
     })  # fmt: skip
     files = check_pair(out, as_text=as_text, overwrite=overwrite)
+    topics, level = lesson_topics(topic or (), difficulty)
     with naming("--groups"):
-        cases = make_cases(seed, groups)
+        cases = make_cases(seed, groups, topics, level)
     if as_json:
         print_json({**cases_json(cases, key=key), "files": [str(file) for file in files]})
     elif out is None:
@@ -113,7 +127,10 @@ def sweep_command(
     toward: Annotated[Side, typer.Option(help="Side that is let down, seen from the inlet.")] = (
         Side.RIGHT
     ),
-    most: Annotated[str, typer.Option(help="How far it is let down at most.")] = "3/8 in",
+    most: Annotated[
+        str | None, typer.Option(help="How far it is let down at most [3/8 in, 12 mm].")
+    ] = None,
+    units: Units = None,
     table: Table = None,
     as_json: AsJson = False,
     picture: Picture = None,
@@ -126,11 +143,12 @@ def sweep_command(
 
     check_files(picture, table, file, overwrite=overwrite)
     site = lesson_box(
-        own_site(file, outlets), outlets=outlets, opening=opening, coefficient=coefficient,
-        flows=flow or (), tolerance=tolerance,
+        own_site(file, outlets, units), outlets=outlets, opening=opening, coefficient=coefficient,
+        flows=flow or (), tolerance=tolerance, units=units,
     )  # fmt: skip
+    edge = None if most is None else lesson_height("--most", most, units)
     with naming(file or "teach sweep"):
-        swept = sweep(site, toward=toward.value, most=lesson_height("--most", most))
+        swept = sweep(site, toward=toward.value, most=edge)
     print_answer(as_json, sweep_json, sweep_report, swept)
     if table:
         write_text(sweep_csv(swept), table, overwrite=overwrite, quiet=as_json)
@@ -150,8 +168,9 @@ def compare_command(
     ] = None,
     outlets: Outlets = None,
     error: Annotated[
-        str, typer.Option(help="The one wrong lip over the others; - is low.")
-    ] = "-1/8 in",
+        str | None,
+        typer.Option(help="The one wrong lip over the others; - is low [-1/8 in, -3 mm]."),
+    ] = None,
     flow: Flows = None,
     tolerance: Tolerance = None,
     spread: Annotated[
@@ -160,6 +179,7 @@ def compare_command(
     offset: Annotated[
         str | None, typer.Option(help='Offset of round holes that turn, "1/2 in".')
     ] = None,
+    units: Units = None,
     table: Table = None,
     as_json: AsJson = False,
     picture: Picture = None,
@@ -178,24 +198,29 @@ def compare_command(
     alone = "without --opening" * (not opening)
     refuse_idle(context, dict.fromkeys(("--tolerance", "--spread", "--offset"), alone))
     check_files(picture, table, file, overwrite=overwrite)
-    site, off = choice_box(own_site(file, outlets), outlets=outlets, flows=flow or (),
-                           tolerance=tolerance, offset=offset, spread=spread)  # fmt: skip
-    kinds = lesson_kinds(opening or ())
+    site, off = choice_box(
+        own_site(file, outlets, units), outlets=outlets, flows=flow or (), tolerance=tolerance,
+        offset=offset, spread=spread, units=units,
+    )  # fmt: skip
+    kinds = lesson_kinds(opening or (), units)
+    wrong = error or ("-3 mm" if site.metric else "-1/8 in")
     with naming(file or "teach compare"):
         compared = compare(
             kinds,
             outlets=sum(not outlet.capped for outlet in site.outlets),
             flows=site.flows,
-            error=lesson_height("--error", error),
+            error=lesson_height("--error", wrong, units),
         )
         choice = choose(site, kinds, off) if opening else None
-    print_answer(as_json, compare_json, compare_report, compared, choice)
+    to_text = partial(compare_report, lengths=site.lengths)
+    print_answer(as_json, compare_json, to_text, compared, choice)
     if table:
         write_text(compare_csv(compared), table, overwrite=overwrite, quiet=as_json)
     if picture:
         from dbox.drawings.lesson_pictures import compare_figure
 
-        save_picture(compare_figure(compared), picture, overwrite=overwrite, quiet=as_json)
+        drawn = compare_figure(compared, site.lengths)
+        save_picture(drawn, picture, overwrite=overwrite, quiet=as_json)
 
 
 @app.command("live")
@@ -240,32 +265,46 @@ def handout_command(
     opening: Opening = None,
     coefficient: Coefficient = None,
     outlets: Annotated[int, typer.Option(min=2, max=8, help="Outlets of the bench box.")] = 4,
+    units: Units = None,
     paper: PaperChoice = Paper.LETTER,
     overwrite: Overwrite = False,
     as_json: AsJson = False,
 ) -> None:
-    """Two printable pages: the idea, the table, a bench exercise; the key is a file of its own."""
+    """Two printable pages: the idea, the answers under a fold, a bench exercise.
+
+    Its key is a file of its own, with notes for the instructor: an hour, minute by minute.
+    """
     from dbox.drawings.lesson_papers import handout_key, handout_pages
-    from dbox.fieldwork.lessons import LESSON_FLOWS, exercise, lip_table
+    from dbox.fieldwork.lessons import (
+        LESSON_ERROR,
+        LESSON_ERRORS,
+        LESSON_FLOWS,
+        exercise,
+        lip_table,
+    )
     from dbox.files.typed import lesson_box
     from dbox.report.teach_report import table_json, table_report
 
     files = check_pair(out, overwrite=overwrite)
-    site = lesson_box(outlets=outlets, opening=opening, coefficient=coefficient)
-    hole = site.outlets[0].opening
-    lips, bench = lip_table(hole, outlets, LESSON_FLOWS), exercise(hole, outlets)
-    pair = handout_pages(lips, bench, paper.value), handout_key(lips, bench, paper.value)
+    site = lesson_box(outlets=outlets, opening=opening, coefficient=coefficient, units=units)
+    hole, lengths = site.outlets[0].opening, site.lengths
+    lips = lip_table(hole, outlets, LESSON_FLOWS, LESSON_ERRORS[site.metric])
+    bench = exercise(hole, outlets, error=LESSON_ERROR[site.metric])
+    pair = (handout_pages(lips, bench, paper.value, lengths),
+            handout_key(lips, bench, paper.value, lengths))  # fmt: skip
     save_pair(pair, files, "Why a dead-level box matters", overwrite=overwrite)
     if as_json:
         print_json({**table_json(lips), "files": [str(path) for path in files]})
     else:
-        say(*table_report(lips), "", *(f"wrote {path}" for path in files))
+        told = table_report(lips, lengths)
+        say(*told, "", *(f"wrote {path}" for path in files))
 
 
-def own_site(file: str | None, outlets: int | None) -> "Site | None":
-    """The site of a scenario, which says itself how many outlets it has."""
-    if file is not None and outlets is not None:
-        raise typer.BadParameter(f"--outlets is for use without FILE; {file} says it")
+def own_site(file: str | None, outlets: int | None, units: str | None = None) -> "Site | None":
+    """The site of a scenario, which says itself how many outlets it has and in which unit."""
+    typed = [name for name, value in (("--outlets", outlets), ("--units", units)) if value]
+    if file is not None and typed:
+        raise typer.BadParameter(f"{', '.join(typed)} is for use without FILE; {file} says it")
     return None if file is None else site_of(file, None)
 
 

@@ -1,45 +1,58 @@
-"""Pictures of a sweep and of openings compared.
+"""Pictures of a sweep and of openings compared, to be thrown on a wall.
 
-Over: the opening with the water that each flow needs, all to one scale of heights. Under: the share
-of the line with the wrong lip at each flow, against the fair share.
+A sweep: the worst line's share against the lean, and beside it how far the box may lean any way
+before some line leaves the tolerance. A corner of such a room is true: there another line is the
+first to leave.
+
+A comparison: each opening with the water that each flow needs, all to one scale both ways; under it
+the share of the line with the wrong lip at each flow, against the fair share.
 """
+
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
-from matplotlib.patches import Patch, Polygon, Rectangle
+from matplotlib.patches import Polygon, Rectangle
 from matplotlib.patheffects import withStroke
 
 from dbox.arrays import Array
+from dbox.drawings.streams import FAINT
 from dbox.drawings.style import (
+    BODY,
     DASHES,
     EDGE,
     GREY,
     HAIR,
-    HEADING,
     HEADING_ROOM,
     INK,
+    LEADER,
     MEDIUM,
     MOST_FLOWS,
+    OVER,
     PALE,
     SMALL,
     TARGET,
     THICK,
     THIN,
-    TINT,
+    UNDER,
+    WATER,
+    WITHIN,
     Sheet,
     left_out,
     line_height,
     pens,
     spread_out,
+    text_width,
     wrap,
 )
 from dbox.errors import DomainError
 from dbox.fieldwork.lessons import Comparison, Sweep
-from dbox.lengths import PLAIN
+from dbox.lengths import PLAIN, Lengths
+from dbox.report.split_report import share_text
+from dbox.report.teach_report import amount, up_to
 from dbox.report.wording import joined, sentences
-from dbox.units import INCH, gpm_litres, inches, millimetres, percent_text
+from dbox.units import INCH, inches, percent_text
 
 LOW_WORDS = {
     "far": "far side lower than the inlet side",
@@ -49,94 +62,104 @@ LOW_WORDS = {
 }
 """What is leaned, in words, for each side that a sweep leans to."""
 
-SHADES = ("1.0", "0.95", "0.89", "0.83", "0.77", "0.71", "0.64", "0.57", "0.50")
-"""Greys of the map, from little over the target to much."""
+SCREEN = (9.0, 5.4)
+"""Width and height of a picture for a class: its smallest letters are a 49th of its height, so that
+capitals take ten minutes of arc from five heights away (judgement). [in]"""
 
 MOST_KINDS = 8
-"""Openings that one sheet holds."""
+"""Openings that one picture holds."""
 
-_STEPS = tuple(2.0**power for power in range(-6, 5))
-"""Steps of a scale. [in]"""
+_EDGE_ROOM = 0.28
+"""Paper around a picture. [in]"""
 
-_NAME_ROOM, _SCALE_ROOM, _TICK_ROOM = 1.45, 0.72, 0.64
-_GAP, _KEY_ROOM = 0.5, 0.62
-"""Paper beside a curve for names and scale, under it for ticks, between curves and map, and for the
-keys. [in]"""
+_NOTHING, _OUT = 1.005, "outside when level"
+"""Share over target that is as wanted, and what is said of a flow at which level lips are not."""
+
+_INCH_STEPS = tuple(INCH / 2**power for power in range(6, -5, -1))
+_METRIC_STEPS = tuple(
+    part * 10.0**power for power in range(-4, 1) for part in (1.0, 2.0, 5.0)
+)  # fmt: skip
+"""What ticks of a scale stand apart. [m]"""
+
+
+def true_ticks(most: float, intervals: int, lengths: Lengths) -> Array:
+    """Heights of a scale from 0 that people use in the unit of a job, each written as it is.
+
+    most [m] -> [m].
+
+    >>> (true_ticks(0.0095, 4, PLAIN) / 0.0254).tolist()
+    [0.0, 0.125, 0.25]
+    """
+    steps = _METRIC_STEPS if lengths.metric else _INCH_STEPS
+    step = next((s for s in steps if most / s <= intervals), steps[-1])
+    return np.asarray(np.arange(int(most / step + 1e-9) + 1) * step)
+
+
+def tick_text(height: float, lengths: Lengths) -> str:
+    """A tick of such a scale in figures. [m]
+
+    >>> tick_text(0.0254 / 64, PLAIN), tick_text(0.0005, Lengths(metric=True))
+    ('1/64 in', '0.5 mm')
+    """
+    return f"{1000 * height:.6g} mm" if lengths.metric else inches(height, parts=64)
+
+
+def _screen(title: str, about: str, notes: list[str]) -> Sheet:
+    """A picture with its finding, what it is of, and its notes."""
+    sheet = Sheet.blank(SCREEN)
+    sheet.left = sheet.bottom = _EDGE_ROOM
+    sheet.right, sheet.top = (size - _EDGE_ROOM for size in SCREEN)
+    sheet.head(title, about)
+    sheet.foot(notes)
+    return sheet
 
 
 @pens
 def sweep_figure(sweep: Sweep) -> Figure:
-    """Draw the worst line's share against the lean, and the map of leans both ways."""
-    flows = sweep.site.flows
+    """Draw the worst line's share against the lean, and how far the box may lean both ways."""
+    site, flows = sweep.site, sweep.site.flows
     if not flows:
         raise DomainError("no flow to draw")
-    sheet = Sheet.blank(across=True)
-    sheet.head("Why a dead-level box matters", _sweep_headline(sweep))
-    sheet.foot(_sweep_notes(sweep))
-    top = sheet.top - HEADING_ROOM
-    side = min(
-        top - sheet.bottom - _TICK_ROOM - _KEY_ROOM,
-        0.5 * (sheet.right - sheet.left - _GAP) - _SCALE_ROOM,
+    lengths, allowed = site.lengths, percent_text(sweep.tolerance.share, 0)
+    step, (weak, strong) = sweep.usual_step, sweep.ends
+    line = sweep.worst[weak, step]
+    gets = f"outlet {site.outlets[line].label} gets " + ", ".join(
+        f"{share_text(float(sweep.share[i, step, line]))} at {amount(flows[i].inflow, lengths)}"
+        for i in dict.fromkeys((weak, strong))
     )
-    bottom, map_left = top - side, sheet.right - side
+    if sweep.over_target[weak, step] < _NOTHING:
+        gets = "every line keeps its target"
+    low = f"{sweep.toward} side {lengths.one(sweep.tilt[step])} low"
+    notes = joined(sweep.warnings)
+    notes += [f"tolerance {allowed}: {sweep.tolerance.source}"] if sweep.tolerance.source else []
+    made_up = site.record.invented
+    sheet = _screen(
+        f"{low.capitalize()}: {gets}",
+        f"{'INVENTED: ' * made_up}{site.title or 'A box'}, its lips level before it leans. Fair is "
+        f"{100 * float(sweep.target[line]):.3g} %.",
+        [*notes, *left_out([flow.name for flow in flows]),
+         "left and right as seen from the inlet; at a corner of a green area another line is the "
+         "first to leave"],
+    )  # fmt: skip
+    names, scale, foot = 1.3, 0.62, 0.34 + line_height(SMALL)
+    zones = [name for name, _ in _zones(sweep)]
+    aside = min(0.3 + max(text_width(name, SMALL) for name in (*zones, _OUT)), 1.5)
+    top, bottom = sheet.top - HEADING_ROOM, sheet.bottom + foot
+    side = min(top - bottom, 0.28 * (sheet.right - sheet.left))
+    map_right = sheet.right - aside
+    map_left = map_right - side
     what = "Share" if sweep.equal_targets else "Share over target"
     for left, words in (
         (sheet.left, f"{what} of the worst line"),
-        (
-            map_left - _SCALE_ROOM + 0.1,
-            f"The same at {gpm_litres(flows[sweep.ends[0]].inflow)}, leaning both ways",
-        ),
+        (map_left - scale, f"How far it may lean: all lines within {allowed}"),
     ):
-        sheet.write(left, sheet.top - 0.12, words, HEADING, weight="bold", va="baseline")
-
-    right = map_left - _SCALE_ROOM - _GAP - _NAME_ROOM
-    axes = sheet.axes(sheet.left + _SCALE_ROOM, right, bottom, top)
-    _draw_curves(axes, sweep)
-    _name_curves(sheet, axes, sweep, (right, bottom, top))
-    _draw_map(sheet.axes(map_left, sheet.right, bottom, top), sweep)
-
-    allowed = percent_text(sweep.tolerance.share, 0)
-    dot = Line2D([], [], color=INK, marker="o", markersize=5, linestyle="none")
-    lines = [Line2D([], [], color=INK, linewidth=THICK, linestyle=dashes) for dashes in DASHES]
-    key_top = bottom - _TICK_ROOM
-    sheet.key(
-        [(Patch(facecolor=PALE), f"within {allowed} of the target"),
-         (dot, "here some line leaves it")],
-        (sheet.left + _SCALE_ROOM, key_top), ncols=1, handlelength=3.2,
-    )  # fmt: skip
-    sheet.key(
-        [(line, flow.name) for line, flow in zip(lines, flows, strict=False)],
-        (map_left - _SCALE_ROOM + 0.45, key_top), ncols=4, columnspacing=1.2, handlelength=3.2,
-        title=f"inside the line all lines are within {allowed}, at",
-    )  # fmt: skip
+        sheet.write(left, sheet.top, words, BODY, weight="bold")
+    right = map_left - scale - 0.1 - names
+    axes = sheet.axes(sheet.left + 0.48, right, bottom, top)
+    _draw_curves(axes, sweep, allowed)
+    _name_curves(sheet, sweep, axes, (right, bottom, top), names)
+    _draw_map(sheet, sweep, (map_left, map_right, top - side, top))
     return sheet.figure
-
-
-def _sweep_headline(sweep: Sweep) -> str:
-    """What the usual lean does at the weakest and at the strongest flow."""
-    outlets, flows, step = sweep.site.outlets, sweep.site.flows, sweep.usual_step
-    line = sweep.worst[sweep.ends[0], step]
-    words = ", ".join(
-        f"{percent_text(sweep.share[flow, step, line])} at {gpm_litres(flows[flow].inflow)}"
-        for flow in dict.fromkeys(sweep.ends)
-    )
-    return (
-        f"{sweep.site.title}. {LOW_WORDS[sweep.toward].capitalize()} by "
-        f"{PLAIN.both(sweep.tilt[step])}: outlet {outlets[line].label} gets {words}. "
-        f"Its fair share is {percent_text(sweep.target[line])}."
-    ).lstrip(". ")
-
-
-def _sweep_notes(sweep: Sweep) -> list[str]:
-    notes = joined(sweep.warnings)
-    notes.append("lips level before the box leans; seen from the inlet into the box")
-    if sweep.site.record.invented:
-        notes.append("INVENTED DATA: a box made up for the lesson")
-    if sweep.tolerance.source:
-        notes.append(
-            f"tolerance {percent_text(sweep.tolerance.share, 0)}: {sweep.tolerance.source}"
-        )
-    return notes + left_out([flow.name for flow in sweep.site.flows])
 
 
 def _shown(sweep: Sweep, over: Array) -> Array:
@@ -144,26 +167,33 @@ def _shown(sweep: Sweep, over: Array) -> Array:
     return 100 * sweep.scale * over
 
 
-def _draw_curves(axes: Axes, sweep: Sweep) -> None:
-    fair, edge = 100 * sweep.scale, float(sweep.tilt[-1])
-    allowed = sweep.tolerance.share
-    axes.fill_between([0, edge], fair * (1 - allowed), fair * (1 + allowed), color=PALE, lw=0)
-    axes.plot([0, edge], [fair, fair], color=GREY, linewidth=THIN, label="fair share")
+def _draw_curves(axes: Axes, sweep: Sweep, allowed: str) -> None:
+    fair, edge, part = 100 * sweep.scale, float(sweep.tilt[-1]), sweep.tolerance.share
+    axes.fill_between([0, edge], fair * (1 - part), fair * (1 + part),
+                      color=(WITHIN.colour, 0.3), linewidth=0)  # fmt: skip
+    axes.plot([0, edge], [fair, fair], color=INK, linewidth=THIN, label="fair share")
+    axes.annotate(f"= within {allowed} of the target", (edge, fair * (1 - part)), (-3, -3),
+                  textcoords="offset points", ha="right", va="top",
+                  color=WITHIN.colour, weight="bold")  # fmt: skip
     for flow, over, dashes, limit in zip(
         sweep.site.flows, sweep.over_target, DASHES, sweep.limit, strict=False
     ):
         shares = _shown(sweep, over)
-        axes.plot(
-            sweep.tilt, shares, color=INK, linewidth=TARGET, linestyle=dashes, label=flow.name
-        )
+        look: dict[str, Any] = {"linewidth": THICK, "linestyle": dashes}
+        axes.plot(sweep.tilt, shares, color=OVER.colour, label=flow.name, **look)
+        inside = sweep.tilt <= limit
+        axes.plot(sweep.tilt[inside], shares[inside], color=WITHIN.colour, **look)
         if 0 < limit <= edge:
             at = float(np.interp(limit, sweep.tilt, shares))
             axes.plot([limit], [at], "o", color=INK, markersize=5, label=f"limit {flow.name}",
                       zorder=5)  # fmt: skip
     largest = float(_shown(sweep, sweep.over_target).max())
-    axes.set(xlim=(0, edge), ylim=(0, max(1.06 * largest, fair * (1 + 2 * allowed))))
-    _inch_ticks(axes, edge, "x", signed=False)
-    axes.set_xlabel(LOW_WORDS[sweep.toward])
+    axes.set(xlim=(0, edge), ylim=(0, max(1.06 * largest, fair * (1 + 2 * part))))
+    lengths = sweep.site.lengths
+    ticks = true_ticks(edge, 4, lengths)
+    axes.set_xticks(ticks, [tick_text(x, lengths) if x else "level" for x in ticks])
+    axes.tick_params(length=3)
+    axes.set_xlabel(LOW_WORDS[sweep.toward], labelpad=1)
     _percent_scale(axes)
 
 
@@ -171,183 +201,200 @@ def _percent_scale(axes: Axes) -> None:
     """Set ticks in per cent, none so near the upper edge that its words rise over it."""
     high = axes.get_ylim()[1]
     ticks = [tick for tick in axes.get_yticks() if 0 <= tick <= 0.97 * high]
-    axes.set_yticks(ticks, [f"{tick:.0f} %" for tick in ticks])
+    digits = int(bool(np.mod(ticks, 1.0).any()))
+    axes.set_yticks(ticks, [f"{tick:.{digits}f} %" for tick in ticks])
     axes.grid(axis="y", color=PALE, linewidth=HAIR)
 
 
-def _name_curves(sheet: Sheet, axes: Axes, sweep: Sweep, place: tuple[float, float, float]) -> None:
+def _name_curves(
+    sheet: Sheet, sweep: Sweep, axes: Axes, place: tuple[float, float, float], room: float
+) -> None:
     """Write name, amount and limit of every flow at the end of its curve."""
     right, bottom, top = place
     step, high = line_height(SMALL), axes.get_ylim()[1]
     ends = bottom + _shown(sweep, sweep.over_target[:MOST_FLOWS, -1]) / high * (top - bottom)
-    gap = 3.2 * step
+    gap = min(3.2 * step, (top - bottom) / max(len(ends), 1))
     spots = spread_out(ends.tolist(), gap, bottom + 0.4 * gap, top - 0.4 * gap)
+    full, lengths = gap > 2.9 * step, sweep.site.lengths
     for flow, limit, spot, end in zip(sweep.site.flows, sweep.limit, spots, ends, strict=False):
         sheet.line([(right, end), (right + 0.14, spot)], color=GREY, linewidth=HAIR)
-        name = wrap(flow.name, _NAME_ROOM - 0.2, SMALL, "bold", 1)[0]
-        words = f"within to {limit * 1000:.1f} mm" if limit > 0 else "never within"
-        words = "within all along" if limit == np.inf else words
-        y = spot + 1.5 * step
-        sheet.write(right + 0.18, y, name, weight="bold")
-        sheet.write(right + 0.18, y - step, gpm_litres(flow.inflow))
-        sheet.write(right + 0.18, y - 2 * step, words)
+        words = _OUT if limit == 0 else "within all along"
+        if 0 < limit < np.inf:
+            words = f"● within to {up_to(limit, lengths).partition(' (')[0]}"
+        said = amount(flow.inflow, lengths)
+        told = [flow.name, said, words] if full else [f"{flow.name}: {said}"]
+        if flow.name[:1].isdigit() and full:
+            told = [said, words]
+        for row, text in enumerate(told):
+            y = spot + (0.5 * len(told) - row) * step
+            bold = "normal" if row else "bold"
+            cut = wrap(text, room - 0.18, SMALL, bold, 1)[0]
+            sheet.write(right + 0.18, y, cut, weight=bold)
 
 
-def _draw_map(axes: Axes, sweep: Sweep) -> None:
+def _zones(sweep: Sweep) -> list[tuple[str, int]]:
+    """Names of the rooms to lean in, and their flows; the largest room first."""
+    room = np.where(np.isfinite(sweep.room), sweep.room, 1e3).mean(-1)[:MOST_FLOWS]
+    flows = sweep.site.flows
+    return [(flows[i].name, int(i)) for i in np.argsort(-room, kind="stable")]
+
+
+def _draw_map(sheet: Sheet, sweep: Sweep, place: tuple[float, float, float, float]) -> None:
+    """The room that each flow leaves to lean in, the view zoomed to the widest of them."""
+    left, right, bottom, top = place
+    axes, lengths = sheet.axes(*place), sweep.site.lengths
     axes.spines[["top", "right"]].set_visible(True)
-    over = _shown(sweep, sweep.map_over_target[sweep.ends[0]])
-    levels, edge = _levels(100 * sweep.scale, float(over.max())), float(sweep.low[-1])
-    axes.contourf(sweep.low, sweep.low, over, levels=levels, colors=SHADES)
-    lines = axes.contour(
-        sweep.low, sweep.low, over, levels=levels[1:], colors=GREY, linewidths=HAIR
-    )
-    axes.clabel(lines, fmt=lambda value: f"{value:.0f} %", fontsize=SMALL, colors=INK)
-    for text in lines.labelTexts:
-        # At the edge it would run into the words of the ticks.
-        text.set_visible(bool(np.abs(text.get_position()).max() < 0.9 * edge))
-        # Over the limits, which it would else be struck through by.
-        text.set(zorder=5, path_effects=[withStroke(linewidth=THICK + 1.0, foreground="white")])
-    allowed = sweep.tolerance.share
-    for flow, off, dashes in zip(sweep.site.flows, sweep.map_off, DASHES, strict=False):
-        if off.min() < allowed < off.max():
-            halo = withStroke(linewidth=THICK + 2.5, foreground="white")
-            line = axes.contour(sweep.low, sweep.low, off, levels=[allowed], colors=INK)
-            line.set(linewidth=THICK, linestyle=[dashes], path_effects=[halo], zorder=4)
-            line.set_label(f"tolerance {flow.name}")
-    _inch_ticks(axes, edge, "x", signed=True)
-    _inch_ticks(axes, edge, "y", signed=True)
-    axes.set_xlabel("right side lower than the left (left of 0: higher)")
-    axes.set_ylabel("far side lower than the inlet side (below 0: higher)")
-    axes.plot([0], [0], "+", color=INK, markersize=9, markeredgewidth=MEDIUM, label="dead level")
-
-
-def _levels(fair: float, most: float) -> list[float]:
-    """Borders of the greys: the fair share, then even steps of 5 or 10 per cent and so on."""
-    room, parts = max(most - fair, 1.0), len(SHADES) - 1
-    step = next(s for s in (1, 2, 5, 10, 20, 25, 50, 100, 200, 500) if room / s <= parts)
-    first = np.floor(fair / step + 1 + 1e-9) * step
-    inner = [level for level in first + step * np.arange(parts) if level < most]
-    return [0.0, *inner, max(most, fair) * 1.001 + 0.001]
-
-
-def _inch_ticks(axes: Axes, edge: float, axis: str, *, signed: bool) -> None:
-    """Ticks at parts of an inch, with millimetres under them."""
-    most = 2 if signed else 4
-    step = next((s for s in _STEPS if edge / INCH / s <= most + 1e-9), _STEPS[-1])
-    count = int(edge / INCH / step + 1e-9)
-    places = np.arange(-count if signed else 0, count + 1) * step * INCH
-    words = [f"{inches(p, parts=64)}\n{1000 * p:.1f} mm" if p else "level" for p in places]
-    (axes.set_xticks if axis == "x" else axes.set_yticks)(places, words)
+    seen = sweep.room[np.isfinite(sweep.room)]
+    edge = min(1.1 * float(seen.max(initial=0.0)), float(sweep.low[-1])) or float(sweep.low[-1])
+    axes.set(xlim=(-edge, edge), ylim=(-edge, edge))
+    axes.plot([0], [0], "+", color=INK, markersize=7, markeredgewidth=MEDIUM, label="dead level",
+              zorder=6)  # fmt: skip
+    zones, halo = _zones(sweep), [withStroke(linewidth=THICK + 1.5, foreground="white")]
+    marks: list[Array | None] = []
+    for name, flow in zones:
+        away = np.minimum(sweep.room[flow], 10 * edge)
+        corners = np.column_stack([away * np.cos(sweep.way), away * np.sin(sweep.way)])
+        shape = Polygon(corners, facecolor=(WITHIN.colour, 0.16), edgecolor=WITHIN.colour)
+        shape.set(linewidth=THICK, linestyle=DASHES[flow], zorder=3 + 0.1 * len(marks))
+        shape.set(label=f"tolerance {name}", path_effects=halo)
+        axes.add_patch(shape)
+        # where the name points: a place on its line, up on the right, that is on the map
+        place_on_line = corners[int(np.abs(sweep.way - np.pi / 4).argmin())]
+        marks.append(np.minimum(place_on_line, 0.97 * edge) if away.max() > 0 else None)
+    per_metre = 0.5 * (top - bottom) / edge
+    ends = [0.5 * (bottom + top) + (0.0 if m is None else per_metre * float(m[1])) for m in marks]
+    spots = spread_out(ends, 1.15 * line_height(SMALL), bottom + 0.08, top - 0.08)
+    for (name, _), mark, spot, end in zip(zones, marks, spots, ends, strict=True):
+        if mark is not None:
+            cut = wrap(name, sheet.right - right - 0.24, SMALL, most=1)[0]
+            sheet.write(right + 0.24, spot, cut, va="center")
+            x = 0.5 * (left + right) + per_metre * float(mark[0])
+            sheet.line([(x, end), (right + 0.06, spot), (right + 0.2, spot)], zorder=9, **LEADER)
+    if all(mark is None for mark in marks):
+        axes.text(0.0, 0.1 * edge, _OUT, ha="center", va="bottom")
+    ticks = true_ticks(edge, 2, lengths)[1:]
+    at = [*(-ticks[::-1]), 0.0, *ticks]
+    words = [tick_text(abs(x), lengths) if x else "level" for x in at]
+    axes.set_xticks(at, words)
+    axes.set_yticks(at, words)
     axes.tick_params(length=3)
-    if axis == "y":
-        # The corner belongs to the other axis.
-        axes.get_yticklabels()[0].set_verticalalignment("bottom")
-        axes.get_yticklabels()[-1].set_verticalalignment("top")
+    axes.set_xlabel("← left low      right low →", labelpad=1)
+    axes.set_ylabel("← inlet side low   far low →", labelpad=1)
 
 
 @pens
-def compare_figure(comparison: Comparison) -> Figure:
+def compare_figure(comparison: Comparison, lengths: Lengths = PLAIN) -> Figure:
     """Draw what each opening needs in head and how far it forgives the wrong lip."""
     kinds, flows = comparison.kinds, comparison.flows
     if len(kinds) > MOST_KINDS:
         raise DomainError(f"{len(kinds)} openings: a drawing holds at most {MOST_KINDS}")
-    error = f"{PLAIN.both(abs(comparison.error))} {'low' if comparison.error < 0 else 'high'}"
-    shares = comparison.share[:, comparison.weakest]
-    best, worst = (
-        f"{percent_text(shares[k], 0)} with {kinds[k].name}" for k in comparison.order[[0, -1]]
+    order = comparison.order.tolist()
+    error = f"{lengths.one(abs(comparison.error))} {'low' if comparison.error < 0 else 'high'}"
+    weak = comparison.weakest
+    gets = " to ".join(
+        f"{share_text(float(comparison.share[k, weak]))} ({kinds[k].name})"
+        for k in dict.fromkeys((order[0], order[-1]))
     )
-    sheet = Sheet.blank(across=True)
-    sheet.head(
-        "Which opening forgives a wrong lip?",
-        f"{comparison.outlets} outlets, one lip {error}, "
-        f"{gpm_litres(flows[comparison.weakest].inflow)}: that line gets {best}, {worst}; "
-        f"fair is {percent_text(comparison.fair, 0)}.",
-    )
-    sheet.foot([
-        *sentences(comparison.notes),
-        "bars of each opening in the order of the flows above",
-        "a narrow opening stops up sooner, which no number here shows (common practice, no source)",
-        *left_out([flow.name for flow in flows]),
-    ])  # fmt: skip
-    lines = [Line2D([], [], color=INK, linewidth=MEDIUM, linestyle=dashes) for dashes in DASHES]
-    labels = [f"{flow.name}: {gpm_litres(flow.inflow)}" for flow in flows[:MOST_FLOWS]]
-    marks = list(zip(lines, labels, strict=False))
-    sheet.key(marks, (sheet.left, sheet.top), ncols=4, handlelength=3.4, columnspacing=1.4)
-    sheet.top -= 0.3 * (1 + (len(labels) - 1) // 4)
-
-    left, right, names_room, gap = sheet.left + 0.7, sheet.right, 0.5, 0.12
-    half = 0.5 * (sheet.top - sheet.bottom - 2 * HEADING_ROOM - names_room - 3 * gap)
+    sheet = _screen(
+        f"One lip {error} at {amount(flows[weak].inflow, lengths)}: its line gets {gets}",
+        f"INVENTED: a box with {comparison.outlets} outlets; fair is "
+        f"{100 * comparison.fair:.3g} %. The most forgiving opening stands first.",
+        [*sentences(comparison.notes),
+         "a narrow opening stops up sooner, which no number here shows (common practice, no "
+         "source)", *left_out([flow.name for flow in flows])],
+    )  # fmt: skip
+    left, right = sheet.left + 0.5, sheet.right
     column = (right - left) / len(kinds)
-    # Heights and widths to one scale where the columns are wide enough.
-    holes = [kind.opening.top for kind in kinds if np.isfinite(kind.opening.top)]
-    high = 1.15 * float(comparison.head[:, :MOST_FLOWS].max())
-    high = max(high, min(1.05 * max(holes, default=high), 2.0 * high))
+    heads = comparison.head[order][:, :MOST_FLOWS]
+    tops = [kinds[k].opening.top for k in order if np.isfinite(kinds[k].opening.top)]
+    high = 1.1 * max(float(heads.max()), max(tops, default=0.0))
     widest = max(float(np.ptp(kind.opening.outline(high)[:, 0])) for kind in kinds)
-    upright = half / (1.06 * high)
-    level = min(upright, 0.8 * column / widest)
-    stretch = upright / level
-    sheet.heading(
-        "What it costs: water over the lips, all of them level",
-        "" if stretch < 1.05 else f"heights drawn {stretch:.1f} times the widths",
-    )
+    room = 0.46 * (sheet.top - sheet.bottom) - HEADING_ROOM - 2 * line_height(SMALL)
+    upright = min(room / (1.06 * high), 0.86 * column / widest)
+    sheet.heading("What it costs", "water over level lips at each flow; holes to one scale")
+    half = 1.06 * high * upright
     axes = sheet.axes(left, right, sheet.top - half, sheet.top)
-    _draw_openings(axes, comparison, high, level / column)
-    sheet.top -= half + 0.05
-    for k, kind in enumerate(kinds):
-        name = wrap(kind.name, column - 0.1, SMALL, "bold", 1)[0]
-        drop = comparison.drop[k]
-        for row, words in enumerate((name, f"drop {inches(drop)}", millimetres(drop))):
-            sheet.write(
-                left + (k + 0.5) * column, sheet.top - row * line_height(SMALL), words, ha="center",
-                weight="normal" if row else "bold",
-            )  # fmt: skip
-    sheet.top -= names_room + gap
-    sheet.heading(
-        "What it forgives: share of the line with the wrong lip",
-        f"one lip {error}; the dashed line is the fair share",
+    _draw_openings(axes, comparison, (high, upright / column), lengths)
+    sheet.top -= half + 0.03
+    drops = [lengths.both(float(comparison.drop[k])) for k in order]
+    if max(text_width(f"drop {drop}", SMALL) for drop in drops) > column - 0.04:
+        drops = [lengths.one(float(comparison.drop[k])) for k in order]
+    for place, k in enumerate(order):
+        x = left + (place + 0.5) * column
+        name = wrap(kinds[k].name, column - 0.06, SMALL, "bold", 1)[0]
+        sheet.write(x, sheet.top, name, ha="center", weight="bold")
+        sheet.write(x, sheet.top - line_height(SMALL), f"drop {drops[place]}", ha="center")
+    sheet.top -= 2 * line_height(SMALL) + 0.1
+    role = OVER if comparison.error < 0 else UNDER
+    about = (
+        f"{role.sign} share of the line with the wrong lip at each flow; the line across is fair"
     )
-    _draw_shares(sheet.axes(left, right, sheet.bottom + 0.2, sheet.top), comparison)
+    sheet.heading("What it forgives", about)
+    words = _flow_words(comparison, lengths, 0.8 * column)
+    foot = 0.05 + (line_height(SMALL) if words[1] == 0
+                   else max(text_width(w, SMALL) for w in words[0]))  # fmt: skip
+    bottom = sheet.bottom + foot + 0.06
+    axes = sheet.axes(left, right, bottom, sheet.top)
+    _draw_shares(axes, comparison, *words)
+    unit = "L/min" if lengths.metric else "gpm"
+    sheet.write(left - 0.08, bottom - 0.08, unit, ha="right")
     return sheet.figure
 
 
-def _draw_openings(axes: Axes, comparison: Comparison, high: float, per_metre: float) -> None:
-    """Openings with the water of every flow; high [m], per_metre: columns to a metre [1/m]."""
+def _flow_words(comparison: Comparison, lengths: Lengths, room: float) -> tuple[list[str], int]:
+    """Amounts of the flows under their bars, and how they are turned; room [in]."""
+    flows = comparison.flows[:MOST_FLOWS]
+    words = [amount(flow.inflow, lengths).rpartition(" ")[0] for flow in flows]
+    level = max(text_width(word, SMALL) for word in words) <= room / len(words) - 0.03
+    return words, 0 if level else 90
+
+
+def _draw_openings(
+    axes: Axes, comparison: Comparison, scale: tuple[float, float], lengths: Lengths
+) -> None:
+    """Openings with the water of every flow; highest [m], columns to a metre [1/m]."""
+    high, per_metre = scale
     axes.set(xlim=(-0.5, len(comparison.kinds) - 0.5), ylim=(-0.06 * high, high))
-    for k, kind in enumerate(comparison.kinds):
-        corners = kind.opening.outline(high) * [per_metre, 1.0] + [k, 0.0]
-        hole = Polygon(corners, facecolor=TINT, zorder=1, **EDGE)
+    for place, k in enumerate(comparison.order.tolist()):
+        kind = comparison.kinds[k]
+        corners = kind.opening.outline(high) * [per_metre, 1.0] + [place, 0.0]
+        hole = Polygon(corners, facecolor="white", zorder=1, **EDGE)
         hole.set_label(f"opening {kind.name}")
         axes.add_patch(hole)
-        ends = (k - 0.42, k + 0.42)
-        for head, flow, dashes in zip(comparison.head[k], comparison.flows, DASHES, strict=False):
-            axes.plot(ends, (head, head), color=INK, linewidth=MEDIUM, linestyle=dashes,
+        ends = (place - 0.44, place + 0.44)
+        for head, flow in zip(comparison.head[k][:MOST_FLOWS], comparison.flows, strict=False):
+            water = Rectangle((ends[0], 0), 0.88, head, facecolor=(WATER.colour, 2 * FAINT))
+            axes.add_patch(water)
+            axes.plot(ends, (head, head), color=WATER.colour, linewidth=MEDIUM,
                       label=f"head {kind.name}: {flow.name}", zorder=3)  # fmt: skip
         axes.plot(ends, (0, 0), color=INK, linewidth=THICK, zorder=4)
-    step = next(s for s in _STEPS[3:] if high / INCH / s <= 5)
-    ticks = np.arange(0, int(high / INCH / step) + 1) * step * INCH
-    axes.set_yticks(ticks, [inches(tick, parts=64) if tick else "lip" for tick in ticks])
+    ticks = true_ticks(high, 4, lengths)
+    axes.set_yticks(ticks, [tick_text(tick, lengths) if tick else "lip" for tick in ticks])
     axes.set_xticks([])
     axes.tick_params(length=3)
     axes.spines["bottom"].set_visible(False)
 
 
-def _draw_shares(axes: Axes, comparison: Comparison) -> None:
-    shares = 100 * comparison.share[:, :MOST_FLOWS]
+def _draw_shares(axes: Axes, comparison: Comparison, words: list[str], turned: int) -> None:
+    order = comparison.order.tolist()
+    shares = 100 * comparison.share[order][:, :MOST_FLOWS]
     width = 0.8 / shares.shape[1]
-    for (k, i), share in np.ndenumerate(shares):
-        middle = k - 0.4 + (i + 0.5) * width
-        left, right = middle - 0.45 * width, middle + 0.45 * width
-        name = f"share {comparison.kinds[k].name}: {comparison.flows[i].name}"
-        axes.add_patch(Rectangle((left, 0), right - left, share, facecolor=PALE if i % 2 else TINT,
-                                 label=name, **EDGE))  # fmt: skip
-        axes.plot((left, right), (share, share), color=INK, linewidth=TARGET, linestyle=DASHES[i])
-        axes.annotate(f"{share:.0f}", (middle, share), (0, 2), textcoords="offset points",
-                      ha="center", fontsize=SMALL)  # fmt: skip
+    role = OVER if comparison.error < 0 else UNDER
+    middles = []
+    for (place, i), share in np.ndenumerate(shares):
+        middle = place - 0.4 + (i + 0.5) * width
+        name = f"share {comparison.kinds[order[place]].name}: {comparison.flows[i].name}"
+        axes.add_patch(Rectangle((middle - 0.45 * width, 0), 0.9 * width, share, label=name,
+                                 facecolor=role.colour, hatch=role.hatch, **EDGE))  # fmt: skip
+        axes.annotate(share_text(float(share) / 100, ""), (middle, share), (0, 2), ha="center",
+                      textcoords="offset points", fontsize=SMALL, zorder=6,
+                      path_effects=[withStroke(linewidth=2.0, foreground="white")])  # fmt: skip
+        middles.append(middle)
     fair = 100 * comparison.fair
-    axes.axhline(fair, color=INK, linewidth=THIN, linestyle=(0, (4, 3)), label="fair share")
-    high = max(1.12 * shares.max(), 2 * fair)
-    axes.set(xlim=(-0.5, len(comparison.kinds) - 0.5), ylim=(0, high))
-    axes.set_xticks([])
-    axes.tick_params(length=3)
+    axes.axhline(fair, color=INK, linewidth=TARGET, label="fair share")
+    high = max(1.15 * shares.max(), 2 * fair)
+    axes.set(xlim=(-0.5, len(order) - 0.5), ylim=(0, high))
+    axes.set_xticks(middles, words * len(order), rotation=turned)
+    axes.tick_params(length=2, pad=2)
     axes.set_axisbelow(True)
     _percent_scale(axes)

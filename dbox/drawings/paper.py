@@ -142,7 +142,9 @@ class Pages:
     def paragraph(self, text: str, *, mark: str = "", weight: str = "normal") -> None:
         """Write a paragraph; a mark stands before it and the words are indented after it."""
         indent = text_width(f"{mark}  ", self.body) if mark else 0.0
-        lines = wrap(text, self.width - indent, self.body, weight)
+        held = text.replace(TOGETHER, _AS_WIDE)
+        lines = wrap(held, self.width - indent, self.body, weight)
+        lines = [line.replace(_AS_WIDE, " ") for line in lines]
         self.need((len(lines) if len(lines) <= _KEPT else 3) * line_height(self.body))
         if mark:
             write_line(self.sheet, self.sheet.left, self.top, mark, self.body)

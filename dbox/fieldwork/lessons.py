@@ -16,17 +16,16 @@ A table of errors has all lips level but the first, at every flow. The exercise 
 box of that table; what is caught in a time is share times flow times time.
 
 A sweep leans the box step by step towards one side, and both ways at once over a grid; every lean
-is split at every flow.
+is split at every flow. How far it may lean any way is found by halving; where another line leaves
+the tolerance first, that room has a true corner.
 
-A comparison gives every kind of opening the same box, the same one wrong lip and the same flows.
-The narrower an opening, the higher the water stands over it and the less an error matters; but the
-inlet must then stand higher over the outlets, or it drowns. A choice asks it of one box.
-
-All cells of a table, and all leans and flows of a sweep, are one call of `split`.
+A comparison gives every kind of opening the same box, wrong lip and flows: the narrower it is, the
+higher the water stands over it and the less an error matters, but the higher the inlet must stand.
+A choice asks it of one box.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -109,11 +108,6 @@ def lesson_site(
         tolerance=tolerance,
         record=JobRecord(invented=True),
     )
-
-
-def with_opening(site: Site, opening: Opening) -> Site:
-    """The same box with another opening at every outlet."""
-    return replace(site, outlets=tuple(replace(o, opening=opening) for o in site.outlets))
 
 
 def leaning_lips(site: Site, far_low: ArrayLike, right_low: ArrayLike) -> Array:
@@ -241,8 +235,11 @@ def frames(
     )
 
 
-LESSON_ERRORS = tuple(part * INCH for part in (-1 / 32, -1 / 16, -1 / 8, -1 / 4, 1 / 8))
-"""Errors of the usual table, + above the other lips. [m] (judgement)"""
+LESSON_ERRORS = (
+    tuple(part * INCH for part in (-1 / 32, -1 / 16, -1 / 8, -1 / 4, 1 / 8)),
+    (-0.001, -0.002, -0.003, -0.006, 0.003),
+)
+"""Errors of the usual table in inches and metric, + above the others. [m] (judgement)"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -267,7 +264,7 @@ def lip_table(
     opening: Opening,
     outlets: int,
     flows: Sequence[Flow],
-    errors: Sequence[float] = LESSON_ERRORS,
+    errors: Sequence[float] = LESSON_ERRORS[False],
 ) -> LipTable:
     """Split a box with one wrong lip, at every flow and every error; errors [m].
 
@@ -297,12 +294,11 @@ def lip_table(
     )
 
 
-LESSON_ERROR = -INCH / 8
-"""The one wrong lip over the others, in the exercise and in a comparison. [m] (judgement)"""
+LESSON_ERROR = (-INCH / 8, -0.003)
+"""The one wrong lip of exercise and comparison over the others, likewise. [m] (judgement)"""
 
 POURS = (LESSON_FLOWS[1], LESSON_FLOWS[2])
-"""The pours of the exercise: the most of an ordinary day, and a bucket. [m3/s]
-(judgement)"""
+"""The pours of the exercise: the most of an ordinary day, a bucket. [m3/s] (judgement)"""
 
 SECONDS = 30.0
 """For how long each outlet is caught. [s] (judgement)"""
@@ -333,7 +329,7 @@ def exercise(
     outlets: int,
     *,
     pours: tuple[Flow, ...] = POURS,
-    error: float = LESSON_ERROR,
+    error: float = LESSON_ERROR[False],
     seconds: float = SECONDS,
 ) -> Exercise:
     """Work out the exercise for a bench box; error [m], seconds [s]."""
@@ -346,14 +342,14 @@ SIDES = {"far": (1.0, 0.0), "inlet": (-1.0, 0.0), "right": (0.0, 1.0), "left": (
 """Which way a box leans towards each of its sides: far wall low, right wall low. [-]
 (by definition)"""
 
-MOST_LEAN = 0.375 * INCH
-"""Lean up to which a sweep goes where nobody says. [m] (judgement)"""
+MOST_LEAN = (0.375 * INCH, 0.012)
+"""Lean up to which a sweep goes where nobody says, likewise. [m] (judgement)"""
 
-USUAL_LEAN = 0.125 * INCH
-"""Lean that people call nothing. [m] (judgement)"""
+USUAL_LEAN = (0.125 * INCH, 0.003)
+"""Lean that people call nothing, in inches and in a metric job. [m] (judgement)"""
 
-STEPS, GRID = 97, 49
-"""Leans along a curve, and along either side of the map. [-] (judgement)"""
+STEPS, GRID, WAYS = 97, 49, 145
+"""Leans along a curve and a side of the map; ways round, the first one twice. [-] (judgement)"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -368,6 +364,11 @@ class Sweep:
     share: Array  # (flows, steps, n) Share of each outlet along the curve. [-]
     low: Array  # (grid,) How much lower the far wall, or the right wall, stands on the map. [m]
     map_share: Array  # (flows, grid, grid, n) Share of each outlet, the far wall's lean first. [-]
+    # (flows,) Lean towards that side at which some line leaves the tolerance; inf where none does
+    # within the sweep, 0 where the level box is out already. [m]
+    limit: Array
+    way: Array  # (ways,) Way of a lean: from low on the right round to low at the far wall. [rad]
+    room: Array  # (flows, ways) The same limit that way, inf where there is none. [m]
     level_head: Array  # (flows,) Head over the lips while they are level. [m]
     warnings: tuple[Note, ...]  # Where the model is weak.
 
@@ -384,8 +385,8 @@ class Sweep:
 
     @property
     def usual_step(self) -> int:
-        """Place of the lean that people call nothing, an eighth of an inch, or nearest to it."""
-        return int(np.abs(self.tilt - USUAL_LEAN).argmin())
+        """Place of the lean that people call nothing, or nearest to it."""
+        return int(np.abs(self.tilt - USUAL_LEAN[self.site.metric]).argmin())
 
     @property
     def equal_targets(self) -> bool:
@@ -414,34 +415,19 @@ class Sweep:
         """Largest difference of any line from its target, over it. [-] (flows, grid, grid)."""
         return _off(self.map_share, self.target)
 
-    @property
-    def limit(self) -> Array:
-        """Lean at which some line leaves the tolerance, between steps by a straight line. [m]
-
-        (flows,); inf where none does, 0 where the level box is out already.
-        """
-        limits, allowed = [], self.tolerance.share
-        for off in _off(self.share, self.target):
-            beyond = np.flatnonzero(off > allowed)
-            first = int(beyond[0]) if beyond.size else self.tilt.size
-            ends = slice(max(first - 1, 0), first + 1)
-            limits.append(
-                np.inf if not beyond.size else np.interp(allowed, off[ends], self.tilt[ends])
-            )
-        return np.array(limits)
-
 
 def sweep(
     site: Site,
     *,
     toward: str = "right",
-    most: float = MOST_LEAN,
+    most: float | None = None,
     steps: int = STEPS,
     grid: int = GRID,
 ) -> Sweep:
     """Lean a box and split it at every lean and flow; most [m]."""
     if toward not in SIDES:
         raise DomainError(f"toward is {toward!r}; a box leans to {', '.join(SIDES)}")
+    most = MOST_LEAN[site.metric] if most is None else most
     if not (np.isfinite(most) and most > 0):
         raise DomainError(f"the most that the box leans is {most} m; it must be above 0")
     tilt, low = np.linspace(0.0, most, steps), np.linspace(-most, most, grid)
@@ -455,19 +441,16 @@ def sweep(
     level = split(inflow, leaning_lips(site, 0.0, 0.0), openings)
     target, level_head = target_shares(site), level.level.copy()
     shares = share[:, :steps], share[:, steps:].reshape(inflow.size, grid, grid, -1)
-    freeze(tilt, low, target, level_head, *shares)
+    tolerance, way = site.tolerance or LESSON_TOLERANCE, np.linspace(0.0, 2 * np.pi, WAYS)
+    ways = np.array([SIDES[toward], *zip(np.sin(way), np.cos(way), strict=True)])
+    room = _room(site, openings, inflow, target, tolerance.share, ways)
+    limit = np.where(room[:, 0] > most, np.inf, room[:, 0])
+    freeze(tilt, low, target, level_head, limit, way, room, *shares)
     return Sweep(
-        site=site,
-        tolerance=site.tolerance or LESSON_TOLERANCE,
-        toward=toward,
-        target=target,
-        tilt=tilt,
-        share=shares[0],
-        low=low,
-        map_share=shares[1],
-        level_head=level_head,
+        site=site, tolerance=tolerance, toward=toward, target=target, tilt=tilt, share=shares[0],
+        low=low, map_share=shares[1], level_head=level_head, limit=limit, way=way, room=room[:, 1:],
         warnings=range_notes(level, [flow.name for flow in site.flows]),
-    )
+    )  # fmt: skip
 
 
 def _over(share: Array, target: Array) -> Array:
@@ -541,7 +524,7 @@ def compare(
     *,
     outlets: int = 4,
     flows: Sequence[Flow] = LESSON_FLOWS,
-    error: float = LESSON_ERROR,
+    error: float = LESSON_ERROR[False],
 ) -> Comparison:
     """Hold kinds of openings against each other; error [m]."""
     if not kinds:
@@ -571,6 +554,7 @@ def choose(site: Site, kinds: Sequence[Kind], spread: float) -> Choice:
     """Hold openings against each other in a box, at its weakest and strongest flow; spread [m]."""
     weak, strong = (pick(site.flows, key=lambda flow: flow.inflow) for pick in (min, max))
     target, level = target_shares(site), leaning_lips(site, 0.0, 0.0)
+    allowed, sides = site.allowed, np.array(list(SIDES.values()))
     steps = spread * np.eye(target.size)[target > 0]
     travel = 2.0 * np.min([o.hole_offset or np.nan for o in site.outlets if not o.capped])
     head, error, settles, cures = [], [], [], []
@@ -579,7 +563,9 @@ def choose(site: Site, kinds: Sequence[Kind], spread: float) -> Choice:
         wrong = split(weak.inflow, np.concatenate([level + steps, level - steps]), kind.opening)
         head.append(result.level)
         error.append(_over(np.abs(wrong.share - result.share[0]), target).max())
-        settles.append(_settling(site, kind.opening, weak.inflow, target))
+        settles.append(np.nan if allowed is None else _room(
+            site, kind.opening, np.array([weak.inflow]), target, allowed, sides
+        ).min())  # fmt: skip
         cures.append(travel if isinstance(kind.opening, Circle) and travel < np.inf else np.nan)
     found = [np.array(each, np.float64) for each in (head, error, settles, cures)]
     freeze(*found)
@@ -587,14 +573,28 @@ def choose(site: Site, kinds: Sequence[Kind], spread: float) -> Choice:
                   error=found[1], settles=found[2], cures=found[3])  # fmt: skip
 
 
-def _settling(site: Site, opening: Opening, inflow: float, target: Array) -> float:
-    """The least that a side sinks till a line is outside, inf where it is more than 0.5 m. [m]"""
-    if site.allowed is None:
-        return np.nan
-    low, high = np.zeros(len(SIDES)), np.full(len(SIDES), 0.5)
+_FARTHEST = 0.5
+"""Lean up to which a limit is looked for. [m] (judgement)"""
+
+
+def _room(
+    site: Site,
+    openings: Opening | Sequence[Opening],
+    inflow: Array,
+    target: Array,
+    allowed: float,
+    ways: Array,
+) -> Array:
+    """The least that a level box leans till a line is outside, inf where it is over 0.5 m. [m]
+
+    inflow (flows,) [m3/s]; ways (w, 2): far wall low, right wall low [-] -> (flows, w).
+    """
+    low = np.zeros((inflow.size, len(ways)))
+    level = _off(split(inflow, leaning_lips(site, 0.0, 0.0), openings).share, target) <= allowed
+    high = np.where(level[:, None], low + _FARTHEST, 0.0)
     for _ in range(40):
         middle = (low + high) / 2
-        lips = leaning_lips(site, *(middle * np.array(list(SIDES.values())).T))
-        inside = _off(split(inflow, lips, opening).share, target) <= site.allowed
+        lips = leaning_lips(site, *(middle * way for way in ways.T))
+        inside = _off(split(inflow[:, None], lips, openings).share, target) <= allowed
         low, high = np.where(inside, middle, low), np.where(inside, high, middle)
-    return float(low.min()) if low.min() < 0.499 else np.inf
+    return np.where(low < 0.999 * _FARTHEST, low, np.inf)

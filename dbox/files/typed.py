@@ -7,7 +7,7 @@ are two. One unit at the end goes for all.
 """
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -15,7 +15,8 @@ from typing import Any, TypeVar
 
 from dbox import keys, units
 from dbox.errors import ScenarioError, any_of, at_place, did_you_mean, show
-from dbox.fieldwork.lessons import LESSON_KINDS, LESSON_TOLERANCE, Kind, lesson_site, with_opening
+from dbox.fieldwork.lesson_cases import DIFFICULTIES, TOPICS
+from dbox.fieldwork.lessons import LESSON_KINDS, LESSON_TOLERANCE, Kind, lesson_site
 from dbox.fieldwork.site import (
     DEFAULT_SPREAD,
     INLETS,
@@ -173,13 +174,13 @@ class Words:
         return flows or ORDINARY_FLOWS
 
 
-def typed(option: str, word: str, read: Callable[[str, str], _T]) -> _T:
+def typed(option: str, word: str, read: Callable[[str, str], _T], units: str | None = None) -> _T:
     """Read the word of one option.
 
     >>> typed("--volume", "20 L", some_volume)
     0.02
     """
-    with Words() as words:
+    with Words(units or "in") as words:
         value = words.read(option, word, read)
     assert value is not None
     return value
@@ -257,21 +258,24 @@ def lesson_box(
     coefficient: float | None = None,
     flows: Sequence[str] = (),
     tolerance: str | None = None,
+    units: str | None = None,
 ) -> Site:
     """The box of a lesson: made up, or that of a scenario, with what was typed in its place.
 
-    coefficient [-].
+    coefficient [-]; units: of bare lengths of the made-up box, and of what is shown.
     """
-    with Words() as words:
+    with Words(units or "in") as words:
         if coefficient is not None and opening is None:
             words.faults.append("--coefficient needs --opening; name the opening it is of")
         hole, limit = words.opening(opening, coefficient), words.tolerance(tolerance)
         inflows = words.flows(flows) if flows else ()
     site = own or lesson_site(4 if outlets is None else outlets)
     return replace(
-        site if hole is None else with_opening(site, hole),
+        site,
+        outlets=tuple(replace(o, opening=hole or o.opening) for o in site.outlets),
         flows=inflows or site.flows,
         tolerance=limit or site.tolerance or LESSON_TOLERANCE,
+        metric=site.metric if own else units in ("mm", "cm"),
     )
 
 
@@ -283,14 +287,15 @@ def choice_box(
     tolerance: str | None,
     offset: str | None,
     spread: str | None,
+    units: str | None,
 ) -> tuple[Site, float]:
     """The box that openings are chosen for, and what a lip may be off in it. [m]
 
     Nothing is assumed for a tolerance or an offset that nobody gave.
     """
-    hole = None if offset is None else typed("--offset", offset, keys.offset)
-    off = None if spread is None else typed("--spread", spread, keys.spread)
-    site = lesson_box(own, outlets=outlets, flows=flows, tolerance=tolerance)
+    hole = None if offset is None else typed("--offset", offset, keys.offset, units)
+    off = None if spread is None else typed("--spread", spread, keys.spread, units)
+    site = lesson_box(own, outlets=outlets, flows=flows, tolerance=tolerance, units=units)
     if tolerance is None and (own is None or own.tolerance is None):
         site = replace(site, tolerance=None)
     if hole is not None:
@@ -299,23 +304,45 @@ def choice_box(
     return site, off or site.spread or DEFAULT_SPREAD
 
 
-def lesson_kinds(openings: Sequence[str]) -> tuple[Kind, ...]:
+def lesson_kinds(openings: Sequence[str], units: str | None = None) -> tuple[Kind, ...]:
     """Read the openings to compare; the usual ones where none was typed."""
-    with Words() as words:
+    with Words(units or "in") as words:
         found = [(word, words.opening(word)) for word in openings]
     return tuple(Kind(word, hole) for word, hole in found if hole) or LESSON_KINDS
 
 
-def lesson_height(option: str, word: str) -> float:
+def lesson_height(option: str, word: str, units: str | None = None) -> float:
     """Read a height of a lesson. [m]
 
-    >>> lesson_height("--error", "-1/8")
-    -0.003175
+    >>> lesson_height("--error", "-1/8"), lesson_height("--error", "-3", "mm")
+    (-0.003175, -0.003)
     """
-    height = typed(option, word, keys.reading)
+    height = typed(option, word, keys.reading, units)
     if height == 0:
         raise ScenarioError(f"{option} is {show(word)}; give a height that is not nought")
     return height
+
+
+def lesson_topics(topics: Sequence[str], difficulty: str) -> tuple[tuple[str, ...], str]:
+    """Read what cases are asked for by.
+
+    >>> lesson_topics(["full-trench"], "Hard")
+    (('full trench',), 'hard')
+    """
+    with Words() as words:
+        asked = [words.read("--topic", word, lambda w, _: _listed(w, TOPICS)) for word in topics]
+        level = words.read("--difficulty", difficulty, lambda w, _: _listed(w, DIFFICULTIES))
+    assert level is not None
+    return tuple(filter(None, asked)), level
+
+
+def _listed(word: str, known: Iterable[str]) -> str:
+    """Read one of a few words; where it is none of them, name them all."""
+    try:
+        return keys.choice(word, known)
+    except ScenarioError:
+        told = any_of(each.replace(" ", "-") for each in known)
+        raise ScenarioError(f"is {show(word)}; it may be {told}") from None
 
 
 def lesson_outlet(site: Site, label: str | None) -> int:

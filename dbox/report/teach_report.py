@@ -1,28 +1,24 @@
-"""Numbers of a lesson and its cases, for machines and for people.
+"""Numbers of a lesson, for machines and for people.
 
 Shares are fractions in JSON and per cent in a table. What never happens within a sweep is null.
 """
 
+import math
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict
-from itertools import chain
 from typing import Any
 
 import numpy as np
 
-from dbox.fieldwork.evidence import OUTLET_WORDS, WORDS
-from dbox.fieldwork.lesson_cases import Case
 from dbox.fieldwork.lessons import SIDES, Choice, Comparison, LipTable, Sweep
 from dbox.fieldwork.site import Flow
 from dbox.files.csv_table import csv_text
-from dbox.files.evidence_words import NAMES
 from dbox.hydraulics.openings import Circle, Notch, Opening, PipeEnd, Slot
-from dbox.lengths import PLAIN
+from dbox.lengths import PLAIN, Lengths
 from dbox.report.blocks import Column, Heading, Paragraph, Section, Table, columns, text, warned
-from dbox.report.cautions import LESSON
 from dbox.report.encode import Json, encode, rows
 from dbox.report.wording import sentences
 from dbox.units import (
+    INCH,
     LITRE_PER_MINUTE,
     gpm,
     gpm_litres,
@@ -31,6 +27,31 @@ from dbox.units import (
     millimetres,
     percent_text,
 )
+
+
+def amount(inflow: float, lengths: Lengths) -> str:
+    """A flow in the unit of a job. [m3/s]"""
+    return litres_per_min(inflow) if lengths.metric else gpm(inflow)
+
+
+def both_amounts(inflow: float, lengths: Lengths) -> str:
+    """A flow both ways, that of the job first. [m3/s]"""
+    metric = f"{litres_per_min(inflow)} ({gpm(inflow)})"
+    return metric if lengths.metric else gpm_litres(inflow)
+
+
+def up_to(limit: float, lengths: Lengths) -> str:
+    """A limit both ways, never more than it is; below a 64th of an inch in millimetres alone. [m]
+
+    >>> up_to(0.0254 * 0.17, PLAIN), up_to(0.0003, PLAIN), up_to(0.0056, Lengths(metric=True))
+    ('5/32 in (4.3 mm)', '0.3 mm', '5.6 mm (7/32 in)')
+    """
+    metric = millimetres(math.floor(limit * 1e4 + 1e-6) / 1e4)
+    parts = math.floor(limit / INCH * 64 + 1e-6)
+    pair = [f"{inches(parts / 64 * INCH, parts=64)}", metric]
+    if not parts:
+        return metric
+    return f"{pair[lengths.metric]} ({pair[not lengths.metric]})"
 
 
 def _flows(flows: Sequence[Flow], **columns: Any) -> list[Json]:
@@ -154,131 +175,12 @@ def table_json(table: LipTable) -> Json:
     }
 
 
-def cases_json(cases: Sequence[Case], *, key: bool) -> Json:
-    """Mystery cases as JSON."""
-    told = []
-    for case in cases:
-        labels = [outlet.label for outlet in case.shown.outlets]
-        seen = encode(asdict(case.shown.evidence))
-        caught = [{p.name: p.catches[i] for p in case.shown.pours} for i in range(len(labels))]
-        told.append({
-            "title": case.shown.title,
-            "outlets": rows(
-                label=labels, readings_m=[outlet.readings for outlet in case.shown.outlets],
-                caught_m3_s=caught, evidence=seen.pop("outlets"),
-            ),
-            "evidence": seen,
-            "pours": [
-                {"name": p.name, "inflow_m3_s": p.inflow, "order": [labels[i] for i in p.order]}
-                for p in case.shown.pours
-            ],
-        })  # fmt: skip
-        if key:
-            told[-1]["key"] = {
-                "cause": case.cause,
-                "outlet": labels[case.outlet] if case.outlet >= 0 else None,
-                "look": case.look,
-                "look_shows": case.look_shows,
-                "why": list(case.why),
-            }
-    return {"seed": cases[0].seed, "invented": True, "cases": told}
-
-
 def _csv(heads: Sequence[str], lines: Iterable[Sequence[str | float]]) -> str:
     """A table of words and numbers, these to six places."""
     return csv_text(heads, [
         [cell if isinstance(cell, str) else float(f"{round(float(cell), 6):.8g}") for cell in line]
         for line in lines
     ])  # fmt: skip
-
-
-QUESTION = "Guess first. What is wrong, and at which outlet? What single look would settle it?"
-BLANKS = ("Cause", "Outlet", "How sure, %", "The one look")
-INVENTED = "INVENTED DATA: a case made up for teaching; no such box was measured."
-
-
-def _by_outlet(case: Case, lines: Sequence[Sequence[str]]) -> Table:
-    """A table with a column for each outlet."""
-    labels = [outlet.label for outlet in case.shown.outlets]
-    cells = [Column(label, 15, "right") for label in labels]
-    return Table([Column("outlet", 9, whole=True, on_paper=30), *cells], lines)
-
-
-def _readings(case: Case) -> Table:
-    """What was read and caught."""
-    outlets = case.shown.outlets
-    lines: list[list[str]] = []
-    for i, heights in enumerate(zip(*(outlet.readings for outlet in outlets), strict=True), 1):
-        words = [inches(height, signed=True, parts=32) for height in heights]
-        lines.append([f"lip over still water, reading {i}", *words])
-    for pour in case.shown.pours:
-        catches = ["" if c is None else litres_per_min(c) for c in pour.catches]
-        lines.append([f"caught, {pour.name} {litres_per_min(pour.inflow)}", *catches])
-        places = {outlet: str(place) for place, outlet in enumerate(pour.order, start=1)}
-        started = [places.get(i, "never") for i in range(len(outlets))]
-        lines.append([f"started, {pour.name}", *started])
-    return _by_outlet(case, lines)
-
-
-def _looks(case: Case) -> list[tuple[str, ...]]:
-    """Each look at the outlets: its name, and its word at each of them, empty where not taken."""
-    evidence, places = case.shown.evidence, range(len(case.shown.outlets))
-    looks = []
-    for name in (*OUTLET_WORDS, "ground"):
-        seen = [getattr(evidence.of_outlet(i), name) for i in places]
-        if name == "ground":
-            seen = [None if where is None else ", ".join(where) or "none" for where in seen]
-        looks.append((NAMES[name], *("" if word is None else str(word) for word in seen)))
-    return looks
-
-
-def seen_at_outlets(case: Case) -> Table:
-    """What was seen of each outlet and its line, where it is not the same at all."""
-    return _by_outlet(case, [look for look in _looks(case) if len({*look[1:]}) > 1])
-
-
-def same_at_all_outlets(case: Case) -> list[str]:
-    """What was seen alike at every outlet, one sentence each."""
-    alike = [look for look in _looks(case) if len({*look[1:]}) == 1 and look[1]]
-    return [f"{name}: {word}" for name, word, *_ in alike]
-
-
-def case_blocks(case: Case) -> dict[str, list[Section]]:
-    """What a group is given, by what it is."""
-    poured = " and ".join(f"{p.name} {gpm_litres(p.inflow)}" for p in case.shown.pours)
-    about = (
-        "Four 2 in holes and equal lines: outlet 1 in the left wall, 2 and 3 in the far wall, 4 in "
-        "the right wall, seen from the inlet. A reading is good to 1/32 in, + above the water; a "
-        f"catch to 5 %. Poured: {poured}."
-    )
-    differing, alike = seen_at_outlets(case), "; ".join(same_at_all_outlets(case))
-    looked = {NAMES[name]: getattr(case.shown.evidence, name) for name in WORDS}
-    seen = "; ".join(f"{name}: {word}" for name, word in looked.items() if word is not None)
-    return {
-        "Read and caught": [[_readings(case)], [Paragraph(about)]],
-        "Seen at the outlets and their lines": [
-            [differing] if differing.rows else [],
-            [Paragraph(f"At every outlet alike: {alike}.")],
-        ],
-        "House, tank and box": [[Paragraph(f"{seen}.")]],
-    }
-
-
-def key_blocks(case: Case) -> Section:
-    """The key: cause, outlet, the look that settles it, what it shows, and why."""
-    label = case.site.outlets[case.outlet].label if case.outlet >= 0 else ""
-    where = (f", outlet {label}" if label else ", any outlet") if case.look_of_outlet else ""
-    told = {
-        "Cause": case.cause_name,
-        "Outlet": label or "the whole box",
-        "The one look that settles it": f"{NAMES[case.look]}{where}",
-        "It shows": case.look_shows,
-    }
-    return [
-        Heading(f"KEY to {case.site.title}"),
-        *(Paragraph(f"{name}: {words}", "  ", hang=2) for name, words in told.items()),
-        *(Paragraph(reason, "  - ") for reason in case.why),
-    ]
 
 
 _MOST_ROWS, _MOST_FLOWS = 6, 4
@@ -288,15 +190,18 @@ def sweep_report(sweep: Sweep) -> list[str]:
     """Lines of at most 72 columns."""
     site, flows = sweep.site, sweep.site.flows
     side, allowed = f"the {sweep.toward} side", percent_text(sweep.tolerance.share, 0)
+    lengths = site.lengths
     step, (weak, strong) = sweep.usual_step, sweep.ends
     line = sweep.worst[weak, step]
     what = "Share" if sweep.equal_targets else "Share over target"
     title = f"{site.title}{' (invented)' if site.record.invented else ''}".strip() or "Box"
     lead = (
-        f"With {side} {PLAIN.both(sweep.tilt[step])} low, outlet {site.outlets[line].label} "
+        f"With {side} {lengths.both(sweep.tilt[step])} low, outlet {site.outlets[line].label} "
         f"gets {percent_text(sweep.share[weak, step, line])} at "
-        f"{gpm_litres(flows[weak].inflow)} and {percent_text(sweep.share[strong, step, line])} at "
-        f"{gpm_litres(flows[strong].inflow)}; its target is {percent_text(sweep.target[line])}."
+        f"{both_amounts(flows[weak].inflow, lengths)} and "
+        f"{percent_text(sweep.share[strong, step, line])} at "
+        f"{both_amounts(flows[strong].inflow, lengths)}; its target is "
+        f"{percent_text(sweep.target[line])}."
     )
     about = (
         f"Lips level before the box leans; then {side} is let down. {what} of the worst line, and "
@@ -304,14 +209,14 @@ def sweep_report(sweep: Sweep) -> list[str]:
     )
     within = [Paragraph(f"Every line stays within {allowed} of its target:")]
     for flow, limit in zip(flows, sweep.limit.tolist(), strict=True):
-        name = f"{flow.name} ({litres_per_min(flow.inflow)})"
+        name = f"{flow.name} ({amount(flow.inflow, lengths)})"
         if flow.name[:1].isdigit():
-            name = gpm_litres(flow.inflow)
+            name = both_amounts(flow.inflow, lengths)
         words = "not even level"
         if limit == np.inf:
-            words = f"all the way to {PLAIN.both(sweep.tilt[-1])}"
+            words = f"all the way to {lengths.both(sweep.tilt[-1])}"
         elif limit > 0:
-            words = f"up to {inches(limit, parts=64)} ({millimetres(limit)})"
+            words = f"up to {up_to(limit, lengths)}"
         within.append(Paragraph(f"at {name}: {words}", "  ", hang=2))
     source = sweep.tolerance.source
     return text([
@@ -326,17 +231,18 @@ def sweep_report(sweep: Sweep) -> list[str]:
 
 def _leans(sweep: Sweep, part: range) -> Table:
     """The worst line at each of some leans, for some of the flows."""
-    lines = []
+    lines, metric = [], sweep.site.metric
     for step in range(0, sweep.tilt.size, max(1, (sweep.tilt.size - 1) // _MOST_ROWS)):
         lean = float(sweep.tilt[step])
-        lines.append([inches(lean, parts=64), millimetres(lean)])
+        lines.append([inches(lean, parts=64), millimetres(lean)][:: -1 if metric else 1])
         for i in part:
             label = sweep.site.outlets[sweep.worst[i, step]].label
             which = f" ({label})" if step and len(label) <= 2 else ""
             share = percent_text(sweep.scale * sweep.over_target[i, step])
             lines[-1].append(f"{share}{which}")
     heads = [Column("low by", 8, "right"), Column("", 10, "right")]
-    return Table([*heads, *_over_columns([sweep.site.flows[i] for i in part], 12)], lines)
+    return Table([*heads, *_over_columns([sweep.site.flows[i] for i in part], 12, metric)],
+                 lines)  # fmt: skip
 
 
 def _parts(flows: Sequence[Flow]) -> list[range]:
@@ -345,23 +251,26 @@ def _parts(flows: Sequence[Flow]) -> list[range]:
     return [range(start, min(start + _MOST_FLOWS, len(flows))) for start in starts]
 
 
-def _over_columns(flows: Sequence[Flow], width: int) -> list[Column]:
-    """Gallons and litres a minute over the columns of some flows."""
-    return [Column(f"{gpm(f.inflow)}\n{litres_per_min(f.inflow)}", width, "right") for f in flows]
+def _over_columns(flows: Sequence[Flow], width: int, metric: bool) -> list[Column]:
+    """Gallons and litres a minute over the columns of some flows, that of the job first."""
+    pairs = [(gpm(f.inflow), litres_per_min(f.inflow))[:: -1 if metric else 1] for f in flows]
+    return [Column("\n".join(pair), width, "right") for pair in pairs]
 
 
-def compare_report(comparison: Comparison, choice: Choice | None = None) -> list[str]:
+def compare_report(
+    comparison: Comparison, choice: Choice | None = None, lengths: Lengths = PLAIN
+) -> list[str]:
     """Lines of at most 72 columns."""
     error, flows = comparison.error, comparison.flows
     lead = (
-        f"{comparison.outlets} outlets, one lip {PLAIN.both(abs(error))} "
+        f"A made-up box with {comparison.outlets} outlets, one lip {lengths.both(abs(error))} "
         f"{'low' if error < 0 else 'high'}: share of its line, with the most forgiving opening at "
-        f"{gpm_litres(flows[comparison.weakest].inflow)} first. "
+        f"{both_amounts(flows[comparison.weakest].inflow, lengths)} first. "
         f"Fair is {percent_text(comparison.fair)}."
     )
     tables = []
     for part in _parts(flows):
-        heads = _over_columns([flows[i] for i in part], 10)
+        heads = _over_columns([flows[i] for i in part], 10, lengths.metric)
         lines = []
         for k in comparison.order:
             cells = [(comparison.share[k, i], comparison.head[k, i]) for i in part]
@@ -369,7 +278,7 @@ def compare_report(comparison: Comparison, choice: Choice | None = None) -> list
             lines.append([
                 f"{comparison.kinds[k].name}\n  head",
                 *(f"{percent_text(share)}\n{millimetres(head)}" for share, head in cells),
-                f"{inches(drop)}\n{millimetres(drop)}",
+                "\n".join(lengths.pair(drop)),
             ])  # fmt: skip
         columns = [Column("opening", 16, whole=True), *heads, Column("drop", 14, "right")]
         tables.append([Table(columns, lines)])
@@ -384,7 +293,7 @@ def compare_report(comparison: Comparison, choice: Choice | None = None) -> list
 def _choice_blocks(choice: Choice, order: Iterable[int]) -> list[Section]:
     """Openings side by side, and what the columns mean."""
     site, (weak, strong), metric = choice.site, choice.flows, choice.site.metric
-    weakest, strongest = ((litres_per_min if metric else gpm)(f.inflow) for f in (weak, strong))
+    weakest, strongest = (amount(f.inflow, site.lengths) for f in (weak, strong))
     off = site.lengths.one(choice.spread)
 
     def cell(metres: float, unknown: str = "-") -> str:
@@ -425,18 +334,18 @@ def _choice_blocks(choice: Choice, order: Iterable[int]) -> list[Section]:
     ]
 
 
-def lip_blocks(table: LipTable) -> list[Section]:
+def lip_blocks(table: LipTable, lengths: Lengths = PLAIN) -> list[Section]:
     """The table of the handout: flows down, errors across."""
     fair = percent_text(table.fair)
     errors = [
-        Column(f"{inches(abs(e), parts=32)}\n{'low' if e < 0 else 'HIGH'}", 9, "right")
+        Column(f"{lengths.one(abs(e))}\n{'low' if e < 0 else 'HIGH'}", 9, "right")
         for e in table.error.tolist()
     ]
     heads = [Column("total flow", 12), Column("water over\nlevel lips", 12, "right"), *errors]
     lines = [
         [
             f"{litres_per_min(flow.inflow)}\n{gpm(flow.inflow)}",
-            f"{inches(head, parts=32)}\n{millimetres(head)}",
+            "\n".join(lengths.pair(head)),
             *(percent_text(share, 0) for share in shares),
         ]
         for flow, head, shares in zip(table.flows, table.level_head, table.share, strict=True)
@@ -445,21 +354,6 @@ def lip_blocks(table: LipTable) -> list[Section]:
     return [[Heading(words)], [Table(heads, lines)]]
 
 
-def table_report(table: LipTable) -> list[str]:
+def table_report(table: LipTable, lengths: Lengths = PLAIN) -> list[str]:
     """Lines of at most 72 columns: the table of the handout."""
-    return text([*lip_blocks(table), warned(table.warnings)])
-
-
-def case_report(cases: Sequence[Case]) -> list[str]:
-    """Lines of at most 72 columns: what each group is given."""
-    sections: list[Section] = []
-    blanks = [Paragraph(f"{blank + ':':<14}______", "  ") for blank in BLANKS]
-    for case in cases:
-        parts = chain(*case_blocks(case).values())
-        sections += [[Heading(case.shown.title)], *parts, [Paragraph(QUESTION), *blanks]]
-    return text([*sections, [Paragraph(INVENTED), Paragraph(LESSON)]])
-
-
-def key_report(cases: Sequence[Case]) -> list[str]:
-    """Lines of at most 72 columns: the key."""
-    return text([*map(key_blocks, cases), [Paragraph(INVENTED)]])
+    return text([*lip_blocks(table, lengths), warned(table.warnings)])

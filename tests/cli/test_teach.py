@@ -87,7 +87,7 @@ def test_a_handout_has_its_key_in_a_file_of_its_own(dbox, tmp_path: Path):
     assert f"wrote {key}" in out
     assert "70 %" in out
     assert out_file.read_bytes().count(b"/Type /Page ") == 2
-    assert key.read_bytes().count(b"/Type /Page ") == 1
+    assert key.read_bytes().count(b"/Type /Page ") == 2
     first = out_file.read_bytes()
     assert dbox("teach", "handout", "--out", str(out_file))[0] == 2
     words = ("teach", "handout", "--out", str(out_file), "--paper", "a4", "--overwrite", "--json")
@@ -123,7 +123,7 @@ def test_a_case_has_its_key_in_a_file_of_its_own(dbox, tmp_path: Path):
     assert first == again
     assert all(content.startswith(b"%PDF") for content in pages)
     cases, keys = (content.decode() for content in first)
-    causes = re.findall(r"Cause: (.+)", keys)
+    causes = re.findall(r"Cause: (.+)", keys)  # neither is one that cannot be told
     assert len(causes) == 2
     assert not any(cause in cases for cause in causes)
     assert dbox(*words, str(tmp_path / "first.txt"), "--overwrite")[0] == 0
@@ -141,6 +141,31 @@ def test_the_key_of_a_case_comes_only_when_asked_for(dbox):
     assert set(held) == {None}
     assert "Cause: " not in dbox("teach", "case", "--seed", "5")[1].replace("Cause:        ", "")
     assert key["cause"]
+
+
+def test_cases_are_asked_for_by_topic_and_difficulty_and_wrong_ones_are_listed(dbox):
+    words = ("teach", "case", "--seed", "2", "--json", "--key", "--groups", "2")
+    asked = ("--topic", "full-trench", "--difficulty", "hard")
+    told = json.loads(dbox(*words, *asked)[1])["cases"]
+    assert [(case["key"]["topic"], case["difficulty"]) for case in told] == [
+        ("full trench", "hard")
+    ] * 2
+    assert {o["evidence"]["port"] for case in told for o in case["outlets"]} == {None}
+    code, out, err = dbox(*words, "--topic", "frost", "--difficulty", "mild")
+    assert (code, out) == (2, "")
+    assert 'error: --topic is "frost"; it may be tilted-box, low-lip,' in err
+    assert '--difficulty is "mild"; it may be easy, usual or hard' in err
+
+
+def test_a_lesson_speaks_in_the_unit_asked(dbox):
+    _, out, _ = dbox("teach", "sweep", "--units", "mm")
+    assert "3.0 mm (1/8 in) low" in " ".join(out.split())
+    assert json.loads(dbox("teach", "sweep", "--units", "mm", "--json")[1])["tilt_m"][-1] == 0.012
+    _, out, _ = dbox("teach", "compare", "--units", "mm", "--error", "-4")
+    assert "one lip 4.0 mm (5/32 in) low" in out
+    code, _, err = dbox("teach", "sweep", "off-level", "--units", "mm")
+    assert code == 2
+    assert "--units is for use without FILE" in err
 
 
 CHOICE = ("teach", "compare", "--opening", "circle 2 in", "--opening", "notch 60 deg")
