@@ -6,6 +6,8 @@ import re
 
 import pytest
 
+from dbox.fieldwork.diagnosis.causes import KEYS
+
 SEEN = """
 title = "Four lines"
 units = "in"
@@ -79,9 +81,14 @@ def test_json_has_the_promised_keys_in_si(dbox):
     answer = json.loads(out, parse_constant=pytest.fail)
     assert sorted(answer) == [
         "causes", "contradictions", "fits_well", "next_tests", "normal", "off_level", "overload",
-        "summed", "unexplained", "warnings",
+        "pairs_left_out", "rests_on", "summed", "unexplained", "warnings",
     ]  # fmt: skip
-    assert sum(c["probability"] for c in answer["causes"]) == pytest.approx(1)
+    left, every = answer["pairs_left_out"], [c["probability"] for c in answer["causes"]]
+    assert sum(every) + left["probability"] == pytest.approx(1)
+    assert left["probability"] < left["count"] * left["under"]
+    assert all(len(c["parts"]) == 1 or c["probability"] >= 0.001 for c in answer["causes"])
+    # every cause by itself is there, at every outlet where it may sit
+    assert {c["cause"] for c in answer["causes"]} >= {*KEYS}
     chances = [c["probability"] for c in answer["causes"]]
     assert chances == sorted(chances, reverse=True)
     assert {"cause", "outlet", "probability", "for", "against"} <= set(answer["causes"][0])

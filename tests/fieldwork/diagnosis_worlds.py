@@ -74,9 +74,10 @@ def by_cause(site: Site, draws: int) -> dict[str, float]:
 
 
 def flagged(site: Site, draws: int) -> bool:
-    """Whether the tool points something out: a contradiction, or that nothing fits well."""
+    """Whether the tool points something out: two looks that do not go together, one look on which
+    alone the lead rests, or that nothing fits well."""
     found = diagnose(site, draws=draws)
-    return bool(found.contradictions) or not found.fits_well
+    return bool(found.contradictions or found.keystones) or not found.fits_well
 
 
 @cache

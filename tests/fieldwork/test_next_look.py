@@ -127,6 +127,17 @@ def test_a_look_is_told_by_the_two_causes_that_it_parts():
     assert told & {"blocked", "crushed", "deep_block", "back_pitched"}
 
 
+@pytest.mark.parametrize("seen", [{}, {"outlets": (replace(DRY, mouth="full"), DRY, DRY, DRY)}])
+def test_a_look_is_told_by_a_cause_that_shows_by_it(seen):
+    """A look for a deposit is told by what leaves a deposit, a cap by what is capped: the table of
+    what each cause shows."""
+    told = [look for look in listed(**seen) if look.kind.usual and look.kind.name != "mouth"]
+    assert told
+    for look in told:
+        shows = {*look.kind.under, *look.kind.everywhere}
+        assert shows & {CAUSES[cause].key for parts in look.parts for cause, _ in parts}
+
+
 def test_a_pour_made_leaves_only_the_other():
     site = replace(box(), pours=(Pour(name="p", inflow=3e-4, catches=(7.5e-5,) * 4),))
     names = {kind.name for kind, _ in _Prospect(weigh(site, draws=20, seed=1), 1).looks}
