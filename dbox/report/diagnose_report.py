@@ -441,9 +441,10 @@ def _off_level(found: Diagnosis, lead: Told) -> str:
     if read.size < 2 or np.ptp(read) < _OFF_LEVEL:
         return ""
     inches, metric = site.lengths.pair(float(np.ptp(read)))
-    faults = [cause.fault for cause, _ in lead.answer.parts if cause.fault]
-    mine = lead.probability >= _STANDS_OUT and any(fault.read for fault in faults)
-    may = "may well" if mine else "may not"
+    causes = [cause for cause, _ in lead.answer.parts] if lead.probability >= _STANDS_OUT else []
+    if any(cause.normal and cause.fault for cause in causes):
+        return ""
+    may = "may well" if any(cause.fault and cause.fault.read for cause in causes) else "may not"
     return f"The lips are off level by {inches} ({metric}), which {may} be the trouble."
 
 

@@ -378,7 +378,8 @@ def _context(site: Site, key: str, outlet: int) -> float:
     if key == "trickle" and strong:
         return 0.2
     if key == "no_dose":
-        return 2.0 if strong else 0.05
+        # a weight is over all systems, of which about one in three is dosed
+        return 3.0 if strong else 0.05
     if key == "holes" and len({o.opening for o in site.outlets if not o.capped}) > 1:
         return 5.0
     if key == "unequal":

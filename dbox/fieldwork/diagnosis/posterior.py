@@ -61,10 +61,10 @@ FITS_BADLY = 0.125
 SURPRISED = 3.0
 """Standard deviations of surprise from which nothing is said to fit well. [-] (judgement)"""
 
-DECIDES = 10.0
-"""How many times as well as the one that would lead without it a look fits the cause that leads,
-from which that rests on it alone. [-] (judgement: so fitted on the made-up world that is kept for
-it that 8 in 100 jobs without a wrong look are pointed out)"""
+DECIDES, LEADS = 10.0, 0.15
+"""How many times as well as the cause that would lead without it a look fits the one that leads,
+and how probable the other would be, from which the lead rests on that look alone. [-] (judgement:
+so fitted on `LOOSE` too that 8 in 100 jobs without a wrong look are pointed out)"""
 
 SPEAKS = 0.35
 """Least support, as a natural logarithm, that is worth telling. [-] (judgement)"""
@@ -460,7 +460,7 @@ def keystones(weighing: Weighing) -> tuple[Keystone, ...]:
     for item, log_without in zip(weighing.items, weighing.log_without, strict=True):
         without = _sums(of, _unlogged(log_without), len(every))
         first = int(without.argmax())
-        if item.words is not None and first != lead:
+        if item.words is not None and first != lead and without[first] >= LEADS:
             odds = now[lead] * without[first], max(now[first] * without[lead], _LEAST)
             if odds[0] >= DECIDES * odds[1]:
                 key = Keystone(seen=item.seen, lead=every[lead], other=every[first])
