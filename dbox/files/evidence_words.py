@@ -160,7 +160,8 @@ def size_words(site: Site, answer: Answer) -> str:
         return ""
     where = at_outlet(site, answer.outlet)
     if size.kind == "leak":
-        return f"loses {litres_per_min(size.low)} to {litres_per_min(size.high)}"
+        low, high = litres_per_min(size.low), litres_per_min(size.high)
+        return f"loses {low.rpartition(' ')[0]} to {high}"
     band = band_words(size, site.lengths)
     if size.kind == "drop":
         return f"box down {band} toward {where}" if where else f"box down {band}"

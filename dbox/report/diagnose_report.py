@@ -366,7 +366,7 @@ def _top(found: Diagnosis, lead: Told) -> Section:
     head = head if found.fits_well else "NOTHING FITS WELL; first is"
     if found.contradictions:
         words = f"LOOK AGAIN: {again_words(found.site, found.contradictions[0])}"
-    elif found.keystones:
+    elif found.keystones and stands_out:
         words = f"LOOK AGAIN: {look_again(found.site, found.keystones[0].seen)}"
     elif found.looks and (found.looks[0].bits >= LITTLE or not stands_out):
         look = found.looks[0]
@@ -394,7 +394,7 @@ def _keystones(found: Diagnosis) -> Section:
         return []
     blocks: list[Block] = [Heading("THE LEAD RESTS ON ONE LOOK; make that again before you dig")]
     for key in found.keystones[:_KEYSTONES]:
-        words = f"{seen_at(found.site, key.seen)}: {deciding_words(key)}"
+        words = f"{seen_at(found.site, key.seen)}; {deciding_words(key)}"
         again = f"Look again: {look_again(found.site, key.seen)}"
         blocks.append(Paragraph(f"{words}. {again}", "  - "))
     return blocks

@@ -128,6 +128,25 @@ def test_contradicting_evidence_is_named(dbox, contradicting):
     }
 
 
+def test_a_look_that_alone_decides_is_to_be_made_again_before_anyone_digs(dbox, tmp_path):
+    """A full mouth over a dry port is a blocked header, but that somebody saw a cap there."""
+    path, dry = tmp_path / "cap.toml", 'evidence = {mouth = "dry", port = "dry", cap = "none"}'
+    seen = 'evidence = {mouth = "full", port = "dry", rod = "hard stop", cap = "capped"}'
+    path.write_text(
+        SEEN[: SEEN.index("readings =")]
+        + f"outlet = [{{{dry}}}, {{{dry}}}, {{{dry}}}, {{{seen}}}]\n"
+    )
+    _, out, _ = dbox("diagnose", str(path), *FEW)
+    again = "outlet 4: look whether an outlet is capped, a line valved off"
+    assert f"LOOK AGAIN: {again}" in flowed("\n".join(out.splitlines()[:6]))
+    told = "outlet 4, cap: capped; it alone decides between a capped outlet and a blocked header."
+    assert f"{told} Look again: {again}" in flowed(out)
+    (key,) = json.loads(dbox("diagnose", str(path), *FEW, "--json")[1])["rests_on"]
+    assert (key["lead"], key["without_it"], key["look_again"]) == ("capped", "blocked", again)
+    path.write_text(path.read_text().replace(', cap = "capped"', ""))
+    assert "RESTS ON ONE LOOK" not in dbox("diagnose", str(path), *FEW)[1]
+
+
 def with_ports(tmp_path, *words):
     path = tmp_path / "ports.toml"
     rows = ", ".join(f'{{evidence = {{port = "{word}", mouth = "dry"}}}}' for word in words)

@@ -13,6 +13,9 @@ An observation speaks for a cause by the logarithm of its chance under that caus
 under the others, as probable as lips and pours leave them. It fits badly where the cause gives it
 less than an eighth of the chance of what the cause most expects. A cause that leads and yet is
 surprised, over all, by far more than chance would, is told as "none of these fits well".
+
+Every look is also left out by itself, as if it had not been made. One wrong word is lost among many
+that agree, but for a look that alone decides which cause leads: that is told as the lead's keystone.
 """
 
 from collections.abc import Iterator
