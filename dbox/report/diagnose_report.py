@@ -419,8 +419,13 @@ def _ranked(found: Diagnosis, causes: Sequence[Told]) -> Section:
             "look again, and think of what is not listed here."
         ))  # fmt: skip
     told = [each for each in causes[:_MOST] if each.probability >= _LEAST] or [*causes[:1]]
+    named = set[str]()
     for number, each in enumerate(told, start=1):
-        blocks.append(Paragraph(f"{each.words}: {each.chance}", f"  {number}. "))
+        # what stands in brackets is told once
+        new = {cause.name for cause, _ in each.answer.parts if "(" in cause.name} - named
+        named |= new
+        words = each.words if new else each.short
+        blocks.append(Paragraph(f"{words}: {each.chance}", f"  {number}. "))
         if number <= _TOLD:
             blocks += [Paragraph(line, "     ", hang=2) for line in _why(found, each)]
     rest = max(1.0 - sum(each.probability for each in told), 0.0)

@@ -309,8 +309,9 @@ class _Prospect:
             return np.asarray(each[:_LEADING, None] + each - both)
 
         told = unsure(before[:, leading]) - unsure(after[:, leading])
+        np.fill_diagonal(told, -np.inf)
         pair = sorted(divmod(int(told.argmax()), leading.size))
-        return tuple(answers[leading[each]] for each in pair) if pair[0] < pair[1] else ()
+        return tuple(answers[leading[each]] for each in pair) if leading.size > 1 else ()
 
     def make(self, at: int) -> None:
         """Take a look as made, with what the tries show."""

@@ -15,7 +15,7 @@ less than an eighth of the chance of what the cause most expects. A cause that l
 surprised, over all, by far more than chance would, is told as "none of these fits well".
 
 Every look is also left out by itself, as if it had not been made. One wrong word is lost among many
-that agree, but for a look that alone decides which cause leads: that is told as the lead's keystone.
+that agree, but for a look that alone decides which cause leads: that is told.
 """
 
 from collections.abc import Iterator
