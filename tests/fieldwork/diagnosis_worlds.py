@@ -55,11 +55,12 @@ def written(key: str) -> str:
 
 
 def with_priors(site: Site, setting: Setting) -> Site:
-    """The same visit with the world's priors typed in; what is no single cause is left alone."""
+    """The same visit with the world's priors typed in, and how often it has two causes at once."""
     typed = [
         Prior(c.key, float(setting.priors.get(c.key, 0.0))) for c in CAUSES if c.key != "other"
     ]
-    return replace(site, priors=tuple(typed))
+    two = sum(weight for key, weight in setting.priors.items() if "+" in key)
+    return replace(site, priors=(*typed, Prior("two_causes", float(two))))
 
 
 def by_cause(site: Site, draws: int) -> dict[str, float]:

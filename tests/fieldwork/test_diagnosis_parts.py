@@ -330,6 +330,16 @@ def test_water_that_cannot_be_so_is_told_whatever_the_causes(whole, outlet, pair
     assert names == ({pair} if pair else set())
 
 
+@pytest.mark.parametrize("typed", [{"two_causes": 0.0}, {k: float(k == "tilt") for k in KEYS}])
+def test_no_two_causes_at_once_where_the_user_takes_them_for_never(typed):
+    priors = tuple(Prior(key, weight) for key, weight in typed.items())
+    weighing = weigh(lines(4, priors=priors), draws=20, seed=1)
+    chance = weighing.probability
+    assert chance.sum() == pytest.approx(1)
+    two = [len(parts) == 2 for parts in weighing.hypotheses.answers]
+    assert not chance[two].sum() > 0
+
+
 DROPPED = tuple(
     OutletEvidence(trace=trace, mouth="dry", port="dry", hole=hole)
     for trace, hole in (("stained", "larger"), *[("as the others", "alike")] * 3)
@@ -338,7 +348,7 @@ DROPPED = tuple(
 
 @cache
 def dropped(left_out: str = ""):
-    """A visit to four outlets that are not read, one of which is used more than the others."""
+    """A visit to a box with lips alike, one outlet of which is used more than the others."""
     first = replace(DROPPED[0], **{left_out: None} if left_out else {})
     seen = Evidence(outlets=(first, *DROPPED[1:]))
     return weigh(lines(4, evidence=seen), draws=150, seed=1)

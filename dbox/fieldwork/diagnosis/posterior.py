@@ -20,6 +20,7 @@ that agree, but for a look that alone decides which cause leads: that is told.
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import reduce
 
 import numpy as np
 import numpy.typing as npt
@@ -178,17 +179,19 @@ def weigh(site: Site, *, draws: int, seed: int) -> Weighing:
     first = _block(site, water, single, draws, rng, usual)
     prior = pair_priors(site, single)
     two = pairs(single, prior, _likely(first, prior))
-    second = _block(site, water, two, draws, rng, usual)
+    # none where the user says that two at once do not come about
+    drawn = [first, *([_block(site, water, two, draws, rng, usual)] if two.prior.size else [])]
     every = joined(single, two)
     log_prior = np.log(np.maximum(every.prior, _LEAST))
-    found = np.concatenate([np.logaddexp.reduce(b.log_weight, -1) for b in (first, second)])
+    found = np.concatenate([np.logaddexp.reduce(block.log_weight, -1) for block in drawn])
     lead = np.sort(np.argsort(-(found + log_prior), kind="stable")[:_LEADERS])
     third = _block(site, water, every.take(lead), _MORE * draws, rng, usual)
-    numbers = np.split(np.arange(len(log_prior)), [len(single.prior)])
+    numbers = np.split(np.arange(len(log_prior)), [len(single.prior)])[: len(drawn)]
+    blocks = (*drawn, third)
     held = [np.flatnonzero(~np.isin(number, lead)) for number in numbers]
     held.append(np.arange(lead.size))
     states, weights = [], []
-    for block, number, kept in zip((first, second, third), (*numbers, lead), held, strict=True):
+    for block, number, kept in zip(blocks, (*numbers, lead), held, strict=True):
         count = block.base.shape[1]
         rows = block.states.take((kept[:, None] * count + np.arange(count)).reshape(-1))
         states.append(replace(rows, hypothesis=number[rows.hypothesis]))
@@ -196,16 +199,15 @@ def weigh(site: Site, *, draws: int, seed: int) -> Weighing:
 
     def of_all(*values: Array) -> Array:
         """Of every hypothesis what its last block made of it. (h, ...)"""
-        every_one = np.concatenate(values[:2])
-        every_one[lead] = values[2]
+        every_one = np.concatenate(values[:-1])
+        every_one[lead] = values[-1]
         return every_one
 
-    blocks = (first, second, third)
     return Weighing(
         site=site,
         hypotheses=every,
         water=water,
-        states=states[0].then(states[1]).then(states[2]),
+        states=reduce(States.then, states),
         log_weight=np.concatenate(weights),
         log_without=of_all(*(block.log_without.T for block in blocks)).T + log_prior,
         items=tuple(
