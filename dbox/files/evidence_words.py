@@ -5,9 +5,9 @@ from dataclasses import replace
 
 from dbox.errors import outlets_text
 from dbox.fieldwork.diagnosis.causes import CAUSES
-from dbox.fieldwork.diagnosis.diagnose import Answer, Normal, Size
+from dbox.fieldwork.diagnosis.diagnose import Answer, Contradiction, Normal, Size
 from dbox.fieldwork.diagnosis.next_look import Look
-from dbox.fieldwork.diagnosis.posterior import Contradiction, Seen, word_of
+from dbox.fieldwork.diagnosis.posterior import Keystone, Seen, word_of
 from dbox.fieldwork.evidence import WORDED, Kind
 from dbox.fieldwork.site import Site
 from dbox.lengths import Lengths
@@ -62,7 +62,9 @@ def seen_at(site: Site, seen: Seen) -> str:
     'outlet 4, mouth at rest: full'
     """
     word = _GROUND.get(seen.word, seen.word) if seen.kind.name == "ground" else seen.word
-    words = f"{seen.kind.said}: {word}" if word else seen.kind.said
+    # "ice", "ruts over the line" say it all
+    told = not word or word in seen.kind.said.split()
+    words = seen.kind.said if told else f"{seen.kind.said}: {word}"
     everywhere = "every outlet" if seen.kind.of_outlet and word else ""
     where = at_outlet(site, seen.outlet) or everywhere
     return f"{where}, {words}" if where else words
@@ -83,7 +85,17 @@ def seen_words(site: Site, seen: Seen) -> str:
 def again_words(site: Site, pair: Contradiction) -> str:
     """Which of two observations that cannot both be right to look at again: the quicker one."""
     quick = min((pair.one, pair.other), key=lambda seen: seen.kind.minutes or 60.0)
-    return look_words(site, quick.kind, [quick.outlet]) if quick.kind.look else seen_at(site, quick)
+    return look_again(site, quick)
+
+
+def look_again(site: Site, seen: Seen) -> str:
+    """How to make a look again."""
+    return look_words(site, seen.kind, [seen.outlet]) if seen.kind.look else seen_at(site, seen)
+
+
+def deciding_words(key: Keystone) -> str:
+    """What a look alone decides between."""
+    return f"it alone decides between {_nouns({*key.lead})} and {_nouns({*key.other})}"
 
 
 def look_words(site: Site, kind: Kind, outlets: Sequence[int]) -> str:
@@ -148,7 +160,8 @@ def size_words(site: Site, answer: Answer) -> str:
         return ""
     where = at_outlet(site, answer.outlet)
     if size.kind == "leak":
-        return f"loses {litres_per_min(size.low)} to {litres_per_min(size.high)}"
+        low, high = litres_per_min(size.low), litres_per_min(size.high)
+        return f"loses {low.rpartition(' ')[0]} to {high}"
     band = band_words(size, site.lengths)
     if size.kind == "drop":
         return f"box down {band} toward {where}" if where else f"box down {band}"
@@ -159,7 +172,7 @@ def size_words(site: Site, answer: Answer) -> str:
         return f"{lip} raised {band} by what lies on it"
     if answer.cause.key == "back_pitched":
         return f"header of {where} rises {band} over its lip"
-    return f"{lip} {band} {'high' if felt > 0 else 'low'}"
+    return f"{lip} is {band} {'high' if felt > 0 else 'low'}"
 
 
 def band_words(size: Size, lengths: Lengths) -> str:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dbox.errors import any_of, outlets_text
+from dbox.fieldwork.diagnosis.causes import CAUSES
 from dbox.fieldwork.diagnosis.diagnose import Answer, Diagnosis, Overload
 from dbox.fieldwork.diagnosis.next_look import LITTLE, Look, stirs, surfacing
 from dbox.fieldwork.evidence import Kind
@@ -18,6 +19,8 @@ from dbox.files.evidence_words import (
     again_words,
     band_words,
     cause_words,
+    deciding_words,
+    look_again,
     look_words,
     normal_words,
     parting_words,
@@ -42,12 +45,21 @@ from dbox.report.text import TOGETHER, chance_text, duration
 from dbox.report.wording import sentences
 from dbox.units import DAY, FOOT, GALLON, MINUTE, gallons
 
+_PAIR_LEAST = 0.001
+"""Chance under which two causes at once are not listed. [-] (judgement)"""
+
 
 def diagnosis_json(diagnosis: Diagnosis) -> Json:
     """The answer of `dbox diagnose --json`."""
     site = diagnosis.site
+    left_out = [a.probability for a in diagnosis.answers if not _listed(a)]
     return {
-        "causes": [_cause(site, answer) for answer in diagnosis.answers],
+        "causes": [_cause(site, answer) for answer in diagnosis.answers if _listed(answer)],
+        "pairs_left_out": {
+            "under": _PAIR_LEAST,
+            "count": len(left_out),
+            "probability": sum(left_out),
+        },
         "fits_well": diagnosis.fits_well,
         "summed": [
             {
@@ -85,9 +97,23 @@ def diagnosis_json(diagnosis: Diagnosis) -> Json:
             }
             for pair in diagnosis.contradictions
         ],
+        "rests_on": [
+            {
+                "look": seen_at(site, key.seen),
+                "lead": "+".join(CAUSES[cause].key for cause in key.lead),
+                "without_it": "+".join(CAUSES[cause].key for cause in key.other),
+                "text": deciding_words(key),
+                "look_again": look_again(site, key.seen),
+            }
+            for key in diagnosis.keystones
+        ],
         "overload": diagnosis.overload and _overload(site, diagnosis.overload),
         "warnings": sentences(diagnosis.warnings),
     }
+
+
+def _listed(answer: Answer) -> bool:
+    return len(answer.parts) == 1 or answer.probability >= _PAIR_LEAST
 
 
 def _cause(site: Site, answer: Answer) -> Json:
@@ -257,9 +283,9 @@ def _rate(rate: float) -> str:
     return f"{imperial:.2g} gal/ft2/day ({metric:.3g} L/m2/day)"
 
 
-# How much is told: causes, and those told in full; looks and findings; chance from which a cause is
-# named, from which it is advised on, and from which it stands out.
-_MOST, _TOLD, _LOOKS, _FINDINGS = 6, 3, 5, 4
+# How much is told: causes, and those told in full; looks, findings and looks to make again; chance
+# from which a cause is named, from which it is advised on, and from which it stands out.
+_MOST, _TOLD, _LOOKS, _FINDINGS, _KEYSTONES = 6, 3, 5, 4, 2
 _LEAST, _ADVISED, _STANDS_OUT = 0.05, 0.15, 0.30
 _KNOWN = 2.0 / 3.0
 """Part of the chance of a cause that one outlet has where its outlet is told. [-] (judgement)"""
@@ -303,11 +329,13 @@ def told_causes(found: Diagnosis) -> list[Told]:
             told.append(Told(words, short, answer.probability, answer))
         elif answer.key not in done:
             at = [a for a in found.answers if a.key == answer.key and a.outlet in whole.outlets]
-            chances: dict[str, list[str]] = {}
+            chances: dict[str, list[int]] = {}
             for a in at:
-                label = site.outlets[a.outlet].label
-                chances.setdefault(chance_text(a.probability), []).append(label)
-            each = (f"{chance} at {any_of(labels)}" for chance, labels in chances.items())
+                chances.setdefault(chance_text(a.probability), []).append(a.outlet)
+            each = (
+                f"{chance} at {any_of([site.outlets[i].label for i in sorted(outlets)])}"
+                for chance, outlets in chances.items()
+            )
             name, where = whole.cause.name, ", outlet not known"
             short = name.partition(" (")[0] + where
             told.append(Told(name + where, short, whole.probability, answer, ", ".join(each)))
@@ -325,7 +353,8 @@ def diagnosis_blocks(found: Diagnosis) -> list[Section]:
     """Lead and next look; what does not agree; looks, causes, what to do; the lines in numbers."""
     over, told = found.overload, told_causes(found)
     return [
-        _top(found, told[0]), _contradictions(found), _looks(found), _normal(found),
+        _top(found, told[0]), _contradictions(found), _keystones(found), _looks(found),
+        _normal(found),
         _ranked(found, told), _advice(told),
         *(overloaded(found.site, over) if over else []), warned(found.warnings),
     ]  # fmt: skip
@@ -337,6 +366,8 @@ def _top(found: Diagnosis, lead: Told) -> Section:
     head = head if found.fits_well else "NOTHING FITS WELL; first is"
     if found.contradictions:
         words = f"LOOK AGAIN: {again_words(found.site, found.contradictions[0])}"
+    elif found.keystones and stands_out:
+        words = f"LOOK AGAIN: {look_again(found.site, found.keystones[0].seen)}"
     elif found.looks and (found.looks[0].bits >= LITTLE or not stands_out):
         look = found.looks[0]
         words = look_words(found.site, look.kind, [look.outlet])
@@ -358,6 +389,17 @@ def _contradictions(found: Diagnosis) -> Section:
     return [Heading("DO NOT GO TOGETHER; look again before you trust the rest"), *blocks]
 
 
+def _keystones(found: Diagnosis) -> Section:
+    if not found.keystones:
+        return []
+    blocks: list[Block] = [Heading("THE LEAD RESTS ON ONE LOOK; make that again before you dig")]
+    for key in found.keystones[:_KEYSTONES]:
+        words = f"{seen_at(found.site, key.seen)}; {deciding_words(key)}"
+        again = f"Look again: {look_again(found.site, key.seen)}"
+        blocks.append(Paragraph(f"{words}. {again}", "  - "))
+    return blocks
+
+
 def _normal(found: Diagnosis) -> Section:
     heads = {"ask": "Ask", "explains": "MAY BE ALL THERE IS TO IT", "ruled out": "Ruled out"}
     things = sorted(found.normal, key=lambda n: list(heads).index(n.state))
@@ -377,8 +419,13 @@ def _ranked(found: Diagnosis, causes: Sequence[Told]) -> Section:
             "look again, and think of what is not listed here."
         ))  # fmt: skip
     told = [each for each in causes[:_MOST] if each.probability >= _LEAST] or [*causes[:1]]
+    named = set[str]()
     for number, each in enumerate(told, start=1):
-        blocks.append(Paragraph(f"{each.words}: {each.chance}", f"  {number}. "))
+        # what stands in brackets is told once
+        new = {cause.name for cause, _ in each.answer.parts if "(" in cause.name} - named
+        named |= new
+        words = each.words if new else each.short
+        blocks.append(Paragraph(f"{words}: {each.chance}", f"  {number}. "))
         if number <= _TOLD:
             blocks += [Paragraph(line, "     ", hang=2) for line in _why(found, each)]
     rest = max(1.0 - sum(each.probability for each in told), 0.0)
@@ -399,7 +446,11 @@ def _off_level(found: Diagnosis, lead: Told) -> str:
     if read.size < 2 or np.ptp(read) < _OFF_LEVEL:
         return ""
     inches, metric = site.lengths.pair(float(np.ptp(read)))
-    return f"The lips are off level by {inches} ({metric}), which may not be the trouble."
+    causes = [cause for cause, _ in lead.answer.parts] if lead.probability >= _STANDS_OUT else []
+    if any(cause.normal and cause.fault for cause in causes):
+        return ""
+    may = "may well" if any(cause.fault and cause.fault.read for cause in causes) else "may not"
+    return f"The lips are off level by {inches} ({metric}), which {may} be the trouble."
 
 
 def _why(found: Diagnosis, each: Told) -> list[str]:
@@ -445,20 +496,23 @@ def _looks(found: Diagnosis) -> Section:
     if looks[0].bits < LITTLE:
         blocks.append(_said("No look left is expected to change the ranking much."))
     opening = max(look.minutes - look.kind.minutes for look in looks)
-    groups: dict[tuple[str, Kind], list[Look]] = {}
+    groups: dict[str, dict[Kind, list[Look]]] = {}
     for look in looks:
-        groups.setdefault((visit_step(look), look.kind), []).append(look)
-    last = ""
-    for (step, kind), same in [*groups.items()][:_LOOKS]:
-        if step != last:
-            words = _BEFORE_WATER if last and step == "before" else _STEPS[step]
+        groups.setdefault(visit_step(look), {}).setdefault(look.kind, []).append(look)
+    left = _LOOKS
+    opened = site.evidence.box_was_opened or any(outlet.readings for outlet in site.outlets)
+    for later, (step, kinds) in enumerate(groups.items()):
+        if left > 0:
+            shut = step == "before" and not (later or opened)
+            words = _STEPS[step] if shut or step != "before" else _BEFORE_WATER
             to_open = f", {opening:.0f} min to open it" if step == "open" and opening else ""
             blocks.append(_said(f"{words}{to_open}:"))
-            last = step
-        minutes = kind.minutes * len(same)
-        at, would = [look.outlet for look in same], parting_words(site, same[0])
-        words = "; ".join(filter(None, (look_words(site, kind, at), would)))
-        blocks.append(Paragraph(words, f"  {minutes:3.0f} min  "))
+        for kind, same in [*kinds.items()][: max(left, 0)]:
+            minutes, would = kind.minutes * len(same), parting_words(site, same[0])
+            words = look_words(site, kind, sorted(each.outlet for each in same))
+            words = "; ".join(filter(None, (words, would)))
+            blocks.append(Paragraph(words, f"  {minutes:3.0f} min  "))
+        left -= len(kinds)
     if (wet := surfacing(site)) and len(site.pours) < 2:
         where = outlets_text(site.outlets[i].label for i in wet)
         blocks.append(_said(f"No pour while water surfaces at {where}: more would run there."))

@@ -6,6 +6,8 @@ import re
 
 import pytest
 
+from dbox.fieldwork.diagnosis.causes import KEYS
+
 SEEN = """
 title = "Four lines"
 units = "in"
@@ -79,9 +81,14 @@ def test_json_has_the_promised_keys_in_si(dbox):
     answer = json.loads(out, parse_constant=pytest.fail)
     assert sorted(answer) == [
         "causes", "contradictions", "fits_well", "next_tests", "normal", "off_level", "overload",
-        "summed", "unexplained", "warnings",
+        "pairs_left_out", "rests_on", "summed", "unexplained", "warnings",
     ]  # fmt: skip
-    assert sum(c["probability"] for c in answer["causes"]) == pytest.approx(1)
+    left, every = answer["pairs_left_out"], [c["probability"] for c in answer["causes"]]
+    assert sum(every) + left["probability"] == pytest.approx(1)
+    assert left["probability"] < left["count"] * left["under"]
+    assert all(len(c["parts"]) == 1 or c["probability"] >= 0.001 for c in answer["causes"])
+    # every cause by itself is there, at every outlet where it may sit
+    assert {c["cause"] for c in answer["causes"]} >= {*KEYS}
     chances = [c["probability"] for c in answer["causes"]]
     assert chances == sorted(chances, reverse=True)
     assert {"cause", "outlet", "probability", "for", "against"} <= set(answer["causes"][0])
@@ -119,6 +126,25 @@ def test_contradicting_evidence_is_named(dbox, contradicting):
         "other": "outlet 4, runs back, box bailed: long",
         "look_again": again,
     }
+
+
+def test_a_look_that_alone_decides_is_to_be_made_again_before_anyone_digs(dbox, tmp_path):
+    """A full mouth over a dry port is a blocked header, but that somebody saw a cap there."""
+    path, dry = tmp_path / "cap.toml", 'evidence = {mouth = "dry", port = "dry", cap = "none"}'
+    seen = 'evidence = {mouth = "full", port = "dry", rod = "hard stop", cap = "capped"}'
+    path.write_text(
+        SEEN[: SEEN.index("readings =")]
+        + f"outlet = [{{{dry}}}, {{{dry}}}, {{{dry}}}, {{{seen}}}]\n"
+    )
+    _, out, _ = dbox("diagnose", str(path), *FEW)
+    again = "outlet 4: look whether an outlet is capped, a line valved off"
+    assert f"LOOK AGAIN: {again}" in flowed("\n".join(out.splitlines()[:6]))
+    told = "outlet 4, cap: capped; it alone decides between a capped outlet and a blocked header."
+    assert f"{told} Look again: {again}" in flowed(out)
+    (key,) = json.loads(dbox("diagnose", str(path), *FEW, "--json")[1])["rests_on"]
+    assert (key["lead"], key["without_it"], key["look_again"]) == ("capped", "blocked", again)
+    path.write_text(path.read_text().replace(', cap = "capped"', ""))
+    assert "RESTS ON ONE LOOK" not in dbox("diagnose", str(path), *FEW)[1]
 
 
 def with_ports(tmp_path, *words):

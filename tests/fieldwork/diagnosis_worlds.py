@@ -22,8 +22,8 @@ from pathlib import Path
 import numpy as np
 
 from dbox.fieldwork.diagnosis.causes import CAUSES
-from dbox.fieldwork.diagnosis.diagnose import diagnose
-from dbox.fieldwork.diagnosis.posterior import weigh
+from dbox.fieldwork.diagnosis.diagnose import contradictions
+from dbox.fieldwork.diagnosis.posterior import SURPRISED, Weighing, fit_of, keystones, weigh
 from dbox.fieldwork.evidence import Prior
 from dbox.fieldwork.site import Site
 from tests.fieldwork.job_world import OWN_PRIORS, SETTINGS, SINGLE, Setting
@@ -55,16 +55,22 @@ def written(key: str) -> str:
 
 
 def with_priors(site: Site, setting: Setting) -> Site:
-    """The same visit with the world's priors typed in; what is no single cause is left alone."""
+    """The same visit with the world's priors typed in, and how often it has two causes at once."""
     typed = [
         Prior(c.key, float(setting.priors.get(c.key, 0.0))) for c in CAUSES if c.key != "other"
     ]
-    return replace(site, priors=tuple(typed))
+    two = sum(weight for key, weight in setting.priors.items() if "+" in key)
+    return replace(site, priors=(*typed, Prior("two_causes", float(two))))
 
 
 def by_cause(site: Site, draws: int) -> dict[str, float]:
     """What the tool gives each cause, its outlets added up."""
-    weighing, found = weigh(site, draws=draws, seed=1), {}
+    return of_causes(weigh(site, draws=draws, seed=1))
+
+
+def of_causes(weighing: Weighing) -> dict[str, float]:
+    """Probability of each cause, its outlets added up."""
+    found: dict[str, float] = {}
     for parts, chance in zip(
         weighing.hypotheses.answers, weighing.probability.tolist(), strict=True
     ):
@@ -73,10 +79,12 @@ def by_cause(site: Site, draws: int) -> dict[str, float]:
     return found
 
 
-def flagged(site: Site, draws: int) -> bool:
-    """Whether the tool points something out: a contradiction, or that nothing fits well."""
-    found = diagnose(site, draws=draws)
-    return bool(found.contradictions) or not found.fits_well
+def flagged(weighing: Weighing) -> bool:
+    """Whether the tool points something out: two looks that do not go together, one look on which
+    alone the lead rests, or that nothing fits well."""
+    apart = contradictions(weighing.site, weighing.suspicion)
+    surprise = fit_of(weighing).surprise[int(weighing.probability.argmax())]
+    return bool(apart or keystones(weighing) or surprise >= SURPRISED)
 
 
 @cache
@@ -181,10 +189,17 @@ def wrong_looks(name: str, count: int, jobs: int, draws: int, seed: int = 7) -> 
     def right(found: list[dict[str, float]]) -> np.ndarray:
         return Judged.of(found, truths).rank == 0
 
-    tool = [right([by_cause(site, draws) for site in sites]) for sites in (clean, wrong)]
+    asked = [
+        [
+            (of_causes(each), flagged(each))
+            for each in (weigh(s, draws=draws, seed=1) for s in sites)
+        ]
+        for sites in (clean, wrong)
+    ]
+    tool = [right([found for found, _ in some]) for some in asked]
     plain = [right(_class_chances(bayes, np.array([categories(s) for s in sites])))
              for sites in (clean, wrong)]  # fmt: skip
-    flags = [np.array([flagged(site, draws) for site in sites]) for sites in (clean, wrong)]
+    flags = [np.array([flag for _, flag in some]) for some in asked]
     turned, by_plain = tool[0] & ~tool[1], plain[0] & ~plain[1] & tool[0]
     return {
         "right": tool[0].mean(), "turned": turned.sum(),
@@ -195,12 +210,30 @@ def wrong_looks(name: str, count: int, jobs: int, draws: int, seed: int = 7) -> 
     }  # fmt: skip
 
 
+def wilson(right: int, many: int) -> tuple[float, float]:
+    """95 % interval of a rate (Wilson, E. B., 1927, Probable inference, the law of succession, and
+    statistical inference, Journal of the American Statistical Association 22, 209-212).
+
+    81 of 263 is the example of Newcombe, R. G., 1998, Statistics in Medicine 17 (from memory).
+
+    >>> [round(end, 4) for end in wilson(81, 263)]
+    [0.2553, 0.3662]
+    """
+    z = 1.96
+    middle, wide = right / many + z**2 / (2 * many), z**2 / (4 * many**2)
+    away = z * np.sqrt(right / many * (1 - right / many) / many + wide)
+    return float((middle - away) / (1 + z**2 / many)), float((middle + away) / (1 + z**2 / many))
+
+
 def _line(name: str, count: int, judged: dict[str, Judged]) -> str:
     typed, plain, bayes, logit = (judged[w] for w in ("typed", "plain", "bayes", "logistic"))
 
-    def of(judge: Judged, low: float, high: float = 1.1) -> str:
-        many, right = judge.right_of(low, high)
-        return f"{100 * right / many:3.0f} of {many:3d}" if many else "   of   0"
+    def of(judge: Judged, least: float, most: float = 1.1) -> str:
+        many, right = judge.right_of(least, most)
+        if not many:
+            return "no job"
+        low, high = wilson(right, many)
+        return f"{100 * right / many:3.0f} ({100 * low:.0f} to {100 * high:.0f}) of {many:3d}"
 
     return (
         f"{name:6}{LOOKS[count]:>5} |"

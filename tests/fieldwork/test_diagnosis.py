@@ -125,6 +125,23 @@ def test_a_rod_that_stops_at_the_mouth_is_at_a_cap_and_far_off_at_a_crushed_head
     assert probability(seen(4.0), "crushed", 0) > 2 * probability(seen(0.1), "crushed", 0)
 
 
+def test_a_serial_box_at_work_is_no_puzzle():
+    """Its first lines are full up to the lip of the one that is at work, the last is dry (common
+    practice, no source)."""
+    ports = [("to the pipe", "full")] * 2 + [("below the pipe", "dry"), ("dry", "dry")]
+    site = box(
+        system="serial",
+        at_rest="above some lips",
+        since_use=8 * 3600.0,
+        outlets=tuple(OutletEvidence(port=port, mouth=mouth) for port, mouth in ports),
+    )
+    lips = [Outlet(label=str(i + 1), opening=Circle(0.05), readings=(0.025 * i,)) for i in range(4)]
+    found = diagnose(replace(site, outlets=tuple(lips)), draws=60)
+    assert (found.answers[0].key, found.fits_well) == ("serial", True)
+    assert found.answers[0].probability > 0.9
+    assert found.unexplained == ()
+
+
 def test_the_line_that_is_full_got_its_share_before_it_backed_up():
     """Lips alike, so each of four got about a quarter."""
     full = OutletEvidence(mouth="full", port="to the pipe", drain_back="long", rod="clear")

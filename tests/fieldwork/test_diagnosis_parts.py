@@ -1,5 +1,8 @@
 """The parts that a diagnosis is put together from, each by hand: places, loads, priors, words."""
 
+from dataclasses import replace
+from functools import cache
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -17,8 +20,8 @@ from dbox.fieldwork.diagnosis.causes import (
     index_of,
     pair_priors,
 )
-from dbox.fieldwork.diagnosis.diagnose import diagnose, overload_of
-from dbox.fieldwork.diagnosis.posterior import contradictions, support_of, weigh
+from dbox.fieldwork.diagnosis.diagnose import contradictions, diagnose, overload_of
+from dbox.fieldwork.diagnosis.posterior import DECIDES, keystones, support_of, weigh
 from dbox.fieldwork.diagnosis.visible import View, call_chance, gauges_of
 from dbox.fieldwork.diagnosis.worlds import outlet_places
 from dbox.fieldwork.evidence import WORDED, WORDS, Evidence, OutletEvidence, Prior, Sign
@@ -325,6 +328,71 @@ def test_water_that_cannot_be_so_is_told_whatever_the_causes(whole, outlet, pair
     found = contradictions(lines(3, evidence=seen), np.full(3, 0.5))
     names = {(each.one.kind.name, each.other.kind.name) for each in found}
     assert names == ({pair} if pair else set())
+
+
+@pytest.mark.parametrize("typed", [{"two_causes": 0.0}, {k: float(k == "tilt") for k in KEYS}])
+def test_no_two_causes_at_once_where_the_user_takes_them_for_never(typed):
+    priors = tuple(Prior(key, weight) for key, weight in typed.items())
+    weighing = weigh(lines(4, priors=priors), draws=20, seed=1)
+    chance = weighing.probability
+    assert chance.sum() == pytest.approx(1)
+    two = [len(parts) == 2 for parts in weighing.hypotheses.answers]
+    assert not chance[two].sum() > 0
+
+
+DROPPED = tuple(
+    OutletEvidence(trace=trace, mouth="dry", port="dry", hole=hole)
+    for trace, hole in (("stained", "larger"), *[("as the others", "alike")] * 3)
+)
+
+
+@cache
+def dropped(left_out: str = ""):
+    """A visit to a box with lips alike, one outlet of which is used more than the others."""
+    first = replace(DROPPED[0], **{left_out: None} if left_out else {})
+    seen = Evidence(outlets=(first, *DROPPED[1:]))
+    return weigh(lines(4, evidence=seen), draws=150, seed=1)
+
+
+def by_causes(weighing):
+    found: dict[tuple[int, ...], float] = {}
+    answers = weighing.hypotheses.answers
+    for parts, chance in zip(answers, weighing.probability.tolist(), strict=True):
+        key = tuple(sorted(cause for cause, _ in parts))
+        found[key] = found.get(key, 0.0) + chance
+    return found
+
+
+@pytest.mark.parametrize("name", ["hole", "trace"])
+def test_a_look_left_out_is_as_if_it_had_not_been_made(name):
+    """Against weighing the same visit without it, all boxes drawn anew."""
+    whole, anew = dropped(), dropped(name)
+    place = [item.seen.kind.name == name and item.seen.outlet == 0 for item in whole.items]
+    log = whole.log_without[place.index(True)]
+    weight = np.exp(log - log.max())
+    weight = weight / weight.sum()
+    expected: dict[tuple[int, ...], float] = {}
+    for group, part in zip(whole.hypotheses.group.tolist(), weight.tolist(), strict=True):
+        key = tuple(sorted(cause for cause, _ in whole.hypotheses.answers[group]))
+        expected[key] = expected.get(key, 0.0) + part
+    likely = {key: chance for key, chance in by_causes(anew).items() if chance > 0.04}
+    assert len(likely) > 3
+    # the pairs drawn are not all the same, and boxes are few
+    for key, chance in likely.items():
+        assert expected[key] == pytest.approx(chance, rel=0.2)
+
+
+def test_a_lead_that_rests_on_one_look_is_told():
+    """Told of a hole alone, by its own definition: without it another leads, and the odds of the
+    two with it are ten times those without it."""
+    (key, *_) = keystones(dropped())
+    assert (key.seen.kind.name, key.seen.outlet, key.seen.word) == ("hole", 0, "larger")
+    found, without = by_causes(dropped()), by_causes(dropped("hole"))
+    assert key.lead == max(found, key=found.__getitem__)
+    assert key.other == max(without, key=without.__getitem__)
+    odds = found[key.lead] / found[key.other] * without[key.other] / without[key.lead]
+    assert odds > 0.9 * DECIDES
+    assert not keystones(dropped("hole"))
 
 
 def test_a_cause_that_may_sit_at_any_outlet_is_summed():

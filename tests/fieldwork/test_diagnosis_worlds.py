@@ -113,13 +113,9 @@ def test_clean_jobs_are_seldom_flagged(misread):
 
 def test_a_look_written_down_wrong_turns_few_right_firsts(misread):
     """Of those that it turns for the classifier half are saved or flagged; of the tool's own right
-    firsts at most one in ten is turned and not flagged (judgement)."""
-    assert misread["turned"] - misread["turned and flagged"] <= 0.10 * 40 * misread["right"]
+    firsts half of those that it turns are flagged, and at most one in twenty is turned and not."""
+    lost = misread["turned"] - misread["turned and flagged"]
+    assert lost <= 0.05 * 40
+    assert lost <= 0.5 * misread["turned"] + np.sqrt(0.25 * misread["turned"])
     many = misread["turn the classifier"]
     assert misread["of those saved or flagged"] >= 0.5 * many - np.sqrt(many)
-
-
-@pytest.mark.xfail(reason="of 35 right firsts 3 are turned, and no flag is up", strict=False)
-def test_a_look_that_turns_a_first_is_pointed_out(misread):
-    """The aim that is not reached yet: of 40 jobs at most 2 are turned and not flagged."""
-    assert misread["turned"] - misread["turned and flagged"] <= 0.05 * 40

@@ -127,6 +127,23 @@ def test_a_look_is_told_by_the_two_causes_that_it_parts():
     assert told & {"blocked", "crushed", "deep_block", "back_pitched"}
 
 
+@pytest.mark.parametrize("seen", [{}, {"outlets": (replace(DRY, mouth="full"), DRY, DRY, DRY)}])
+def test_a_look_is_told_by_a_cause_that_shows_by_it(seen):
+    """A look for a deposit is told by what leaves a deposit, a cap by what is capped: the table of
+    what each cause shows."""
+    prospect = _Prospect(weighed(**seen), 1)
+    answers = [prospect.weighing.hypotheses.answers[each] for each in prospect.answers]
+    there = {CAUSES[cause].key for parts in answers for cause, _ in parts}
+    told = 0
+    for at, (kind, _) in enumerate(prospect.looks):
+        # one line may not be the one at which the cause sits
+        shows = set() if kind.by_line else there & {*kind.under, *kind.everywhere}
+        if kind.usual and kind.name != "mouth" and shows:
+            told += 1
+            assert shows & {CAUSES[cause].key for parts in prospect.parts(at) for cause, _ in parts}
+    assert told > 10
+
+
 def test_a_pour_made_leaves_only_the_other():
     site = replace(box(), pours=(Pour(name="p", inflow=3e-4, catches=(7.5e-5,) * 4),))
     names = {kind.name for kind, _ in _Prospect(weigh(site, draws=20, seed=1), 1).looks}

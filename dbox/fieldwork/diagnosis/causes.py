@@ -86,6 +86,7 @@ _LEVEL = (
 _REST = (
     "use less water; send the others more, or cap this line to rest it for months, if they can "
     "take it (see its load)",
+    "a biomat thins while its line rests; soil smeared or compacted when it was dug does not",
     f"replace or add a line only when rest has failed; {PERMIT}",
 )
 _ROD = (
@@ -147,8 +148,8 @@ CAUSES = (
           advice=("set the lips alike as finely as a hand can: dbox level",
                   "a ruler cannot prove equal shares at a trickle; a dosed feed hides such "
                   f"differences; {PERMIT}")),
-    Cause(key="unequal", name="unequal length or soil of a line", weight=5, wets=True,
-          of_outlet=True, own_load=(1.6, 4.0), seals=True,
+    Cause(key="unequal", name="unequal length or soil of a line (smeared, compacted)", weight=5,
+          wets=True, of_outlet=True, own_load=(1.6, 4.0), seals=True,
           advice=("send each line a share by its length: dbox level with [target] by length",
                   f"give the short or slow line less, or lengthen it; {PERMIT}")),
     Cause(key="trench_slope", name="trench not level", weight=4, of_outlet=True,
@@ -378,7 +379,8 @@ def _context(site: Site, key: str, outlet: int) -> float:
     if key == "trickle" and strong:
         return 0.2
     if key == "no_dose":
-        return 2.0 if strong else 0.05
+        # a weight is over all systems, of which about one in three is dosed
+        return 3.0 if strong else 0.05
     if key == "holes" and len({o.opening for o in site.outlets if not o.capped}) > 1:
         return 5.0
     if key == "unequal":

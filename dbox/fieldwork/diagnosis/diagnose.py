@@ -28,18 +28,20 @@ from dbox.fieldwork.diagnosis.causes import CAUSES, Cause, both, feed_is_strong
 from dbox.fieldwork.diagnosis.next_look import Look, next_looks
 from dbox.fieldwork.diagnosis.posterior import (
     SURPRISED,
-    Contradiction,
     Finding,
     Fit,
+    Keystone,
     Seen,
     Weighing,
-    contradictions,
     fit_of,
+    keystones,
     pours_done,
     weigh,
+    word_of,
 )
 from dbox.fieldwork.diagnosis.visible import AT_REST
 from dbox.fieldwork.diagnosis.worlds import day_shares, outlet_places
+from dbox.fieldwork.evidence import SYSTEM_KINDS, WORDED
 from dbox.fieldwork.pour import held_notes, order_notes, water_over_dry
 from dbox.fieldwork.readings import reduce_readings, without_placeholders
 from dbox.fieldwork.shares import gains_most, target_shares
@@ -111,6 +113,55 @@ def normal_things(site: Site) -> tuple[Normal, ...]:
         )
         for topic, looked_at, explains, what in found
     )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Contradiction:
+    """Two observations that water does not show together."""
+
+    one: Seen
+    other: Seen
+
+
+AGAINST_WATER = (
+    {"plugged": "falls", "at_rest": "above all lips"},
+    {"port": "dry", "drain_back": "long"},
+    {"cap": "capped", "drain_back": "long"},
+)
+"""What water does not show at one outlet, whatever the cause: it runs back for long only from a
+trench that stands over the lip, and so over the pipe in its port (common practice, no source)."""
+
+OPEN_AND_FULL = {"mouth": "full", "rod": "clear", "drain_back": "none"}
+"""Nor this: from an open pipe that is full water runs back. One wrong word makes it at any outlet,
+so it is told only of one that may be the trouble."""
+
+_SUSPECT = 0.10
+"""Probability from which an outlet may be the trouble. [-] (judgement)"""
+
+
+def contradictions(site: Site, suspicion: Array) -> tuple[Contradiction, ...]:
+    """Observations that water does not show together; suspicion: of the outlets. (n,) [-]"""
+    uncapped = [i for i, outlet in enumerate(site.outlets) if not outlet.capped]
+    found = []
+    mouths = {word_of(site, WORDED["mouth"], i) for i in uncapped}
+    over = Seen(kind=_AT_REST, word="above all lips")
+    if word_of(site, _AT_REST) == over.word and mouths == {"dry"}:
+        found.append((over, Seen(kind=WORDED["mouth"], word="dry")))
+    for i in uncapped:
+        rules = (*AGAINST_WATER, *([OPEN_AND_FULL] if suspicion[i] >= _SUSPECT else []))
+        for rule in rules:
+            seen = [_one(name, word, i) for name, word in rule.items()]
+            if all(word_of(site, each.kind, each.outlet) == each.word for each in seen):
+                found.append((seen[0], seen[-1]))
+    return tuple(Contradiction(one=one, other=other) for one, other in dict.fromkeys(found))
+
+
+_AT_REST = next(kind for kind in SYSTEM_KINDS if kind.name == "at_rest")
+
+
+def _one(name: str, word: str, outlet: int) -> Seen:
+    kind = _AT_REST if name == "at_rest" else WORDED[name]
+    return Seen(kind=kind, outlet=outlet if kind.of_outlet else -1, word=word)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -326,8 +377,8 @@ class Diagnosis:
     looks: tuple[Look, ...]  # Looks not yet made, the one most worth making first.
     normal: tuple[Normal, ...]  # What may be normal, asked or answered.
     summed: tuple[Summed, ...]  # Causes that are split over outlets, the most probable first.
-    # Observations that water does not show together, and looks on which alone the lead rests.
-    contradictions: tuple[Contradiction, ...]
+    contradictions: tuple[Contradiction, ...]  # Observations that water does not show together.
+    keystones: tuple[Keystone, ...]  # Looks on each of which alone the lead rests.
     off_level: Size  # Drop across the outlets as the box stands, whatever the cause. [m]
     overload: Overload | None  # The lines in numbers.
     warnings: tuple[Note, ...]  # Where the evidence or the drawing is weak.
@@ -359,9 +410,8 @@ def diagnose(site: Site, *, seed: int = 0, draws: int = DRAWS) -> Diagnosis:
         looks=next_looks(weighing, seed=seed),
         normal=normal_things(site),
         summed=_summed(weighing, fit.probability),
-        contradictions=tuple(
-            dict.fromkeys((*contradictions(site, weighing.suspicion), *fit.doubtful()))
-        ),
+        contradictions=contradictions(site, weighing.suspicion),
+        keystones=keystones(weighing),
         off_level=_size("drop", np.ptp(weighing.states.plane, axis=-1), weighing.weight),
         overload=overload,
         warnings=(*_warnings(asked, weighing), *_held_back(site, overload)),

@@ -19,7 +19,7 @@ writing it down, and the first into the box has its opening.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import combinations, pairwise
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -59,8 +59,8 @@ _SHARED = 3.0
 _MOST = 10
 """Looks on a list at most. [-] (judgement)"""
 
-_LEADING = 8
-"""Answers among which the two that a look parts most are sought. [-] (numerical)"""
+_LEADING = 3
+"""Answers that lead, one of which is among the two that a look is said to part. [-] (judgement)"""
 
 _BOXES, _TRIES = 400, 32
 """Boxes drawn anew, and those of them that looks are tried on. [-] (numerical)"""
@@ -229,6 +229,7 @@ class _Prospect:
         self.left = np.ones(len(self.looks), bool)
         view = View(self.states, weighing.site.evidence, weighing.site.signs)
         worded, tried, chances = [], [], dict[Kind, Array]()
+        self.words = dict[int, Array]()  # Chance of each word in every box, (m, k, words).
         for at, (kind, places) in enumerate(self.looks):
             if kind is _READINGS or kind in _POURED:
                 log = self._readings(places) if kind is _READINGS else self._pour(kind)
@@ -239,6 +240,7 @@ class _Prospect:
             if kind not in chances:
                 chances[kind] = view.chance(kind)
             chance = chances[kind][:, places] if kind.of_outlet else chances[kind][:, None]
+            self.words[at] = chance
             if chance.shape[1] > 1:
                 tried.append((at, self._words(chance)))
             else:
@@ -288,25 +290,28 @@ class _Prospect:
     def parts(self, at: int) -> tuple[tuple[tuple[int, int], ...], ...]:
         """The two answers that a look parts most: by what it tells of these two alone."""
         before = self.weight @ self.member
-        if at in self.tried:
-            after = self._after(self.tried[at])
+        if at in self.words:
+            # what was tried so far says little of words at single outlets: all boxes say more
+            chance, boxes = self.words[at], self.weight.mean(0)[:, None] * self.member
+            after = chance.reshape(len(boxes), -1).T @ boxes
+            before = np.tile(boxes.sum(0), (chance.shape[1], 1))
         else:
-            chance = self._joint(self.worded[at])
-            after = np.moveaxis(chance, 1, -1).reshape(-1, len(self.answers))
+            after = self._after(self.tried[at])
         before, after = before / before.sum(), after / after.sum()
         answers = [self.weighing.hypotheses.answers[each] for each in self.answers]
         named = np.array([_OTHER not in {cause for cause, _ in parts} for parts in answers])
-        leading = np.argsort(-before.sum(0) * named, kind="stable")[: min(_LEADING, named.sum())]
+        leading = np.argsort(-before.sum(0) * named, kind="stable")[: named.sum()]
 
-        def told(pair: tuple[int, int]) -> float:
-            unsure = [
-                _entropy(chance[:, pair]).sum() - _entropy(chance[:, pair].sum(-1)).sum()
-                for chance in (before, after)
-            ]
-            return float(unsure[0] - unsure[1])
+        def unsure(chance: Array) -> Array:
+            """What is not known of every two, one of them among the first."""
+            each = _entropy(chance).sum(0)
+            both = _entropy(chance[:, :_LEADING, None] + chance[:, None]).sum(0)
+            return np.asarray(each[:_LEADING, None] + each - both)
 
-        pair = max(combinations(leading.tolist(), 2), key=told, default=())
-        return tuple(answers[each] for each in pair)
+        told = unsure(before[:, leading]) - unsure(after[:, leading])
+        np.fill_diagonal(told, -np.inf)
+        pair = sorted(divmod(int(told.argmax()), leading.size))
+        return tuple(answers[leading[each]] for each in pair) if leading.size > 1 else ()
 
     def make(self, at: int) -> None:
         """Take a look as made, with what the tries show."""

@@ -354,6 +354,10 @@ class _Dice:
     def even(self) -> Array:
         return np.tile(self.rng.random(self.d), self.h)
 
+    def steps(self) -> Array:
+        """The same, in even steps."""
+        return np.tile((np.arange(self.d) + 0.5) / self.d, self.h)
+
     def normal(self) -> Array:
         return np.tile(self.rng.standard_normal(self.d), self.h)
 
@@ -368,8 +372,10 @@ def _with_day(
     """The same states, with the shares and loads of an ordinary day and the level at rest."""
     usual = DOSE if feed_is_strong(site) else np.where(state.jet > 0, USUAL_SURGE, TRICKLE)
     inflow = usual * np.exp(_DAY_SPREAD * dice.normal())
-    share = day_shares(water, state, inflow)
     part = _part_of_field(site)
+    in_turn = np.flatnonzero(state.has("serial"))
+    state.tail[in_turn] = _filled_in_turn(state.felt[in_turn], part, dice.steps()[in_turn] ** 2)
+    share = day_shares(water, state, inflow)
     load = share / part * _margins(state, dice, part)
     load = np.where(starved[:, None], 0.1 * load, load)
     lowest = state.read.min(-1)
@@ -389,6 +395,18 @@ def _with_day(
         still=np.where(crack > 0, -crack, still - lowest),
         size=np.where(state.leak > 0, state.leak, size),
     )
+
+
+def _filled_in_turn(felt: Array, part: Array, used: Array) -> Array:
+    """Level in lines that fill one after the other: what is full stands up to the next lip.
+
+    felt [m] (r, n), part: of the field that each line is (n,), used: of the field so far (r,) [-];
+    -inf where a line has room. [m] (r, n)
+    """
+    order = np.argsort(felt, axis=-1)
+    full = np.empty(felt.shape, bool)
+    np.put_along_axis(full, order, np.cumsum(part[order], -1) <= used[:, None], -1)
+    return np.where(full, np.where(full, np.inf, felt).min(-1, keepdims=True), -np.inf)
 
 
 def day_shares(water: Water, state: States, inflow: Array, hold_back: ArrayLike = 0.0) -> Array:
