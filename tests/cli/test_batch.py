@@ -3,6 +3,7 @@
 import csv
 import json
 import os
+import random
 import subprocess
 import sys
 import time
@@ -82,31 +83,40 @@ def test_one_process_or_more_the_same_bytes(dbox, boxes):
     assert found[0] == found[1]
 
 
+KILLS = 25
+"""For one process and for two each."""
+
+
 @pytest.mark.slow
-@pytest.mark.parametrize("processes", ["1", pytest.param("2", marks=pytest.mark.slow)])
+@pytest.mark.parametrize("processes", ["1", "2"])
 def test_killed_at_random_and_started_again_the_same_bytes(dbox, boxes, processes):
-    """The kill comes at any moment once the run has files of its own."""
+    """Exact: each kill comes at any moment once the run has files of its own, drawn boxes in it."""
 
     def command(out, processes="1"):
         return ("batch", str(boxes), "--out", str(out), *OPTIONS, "--samples", "60", "--shares",
                 "--processes", processes)  # fmt: skip
 
     whole, killed = boxes.with_name("whole.csv"), boxes.with_name("killed.csv")
+    made = [killed, killed.with_name("killed.bad.csv")]
     dbox(*command(whole))
-    run = subprocess.Popen([sys.executable, "-m", "dbox_cli", *command(killed, processes)],
-                           stdout=subprocess.PIPE, stderr=subprocess.PIPE)  # fmt: skip
-    while not killed.with_name("killed.csv.state").exists() and run.poll() is None:
-        time.sleep(0.01)
-    time.sleep(np.random.default_rng().uniform(0.0, 0.4))
-    run.kill()
-    run.communicate()
-    if not killed.exists():
-        dbox(*command(killed))
-    assert killed.read_bytes() == whole.read_bytes()
-    assert killed.with_name("killed.bad.csv").read_bytes() == (
-        whole.with_name("whole.bad.csv").read_bytes()
-    )
-    assert {path.name for path in boxes.parent.glob("killed*")} == {"killed.csv", "killed.bad.csv"}
+    draw, kills = random.Random(int(processes)), 0
+    while kills < KILLS:
+        run = subprocess.Popen([sys.executable, "-m", "dbox_cli", *command(killed, processes)],
+                               stdout=subprocess.PIPE, stderr=subprocess.PIPE)  # fmt: skip
+        while not killed.with_name("killed.csv.state").exists() and run.poll() is None:
+            time.sleep(0.01)
+        time.sleep(draw.uniform(0.0, 0.6))
+        kills += run.poll() is None
+        run.kill()
+        run.communicate()
+        if kills == KILLS and not killed.exists():
+            dbox(*command(killed))
+        if killed.exists() and not killed.with_name("killed.csv.state").exists():
+            assert {*boxes.parent.glob("killed*")} == {*made}
+            assert made[0].read_bytes() == whole.read_bytes()
+            assert made[1].read_bytes() == whole.with_name("whole.bad.csv").read_bytes()
+            for path in made:
+                path.unlink()
 
 
 def test_old_results_are_not_replaced(dbox, boxes):

@@ -20,7 +20,7 @@ from typer.main import get_command
 from dbox_cli.main import app, run
 from tests.files.damage import JUNK_LINES, JUNK_VALUES, SCENARIOS
 
-EVERYDAY = 100
+EVERYDAY = 300
 LONGER = 10_000
 SLOWEST = 10.0
 

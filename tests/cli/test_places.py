@@ -30,8 +30,8 @@ def job(tmp_path, monkeypatch) -> Path:
 @pytest.mark.skipif(not hasattr(time, "tzset"), reason="zones are set otherwise there")
 @pytest.mark.parametrize(
     ("zone", "ahead"),
-    [("IST-5:30", 330), ("NST3:30", -210), ("<+1245>-12:45", 765)],
-    ids=["Kolkata", "St Johns", "Chatham"],
+    [("NST3:30", -210), pytest.param("IST-5:30", 330, marks=pytest.mark.slow)],
+    ids=["St Johns", "Kolkata"],
 )
 def test_a_log_tells_the_time_and_the_zone_it_was_read_in(dbox, job, monkeypatch, zone, ahead):
     """Exact: zones as POSIX writes them (IEEE Std 1003.1, TZ), minutes ahead of UTC by hand."""

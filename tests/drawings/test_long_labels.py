@@ -41,7 +41,8 @@ def test_labels_keep_to_their_room_and_apart(kind, width, most):
     assert max(text.count("\n") for text in texts) < most
 
 
-@pytest.mark.parametrize("kind", ["many", pytest.param("one word", marks=pytest.mark.slow)])
+@pytest.mark.slow
+@pytest.mark.parametrize("kind", ["many", "one word"])
 def test_pictures_and_forms_name_twelve_outlets_apart(kind):
     """Exact: twelve names in each."""
     site = twelve(NAMES[kind])
