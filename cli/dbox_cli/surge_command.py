@@ -145,13 +145,14 @@ def _write_out(
     outcomes: "tuple[SurgeOutcome, ...]", out: Path, *, overwrite: bool, contrast: bool, quiet: bool
 ) -> None:
     """Write the file and name it; on stderr where stdout is for machines."""
+    from dbox.drawings.days_picture import run_figure
     from dbox.drawings.surge_film import FILM_SUFFIXES, write_film
-    from dbox.drawings.surge_picture import contrast_figure, surge_figure
+    from dbox.drawings.surge_picture import contrast_figure
 
     if out.suffix.lower() in FILM_SUFFIXES:
         with progress_bar(out.name) as progress:
             write_film(outcomes[0], out, overwrite=overwrite, progress=progress)
         typer.echo(f"wrote {out}", err=quiet)
         return
-    figure = contrast_figure(outcomes) if contrast else surge_figure(outcomes[0])
+    figure = contrast_figure(outcomes) if contrast else run_figure(outcomes[0])
     save_picture(figure, out, overwrite=overwrite, quiet=quiet)

@@ -367,18 +367,29 @@ def _draw_level(sheet: Sheet, outcome: SurgeOutcome, names: list[str], height: f
                      label=f"lip {outcome.labels[i]}")  # fmt: skip
     axes.plot(time, over, color=INK, linewidth=MEDIUM, label="level")
     axes.set_ylabel("in", fontsize=SMALL, rotation=0, labelpad=12)
-    # outlets whose lips are at one height stand in one line, beside it
-    groups: dict[float, list[str]] = {}
-    for i in open_ones:
-        groups.setdefault(round(float(lips[i]), 4), []).append(names[i])
+    label_lips(sheet, axes, [names[i] for i in open_ones], lips[open_ones])
     left = sheet.right - _RIGHT_ROOM
-    at = [bottom + (lip - low) / (high - low) * height for lip in groups]
-    written = spread_out(at, line_height(SMALL), bottom, sheet.top + 0.1)
-    for labels, y, text_y in zip(groups.values(), at, written, strict=True):
-        sheet.line([(left, y), (left + 0.2, text_y), (left + 0.26, text_y)], **LEADER)
-        words = wrap("lip " + ", ".join(labels), _RIGHT_ROOM - 0.3, SMALL, most=1)[0]
-        sheet.write(left + 0.3, text_y, words, va="center")
     sheet.write(left + 0.1, bottom - 0.08, f"time, {unit}")
+
+
+def label_lips(sheet: Sheet, axes: Axes, names: Sequence[str], lips: Array) -> None:
+    """Name lips beside axes, those that lie nearly at one height in one line; lips as drawn."""
+    width, height = sheet.figure.get_size_inches()
+    place, (low, high) = axes.get_position(), axes.get_ylim()
+    left, bottom, top = place.x1 * width, place.y0 * height, place.y1 * height
+    step, groups = line_height(SMALL), list[tuple[float, list[int]]]()
+    for i in np.argsort(lips, kind="stable").tolist():
+        y = bottom + (float(lips[i]) - low) / (high - low) * (top - bottom)
+        if groups and y - groups[-1][0] < 0.5 * step:
+            groups[-1][1].append(i)
+        else:
+            groups.append((y, [i]))
+    written = spread_out([y for y, _ in groups], step, bottom, top + 0.1)
+    for (y, together), text_y in zip(groups, written, strict=True):
+        sheet.line([(left, y), (left + 0.2, text_y), (left + 0.26, text_y)], **LEADER)
+        words = f"lip {', '.join(names[i] for i in sorted(together))}"
+        room = sheet.right - left - 0.3
+        sheet.write(left + 0.3, text_y, wrap(words, room, SMALL, most=1)[0], va="center")
 
 
 def _draw_flows(sheet: Sheet, outcome: SurgeOutcome, names: list[str], height: float) -> None:

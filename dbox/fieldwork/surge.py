@@ -440,6 +440,15 @@ def shown_until(run: Surge) -> float:
     return float(run.time[last]) if run.time[last] > 0 else run.seconds
 
 
+def daily_shares(run: Surge) -> Array:
+    """Share of each line in what passed on each day; NaN where nothing did. [-] (days, n)."""
+    ends = np.minimum(np.arange(np.ceil(run.seconds / DAY) + 1) * DAY, run.seconds)
+    passed = np.diff([np.interp(ends, run.time, volume) for volume in run.volume.T], axis=1).T
+    whole = passed.sum(1, keepdims=True)
+    share: Array = np.divide(passed, whole, out=np.full_like(passed, np.nan), where=whole > 0)
+    return share
+
+
 def is_moving(run: Surge) -> BoolArray:
     """Whether water moves in each step of a run, more than `MOVING` of its greatest flow."""
     flow = np.maximum(run.inflow, run.flow.sum(1) + run.overflow)

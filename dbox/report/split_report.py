@@ -217,7 +217,7 @@ def share_text(share: float, unit: str = " %") -> str:
     >>> [share_text(share) for share in (0.4613, 0.0352, 0.0, 1.0)]
     ['46 %', '3.5 %', '0 %', '100 %']
     """
-    return f"{percent_text(share, int(0.0 < share < 0.0995)).removesuffix(' %')}{unit}"
+    return f"{percent_text(share, int(0.0005 <= share < 0.0995)).removesuffix(' %')}{unit}"
 
 
 def _of(flow: Flow) -> str:

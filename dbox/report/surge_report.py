@@ -13,10 +13,13 @@ from dbox.notes import Note
 from dbox.report.blocks import Column, Paragraph, Section, Table, columns, text, warned
 from dbox.report.cautions import MODEL
 from dbox.report.encode import Json, encode, rows
+from dbox.report.split_report import share_text
 from dbox.report.text import bar, cut, duration
 from dbox.report.wording import PLANNED, sentences
 from dbox.units import (
     DAY,
+    GALLON,
+    LITRE,
     gallons,
     gpm,
     litres,
@@ -83,6 +86,70 @@ def contrast_json(outcomes: Sequence[SurgeOutcome], files: Sequence[str] = ()) -
 def volume_text(run: Surge) -> str:
     """How much ran in."""
     return f"{gallons(run.inflow_volume)} ({litres(run.inflow_volume)})"
+
+
+def rough(volume: float, *, metric: bool) -> str:
+    """A volume in the unit of the job, to two digits. [m3]
+
+    >>> rough(249.9, metric=True), rough(0.2911, metric=False)
+    ('250,000 L', '77 gal')
+    """
+    unit, name = (LITRE, "L") if metric else (GALLON, "gal")
+    if volume < 0.05 * unit:
+        return f"0 {name}"
+    return f"{float(f'{volume / unit:.2g}'):,.10g} {name}"
+
+
+def day_of(seconds: float) -> int:
+    """The day of a run, from 1, in which a time falls; seconds [s]."""
+    return int(seconds // DAY) + 1
+
+
+def finding(outcome: SurgeOutcome) -> str:
+    """What a run came to, in a line; of days also which trench it filled."""
+    name = outcome.surge.event.name or "a flow"
+    ponding = outcome.ponding
+    if ponding is None or outcome.surge.seconds <= DAY:
+        return f"{name[0].upper()}{name[1:]}: {_dealt(outcome)}"
+    if ponding.line is None:
+        dealt = _dealt(outcome)
+        said = f"{dealt[0].upper()}{dealt[1:]}"
+        return f"{said}; no trench fills to its pipe" if any(outcome.site.works.trenches) else said
+    full, day = np.flatnonzero(np.isfinite(outcome.surge.time_full)), day_of(ponding.time)
+    first, rest = outcome.labels[ponding.line], [i for i in full.tolist() if i != ponding.line]
+    share = share_text(float(outcome.surge.share[ponding.line]))
+    over = ponding.line in outcome.overloaded
+    said = f"its trench is {'overloaded from' if over else 'full to its pipe on'} day {day}"
+    more = ""
+    if rest:
+        few = f"outlet{'s' * (len(rest) > 1)} {' and '.join(outcome.labels[i] for i in rest)}"
+        more = (
+            f"; {few if len(rest) < 3 else f'{len(rest)} more'} fill{'s' * (len(rest) == 1)} later"
+        )
+    return f"Outlet {first} gets {share}, {said}{more}"
+
+
+def level_words(outcome: SurgeOutcome) -> str:
+    """What a level box would do in the same days; nothing where there is no trench."""
+    ponding = outcome.ponding
+    if ponding is None or not any(outcome.site.works.trenches):
+        return ""
+    if ponding.level_line is None:
+        return f"With all lips level no trench would fill in {duration(outcome.surge.seconds)}."
+    day = day_of(ponding.level_time)
+    return f"With all lips level the first trench would be full to its pipe on day {day}."
+
+
+def _dealt(outcome: SurgeOutcome) -> str:
+    """Who gets the most of a run and who the least."""
+    share, labels = outcome.surge.share, outcome.labels
+    if outcome.extremes is None:
+        return "every line gets its target"
+    best, worst = outcome.extremes
+    return (
+        f"outlet {labels[best]} gets {share_text(float(share[best]))}, "
+        f"outlet {labels[worst]} {share_text(float(share[worst]))}"
+    )
 
 
 def report(outcome: SurgeOutcome) -> list[str]:
