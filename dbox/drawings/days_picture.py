@@ -23,7 +23,6 @@ from dbox.drawings.style import (
     PAPER,
     SMALL,
     THIN,
-    UNDER,
     WANTED,
     WARNING,
     WATER,
@@ -32,16 +31,12 @@ from dbox.drawings.style import (
     line_height,
     pens,
     text_width,
-    tick_step,
     told_apart,
     wrap,
 )
-from dbox.drawings.surge_picture import label_lips, surge_figure
-from dbox.fieldwork.shares import NOTABLE
+from dbox.drawings.surge_picture import height_ticks, label_lips, share_words, surge_figure
 from dbox.fieldwork.surge import SurgeOutcome, daily_shares
-from dbox.lengths import Lengths
-from dbox.report.split_report import share_text
-from dbox.report.surge_report import day_of, finding, level_words, rough
+from dbox.report.surge_report import day_of, finding, level_words, ran_in, rough
 from dbox.report.wording import PLANNED, joined
 from dbox.units import DAY, percent_text
 
@@ -66,13 +61,11 @@ def days_figure(outcome: SurgeOutcome) -> Figure:
     check_outlets(n)
     width, height = PAPER[1], PAPER[0]
     sheet = Sheet.blank((width, height + max(n - 6, 0) * _LEAST_ROW))
-    days, metric = run.event.name or "some days", site.lengths.metric
-    amount, other = (rough(run.inflow_volume, metric=unit) for unit in (metric, not metric))
     sheet.head(
         finding(outcome),
         *filter(None, [level_words(outcome)]),
         *[PLANNED] * site.planned,
-        f"{site.title or 'A box'}; {days}: {amount} ({other})",
+        f"{site.title or 'A box'}; {ran_in(outcome)}",
     )
     sheet.foot(joined(outcome.warnings))
     left, right = sheet.left + _NAME + _TICKS, sheet.right - _WORDS
@@ -108,7 +101,7 @@ def _draw_level(sheet: Sheet, outcome: SurgeOutcome, left: float, right: float) 
     span = (most - least) / (1.0 - 1.4 * line_height(SMALL) / _LEVEL) or 1e-3
     _day_axis(axes, run.seconds)
     axes.set_ylim(least - 0.06 * span, least + span)
-    _height_ticks(axes, lengths, _LEVEL)
+    height_ticks(axes, lengths, _LEVEL)
     time, low, high = thinned(run.time / DAY, low, high, round(_DOTS * (right - left)))
     axes.fill_between(time, axes.get_ylim()[0], low, color=(WATER.colour, 0.25), linewidth=0.0)
     axes.fill_between(time, low, high, color=WATER.colour, linewidth=THIN, label="level")
@@ -214,13 +207,8 @@ def _draw_trench(axes: Axes, outcome: SurgeOutcome, i: int, deepest: float, _: A
 
 def _row_words(outcome: SurgeOutcome, i: int) -> list[tuple[str, dict[str, Any]]]:
     """Share against target, and whether the trench takes it."""
-    run, share, target = outcome.surge, float(outcome.surge.share[i]), float(outcome.target[i])
-    words = f"gets {share_text(share)}"
-    if not outcome.site.target_open:
-        role = OVER if share > NOTABLE * target else UNDER if share * NOTABLE < target else None
-        sign = f"{role.sign} " if role else ""
-        words = f"{sign}{words} (target {share_text(target)})"
-    lines: list[tuple[str, dict[str, Any]]] = [(words, {"weight": "bold"})]
+    run = outcome.surge
+    lines: list[tuple[str, dict[str, Any]]] = [(share_words(outcome, i), {"weight": "bold"})]
     if run.system.trenches[i] is None:
         return lines
     load, takes = (
@@ -250,14 +238,6 @@ def _day_axis(axes: Axes, seconds: float) -> None:
                      range(1, int(np.ceil(days)) + 1))  # fmt: skip
     axes.set_xticks(named - 0.5, [str(day) for day in named])
     axes.tick_params(length=3, width=HAIR)
-
-
-def _height_ticks(axes: Axes, lengths: Lengths, height: float) -> None:
-    """Heights in the unit of the job, no closer on paper than words are; height [in]."""
-    low, high = axes.get_ylim()
-    step = tick_step(0.3 / height * (high - low), lengths)
-    ticks = np.arange(np.ceil(low / step), np.floor(high / step) + 1) * step
-    axes.set_yticks(ticks, [lengths.one(tick) for tick in ticks])
 
 
 def thinned(time: Array, low: Array, high: Array, count: int) -> tuple[Array, Array, Array]:

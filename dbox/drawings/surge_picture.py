@@ -17,18 +17,23 @@ from matplotlib.text import Text
 
 from dbox.arrays import Array
 from dbox.drawings.style import (
+    BOX,
     EDGE,
-    GREY,
     HAIR,
     HEADING,
     HEADING_ROOM,
     INK,
     LEADER,
     MEDIUM,
+    OVER,
     SMALL,
     TARGET,
+    THICK,
     THIN,
     TINT,
+    UNDER,
+    WANTED,
+    WATER,
     Sheet,
     check_outlets,
     draw_cap,
@@ -38,16 +43,20 @@ from dbox.drawings.style import (
     pens,
     spread_out,
     text_width,
+    tick_step,
     told_apart,
     wrap,
 )
 from dbox.errors import DomainError
+from dbox.fieldwork.shares import NOTABLE
 from dbox.fieldwork.surge import SurgeOutcome, highest_share, shown_until
 from dbox.hydraulics.surge.parts import Trench
 from dbox.hydraulics.surge.stepper import MIN_FLOW, Moment, Surge
-from dbox.report.surge_report import notes_side_by_side, volume_text
+from dbox.lengths import Lengths
+from dbox.report.split_report import share_text
+from dbox.report.surge_report import finding, notes_side_by_side, ran_in, volume_text
 from dbox.report.wording import PLANNED, joined
-from dbox.units import DAY, HOUR, INCH, MINUTE, gpm, gpm_litres, percent_text
+from dbox.units import DAY, HOUR, INCH, MINUTE, gpm, gpm_litres, litres_per_min, percent_text
 
 Place = tuple[float, float, float, float]
 """Left, right, bottom and top on the page. [in]"""
@@ -327,14 +336,14 @@ _MOST_ROW, _LEVEL_PART, _MOST_LEVEL = 0.9, 0.4, 3.6
 def surge_figure(outcome: SurgeOutcome) -> Figure:
     """Draw the level in the box and the flow of every outlet against time."""
     check_outlets(len(outcome.labels))
-    run, n = outcome.surge, len(outcome.labels)
+    run, n, lengths = outcome.surge, len(outcome.labels), outcome.site.lengths
     sheet = Sheet.blank()
     sheet.head(
-        outcome.site.title or TITLE_TEXT,
+        finding(outcome),
+        f"{outcome.site.title or 'A box'}; {ran_in(outcome)}",
         *[PLANNED] * outcome.site.planned,
-        f"{run.event.name or 'a flow'}: {volume_text(run)}",
-        f"Water stands highest at {clock(run.peak_time)}, "
-        f"{outcome.site.lengths.both(run.rise)} over the lowest lip.",
+        f"Water stands highest at {clock(run.peak_time)}, {lengths.both(run.rise)} over the lowest "
+        "lip.",
     )
     sheet.foot(joined(outcome.warnings))
     rows = sheet.top - sheet.bottom - 2.0 * (HEADING_ROOM + _AXIS_ROOM) - _GAP
@@ -342,7 +351,7 @@ def surge_figure(outcome: SurgeOutcome) -> Figure:
     room = _LEFT_ROOM - 0.1
     cut = [wrap(label, room, SMALL, "bold", 1)[0] for label in outcome.labels]
     names = told_apart(outcome.labels, cut)
-    sheet.heading("Water in the box", "over the lowest lip; dashed: each lip")
+    sheet.heading("Water in the box", "over the lowest lip")
     _draw_level(sheet, outcome, names, level)
     sheet.top -= level + _AXIS_ROOM + _GAP
     _draw_flows(sheet, outcome, names, min((rows - level) / n, _MOST_ROW))
@@ -357,19 +366,27 @@ def _draw_level(sheet: Sheet, outcome: SurgeOutcome, names: list[str], height: f
     run, still = outcome.surge, outcome.surge.system.still_level
     bottom = sheet.top - height
     axes = _axes(sheet, bottom, sheet.top)
-    over, lips = (run.level - still) / INCH, (run.system.lips - still) / INCH
-    open_ones = np.flatnonzero(np.isfinite(lips)).tolist()
-    most = max(float(over.max()), float(lips[open_ones].max(initial=0.0)), 1 / 16)
-    low, high = -0.06 * most, 1.08 * most
-    time, unit = time_axes(axes, run, low, high)
+    over, lips = run.level - still, np.stack([run.system.lips, run.lips_end]) - still
+    open_ones = np.flatnonzero(np.isfinite(run.lips_end)).tolist()
+    seen = [*over, *lips[:, open_ones].ravel()]
+    low, high = min(seen), max(*seen, INCH / 16)
+    time, unit = time_axes(axes, run, low - 0.06 * (high - low), high + 0.08 * (high - low))
+    height_ticks(axes, outcome.site.lengths, height)
+    axes.fill_between(time, axes.get_ylim()[0], over, color=(WATER.colour, 0.25), linewidth=0.0)
     for i in open_ones:
-        axes.axhline(lips[i], color=GREY, linewidth=HAIR, linestyle=(0, (5, 3)),
-                     label=f"lip {outcome.labels[i]}")  # fmt: skip
-    axes.plot(time, over, color=INK, linewidth=MEDIUM, label="level")
-    axes.set_ylabel("in", fontsize=SMALL, rotation=0, labelpad=12)
-    label_lips(sheet, axes, [names[i] for i in open_ones], lips[open_ones])
-    left = sheet.right - _RIGHT_ROOM
-    sheet.write(left + 0.1, bottom - 0.08, f"time, {unit}")
+        axes.plot(axes.get_xlim(), lips[:, i], color=BOX.colour, linewidth=THIN,
+                  label=f"lip {outcome.labels[i]}")  # fmt: skip
+    axes.plot(time, over, color=WATER.colour, linewidth=THICK, label="level")
+    label_lips(sheet, axes, [names[i] for i in open_ones], lips[1, open_ones])
+    sheet.write(sheet.right - _RIGHT_ROOM + 0.1, bottom - 0.08, f"time, {unit}")
+
+
+def height_ticks(axes: Axes, lengths: Lengths, height: float) -> None:
+    """Heights along y in the unit of the job, no closer than words are; height [in]."""
+    low, high = axes.get_ylim()
+    step = tick_step(0.3 / height * (high - low), lengths)
+    ticks = np.arange(np.ceil(low / step), np.floor(high / step) + 1) * step
+    axes.set_yticks(ticks, [lengths.one(tick) for tick in ticks])
 
 
 def label_lips(sheet: Sheet, axes: Axes, names: Sequence[str], lips: Array) -> None:
@@ -396,7 +413,8 @@ def _draw_flows(sheet: Sheet, outcome: SurgeOutcome, names: list[str], height: f
     """One row for each outlet, all on one scale."""
     run, n = outcome.surge, len(outcome.labels)
     most = float(run.peak_flow.max())
-    words = f"a full row is {gpm(most)}; dashed: its target share; right: share (target)"
+    full = (litres_per_min if outcome.site.lengths.metric else gpm)(most)
+    words = f"a full row is {full}; dashed: its target; {OVER.sign} hatched: {OVER.word}"
     sheet.heading("Flow of each outlet", words)
     passed, right = run.flow.sum(1), sheet.right - _RIGHT_ROOM + 0.1
     for i, (label, outlet) in enumerate(zip(outcome.labels, outcome.site.outlets, strict=True)):
@@ -404,17 +422,38 @@ def _draw_flows(sheet: Sheet, outcome: SurgeOutcome, names: list[str], height: f
         axes = _axes(sheet, top - height, top - 0.06)
         time, unit = time_axes(axes, run, 0.0, 1.02 * most or 1.0)
         axes.set_yticks([])
-        axes.fill_between(time, run.flow[:, i], color=TINT, linewidth=0.0)
-        axes.plot(time, run.flow[:, i], color=INK, linewidth=THIN, label=f"flow {label}")
-        axes.plot(time, outcome.target[i] * passed, color=INK, linewidth=THIN,
-                  linestyle=(0, (4, 2)), label=f"wanted {label}")  # fmt: skip
+        flow, wanted = run.flow[:, i], outcome.target[i] * passed
+        if outcome.site.target_open:
+            wanted = np.full_like(flow, np.inf)
+        else:
+            axes.plot(time, wanted, color=WANTED.colour, linewidth=MEDIUM, linestyle=(0, (4, 2)),
+                      label=f"wanted {label}", zorder=4)  # fmt: skip
+            over = np.maximum(flow, wanted)
+            axes.fill_between(time, wanted, over, hatch=OVER.hatch, linewidth=0.0,
+                              facecolor=(OVER.colour, 0.45), edgecolor=OVER.colour)  # fmt: skip
+        axes.fill_between(time, np.minimum(flow, wanted), color=(WATER.colour, 0.35), linewidth=0.0)
+        axes.plot(time, flow, color=INK, linewidth=THIN, label=f"flow {label}", zorder=3)
         axes.tick_params(labelbottom=i == n - 1)
         middle = top - 0.5 * height
         sheet.write(sheet.left, middle, names[i], va="center", weight="bold")
-        share, target = percent_text(float(run.share[i])), percent_text(float(outcome.target[i]))
-        words = "capped" if outlet.capped else f"{share} ({target})"
-        sheet.write(right, middle, words, va="center")
+        lines = ["capped"] if outlet.capped else share_words(outcome, i).split(" (")
+        lines[1:] = [f"({line}" for line in lines[1:]]
+        weights = ["bold", "normal"] if height > 2.4 * line_height(SMALL) else ["bold"]
+        y = middle + 0.5 * line_height(SMALL) * min(len(lines), len(weights))
+        for line, weight in zip(lines, weights, strict=False):
+            sheet.write(right, y, line, weight=weight)
+            y -= line_height(SMALL)
     sheet.write(right, sheet.top - n * height - 0.08, f"time, {unit}")
+
+
+def share_words(outcome: SurgeOutcome, i: int) -> str:
+    """Share of a line, and its target with a sign where it gets more or less than that."""
+    share, target = float(outcome.surge.share[i]), float(outcome.target[i])
+    if outcome.site.target_open:
+        return f"gets {share_text(share)}"
+    role = OVER if share > NOTABLE * target else UNDER if share * NOTABLE < target else None
+    sign = f"{role.sign} " if role else ""
+    return f"{sign}gets {share_text(share)} (target {share_text(target)})"
 
 
 MOST_PANELS = 4

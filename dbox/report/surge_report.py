@@ -100,6 +100,13 @@ def rough(volume: float, *, metric: bool) -> str:
     return f"{float(f'{volume / unit:.2g}'):,.10g} {name}"
 
 
+def ran_in(outcome: SurgeOutcome) -> str:
+    """What ran in and how much of it, in the unit of the job first."""
+    metric, volume = outcome.site.lengths.metric, outcome.surge.inflow_volume
+    amount, other = (rough(volume, metric=unit) for unit in (metric, not metric))
+    return f"{outcome.surge.event.name or 'a flow'}: {amount} ({other})"
+
+
 def day_of(seconds: float) -> int:
     """The day of a run, from 1, in which a time falls; seconds [s]."""
     return int(seconds // DAY) + 1
@@ -148,7 +155,7 @@ def _dealt(outcome: SurgeOutcome) -> str:
     best, worst = outcome.extremes
     return (
         f"outlet {labels[best]} gets {share_text(float(share[best]))}, "
-        f"outlet {labels[worst]} {share_text(float(share[worst]))}"
+        f"outlet {labels[worst]} only {share_text(float(share[worst]))}"
     )
 
 
