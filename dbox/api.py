@@ -237,7 +237,7 @@ class Causes(Answer):
         """The leading causes as bars."""
         from dbox.drawings.answers import diagnosis_picture
 
-        return diagnosis_picture(self.headline, self.result)
+        return diagnosis_picture(self.result)
 
     def _lines(self) -> list[str]:
         from dbox.report.diagnose_report import report
