@@ -1,5 +1,6 @@
 """Pictures of answers without a sheet of their own: a pour, a diagnosis, profiles of the pipes."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -41,14 +42,25 @@ from dbox.fieldwork.pour import Expectation
 from dbox.lengths import Lengths
 from dbox.report.blocks import Paragraph
 from dbox.report.diagnose_report import diagnosis_blocks, told_causes
-from dbox.report.grades_report import HEADLINES, slope_text
+from dbox.report.grades_report import HEADLINES, findings, slope_text
 from dbox.report.text import chance_text
 from dbox.report.wording import joined
-from dbox.units import FOOT, GALLON, INCH, LITRE, MINUTE, gpm_litres
+from dbox.units import FOOT, GALLON, INCH, LITRE, MINUTE, gpm_litres, percent_text
 
 _LEFT, _POUR, _POUR_WORDS = 0.9, 1.3, 0.9
 _STANDS: dict[int, tuple[Role, str]] = {-1: (UNDER, "v"), 0: (WITHIN, "D"), 1: (OVER, "^")}
 """How a catch is drawn that is below, within or above its band."""
+
+
+def _fitted(inside: float, head: Sequence[str], notes: list[str]) -> Sheet:
+    """A sheet with head and foot, just as high as what is drawn between them asks; inside [in]."""
+    trial = Sheet.blank((PAPER[0], 30.0))
+    trial.head(*head)
+    trial.foot(notes)
+    sheet = Sheet.blank((PAPER[0], 30.0 - (trial.top - trial.bottom) + inside))
+    sheet.head(*head)
+    sheet.foot(notes)
+    return sheet
 
 
 @pens
@@ -58,8 +70,8 @@ def pour_picture(headline: str, expectation: Expectation) -> Figure:
     check_outlets(len(site.outlets))
     title, *more = headline.split(". ", 1)
     each = _POUR + _POUR_WORDS + line_height(SMALL) * any(pour.done for pour in pours)
-    sheet = Sheet.blank((PAPER[0], 2.1 + each * len(pours)))
-    sheet.head(title.removesuffix("."), *more, *filter(None, [site.title]))
+    lines = (title.removesuffix("."), *more, *filter(None, [site.title]))
+    sheet = _fitted(HEADING_ROOM + each * len(pours), lines, [])
     about = "bar: expected; whisker: 5 to 95 % of what the readings leave open"
     if any(pour.done for pour in pours):
         about += f"; caught {WITHIN.sign} within, {OVER.sign} above, {UNDER.sign} below it"
@@ -132,10 +144,9 @@ def diagnosis_picture(found: Diagnosis) -> Figure:
     rest = 1.0 - sum(each.probability for each in answers)
     notes = [f"all other causes together: {chance_text(max(rest, 0.0))}", *joined(found.warnings)]
     notes.append("a chance given what was seen, by judged likelihoods; ranked, none is announced")
-    sheet = Sheet.blank((PAPER[0], 2.4 + 0.25 * len(notes) + _CAUSE * len(answers)))
     said = [block.text for block in diagnosis_blocks(found)[0] if isinstance(block, Paragraph)]
-    sheet.head(*said, *filter(None, [found.site.title]))
-    sheet.foot(notes)
+    lines = (*said, *filter(None, [found.site.title]))
+    sheet = _fitted(HEADING_ROOM + 0.1 + _CAUSE * len(answers), lines, notes)
     sheet.heading("Causes, the likeliest first", "chance given what was seen")
     room = 3.6
     left, height = sheet.left + room + 0.1, _CAUSE * len(answers)
@@ -182,9 +193,11 @@ def grades_figure(title: str, grading: Grading) -> Figure:
         *["ring: sags by more than the readings err"] * any(g.belly.any() for g in grading.runs),
         *joined(grading.warnings),
     ]
-    sheet = Sheet.blank((PAPER[0], 2.2 + 0.3 * len(notes) + rows * row))
-    sheet.head(HEADLINES[grading.verdict].removesuffix("."), *filter(None, [title]))
-    sheet.foot(notes)
+    wrong, headline = findings(grading), HEADLINES[grading.verdict].removesuffix(".")
+    if wrong:
+        more = f"; and {len(wrong) - 1} more" if len(wrong) > 1 else ""
+        headline = f"{wrong[0][0].upper()}{wrong[0][1:]}{more}"
+    sheet = _fitted(HEADING_ROOM + rows * row, (headline, *filter(None, [title])), notes)
     lengths = grading.site.lengths
     units = "mm over its start, against m" if lengths.metric else "in over its start, against ft"
     sheet.heading("Each pipe from the side", f"height, {units} along it; drawn steeper than it is")
@@ -195,8 +208,9 @@ def grades_figure(title: str, grading: Grading) -> Figure:
         sign, word, colour = _VERDICTS[grade.verdict]
         name = wrap(f"{sign} {grade.run.name}: {word}", width - 0.1, BODY, "bold", 1)[0]
         sheet.write(left, top, name, BODY, weight="bold", color=colour)
-        slope = slope_text(float(grade.whole.fall) / grade.span)
-        sheet.write(left, top - line_height(BODY), slope)
+        fall = float(grade.whole.fall) / grade.span
+        words = percent_text(fall) if lengths.metric else slope_text(fall)
+        sheet.write(left, top - line_height(BODY), words)
         top -= _ROW_WORDS
         _profile(sheet.axes(left + 0.45, left + width - 0.15, top - panel, top), grade, lengths)
     return sheet.figure

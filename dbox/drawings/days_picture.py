@@ -49,7 +49,7 @@ def run_figure(outcome: SurgeOutcome) -> Figure:
 
 _NAME, _TICKS, _BETWEEN, _WORDS = 0.6, 0.42, 0.8, 1.95
 _AXIS, _GAP = 0.4, 0.12
-_LEVEL, _LEAST_ROW, _MOST_ROW = 1.6, 0.52, 1.1
+_LEVEL, _LEAST_ROW, _MOST_ROW = 1.6, 0.52, 1.7
 _DOTS = 150
 """Columns of a curve on an inch of paper, from which on it is thinned. [1/in] (judgement)"""
 
@@ -125,6 +125,7 @@ def _draw_rows(
 ) -> None:
     """A row for each outlet: its share of each day, its trench, and both in words."""
     run, n = outcome.surge, len(outcome.labels)
+    last = int(np.flatnonzero(np.isfinite(run.system.lips))[-1])
     each = daily_shares(run)
     most = min(1.08 * max(float(np.nanmax(each)), 1.5 * float(outcome.target.max())), 1.0)
     trenches = run.system.trenches
@@ -145,7 +146,7 @@ def _draw_rows(
                 continue
             axes = sheet.axes(left, right, bottom, top)
             _day_axis(axes, run.seconds)
-            axes.tick_params(labelbottom=i == n - 1)
+            axes.tick_params(labelbottom=i == last)
             (_draw_trench if place else _draw_share)(
                 axes, outcome, i, deepest if place else most, each[:, i]
             )
@@ -155,7 +156,7 @@ def _draw_rows(
         for words, look in lines:
             sheet.write(ends[-1][1] + 0.12, y, words, **look)
             y -= step
-    y = sheet.top - n * height + 0.1 - 0.07
+    y = sheet.top - (last + 1) * height + 0.1 - 0.07
     sheet.write(ends[-1][1] + 0.12, y, "day")
 
 
@@ -198,7 +199,7 @@ def _draw_trench(axes: Axes, outcome: SurgeOutcome, i: int, deepest: float, _: A
     axes.axhline(pipe, color=BOX.colour, linewidth=MEDIUM, linestyle=(0, (6, 2)),
                  label=f"pipe {label}")  # fmt: skip
     axes.set_ylim(0.0, deepest)
-    axes.set_yticks([0.0, pipe], ["0", f"pipe {lengths.one(pipe)}"])
+    axes.set_yticks([0.0, pipe], ["0", f"pipe {lengths.tick(pipe)}"])
     full = float(run.time_full[i]) / DAY
     if np.isfinite(full):
         axes.plot(full, pipe, "v", color=WARNING.colour, markersize=7, clip_on=False,

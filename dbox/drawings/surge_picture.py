@@ -329,7 +329,7 @@ def time_axes(
 
 _LEFT_ROOM, _RIGHT_ROOM = 0.85, 1.25
 _AXIS_ROOM, _GAP = 0.45, 0.1
-_MOST_ROW, _LEVEL_PART, _MOST_LEVEL = 0.9, 0.4, 3.6
+_MOST_ROW, _LEVEL_PART, _MOST_LEVEL = 1.6, 0.4, 3.6
 
 
 @pens
@@ -386,7 +386,7 @@ def height_ticks(axes: Axes, lengths: Lengths, height: float) -> None:
     low, high = axes.get_ylim()
     step = tick_step(0.3 / height * (high - low), lengths)
     ticks = np.arange(np.ceil(low / step), np.floor(high / step) + 1) * step
-    axes.set_yticks(ticks, [lengths.one(tick) for tick in ticks])
+    axes.set_yticks(ticks, [lengths.tick(tick) for tick in ticks])
 
 
 def label_lips(sheet: Sheet, axes: Axes, names: Sequence[str], lips: Array) -> None:
