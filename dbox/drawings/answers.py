@@ -47,7 +47,7 @@ from dbox.report.text import chance_text
 from dbox.report.wording import joined
 from dbox.units import FOOT, GALLON, INCH, LITRE, MINUTE, gpm_litres, percent_text
 
-_LEFT, _POUR, _POUR_WORDS = 0.9, 1.3, 0.9
+_LEFT, _POUR, _POUR_WORDS = 0.9, 1.3, 0.98
 _STANDS: dict[int, tuple[Role, str]] = {-1: (UNDER, "v"), 0: (WITHIN, "D"), 1: (OVER, "^")}
 """How a catch is drawn that is below, within or above its band."""
 
@@ -91,7 +91,7 @@ def _draw_pour(sheet: Sheet, expectation: Expectation, case: int) -> None:
     column = (sheet.right - left) / n
     sheet.heading(wrap(pour.name, 3.0, BODY, "bold", 1)[0], gpm_litres(pour.inflow))
     axes = sheet.axes(left, sheet.right, sheet.top - _POUR, sheet.top)
-    sheet.top -= _POUR + 0.06
+    sheet.top -= _POUR + 0.14
     places, caught = np.arange(n), expectation.caught[case] / scale
     band = np.stack([expectation.low[case], expectation.high[case]]) / scale
     wide = min(0.56, 0.5 / column)

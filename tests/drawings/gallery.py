@@ -312,6 +312,9 @@ NAMES = (*COMMANDS, *PLOTS, *FILMS)
 ONCE = ("batch",)
 """What hangs on no scenario."""
 
+NO_DATA = ("sheet blank",)
+"""What holds nothing that could be invented."""
+
 
 def wanted() -> list[tuple[str, str]]:
     """Every box with every name."""
