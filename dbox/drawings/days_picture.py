@@ -34,7 +34,7 @@ from dbox.drawings.style import (
     told_apart,
     wrap,
 )
-from dbox.drawings.surge_picture import height_ticks, label_lips, share_words, surge_figure
+from dbox.drawings.surge_still import height_ticks, label_lips, share_words, surge_figure
 from dbox.fieldwork.surge import SurgeOutcome, daily_shares
 from dbox.report.surge_report import day_of, finding, level_words, ran_in, rough
 from dbox.report.wording import PLANNED, joined

@@ -4,6 +4,7 @@ Shares are fractions. What did not happen or is not known is null, never 0 and n
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,7 +14,7 @@ from dbox.notes import Note
 from dbox.report.blocks import Column, Paragraph, Section, Table, columns, text, warned
 from dbox.report.cautions import MODEL
 from dbox.report.encode import Json, encode, rows
-from dbox.report.split_report import share_text
+from dbox.report.split_report import flow_of, low_words, share_text
 from dbox.report.text import bar, cut, duration
 from dbox.report.wording import PLANNED, sentences
 from dbox.units import (
@@ -102,9 +103,8 @@ def rough(volume: float, *, metric: bool) -> str:
 
 def ran_in(outcome: SurgeOutcome) -> str:
     """What ran in and how much of it, in the unit of the job first."""
-    metric, volume = outcome.site.lengths.metric, outcome.surge.inflow_volume
-    amount, other = (rough(volume, metric=unit) for unit in (metric, not metric))
-    return f"{outcome.surge.event.name or 'a flow'}: {amount} ({other})"
+    run = outcome.surge
+    return f"{run.event.name or 'flow'}: {volume_words(outcome, run.inflow_volume, both=True)}"
 
 
 def day_of(seconds: float) -> int:
@@ -114,14 +114,12 @@ def day_of(seconds: float) -> int:
 
 def finding(outcome: SurgeOutcome) -> str:
     """What a run came to, in a line; of days also which trench it filled."""
-    name = outcome.surge.event.name or "a flow"
     ponding = outcome.ponding
     if ponding is None or outcome.surge.seconds <= DAY:
-        return f"{name[0].upper()}{name[1:]}: {_dealt(outcome)}"
+        return _dealt(outcome)
     if ponding.line is None:
-        dealt = _dealt(outcome)
-        said = f"{dealt[0].upper()}{dealt[1:]}"
-        return f"{said}; no trench fills to its pipe" if any(outcome.site.works.trenches) else said
+        fills = "; no trench fills to its pipe" * any(outcome.site.works.trenches)
+        return f"{_dealt(outcome)}{fills}"
     full, day = np.flatnonzero(np.isfinite(outcome.surge.time_full)), day_of(ponding.time)
     first, rest = outcome.labels[ponding.line], [i for i in full.tolist() if i != ponding.line]
     share = share_text(float(outcome.surge.share[ponding.line]))
@@ -149,14 +147,14 @@ def level_words(outcome: SurgeOutcome) -> str:
 
 def _dealt(outcome: SurgeOutcome) -> str:
     """Who gets the most of a run and who the least."""
-    share, labels = outcome.surge.share, outcome.labels
+    run, labels, name = outcome.surge, outcome.labels, outcome.surge.event.name or "flow"
     if outcome.extremes is None:
-        return "every line gets its target"
+        return f"Every line gets its target of {flow_of(name)}"
     best, worst = outcome.extremes
-    return (
-        f"outlet {labels[best]} gets {share_text(float(share[best]))}, "
-        f"outlet {labels[worst]} only {share_text(float(share[worst]))}"
-    )
+    low = low_words(outcome.site, outcome.target, run.system.lips, best)
+    most = f"outlet {labels[best]} gets {_gets(outcome, best)} of {flow_of(name)}"
+    most = f"{low}: {most}" if low else f"{most[0].upper()}{most[1:]}"
+    return f"{most}, outlet {labels[worst]} gets {_gets(outcome, worst)}"
 
 
 def report(outcome: SurgeOutcome) -> list[str]:
@@ -259,6 +257,87 @@ def contrast_report(outcomes: tuple[SurgeOutcome, ...]) -> list[str]:
         warned(notes_side_by_side(outcomes)),
         [Paragraph(MODEL)],
     ])  # fmt: skip
+
+
+@dataclass(frozen=True)
+class FilmWords:
+    """What a film of runs through one box says."""
+
+    title: str  # The finding.
+    about: str  # What runs in.
+    watch: str  # What to look for.
+    result: str  # What it came to.
+
+
+def film_words(outcomes: Sequence[SurgeOutcome]) -> FilmWords:
+    """Of one run who gets how much; of several what the line most favoured gets at each end."""
+    if len(outcomes) > 1:
+        return _contrast_words(outcomes)
+    (outcome,) = outcomes
+    run, labels = outcome.surge, outcome.labels
+    result = f"Every line got its target of {volume_words(outcome, run.inflow_volume)}."
+    if outcome.extremes:
+        best, worst = outcome.extremes
+        volumes = [volume_words(outcome, run.volume[-1, i]) for i in (best, worst)]
+        wanted = volume_words(outcome, outcome.target[best] * run.volume[-1].sum())
+        result = (
+            f"Outlet {labels[best]} got {volumes[0]}, its target is {wanted}; "
+            f"outlet {labels[worst]} got {volumes[1]}."
+        )
+    starts = np.where(np.isfinite(run.first_flow), run.first_flow, np.inf)
+    first, late = int(starts.argmin()), int(np.where(np.isfinite(starts), starts, -1.0).argmax())
+    if np.isinf(starts[first]):
+        watch = "No line starts."
+    elif starts[late] - starts[first] < 1.0:
+        watch = "All lines start together: watch the water over each lip."
+    else:
+        watch = (
+            f"Watch: outlet {labels[first]} starts first; outlet {labels[late]} waits "
+            f"{duration(starts[late] - starts[first])} more."
+        )
+    return FilmWords(finding(outcome), ran_in(outcome), watch, result)
+
+
+def _contrast_words(outcomes: Sequence[SurgeOutcome]) -> FilmWords:
+    weak, strong = (pick(outcomes, key=_poured) for pick in (min, max))
+    names = [o.surge.event.name.removesuffix(" (default)") for o in (weak, strong)]
+    whole = volume_words(weak, weak.surge.inflow_volume)
+    both = volume_words(weak, weak.surge.inflow_volume, both=True)
+    about = f"the same {both} let into the same box at each flow"
+    rises = [weak.site.lengths.one(o.surge.rise) for o in (weak, strong)]
+    watch = (
+        f"Watch the lips: the water stands {rises[0]} over the lowest at {names[0]}, "
+        f"{rises[1]} at {names[1]}."
+    )
+    found = weak if weak.extremes else strong
+    if not found.extremes:
+        title = f"Every line gets its target at {names[0]} and at {names[1]}"
+        return FilmWords(title, about, watch, f"Every line got its target of {whole}.")
+    best, _ = found.extremes
+    of = [f"{_gets(o, best)} of {flow_of(n)}" for o, n in zip((weak, strong), names, strict=True)]
+    low = low_words(weak.site, weak.target, weak.surge.system.lips, best)
+    most = f"outlet {weak.labels[best]} gets {', '.join(of)}"
+    title = f"{low}: {most}" if low else f"{most[0].upper()}{most[1:]}"
+    got = [
+        f"{volume_words(o, o.surge.volume[-1, best])} at {name}"
+        for o, name in zip((weak, strong), names, strict=True)
+    ]
+    wanted = volume_words(weak, weak.target[best] * weak.surge.volume[-1].sum())
+    result = (
+        f"Of {whole} outlet {weak.labels[best]} got {' and '.join(got)}; its target is {wanted}."
+    )
+    return FilmWords(title, about, watch, result)
+
+
+def _gets(outcome: SurgeOutcome, i: int) -> str:
+    return share_text(float(outcome.surge.share[i]))
+
+
+def volume_words(outcome: SurgeOutcome, volume: float, *, both: bool = False) -> str:
+    """A volume in the unit of the job, or both ways with that first. [m3]"""
+    metric = outcome.site.metric
+    first, second = (rough(volume, metric=unit) for unit in (metric, not metric))
+    return f"{first} ({second})" if both else first
 
 
 _ACROSS, _CELL, _NAME = 4, 14, 12

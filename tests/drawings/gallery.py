@@ -19,8 +19,9 @@ import numpy as np
 from matplotlib.figure import Figure
 
 import dbox
-from dbox.drawings.surge_film import SurgeFrame
-from dbox.fieldwork.surge import house_event, run
+from dbox.drawings.surge_frames import Show, SurgeFrame, closing_figure, opening_figure
+from dbox.fieldwork.surge import SurgeOutcome, house_event, run, side_by_side
+from dbox.units import GALLON
 from dbox_cli.main import run as typed
 from tests.drawings.cases import places
 
@@ -208,15 +209,20 @@ PLOTS: dict[str, Callable[[dbox.Site], Figure]] = {
 """Answers that only `.plot()` draws."""
 
 
-def _frames(site: dbox.Site) -> Iterator[Figure]:
-    found = run(site, house_event(["shower"]))
-    frame = SurgeFrame(found)
-    for time in (0.0, found.surge.peak_time, found.surge.seconds):
-        frame.show(time)
+def _film(outcomes: Sequence[SurgeOutcome]) -> Iterator[Figure]:
+    how = Show()
+    yield opening_figure(outcomes, how)
+    frame = SurgeFrame(outcomes, how)
+    for time in (0.0, outcomes[0].surge.peak_time, 0.9 * outcomes[0].surge.seconds):
+        frame.show(float(time), 60.0)
         yield frame.figure
+    yield closing_figure(outcomes, how)
 
 
-FILMS: dict[str, Callable[[dbox.Site], Iterator[Figure]]] = {"surge film": _frames}
+FILMS: dict[str, Callable[[dbox.Site], Iterator[Figure]]] = {
+    "film": lambda site: _film([run(site, house_event(["shower"]))]),
+    "film contrast": lambda site: _film(side_by_side(site, 20 * GALLON)),
+}
 """Films, as some of their frames."""
 
 
