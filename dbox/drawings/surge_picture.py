@@ -78,7 +78,7 @@ def time_unit(seconds: float) -> tuple[float, str]:
 INLET_WIDTH = 1.5
 """Width of the inlet's column over that of an outlet, where nothing else decides it. [-]"""
 
-LEAST_STREAM = 1.5
+LEAST_STREAM = 1.0
 """Width of the thinnest stream that is drawn. [pt]"""
 
 _LEAST_VIEW = INCH / 4

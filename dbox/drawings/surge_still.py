@@ -34,9 +34,9 @@ from dbox.fieldwork.shares import NOTABLE
 from dbox.fieldwork.surge import SurgeOutcome
 from dbox.lengths import Lengths
 from dbox.report.split_report import share_text
-from dbox.report.surge_report import finding, ran_in
+from dbox.report.surge_report import finding, flow_words, ran_in
 from dbox.report.wording import PLANNED, joined
-from dbox.units import INCH, gpm, litres_per_min
+from dbox.units import INCH
 
 _LEFT_ROOM, _RIGHT_ROOM = 0.85, 1.25
 _AXIS_ROOM, _GAP = 0.45, 0.1
@@ -124,9 +124,8 @@ def _draw_flows(sheet: Sheet, outcome: SurgeOutcome, names: list[str], height: f
     """One row for each outlet, all on one scale."""
     run, n = outcome.surge, len(outcome.labels)
     most = float(run.peak_flow.max())
-    full = (litres_per_min if outcome.site.lengths.metric else gpm)(most)
-    words = f"a full row is {full}; dashed: its target; {OVER.sign} hatched: {OVER.word}"
-    sheet.heading("Flow of each outlet", words)
+    about = f"a full row is {flow_words(outcome, most)}; dashed: its target"
+    sheet.heading("Flow of each outlet", f"{about}; {OVER.sign} hatched: {OVER.word}")
     passed, right = run.flow.sum(1), sheet.right - _RIGHT_ROOM + 0.1
     for i, (label, outlet) in enumerate(zip(outcome.labels, outcome.site.outlets, strict=True)):
         top = sheet.top - i * height

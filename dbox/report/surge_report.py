@@ -333,6 +333,12 @@ def _gets(outcome: SurgeOutcome, i: int) -> str:
     return share_text(float(outcome.surge.share[i]))
 
 
+def flow_words(outcome: SurgeOutcome, flow: float) -> str:
+    """A flow both ways, in the unit of the job first. [m3/s]"""
+    first, second = (litres_per_min, gpm) if outcome.site.metric else (gpm, litres_per_min)
+    return f"{first(flow)} ({second(flow)})"
+
+
 def volume_words(outcome: SurgeOutcome, volume: float, *, both: bool = False) -> str:
     """A volume in the unit of the job, or both ways with that first. [m3]"""
     metric = outcome.site.metric
