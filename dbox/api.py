@@ -202,9 +202,9 @@ class Run(Answer):
 
     def plot(self) -> "Figure":
         """Level and flows in time."""
-        from dbox.drawings.surge_picture import surge_figure
+        from dbox.drawings.days_picture import run_figure
 
-        return surge_figure(self.result)
+        return run_figure(self.result)
 
     def _lines(self) -> list[str]:
         from dbox.report.surge_report import report
@@ -237,7 +237,7 @@ class Causes(Answer):
         """The leading causes as bars."""
         from dbox.drawings.answers import diagnosis_picture
 
-        return diagnosis_picture(self.headline, self.result)
+        return diagnosis_picture(self.result)
 
     def _lines(self) -> list[str]:
         from dbox.report.diagnose_report import report

@@ -42,6 +42,15 @@ class Lengths:
         """A length in the unit of the job; parameters as for `inches`. [m]"""
         return self.pair(metres, signed=signed)[0]
 
+    def tick(self, metres: float, *, signed: bool = False) -> str:
+        """A height on a scale, with no idle zeros. [m]
+
+        >>> Lengths().tick(0.0), Lengths(metric=True).tick(0.05), Lengths(metric=True).tick(0.0025)
+        ('0', '50 mm', '2.5 mm')
+        """
+        text = self.one(metres, signed=signed).replace(".0 mm", " mm")
+        return "0" if text in ("0 in", "0 mm") else text
+
     def cell(self, metres: float, width: int) -> str:
         """A height both ways in a column of a width, its own unit alone where both do not fit. [m]
 

@@ -83,7 +83,10 @@ def command(
         if picture:
             from dbox.drawings.batch_picture import batch_figure
 
-            figure = batch_figure(settings.flows, outcome.tally)
+            # a shipped list is found elsewhere than where its name points
+            shipped = source.parent != Path(file).parent
+            name = f"{source.stem}{' (invented)' * shipped}"
+            figure = batch_figure(settings.flows, outcome.tally, name)
             save_picture(figure, picture, overwrite=overwrite, again=outcome.resumed, quiet=as_json)
 
     try:

@@ -181,6 +181,8 @@ def findings_sheet(found: Diagnosis, paper: str = "letter") -> tuple[Figure, ...
     pages.paragraph("; ".join(seen_lines(found.site)) or "nothing yet")
     pages.skip(0.1)
     set_blocks(pages, diagnosis_blocks(found))
+    # a page begun for the signature has room for notes
+    pages.need(0.5)
     if pages.top - pages.sheet.bottom > _NOTES:
         pages.heading("Notes")
         pages.lines_to_end(2, 0.5)

@@ -300,7 +300,9 @@ def pour_part(pages: Pages, expectation: Expectation | None) -> None:
         rows = [[n, *[""] * 4] for n, o in zip(names, outlets, strict=True) if not o.capped]
         table(pages, heads, rows, least_height=BY_HAND)
         return
-    pages.heading("Pour test", keep=1.2)
+    # the first pour's table is kept with the words before it
+    lines = 3 + sum(not outlet.capped for outlet in outlets)
+    pages.heading("Pour test", keep=min(lines * 0.25 + 0.4, 0.6 * pages.room))
     for case, pour in enumerate(expectation.pours):
         words, *found = pour_blocks(expectation, case)
         told = []

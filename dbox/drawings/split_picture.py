@@ -56,9 +56,10 @@ from dbox.drawings.style import (
     short_labels,
     spread_out,
     text_width,
+    wrap,
 )
 from dbox.errors import DomainError
-from dbox.fieldwork.shares import Assessment
+from dbox.fieldwork.shares import SURE, Assessment
 from dbox.fieldwork.site import Site
 from dbox.lengths import Lengths
 from dbox.report.split_report import line_verdict, share_text, title
@@ -296,7 +297,7 @@ def draw_strips(
         axes = sheet.axes(left, right, bottom, top)
         draw_strip(axes, assessment, flow, column)
         _scale(axes, largest, top - bottom)
-        _write_title(sheet, assessment, flow, (right + 0.2, top), metric=metric)
+        _write_title(sheet, assessment, flow, (right + 0.2, top), height, metric=metric)
         sheet.write(left - 0.1, bottom - 0.075, "share", ha="right", color=GREY)
         texts = _signed(assessment, flow, column - 0.04)
         for i, (text, lip) in enumerate(zip(texts, assessment.lips.height, strict=True)):
@@ -393,24 +394,27 @@ def _signed(assessment: Assessment, flow: int, room: float) -> list[str]:
 
 
 def _write_title(
-    sheet: Sheet, assessment: Assessment, flow: int, corner: Point, *, metric: bool
+    sheet: Sheet, assessment: Assessment, flow: int, corner: Point, height: float, *, metric: bool
 ) -> None:
     """Name, amount and verdict of a flow, beside its strip, and what would settle it."""
-    verdict, mend = "no target named" if assessment.target_open else "no tolerance given", ""
+    verdict, more = "no target named" if assessment.target_open else "no tolerance given", [""]
     if assessment.tolerance is not None:
         chance = float(assessment.within_probability[flow])
         likely = "" if np.isnan(chance) else f" ({chance_text(chance)})"
         verdict = f"{assessment.verdicts[flow]}{likely}"
         if assessment.verdicts[flow] == "cannot tell":
-            mend = _mend(assessment, flow)
+            more = [_mend(assessment, flow)]
+            if chance < 1.0 - SURE:
+                more.insert(0, "not all within, yet no one line clearly outside")
     (left, top), inflow = corner, float(assessment.result.inflow[flow])
     room, step = sheet.right - left, line_height(SMALL)
+    lines = [line for words in more for line in wrap(words, room, SMALL)]
     amount = f"{litres_per_min(inflow)} ({gpm(inflow)})" if metric else gpm_litres(inflow)
     name = short_labels(assessment.names, room, BODY, "bold")[flow]
     sheet.write(left, top, name, BODY, weight="bold")
     sheet.write(left, top - 1.1 * step, amount)
     sheet.write(left, top - 2.1 * step, verdict, weight="bold")
-    sheet.write(left, top - 3.1 * step, mend)
+    sheet.write(left, top - 3.1 * step, "\n".join(lines[: max(1, int(height / step - 3.1))]))
 
 
 def _mend(assessment: Assessment, flow: int) -> str:

@@ -363,7 +363,7 @@ def draw_walls(
     low, high = (z - still for z in axes.get_ylim())
     step = tick_step(apart / upright, lengths)
     over = np.arange(np.ceil(low / step), np.floor(high / step) + 1) * step
-    names = [lengths.one(z, signed=True) if written else "" for z in over]
+    names = [lengths.tick(z, signed=True) if written else "" for z in over]
     axes.set_yticks(over + still, names)
     axes.set_xticks([])
     axes.tick_params(length=3)

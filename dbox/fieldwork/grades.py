@@ -30,7 +30,7 @@ fails on a flatter one. What the rod cannot see is left out: an instrument that 
 every run alike, and pipe between two stations may do as it likes.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -286,6 +286,21 @@ class RunGrade:
         """From the first station to the last. [m]"""
         return float(self.at[-1] - self.at[0])
 
+    @property
+    def verdicts(self) -> tuple[str, ...]:
+        """What its pieces, the whole of it, its sags and its flow come to, one after another."""
+        if self.flatness:
+            return (self.flatness.counts,)
+        # a sag that drains is a change of grade; one that holds water is wrong
+        bellies = ("belly",) * int((self.belly & (self.pond > 0)).sum())
+        flows = self.header.verdicts if self.header else ()
+        return (*self.pieces.verdicts, *self.whole.verdicts, *bellies, *flows)
+
+    @property
+    def verdict(self) -> str:
+        """`outside` where anything is wrong with it, else `cannot tell`, else `within`."""
+        return _overall(self.verdicts)
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Drop:
@@ -322,19 +337,15 @@ class Grading:
         """
         if not self.runs:
             return "outside" if self.plan and self.plan.short else "planned"
-        said = [v for d in self.drops for v in d.fall.verdicts]
-        for grade in self.runs:
-            if grade.flatness:
-                said.append(grade.flatness.counts)
-                continue
-            said += [*grade.pieces.verdicts, *grade.whole.verdicts]
-            # a sag that drains is a change of grade; one that holds water is wrong
-            said += ["belly"] * int((grade.belly & (grade.pond > 0)).sum())
-            said += grade.header.verdicts if grade.header else ()
-        sound = {"enough", "steep"}
-        if all(word in sound for word in said):
-            return "within"
-        return "cannot tell" if all(w in {*sound, "cannot tell"} for w in said) else "outside"
+        drops = [v for d in self.drops for v in d.fall.verdicts]
+        return _overall([*drops, *(word for grade in self.runs for word in grade.verdicts)])
+
+
+def _overall(said: Sequence[str]) -> str:
+    sound = {"enough", "steep"}
+    if all(word in sound for word in said):
+        return "within"
+    return "cannot tell" if all(w in {*sound, "cannot tell"} for w in said) else "outside"
 
 
 def grade(site: Site) -> Grading:

@@ -4,6 +4,7 @@ Shares are fractions. What did not happen or is not known is null, never 0 and n
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,10 +14,13 @@ from dbox.notes import Note
 from dbox.report.blocks import Column, Paragraph, Section, Table, columns, text, warned
 from dbox.report.cautions import MODEL
 from dbox.report.encode import Json, encode, rows
+from dbox.report.split_report import flow_of, low_words, share_text
 from dbox.report.text import bar, duration
 from dbox.report.wording import PLANNED, sentences
 from dbox.units import (
     DAY,
+    GALLON,
+    LITRE,
     gallons,
     gpm,
     litres,
@@ -83,6 +87,74 @@ def contrast_json(outcomes: Sequence[SurgeOutcome], files: Sequence[str] = ()) -
 def volume_text(run: Surge) -> str:
     """How much ran in."""
     return f"{gallons(run.inflow_volume)} ({litres(run.inflow_volume)})"
+
+
+def rough(volume: float, *, metric: bool) -> str:
+    """A volume in the unit of the job, to two digits. [m3]
+
+    >>> rough(249.9, metric=True), rough(0.2911, metric=False)
+    ('250,000 L', '77 gal')
+    """
+    unit, name = (LITRE, "L") if metric else (GALLON, "gal")
+    if volume < 0.05 * unit:
+        return f"0 {name}"
+    return f"{float(f'{volume / unit:.2g}'):,.10g} {name}"
+
+
+def ran_in(outcome: SurgeOutcome) -> str:
+    """What ran in and how much of it, in the unit of the job first."""
+    run = outcome.surge
+    return f"{run.event.name or 'flow'}: {volume_words(outcome, run.inflow_volume, both=True)}"
+
+
+def day_of(seconds: float) -> int:
+    """The day of a run, from 1, in which a time falls; seconds [s]."""
+    return int(seconds // DAY) + 1
+
+
+def finding(outcome: SurgeOutcome) -> str:
+    """What a run came to, in a line; of days also which trench it filled."""
+    ponding = outcome.ponding
+    if ponding is None or outcome.surge.seconds <= DAY:
+        return _dealt(outcome)
+    if ponding.line is None:
+        fills = "; no trench fills to its pipe" * any(outcome.site.works.trenches)
+        return f"{_dealt(outcome)}{fills}"
+    full, day = np.flatnonzero(np.isfinite(outcome.surge.time_full)), day_of(ponding.time)
+    first, rest = outcome.labels[ponding.line], [i for i in full.tolist() if i != ponding.line]
+    share = share_text(float(outcome.surge.share[ponding.line]))
+    over = ponding.line in outcome.overloaded
+    said = f"its trench is {'overloaded from' if over else 'full to its pipe on'} day {day}"
+    more = ""
+    if rest:
+        few = f"outlet{'s' * (len(rest) > 1)} {' and '.join(outcome.labels[i] for i in rest)}"
+        more = (
+            f"; {few if len(rest) < 3 else f'{len(rest)} more'} fill{'s' * (len(rest) == 1)} later"
+        )
+    return f"Outlet {first} gets {share}, {said}{more}"
+
+
+def level_words(outcome: SurgeOutcome) -> str:
+    """What a level box would do in the same days; nothing where there is no trench."""
+    ponding = outcome.ponding
+    if ponding is None or not any(outcome.site.works.trenches):
+        return ""
+    if ponding.level_line is None:
+        return f"With all lips level no trench would fill in {duration(outcome.surge.seconds)}."
+    day = day_of(ponding.level_time)
+    return f"With all lips level the first trench would be full to its pipe on day {day}."
+
+
+def _dealt(outcome: SurgeOutcome) -> str:
+    """Who gets the most of a run and who the least."""
+    run, labels, name = outcome.surge, outcome.labels, outcome.surge.event.name or "flow"
+    if outcome.extremes is None:
+        return f"Every line gets its target of {flow_of(name)}"
+    best, worst = outcome.extremes
+    low = low_words(outcome.site, outcome.target, run.system.lips, best)
+    most = f"outlet {labels[best]} gets {_gets(outcome, best)} of {flow_of(name)}"
+    most = f"{low}: {most}" if low else f"{most[0].upper()}{most[1:]}"
+    return f"{most}, outlet {labels[worst]} gets {_gets(outcome, worst)}"
 
 
 def report(outcome: SurgeOutcome) -> list[str]:
@@ -185,6 +257,93 @@ def contrast_report(outcomes: tuple[SurgeOutcome, ...]) -> list[str]:
         warned(notes_side_by_side(outcomes)),
         [Paragraph(MODEL)],
     ])  # fmt: skip
+
+
+@dataclass(frozen=True)
+class FilmWords:
+    """What a film of runs through one box says."""
+
+    title: str  # The finding.
+    about: str  # What runs in.
+    watch: str  # What to look for.
+    result: str  # What it came to.
+
+
+def film_words(outcomes: Sequence[SurgeOutcome]) -> FilmWords:
+    """Of one run who gets how much; of several what the line most favoured gets at each end."""
+    if len(outcomes) > 1:
+        return _contrast_words(outcomes)
+    (outcome,) = outcomes
+    run, labels = outcome.surge, outcome.labels
+    result = f"Every line got its target of {volume_words(outcome, run.inflow_volume)}."
+    if outcome.extremes:
+        best, worst = outcome.extremes
+        volumes = [volume_words(outcome, run.volume[-1, i]) for i in (best, worst)]
+        wanted = volume_words(outcome, outcome.target[best] * run.volume[-1].sum())
+        result = (
+            f"Outlet {labels[best]} got {volumes[0]}, its target is {wanted}; "
+            f"outlet {labels[worst]} got {volumes[1]}."
+        )
+    starts = np.where(np.isfinite(run.first_flow), run.first_flow, np.inf)
+    first, late = int(starts.argmin()), int(np.where(np.isfinite(starts), starts, -1.0).argmax())
+    if np.isinf(starts[first]):
+        watch = "No line starts."
+    elif starts[late] - starts[first] < 1.0:
+        watch = "All lines start together: watch the water over each lip."
+    else:
+        watch = (
+            f"Watch: outlet {labels[first]} starts first; outlet {labels[late]} waits "
+            f"{duration(starts[late] - starts[first])} more."
+        )
+    return FilmWords(finding(outcome), ran_in(outcome), watch, result)
+
+
+def _contrast_words(outcomes: Sequence[SurgeOutcome]) -> FilmWords:
+    weak, strong = (pick(outcomes, key=_poured) for pick in (min, max))
+    names = [o.surge.event.name.removesuffix(" (default)") for o in (weak, strong)]
+    whole = volume_words(weak, weak.surge.inflow_volume)
+    both = volume_words(weak, weak.surge.inflow_volume, both=True)
+    about = f"the same {both} let into the same box at each flow"
+    rises = [weak.site.lengths.one(o.surge.rise) for o in (weak, strong)]
+    watch = (
+        f"Watch the lips: the water stands {rises[0]} over the lowest at {names[0]}, "
+        f"{rises[1]} at {names[1]}."
+    )
+    found = weak if weak.extremes else strong
+    if not found.extremes:
+        title = f"Every line gets its target at {names[0]} and at {names[1]}"
+        return FilmWords(title, about, watch, f"Every line got its target of {whole}.")
+    best, _ = found.extremes
+    of = [f"{_gets(o, best)} of {flow_of(n)}" for o, n in zip((weak, strong), names, strict=True)]
+    low = low_words(weak.site, weak.target, weak.surge.system.lips, best)
+    most = f"outlet {weak.labels[best]} gets {', '.join(of)}"
+    title = f"{low}: {most}" if low else f"{most[0].upper()}{most[1:]}"
+    got = [
+        f"{volume_words(o, o.surge.volume[-1, best])} at {name}"
+        for o, name in zip((weak, strong), names, strict=True)
+    ]
+    wanted = volume_words(weak, weak.target[best] * weak.surge.volume[-1].sum())
+    result = (
+        f"Of {whole} outlet {weak.labels[best]} got {' and '.join(got)}; its target is {wanted}."
+    )
+    return FilmWords(title, about, watch, result)
+
+
+def _gets(outcome: SurgeOutcome, i: int) -> str:
+    return share_text(float(outcome.surge.share[i]))
+
+
+def flow_words(outcome: SurgeOutcome, flow: float) -> str:
+    """A flow both ways, in the unit of the job first. [m3/s]"""
+    first, second = (litres_per_min, gpm) if outcome.site.metric else (gpm, litres_per_min)
+    return f"{first(flow)} ({second(flow)})"
+
+
+def volume_words(outcome: SurgeOutcome, volume: float, *, both: bool = False) -> str:
+    """A volume in the unit of the job, or both ways with that first. [m3]"""
+    metric = outcome.site.metric
+    first, second = (rough(volume, metric=unit) for unit in (metric, not metric))
+    return f"{first} ({second})" if both else first
 
 
 _ACROSS, _CELL, _NAME = 4, 14, 12

@@ -35,6 +35,8 @@ class _Words(Formatter):
         if not unit:
             return format(value, form)
         number = format(value * _UNITS[unit.removesuffix("/")], form)
+        if "e+" in number:
+            number = f"{float(number):,.0f}"
         return number if unit.endswith("/") else f"{number} {unit}"
 
 

@@ -2,9 +2,11 @@
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from matplotlib.patches import Rectangle
 
-from dbox.drawings.batch_picture import batch_figure
+from dbox.drawings.batch_picture import batch_figure, whole_percents
 from dbox.drawings.style import MOST_FLOWS
 from dbox.fieldwork.many_boxes import EDGES, Tally
 from dbox.fieldwork.site import Flow
@@ -53,6 +55,19 @@ def test_bars_are_parts_of_the_boxes():
     bars = next(axes for axes in figure.axes if len(axes.patches) == 12)
     widths = [bar.get_width() for bar in bars.patches if isinstance(bar, Rectangle)]
     np.testing.assert_allclose(widths, np.tile(np.array([1000, 500, 20]) / 1520, 4))
+
+
+@given(st.lists(st.integers(0, 10**6), min_size=3, max_size=3).filter(sum))
+def test_percentages_add_up_and_none_is_a_whole_one_off(counts):
+    parts = np.array(whole_percents(np.array(counts)))
+    assert parts.sum() == 100
+    assert np.all(np.abs(parts - 100 * np.array(counts) / sum(counts)) < 1.0)
+
+
+def test_counts_stand_beside_percentages():
+    said = paper.texts(batch_figure(*CASES["three flows"]))
+    assert {"1,000 (66 %)", "500 (33 %)"} <= set(said)
+    assert any(text.startswith("500 of 1,520 boxes outside tolerance") for text in said)
 
 
 def test_flows_beyond_those_drawn_are_named():

@@ -268,6 +268,11 @@ def test_a_thinned_run_ends_where_the_whole_one_does(seconds: float) -> None:
     assert thin.time.size < whole.time.size / 3
     assert set(thin.time) <= set(whole.time)
     np.testing.assert_array_equal(thin.volume[-1], whole.volume[-1])
+    low, high = thin.level_range
+    assert high.max() == whole.level.max() == thin.peak_level
+    for row in (5, thin.time.size - 1):
+        since = (whole.time > thin.time[row - 1]) & (whole.time <= thin.time[row])
+        assert (low[row], high[row]) == (whole.level[since].min(), whole.level[since].max())
 
 
 def test_an_inflow_that_begins_late_or_with_nothing() -> None:

@@ -310,6 +310,8 @@ class Surge:
     # (t,) Water in the tank over its outlet's invert; NaN where the water passes no tank. [m]
     tank_level: Array
     level: Array  # (t,) Water in the box over the datum of the lips. [m]
+    # (2, t) Its lowest and highest since the row before, of all steps, kept or not. [m]
+    level_range: Array
     flow: Array  # (t, n) Flow of each outlet. [m3/s]
     volume: Array  # (t, n) What each outlet has passed so far. [m3]
     overflow: Array  # (t,) Flow over the rim. [m3/s]
@@ -467,6 +469,7 @@ class _Recorder:
         self.pipes = np.array([t.pipe_height if t else np.inf for t in trenches])
         self.last = np.array(stepper.row())
         self.kept, self.steps = [self.last[None, :]], 0
+        self.level_range = [np.repeat(self.last[None, 3:4], 2, axis=0)]
         self.peak, self.peak_time = self.last.copy(), 0.0
         self.first_flow, self.time_full = np.full(self.n, np.nan), np.full(self.n, np.nan)
 
@@ -481,11 +484,14 @@ class _Recorder:
         _first_times(self.first_flow, rows[:, 0], flow, np.full(self.n, MIN_FLOW))
         _first_times(self.time_full, rows[:, 0], depth, self.pipes)
         self.steps, self.last = self.steps + len(steps), rows[-1]
-        kept = rows[1:]
+        new, last = rows[1:], np.ones(len(steps), bool)
         if self.spacing:
-            slot = np.floor(kept[:, 0] / self.spacing)
-            kept = kept[np.append(slot[1:] != slot[:-1], True)]
-        self.kept.append(kept)
+            slot = np.floor(new[:, 0] / self.spacing)
+            last[:-1] = slot[1:] != slot[:-1]
+        self.kept.append(new[last])
+        first = np.append(0, np.flatnonzero(last)[:-1] + 1)
+        ends = [end.reduceat(new[:, 3], first) for end in (np.minimum, np.maximum)]
+        self.level_range.append(np.stack(ends))
 
     def _columns(self, rows: Array) -> tuple[Array, Array, Array, Array]:
         """Flows and volumes with those of the rim last, depths, and what surfaced, of rows."""
@@ -503,6 +509,7 @@ class _Recorder:
             inflow=rows[:, 1],
             tank_level=rows[:, 2],
             level=rows[:, 3],
+            level_range=np.concatenate(self.level_range, axis=1),
             flow=flow[:, :n],
             volume=volume[:, :n],
             overflow=flow[:, n],
