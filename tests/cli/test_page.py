@@ -46,7 +46,12 @@ def test_only_a_page_is_replaced_and_a_page_is_named_as_one(dbox, tmp_path):
 
 def saved(tmp_path, job, entries):
     file = tmp_path / "saved.json"
-    told = {**job, "kind": "a set-up of dbox, saved from its page", "version": 1, "entries": entries}
+    told = {
+        **job,
+        "kind": "a set-up of dbox, saved from its page",
+        "version": 1,
+        "entries": entries,
+    }
     file.write_text(json.dumps(told))
     return file
 

@@ -32,7 +32,8 @@ DRIVER = """
     const { site, entries } = JSON.parse(text);
     return JSON.stringify(entries.map((_, i) => {
       const state = dbox.job.replay({ site, entries: entries.slice(0, i + 1) });
-      return { passes: state.passes.map(plain), closed: state.closed, asks: dbox.job.question(state) };
+      return { passes: state.passes.map(plain), closed: state.closed,
+        asks: dbox.job.question(state) };
     }));
   };
 """
