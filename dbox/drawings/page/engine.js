@@ -821,12 +821,12 @@
     const mark = site.mark || 0;
     const more = markVariance(Math.min(found.spread, found.seen), mark)
       - markVariance(found.spread, mark);
-    const read = (i) => readings[i] && readings[i].length;
+    const told = (i) => readings[i] && readings[i].length;
     const height = site.outlets.map((o, i) => {
       if (o.capped) return Infinity;
-      return read(i) ? mean(readings[i]) - o.point : NaN;
+      return meanOf(readings[i]) - o.point;
     });
-    const repeats = site.outlets.map((o, i) => (o.capped || !read(i) ? 0 : readings[i].length));
+    const repeats = site.outlets.map((o, i) => (o.capped || !told(i) ? 0 : readings[i].length));
     const variance = height.map((each, i) => (Number.isFinite(each)
       ? square(found.doubt) * (readingVariance(found.spread, mark, Math.max(repeats[i], 1)) + more)
       : 0));
@@ -1620,13 +1620,16 @@
     return verdicts.includes('outside') ? 'hand' : 'ruler';
   }
 
+  // Offset of each hole: 0 where it cannot be turned, Infinity where nobody knows.
+  const holesOf = (site, unknown) => site.outlets.map(({ turns, offset }) => {
+    if (!turns) return 0;
+    return typeof offset === 'number' ? offset : unknown;
+  });
+
   // The lips of a box as they are known, and what its inserts can make of them.
   function present(site, known) {
     if (!known.read) throw new RangeError('no filling is read since the last turning');
-    const holes = site.outlets.map((outlet) => {
-      if (!outlet.turns) return 0;
-      return typeof outlet.offset === 'number' ? outlet.offset : known.holeOffset;
-    });
+    const holes = holesOf(site, known.holeOffset);
     const reach = reachOf(known.height, holes, known.angles);
     known.lowest.forEach((i) => { reach.low[i] = Math.max(reach.low[i], reach.lip[i]); });
     known.highest.forEach((i) => { reach.high[i] = Math.min(reach.high[i], reach.lip[i]); });
@@ -1758,6 +1761,11 @@
     };
   }
 
+  const meanOf = (heights) => (heights && heights.length ? mean(heights) : NaN);
+
+  // What was read is left behind once the box is filled anew, turned or not.
+  const topped = (site, known) => (known.read ? turned(site, known, known.angles) : known);
+
   // twin: dbox.fieldwork.setup.Pass.known
   function read(site, known, readings) {
     const missing = site.outlets.filter((outlet, i) =>
@@ -1765,16 +1773,15 @@
     if (missing.length) {
       throw new RangeError(`no reading for outlet ${missing.map((o) => o.label).join(', ')}`);
     }
-    const before = known.read ? turned(site, known, known.angles) : known;
+    const before = topped(site, known);
     const found = reduceReadings(site, readings);
-    const now = { ...before, read: found, means: readings.map((each) =>
-      (each && each.length ? mean(each) : NaN)) };
+    const holeOffset = holeOffsetOf(site, before, readings);
+    const now = { ...before, read: found, means: readings.map(meanOf), holeOffset };
     if (!before.fillings) {
       return { ...now, height: found.height, covariance: found.covariance, fillings: 1 };
     }
     const rise = riseTo(before, found);
     now.rim = rise === null || before.rim === null ? null : before.rim - rise;
-    if (before.holeOffset === Infinity) now.holeOffset = learnedOffset(site, before, now.means);
     return readMore(now, found.height, found.variance);
   }
 
@@ -1789,9 +1796,11 @@
     return sum(rises.map((rise, k) => rise * weights[k])) / sum(weights);
   }
 
-  // twin: dbox.fieldwork.turning.learned_offset
-  function learnedOffset(site, known, means) {
-    const rise = means.map((each, i) => each - known.was.means[i]);
+  // Offset of the holes that nobody measured, by what their turns did; Infinity: not told yet.
+  // twins: dbox.fieldwork.setup.Pass.offset and dbox.fieldwork.turning.learned_offset
+  function holeOffsetOf(site, known, readings) {
+    if (known.holeOffset < Infinity || !known.was) return known.holeOffset;
+    const rise = readings.map((each, i) => meanOf(each) - known.was.means[i]);
     const places = range(rise.length).filter((i) => Number.isFinite(rise[i]));
     const still = places.filter((i) => known.was.angles[i] === known.angles[i]);
     const fall = rise.map((_, i) => Math.cos(known.was.angles[i]) - Math.cos(known.angles[i]));
@@ -1844,12 +1853,10 @@
     }
     const travel = typeof offset === 'number' ? 2 * offset : Infinity;
     if (lip > travel + spread) return about('reach', lip - travel);
-    const holes = site.outlets.map((each) => {
-      if (!each.turns) return 0;
-      return typeof each.offset === 'number' ? each.offset : known.holeOffset;
-    });
+    const now = topped(site, known);
+    const holes = holesOf(site, holeOffsetOf(site, now, readings));
     const { height } = reduceReadings(site, readings);
-    const reach = reachOf(height, holes, known.angles);
+    const reach = reachOf(height, holes, now.angles);
     const gaps = height.map((_, i) => {
       const gap = Math.max(reach.low[i] - reach.high[outlet], reach.low[outlet] - reach.high[i]);
       return reach.offset[i] > 0 && Number.isFinite(gap) ? gap : -Infinity;
@@ -1982,7 +1989,7 @@
     const text = clean(String(said)).replace(comma, '$1$2.$3');
     const sign = text.startsWith('-') ? -1 : 1;
     const unsigned = text.replace(/^[+-]/, '').trim();
-    if (/^0+(\.0*)?$/.test(unsigned)) return 0;
+    if (unsigned === '0' || unsigned === '0.0') return 0;
     let [place, total, last, terms] = [0, 0, Infinity, 0];
     TERM.lastIndex = 0;
     for (let term = TERM.exec(unsigned); term; term = TERM.exec(unsigned)) {
