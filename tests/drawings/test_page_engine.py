@@ -20,8 +20,10 @@ from dbox import Circle, Notch, PipeEnd, Slot, units
 from dbox.drawings.page_data import site_data
 from dbox.fieldwork import pour as pours
 from dbox.fieldwork import setup
+from dbox.fieldwork.readings import reduce_readings
 from dbox.fieldwork.shares import SURE
 from dbox.fieldwork.site import Box, Flow, Outlet, Pour, Site, Target, Tolerance
+from dbox.hydraulics.openings import KINDS
 from dbox.hydraulics.split import split
 from tests.drawings.engine_js import asked
 from tests.fieldwork.test_vectors import VECTORS
@@ -73,7 +75,7 @@ def split_case(rng):
     spread = rng.choice([0.0, 0.0005, 0.005, 0.05])
     lips = rng.normal(0.0, 1.0, n) * spread + rng.choice([0.0, 0.1])
     rim = None if rng.random() < 0.7 else float(lips.min() + rng.uniform(0.0, 0.1))
-    lips[(rng.random(n) < 0.15) & (np.arange(n) > 0)] = np.inf
+    lips[(rng.random(n) < 0.15) & ((np.arange(n) > 0) | (rim is not None))] = np.inf
     tails = None
     if rng.random() < 0.4:
         over = rng.choice([1e-6, 0.003, 0.05], n) * rng.normal(size=n)
@@ -101,6 +103,11 @@ def told_of(case):
         "holdBack": case["hold_back"].tolist(),
         "rising": case["rising"],
     }
+
+
+def test_every_opening_is_tried():
+    rng = np.random.default_rng(0)
+    assert {type(some_opening(rng)) for _ in range(100)} == {*KINDS.values()}
 
 
 def opening_data(opening):
@@ -236,6 +243,7 @@ def some_job(rng, samples):
     for last in range(int(rng.integers(1, 4)))[::-1]:
         job = job.after(setup.Still(method="rule"))
         over = lips - lips.min() + rng.normal(0.0, 0.0007, (repeats, n))
+        over += rng.choice([0.0, 0.0, 0.004, -0.006])
         read = np.round(over / mark) * mark + [o.point_over_lip for o in site.outlets]
         asks, so_far = [], [None] * n
         for i, outlet in enumerate(site.outlets):
@@ -306,6 +314,8 @@ def passes_meet(found, wanted, what):
     for name in ("fillings", "started", "suspects", "lowest", "highest"):
         value = getattr(known, name)
         assert told[name] == (list(value) if isinstance(value, tuple) else value), what
+    notes = [note.what for note in reduce_readings(wanted.site).warnings]
+    assert [note["what"] for note in told["read"]["notes"]] == notes, what
     assert (told["rim"] is None) == (wanted.site.box.rim is None)
     if told["rim"] is not None:
         assert told["rim"] == pytest.approx(wanted.site.box.rim, abs=1e-12)
@@ -376,20 +386,19 @@ def doubts_meet(found, wanted, what):
 
 
 def test_set_ups_are_those_of_the_library(page):
-    passes, left_out = jobs_meet(page, np.random.default_rng(5), 12, 100)
+    passes, left_out = jobs_meet(page, np.random.default_rng(5), 8, 100)
     assert passes >= 12
-    assert left_out <= 1
+    assert not left_out
 
 
 @pytest.mark.slow
-def test_ten_thousand_set_ups_are_those_of_the_library(page):
-    """With few draws, which every answer is as good for as a test of the same steps."""
-    passes = left_out = 0
-    for seed in range(100):
-        done, left = jobs_meet(page, np.random.default_rng((6, seed)), 100, 100)
-        passes, left_out = passes + done, left_out + left
-    assert passes >= 10_000
-    assert left_out <= 0.002 * passes
+@pytest.mark.parametrize("part", range(20))
+def test_ten_thousand_set_ups_are_those_of_the_library(page, part):
+    """With few draws: as good a test of the same steps, and of verdicts at their thresholds."""
+    for seed in range(5):
+        passes, left_out = jobs_meet(page, np.random.default_rng((6, part, seed)), 100, 100)
+        assert passes >= 100
+        assert left_out <= 0.01 * passes
 
 
 @pytest.mark.slow

@@ -30,6 +30,7 @@
    dbox.level(site, known)      -> {verdict, next, conclusion, goal, wellSet, worst, order, outlets,
                                     stillLevel, plane, lift, stuck, before, after, notes, ...}
    dbox.pour(site, known, {inflow, catches, error}) -> {outlets, balance, odd}
+   dbox.warm(site)              for the first quiet moment: the answers after it come at once
    dbox.clock.parse(text), .text(angle); dbox.length.parse(text, unit), .text(metres, options)
 */
 (() => {
@@ -507,7 +508,9 @@
 
     makeUp(height, over) {
       const rise = -over / this.rise;
-      for (let i = 0; i < this.n; i += 1) this.flow[i] += this.slopes[i] * rise;
+      for (let i = 0; i < this.n; i += 1) {
+        this.flow[i] = Math.max(this.flow[i] + this.slopes[i] * rise, 0);
+      }
       return height + rise;
     }
 
@@ -527,8 +530,7 @@
 
     // twin: dbox.hydraulics.split._started: closes the lips that do not run once it has risen
     start(inflow, rim) {
-      const { thresholds, lips, rates, n } = this;
-      const { steps } = this;
+      const { thresholds, lips, rates, steps, n } = this;
       steps.set(thresholds);
       steps[n] = Infinity;
       steps.sort();
@@ -830,8 +832,23 @@
     const variance = height.map((each, i) => (Number.isFinite(each)
       ? square(found.doubt) * (readingVariance(found.spread, mark, Math.max(repeats[i], 1)) + more)
       : 0));
-    return { ...found, mark, height, repeats, variance, covariance: diagonal(variance) };
+    const notes = [...found.notes, ...notAtTheLip(height, variance)];
+    return { ...found, notes, mark, height, repeats, variance, covariance: diagonal(variance) };
   }
+
+  // Still water that just spilled stands at the lowest open lip;
+  // twin: dbox.fieldwork.readings._not_at_the_lip
+  function notAtTheLip(height, variance) {
+    const lips = height.map((lip) => (Number.isFinite(lip) ? lip : Infinity));
+    const over = Math.min(...lips);
+    const doubt = 3 * Math.sqrt(variance[lips.indexOf(over)]);
+    if (over < Infinity && over > doubt) return [{ what: 'readings: all over still water', over }];
+    return over < -(doubt + CLINGING_WATER)
+      ? [{ what: 'readings: under still water', under: -over }]
+      : [];
+  }
+
+  const CLINGING_WATER = 0.003;
 
   const ANYWHERE = 0.05;
   const SLIPPED = 3.7;
@@ -2062,8 +2079,13 @@
     return `${Math.floor(minutes / 60) || 12}:${String(minutes % 60).padStart(2, '0')}`;
   }
 
+  // Everything once, of a level box: a browser is five times as fast at what it has done before.
+  function warm(site) {
+    level(site, read(site, begin(site), site.outlets.map(({ point }) => [point])));
+  }
+
   globalThis.dbox = Object.assign(globalThis.dbox || {}, {
-    split, sharesAt, begin, read, turned, doubt, assess, level, pour,
+    split, sharesAt, begin, read, turned, doubt, assess, level, pour, warm,
     clock: { parse: parseClock, text: clockText },
     length: { parse: parseLength, text: lengthText },
     parts: { decide, levelChance, markVariance, moved, normalPoints, readMore, readingVariance,
