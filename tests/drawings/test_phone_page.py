@@ -330,12 +330,14 @@ def test_several_jobs_stand_side_by_side_in_a_new_tab(browser, tmp_path):
     page.tap(".jobs li:first-child .door")
     page.tap("#next")
     assert "+1/8 in" in page.text("#typed")
-    page.run("globalThis.confirm = () => false; location.hash = '#box'")
-    page.tap(".jobs li:first-child button:last-child")
-    assert page.run("document.querySelectorAll('.jobs li').length") == 2
-    page.run("globalThis.confirm = () => true; globalThis.prompt = () => 'South <b>field</b>'")
-    page.tap(".jobs li:first-child button:last-child")
-    page.tap(".jobs li:first-child button:first-child")
+    page.run("location.hash = '#box'")
+    for done in ("No, keep it", "Yes, delete it"):
+        assert page.run("document.querySelectorAll('.jobs li').length") == 2
+        page.tap(".jobs li:first-child .row :last-child")
+        page.tap(words=done)
+    page.tap(".jobs li:first-child .row :first-child")
+    page.type("#field-name", "South <b>field</b>")
+    page.tap(words="Done")
     assert page.run("document.querySelectorAll('.jobs li').length") == 1
     assert "South <b>field</b>" in page.text(".jobs strong")
     page.run("localStorage.clear()")
