@@ -24,7 +24,7 @@ from dbox.fieldwork.shares import NOTABLE
 from dbox.fieldwork.surge import SurgeOutcome, highest_share, is_moving, shown_until
 from dbox.hydraulics.surge.stepper import MIN_FLOW, Surge
 from dbox.report.cautions import MODEL
-from dbox.report.encode import encode
+from dbox.report.encode import Json, encode
 from dbox.report.surge_report import contrast_finding, finding, notes_side_by_side, volume_text
 from dbox.report.text import duration
 from dbox.report.wording import PLANNED, joined
@@ -51,7 +51,7 @@ def run_page(outcomes: Sequence[SurgeOutcome]) -> str:
     return page_html(["scene", "runs"], {"film": data}, data["title"])
 
 
-def film_data(outcomes: Sequence[SurgeOutcome]) -> dict[str, Any]:
+def film_data(outcomes: Sequence[SurgeOutcome]) -> Json:
     """Everything that the film shows, in SI; series as whole numbers of a step of their own."""
     if not outcomes:
         raise DomainError("there is no run to show")
@@ -63,7 +63,7 @@ def film_data(outcomes: Sequence[SurgeOutcome]) -> dict[str, Any]:
     rooms = MOST_NUMBERS // len(outcomes)
     volume, name = volume_text(run), run.event.name or "A flow"
     notes = [*joined(notes_side_by_side(outcomes)), *_left_out(first)]
-    return encode({
+    data: Json = encode({
         "title": site.title or TITLE_TEXT,
         "invented": site.record.invented,
         "planned": [PLANNED] * site.planned,
@@ -100,6 +100,7 @@ def film_data(outcomes: Sequence[SurgeOutcome]) -> dict[str, Any]:
         "pace": pace([o.surge for o in outcomes]),
         "runs": [_run(o.surge, rooms) for o in outcomes],
     })  # fmt: skip
+    return data
 
 
 def _left_out(outcome: SurgeOutcome) -> list[str]:

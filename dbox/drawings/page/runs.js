@@ -48,7 +48,7 @@
     return {
       level: at(run.level), inflow: at(run.inflow), overflow: at(run.overflow),
       flow: run.flow.map(at), depth: run.depth.map(at), volume,
-      share: volume.map((each) => (total > 0 ? each / total : 0)),
+      passed: total > 0, share: volume.map((each) => (total > 0 ? each / total : 0)),
       lips: run.lips.map((lip, i) => lip === null ? null
         : lip + gone * (run.lipsEnd[i] - lip)),
     };
@@ -70,6 +70,7 @@
   const { INLET_WIDTH, height, flow, percent, duration, shortLabels, textWidth, set, standing,
     section, sized, fullScreen } = dbox.scene;
   const runs = film.runs.map(read);
+  const strongest = runs.map((run) => Math.max(...run.inflow));
   const end = film.pace[film.pace.length - 1][1];
   const n = film.outlets.length;
   const several = runs.length > 1;
@@ -97,7 +98,7 @@
     if (trenches) {
       const ground = { x: left, y: trenchTop, width: right - left,
         height: trenchFoot - trenchTop + 12 };
-      add('rect', { class: 'ground', ...ground });
+      add('rect', { class: 'w-ground', ...ground });
       add('rect', { fill: 'url(#soil)', ...ground });
     }
     const wall = section(draw, svg, film.outlets, { left, right, top, foot, size,
@@ -112,46 +113,46 @@
       let tank = null;
       if (outlet.trench !== null && !outlet.capped) {
         const pipe = trenchFoot - Math.min(outlet.pipe / film.deepest, 1) * (trenchFoot - trenchTop);
-        add('rect', { class: 'trench', x: x - half, y: trenchTop, width: 2 * half,
+        add('rect', { class: 'w-trench', x: x - half, y: trenchTop, width: 2 * half,
           height: trenchFoot - trenchTop });
         tank = {
-          water: add('rect', { class: 'ponded', x: x - half, width: 2 * half }),
-          soak: add('line', { class: 'soak', x1: x - half, x2: x + half, y1: trenchFoot + 4,
+          water: add('rect', { class: 'w-ponded', x: x - half, width: 2 * half }),
+          soak: add('line', { class: 'w-soak', x1: x - half, x2: x + half, y1: trenchFoot + 4,
             y2: trenchFoot + 4 }),
         };
-        add('line', { class: 'pipe', x1: x - half, x2: x + half, y1: pipe, y2: pipe });
+        add('line', { class: 'w-pipe', x1: x - half, x2: x + half, y1: pipe, y2: pipe });
       }
       tanks.push(tank);
-      bars.push(add('rect', { class: 'bar', x: x - wide / 2, width: wide }));
-      const word = add('text', { class: 'label', x, y: labels }, names.labels[i]);
+      bars.push(add('rect', { class: 'w-bar', x: x - wide / 2, width: wide }));
+      const word = add('text', { class: 'w-label', x, y: labels }, names.labels[i]);
       if (names.widest > column) {
         set(word, { transform: `rotate(-90 ${x} ${labels - 0.35 * size})` });
       }
-      const share = add('text', { class: 'number', x, y: barsFoot + large, 'font-size': large },
+      const share = add('text', { class: 'w-number', x, y: barsFoot + large, 'font-size': large },
         outlet.capped ? 'cap' : '');
       if (turned) {
         const start = barsFoot + 3;
-        set(share, { class: 'number turned', y: start + 0.35 * size,
+        set(share, { class: 'w-number w-turned', y: start + 0.35 * size,
           transform: `rotate(-90 ${x} ${start})` });
       }
       shares.push(share);
       if (!outlet.capped) {
         const up = barsFoot - outlet.target / film.wholeShare * (barsFoot - barsTop);
-        add('line', { class: 'wanted', x1: x - 0.42 * column, x2: x + 0.42 * column, y1: up,
+        add('line', { class: 'w-wanted', x1: x - 0.42 * column, x2: x + 0.42 * column, y1: up,
           y2: up });
       }
     });
-    add('line', { class: 'scale', x1: middle(-0.5), x2: right, y1: barsFoot, y2: barsFoot });
+    add('line', { class: 'w-scale', x1: middle(-0.5), x2: right, y1: barsFoot, y2: barsFoot });
     if (!several) {
       const aside = middle(-0.6);
       const note = (at, words) => column > 2.2 * size &&
-        add('text', { class: 'aside', x: aside, y: at }, words);
-      add('text', { class: 'label', x: wall.inletAt, y: foot + 1.15 * size }, 'inlet');
+        add('text', { class: 'w-aside', x: aside, y: at }, words);
+      add('text', { class: 'w-label', x: wall.inletAt, y: foot + 1.15 * size }, 'inlet');
       if (trenches) note((trenchTop + trenchFoot) / 2 + 0.35 * size, 'trenches');
       note((barsTop + barsFoot) / 2 - 0.2 * size, 'share so far,');
       note((barsTop + barsFoot) / 2 + size, 'dashed: target');
     }
-    if (narrow) add('text', { class: 'aside', x: middle(-0.6), y: barsFoot + size }, '%');
+    if (narrow) add('text', { class: 'w-aside', x: middle(-0.6), y: barsFoot + size }, '%');
 
     return (now) => {
       const wide = (flow) => flow > film.leastFlow ? flow * film.perFlow * column : 0;
@@ -168,8 +169,8 @@
         if (outlet.capped) return;
         const tall = Math.min(now.share[i] / film.wholeShare, 1) * (barsFoot - barsTop);
         const way = standing(now.share[i], outlet.target, film.allowed);
-        set(bars[i], { y: barsFoot - tall, height: tall, class: `bar ${way.name}` });
-        shares[i].textContent = narrow ? `${Math.round(100 * now.share[i])}`
+        set(bars[i], { y: barsFoot - tall, height: tall, class: `w-bar w-${way.name}` });
+        shares[i].textContent = !now.passed ? '' : narrow ? `${Math.round(100 * now.share[i])}`
           : column > 4.5 * size ? `${way.sign} ${percent(now.share[i])}` : percent(now.share[i]);
       });
     };
@@ -184,12 +185,12 @@
       const points = run.time.map((time, row) =>
         `${x(time).toFixed(1)} ${(foot - Math.max(over(run.level[row]), 0) * (foot - 4)).toFixed(1)}`);
       if (!several) {
-        svg.append(draw('path', { class: 'past', d: `M${x(0)} ${foot}L${points.join('L')}` +
+        svg.append(draw('path', { class: 'w-past', d: `M${x(0)} ${foot}L${points.join('L')}` +
           `L${x(run.seconds).toFixed(1)} ${foot}Z` }));
       }
-      svg.append(draw('path', { class: `curve curve-${i % 4}`, d: `M${points.join('L')}` }));
+      svg.append(draw('path', { class: `w-curve w-curve-${i % 4}`, d: `M${points.join('L')}` }));
     });
-    svg.append(draw('line', { class: 'scale', x1: inset, x2: width - inset, y1: foot, y2: foot }));
+    svg.append(draw('line', { class: 'w-scale', x1: inset, x2: width - inset, y1: foot, y2: foot }));
     const whole = Math.max(...runs.map((run) => run.seconds));
     const steps = [10, 30, 60, 300, 600, 1800, 3600, 10800, 21600, 86400, 604800, 2592000, 7776000];
     const step = steps.find((each) => whole / each <= 9) || 31536000;
@@ -200,10 +201,10 @@
       last = at;
       const words = step >= 86400 ? `day ${Math.round(time / 86400) + (film.ofDay ? 1 : 0)}`
         : film.ofDay ? `${Math.floor(time / 3600)}:00` : duration(time);
-      svg.append(draw('line', { class: 'scale', x1: at, x2: at, y1: foot, y2: foot + 4 }),
-        draw('text', { class: 'when', x: Math.max(at, 1.3 * size), y: foot + 1.15 * size }, words));
+      svg.append(draw('line', { class: 'w-scale', x1: at, x2: at, y1: foot, y2: foot + 4 }),
+        draw('text', { class: 'w-when', x: Math.max(at, 1.3 * size), y: foot + 1.15 * size }, words));
     }
-    const now = draw('line', { class: 'now', y1: 0, y2: foot });
+    const now = draw('line', { class: 'w-now', y1: 0, y2: foot });
     svg.append(now);
     return (played) => {
       const at = inset + played / end * (width - 2 * inset);
@@ -213,13 +214,13 @@
 
   function screen() {
     const calm = matchMedia('(prefers-reduced-motion: reduce)');
-    const words = make('p', { class: 'words', role: 'status' });
-    const time = make('strong', { class: 'time' });
+    const words = make('p', { class: 'w-words', role: 'status' });
+    const time = make('strong', { class: 'w-time' });
     const pace = make('span', {});
-    const state = make('p', { class: 'state' });
-    const scene = draw('svg', { class: 'scene', role: 'img' });
-    const graph = draw('svg', { class: 'graph', 'aria-hidden': 'true' });
-    const slider = make('input', { type: 'range', class: 'range scrub', min: 0, max: 1000, step: 1,
+    const state = make('p', { class: 'w-state' });
+    const scene = draw('svg', { class: 'w-scene', role: 'img' });
+    const graph = draw('svg', { class: 'w-graph', 'aria-hidden': 'true' });
+    const slider = make('input', { type: 'range', class: 'w-range w-scrub', min: 0, max: 1000, step: 1,
       value: 0, 'aria-label': 'Moment of the run' });
     const play = make('button', { type: 'button', class: 'main-step' });
     const back = make('button', { type: 'button' }, 'Step back');
@@ -227,8 +228,8 @@
     const speed = make('select', { 'aria-label': 'Speed' }, SPEEDS.map((each) =>
       make('option', { value: each, selected: each === 1 },
         each === 1 ? 'Usual speed' : each < 1 ? `1/${1 / each} of the speed` : `${each} times`)));
-    const stage = make('div', { class: 'stage' }, scene);
-    const root = make('section', { class: 'film wide' });
+    const stage = make('div', { class: 'w-stage' }, scene);
+    const root = make('section', { class: 'w-film w-wide' });
     let played = 0, playing = !calm.matches, hold = HOLD, last = 0;
     let shows = [], mark = () => {};
 
@@ -246,8 +247,8 @@
       const each = (width - gutter) / per;
       scene.replaceChildren(
         draw('defs', {}, draw('pattern', { id: 'soil', width: 7, height: 7,
-          patternUnits: 'userSpaceOnUse' }, draw('circle', { class: 'grain', cx: 2, cy: 2, r: 1 }),
-        draw('circle', { class: 'grain', cx: 5.5, cy: 5.5, r: 0.7 }))));
+          patternUnits: 'userSpaceOnUse' }, draw('circle', { class: 'w-grain', cx: 2, cy: 2, r: 1 }),
+        draw('circle', { class: 'w-grain', cx: 5.5, cy: 5.5, r: 0.7 }))));
       set(scene, { viewBox: `0 0 ${width} ${lines * tall}`, 'font-size': size });
       const gap = several ? 0.9 * size : 3;
       const column = (each - gap) / (n + INLET_WIDTH);
@@ -256,10 +257,10 @@
       names.hidden = labels.every((label, i) => label === film.outlets[i].label);
       shows = runs.map((run, i) => {
         const left = gutter + (i % per) * each, top = Math.floor(i / per) * tall;
-        const heads = several ? [draw('text', { class: 'name', x: left, y: top + 1.2 * size },
-          run.name), draw('text', { class: 'about', x: left, y: top + 2.5 * size })] : [];
+        const heads = several ? [draw('text', { class: 'w-name', x: left, y: top + 1.2 * size },
+          run.name), draw('text', { class: 'w-about', x: left, y: top + 2.5 * size })] : [];
         if (several) {
-          scene.append(...heads, draw('line', { class: `curve curve-${i % 4}`, x1: left,
+          scene.append(...heads, draw('line', { class: `w-curve w-curve-${i % 4}`, x1: left,
             x2: left + Math.min(each - size, 7 * size), y1: top + 1.6 * size, y2: top + 1.6 * size }));
         }
         const show = panel(scene, { left, right: left + each - gap, top: top + head,
@@ -267,9 +268,9 @@
         return (now) => {
           show(moment(run, now));
           if (several) {
-            const state = moment(run, Math.min(now, run.seconds));
-            heads[1].textContent = now > run.until ? 'through' : state.inflow > film.leastFlow
-              ? flow(state.inflow, film.metric) : 'runs out';
+            const comes = moment(run, now).inflow > film.leastFlow;
+            const words = now > run.until ? ', through' : comes ? '' : ', runs out';
+            heads[1].textContent = flow(strongest[i], film.metric) + (each > 11 * size ? words : '');
           }
         };
       });
@@ -298,8 +299,8 @@
         timeAt(film.pace, Math.max(Math.min(played + 0.01, end) - 0.02, 0))) / 0.02;
       pace.textContent = ended ? '' : `1 s shows ${duration(Number((rate * speed.value).toPrecision(2)))}`;
       say(ended ? film.finding : film.opening);
-      root.classList.toggle('ended', ended);
-      root.classList.toggle('playing', playing);
+      root.classList.toggle('w-ended', ended);
+      root.classList.toggle('w-playing', playing);
       play.textContent = playing ? 'Pause' : ended ? 'Play again' : 'Play';
       if (!several) {
         const at = moment(runs[0], now);
@@ -336,7 +337,7 @@
     speed.addEventListener('change', show);
     root.addEventListener('fullscreenchange', () => build(stage.clientWidth));
 
-    const names = make('ol', { class: 'names' }, film.outlets.map((outlet) =>
+    const names = make('ol', { class: 'w-names' }, film.outlets.map((outlet) =>
       make('li', { dir: 'auto' }, outlet.label)));
     const about = several ? 'The box at each flow' : 'The box, its trenches and each line\'s share';
     scene.setAttribute('aria-label', `${about}: ${film.finding}`);
@@ -344,13 +345,13 @@
       make('h1', { dir: 'auto' }, film.title),
       ...film.planned.map((each) => make('p', { class: 'notice' }, each)),
       words,
-      make('p', { class: 'clock' }, time, ' ', pace),
+      make('p', { class: 'w-clock' }, time, ' ', pace),
       several ? '' : state,
       stage,
-      make('div', { class: 'track' }, graph, slider),
-      make('div', { class: 'controls' }, play, back, step, speed, fullScreen(make)),
+      make('div', { class: 'w-track' }, graph, slider),
+      make('div', { class: 'w-controls' }, play, back, step, speed, fullScreen(make)),
       names,
-      make('div', { class: 'small' },
+      make('div', { class: 'w-small' },
         make('p', {}, `Heights are over still water${film.invented ? '; the box is invented' : ''}.` +
           ' Streams are as wide as their flow, all to one scale. Bars are the shares so far; dashed is' +
           ' the target. ' + (several ? 'One clock for all: it goes faster once a run is through.'

@@ -96,9 +96,9 @@
 
   // Water that falls, as wide as its flow; what drifts in it moves where motion is wanted.
   function stream(draw, name) {
-    const body = draw('rect', { class: 'stream' });
+    const body = draw('rect', { class: 'w-stream' });
     const places = [-0.36, 0.18, -0.1, 0.36, 0];
-    const drift = places.map((_, i) => draw('line', { class: `drift drift-${i}` }));
+    const drift = places.map((_, i) => draw('line', { class: `w-drift w-drift-${i}` }));
     const node = draw('g', { 'data-stream': name }, body, drift);
     return {
       node,
@@ -127,32 +127,32 @@
     const inletAt = left + 0.5 * INLET_WIDTH * column;
     const perMetre = (foot - top) / (at.high - at.low);
     const y = (z) => foot - (Math.min(Math.max(z, at.low), at.high) - at.low) * perMetre;
-    const water = draw('rect', { class: 'pool', x: left, width: right - left });
+    const water = draw('rect', { class: 'w-pool', x: left, width: right - left });
     svg.append(water);
     const rimAt = at.rim !== null && at.rim < at.high ? y(at.rim) : null;
     if (rimAt !== null) {
-      svg.append(draw('line', { class: 'rim', x1: left, x2: right, y1: rimAt, y2: rimAt }));
+      svg.append(draw('line', { class: 'w-rim', x1: left, x2: right, y1: rimAt, y2: rimAt }));
     }
     if (at.ticks) {
-      svg.append(draw('text', { class: 'tick', x: left - 5, y: top - 0.5 * size },
+      svg.append(draw('text', { class: 'w-tick', x: left - 5, y: top - 0.8 * size },
         at.metric ? 'mm' : 'in'));
       for (const tick of ticks(at.low - at.zero, at.high - at.zero, perMetre, at.metric, 1.7 * size)) {
         const up = y(tick.at + at.zero);
-        svg.append(draw('line', { class: 'scale', x1: left - 4, x2: left, y1: up, y2: up }),
-          draw('text', { class: 'tick', x: left - 6, y: up + 0.35 * size }, tick.words));
+        svg.append(draw('line', { class: 'w-scale', x1: left - 4, x2: left, y1: up, y2: up }),
+          draw('text', { class: 'w-tick', x: left - 6, y: up + 0.35 * size }, tick.words));
       }
     }
     const inlet = stream(draw, 'inlet');
     const streams = outlets.map((outlet) => stream(draw, outlet.label));
     const holes = outlets.map((outlet, i) => outlet.capped
-      ? draw('rect', { class: 'cap', x: middle(i) - 0.3 * column, y: top + 0.3 * (foot - top),
+      ? draw('rect', { class: 'w-cap', x: middle(i) - 0.3 * column, y: top + 0.3 * (foot - top),
         width: 0.6 * column, height: 0.4 * (foot - top) })
-      : draw('g', {}, draw('polygon', { class: 'hole' }),
-        draw('line', { class: 'lip', x1: -0.4 * column, x2: 0.4 * column, y1: 0, y2: 0 })));
+      : draw('g', {}, draw('polygon', { class: 'w-hole' }),
+        draw('line', { class: 'w-lip', x1: -0.4 * column, x2: 0.4 * column, y1: 0, y2: 0 })));
     const clip = `wall-${Math.round(left)}-${Math.round(top)}`;
-    const surface = draw('line', { class: 'surface', x1: left, x2: right });
+    const surface = draw('line', { class: 'w-surface', x1: left, x2: right });
     svg.append(
-      draw('path', { class: 'wall', d: `M${left} ${top}V${foot}H${right}V${top}` }),
+      draw('path', { class: 'w-wall', d: `M${left} ${top}V${foot}H${right}V${top}` }),
       inlet.node,
       draw('clipPath', { id: clip }, draw('rect', { x: left, y: top, width: right - left,
         height: foot - top })),
@@ -204,7 +204,7 @@
     const words = () => (document.fullscreenElement ? 'Leave full screen' : 'Full screen');
     const button = make('button', { type: 'button', on: {
       click: () => (document.fullscreenElement ? document.exitFullscreen()
-        : button.closest('.wide').requestFullscreen()),
+        : button.closest('.w-wide').requestFullscreen()),
     } }, words());
     document.addEventListener('fullscreenchange', () => { button.textContent = words(); });
     return button;
