@@ -4,11 +4,10 @@
 from and the flows to mark. Heights are metres over where the lips of the level box are.
 """
 
-from typing import Any
-
 import numpy as np
 
 from dbox.arrays import Array
+from dbox.drawings.page_data import opening_data
 from dbox.drawings.phone_page import page_html
 from dbox.fieldwork.lessons import (
     FILLED,
@@ -131,10 +130,6 @@ def _outline(opening: Opening) -> Array:
     corners = opening.outline(HIGH - LOW).round(4)
     wide = float(np.ptp(corners[:, 0]))
     return corners * min(1.0, _WIDEST / wide) if opening.widens else corners
-
-
-def opening_data(opening: Opening) -> dict[str, Any]:
-    return {"kind": opening.kind, **vars(opening)}
 
 
 def _leaves(
