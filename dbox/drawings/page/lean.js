@@ -83,7 +83,7 @@
 
   // The wall at the lips, enlarged: what it returns moves it to a setting.
   function strip(svg, width, tall, size) {
-    const gutter = 3.7 * size, top = 1.7 * size, foot = tall - 2.6 * size;
+    const gutter = 3.9 * size, top = 1.7 * size, foot = tall - 2.6 * size;
     const hatch = draw('pattern', { id: 'tail', width: 8, height: 8,
       patternUnits: 'userSpaceOnUse' }, draw('circle', { class: 'w-grain-water', cx: 4, cy: 4, r: 2 }));
     svg.replaceChildren(draw('defs', {}, hatch));
@@ -241,13 +241,18 @@
     const rows = box.outlets.map((outlet) => {
       const [bar, ghost, wanted] = ['bar-now', 'bar-ghost', 'bar-wanted'].map(part);
       const number = part('share');
-      const row = make('li', {}, make('bdi', { class: 'w-who', title: outlet.label }, outlet.label),
-        make('span', { class: 'w-bar-track', 'aria-hidden': 'true' }, bar, ghost, wanted), number);
-      return { row, bar, ghost, wanted, number };
+      const place = make('span', { hidden: true });
+      const row = make('li', {}, make('span', { class: 'w-who' }, place,
+        make('bdi', {}, outlet.label)),
+      make('span', { class: 'w-bar-track', 'aria-hidden': 'true' }, bar, ghost, wanted), number);
+      return { row, place, bar, ghost, wanted, number };
     });
     const note = make('p', { class: 'w-small' });
-    const list = make('ul', { class: n > 8 ? 'w-shares w-many' : 'w-shares',
-      'aria-label': 'Share of each line' }, rows.map((each) => each.row));
+    const longest = Math.max(...labels.map((label) => label.length));
+    const sort = [n > 8 && 'w-many', longest > 12 && 'w-long'].filter(Boolean).join(' ');
+    const list = make('ul', { class: `w-shares ${sort}`, 'aria-label': 'Share of each line' },
+      rows.map((each) => each.row));
+    list.style.setProperty('--who', `${longest + 1}ch`);
     const move = (now, share, last, hidden) => {
       const whole = hidden ? 1 : fullScale([...share, ...(last ? last.share : []),
         ...box.outlets.map((outlet) => Math.min(1, 2 * outlet.target))]);
@@ -266,8 +271,12 @@
       note.textContent = hidden ? '' : `A full bar is ${percent(whole)}; the upright line is the target.` +
         (last ? ` Dashed outline: at ${flow(last.inflow, box.metric)}.` : '');
     };
-    list.style.setProperty('--who', `${Math.min(Math.max(...labels.map((l) => l.length)), 14) + 1}ch`);
-    return { node: make('div', { class: 'w-line-shares' }, list, note), move };
+    // where a drawing has numbers for labels, so have the rows
+    const number = (numbered) => rows.forEach(({ place }, i) => {
+      place.hidden = !numbered;
+      place.textContent = `${i + 1}: `;
+    });
+    return { node: make('div', { class: 'w-line-shares' }, list, note), move, number };
   }
 
   function slider(words, range, write) {
@@ -440,13 +449,19 @@
 
     const tallRoom = (least, part) => Math.max(least, globalThis.innerHeight * part);
     const size = (width) => clip(width / 42, 12, 26);
+    const short = { strip: labels, views: labels };
+    const numbered = () => shares.number(short.strip !== labels || short.views !== labels);
     function buildStrip(width) {
       moveStrip = strip(stripSvg, width, tallRoom(240, 0.42), size(width));
+      short.strip = moveStrip.shown;
+      numbered();
       show();
     }
     function buildViews(width) {
       const letters = clip(width / 46, 12, 20);
-      moveViews = views(viewSvg, width, letters, shortLabels(labels, 3.2 * letters, letters));
+      short.views = shortLabels(labels, 3.2 * letters, letters);
+      moveViews = views(viewSvg, width, letters, short.views);
+      numbered();
       show();
     }
     sized(upper, buildStrip);

@@ -238,7 +238,7 @@
       const full = document.fullscreenElement === root;
       const size = Math.min(Math.max(width / 68, 12), 30);
       const room = globalThis.innerHeight - (full ? 330 : 345);
-      const gutter = 3.7 * size;
+      const gutter = 3.9 * size;
       const per = !several ? 1
         : Math.max(1, Math.min(runs.length, Math.floor((width - gutter) / ((n + 2) * 1.05 * size))));
       const lines = Math.ceil(runs.length / per);
@@ -338,7 +338,7 @@
     root.addEventListener('fullscreenchange', () => build(stage.clientWidth));
 
     const names = make('ol', { class: 'w-names' }, film.outlets.map((outlet) =>
-      make('li', { dir: 'auto' }, outlet.label)));
+      make('li', {}, make('bdi', {}, outlet.label))));
     const about = several ? 'The box at each flow' : 'The box, its trenches and each line\'s share';
     scene.setAttribute('aria-label', `${about}: ${film.finding}`);
     root.append(
