@@ -14,9 +14,16 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+from dbox.drawings.page_data import site_data
 from dbox.drawings.style import PALETTE
 from dbox.errors import ScenarioError
+from dbox.fieldwork.site import ORDINARY_FLOWS, Outlet, Site
+from dbox.files.page_file import KIND, VERSION
 from dbox.files.write_file import check_place, write_file
+from dbox.hydraulics.openings import Circle
+from dbox.keys import LONGEST_NAME
+from dbox.report.cautions import FOOT, LONG
+from dbox.units import INCH
 
 MADE_BY = '<meta name="generator" content="dbox">'
 """What tells a page of ours from any other file."""
@@ -49,6 +56,26 @@ def page_html(parts: Iterable[str], data: Mapping[str, Any], title: str) -> str:
     }
     pieces = _part("page.html").split("%%")
     return "".join(filled[p] if i % 2 else p for i, p in enumerate(pieces))
+
+
+AT_BOX = ("engine", "job", "say", "views", "typing", "record", "box_form", "desk")
+"""Parts of the page at the box, in their order."""
+
+
+def box_page(start: Site | None, known: Mapping[str, Any] | None) -> str:
+    """Write the page for the box; start, known: the job that it can begin with (`page_start`)."""
+    job = None if start is None else {**(known or {}), "site": site_data(start)}
+    nothing = Site(outlets=(Outlet(label="1", opening=Circle(INCH)),), flows=ORDINARY_FLOWS)
+    data = {
+        "cautions": LONG,
+        "foot": FOOT,
+        "kind": KIND,
+        "version": VERSION,
+        "longestLabel": LONGEST_NAME,
+        "blank": site_data(nothing),
+        "job": job,
+    }
+    return page_html(AT_BOX, data, (start and start.title) or "A distribution box")
 
 
 def save_page(text: str, path: Path, *, overwrite: bool = False) -> None:

@@ -14,7 +14,7 @@
       }
     }
     // a string becomes a text node, whatever it holds
-    node.append(...children.flat(3).filter((each) => each !== null && each !== undefined &&
+    node.append(...children.flat(Infinity).filter((each) => each !== null && each !== undefined &&
       each !== false && each !== ''));
     return node;
   }
@@ -35,7 +35,7 @@
 
   // Put nodes on the screen; the reader of a screen begins at its heading.
   function put(...nodes) {
-    main.replaceChildren(...nodes.flat(3).filter(Boolean));
+    main.replaceChildren(...nodes.flat(Infinity).filter(Boolean));
     const heading = main.querySelector('h1');
     if (heading) {
       heading.setAttribute('tabindex', '-1');
@@ -68,7 +68,7 @@
 
   dbox.shell = {
     data: JSON.parse(document.getElementById('data').textContent),
-    make, draw, door, put, go, show, main,
+    make, draw, door, doors, put, go, show, main,
   };
   document.getElementById('asleep').remove();
   globalThis.addEventListener('hashchange', show);
