@@ -212,8 +212,7 @@ def live_command(
 
     A box of FILE has 1 to 20 outlets. Without --out the page is dbox-live.html.
     """
-    from dbox.drawings.lesson_page import lesson_page
-    from dbox.drawings.phone_page import check_page, save_page
+    from dbox.drawings.phone_page import check_page, lesson_page, save_page
     from dbox.fieldwork.lessons import Bench
     from dbox.files.typed import lesson_box, lesson_outlet
 

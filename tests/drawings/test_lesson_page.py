@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from dbox import Circle, Notch, Slot, split
-from dbox.drawings.lesson_page import bench_of, lean_data, lesson_page
+from dbox.drawings.lesson_data import bench_of, lean_data
+from dbox.drawings.phone_page import lesson_page
 from dbox.fieldwork.lessons import FILLED, Bench, lesson_site
 from dbox.fieldwork.site import Box, Outlet, Site
 from dbox.units import DOSE, INCH, LITRE_PER_MINUTE, TRICKLE

@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from dbox.drawings.lesson_page import bench_of, lesson_page
-from dbox.drawings.phone_page import save_page
+from dbox.drawings.lesson_data import bench_of
+from dbox.drawings.phone_page import lesson_page, save_page
 from dbox.drawings.run_page import run_page
 from dbox.fieldwork.lessons import lesson_site
 from dbox.fieldwork.surge import run, run_days, side_by_side
@@ -50,7 +50,8 @@ OVERLAPS = """(() => {
       const turned = (parent.getAttribute('transform') || '').startsWith('rotate(-90');
       const [across, up] = turned ? [0.18 * r.width, 0] : [0, 0.18 * r.height];
       found.push({ words: node.data.trim(), left: r.left + across, right: r.right - across,
-        top: r.top + up, bottom: r.bottom - up, size: parseFloat(getComputedStyle(parent).fontSize) });
+        top: r.top + up, bottom: r.bottom - up,
+        size: parseFloat(getComputedStyle(parent).fontSize) });
     }
   }
   const pairs = [];
@@ -197,16 +198,20 @@ def test_an_address_opens_its_setting_and_follows_it(browser, files):
     told = shares(page)
     assert page.run("document.querySelector('#trench').checked")
     assert page.run("document.querySelector('#opening').value") == "2"
+    settle = "new Promise((done) => setTimeout(done, 600))"
+    page.run(settle)
     hash_ = page.run("location.hash")
     page.reload()
     assert shares(page) == told
     page.run("document.querySelectorAll('.w-range')[2].focus()")
     arrow(page, "ArrowRight", 39)
+    page.run(settle)
     assert page.run("location.hash") == hash_.replace("far=-2", "far=-1")
     page.tap(words="Copy this setting")
     page.run("new Promise((done) => setTimeout(done, 200))")
     assert "address" in page.text(".w-set > .w-small")
     page.tap(words="Level it again")
+    page.run(settle)
     assert "right=0&far=0&lip=0" in page.run("location.hash")
     page.close()
 

@@ -74,7 +74,7 @@
   dbox.lean = { start, lipsAt, waterAt, worstOf, flowAt, placeOf, addressOf, settingOf, fullScale };
   if (!dbox.shell) return;
 
-  const { data: { lean: box }, make, draw, door } = dbox.shell;
+  const { data: { lean: box }, make, draw, door, doors } = dbox.shell;
   const { height, flow, percent, inches, shortLabels, textWidth, set, standing, stream, section,
     sized, fullScreen } = dbox.scene;
   const n = box.outlets.length;
@@ -293,7 +293,7 @@
   function screen(address) {
     let now = settingOf(box, address), settled = now.flow, last = null;
     let guessing = read(address).get('guess') === '1', guess = null, asking = guessing;
-    let moveStrip = null, moveViews = null;
+    let moveStrip = null, moveViews = null, keeping = 0;
 
     const words = make('p', { class: 'w-words', role: 'status' });
     const state = make('p', { class: 'w-state' });
@@ -423,7 +423,10 @@
           'true proportion; holes as wide as there is room. Streams are as wide as their part of ' +
           'the flow.';
       }
-      if (root.isConnected) globalThis.history.replaceState(null, '', `#${here()}`);
+      // browsers refuse an address that changes with every move of a slider
+      clearTimeout(keeping);
+      keeping = setTimeout(() => root.isConnected &&
+        globalThis.history.replaceState(null, '', `#${here()}`), 400);
     }
 
     const upper = make('div', { class: 'w-strip' }, stripSvg, scaleNote);
@@ -431,6 +434,8 @@
     const row = (words, control, ...more) => make('div', { class: 'w-row' },
       make('div', {}, make('strong', {}, words, ' '), control.output), control.input, more);
     const root = make('section', { class: 'w-lean w-wide w-flowing' },
+      doors.length > 1 && make('nav', { class: 'bar', 'aria-label': 'Page' },
+        make('a', { class: 'button plain', href: '#' }, '‹ Start')),
       make('h1', { dir: 'auto' }, `${box.title}: lean it, and watch the water`),
       words, asks, state,
       make('div', { class: n > 8 ? 'w-bench w-many' : 'w-bench' }, upper, shares.node,

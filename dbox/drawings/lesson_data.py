@@ -1,4 +1,4 @@
-"""A lesson's box as a page: lean it, and watch the water.
+"""A lesson's box as its page takes it: lean it, and watch the water.
 
 `page/lean.js` draws it and splits the flow itself; here it gets its box, the openings to choose
 from and the flows to mark. Heights are metres over where the lips of the level box are.
@@ -8,7 +8,6 @@ import numpy as np
 
 from dbox.arrays import Array
 from dbox.drawings.page_data import opening_data
-from dbox.drawings.phone_page import page_html
 from dbox.fieldwork.lessons import (
     FILLED,
     LESSON_TOLERANCE,
@@ -46,12 +45,6 @@ USUAL_FLOWS = (
 _SUMP, _RIM = 4 * INCH, 6 * INCH
 """How far floor and rim of a box are drawn under and over its lips where nobody measured them. [m]
 (judgement)"""
-
-
-def lesson_page(bench: Bench) -> str:
-    """Write the page of a bench."""
-    data = lean_data(bench)
-    return page_html(["engine", "scene", "lean"], {"lean": data}, data["title"])
 
 
 def bench_of(site: Site | None) -> Bench:
