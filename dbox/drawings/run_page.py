@@ -2,7 +2,8 @@
 
 `page/runs.js` draws what stands here; nothing is computed there but where things lie between two
 rows. Of the rows of a run those stay that hold the least or the greatest value of anything drawn,
-in each of the columns that its time is cut into: what a curve as wide in dots would show.
+in each of the columns that its time is cut into: what a curve as wide in dots would show. Of weeks
+and years the water of each day is shown by its mean, since in a film their flushes would flicker.
 
 The film has a clock of its own: (time of the run, time of the film) in pairs, straight between.
 Where water moves a run is played at one speed, where it rests the clock hurries on. Runs side by
@@ -10,6 +11,7 @@ side keep one clock, which goes on faster once the quicker of them are through.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
@@ -44,6 +46,10 @@ LONGEST_PACED = 2.0 * DAY
 """Longer runs are played at one speed: a film has no time to stop at each use of water. [s]
 (judgement)"""
 
+LONGEST_FLUSHES = 14.0 * DAY
+"""Of longer runs the water of a day is shown by its mean. [s] (judgement: a day then lasts less than
+three seconds of the film)"""
+
 
 def run_page(outcomes: Sequence[SurgeOutcome]) -> str:
     """Write the page of a run, or of several runs of one box side by side."""
@@ -58,7 +64,10 @@ def film_data(outcomes: Sequence[SurgeOutcome]) -> Json:
     first, many = outcomes[0], len(outcomes) > 1
     site, run = first.site, first.surge
     check_outlets(len(first.labels))
-    scale = Scale.of(*(o.surge for o in outcomes))
+    shown = [
+        o.surge if o.surge.seconds <= LONGEST_FLUSHES else day_means(o.surge) for o in outcomes
+    ]
+    scale = Scale.of(*shown)
     forms = list(dict.fromkeys(outlet.opening for outlet in site.outlets))
     rooms = MOST_NUMBERS // len(outcomes)
     volume, name = volume_text(run), run.event.name or "A flow"
@@ -69,6 +78,7 @@ def film_data(outcomes: Sequence[SurgeOutcome]) -> Json:
         "planned": [PLANNED] * site.planned,
         "metric": site.metric,
         "ofDay": first.ponding is not None,
+        "means": shown[0] is not run,
         "opening": f"The same {volume} comes to the same box at each flow. Which line gets the "
         "most?" if many else f"{name[:1].upper()}{name[1:]}: {volume} in "
         f"{duration(run.seconds)}. Watch which line gets the most.",
@@ -98,7 +108,7 @@ def film_data(outcomes: Sequence[SurgeOutcome]) -> Json:
             )
         ],
         "pace": pace([o.surge for o in outcomes]),
-        "runs": [_run(o.surge, rooms) for o in outcomes],
+        "runs": [_run(o.surge, each, rooms) for o, each in zip(outcomes, shown, strict=True)],
     })  # fmt: skip
     return data
 
@@ -108,18 +118,42 @@ def _left_out(outcome: SurgeOutcome) -> list[str]:
     return [f"what outlet {fed} feeds is a box of its own, not shown here"] * bool(fed)
 
 
-def _run(run: Surge, room: int) -> dict[str, Any]:
-    rows = _fitting(run, room)
+def day_means(run: Surge) -> Surge:
+    """A run with one row for the end of each day; levels and flows are means over that day."""
+    ends = np.append(np.arange(0.0, run.seconds, DAY), run.seconds)
+
+    def at(values: Array) -> Array:
+        columns = [np.interp(ends, run.time, column) for column in np.atleast_2d(values.T)]
+        return np.stack(columns, -1).reshape(ends.size, *values.shape[1:])
+
+    def mean(sums: Array) -> Array:
+        each = np.diff(at(sums), axis=0) / np.diff(ends).reshape(-1, *[1] * (sums.ndim - 1))
+        return np.concatenate([each[:1], each])
+
+    def summed(rates: Array) -> Array:
+        return np.append(0.0, np.cumsum(0.5 * (rates[1:] + rates[:-1]) * np.diff(run.time)))
+
+    flow, level = mean(run.volume), mean(summed(run.level))
+    return replace(
+        run, time=ends, inflow=mean(summed(run.inflow)), tank_level=at(run.tank_level), level=level,
+        flow=flow, volume=at(run.volume), overflow=mean(run.spilled), spilled=at(run.spilled),
+        depth=at(run.depth), surfaced=at(run.surfaced), peak_level=float(level.max()),
+        peak_flow=flow.max(0),
+    )  # fmt: skip
+
+
+def _run(run: Surge, shown: Surge, room: int) -> dict[str, Any]:
+    rows = _fitting(shown, room)
     total = float(run.volume[-1].sum() + run.spilled[-1]) or 1.0
-    most = max(float(run.inflow.max()), float(run.peak_flow.max()), float(run.overflow.max()))
+    most = max(float(each.max()) for each in (shown.inflow, shown.flow, shown.overflow)) or 1.0
     series = {
-        "time": (run.time, run.seconds / 1e6),
-        "level": (run.level, 1e-5),
-        "inflow": (run.inflow, most / 1e4 or 1.0),
-        "overflow": (run.overflow, most / 1e4 or 1.0),
-        "flow": (run.flow, most / 1e4 or 1.0),
-        "volume": (run.volume, total / 1e6),
-        "depth": (np.nan_to_num(run.depth), 1e-4),
+        "time": (shown.time, run.seconds / 1e6),
+        "level": (shown.level, 1e-5),
+        "inflow": (shown.inflow, most / 1e4),
+        "overflow": (shown.overflow, most / 1e4),
+        "flow": (shown.flow, most / 1e4),
+        "volume": (shown.volume, total / 1e6),
+        "depth": (np.nan_to_num(shown.depth), 1e-4),
     }
     return {
         "name": run.event.name,

@@ -3,11 +3,12 @@
 import json
 import re
 from functools import cache
+from itertools import pairwise
 
 import numpy as np
 import pytest
 
-from dbox.drawings.run_page import film_data, kept_rows, pace, run_page
+from dbox.drawings.run_page import day_means, film_data, kept_rows, pace, run_page
 from dbox.drawings.surge_picture import clock
 from dbox.errors import DomainError
 from dbox.fieldwork.surge import (
@@ -205,3 +206,23 @@ def test_heights_on_the_scale_are_so_far_apart_that_they_can_be_read(script):
             assert at.min() >= -0.02 - 1e-9
             assert at.max() <= 0.06 + 1e-9
             assert "0" in [mark["words"] for mark in marks]
+
+
+def test_of_weeks_each_day_is_its_mean():
+    """Against plain sums over the rows of each day."""
+    found = run_days(sites()["family-of-four"], 16).surge
+    shown = day_means(found)
+    assert shown.time.tolist() == [day * 86400.0 for day in range(17)]
+    assert shown.volume[-1] == pytest.approx(found.volume[-1], rel=1e-12)
+    passed = (shown.flow[1:] * 86400.0).sum(0)
+    assert passed == pytest.approx(found.volume[-1], rel=1e-9)
+    total = 0.0
+    for (early, late), (low, high) in zip(
+        pairwise(found.time.tolist()), pairwise(found.level.tolist()), strict=True
+    ):
+        total += 0.5 * (low + high) * (late - early)
+    assert shown.level[1:].mean() == pytest.approx(total / found.seconds, rel=1e-9)
+    assert shown.level.max() < found.peak_level
+    data = film_data([run_days(sites()["family-of-four"], 16)])
+    assert data["means"]
+    assert data["runs"][0]["peak"] == found.peak_level

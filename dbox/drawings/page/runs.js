@@ -178,9 +178,10 @@
 
   // Water and inflow against the film's clock, over the slider that runs with it.
   function chart(svg, width, tall, size, inset) {
-    const over = (z) => (z - film.still) / Math.max(...runs.map((run) => run.peak - film.still));
+    const highest = Math.max(...runs.flatMap((run) => run.level)) - film.still;
+    const over = (z) => (z - film.still) / (highest || 1);
     const x = (time) => inset + playedAt(film.pace, time) / end * (width - 2 * inset);
-    const foot = tall - 1.3 * size;
+    const foot = tall - 1.6 * size;
     runs.forEach((run, i) => {
       const points = run.time.map((time, row) =>
         `${x(time).toFixed(1)} ${(foot - Math.max(over(run.level[row]), 0) * (foot - 4)).toFixed(1)}`);
@@ -304,7 +305,8 @@
       play.textContent = playing ? 'Pause' : ended ? 'Play again' : 'Play';
       if (!several) {
         const at = moment(runs[0], now);
-        state.textContent = `${flow(at.inflow, film.metric)} comes in; water ` +
+        state.textContent = `${film.means ? 'Mean of the day: ' : ''}` +
+          `${flow(at.inflow, film.metric)} comes in; water ` +
           `${height(at.level - film.still, film.metric)} over the lowest lip` +
           (at.overflow > 0 ? `; OVER THE RIM ${flow(at.overflow, film.metric)}` : '');
       }
@@ -355,6 +357,7 @@
         make('p', {}, `Heights are over still water${film.invented ? '; the box is invented' : ''}.` +
           ' Streams are as wide as their flow, all to one scale. Bars are the shares so far; dashed is' +
           ' the target. ' + (several ? 'One clock for all: it goes faster once a run is through.'
+          : film.means ? 'Water and streams are means of each day.'
           : 'The clock hurries over quiet times.')),
         film.notes.map((note) => make('p', {}, note))),
     );
