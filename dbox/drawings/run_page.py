@@ -27,7 +27,13 @@ from dbox.fieldwork.surge import SurgeOutcome, highest_share, is_moving, shown_u
 from dbox.hydraulics.surge.stepper import MIN_FLOW, Surge
 from dbox.report.cautions import MODEL
 from dbox.report.encode import Json, encode
-from dbox.report.surge_report import contrast_finding, finding, notes_side_by_side, volume_text
+from dbox.report.surge_report import (
+    contrast_finding,
+    finding,
+    notes_side_by_side,
+    ponding_words,
+    volume_text,
+)
 from dbox.report.text import duration
 from dbox.report.wording import PLANNED, joined
 from dbox.units import DAY
@@ -47,8 +53,8 @@ LONGEST_PACED = 2.0 * DAY
 (judgement)"""
 
 LONGEST_FLUSHES = 14.0 * DAY
-"""Of longer runs the water of a day is shown by its mean. [s] (judgement: a day then lasts less than
-three seconds of the film)"""
+"""Of longer runs the water of a day is shown by its mean. [s] (judgement: a day then lasts less
+than three seconds of the film)"""
 
 
 def run_page(outcomes: Sequence[SurgeOutcome]) -> str:
@@ -64,9 +70,8 @@ def film_data(outcomes: Sequence[SurgeOutcome]) -> Json:
     first, many = outcomes[0], len(outcomes) > 1
     site, run = first.site, first.surge
     check_outlets(len(first.labels))
-    shown = [
-        o.surge if o.surge.seconds <= LONGEST_FLUSHES else day_means(o.surge) for o in outcomes
-    ]
+    runs = [outcome.surge for outcome in outcomes]
+    shown = [day_means(each) if each.seconds > LONGEST_FLUSHES else each for each in runs]
     scale = Scale.of(*shown)
     forms = list(dict.fromkeys(outlet.opening for outlet in site.outlets))
     rooms = MOST_NUMBERS // len(outcomes)
@@ -83,6 +88,7 @@ def film_data(outcomes: Sequence[SurgeOutcome]) -> Json:
         "most?" if many else f"{name[:1].upper()}{name[1:]}: {volume} in "
         f"{duration(run.seconds)}. Watch which line gets the most.",
         "finding": contrast_finding(outcomes) if many else finding(first),
+        "ponding": ponding_words(first, first.ponding) if first.ponding else "",
         "notes": [*(f"! {note}." for note in notes), MODEL],
         "low": scale.low,
         "high": scale.high,
@@ -91,7 +97,7 @@ def film_data(outcomes: Sequence[SurgeOutcome]) -> Json:
         "perFlow": scale.per_flow,
         "leastFlow": MIN_FLOW,
         "allowed": NOTABLE - 1.0 if site.allowed is None else site.allowed,
-        "deepest": max(deepest(o.surge) for o in outcomes),
+        "deepest": max(deepest(each) for each in runs),
         "wholeShare": highest_share(outcomes),
         "outlines": [form.outline(scale.high - scale.low).round(5) for form in forms],
         "outlets": [
@@ -107,8 +113,8 @@ def film_data(outcomes: Sequence[SurgeOutcome]) -> Json:
                 site.outlets, first.target, run.system.trenches, strict=True
             )
         ],
-        "pace": pace([o.surge for o in outcomes]),
-        "runs": [_run(o.surge, each, rooms) for o, each in zip(outcomes, shown, strict=True)],
+        "pace": pace(runs),
+        "runs": [_run(*pair, rooms) for pair in zip(runs, shown, strict=True)],
     })  # fmt: skip
     return data
 

@@ -165,6 +165,7 @@ def test_it_opens_on_what_runs_and_ends_on_what_came_of_it():
         assert "?" in data["opening"] or "Watch" in data["opening"]
         gets = [f"{100 * o.surge.share[0]:.1f} %" for o in outcomes(name)]
         assert gets[0] in data["finding"]
+        assert ("No trench stands full" in data["ponding"]) == (name == "day")
         assert first.event.name.lower() in data["opening"].lower() or len(gets) > 1
 
 
@@ -210,7 +211,8 @@ def test_heights_on_the_scale_are_so_far_apart_that_they_can_be_read(script):
 
 def test_of_weeks_each_day_is_its_mean():
     """Against plain sums over the rows of each day."""
-    found = run_days(sites()["family-of-four"], 16).surge
+    outcome = run_days(sites()["family-of-four"], 16)
+    found = outcome.surge
     shown = day_means(found)
     assert shown.time.tolist() == [day * 86400.0 for day in range(17)]
     assert shown.volume[-1] == pytest.approx(found.volume[-1], rel=1e-12)
@@ -223,6 +225,6 @@ def test_of_weeks_each_day_is_its_mean():
         total += 0.5 * (low + high) * (late - early)
     assert shown.level[1:].mean() == pytest.approx(total / found.seconds, rel=1e-9)
     assert shown.level.max() < found.peak_level
-    data = film_data([run_days(sites()["family-of-four"], 16)])
+    data = film_data([outcome])
     assert data["means"]
     assert data["runs"][0]["peak"] == found.peak_level

@@ -292,7 +292,8 @@
       shows.forEach((each) => each(now));
       mark(played);
       slider.value = Math.round(1000 * played / end);
-      const when = ended ? `After ${duration(now)}` : film.ofDay ? clock(now)
+      const when = ended ? `After ${duration(now)}` : film.means
+        ? `Day ${Math.floor(now / 86400) + 1}` : film.ofDay ? clock(now)
         : `${clock(now)} after it starts`;
       slider.setAttribute('aria-valuetext', when);
       time.textContent = when;
@@ -305,7 +306,7 @@
       play.textContent = playing ? 'Pause' : ended ? 'Play again' : 'Play';
       if (!several) {
         const at = moment(runs[0], now);
-        state.textContent = `${film.means ? 'Mean of the day: ' : ''}` +
+        state.textContent = ended && film.ponding ? film.ponding : `${film.means ? 'Mean of the day: ' : ''}` +
           `${flow(at.inflow, film.metric)} comes in; water ` +
           `${height(at.level - film.still, film.metric)} over the lowest lip` +
           (at.overflow > 0 ? `; OVER THE RIM ${flow(at.overflow, film.metric)}` : '');
