@@ -60,7 +60,8 @@ def command(
         min=0, help="Seed of the days; same seed, same days.")] = 0,
     as_json: AsJson = False,
     out: Annotated[Path | None, typer.Option(
-        help="Film (.gif, .mp4, .html) or picture (.png, .pdf, .svg) to write.")] = None,
+        help="Film (.html to play in a browser, .gif, .mp4) or picture (.png, .pdf, .svg) to "
+             "write.")] = None,
     overwrite: Overwrite = False,
 ) -> None:  # fmt: skip
     """A discharge through tank, pipe, box and trenches, minute by minute."""
@@ -125,6 +126,7 @@ def command(
 
 def _check_out(out: Path, *, overwrite: bool, contrast: bool) -> None:
     """Refuse a picture or film that could not be written, before anything is computed for it."""
+    from dbox.drawings.phone_page import check_page
     from dbox.drawings.style import SUFFIXES, check_picture
     from dbox.drawings.surge_film import FILM_SUFFIXES, check_film
     from dbox.errors import ScenarioError, any_of
@@ -132,11 +134,15 @@ def _check_out(out: Path, *, overwrite: bool, contrast: bool) -> None:
     suffix = out.suffix.lower()
     if suffix in SUFFIXES:
         check_picture(out, overwrite=overwrite)
+    elif suffix == ".html":
+        check_page(out, overwrite=overwrite)
     elif suffix not in FILM_SUFFIXES:
-        kinds = any_of((*SUFFIXES, *FILM_SUFFIXES))
+        kinds = any_of((*SUFFIXES, *FILM_SUFFIXES, ".html"))
         raise ScenarioError(f"{out}: nothing ends like this; write {kinds}")
     elif contrast:
-        raise ScenarioError(f"{out}: --contrast is no film; write .png, .pdf or .svg")
+        raise ScenarioError(
+            f"{out}: --contrast is no film of this kind; write .html, .png, .pdf or .svg"
+        )
     else:
         check_film(out, overwrite=overwrite)
 
@@ -145,9 +151,15 @@ def _write_out(
     outcomes: "tuple[SurgeOutcome, ...]", out: Path, *, overwrite: bool, contrast: bool, quiet: bool
 ) -> None:
     """Write the file and name it; on stderr where stdout is for machines."""
+    from dbox.drawings.phone_page import save_page
+    from dbox.drawings.run_page import run_page
     from dbox.drawings.surge_film import FILM_SUFFIXES, write_film
     from dbox.drawings.surge_picture import contrast_figure, surge_figure
 
+    if out.suffix.lower() == ".html":
+        save_page(run_page(outcomes), out, overwrite=overwrite)
+        typer.echo(f"wrote {out}", err=quiet)
+        return
     if out.suffix.lower() in FILM_SUFFIXES:
         with progress_bar(out.name) as progress:
             write_film(outcomes[0], out, overwrite=overwrite, progress=progress)

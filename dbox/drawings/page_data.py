@@ -7,6 +7,7 @@ from dbox.fieldwork.levelling import HAND_STEP
 from dbox.fieldwork.readings import without_placeholders
 from dbox.fieldwork.shares import SAMPLES, target_shares
 from dbox.fieldwork.site import Outlet, Site
+from dbox.hydraulics.openings import Opening
 
 
 def site_data(
@@ -48,11 +49,10 @@ def site_data(
 
 def _outlet(outlet: Outlet, target: float) -> dict[str, Any]:
     offset = outlet.hole_offset or 0.0
-    sizes = {_camel(name): value for name, value in asdict(outlet.opening).items()}
     return {
         "label": outlet.label,
         "at": outlet.position and list(outlet.position),
-        "opening": {"kind": outlet.opening.kind, **sizes},
+        "opening": opening_data(outlet.opening),
         "point": outlet.point_over_lip,
         "turns": offset > 0,
         # JSON knows no infinity, which stands for an offset that nobody knows
@@ -62,6 +62,12 @@ def _outlet(outlet: Outlet, target: float) -> dict[str, Any]:
         "readings": list(outlet.readings),
         "target": target,
     }
+
+
+def opening_data(opening: Opening) -> dict[str, Any]:
+    """An opening by its kind and its sizes in SI."""
+    sizes = {_camel(name): value for name, value in asdict(opening).items()}
+    return {"kind": opening.kind, **sizes}
 
 
 def _camel(name: str) -> str:

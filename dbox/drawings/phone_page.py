@@ -14,9 +14,11 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+from dbox.drawings.lesson_data import bench_of, lean_data
 from dbox.drawings.page_data import site_data
 from dbox.drawings.style import PALETTE
 from dbox.errors import ScenarioError
+from dbox.fieldwork.lessons import Bench
 from dbox.fieldwork.site import ORDINARY_FLOWS, Outlet, Site
 from dbox.files.page_file import KIND, VERSION
 from dbox.files.write_file import check_place, write_file
@@ -62,6 +64,9 @@ def page_html(parts: Iterable[str], data: Mapping[str, Any], title: str) -> str:
 AT_BOX = ("engine", "job", "say", "views", "typing", "record", "box_form", "desk")
 """Parts of the page at the box, in their order."""
 
+LESSON = ("engine", "scene", "lean")
+"""Parts of a box to lean, in their order."""
+
 
 def box_page(start: Site | None, known: Mapping[str, Any] | None) -> str:
     """Write the page for the box; start, known: the job that it can begin with (`page_start`)."""
@@ -77,8 +82,15 @@ def box_page(start: Site | None, known: Mapping[str, Any] | None) -> str:
         "longestLabel": LONGEST_NAME,
         "blank": site_data(nothing),
         "job": job,
+        "lean": lean_data(bench_of(start)),
     }  # fmt: skip
-    return page_html(AT_BOX, data, (start and start.title) or "A distribution box")
+    return page_html((*AT_BOX, *LESSON), data, (start and start.title) or "A distribution box")
+
+
+def lesson_page(bench: Bench) -> str:
+    """Write the page of a box to lean."""
+    data = lean_data(bench)
+    return page_html(LESSON, {"lean": data}, data["title"])
 
 
 def save_page(text: str, path: Path, *, overwrite: bool = False) -> None:

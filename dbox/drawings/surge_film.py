@@ -1,11 +1,10 @@
-"""A run as a film: GIF, MP4 or a page with a player.
+"""A run as a film: GIF or MP4.
 
 The film is written by matplotlib's own writers. They save the whole figure for every frame; here
 the figure is drawn once, and for each frame only what moves is drawn over a copy of that, so that
 saving hands over what stands on the canvas. A GIF is kept in sixteen greys all along.
 """
 
-import re
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from subprocess import CalledProcessError
@@ -13,7 +12,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from matplotlib.animation import FFMpegWriter, HTMLWriter
+from matplotlib.animation import FFMpegWriter
 from matplotlib.artist import Artist
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
@@ -141,7 +140,7 @@ class SurgeFrame:
         self.status.set_text(words)
 
 
-FILM_SUFFIXES = (".gif", ".mp4", ".html")
+FILM_SUFFIXES = (".gif", ".mp4")
 """Kinds of film that can be written."""
 
 LAST_FRAME = 2.0
@@ -217,7 +216,7 @@ def check_film(path: Path | str, *, overwrite: bool = False) -> Path:
 
     >>> check_film("surge.avi")
     Traceback (most recent call last):
-    dbox.errors.ScenarioError: surge.avi: no film ends like this; write .gif, .mp4 or .html
+    dbox.errors.ScenarioError: surge.avi: no film ends like this; write .gif or .mp4
     """
     path = Path(path)
     suffix = path.suffix.lower()
@@ -240,7 +239,7 @@ def write_film(
     frames: int = MOVING_FRAMES,
     progress: Callable[[float], None] | None = None,
 ) -> None:
-    """Write the film of a run as GIF, MP4 or HTML, as the suffix says."""
+    """Write the film of a run as GIF or MP4, as the suffix says."""
     path = check_film(path, overwrite=overwrite)
     film, times = Film(outcome), frame_times(outcome.surge, frames)
     fps: Any = 1.0 / FRAME
@@ -251,8 +250,6 @@ def write_film(
             write_gif(shown, draft)
             return
         writer: Any = FFMpegWriter(fps=fps)
-        if draft.suffix == ".html":
-            writer = HTMLWriter(fps=fps, embed_frames=True, default_mode="once", embed_limit=1e3)
         try:
             with writer.saving(film.screen, draft, film.screen.dpi):
                 for _ in shown:
@@ -262,16 +259,5 @@ def write_film(
                 f"{path}: ffmpeg cannot write it (it ended with {error.returncode}); make room, "
                 "name another place, or write .gif or .html"
             ) from error
-        if draft.suffix == ".html":
-            draft.write_text(_alone(draft.read_text(encoding="utf-8")), encoding="utf-8")
 
     write_file(path, make, overwrite=overwrite)
-
-
-def _alone(page: str) -> str:
-    """Rid matplotlib's player of what it fetches: its buttons' letters; and of its random name."""
-    page = re.sub(r"<link [^>]*>", "", page)
-    name = re.search(r"_anim_img([0-9a-f]{32})", page)
-    assert name is not None
-    head = Path(__file__).with_name("film_player.html").read_text(encoding="utf-8")
-    return head + page.replace(name[1], "surge")

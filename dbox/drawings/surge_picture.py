@@ -139,7 +139,7 @@ class BoxView:
         self._write_labels(sheet, bottom + 0.15)
         self.floor = scale.low - _FALL / self.upright
         self.trench_bottom = self.floor - (_TRENCH - 0.04) / self.upright
-        self.per_depth = (_TRENCH - 0.1) / self.upright / _deepest(run)
+        self.per_depth = (_TRENCH - 0.1) / self.upright / deepest(run)
         self.water = self._water(ends, scale.low, "water")
         self.inlet = self._stream("inlet")
         (self.surface,) = axes.plot(
@@ -236,7 +236,7 @@ class BoxView:
         return self._water((i - half + edge, i + half - edge), bottom, f"trench {label}")
 
 
-def _deepest(run: Surge) -> float:
+def deepest(run: Surge) -> float:
     """Depth that fills every trench as drawn: of the pipes, or of the trench once over them. [m]"""
     trenches = [trench for trench in run.system.trenches if trench]
     pipes = max((trench.pipe_height for trench in trenches), default=0.0)

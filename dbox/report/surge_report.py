@@ -85,17 +85,21 @@ def volume_text(run: Surge) -> str:
     return f"{gallons(run.inflow_volume)} ({litres(run.inflow_volume)})"
 
 
+def finding(outcome: SurgeOutcome) -> str:
+    """Which line got too much and which too little, in one sentence."""
+    if not outcome.extremes:
+        return "Every line gets its target."
+    share, target, (best, worst) = outcome.surge.share, outcome.target, outcome.extremes
+    return (
+        f"Outlet {outcome.labels[best]} gets {percent_text(share[best])} of what left "
+        f"the box and outlet {outcome.labels[worst]} {percent_text(share[worst])}; "
+        f"targets are {percent_text(target[best])} and {percent_text(target[worst])}."
+    )
+
+
 def report(outcome: SurgeOutcome) -> list[str]:
     """Lines of at most 72 columns."""
-    found, share, target = outcome.surge, outcome.surge.share, outcome.target
-    lead = "Every line gets its target."
-    if outcome.extremes:
-        best, worst = outcome.extremes
-        lead = (
-            f"Outlet {outcome.labels[best]} gets {percent_text(share[best])} of what left "
-            f"the box and outlet {outcome.labels[worst]} {percent_text(share[worst])}; "
-            f"targets are {percent_text(target[best])} and {percent_text(target[worst])}."
-        )
+    found = outcome.surge
     ran = f"{found.event.name}: {volume_text(found)}, followed for {duration(found.seconds)}."
     both = outcome.site.lengths.both
     peaks = (
@@ -107,7 +111,7 @@ def report(outcome: SurgeOutcome) -> list[str]:
     error = max(run.balance_error for run in outcome.runs)
     balance = f"Volumes add up to {error:.0e} of what came, in {found.steps} steps."
     return text([
-        [Paragraph(outcome.site.title), *_planned(outcome), Paragraph(f"{ran} {lead}")],
+        [Paragraph(outcome.site.title), *_planned(outcome), Paragraph(f"{ran} {finding(outcome)}")],
         [_table(outcome)],
         [Paragraph(f"{peaks}.")],
         *_of_lines(outcome, outcome.site.works.people),
@@ -125,7 +129,7 @@ def _of_lines(outcome: SurgeOutcome, people: int | None) -> list[Section]:
     ponding = outcome.ponding
     return [
         _loads(outcome, people),
-        [Paragraph(_ponding_words(outcome, ponding))] if ponding else [],
+        [Paragraph(ponding_words(outcome, ponding))] if ponding else [],
         warned(outcome.warnings),
     ]
 
@@ -164,23 +168,27 @@ def notes_side_by_side(outcomes: Sequence[SurgeOutcome]) -> list[Note]:
     return [*shared, *own]
 
 
+def contrast_finding(outcomes: Sequence[SurgeOutcome]) -> str:
+    """What the line that the weakest flow favours most gets then, and at the strongest flow."""
+    weak, strong = (pick(outcomes, key=_poured) for pick in (min, max))
+    if not weak.extremes:
+        return "Every line gets its target at the weakest flow already."
+    best, _ = weak.extremes
+    return (
+        f"Outlet {weak.labels[best]} gets {percent_text(weak.surge.share[best])} at "
+        f"{weak.surge.event.name} and {percent_text(strong.surge.share[best])} at "
+        f"{strong.surge.event.name}; its target is {percent_text(weak.target[best])}."
+    )
+
+
 def contrast_report(outcomes: tuple[SurgeOutcome, ...]) -> list[str]:
     """Lines of at most 72 columns: the same volume at every flow, side by side."""
     first = outcomes[0]
-    # the line that the weakest flow favours most, at the weakest and at the strongest flow
-    weak, strong = (pick(outcomes, key=_poured) for pick in (min, max))
-    lead = "Every line gets its target at the weakest flow already."
-    if weak.extremes:
-        best, _ = weak.extremes
-        lead = (
-            f"Outlet {weak.labels[best]} gets {percent_text(weak.surge.share[best])} at "
-            f"{weak.surge.event.name} and {percent_text(strong.surge.share[best])} at "
-            f"{strong.surge.event.name}; its target is {percent_text(weak.target[best])}."
-        )
     ran = f"The same {volume_text(first.surge)} let into the same box at each flow."
+    ran += f" {contrast_finding(outcomes)}"
     starts = range(0, len(outcomes), _ACROSS)
     return text([
-        [Paragraph(first.site.title), *_planned(first), Paragraph(f"{ran} {lead}")],
+        [Paragraph(first.site.title), *_planned(first), Paragraph(ran)],
         *(_side_by_side(outcomes[start : start + _ACROSS]) for start in starts),
         warned(notes_side_by_side(outcomes)),
         [Paragraph(MODEL)],
@@ -269,7 +277,8 @@ def _loads(outcome: SurgeOutcome, people: int | None) -> Section:
     return [Paragraph(words), Table([Column("", 10), *amounts, Column("", 14)], lines)]
 
 
-def _ponding_words(outcome: SurgeOutcome, ponding: Ponding) -> str:
+def ponding_words(outcome: SurgeOutcome, ponding: Ponding) -> str:
+    """Which line ponds first, and what a level box would do."""
     whole = duration(outcome.surge.seconds)
     level = (
         f"with all lips level none would in {whole}"

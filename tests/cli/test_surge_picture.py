@@ -24,6 +24,7 @@ def few_frames(monkeypatch):
     [
         (SHORT, "film.gif", b"GIF89a"),
         (SHORT, "film.html", b"<!DOCTYPE html>"),
+        (("--contrast",), "contrast.html", b"<!DOCTYPE html>"),
         (SHORT, "still.png", b"\x89PNG"),
         (("--contrast",), "contrast.pdf", b"%PDF"),
     ],
@@ -58,7 +59,7 @@ def test_on_a_terminal_a_bar_tells_how_far_a_film_is(tmp_path: Path):
     ("asked", "name", "mend"),
     [
         (SHORT, "film.avi", "write .png, .pdf, .svg, .gif, .mp4 or .html"),
-        (("--contrast",), "film.gif", "--contrast is no film; write .png, .pdf or .svg"),
+        (("--contrast",), "film.gif", "--contrast is no film of this kind; write .html, .png"),
         (SHORT, "none/film.gif", "make it first"),
         (SHORT, "mine.gif", "is there already"),
         (SHORT, "mine.png", "is there already"),

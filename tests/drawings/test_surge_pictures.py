@@ -1,7 +1,5 @@
 """Films and stills of a run show its numbers, legibly, in files that play anywhere."""
 
-import base64
-import re
 from dataclasses import replace
 from functools import cache, lru_cache
 from io import BytesIO
@@ -229,22 +227,6 @@ def test_a_gif_has_its_frames_and_lasts_as_long(tmp_path):
         assert film.info["loop"] == 0
     assert lasts == pytest.approx(1000 * ((count - 1) * FRAME + LAST_FRAME))
     assert told == pytest.approx(np.arange(1, count + 1) / count)
-
-
-def test_the_page_holds_its_frames_and_asks_the_network_for_nothing(tmp_path):
-    path = tmp_path / "surge.html"
-    write_film(outcome("shower"), path, frames=5)
-    page = path.read_text(encoding="utf-8")
-    frames = re.findall(r'"data:image/png;base64,([^"]*)"', page)
-    assert len(frames) == film_times(5).size
-    with Image.open(BytesIO(base64.b64decode(frames[3].replace("\\", "")))) as picture:
-        assert picture.size == (800, 600)
-    rest = re.sub(r'"data:image/png;base64,[^"]*"', "", page)
-    assert "http" not in rest
-    assert not re.search(r"<link|@import|url\(|src\s*=\s*[\"'](?!data:)", rest)
-    assert 'name="viewport"' in rest
-    write_film(outcome("shower"), path, frames=5, overwrite=True)
-    assert path.read_text(encoding="utf-8") == page
 
 
 def test_an_mp4_without_ffmpeg_says_what_to_do(tmp_path, monkeypatch):
