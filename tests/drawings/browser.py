@@ -190,6 +190,13 @@ class Page:
             raise PageError(f"there is no {selector} on the page: {self.run('location.hash')}")
         return str(found)
 
+    def until(self, script: str) -> None:
+        """Wait until an expression holds in the page."""
+        end = time.monotonic() + LONGEST
+        while not self.run(script):
+            if time.monotonic() > end:
+                raise PageError(f"never came true: {script}")
+
     def tap(self, selector: str = "", words: str = "") -> None:
         """Tap in the middle of an element, found by selector, or a button or link by its words."""
         if words:
