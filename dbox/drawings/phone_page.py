@@ -25,6 +25,7 @@ from dbox.files.write_file import check_place, write_file
 from dbox.hydraulics.openings import Circle
 from dbox.keys import LONGEST_NAME
 from dbox.report.cautions import FOOT, LONG
+from dbox.report.wording import WORDS
 from dbox.units import INCH
 
 MADE_BY = '<meta name="generator" content="dbox">'
@@ -74,13 +75,15 @@ def box_page(start: Site | None, known: Mapping[str, Any] | None) -> str:
     data = {
         "cautions": LONG,
         "foot": FOOT,
+        "notes": {what: words for what, words in WORDS.items() if what.startswith("level: ")
+                  and isinstance(words, str) and "{" not in words},
         "kind": KIND,
         "version": VERSION,
         "longestLabel": LONGEST_NAME,
         "blank": site_data(nothing),
         "job": job,
         "lean": lean_data(bench_of(start)),
-    }
+    }  # fmt: skip
     return page_html((*AT_BOX, *LESSON), data, (start and start.title) or "A distribution box")
 
 

@@ -204,7 +204,7 @@ class Page:
             "e.scrollIntoView({block: 'center'}); const r = e.getBoundingClientRect();"
             "const [x, y] = [r.left + r.width / 2, r.top + r.height / 2];"
             "const hit = document.elementFromPoint(x, y);"
-            "return {x, y, hit: e === hit || e.contains(hit) || Boolean(hit && hit.contains(e))}; })()"
+            "return {x, y, hit: e.contains(hit) || Boolean(hit && hit.contains(e))}; })()"
         )
         if not place:
             raise PageError(f"there is no {selector or words} to tap: {self.text('body')[:600]}")

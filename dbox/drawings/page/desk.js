@@ -11,7 +11,7 @@
   // The jobs of this phone.
   function list() {
     dbox.job.load();
-    const known = [...jobs.values()].sort((a, b) => (a.changed < b.changed ? 1 : -1));
+    const known = [...jobs.values()].sort((a, b) => (a.changed + a.key < b.changed + b.key ? 1 : -1));
     return [
       dbox.shell.doors.length > 1 && make('nav', { class: 'bar', 'aria-label': 'Page' },
         link('‹ Start', '#', { class: 'button plain' })),
@@ -29,8 +29,8 @@
           make('strong', {}, job.name || 'Box without a name'),
           make('span', {}, standWords(job))),
         make('div', { class: 'row' },
-          button('Rename', () => rename(job), { 'aria-label': `Rename ${job.name}` }),
-          button('Delete', () => remove(job), { 'aria-label': `Delete ${job.name}` }))))),
+          link('Rename', at(job, 'name'), { 'aria-label': `Rename ${job.name}` }),
+          link('Delete', at(job, 'delete'), { 'aria-label': `Delete ${job.name}` }))))),
       cautions(true),
     ];
   }
@@ -48,27 +48,29 @@
     return `pass ${pass.number}, ${pass.settled.filter(Boolean).length} of ${open} read; ${when}`;
   }
 
-  function rename(job) {
-    const name = globalThis.prompt('What is the job called?', job.name);
-    if (name === null) return;
-    job.name = name.trim().slice(0, 80);
-    dbox.job.keep(job);
-    show();
-  }
+  const rename = (job) => say.behind(job, 'What is the job called?',
+    dbox.field(job, job, 'name', 'Name', { maxlength: 80 }, 'An address will do.'),
+    link('Done', '#box', { class: 'button main-step wide' }));
 
-  function remove(job) {
-    const name = job.name || 'this box without a name';
-    if (!globalThis.confirm(`Delete ${name} from this phone? What was read is gone then, unless ` +
-      'you saved its file.')) return;
-    dbox.job.drop(job.key);
-    say.tell(`Deleted: ${name}`);
-    show();
-  }
+  const remove = (job) => say.behind(job, `Delete ${job.name || 'this box'}?`,
+    make('p', {}, 'What was read is gone from this phone then, unless you saved its file.'),
+    make('div', { class: 'choices' },
+      link('No, keep it', '#box', { class: 'button main-step' }),
+      button('Yes, delete it', () => {
+        dbox.job.drop(job.key);
+        say.tell(`Deleted: ${job.name || 'a box without a name'}`);
+        go('box');
+      })));
+
+  let warmed = false;
 
   // Of one job: the step, then the plan, the water and the shares.
   function desk(job) {
     const state = replay(job);
     const found = answer(state);
+    // the first answer comes at once where the engine has run before
+    if (!found && !warmed) globalThis.setTimeout(() => dbox.warm(state.site), 300);
+    warmed = true;
     return [
       make('nav', { class: 'bar', 'aria-label': 'Job' },
         link('‹ Jobs', '#box', { class: 'button plain' }),
@@ -79,6 +81,7 @@
       say.told(),
       step(job, state),
       inletWords(job, state),
+      found && notes(found),
       make('div', { class: 'beside' },
         make('section', { 'aria-label': 'Outlets' },
           dbox.views.plan(state.site.outlets, (i) => mouth(job, state, i)),
@@ -323,6 +326,12 @@
     return sides.length ? `Lift ${say.listed(sides)}, as seen from the inlet.` : '';
   }
 
+  // What a person should know of the inserts; the words are those of dbox.report.wording.
+  const notes = ({ level }) => level.notes.filter(({ what }) => what in data.notes)
+    .map(({ what, outlets }) => make('p', { class: 'notice' },
+      outlets && make('strong', {}, `${say.outlets(outlets.map((i) => level.outlets[i].label))}: `),
+      `${data.notes[what]}.`));
+
   function inletWords(job, state) {
     const { inlet } = state.site;
     if ((inlet !== null && inlet !== 'straight') || asksInlet(job, state)) return null;
@@ -450,7 +459,8 @@
   }
 
   const SCREENS = { read: dbox.typing.read, clock: dbox.typing.clock, left: dbox.typing.left,
-    pour: dbox.pourScreen, record: dbox.record.screen, save: dbox.files.save };
+    pour: dbox.pourScreen, record: dbox.record.screen, save: dbox.files.save, name: rename,
+    delete: remove };
 
   function screen(rest) {
     const [key, what, which] = rest.split('/');

@@ -63,11 +63,19 @@
     };
     const having = (changed, more) =>
       ({ ...state, ...more, passes: [...state.passes.slice(0, -1), changed] });
-    const following = (done) => ({
-      ...state, passes: [...state.passes.slice(0, -1), done, firstPass(site, done.turned, done)],
+    const following = (done, angles) => ({
+      ...state, passes: [...state.passes.slice(0, -1), done, firstPass(site, angles, done)],
     });
     if (state.closed) throw new Error('the job has ended; nothing can follow');
-    const angles = () => site.outlets.map((each) => entry.angles_rad[each.label]);
+    const unread = ['told', 'clock', 'still', 'turned', 'closed'].includes(entry.event);
+    if (pass.method === null && !unread) throw new Error('nothing is read before the water is still');
+    if (['read', 'settled', 'correcting', 'skipped'].includes(entry.event)
+      && site.outlets[place()].capped) {
+      // it was put off, and capped since
+      if (entry.event === 'skipped') return state;
+      throw new Error(`outlet ${entry.outlet} is capped`);
+    }
+    const turnedTo = () => site.outlets.map((each) => entry.angles_rad[each.label]);
     switch (entry.event) {
       case 'told':
         return {
@@ -85,14 +93,14 @@
         if (!complete(site, pass)) {
           return having({ ...pass, method: entry.method, stillAt: entry.at });
         }
-        const next = following({ ...pass, turned: leftAngles(pass) });
-        return after(next, entry);
+        const done = pass.left.size ? { ...pass, turned: leftAngles(pass) } : pass;
+        return after(following(done, leftAngles(pass)), entry);
       }
       case 'left':
         return having({ ...pass, left: new Map([...pass.left, [place(), entry.angle_rad]]) });
       case 'turned':
         if (!complete(site, pass)) throw new Error('not every open outlet is read');
-        return following({ ...pass, turned: angles(), doneAt: entry.at });
+        return following({ ...pass, turned: turnedTo(), doneAt: entry.at }, turnedTo());
       case 'closed':
         if (!complete(site, pass)) throw new Error('not every open outlet is read');
         return { ...state, closed: true };
@@ -110,6 +118,7 @@
         return having(entry.sure ? taken(pass, outlet, heights, all) : { ...pass, doubtful: null });
       }
       case 'settled':
+        if (!pass.readings[place()].length) throw new Error('an outlet without a reading is not done');
         return having({ ...pass, settled: withAt(pass.settled, place(), true), correcting: null });
       case 'correcting':
         return having({ ...pass, correcting: place() });

@@ -97,8 +97,19 @@
       }, { class: 'wide', disabled: !Object.keys(pour.catches).length }));
   }
 
+  // What is typed and is no number, told where it stands.
+  function badWords(pour) {
+    const typed = [pour.volume, pour.time, pour.jug, pour.seconds,
+      ...Object.values(pour.catches).filter((each) => each !== 'dry')];
+    const bad = typed.filter((text) => text.trim() && numberOf(text) === null);
+    return bad.length ? [make('p', { class: 'fault' },
+      `${say.listed(bad.map((text) => `"${text}"`))}: write numbers only, as 12 or 12.5.`)] : [];
+  }
+
   // What the catches show beside what was to be expected.
-  function pourResult(state, pour) {
+  const pourResult = (state, pour) => [...badWords(pour), ...comparison(state, pour)];
+
+  function comparison(state, pour) {
     const { site } = state;
     const { inflow, catches } = flowsOf(site, pour);
     const pass = lastComplete(state);

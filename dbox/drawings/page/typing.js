@@ -35,12 +35,13 @@
     const pass = now(state);
     const { site } = state;
     const { label, capped } = site.outlets[outlet];
-    if (pass.method === null || capped || state.closed) {
-      return say.behind(job, `Outlet ${label}`, make('p', {}, capped ? 'It is capped: no water '
-        + 'leaves there.' : 'Fill the box first: nothing is read before the water lies still.'));
-    }
-    if (pass.doubtful) return say.behind(job, `Outlet ${label}`, make('p', {}, 'A reading waits: '
-      + 'say first whether it is meant as typed.'));
+    const not = [
+      [capped, 'It is capped: no water leaves there.'],
+      [state.closed, 'The job has ended. Undo, on the screen before, takes that back.'],
+      [pass.method === null, 'Fill the box first: nothing is read before the water lies still.'],
+      [pass.doubtful, 'A reading waits: say first whether it is meant as typed.'],
+    ].find(([holds]) => holds);
+    if (not) return say.behind(job, `Outlet ${label}`, make('p', {}, not[1]));
     const draft = draftOf(job, outlet);
     const shown = make('p', { class: 'typed', 'aria-live': 'polite', id: 'typed' });
     const fault = say.faultLine();

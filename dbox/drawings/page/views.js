@@ -27,41 +27,55 @@
     });
   }
 
-  const TAP = 58; // room for one outlet to be tapped [css px at 320 px]
+  const [WIDTH, TAP, REACH, RADIUS] = [320, 54, 31, 25]; // [css px on a phone of 360]
+  const ABREAST = 5; // what has room to be tapped side by side
 
   // The box from above, each outlet to be tapped. says(i): { href, mark, state, words } of one.
   function plan(outlets, says) {
     const wall = walls(outlets);
     const on = (name) => outlets.map((_, i) => i).filter((i) => wall[i] === name);
     const sides = { left: on('left'), far: on('far'), right: on('right'), near: on('near') };
-    const across = Math.max(sides.far.length, sides.near.length + 1);
-    const width = Math.max(320, across * TAP + 2 * TAP + 24);
+    const rowsOf = (list) => Math.ceil(list.length / ABREAST);
     const tall = Math.max(sides.left.length, sides.right.length, 2) * TAP + 8;
-    const top = TAP + 6;
-    const [x0, x1, y0, y1] = [TAP + 10, width - TAP - 10, top, top + tall];
-    const height = y1 + (sides.near.length ? TAP + 30 : 40);
-    const spot = new Map();
-    const spread = (list, low, high, place) => list.forEach((outlet, k) =>
-      spot.set(outlet, place(low + ((high - low) * (k + 0.5)) / list.length)));
-    spread(sides.left, y1, y0, (y) => [x0, y, -1, 0]);
-    spread(sides.far, x0, x1, (x) => [x, y0, 0, -1]);
-    spread(sides.right, y0, y1, (y) => [x1, y, 1, 0]);
-    // round the inlet: those on its right come last, those on its left first
-    const middle = (x0 + x1) / 2;
-    spread(sides.near, x1, middle + 30, (x) => [x, y1, 0, 1]);
+    const [x0, x1] = [TAP + 10, WIDTH - TAP - 10];
+    const y0 = Math.max(rowsOf(sides.far), 0.2) * TAP + 10;
+    const y1 = y0 + tall;
+    const height = y1 + 40 + rowsOf(sides.near) * TAP;
+    const middle = WIDTH / 2;
+    // where each mouth is, and where it can be tapped
+    const spots = outlets.map(() => null);
+    const beside = (list, x, way, up) => list.forEach((outlet, k) => {
+      const y = up ? y1 - ((y1 - y0) * (k + 0.5)) / list.length
+        : y0 + ((y1 - y0) * (k + 0.5)) / list.length;
+      spots[outlet] = [x, y, x + way * REACH, y];
+    });
+    // more than have room side by side stand in rows, one behind the other
+    const along = (list, y, way, [from, to]) => list.forEach((outlet, k) => {
+      const part = list.length < 4 ? (k + 0.5) / list.length : k / (list.length - 1);
+      const [a, b] = list.length < 4 ? [from, to] : [Math.sign(to - from), Math.sign(from - to)]
+        .map((side) => middle - side * (middle - RADIUS - 2));
+      spots[outlet] = [from + (to - from) * ((k + 0.5) / list.length), y, a + (b - a) * part,
+        y + way * (REACH + (k % rowsOf(list)) * TAP)];
+    });
+    beside(sides.left, x0, -1, true);
+    along(sides.far, y0, -1, [x0, x1]);
+    beside(sides.right, x1, 1, false);
+    // round the inlet
+    along(sides.near, y1, 1, [x1, x0]);
+    const stubs = spots.map(([x, y, cx, cy]) =>
+      draw('line', { x1: x, y1: y, x2: cx, y2: cy, class: 'stub' }));
     const mouths = outlets.map((outlet, i) => {
-      const [x, y, dx, dy] = spot.get(i);
+      const [, , cx, cy] = spots[i];
       const { href, mark, state, words } = says(i);
-      const [cx, cy] = [x + dx * 31, y + dy * 31];
       return draw('a', { href, class: `mouth ${state}`, 'aria-label': words },
-        draw('line', { x1: x, y1: y, x2: x + dx * 8, y2: y + dy * 8, class: 'stub' }),
-        draw('circle', { cx, cy, r: 25 }),
+        draw('circle', { cx, cy, r: RADIUS }),
         draw('text', { x: cx, y: mark ? cy - 1 : cy + 6,
           class: outlet.label.length > 3 ? 'label long' : 'label' }, short(outlet.label, 5)),
         draw('text', { x: cx, y: cy + 14, class: 'mark' }, mark));
     });
-    return draw('svg', { viewBox: `0 0 ${width} ${height}`, class: 'plan', role: 'group',
+    return draw('svg', { viewBox: `0 0 ${WIDTH} ${height}`, class: 'plan', role: 'group',
       'aria-label': 'The box from above, the inlet at the bottom' },
+    stubs,
     draw('rect', { x: x0, y: y0, width: x1 - x0, height: y1 - y0, rx: 6, class: 'wall' }),
     draw('path', { d: `M${middle} ${height - 6}V${y1 - 18}m-8 10l8 -10l8 10`, class: 'inlet' }),
     draw('text', { x: middle + 14, y: height - 10, class: 'quiet' }, 'inlet'),
@@ -76,7 +90,7 @@
 
   const STEPS = { in: [1 / 32, 1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4].map((k) => k * INCH),
     mm: [0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1] };
-  const ABREAST = 10;
+  const STRIP = 10; // outlets in one row of a strip
 
   // Lips against the water, stretched. lips: { label, height, error } with null where not read [m];
   // level: the water over the still one [m]; flows: what leaves by each, over the most, or null.
@@ -88,8 +102,8 @@
     const [top, bottom] = [high + 1.3 * margin, low - margin];
     const step = STEPS[metric ? 'mm' : 'in'].find((s) => (top - bottom) / s <= 7) || 0.2;
     const rows = [];
-    for (let first = 0; first < lips.length; first += ABREAST) {
-      rows.push(lips.slice(first, first + ABREAST).map((each, k) => ({ ...each, i: first + k })));
+    for (let first = 0; first < lips.length; first += STRIP) {
+      rows.push(lips.slice(first, first + STRIP).map((each, k) => ({ ...each, i: first + k })));
     }
     const [width, tall, foot, left] = [320, 150, 20, 4];
     const scale = tall / (top - bottom);
