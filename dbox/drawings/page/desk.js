@@ -13,8 +13,6 @@
     dbox.job.load();
     const known = [...jobs.values()].sort((a, b) => (a.changed + a.key < b.changed + b.key ? 1 : -1));
     return [
-      dbox.shell.doors.length > 1 && make('nav', { class: 'bar', 'aria-label': 'Page' },
-        link('‹ Start', '#', { class: 'button plain' })),
       say.notices(null),
       say.told(),
       make('h1', {}, 'At the box'),
@@ -31,6 +29,7 @@
         make('div', { class: 'row' },
           link('Rename', at(job, 'name'), { 'aria-label': `Rename ${job.name}` }),
           link('Delete', at(job, 'delete'), { 'aria-label': `Delete ${job.name}` }))))),
+      dbox.shell.others('box'),
       cautions(true),
     ];
   }
