@@ -49,11 +49,15 @@ def page_start(site: Site, told: Sequence[Visit], file: str) -> tuple[Site, dict
             )
         job = job_log.present_job(told, site, Rules())
         angles = visit.angles or {}
-        outlets = tuple(replace(o, clock=angles.get(o.label, o.clock)) for o in job.site.outlets)
+        # what the file holds of a later visit is old
+        outlets = tuple(
+            replace(o, clock=angles.get(o.label, o.clock), readings=o.readings * (len(told) == 1))
+            for o in job.site.outlets
+        )
         start = replace(job.site, outlets=outlets)
     record = {name: getattr(site.record, name) for name in RECORD}
-    known = {"name": site.title, "file": file, "box": identity(site), "answers": None,
-             "entries": entries, "record": record, "pours": []}  # fmt: skip
+    known = {"name": site.title, "file": file, "box": identity(site), "starter": site.placeholder,
+             "answers": None, "entries": entries, "record": record, "pours": []}  # fmt: skip
     return start, known
 
 

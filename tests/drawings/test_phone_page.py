@@ -348,6 +348,59 @@ def test_several_jobs_stand_side_by_side_in_a_new_tab(browser, tmp_path):
     page.close()
 
 
+def test_two_tabs_on_one_job_lose_nothing_of_each_other(browser, tmp_path):
+    file = made(tmp_path, site_of(3))
+    first = browser.open(file, tab=True)
+    first.run("localStorage.clear()")
+    first.reload()
+    begin(first)
+    first.tap("#still")
+    second = browser.open(file, tab=True)
+    second.tap(".jobs .door")
+    second.tap("#next")
+    typed(second, INCH / 8)
+    second.tap("#take")
+    first.tap("#next")
+    typed(first, INCH / 4)
+    first.tap("#take")
+    read = [e["readings_m"] for e in kept(first)["entries"] if e["event"] == "read"]
+    assert read == [[INCH / 8], [INCH / 4]]
+    first.run("localStorage.clear()")
+    first.close()
+    second.close()
+
+
+def test_a_damaged_job_hides_no_other_and_what_is_left_of_it_is_shown(browser, tmp_path):
+    page = browser.open(made(tmp_path, site_of(2)))
+    begin(page)
+    page.run("localStorage.setItem('dbox job broken', '{\"name\": \"Mill Lane')")
+    page.run("location.hash = '#box'")
+    page.run("0")
+    assert page.run("document.querySelectorAll('.jobs li').length") == 1
+    assert page.run("document.querySelector('#raw-broken').value") == '{"name": "Mill Lane'
+    assert page.run(AUDIT) == page.faults() == []
+
+
+def test_the_inlet_comes_first_and_the_readings_of_a_file_are_offered(browser, tmp_path):
+    """A straight inlet is asked to be turned down before the box is filled."""
+    heights = [0.0, INCH / 4, INCH / 2]
+    site = site_of(3, box=Box(inlet="straight"))
+    outlets = tuple(replace(o, readings=(h,)) for o, h in zip(site.outlets, heights, strict=True))
+    page = browser.open(made(tmp_path, replace(site, outlets=outlets)))
+    begin(page)
+    assert page.text("h1") == "Turn the inlet down, or fit a tee"
+    assert page.run(AUDIT) == []
+    page.tap(words="Go on by the lips alone")
+    page.tap("#still")
+    page.tap("#next")
+    for _ in heights:
+        page.tap("#same")
+    assert page.text("h1") == "Turn outlet 1"
+    read = [e["readings_m"] for e in kept(page)["entries"] if e["event"] == "read"]
+    assert read == [[height] for height in heights]
+    assert page.faults() == []
+
+
 FORBIDDEN = """Object.defineProperty(globalThis, 'localStorage',
   { get() { throw new DOMException('denied', 'SecurityError'); } });"""
 FULL = """const put = Storage.prototype.setItem; Storage.prototype.setItem = function (key, value) {
@@ -455,7 +508,8 @@ def test_an_answer_takes_less_than_50_ms(browser, tmp_path):
     read_all(page, [0.0, INCH / 8, INCH / 16, INCH / 4, INCH / 8])
     spent = page.run(
         "(() => { const job = [...dbox.job.jobs.values()][0]; const spent = [];"
-        "for (let k = 0; k < 60 && !(Math.min(...spent) < 50); k += 1) { const state = dbox.job.replay(job);"
+        "for (let k = 0; k < 60 && !(Math.min(...spent) < 50); k += 1) {"
+        "const state = dbox.job.replay(job);"
         "state.site = { ...state.site, title: String(k) }; const start = performance.now();"
         "dbox.job.answer(state); spent.push(performance.now() - start); }"
         "return Math.min(...spent); })()"

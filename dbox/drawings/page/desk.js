@@ -29,6 +29,12 @@
         make('div', { class: 'row' },
           link('Rename', at(job, 'name'), { 'aria-label': `Rename ${job.name}` }),
           link('Delete', at(job, 'delete'), { 'aria-label': `Delete ${job.name}` }))))),
+      [...dbox.job.unreadable].map(([key, text]) => {
+        const raw = make('textarea', { id: `raw-${key}`, readonly: true, rows: 4 });
+        raw.value = text;
+        return make('div', { class: 'notice' }, make('label', { for: `raw-${key}` },
+          'A job on this phone is damaged and cannot be opened. Copy what is left of it:'), raw);
+      }),
       dbox.shell.others('box'),
       cautions(true),
     ];
@@ -79,7 +85,7 @@
       say.notices(job),
       say.told(),
       step(job, state),
-      inletWords(job, state),
+      mind(job, state),
       found && notes(found),
       make('div', { class: 'beside' },
         make('section', { 'aria-label': 'Outlets' },
@@ -164,6 +170,18 @@
         + 'Baffle: a plate before the end.',
         make('div', { class: 'choices' }, INLETS.map(([value, words]) =>
           act(words, 'told', { key: 'inlet', value }))));
+    }
+    if (state.passes.length === 1 && pass.method === null && jets(site) && !job.inletSeen) {
+      return card('Inlet first', site.inlet === null ? 'See how the inlet ends'
+        : 'Turn the inlet down, or fit a tee',
+      ['A straight inlet throws a jet at the outlets across, and no turn of an insert cures that. '
+        + 'This page goes by the lips alone.', site.inlet === null ? 'If it is straight, turn it '
+        + 'down or fit a tee before you level.' : ''],
+      button('Go on by the lips alone', () => {
+        job.inletSeen = true;
+        dbox.job.keep(job);
+        show();
+      }, { class: 'main-step wide' }));
     }
     switch (asked.kind) {
       case 'clock':
@@ -331,14 +349,16 @@
       outlets && make('strong', {}, `${say.outlets(outlets.map((i) => level.outlets[i].label))}: `),
       `${data.notes[what]}.`));
 
-  function inletWords(job, state) {
-    const { inlet } = state.site;
-    if ((inlet !== null && inlet !== 'straight') || asksInlet(job, state)) return null;
-    return make('p', { class: 'notice' }, make('strong', {}, 'Inlet first. '), inlet === null
-      ? 'How the inlet ends is not known. If it is straight, turn it down or fit a tee first: '
-      : 'A straight inlet throws a jet at the outlets across. Turn it down or fit a tee first: ',
-    'this page goes by the lips alone.');
-  }
+  const jets = (site) => site.inlet === null || site.inlet === 'straight';
+
+  // What the whole job has to keep in mind.
+  const mind = (job, state) => [
+    jets(state.site) && !asksInlet(job, state) && make('p', { class: 'notice' },
+      make('strong', {}, 'By the lips alone: '),
+      state.site.inlet === null ? 'how the inlet ends is not known.' : 'the inlet is straight.'),
+    job.starter && make('p', { class: 'notice' }, 'This box is a starter\'s: make sure that its ',
+      'outlets, holes, clocks and sizes are yours.'),
+  ];
 
   // The turns of this pass that were made, by label; kept beside the events until all are.
   function ticked(job) {
@@ -439,8 +459,9 @@
     if (!flow) return parts;
     const verdicts = { within: 'Within tolerance', outside: 'Outside tolerance',
       'cannot tell': 'Cannot tell yet whether within tolerance' };
-    const verdict = found.assess.tolerance === null
-      ? 'No tolerance is named: nothing is called within or outside.'
+    const none = site.targetOpen ? 'The lines differ in length and nobody said what each gets: '
+      : 'No tolerance is named: ';
+    const verdict = found.assess.tolerance === null ? `${none}nothing is called within or outside.`
       : `${verdicts[flow.verdict]}, which lets a line be ${say.percent(found.assess.tolerance)} off `
         + `its target.${flow.verdict === 'cannot tell' ? ` ${say.percent(flow.withinProbability)} `
           + 'sure that every line is within.' : ''}`;
@@ -475,8 +496,13 @@
     return what ? SCREENS[what](job, which === undefined ? which : Number(which)) : desk(job);
   }
 
-  // another tab of this page has changed something
-  globalThis.addEventListener('storage', () => { dbox.job.load(); });
+  // another tab has changed something, or this one comes back from behind another page
+  const anew = () => {
+    dbox.job.load();
+    show();
+  };
+  globalThis.addEventListener('storage', anew);
+  globalThis.addEventListener('pageshow', (event) => event.persisted && anew());
   door('box', 'At the box', 'Read, turn, read again: a set-up, its pour test and its record.',
     screen);
 })();

@@ -269,9 +269,22 @@
     return job;
   }
 
+  // A job that came as JSON; an Error where it is none that the screens could show.
+  function checked(job) {
+    const { site, entries, pours, record, name } = job;
+    const whole = Array.isArray(entries) && Array.isArray(pours) && record && site
+      && Array.isArray(site.flows) && Array.isArray(site.outlets) && site.outlets.length
+      && typeof name === 'string'
+      && pours.every((each) => each && typeof each.catches === 'object');
+    if (!whole) throw new Error('a part of it is missing');
+    question(replay(job));
+    return job;
+  }
+
   const PREFIX = 'dbox job ';
   const PROBE = 'dbox probe';
   const jobs = new Map();
+  const unreadable = new Map(); // key to text, of jobs that are damaged
 
   // The storage of the browser, where it gives back what it is given; null where it does not.
   function findStorage() {
@@ -293,10 +306,16 @@
   function load() {
     if (!storage) return;
     jobs.clear();
+    unreadable.clear();
     draft = JSON.parse(storage.getItem(DRAFT));
     for (let i = 0; i < storage.length; i += 1) {
       const name = storage.key(i);
-      if (name.startsWith(PREFIX)) jobs.set(name.slice(PREFIX.length), JSON.parse(storage.getItem(name)));
+      const text = name.startsWith(PREFIX) ? storage.getItem(name) : null;
+      try {
+        if (text !== null) jobs.set(name.slice(PREFIX.length), checked(JSON.parse(text)));
+      } catch (error) {
+        unreadable.set(name.slice(PREFIX.length), text);
+      }
     }
   }
 
@@ -348,7 +367,7 @@
     delete job.kind;
     delete job.version;
     try {
-      replay(job);
+      checked(job);
     } catch (error) {
       throw new Error(`What this file says does not go together (${error.message}). Take the file ` +
         'once more from where it was saved.');
@@ -359,7 +378,7 @@
   load();
   dbox.job = {
     begin, after, standing, replay, now, complete, question, siteOf, told, answer, leftAngles,
-    toldAngles, doubt, happen, undo, begun, load, keep, drop, keepDraft, fileText, fromFile, jobs,
+    toldAngles, doubt, happen, undo, begun, load, keep, drop, keepDraft, fileText, fromFile, jobs, unreadable,
     fault: () => fault,
     draft: () => draft,
   };

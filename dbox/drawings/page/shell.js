@@ -54,7 +54,14 @@
   function show() {
     const [, name, rest] = /^#?([a-z]*)\/?([^]*)$/.exec(globalThis.location.hash);
     const found = doors.find((each) => each.name === name) || doors[0];
-    if (found) put(found.show(rest));
+    try {
+      if (found) put(found.show(rest));
+    } catch (error) {
+      put(make('h1', {}, 'This screen cannot be shown'), make('p', { class: 'notice' },
+        'Nothing that was typed is lost. Go back and save the job as a file: ', error.message),
+      make('a', { class: 'button', href: '#' }, 'To the start'));
+      throw error;
+    }
   }
 
   // Go to another screen; the phone's own way back leads here again.

@@ -59,6 +59,8 @@
     const next = button('', () => take(true), { class: 'main-step wide', id: 'take' });
     const again = button('Read once more', () => take(false), { id: 'again' });
     const kept = pass.readings[outlet];
+    // what the file holds is of the first filling
+    const offered = pass.number > 1 || kept.length ? [] : site.outlets[outlet].readings;
 
     function refresh() {
       const typed = !empty(draft);
@@ -88,7 +90,12 @@
         show();
         return;
       }
-      const after = happen(job, 'settled', { outlet: label });
+      settle();
+    }
+
+    function settle() {
+      const before = now(replay(job)).settled[outlet] && now(replay(job)).correcting === null;
+      const after = before ? replay(job) : happen(job, 'settled', { outlet: label });
       const asked = question(after);
       if (asked.kind === 'reading') visit(job, 'read', asked.outlet);
       else visit(job);
@@ -111,6 +118,13 @@
           press(button('+ above water', () => change({ below: false })), () => !draft.below),
           press(button('− below water', () => change({ below: true })), () => draft.below)),
         keys,
+        offered.length > 0 && button(`As in the file: ${offered.map((each) =>
+          say.one(site, each, true)).join(', ')}`, () => {
+          const doubtful = dbox.job.doubt(state, outlet, offered) !== null;
+          happen(job, 'read', { outlet: label, readings_m: offered, doubtful }, 'same');
+          if (doubtful) visit(job);
+          else settle();
+        }, { class: 'wide', id: 'same' }),
         make('div', { class: 'pair' }, again,
           button(draft.unit === 'in' ? 'In millimetres' : 'In inches', () => {
             change({ unit: draft.unit === 'in' ? 'mm' : 'in', part: null, digits: '', whole: 0 });
