@@ -5,7 +5,7 @@ streams. A figure has 72 dots to the inch: a point is a dot.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -52,10 +52,10 @@ from dbox.errors import DomainError, ScenarioError
 from dbox.fieldwork.site import Site
 from dbox.fieldwork.surge import FRAMES, SurgeOutcome, frame_times, shown_until
 from dbox.hydraulics.surge.stepper import Moment
-from dbox.report.surge_report import FilmWords, film_words, notes_side_by_side
+from dbox.report.surge_report import FilmWords, film_words, flow_words, notes_side_by_side
 from dbox.report.text import duration
 from dbox.report.wording import PLANNED, joined
-from dbox.units import DAY, INCH, gpm, litres_per_min, three_digits
+from dbox.units import DAY, INCH, three_digits
 
 FRAME = 0.08
 """Playing time of a frame; whole hundredths, as a GIF counts. [s]"""
@@ -88,6 +88,7 @@ class Show:
     seconds: float = OPENING + FRAMES * FRAME + CLOSING
     # One speed throughout, over that of the water; None: slow where something is to be seen.
     speed: float | None = None
+    least: float = LEAST_LETTER  # Size of the smallest letters. [pt]
 
     @property
     def scale(self) -> float:
@@ -96,7 +97,7 @@ class Show:
 
     def letter(self, dots: float) -> float:
         """Size of letters, never too small to be read. [pt]; dots: at the usual size."""
-        return max(LEAST_LETTER, dots * self.scale)
+        return max(self.least, dots * self.scale)
 
     def px(self, dots: float) -> float:
         """So many dots of the usual size. [in]"""
@@ -163,6 +164,7 @@ class SurgeFrame:
     ) -> None:  # fmt: skip
         self.outcomes, self.how = _checked(outcomes), how or Show()
         self.words, self.many = film_words(self.outcomes), len(self.outcomes) > 1
+        self.timed, self.bars = timed, "share so far" if timed else "share"
         letter, px = self.how.letter, self.how.px
         self.sheet = sheet = self.how.sheet(figure)
         self.figure = sheet.figure
@@ -182,16 +184,14 @@ class SurgeFrame:
             _notes(sheet, [_STILL, *_notes_on(outcomes)], letter(14))
         sheet.top = self._head(room)
         if self.many:
-            _key(sheet, (sheet.left, sheet.top), sheet.left + room, letter(14), "share so far")
+            _key(sheet, (sheet.left, sheet.top), sheet.left + room, letter(14), self.bars)
             sheet.top -= line_height(letter(14)) + px(6)
         sheet.top = min(sheet.top, y)
         self._draw_panels()
         if timed:
             self.show(0.0, 1.0)
         else:
-            for outcome, box, share in zip(self.outcomes, self.boxes, self.shares, strict=True):
-                box.show(outcome.surge.at(outcome.surge.peak_time))
-                share.show(outcome.surge.share)
+            self._show_peaks()
         use_fonts([self.figure])
         for artist in self.moving:
             artist.set_animated(timed)
@@ -203,7 +203,7 @@ class SurgeFrame:
         """Write the finding, what runs in and, of one run, how it stands; gives what is free."""
         sheet, letter, y = self.sheet, self.how.letter, self.sheet.top
         first = self.outcomes[0].site
-        y -= _title(sheet, self.words.title, (letter(30), letter(22)), room)
+        y -= _title(sheet, self.words.title, self.how, (30, 22), room)
         size = letter(16)
         sheet.write(sheet.left, y, _about(self.words, first, room, size), size)
         y -= line_height(size)
@@ -217,8 +217,10 @@ class SurgeFrame:
         width = (sheet.right - sheet.left - ticks + gap) / count - gap
         inlet = px(170) if not self.many else 0.3 * width
         runs, labels = [o.surge for o in self.outcomes], self.outcomes[0].labels
-        scale = Scale.of(*runs, inlet=inlet * len(labels) / (width - inlet))
-        whole = _whole([o.surge.running_share for o in self.outcomes], self.outcomes)
+        columns = inlet * len(labels) / (width - inlet)
+        scale = Scale.of(*runs, inlet=columns)
+        shares = [run.running_share if self.timed else run.share for run in runs]
+        whole = _whole(shares, self.outcomes)
         bars = sheet.bottom + 0.3 * (sheet.top - sheet.bottom)
         self.boxes: list[BoxView] = []
         self.shares: list[ShareView] = []
@@ -227,11 +229,14 @@ class SurgeFrame:
             left = sheet.left + ticks + place * (width + gap)
             upper = (self._name(outcome, left, width) if self.many else top) - line_height(small)
             ends = (left, left + width, bars, upper)
-            box = BoxView(sheet, outcome, scale, ends, small, inlet, ticks=place == 0)
+            streams = scale if self.timed else Scale.of(outcome.surge, inlet=columns)
+            own = replace(scale, per_flow=streams.per_flow)
+            box = BoxView(sheet, outcome, own, ends, small, inlet, ticks=place == 0)
             middle = left + 0.5 * inlet
             sheet.write(middle, upper + px(3), "inlet", small, ha="center", va="bottom")
             under = (sheet.bottom, bars - (px(10) if self.many else 1.3 * line_height(small)))
-            share = ShareView(sheet, outcome, box.columns, under, whole, ticks=place == 0)
+            share = ShareView(sheet, outcome, box.columns, under, whole, ticks=place == 0,
+                              fine=not self.timed)  # fmt: skip
             self.boxes.append(box)
             self.shares.append(share)
         self.inset = None if self.many else self._aside(ticks + inlet, bars)
@@ -264,7 +269,7 @@ class SurgeFrame:
             lines = wrap(words, width - px(8), small)
             sheet.write(left, y, "\n".join(lines), small, color=GREY)
             y -= len(lines) * line_height(small)
-        _key(sheet, (box.columns.left, bars), box.columns.right, small, "share so far")
+        _key(sheet, (box.columns.left, bars), box.columns.right, small, self.bars)
         if true:
             return None
         return Inset.fit(sheet, outcome, (left, y - px(6), width - px(20), bars + px(4)), small)
@@ -293,6 +298,16 @@ class SurgeFrame:
             line.set_text(self._state(outcome, now))
             line.set_color(WARNING.colour if now.overflow > 0 else "black")
 
+    def _show_peaks(self) -> None:
+        """Show each run with its water highest, and what its lines got in all."""
+        lines = self.status[1:] if self.many else self.status
+        views = zip(self.outcomes, self.boxes, self.shares, lines, strict=True)
+        for outcome, box, share, line in views:
+            now = outcome.surge.at(outcome.surge.peak_time)
+            box.show(now)
+            share.show(outcome.surge.share)
+            line.set_text(self._state(outcome, now))
+
     def _state(self, outcome: SurgeOutcome, now: Moment) -> str:
         """How a run stands, in words that fit."""
         lengths, spills = outcome.site.lengths, now.overflow > 0
@@ -312,13 +327,10 @@ class SurgeFrame:
 
 
 _LONGEST_SPEED = "slowed down 2,000 times"
-_STILL = "Water and streams when the water stands highest; bars: share of all that passed."
-
-
-def flow_words(outcome: SurgeOutcome, flow: float) -> str:
-    """A flow both ways, in the unit of the job first. [m3/s]"""
-    first, second = (litres_per_min, gpm) if outcome.site.metric else (gpm, litres_per_min)
-    return f"{first(flow)} ({second(flow)})"
+_STILL = (
+    "Water and streams when the water stands highest, the streams of each flow to a scale of their "
+    "own; bars: share of all that passed."
+)
 
 
 class Inset:
@@ -417,14 +429,15 @@ def _key(sheet: Sheet, corner: tuple[float, float], right: float, size: float, b
               handletextpad=0.5, columnspacing=1.2)  # fmt: skip
 
 
-def _title(sheet: Sheet, text: str, sizes: tuple[float, float], room: float) -> float:
+def _title(sheet: Sheet, text: str, how: Show, dots: tuple[float, float], room: float) -> float:
     """Write a title in a line if letters between two sizes do it, else in two; its height. [in]"""
-    size = sizes[0] * min(1.0, 0.99 * room / text_width(text, sizes[0], "bold"))
+    large, small = (how.letter(each) for each in dots)
+    size = large * min(1.0, 0.99 * room / text_width(text, large, "bold"))
     lines = [text]
-    if size < sizes[1]:
-        size = 0.5 * sum(sizes)
-        while size > LEAST_LETTER and len(wrap(text, room, size, "bold")) > 2:
-            size -= 1.0
+    if size < small:
+        size = 0.5 * (large + small)
+        while size > how.least and len(wrap(text, room, size, "bold")) > 2:
+            size = max(0.95 * size, how.least)
         # two lines of about one length
         widths = [part * room for part in np.linspace(0.55, 1.0, 10)]
         lines = next(
@@ -454,7 +467,7 @@ def opening_figure(outcomes: Sequence[SurgeOutcome], how: Show) -> Figure:
     notes, outcomes = _notes_on(outcomes), _checked(outcomes)
     words, first = film_words(outcomes), outcomes[0]
     _notes(sheet, notes, letter(14))
-    sheet.top -= _title(sheet, words.title, (letter(48), letter(34)), room) + px(8)
+    sheet.top -= _title(sheet, words.title, how, (48, 34), room) + px(8)
     about = _about(words, first.site, room, letter(18))
     for text, size, most in ((words.watch, letter(28), 2), (about, letter(18), 1)):
         lines = wrap(text, room, size, most=most)
@@ -504,7 +517,7 @@ def closing_figure(outcomes: Sequence[SurgeOutcome], how: Show) -> Figure:
     words, sheet, letter, px = film_words(outcomes), how.sheet(), how.letter, how.px
     small = letter(14)
     room = sheet.right - sheet.left
-    sheet.top -= _title(sheet, words.title, (letter(36), letter(28)), room) + px(6)
+    sheet.top -= _title(sheet, words.title, how, (36, 28), room) + px(6)
     lines = wrap(words.result, room, letter(24), most=3)
     sheet.write(sheet.left, sheet.top, "\n".join(lines), letter(24))
     sheet.top -= (len(lines) + 0.4) * line_height(letter(24))
@@ -540,4 +553,8 @@ def contrast_figure(outcomes: Sequence[SurgeOutcome]) -> Figure:
     -----
     Four runs are drawn; where there are more, the picture says which were left out.
     """
-    return SurgeFrame(outcomes, timed=False).figure
+    return SurgeFrame(outcomes, _PAGE, timed=False).figure
+
+
+_PAGE = Show(size=(700, 394), least=8.0)
+"""A page across, for paper too."""

@@ -54,9 +54,9 @@ from dbox.fieldwork.shares import NOTABLE
 from dbox.fieldwork.surge import SurgeOutcome, shown_until
 from dbox.hydraulics.surge.stepper import MIN_FLOW, Moment, Surge
 from dbox.report.split_report import share_text
-from dbox.report.surge_report import volume_text
+from dbox.report.surge_report import film_words, flow_words
 from dbox.report.wording import PLANNED, joined
-from dbox.units import DAY, HOUR, INCH, MINUTE, gpm, percent_text
+from dbox.units import DAY, HOUR, INCH, MINUTE
 
 Place = tuple[float, float, float, float]
 """Left, right, bottom and top on the page. [in]"""
@@ -88,7 +88,7 @@ def time_unit(seconds: float) -> tuple[float, str]:
 INLET_WIDTH = 1.5
 """Width of the inlet's column over that of an outlet, where nothing else decides it. [-]"""
 
-LEAST_STREAM = 1.5
+LEAST_STREAM = 1.0
 """Width of the thinnest stream that is drawn. [pt]"""
 
 _LEAST_VIEW = INCH / 4
@@ -469,10 +469,12 @@ def surge_figure(outcome: SurgeOutcome) -> Figure:
     check_outlets(len(outcome.labels))
     run, n = outcome.surge, len(outcome.labels)
     sheet = Sheet.blank()
+    words = film_words([outcome])
     sheet.head(
-        outcome.site.title or TITLE_TEXT,
+        words.title,
+        *filter(None, [outcome.site.title]),
         *[PLANNED] * outcome.site.planned,
-        f"{run.event.name or 'a flow'}: {volume_text(run)}",
+        words.about,
         f"Water stands highest at {clock(run.peak_time)}, "
         f"{outcome.site.lengths.both(run.rise)} over the lowest lip.",
     )
@@ -497,16 +499,18 @@ def _draw_level(sheet: Sheet, outcome: SurgeOutcome, names: list[str], height: f
     run, still = outcome.surge, outcome.surge.system.still_level
     bottom = sheet.top - height
     axes = _axes(sheet, bottom, sheet.top)
-    over, lips = (run.level - still) / INCH, (run.system.lips - still) / INCH
+    size, name = (1e-3, "mm") if outcome.site.metric else (INCH, "in")
+    over, lips = (run.level - still) / size, (run.system.lips - still) / size
     open_ones = np.flatnonzero(np.isfinite(lips)).tolist()
-    most = max(float(over.max()), float(lips[open_ones].max(initial=0.0)), 1 / 16)
+    most = max(float(over.max()), float(lips[open_ones].max(initial=0.0)), INCH / 16 / size)
     low, high = -0.06 * most, 1.08 * most
     time, unit = time_axes(axes, run, low, high)
     for i in open_ones:
         axes.axhline(lips[i], color=GREY, linewidth=HAIR, linestyle=(0, (5, 3)),
                      label=f"lip {outcome.labels[i]}")  # fmt: skip
-    axes.plot(time, over, color=INK, linewidth=MEDIUM, label="level")
-    axes.set_ylabel("in", fontsize=SMALL, rotation=0, labelpad=12)
+    axes.fill_between(time, over, low, color=(WATER.colour, 0.36), linewidth=0.0)
+    axes.plot(time, over, color=WATER.colour, linewidth=THICK, label="level")
+    axes.set_ylabel(name, fontsize=SMALL, rotation=0, labelpad=12)
     # outlets whose lips are at one height stand in one line, beside it
     groups: dict[float, list[str]] = {}
     for i in open_ones:
@@ -525,22 +529,23 @@ def _draw_flows(sheet: Sheet, outcome: SurgeOutcome, names: list[str], height: f
     """One row for each outlet, all on one scale."""
     run, n = outcome.surge, len(outcome.labels)
     most = float(run.peak_flow.max())
-    words = f"a full row is {gpm(most)}; dashed: its target share; right: share (target)"
-    sheet.heading("Flow of each outlet", words)
+    full = flow_words(outcome, most)
+    about = f"a full row is {full}; dashed: its target share; right: share (target)"
+    sheet.heading("Flow of each outlet", about)
     passed, right = run.flow.sum(1), sheet.right - _RIGHT_ROOM + 0.1
     for i, (label, outlet) in enumerate(zip(outcome.labels, outcome.site.outlets, strict=True)):
         top = sheet.top - i * height
         axes = _axes(sheet, top - height, top - 0.06)
         time, unit = time_axes(axes, run, 0.0, 1.02 * most or 1.0)
         axes.set_yticks([])
-        axes.fill_between(time, run.flow[:, i], color=TINT, linewidth=0.0)
-        axes.plot(time, run.flow[:, i], color=INK, linewidth=THIN, label=f"flow {label}")
+        axes.fill_between(time, run.flow[:, i], color=(WATER.colour, 0.64), linewidth=0.0)
+        axes.plot(time, run.flow[:, i], color=WATER.colour, linewidth=MEDIUM, label=f"flow {label}")
         axes.plot(time, outcome.target[i] * passed, color=INK, linewidth=THIN,
                   linestyle=(0, (4, 2)), label=f"wanted {label}")  # fmt: skip
         axes.tick_params(labelbottom=i == n - 1)
         middle = top - 0.5 * height
         sheet.write(sheet.left, middle, names[i], va="center", weight="bold")
-        share, target = percent_text(float(run.share[i])), percent_text(float(outcome.target[i]))
+        share, target = share_text(float(run.share[i])), share_text(float(outcome.target[i]))
         words = "capped" if outlet.capped else f"{share} ({target})"
         sheet.write(right, middle, words, va="center")
     sheet.write(right, sheet.top - n * height - 0.08, f"time, {unit}")
