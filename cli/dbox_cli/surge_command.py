@@ -2,7 +2,7 @@
 
 from enum import Enum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -62,6 +62,13 @@ def command(
     out: Annotated[Path | None, typer.Option(
         help="Film (.html to play in a browser, .gif, .mp4) or picture (.png, .pdf, .svg) to "
              "write.")] = None,
+    size: Annotated[str | None, typer.Option(
+        metavar="WxH", help="Of a film, in dots: 640x360 to 1920x1080 [1280x720].")] = None,
+    seconds: Annotated[str | None, typer.Option(
+        metavar="8-30", help="How long a film lasts, title and end included [13.5].")] = None,
+    speed: Annotated[str | None, typer.Option(
+        metavar="TIMES", help="Of a film, all along: 60 is 60 times as fast as the water "
+        "[slow where lines start and levels turn].")] = None,
     overwrite: Overwrite = False,
 ) -> None:  # fmt: skip
     """A discharge through tank, pipe, box and trenches, minute by minute."""
@@ -70,7 +77,14 @@ def command(
     from dbox.fieldwork.surge import house_event, run, run_days, settling_rates, side_by_side
     from dbox.files import scenario_tables
     from dbox.files.readings_csv import read_inflow
-    from dbox.files.typed import run_time, typed, typed_dose
+    from dbox.files.typed import (
+        film_seconds,
+        film_size,
+        film_speed,
+        run_time,
+        typed,
+        typed_dose,
+    )
     from dbox.report.surge_report import contrast_json, contrast_report, report, surge_json
 
     refuse_one_file_twice({"FILE": file, "--inflow": inflow, "--out": out})
@@ -91,11 +105,21 @@ def command(
         "--toward": "without --settling" * (settling is None),
         "--volume": beside * (not compared),
         "--seed": beside * (not drawn),
+        **dict.fromkeys(("--size", "--seconds", "--speed"), _no_film(out)),
     })  # fmt: skip
+    if seconds is not None and speed is not None:
+        raise typer.BadParameter("--seconds and --speed: ask for one of them at a time")
+    played: dict[str, Any] = {}
+    if size is not None:
+        played["size"] = typed("--size", size, lambda text, _: film_size(text))
+    if seconds is not None:
+        played["seconds"] = typed("--seconds", seconds, lambda text, _: film_seconds(text))
+    if speed is not None:
+        played["speed"] = typed("--speed", speed, lambda text, _: film_speed(text))
     if out:
-        _check_out(out, overwrite=overwrite, contrast=compared)
+        _check_out(out, overwrite=overwrite)
     with naming(file):
-        sinks, seconds, days = None, None, days or 1
+        sinks, lasts, days = None, None, days or 1
         if settling is not None:
             sinking = typed("--settling", settling, scenario_tables.settling)
             sinks = settling_rates(site, sinking, toward.value)
@@ -113,10 +137,10 @@ def command(
             else:
                 flow = house_event(event or ())
             if until is not None:
-                seconds = typed("--for", until, run_time)
-            outcomes = (run(site, flow, seconds=seconds, settling=sinks),)
+                lasts = typed("--for", until, run_time)
+            outcomes = (run(site, flow, seconds=lasts, settling=sinks),)
     if out:
-        _write_out(outcomes, out, overwrite=overwrite, contrast=compared, quiet=as_json)
+        _write_out(outcomes, out, played, overwrite=overwrite, contrast=compared, quiet=as_json)
     files = [str(out)] if out else []
     if as_json:
         print_json(contrast_json(outcomes, files) if compared else surge_json(outcomes[0], files))
@@ -124,7 +148,15 @@ def command(
         typer.echo("\n".join(contrast_report(outcomes) if compared else report(outcomes[0])))
 
 
-def _check_out(out: Path, *, overwrite: bool, contrast: bool) -> None:
+def _no_film(out: Path | None) -> str:
+    """Why there is no film to be played in another way; nothing where there is."""
+    if out is None:
+        return "without --out x.gif or x.mp4"
+    suffix = out.suffix.lower()
+    return "" if suffix in (".gif", ".mp4") else f"with a {suffix or 'file without ending'}"
+
+
+def _check_out(out: Path, *, overwrite: bool) -> None:
     """Refuse a picture or film that could not be written, before anything is computed for it."""
     from dbox.drawings.phone_page import check_page
     from dbox.drawings.style import SUFFIXES, check_picture
@@ -139,22 +171,20 @@ def _check_out(out: Path, *, overwrite: bool, contrast: bool) -> None:
     elif suffix not in FILM_SUFFIXES:
         kinds = any_of((*SUFFIXES, *FILM_SUFFIXES, ".html"))
         raise ScenarioError(f"{out}: nothing ends like this; write {kinds}")
-    elif contrast:
-        raise ScenarioError(
-            f"{out}: --contrast is no film of this kind; write .html, .png, .pdf or .svg"
-        )
     else:
         check_film(out, overwrite=overwrite)
 
 
 def _write_out(
-    outcomes: "tuple[SurgeOutcome, ...]", out: Path, *, overwrite: bool, contrast: bool, quiet: bool
-) -> None:
+    outcomes: "tuple[SurgeOutcome, ...]", out: Path, played: dict[str, Any], *,
+    overwrite: bool, contrast: bool, quiet: bool,
+) -> None:  # fmt: skip
     """Write the file and name it; on stderr where stdout is for machines."""
     from dbox.drawings.phone_page import save_page
     from dbox.drawings.run_page import run_page
     from dbox.drawings.surge_film import FILM_SUFFIXES, write_film
-    from dbox.drawings.surge_picture import contrast_figure, surge_figure
+    from dbox.drawings.surge_frames import Show, contrast_figure
+    from dbox.drawings.surge_picture import surge_figure
 
     if out.suffix.lower() == ".html":
         save_page(run_page(outcomes), out, overwrite=overwrite)
@@ -162,7 +192,7 @@ def _write_out(
         return
     if out.suffix.lower() in FILM_SUFFIXES:
         with progress_bar(out.name) as progress:
-            write_film(outcomes[0], out, overwrite=overwrite, progress=progress)
+            write_film(outcomes, out, Show(**played), overwrite=overwrite, progress=progress)
         typer.echo(f"wrote {out}", err=quiet)
         return
     figure = contrast_figure(outcomes) if contrast else surge_figure(outcomes[0])

@@ -27,14 +27,7 @@ from dbox.fieldwork.surge import SurgeOutcome, highest_share, is_moving, shown_u
 from dbox.hydraulics.surge.stepper import MIN_FLOW, Surge
 from dbox.report.cautions import MODEL
 from dbox.report.encode import Json, encode
-from dbox.report.surge_report import (
-    contrast_finding,
-    finding,
-    notes_side_by_side,
-    ponding_words,
-    volume_text,
-)
-from dbox.report.text import duration
+from dbox.report.surge_report import film_words, notes_side_by_side, ponding_words
 from dbox.report.wording import PLANNED, joined
 from dbox.units import DAY
 
@@ -67,7 +60,7 @@ def film_data(outcomes: Sequence[SurgeOutcome]) -> Json:
     """Everything that the film shows, in SI; series as whole numbers of a step of their own."""
     if not outcomes:
         raise DomainError("there is no run to show")
-    first, many = outcomes[0], len(outcomes) > 1
+    first = outcomes[0]
     site, run = first.site, first.surge
     check_outlets(len(first.labels))
     runs = [outcome.surge for outcome in outcomes]
@@ -75,7 +68,7 @@ def film_data(outcomes: Sequence[SurgeOutcome]) -> Json:
     scale = Scale.of(*shown)
     forms = list(dict.fromkeys(outlet.opening for outlet in site.outlets))
     rooms = MOST_NUMBERS // len(outcomes)
-    volume, name = volume_text(run), run.event.name or "A flow"
+    words = film_words(outcomes)
     notes = [*joined(notes_side_by_side(outcomes)), *_left_out(first)]
     data: Json = encode({
         "title": site.title or TITLE_TEXT,
@@ -84,11 +77,10 @@ def film_data(outcomes: Sequence[SurgeOutcome]) -> Json:
         "metric": site.metric,
         "ofDay": first.ponding is not None,
         "means": shown[0] is not run,
-        "opening": f"The same {volume} comes to the same box at each flow. Which line gets the "
-        "most?" if many else f"{name[:1].upper()}{name[1:]}: {volume} in "
-        f"{duration(run.seconds)}. Watch which line gets the most.",
-        "finding": contrast_finding(outcomes) if many else finding(first),
-        "ponding": ponding_words(first, first.ponding) if first.ponding else "",
+        "opening": f"{words.about[:1].upper()}{words.about[1:]}. {words.watch}",
+        "finding": f"{words.title}.",
+        "result": words.result if first.ponding is None else
+        f"{words.result} {ponding_words(first, first.ponding)}",
         "notes": [*(f"! {note}." for note in notes), MODEL],
         "low": scale.low,
         "high": scale.high,

@@ -5,7 +5,9 @@ column of its own on the left. The width of a stream says how large its flow is,
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from math import ceil
+from typing import Any
 
 import numpy as np
 from matplotlib.artist import Artist
@@ -17,18 +19,25 @@ from matplotlib.text import Text
 
 from dbox.arrays import Array
 from dbox.drawings.style import (
+    BOX,
     EDGE,
     GREY,
     HAIR,
-    HEADING,
     HEADING_ROOM,
     INK,
     LEADER,
     MEDIUM,
+    OVER,
+    PALE,
     SMALL,
+    SOIL,
     TARGET,
+    THICK,
     THIN,
     TINT,
+    UNDER,
+    WATER,
+    Role,
     Sheet,
     check_outlets,
     draw_cap,
@@ -41,13 +50,13 @@ from dbox.drawings.style import (
     told_apart,
     wrap,
 )
-from dbox.errors import DomainError
-from dbox.fieldwork.surge import SurgeOutcome, highest_share, shown_until
-from dbox.hydraulics.surge.parts import Trench
+from dbox.fieldwork.shares import NOTABLE
+from dbox.fieldwork.surge import SurgeOutcome, shown_until
 from dbox.hydraulics.surge.stepper import MIN_FLOW, Moment, Surge
-from dbox.report.surge_report import notes_side_by_side, volume_text
+from dbox.report.split_report import share_text
+from dbox.report.surge_report import film_words, flow_words
 from dbox.report.wording import PLANNED, joined
-from dbox.units import DAY, HOUR, INCH, MINUTE, gpm, gpm_litres, percent_text
+from dbox.units import DAY, HOUR, INCH, MINUTE
 
 Place = tuple[float, float, float, float]
 """Left, right, bottom and top on the page. [in]"""
@@ -77,14 +86,15 @@ def time_unit(seconds: float) -> tuple[float, str]:
 
 
 INLET_WIDTH = 1.5
-"""Width of the inlet's column over that of an outlet. [-]"""
+"""Width of the inlet's column over that of an outlet, where nothing else decides it. [-]"""
 
-STREAM = "0.3"
-"""Grey of water that falls."""
+LEAST_STREAM = 1.0
+"""Width of the thinnest stream that is drawn. [pt]"""
 
-_LEAST_VIEW = 1.0 * INCH
+_LEAST_VIEW = INCH / 4
 _HOLE_PART, _STREAM_PART, _TRENCH_PART = 0.62, 0.56, 0.8
-_FALL, _TRENCH = 0.32, 0.5
+_INLET_PART = 0.85
+_FALL, _FREE_FALL, _TRENCH = 0.12, 0.2, 0.22
 
 
 @dataclass(frozen=True)
@@ -95,95 +105,184 @@ class Scale:
     high: float  # Height at the upper edge. [m]
     still: float  # Level of still water, from which heights are written. [m]
     per_flow: float  # Width of a stream over its flow, in columns. [s/m3]
+    depth: float  # Water that fills a trench as drawn. [m]
 
     @classmethod
-    def of(cls, *runs: Surge) -> "Scale":
-        """Show every lip and level of some runs through one box, their holes as far as may be."""
+    def of(cls, *runs: Surge, inlet: float = INLET_WIDTH) -> "Scale":
+        """Show every lip and level of some runs through one box; inlet: its columns."""
         system = runs[0].system
         ends = np.concatenate([system.lips, *(run.lips_end for run in runs)])
         lips = ends[np.isfinite(ends)]
         marks = [*lips, system.still_level, *(run.peak_level for run in runs)]
         low, high = float(min(marks)), float(max(marks))
-        top = max((lip + o.top for lip, o in zip(system.lips, system.openings, strict=True)
-                   if np.isfinite(lip)), default=high)  # fmt: skip
-        hole = min(top - low, max(1.6 * (high - low), _LEAST_VIEW))
-        span = max(1.15 * (high - low), 1.08 * hole)
+        span = max(1.2 * (high - low), _LEAST_VIEW)
         most_in = max(float(run.inflow.max()) for run in runs)
         most_out = max(float(run.peak_flow.max()) for run in runs)
-        widest = max(most_in / (0.7 * INLET_WIDTH), most_out / _STREAM_PART)
-        return cls(low - 0.2 * span, low + span, system.still_level, 1.0 / (widest or 1.0))
+        widest = max(most_in / (_INLET_PART * inlet), most_out / _STREAM_PART)
+        return cls(
+            low=low - 0.2 * span,
+            high=low + span,
+            still=system.still_level,
+            per_flow=1.0 / (widest or 1.0),
+            depth=_drawn_depth(runs),
+        )
+
+
+def rows_needed(texts: Sequence[str], size: float, column: float, weight: str = "normal") -> int:
+    """In how many rows texts must be staggered, one a column, not to meet; column [in]."""
+    widest = max((text_width(text, size, weight) for text in texts), default=0.0)
+    return ceil((widest + 0.25 * size / 72) / column)
+
+
+@dataclass(frozen=True)
+class Columns:
+    """Where outlets stand side by side, and how large the letters are."""
+
+    left: float  # Left edge of the first. [in]
+    width: float  # Of each. [in]
+    count: int  # How many.
+    size: float  # Of the letters. [pt]
+    over: float  # How far a name may reach over the last one. [in]
+
+    def middle(self, i: int) -> float:
+        """Middle of the column of an outlet. [in]"""
+        return self.left + (i + 0.5) * self.width
+
+    @property
+    def right(self) -> float:
+        """Right edge of the last. [in]"""
+        return self.left + self.count * self.width
+
+
+@dataclass(frozen=True)
+class Names:
+    """The labels of the outlets as they are written under their columns."""
+
+    texts: list[str]
+    numbered: bool  # Whether they are numbers in place of the labels.
+    rows: int  # Neighbours stand in different ones.
+    height: float  # Of all rows together. [in]
+
+    @classmethod
+    def of(cls, labels: Sequence[str], columns: Columns) -> "Names":
+        """Fit labels under columns in two lines each, else their numbers."""
+        size, numbered = columns.size, False
+        for rows in (1, 2):
+            reach = min(rows * columns.width, columns.width + 2.0 * columns.over)
+            room = reach - 0.25 * size / 72
+            cut = ["\n".join(wrap(label, room, size, "bold", 2)) for label in labels]
+            texts = told_apart(labels, cut)
+            if not any("…" in text for text in texts):
+                break
+        else:
+            if room < 8 * size / 72:
+                texts, numbered = [str(i + 1) for i in range(len(labels))], True
+                rows = rows_needed(texts, size, columns.width, "bold")
+        lines = max(text.count("\n") + 1 for text in texts)
+        return cls(texts, numbered, rows, rows * lines * line_height(size))
+
+    def write(self, sheet: Sheet, columns: Columns, y: float) -> None:
+        """Write them; y: upper edge. [in]"""
+        look: dict[str, Any] = {"ha": "center", "weight": "bold"}
+        for i, text in enumerate(self.texts):
+            down = i % self.rows / self.rows * self.height
+            sheet.write(columns.middle(i), y - down, text, columns.size, **look)
 
 
 class BoxView:
-    """Box and trenches on a part of a sheet; `moving` are the artists that `show` moves.
+    """Lips magnified, streams and trenches on a part of a sheet; `moving` are what `show` moves.
 
     place: Left, right, bottom and top on the page. [in]
+    size: Of the letters. [pt]
+    inlet: Width of the inlet's column. [in]
     ticks: Whether heights are written beside it.
     """
 
     def __init__(
-        self, sheet: Sheet, outcome: SurgeOutcome, scale: Scale, place: Place, ticks: bool = True
-    ) -> None:
+        self, sheet: Sheet, outcome: SurgeOutcome, scale: Scale, place: Place, size: float,
+        inlet: float, ticks: bool = True,
+    ) -> None:  # fmt: skip
         (left, right, bottom, top), site, run = place, outcome.site, outcome.surge
-        self.outcome, self.scale, self.n = outcome, scale, len(site.outlets)
-        self.column = (right - left) / (self.n + INLET_WIDTH)
-        self.first = left + (INLET_WIDTH + 0.5) * self.column
-        # paper for falling water, trenches and labels [in]
-        below = 0.2 + _FALL + (_TRENCH if any(run.system.trenches) else 0.0)
-        self.axes = axes = sheet.axes(left, right, bottom + below, top)
-        ends = (-0.5 - INLET_WIDTH, self.n - 0.5)
-        axes.set(xlim=ends, ylim=(scale.low, scale.high))
+        n = len(site.outlets)
+        self.outcome, self.scale = outcome, scale
+        self.column = (right - left - inlet) / n
+        over = sheet.figure.get_figwidth() - right - 2 / 72
+        self.columns = Columns(left + inlet, self.column, n, size, over)
+        self.names = names = Names.of(outcome.labels, self.columns)
+        names.write(sheet, self.columns, bottom + names.height)
+        free = top - bottom - names.height - 0.06
+        trench = _TRENCH * free if any(run.system.trenches) else 0.0
+        fall = (_FALL if trench else _FREE_FALL) * free
+        self.floor_on_page = bottom + names.height + 0.06 + fall + trench
+        self.axes = axes = sheet.axes(left, right, self.floor_on_page, top)
+        ends = (-0.5 - inlet / self.column, n - 0.5)
+        axes.set(xlim=ends, ylim=(scale.low, scale.high), facecolor=PALE)
         # heights are in metres of the section: this is paper over them [in/m]
-        self.upright = (top - bottom - below) / (scale.high - scale.low)
-        draw_walls(axes, self.upright, site.lengths, 0.3, scale.still, written=ticks)
-        self._write_labels(sheet, bottom + 0.15)
-        self.floor = scale.low - _FALL / self.upright
-        self.trench_bottom = self.floor - (_TRENCH - 0.04) / self.upright
-        self.per_depth = (_TRENCH - 0.1) / self.upright / deepest(run)
-        self.water = self._water(ends, scale.low, "water")
+        self.upright = (top - self.floor_on_page) / (scale.high - scale.low)
+        apart = 2.0 * line_height(size)
+        draw_walls(axes, self.upright, site.lengths, apart, scale.still, written=ticks)
+        axes.tick_params(labelsize=size)
+        axes.spines[["left", "right", "bottom"]].set_color(BOX.colour)
+        self.thin = LEAST_STREAM / 72 / self.column
+        self.landing = scale.low - fall / self.upright
+        self.trench_bottom = self.landing - trench / self.upright
+        self.per_depth = 0.9 * trench / self.upright / scale.depth
+        self.inlet_middle = -0.5 - 0.5 * inlet / self.column
+        self.water = self._water(ends, scale.low, "water", 0.36)
         self.inlet = self._stream("inlet")
-        (self.surface,) = axes.plot(
-            ends, (0.0, 0.0), color=INK, linewidth=MEDIUM, label="level", zorder=6
-        )
+        (self.surface,) = axes.plot(ends, (0.0, 0.0), color=WATER.colour, linewidth=THICK,
+                                    label="level", zorder=5)  # fmt: skip
         if run.system.rim is not None and run.system.rim < scale.high:
-            axes.plot(ends, [run.system.rim] * 2, color=INK, linewidth=THIN, linestyle=(0, (6, 2)),
-                      label="rim", zorder=2)  # fmt: skip
-        # all holes to one scale
+            axes.plot(ends, [run.system.rim] * 2, color=BOX.colour, linewidth=MEDIUM,
+                      linestyle=(0, (6, 2)), label="rim", zorder=5)  # fmt: skip
         outlines = [o.outline(scale.high - scale.low) for o in run.system.openings]
         widest = max(float(np.ptp(outline[:, 0])) for outline in outlines)
-        across = min(_HOLE_PART / widest, self.upright / self.column)
-        self.holes: dict[int, tuple[Array, Polygon, Line2D]] = {}
+        # all holes to one scale: widths on paper over those of the box [in/m]
+        across = min(_HOLE_PART * self.column / widest, self.upright)
+        self.stretch = self.upright / across
+        self.holes: dict[int, tuple[Array, Polygon, Line2D, Rectangle]] = {}
         self.streams: dict[int, Polygon] = {}
         self.trenches: dict[int, Rectangle] = {}
         for i, (outlet, outline) in enumerate(zip(site.outlets, outlines, strict=True)):
             if outlet.capped:
                 draw_cap(axes, i)
                 continue
-            corners = outline * [across, 1.0]
-            drawn = draw_hole(axes, i, corners, 0.0, outlet.label, 0.4, facecolor="none", zorder=3)
-            self.holes[i] = (corners, *drawn)
+            corners = outline * [across / self.column, 1.0]
+            hole, lip = draw_hole(axes, i, corners, 0.0, outlet.label, 0.4, facecolor="white",
+                                  zorder=0.5)  # fmt: skip
+            wet = self._water((i - 0.5, i + 0.5), scale.low, f"wet {outlet.label}", 0.64)
+            wet.set(clip_on=True, clip_path=hole)
+            self.holes[i] = (corners, hole, lip, wet)
             self.streams[i] = self._stream(f"stream {outlet.label}")
-            if trench := run.system.trenches[i]:
-                self.trenches[i] = self._draw_trench(i, outlet.label, trench)
+            if run.system.trenches[i]:
+                self.trenches[i] = self._draw_trench(i, outlet.label, run)
+        self.sinks = bool(np.any(run.lips_end[np.isfinite(run.lips_end)]
+                                 != run.system.lips[np.isfinite(run.lips_end)]))  # fmt: skip
+
+    def on_page(self, height: float) -> float:
+        """Where a height over the datum of the lips stands on the page. [in]; height [m]."""
+        return self.floor_on_page + (height - self.scale.low) * self.upright
 
     @property
     def moving(self) -> list[Artist]:
         """What changes from one moment to the next, from the back to the front."""
-        # walls, holes and lips mostly stand still, but lie before the water
+        # walls, rim, lips and trenches mostly stand still, but lie before the water
         walls = [self.axes.spines[side] for side in ("left", "right", "bottom")]
         parts: list[Artist] = [*self.axes.patches, *walls, *self.axes.lines]
-        return sorted(parts, key=lambda part: part.get_zorder())
+        still = [] if self.sinks else [hole for _, hole, _, _ in self.holes.values()]
+        return sorted((p for p in parts if p not in still), key=lambda part: part.get_zorder())
 
     def show(self, now: Moment) -> None:
         """Move everything to a moment."""
-        self.water.set_height(max(now.level - self.scale.low, 0.0))
+        over = max(now.level - self.scale.low, 0.0)
+        self.water.set_height(over)
         self.surface.set_ydata([now.level, now.level])
-        middle = -0.5 - 0.5 * INLET_WIDTH
-        self._pour(self.inlet, middle, self.scale.high, now.level, now.inflow)
-        for i, (corners, hole, lip) in self.holes.items():
+        self._pour(self.inlet, self.inlet_middle, self.scale.high, now.level, now.inflow)
+        for i, (corners, hole, lip, wet) in self.holes.items():
             hole.set_xy(corners + np.array([i, now.lips[i]]))
             lip.set_ydata([now.lips[i], now.lips[i]])
-            landing = self.floor
+            wet.set_height(over)
+            landing = self.landing
             if i in self.trenches:
                 height = float(now.depth[i]) * self.per_depth
                 self.trenches[i].set_height(height)
@@ -192,52 +291,58 @@ class BoxView:
 
     def _pour(self, stream: Polygon, x: float, top: float, bottom: float, flow: float) -> None:
         stream.set_visible(flow > MIN_FLOW)
-        half = 0.5 * flow * self.scale.per_flow
+        half = 0.5 * max(flow * self.scale.per_flow, self.thin)
         stream.set_xy([(x - half, bottom), (x + half, bottom), (x + half, top), (x - half, top)])
 
-    def _write_labels(self, sheet: Sheet, y: float) -> None:
-        """Write the label of each outlet below its column, its number where there is no room."""
-        whole, room = self.outcome.labels, self.column - 0.04
-        cut = told_apart(whole, [wrap(label, room, SMALL, "bold", 1)[0] for label in whole])
-        fits = all(text_width(label, SMALL, "bold") <= room for label in cut)
-        written = cut if fits else [str(i + 1) for i in range(self.n)]
-        for i, label in enumerate(written):
-            sheet.write(self.first + i * self.column, y, label, ha="center", weight="bold")
-        middle = self.first - 0.5 * (1.0 + INLET_WIDTH) * self.column
-        sheet.write(middle, y, "inlet", ha="center")
-
-    def _water(self, ends: tuple[float, float], bottom: float, name: str) -> Rectangle:
+    def _water(
+        self, ends: tuple[float, float], bottom: float, name: str, dense: float
+    ) -> Rectangle:
         """Water that stands from a bottom up, at first none."""
-        water = Rectangle((ends[0], bottom), ends[1] - ends[0], 0.0, facecolor=TINT, zorder=1,
-                          label=name, clip_on=False)  # fmt: skip
+        look: dict[str, Any] = {"facecolor": (WATER.colour, dense), "edgecolor": "none"}
+        water = Rectangle((ends[0], bottom), ends[1] - ends[0], 0.0, zorder=1, label=name,
+                          clip_on=False, **look)  # fmt: skip
         self.axes.add_patch(water)
         return water
 
     def _stream(self, name: str) -> Polygon:
         # not snapped to whole dots, where the least of two equal streams could vanish
-        stream = Polygon(np.zeros((4, 2)), facecolor=STREAM, edgecolor=STREAM, zorder=4,
-                         label=name, clip_on=False, linewidth=HAIR, snap=False)  # fmt: skip
+        stream = Polygon(np.zeros((4, 2)), facecolor=WATER.colour, edgecolor="none", zorder=4,
+                         label=name, clip_on=False, snap=False)  # fmt: skip
         self.axes.add_patch(stream)
         return stream
 
-    def _draw_trench(self, i: int, label: str, trench: Trench) -> Rectangle:
+    def _draw_trench(self, i: int, label: str, run: Surge) -> Rectangle:
         """Walls and pipe of a trench; returns the water in it."""
-        half, bottom = 0.5 * _TRENCH_PART, self.trench_bottom
-        top = bottom + (_TRENCH - 0.04) / self.upright
+        trench, half, bottom = run.system.trenches[i], 0.5 * _TRENCH_PART, self.trench_bottom
+        assert trench is not None
+        top = bottom + 0.94 * (self.landing - bottom)
         across = (i - half, i - half, i + half, i + half)
-        self.axes.plot(across, (top, bottom, bottom, top), color=INK, linewidth=THIN,
-                       clip_on=False, zorder=5)  # fmt: skip
+        self.axes.plot(across, (top, bottom, bottom, top), color=SOIL.colour, linewidth=THICK,
+                       clip_on=False, label=f"trench wall {label}", zorder=5)  # fmt: skip
         pipe = bottom + trench.pipe_height * self.per_depth
-        self.axes.plot(
-            across[1:3], (pipe, pipe), color=INK, linewidth=HAIR, linestyle=(0, (4, 3)),
-            clip_on=False, label=f"pipe {label}", zorder=2,
-        )  # fmt: skip
-        edge = 1.0 / 72 / self.column
-        return self._water((i - half + edge, i + half - edge), bottom, f"trench {label}")
+        if pipe <= top:
+            self.axes.plot(
+                across[1:3], (pipe, pipe), color=SOIL.colour, linewidth=THIN,
+                linestyle=(0, (4, 3)), clip_on=False, label=f"pipe {label}", zorder=5,
+            )  # fmt: skip
+        edge = 0.5 * THICK / 72 / self.column
+        return self._water((i - half + edge, i + half - edge), bottom, f"trench {label}", 0.64)
+
+
+_SEEN_PART = 0.25
+"""Part of the pipes' height: water in the trenches that stays under it is drawn larger. [-]
+(judgement)"""
+
+
+def _drawn_depth(runs: Sequence[Surge]) -> float:
+    """Water that fills the trenches of some runs as drawn. [m]"""
+    most = max(float(np.nanmax(run.depth, initial=0.0)) for run in runs)
+    usual = max(deepest(run) for run in runs)
+    return 1.25 * most if 0.0 < most < _SEEN_PART * usual else usual
 
 
 def deepest(run: Surge) -> float:
-    """Depth that fills every trench as drawn: of the pipes, or of the trench once over them. [m]"""
+    """Depth of the pipes, or of the trenches once one is over its pipe. [m]"""
     trenches = [trench for trench in run.system.trenches if trench]
     pipes = max((trench.pipe_height for trench in trenches), default=0.0)
     most = float(np.nanmax(run.depth, initial=0.0))
@@ -246,41 +351,63 @@ def deepest(run: Surge) -> float:
 
 _BAR = 0.56
 
-NUMBER_ROOM = 0.2
-"""Paper for the numbers under the bars. [in]"""
-
 
 class ShareView:
     """Bars of the shares, one under each outlet's column of a box.
 
     ends: Bottom of the numbers under the bars, and top of the bars, on the page. [in]
     whole: Share that a bar of full height stands for. [-]
+    ticks: Whether a scale is written beside them.
+    fine: Whether shares under a tenth are written to a tenth of a per cent.
     """
 
-    def __init__(self, sheet: Sheet, box: BoxView, ends: tuple[float, float], whole: float) -> None:
-        outcome, column, n = box.outcome, box.column, box.n
-        left, right = box.first - 0.5 * column, box.first + (n - 0.5) * column
-        self.axes = axes = sheet.axes(left, right, ends[0] + NUMBER_ROOM, ends[1])
-        axes.set(xlim=(-0.5, n - 0.5), ylim=(0.0, whole), xticks=[], yticks=[])
-        axes.spines["left"].set_visible(False)
-        roomy = text_width("100 %", SMALL) < column
-        self.sign = " %" if roomy else ""
+    def __init__(
+        self, sheet: Sheet, outcome: SurgeOutcome, columns: Columns, ends: tuple[float, float],
+        whole: float, *, ticks: bool = True, fine: bool = False,
+    ) -> None:  # fmt: skip
+        n, size, column = columns.count, columns.size, columns.width
+        self.fine = fine
+        self.sign, self.signed, rows = self._how(size, column)
+        bottom = ends[0] + rows * line_height(size)
+        self.axes = axes = sheet.axes(columns.left, columns.right, bottom, ends[1])
+        axes.set(xlim=(-0.5, n - 0.5), ylim=(0.0, whole), xticks=[])
+        apart = 1.6 * line_height(size) * whole / (ends[1] - bottom)
+        step = next((step for step in _SHARE_STEPS if step > apart), 1.0)
+        marks = np.arange(0.0, whole + 1e-9, step)
+        axes.set_yticks(marks, [f"{round(100 * mark)} %" * ticks for mark in marks])
+        axes.tick_params(labelsize=size, length=3)
+        axes.grid(axis="y", color=TINT, linewidth=THIN)
+        axes.set_axisbelow(True)
+        self.target, self.open = outcome.target, outcome.site.target_open
+        allowed = outcome.site.allowed
+        self.allowed = NOTABLE - 1.0 if allowed is None else allowed
         self.bars: list[Rectangle] = []
         self.numbers: dict[int, Text] = {}
         for i, (label, target) in enumerate(zip(outcome.labels, outcome.target, strict=True)):
-            bar = Rectangle((i - 0.5 * _BAR, 0.0), _BAR, 0.0, facecolor=TINT, zorder=2,
-                            label=f"share {label}", **EDGE)  # fmt: skip
+            bar = Rectangle((i - 0.5 * _BAR, 0.0), _BAR, 0.0, zorder=2, label=f"share {label}",
+                            **EDGE)  # fmt: skip
             axes.add_patch(bar)
             self.bars.append(bar)
-            number = axes.text(i, -0.04 * whole, "", ha="center", va="top", fontsize=SMALL)
+            down = 0.06 + i % rows * line_height(size)
+            number = sheet.write(columns.middle(i), bottom - down, "", size, ha="center")
             if outcome.site.outlets[i].capped:
-                number.set_text("capped" if roomy else "cap")
+                number.set_text("capped" if text_width("capped", size) < column else "–")
                 continue
             self.numbers[i] = number
-            axes.plot(
-                (i - 0.42, i + 0.42), (target, target), color=INK, linewidth=TARGET,
-                linestyle=(0, (3, 1.2)), label=f"target {label}", zorder=3,
-            )  # fmt: skip
+            if target > 0 and not self.open:
+                ends_of = (i - 0.42, i + 0.42)
+                axes.plot(ends_of, (target, target), color=INK, linewidth=1.5 * TARGET,
+                          solid_capstyle="butt", label=f"target {label}", zorder=3)  # fmt: skip
+
+    def _how(self, size: float, column: float) -> tuple[str, bool, int]:
+        """Sign after the numbers, whether one stands before them, and in how many rows they go."""
+        # of shares side by side no two need more room than this
+        widest = "8.8" if self.fine else "88"
+        for sign, signed in ((" %", True), (" %", False), ("", True), ("", False)):
+            rows = rows_needed([f"{'▲ ' * signed}{widest}{sign}"], size, column)
+            if rows == 1:
+                break
+        return sign, signed, rows
 
     @property
     def moving(self) -> list[Artist]:
@@ -290,10 +417,23 @@ class ShareView:
 
     def show(self, share: Array) -> None:
         """Set the bars; share [-]."""
-        for bar, part in zip(self.bars, share, strict=True):
-            bar.set_height(part)
-        for i, number in self.numbers.items():
-            number.set_text(f"{round(100 * share[i])}{self.sign}")
+        for i, (bar, part) in enumerate(zip(self.bars, share.tolist(), strict=True)):
+            role = self._role(i, part)
+            bar.set(height=part, facecolor=role.colour, hatch=role.hatch)
+            if i in self.numbers:
+                sign = f"{role.sign} " if self.signed and role.sign else ""
+                words = share_text(part, self.sign) if self.fine else f"{100 * part:.0f}{self.sign}"
+                self.numbers[i].set_text(f"{sign}{words}")
+
+    def _role(self, i: int, share: float) -> Role:
+        """Over its share, under it, or neither."""
+        wanted = float(self.target[i])
+        if self.open or not wanted or abs(share - wanted) <= self.allowed * wanted:
+            return WATER
+        return OVER if share > wanted else UNDER
+
+
+_SHARE_STEPS = (0.05, 0.1, 0.2, 0.25, 0.5, 1.0)
 
 
 TITLE_TEXT = "A discharge on its way through the box"
@@ -329,10 +469,12 @@ def surge_figure(outcome: SurgeOutcome) -> Figure:
     check_outlets(len(outcome.labels))
     run, n = outcome.surge, len(outcome.labels)
     sheet = Sheet.blank()
+    words = film_words([outcome])
     sheet.head(
-        outcome.site.title or TITLE_TEXT,
+        words.title,
+        *filter(None, [outcome.site.title]),
         *[PLANNED] * outcome.site.planned,
-        f"{run.event.name or 'a flow'}: {volume_text(run)}",
+        words.about,
         f"Water stands highest at {clock(run.peak_time)}, "
         f"{outcome.site.lengths.both(run.rise)} over the lowest lip.",
     )
@@ -357,16 +499,18 @@ def _draw_level(sheet: Sheet, outcome: SurgeOutcome, names: list[str], height: f
     run, still = outcome.surge, outcome.surge.system.still_level
     bottom = sheet.top - height
     axes = _axes(sheet, bottom, sheet.top)
-    over, lips = (run.level - still) / INCH, (run.system.lips - still) / INCH
+    size, name = (1e-3, "mm") if outcome.site.metric else (INCH, "in")
+    over, lips = (run.level - still) / size, (run.system.lips - still) / size
     open_ones = np.flatnonzero(np.isfinite(lips)).tolist()
-    most = max(float(over.max()), float(lips[open_ones].max(initial=0.0)), 1 / 16)
+    most = max(float(over.max()), float(lips[open_ones].max(initial=0.0)), INCH / 16 / size)
     low, high = -0.06 * most, 1.08 * most
     time, unit = time_axes(axes, run, low, high)
     for i in open_ones:
         axes.axhline(lips[i], color=GREY, linewidth=HAIR, linestyle=(0, (5, 3)),
                      label=f"lip {outcome.labels[i]}")  # fmt: skip
-    axes.plot(time, over, color=INK, linewidth=MEDIUM, label="level")
-    axes.set_ylabel("in", fontsize=SMALL, rotation=0, labelpad=12)
+    axes.fill_between(time, over, low, color=(WATER.colour, 0.36), linewidth=0.0)
+    axes.plot(time, over, color=WATER.colour, linewidth=THICK, label="level")
+    axes.set_ylabel(name, fontsize=SMALL, rotation=0, labelpad=12)
     # outlets whose lips are at one height stand in one line, beside it
     groups: dict[float, list[str]] = {}
     for i in open_ones:
@@ -385,97 +529,23 @@ def _draw_flows(sheet: Sheet, outcome: SurgeOutcome, names: list[str], height: f
     """One row for each outlet, all on one scale."""
     run, n = outcome.surge, len(outcome.labels)
     most = float(run.peak_flow.max())
-    words = f"a full row is {gpm(most)}; dashed: its target share; right: share (target)"
-    sheet.heading("Flow of each outlet", words)
+    full = flow_words(outcome, most)
+    about = f"a full row is {full}; dashed: its target share; right: share (target)"
+    sheet.heading("Flow of each outlet", about)
     passed, right = run.flow.sum(1), sheet.right - _RIGHT_ROOM + 0.1
     for i, (label, outlet) in enumerate(zip(outcome.labels, outcome.site.outlets, strict=True)):
         top = sheet.top - i * height
         axes = _axes(sheet, top - height, top - 0.06)
         time, unit = time_axes(axes, run, 0.0, 1.02 * most or 1.0)
         axes.set_yticks([])
-        axes.fill_between(time, run.flow[:, i], color=TINT, linewidth=0.0)
-        axes.plot(time, run.flow[:, i], color=INK, linewidth=THIN, label=f"flow {label}")
+        axes.fill_between(time, run.flow[:, i], color=(WATER.colour, 0.64), linewidth=0.0)
+        axes.plot(time, run.flow[:, i], color=WATER.colour, linewidth=MEDIUM, label=f"flow {label}")
         axes.plot(time, outcome.target[i] * passed, color=INK, linewidth=THIN,
                   linestyle=(0, (4, 2)), label=f"wanted {label}")  # fmt: skip
         axes.tick_params(labelbottom=i == n - 1)
         middle = top - 0.5 * height
         sheet.write(sheet.left, middle, names[i], va="center", weight="bold")
-        share, target = percent_text(float(run.share[i])), percent_text(float(outcome.target[i]))
+        share, target = share_text(float(run.share[i])), share_text(float(outcome.target[i]))
         words = "capped" if outlet.capped else f"{share} ({target})"
         sheet.write(right, middle, words, va="center")
     sheet.write(right, sheet.top - n * height - 0.08, f"time, {unit}")
-
-
-MOST_PANELS = 4
-"""Flows that a sheet holds."""
-
-_SCALE_ROOM, _CONTRAST_GAP, _STRIP, _BARS = 0.6, 0.25, 0.85, 1.5
-
-
-@pens
-def contrast_figure(outcomes: Sequence[SurgeOutcome]) -> Figure:
-    """Draw the box with its water highest, and the shares at the end, for each run.
-
-    Notes
-    -----
-    Four runs are drawn; where there are more, the sheet says which were left out.
-    """
-    if not outcomes:
-        raise DomainError("there is no run to draw")
-    check_outlets(len(outcomes[0].labels))
-    drawn, left_out = outcomes[:MOST_PANELS], outcomes[MOST_PANELS:]
-    sheet = Sheet.blank(across=True)
-    sheet.head(
-        outcomes[0].site.title or "One box at several flows",
-        *[PLANNED] * outcomes[0].site.planned,
-        f"The same {volume_text(outcomes[0].surge)} let into the same box at each flow",
-    )
-    notes = [
-        "Water and streams as they are when the water stands highest; all heights to one scale, "
-        "the streams of each flow to a scale of their own. Bars: share of all that has passed; "
-        "dashed: target.",
-        *joined(notes_side_by_side(drawn)),
-    ]
-    if left_out:
-        notes.append(f"not drawn: {', '.join(o.surge.event.name for o in left_out)}")
-    sheet.foot(notes)
-    start = sheet.left + _SCALE_ROOM
-    width = (sheet.right - start + _CONTRAST_GAP) / len(drawn)
-    scale, whole = Scale.of(*(o.surge for o in drawn)), highest_share(drawn)
-    for place, outcome in enumerate(drawn):
-        left = start + place * width
-        _draw_panel(sheet, outcome, scale, whole, left, left + width - _CONTRAST_GAP)
-    return sheet.figure
-
-
-def _draw_panel(
-    sheet: Sheet, outcome: SurgeOutcome, scale: Scale, whole: float, left: float, right: float
-) -> None:
-    """Name and numbers of a run, its box, its bars, and its level against time."""
-    run, y, first = outcome.surge, sheet.top, left == sheet.left + _SCALE_ROOM
-    shares = run.share[[not outlet.capped for outlet in outcome.site.outlets]]
-    least, most = (percent_text(float(share)) for share in (shares.min(), shares.max()))
-    for text, size, weight in (
-        (run.event.name, HEADING, "bold"),
-        (gpm_litres(float(run.inflow.max())), SMALL, "normal"),
-        (f"water up {outcome.site.lengths.both(run.rise)}", SMALL, "normal"),
-        (f"shares {least} to {most}", SMALL, "bold"),
-    ):
-        for line in wrap(text, right - left, size, weight, 1):
-            sheet.write(left, y, line, size, weight=weight)
-            y -= line_height(size) + 0.03
-
-    bottom = sheet.bottom + 0.3
-    bars, below = bottom + _STRIP + 0.3, bottom + _STRIP + 0.35 + _BARS
-    own = replace(scale, per_flow=Scale.of(run).per_flow)
-    view = BoxView(sheet, outcome, own, (left, right, below, y - 0.1), ticks=first)
-    view.show(run.at(run.peak_time))
-    ShareView(sheet, view, (bars, below - 0.1), whole).show(run.share)
-
-    # one scale of heights for all runs
-    axes = sheet.axes(left, right, bottom, bottom + _STRIP)
-    time, unit = time_axes(axes, run, 0.0, (scale.high - scale.still) / INCH, count=3)
-    axes.plot(time, (run.level - scale.still) / INCH, color=INK, linewidth=MEDIUM,
-              label=f"level {run.event.name}")  # fmt: skip
-    axes.tick_params(labelleft=first)
-    sheet.write(left + 0.08, bottom + _STRIP + 0.13, f"water, in, against time, {unit}")

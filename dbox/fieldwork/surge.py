@@ -426,8 +426,12 @@ THROUGH = 0.99
 MOVING = 0.05
 """Flow over the greatest flow from which on a run is worth watching. [-] (judgement)"""
 
-MOVING_FRAMES, QUIET_FRAMES = 120, 24
-"""Frames of a film for the time in which water moves, and at most for the rest. [-] (judgement)"""
+FRAMES, STARTING = 120, 26
+"""Frames of a film, and how many it takes from the first start of a line to the last. [-]
+(judgement)"""
+
+_MOST_STARTING = 0.5
+"""Part of a film that the starting takes at most. [-] (judgement)"""
 
 EARLY = 0.1
 """Part of all water: before it has passed, the running shares mean little. [-] (judgement)"""
@@ -447,22 +451,37 @@ def is_moving(run: Surge) -> BoolArray:
     return np.asarray(busy[1:] | busy[:-1])
 
 
-def frame_times(run: Surge, frames: int = MOVING_FRAMES) -> Array:
-    """Choose the moments of a film. [s]
+def frame_times(*runs: Surge, frames: int = FRAMES) -> Array:
+    """Choose the moments of a film of runs on one clock. [s]
 
     Notes
     -----
-    The time in which water moves is played at one speed. Quiet times go by at least as fast, in at
-    most `QUIET_FRAMES`.
+    The film is slow near the moments to look at, where lines start and where the water of a run
+    turns, and faster with the time to the nearest of them: it lingers there and hurries through
+    the recession. From the first start to the last it takes `STARTING` frames at least.
     """
-    until = shown_until(run)
-    ends = np.minimum(run.time, until)
-    steps, moving = np.diff(ends), is_moving(run)
-    busy = float(steps[moving].sum()) or until
-    quiet = until - busy
-    fast = min(QUIET_FRAMES, frames * quiet / busy) / quiet if quiet > 0 else 0.0
-    played = np.append(0.0, np.cumsum(steps * np.where(moving, frames / busy, fast)))
-    return np.asarray(np.interp(np.linspace(0.0, played[-1], round(played[-1]) + 1), played, ends))
+    until = max(shown_until(run) for run in runs)
+    starts = np.concatenate([run.first_flow[run.first_flow < until] for run in runs])
+    moments = np.unique([*starts, *(min(run.peak_time, until) for run in runs)])
+    first, last = (starts.min(), starts.max()) if starts.size else (0.0, 0.0)
+    near = (last - first) / 12.0 or 1e-4 * until
+    about = np.geomspace(0.1 * near, until, 100)
+    each = [m + side * about for m in moments for side in (-1.0, 1.0)]
+    time = np.unique(np.concatenate([[0.0, until], np.linspace(0.0, until, 500), moments, *each]))
+    time = time[(time >= 0.0) & (time <= until)]
+    steps, middle = np.diff(time), 0.5 * (time[1:] + time[:-1])
+    # film over run, and what of it is in the starting
+    film = steps / (np.abs(middle[:, None] - moments).min(1) + near)
+    starting = (middle > first) & (middle < last)
+    # more film the nearer to the starting, as much as it takes
+    beyond = np.maximum(np.maximum(first - middle, middle - last), 0.0)
+    more = film * (near / (beyond + near)) ** 2
+    wanted = min(STARTING / (frames - 1), _MOST_STARTING)
+    lacks = wanted * film.sum() - film[starting].sum()
+    if last > first and lacks > 0.0:
+        film += more * lacks / (film[starting].sum() - wanted * more.sum())
+    played = np.append(0.0, np.cumsum(film))
+    return np.asarray(np.interp(np.linspace(0.0, played[-1], frames), played, time))
 
 
 def highest_share(outcomes: Sequence[SurgeOutcome]) -> float:

@@ -333,6 +333,33 @@ run_time = keys.limited(
 )
 
 
+film_seconds = keys.limited(units.number, 8.0, 30.0, "a film lasts 8 to 30 seconds")
+film_speed = keys.limited(
+    units.number, 0.01, 1e6, "a film runs 0.01 to 1,000,000 times as fast as the water"
+)
+
+_SIZE = re.compile(r"\s*([0-9]{1,5})\s*[x×*]\s*([0-9]{1,5})\s*", re.IGNORECASE)
+_SMALLEST, _LARGEST = (640, 360), (1920, 1080)
+_SQUAREST, _WIDEST = 1.3, 2.4
+
+
+def film_size(text: str) -> tuple[int, int]:
+    """Read the width and height of a film. [dots]
+
+    >>> film_size("800x450")
+    (800, 450)
+    """
+    match = _SIZE.fullmatch(text)
+    size = width, height = (int(match[1]), int(match[2])) if match else (0, 0)
+    fits = all(low <= x <= high for low, x, high in zip(_SMALLEST, size, _LARGEST, strict=True))
+    if not fits or width % 2 or height % 2 or not _SQUAREST < width / height < _WIDEST:
+        raise ScenarioError(
+            f"is {show(text)}; write width x height in dots, such as 1280x720: even numbers from "
+            "640x360 to 1920x1080, between 4:3 and 21:9"
+        )
+    return width, height
+
+
 def typed_dose(works: Works, text: str) -> Inflow:
     """Read a dose: that of the site's pump or siphon, or a volume at a rate.
 

@@ -5,6 +5,7 @@ Shares are fractions. What is not known is null, never 0 and never NaN.
 
 import numpy as np
 
+from dbox.arrays import Array
 from dbox.errors import outlets_text
 from dbox.fieldwork.inlet import CURE, LOOK
 from dbox.fieldwork.readings import Lips
@@ -169,14 +170,14 @@ def title(site: Site, assessment: Assessment) -> str:
         band = band_words(low, high)
     if unsure and "outside" not in assessment.verdicts:
         wanted = f"(target {share_text(target)})"
-        return f"Cannot tell: {outlet} gets {band} of {_of(found.weak)} {wanted}"
+        return f"Cannot tell: {outlet} gets {band} of {flow_of(found.weak.name)} {wanted}"
     gets = (
-        f"{outlet} gets {band if unsure else share} of {_of(found.weak)}, "
-        f"{share_text(float(found.strong_share[favoured]))} of {_of(found.strong)}"
+        f"{outlet} gets {band if unsure else share} of {flow_of(found.weak.name)}, "
+        f"{share_text(float(found.strong_share[favoured]))} of {flow_of(found.strong.name)}"
     )
     if assessment.straight_decides:
         return f"In the jet of the straight inlet {gets}"
-    why = "" if unsure else _low(site, assessment, favoured)
+    why = "" if unsure else low_words(site, assessment.target, assessment.lips.height, favoured)
     if assessment.lips.planned:
         why = "As planned"
     if why:
@@ -195,17 +196,19 @@ def _worst(site: Site, assessment: Assessment) -> str:
     share, wanted = assessment.result.share[case, outlet], assessment.target[outlet]
     return (
         f"Outlet {site.outlets[outlet].label} gets {share_text(float(share))} of "
-        f"{_of(site.flows[case])} (target {share_text(float(wanted))})"
+        f"{flow_of(site.flows[case].name)} (target {share_text(float(wanted))})"
     )
 
 
-def _low(site: Site, assessment: Assessment, outlet: int) -> str:
-    """How much a lip stands under the middle of the others, where those ought to be alike."""
+def low_words(site: Site, target: Array, height: Array, outlet: int) -> str:
+    """How much a lip stands under the middle of the others, where those ought to be alike.
+
+    target [-], height: of the lips [m].
+    """
     others = [i for i, o in enumerate(site.outlets) if i != outlet and not o.capped]
     alike = all(site.outlets[i].opening == site.outlets[outlet].opening for i in others)
-    if not others or not alike or np.ptp(assessment.target[[outlet, *others]]) > 1e-9:
+    if not others or not alike or np.ptp(target[[outlet, *others]]) > 1e-9:
         return ""
-    height = assessment.lips.height
     drop = float(np.median(height[others]) - height[outlet])
     words = site.lengths.one(drop)
     return f"{words} low" if drop > 0 and words != site.lengths.one(0.0) else ""
@@ -220,13 +223,13 @@ def share_text(share: float, unit: str = " %") -> str:
     return f"{percent_text(share, int(0.0 < share < 0.0995)).removesuffix(' %')}{unit}"
 
 
-def _of(flow: Flow) -> str:
+def flow_of(flow: str) -> str:
     """A flow of which a line gets a share: by its name, with an article where it wants one.
 
-    >>> [_of(Flow(name=name, inflow=1e-4)) for name in ("dose", "0.5 gpm", "a pumped dose")]
+    >>> [flow_of(name) for name in ("dose", "0.5 gpm", "a pumped dose")]
     ['a dose', '0.5 gpm', 'a pumped dose']
     """
-    name = flow.name.removesuffix(" (default)")
+    name = flow.removesuffix(" (default)")
     if name[:1].isdigit() or name.startswith(("a ", "an ", "the ")):
         return name
     return f"{'an' if name[:1].lower() in 'aeio' else 'a'} {name}"

@@ -4,6 +4,8 @@ Shares are fractions. What did not happen or is not known is null, never 0 and n
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -13,10 +15,13 @@ from dbox.notes import Note
 from dbox.report.blocks import Column, Paragraph, Section, Table, columns, text, warned
 from dbox.report.cautions import MODEL
 from dbox.report.encode import Json, encode, rows
+from dbox.report.split_report import flow_of, low_words, share_text
 from dbox.report.text import bar, cut, duration
 from dbox.report.wording import PLANNED, sentences
 from dbox.units import (
     DAY,
+    GALLON,
+    LITRE,
     gallons,
     gpm,
     litres,
@@ -85,21 +90,17 @@ def volume_text(run: Surge) -> str:
     return f"{gallons(run.inflow_volume)} ({litres(run.inflow_volume)})"
 
 
-def finding(outcome: SurgeOutcome) -> str:
-    """Which line got too much and which too little, in one sentence."""
-    if not outcome.extremes:
-        return "Every line gets its target."
-    share, target, (best, worst) = outcome.surge.share, outcome.target, outcome.extremes
-    return (
-        f"Outlet {outcome.labels[best]} gets {percent_text(share[best])} of what left "
-        f"the box and outlet {outcome.labels[worst]} {percent_text(share[worst])}; "
-        f"targets are {percent_text(target[best])} and {percent_text(target[worst])}."
-    )
-
-
 def report(outcome: SurgeOutcome) -> list[str]:
     """Lines of at most 72 columns."""
-    found = outcome.surge
+    found, share, target = outcome.surge, outcome.surge.share, outcome.target
+    lead = "Every line gets its target."
+    if outcome.extremes:
+        best, worst = outcome.extremes
+        lead = (
+            f"Outlet {outcome.labels[best]} gets {percent_text(share[best])} of what left "
+            f"the box and outlet {outcome.labels[worst]} {percent_text(share[worst])}; "
+            f"targets are {percent_text(target[best])} and {percent_text(target[worst])}."
+        )
     ran = f"{found.event.name}: {volume_text(found)}, followed for {duration(found.seconds)}."
     both = outcome.site.lengths.both
     peaks = (
@@ -111,7 +112,7 @@ def report(outcome: SurgeOutcome) -> list[str]:
     error = max(run.balance_error for run in outcome.runs)
     balance = f"Volumes add up to {error:.0e} of what came, in {found.steps} steps."
     return text([
-        [Paragraph(outcome.site.title), *_planned(outcome), Paragraph(f"{ran} {finding(outcome)}")],
+        [Paragraph(outcome.site.title), *_planned(outcome), Paragraph(f"{ran} {lead}")],
         [_table(outcome)],
         [Paragraph(f"{peaks}.")],
         *_of_lines(outcome, outcome.site.works.people),
@@ -168,31 +169,123 @@ def notes_side_by_side(outcomes: Sequence[SurgeOutcome]) -> list[Note]:
     return [*shared, *own]
 
 
-def contrast_finding(outcomes: Sequence[SurgeOutcome]) -> str:
-    """What the line that the weakest flow favours most gets then, and at the strongest flow."""
-    weak, strong = (pick(outcomes, key=_poured) for pick in (min, max))
-    if not weak.extremes:
-        return "Every line gets its target at the weakest flow already."
-    best, _ = weak.extremes
-    return (
-        f"Outlet {weak.labels[best]} gets {percent_text(weak.surge.share[best])} at "
-        f"{weak.surge.event.name} and {percent_text(strong.surge.share[best])} at "
-        f"{strong.surge.event.name}; its target is {percent_text(weak.target[best])}."
-    )
-
-
 def contrast_report(outcomes: tuple[SurgeOutcome, ...]) -> list[str]:
     """Lines of at most 72 columns: the same volume at every flow, side by side."""
     first = outcomes[0]
+    # the line that the weakest flow favours most, at the weakest and at the strongest flow
+    weak, strong = (pick(outcomes, key=_poured) for pick in (min, max))
+    lead = "Every line gets its target at the weakest flow already."
+    if weak.extremes:
+        best, _ = weak.extremes
+        lead = (
+            f"Outlet {weak.labels[best]} gets {percent_text(weak.surge.share[best])} at "
+            f"{weak.surge.event.name} and {percent_text(strong.surge.share[best])} at "
+            f"{strong.surge.event.name}; its target is {percent_text(weak.target[best])}."
+        )
     ran = f"The same {volume_text(first.surge)} let into the same box at each flow."
-    ran += f" {contrast_finding(outcomes)}"
     starts = range(0, len(outcomes), _ACROSS)
     return text([
-        [Paragraph(first.site.title), *_planned(first), Paragraph(ran)],
+        [Paragraph(first.site.title), *_planned(first), Paragraph(f"{ran} {lead}")],
         *(_side_by_side(outcomes[start : start + _ACROSS]) for start in starts),
         warned(notes_side_by_side(outcomes)),
         [Paragraph(MODEL)],
     ])  # fmt: skip
+
+
+@dataclass(frozen=True)
+class FilmWords:
+    """What a film of runs through one box says."""
+
+    title: str  # The finding.
+    about: str  # What runs in.
+    watch: str  # What to look for.
+    result: str  # What it came to.
+
+
+def film_words(outcomes: Sequence[SurgeOutcome]) -> FilmWords:
+    """Of one run who gets how much; of several what the line most favoured gets at each end."""
+    if len(outcomes) > 1:
+        return _contrast_words(outcomes)
+    (outcome,) = outcomes
+    run, labels, gets = outcome.surge, outcome.labels, partial(_gets, outcome)
+    name = run.event.name or "flow"
+    title = f"Every line gets its target of {flow_of(name)}"
+    result = f"Every line got its target of {volume_words(outcome, run.inflow_volume)}."
+    if outcome.extremes:
+        best, worst = outcome.extremes
+        low = low_words(outcome.site, outcome.target, run.system.lips, best)
+        most = f"outlet {labels[best]} gets {gets(best)} of {flow_of(name)}"
+        title = f"{low}: {most}" if low else f"{most[0].upper()}{most[1:]}"
+        title += f", outlet {labels[worst]} gets {gets(worst)}"
+        volumes = [volume_words(outcome, run.volume[-1, i]) for i in (best, worst)]
+        wanted = volume_words(outcome, outcome.target[best] * run.volume[-1].sum())
+        result = (
+            f"Outlet {labels[best]} got {volumes[0]}, its target is {wanted}; "
+            f"outlet {labels[worst]} got {volumes[1]}."
+        )
+    starts = np.where(np.isfinite(run.first_flow), run.first_flow, np.inf)
+    first, late = int(starts.argmin()), int(np.where(np.isfinite(starts), starts, -1.0).argmax())
+    if np.isinf(starts[first]):
+        watch = "No line starts."
+    elif starts[late] - starts[first] < 1.0:
+        watch = "All lines start together: watch the water over each lip."
+    else:
+        watch = (
+            f"Watch: outlet {labels[first]} starts first; outlet {labels[late]} waits "
+            f"{duration(starts[late] - starts[first])} more."
+        )
+    about = f"{name}: {volume_words(outcome, run.inflow_volume, both=True)}"
+    return FilmWords(title, about, watch, result)
+
+
+def _contrast_words(outcomes: Sequence[SurgeOutcome]) -> FilmWords:
+    weak, strong = (pick(outcomes, key=_poured) for pick in (min, max))
+    names = [o.surge.event.name.removesuffix(" (default)") for o in (weak, strong)]
+    whole = volume_words(weak, weak.surge.inflow_volume)
+    both = volume_words(weak, weak.surge.inflow_volume, both=True)
+    about = f"the same {both} let into the same box at each flow"
+    rises = [weak.site.lengths.one(o.surge.rise) for o in (weak, strong)]
+    watch = (
+        f"Watch the lips: the water stands {rises[0]} over the lowest at {names[0]}, "
+        f"{rises[1]} at {names[1]}."
+    )
+    found = weak if weak.extremes else strong
+    if not found.extremes:
+        title = f"Every line gets its target at {names[0]} and at {names[1]}"
+        return FilmWords(title, about, watch, f"Every line got its target of {whole}.")
+    best, _ = found.extremes
+    of = [f"{_gets(o, best)} of {flow_of(n)}" for o, n in zip((weak, strong), names, strict=True)]
+    low = low_words(weak.site, weak.target, weak.surge.system.lips, best)
+    most = f"outlet {weak.labels[best]} gets {', '.join(of)}"
+    title = f"{low}: {most}" if low else f"{most[0].upper()}{most[1:]}"
+    got = [
+        f"{volume_words(o, o.surge.volume[-1, best])} at {name}"
+        for o, name in zip((weak, strong), names, strict=True)
+    ]
+    wanted = volume_words(weak, weak.target[best] * weak.surge.volume[-1].sum())
+    result = (
+        f"Of {whole} outlet {weak.labels[best]} got {' and '.join(got)}; its target is {wanted}."
+    )
+    return FilmWords(title, about, watch, result)
+
+
+def _gets(outcome: SurgeOutcome, i: int) -> str:
+    return share_text(float(outcome.surge.share[i]))
+
+
+def flow_words(outcome: SurgeOutcome, flow: float) -> str:
+    """A flow both ways, in the unit of the job first. [m3/s]"""
+    first, second = (litres_per_min, gpm) if outcome.site.metric else (gpm, litres_per_min)
+    return f"{first(flow)} ({second(flow)})"
+
+
+def volume_words(outcome: SurgeOutcome, volume: float, *, both: bool = False) -> str:
+    """A volume in the unit of the job to two digits, or both ways with that first. [m3]"""
+    first, second = (litres, gallons) if outcome.site.metric else (gallons, litres)
+    if both:
+        return f"{first(volume)} ({second(volume)})"
+    unit = LITRE if outcome.site.metric else GALLON
+    return first(float(f"{volume / unit:.2g}") * unit)
 
 
 _ACROSS, _CELL, _NAME = 4, 14, 12

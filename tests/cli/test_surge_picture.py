@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from dbox.drawings import surge_film
+from dbox.drawings import surge_frames
 from dbox.fieldwork.surge import frame_times
 
 FAMILY = "family-of-four"
@@ -15,14 +15,16 @@ SHORT = ("--event", "toilet", "--for", "2 min")
 @pytest.fixture(autouse=True)
 def few_frames(monkeypatch):
     """Films as the command makes them, but of a tenth of their frames."""
-    monkeypatch.setattr(surge_film, "frame_times", lambda run, count: frame_times(run, count // 10))
+    monkeypatch.setattr(
+        surge_frames, "frame_times", lambda *runs, frames: frame_times(*runs, frames=frames // 10)
+    )
 
 
 @pytest.mark.everyday(1)
 @pytest.mark.parametrize(
     ("asked", "name", "begins"),
     [
-        (SHORT, "film.gif", b"GIF89a"),
+        (("--contrast", "--size", "640x360", "--seconds", "8"), "film.gif", b"GIF89a"),
         (SHORT, "film.html", b"<!DOCTYPE html>"),
         (("--contrast",), "contrast.html", b"<!DOCTYPE html>"),
         (SHORT, "still.png", b"\x89PNG"),
@@ -59,7 +61,13 @@ def test_on_a_terminal_a_bar_tells_how_far_a_film_is(tmp_path: Path):
     ("asked", "name", "mend"),
     [
         (SHORT, "film.avi", "write .png, .pdf, .svg, .gif, .mp4 or .html"),
-        (("--contrast",), "film.gif", "--contrast is no film of this kind; write .html, .png"),
+        ((*SHORT, "--size", "640x90"), "film.gif", '--size is "640x90"; write width x height'),
+        ((*SHORT, "--size", "641x480"), "film.gif", "even numbers from 640x360 to 1920x1080"),
+        ((*SHORT, "--seconds", "3"), "film.gif", '--seconds is "3"; a film lasts 8 to 30 seconds'),
+        ((*SHORT, "--speed", "-2"), "film.gif", '--speed is "-2"'),
+        ((*SHORT, "--speed", "90"), "film.gif", "--speed 90: the film would last 5 s"),
+        ((*SHORT, "--speed", "9", "--seconds", "9"), "film.gif", "ask for one of them at a time"),
+        ((*SHORT, "--speed", "9"), "still.png", "--speed means nothing with a .png; leave it out"),
         (SHORT, "none/film.gif", "make it first"),
         (SHORT, "mine.gif", "is there already"),
         (SHORT, "mine.png", "is there already"),

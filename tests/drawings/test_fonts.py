@@ -24,7 +24,8 @@ from dbox.drawings.setup_sheet import field_sheet, setup_sheet
 from dbox.drawings.split_picture import split_figure
 from dbox.drawings.style import save, text_width, wrap
 from dbox.drawings.surge_film import write_film
-from dbox.drawings.surge_picture import contrast_figure, surge_figure
+from dbox.drawings.surge_frames import Show, contrast_figure
+from dbox.drawings.surge_picture import surge_figure
 from dbox.errors import LetterWarning
 from dbox.fieldwork.levelling import level
 from dbox.fieldwork.shares import assess
@@ -109,7 +110,7 @@ def test_every_sheet_and_film_is_drawn_with_a_mark_for_what_no_font_has(tmp_path
             pages = draw()
         save_pages(pages, tmp_path / f"{number}.pdf", title=SITE.title)
     with pytest.warns(LetterWarning, match=r"U\+6C34"):
-        write_film(run(SITE, steady(3e-4, 60.0)), tmp_path / "film.gif", frames=1)
+        write_film([run(SITE, steady(3e-4, 60.0))], tmp_path / "film.gif", Show(seconds=4.1))
 
 
 @pytest.mark.usefixtures("bare")

@@ -11,7 +11,7 @@ import pytest
 
 from dbox import Circle, Notch, Slot, split
 from dbox.drawings.lesson_data import bench_of, lean_data
-from dbox.drawings.phone_page import lesson_page
+from dbox.drawings.phone_page import box_page, lesson_page
 from dbox.fieldwork.lessons import FILLED, Bench, lesson_site
 from dbox.fieldwork.site import Box, Outlet, Site
 from dbox.units import DOSE, INCH, LITRE_PER_MINUTE, TRICKLE
@@ -194,3 +194,10 @@ def test_a_box_without_its_inside_measured_has_a_usual_one():
     bare = Site(box=Box(inlet="turned down"), outlets=site.outlets, flows=site.flows)
     data = lean_data(bench_of(bare))
     assert (data["along"], data["across"]) == (0.4, 0.5)
+
+
+def test_the_page_at_the_box_holds_its_box_to_lean_and_stays_small():
+    site = box(20)
+    page = box_page(site, None)
+    assert len(page.encode()) <= 300_000
+    assert held(page)["lean"] == json.loads(json.dumps(lean_data(bench_of(site))))

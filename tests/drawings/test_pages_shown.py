@@ -137,7 +137,8 @@ def test_a_film_plays_by_itself_to_a_still_that_tells_the_result(browser, files)
     assert page.text(".w-time") > held
     page.run("document.querySelector('.w-scrub').focus()")
     arrow(page, "End", 35)
-    assert "Outlet 1 gets" in page.text(".w-words")
+    assert "outlet 1 gets 50 %" in page.text(".w-words")
+    assert "Outlet 1 got" in page.text(".w-state")
     assert page.text(".w-time") == "After 24 h"
     page.tap(words="Play again")
     assert "Watch" in page.text(".w-words")

@@ -9,14 +9,12 @@ from dbox.errors import DomainError
 from dbox.fieldwork.readings import measured_lips
 from dbox.fieldwork.site import Box, Site, Works
 from dbox.fieldwork.surge import (
-    MOVING_FRAMES,
-    QUIET_FRAMES,
+    FRAMES,
     YEAR,
     Ponding,
     frame_times,
     house_days,
     house_event,
-    is_moving,
     line_flow,
     plan,
     run,
@@ -264,15 +262,50 @@ SHOWN = {"shower": house_event(["shower"]), "pour": steady(5e-4, 60.0), "flood":
 
 
 @pytest.mark.parametrize("event", SHOWN.values(), ids=SHOWN)
-def test_a_film_plays_the_moving_part_in_120_frames_and_the_rest_in_24(event) -> None:
+def test_a_film_lingers_where_lines_start_and_hurries_through_the_recession(event) -> None:
     found = run(site(), event).surge
     at = frame_times(found)
-    steps = np.searchsorted(found.time, at[1:]).clip(1) - 1
-    moving = is_moving(found)[steps]
-    assert 0.9 * MOVING_FRAMES <= moving.sum() <= 1.2 * MOVING_FRAMES
-    assert np.sum(~moving) <= QUIET_FRAMES + 2
+    assert at.size == FRAMES
     assert np.all(np.diff(at) > 0)
     assert (at[0], at[-1]) == (0.0, pytest.approx(shown_until(found)))
+    starts = found.first_flow[np.isfinite(found.first_flow)]
+    frames = np.interp([starts.min(), starts.max(), found.peak_time], at, np.arange(at.size))
+    # 25 frames of 0.08 s are the 2 s that a film takes at least
+    assert starts.size > 1
+    assert frames[1] - frames[0] >= 25
+    speed = np.diff(at)
+    starting = (starts.max() - starts.min()) / (frames[1] - frames[0])
+    assert speed[-1] > 20 * starting
+    # no slower between two moments to look at than at them, and no jump
+    assert speed[int(frames[2])] <= speed[int(frames[2]) :].max()
+    assert np.abs(np.diff(np.log(speed))).max() < np.log(1.5)
+
+
+def test_films_of_several_runs_linger_at_the_starts_of_them_all() -> None:
+    runs = [run(site(), event).surge for event in SHOWN.values()]
+    at = frame_times(*runs, frames=200)
+    starts = np.concatenate([each.first_flow for each in runs])
+    first, last = np.interp([np.nanmin(starts), np.nanmax(starts)], at, np.arange(200))
+    assert last - first >= 25
+    assert at[-1] == pytest.approx(max(shown_until(each) for each in runs))
+
+
+def test_the_starting_takes_its_part_of_films_of_any_shape() -> None:
+    rng = np.random.default_rng(3)
+    blank = run(site(), SHOWN["pour"]).surge
+    for _ in range(100):
+        until = 10.0 ** rng.uniform(1, 6)
+        first, lasts = until * 10.0 ** rng.uniform([-6, -7], [-0.4, -0.5])
+        time = np.linspace(0.0, until, blank.time.size)
+        flow = first + lasts * rng.random(blank.first_flow.size)
+        peak = float(rng.choice([rng.uniform(0, until), first + lasts * rng.uniform(0, 2)]))
+        made = replace(blank, time=time, first_flow=flow, peak_time=peak)
+        for frames in (51, FRAMES):
+            at = frame_times(made, frames=frames)
+            within = np.interp([flow.min(), flow.max()], at, np.arange(frames))
+            assert np.all(np.diff(at) > 0)
+            if flow.max() < shown_until(made):
+                assert np.ptp(within) >= 24.5
 
 
 def test_a_run_is_shown_until_99_per_cent_have_passed() -> None:

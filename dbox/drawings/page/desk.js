@@ -13,8 +13,6 @@
     dbox.job.load();
     const known = [...jobs.values()].sort((a, b) => (a.changed + a.key < b.changed + b.key ? 1 : -1));
     return [
-      dbox.shell.doors.length > 1 && make('nav', { class: 'bar', 'aria-label': 'Page' },
-        link('‹ Start', '#', { class: 'button plain' })),
       say.notices(null),
       say.told(),
       make('h1', {}, 'At the box'),
@@ -37,6 +35,7 @@
         return make('div', { class: 'notice' }, make('label', { for: `raw-${key}` },
           'A job on this phone is damaged and cannot be opened. Copy what is left of it:'), raw);
       }),
+      dbox.shell.others('box'),
       cautions(true),
     ];
   }

@@ -74,7 +74,7 @@
   dbox.lean = { start, lipsAt, waterAt, worstOf, flowAt, placeOf, addressOf, settingOf, fullScale };
   if (!dbox.shell) return;
 
-  const { data: { lean: box }, make, draw, door, doors } = dbox.shell;
+  const { data: { lean: box }, make, draw, door, others } = dbox.shell;
   const { height, flow, percent, inches, shortLabels, textWidth, set, standing, stream, section,
     sized, fullScreen } = dbox.scene;
   const n = box.outlets.length;
@@ -434,8 +434,6 @@
     const row = (words, control, ...more) => make('div', { class: 'w-row' },
       make('div', {}, make('strong', {}, words, ' '), control.output), control.input, more);
     const root = make('section', { class: 'w-lean w-wide w-flowing' },
-      doors.length > 1 && make('nav', { class: 'bar', 'aria-label': 'Page' },
-        make('a', { class: 'button plain', href: '#' }, '‹ Start')),
       make('h1', { dir: 'auto' }, `${box.title}: lean it, and watch the water`),
       words, asks, state,
       make('div', { class: n > 8 ? 'w-bench w-many' : 'w-bench' }, upper, shares.node,
@@ -450,6 +448,7 @@
           make('div', { class: 'w-controls' }, level, guessFirst, copy, fullScreen(make)),
           copied),
         lower),
+      others('lean'),
       make('div', { class: 'w-small' }, box.notes.map((note) => make('p', {}, note))));
 
     const tallRoom = (least, part) => Math.max(least, globalThis.innerHeight * part);

@@ -112,7 +112,7 @@
       const x = middle(i), half = 0.5 * TRENCH_PART * column, wide = BAR_PART * column;
       let tank = null;
       if (outlet.trench !== null && !outlet.capped) {
-        const pipe = trenchFoot - Math.min(outlet.pipe / film.deepest, 1) * (trenchFoot - trenchTop);
+        const pipe = trenchFoot - outlet.pipe / film.deepest * (trenchFoot - trenchTop);
         add('rect', { class: 'w-trench', x: x - half, y: trenchTop, width: 2 * half,
           height: trenchFoot - trenchTop });
         tank = {
@@ -304,9 +304,13 @@
       root.classList.toggle('w-ended', ended);
       root.classList.toggle('w-playing', playing);
       play.textContent = playing ? 'Pause' : ended ? 'Play again' : 'Play';
-      if (!several) {
+      if (ended) {
+        state.textContent = film.result;
+      } else if (several) {
+        state.textContent = '';
+      } else {
         const at = moment(runs[0], now);
-        state.textContent = ended && film.ponding ? film.ponding : `${film.means ? 'Mean of the day: ' : ''}` +
+        state.textContent = `${film.means ? 'Mean of the day: ' : ''}` +
           `${flow(at.inflow, film.metric)} comes in; water ` +
           `${height(at.level - film.still, film.metric)} over the lowest lip` +
           (at.overflow > 0 ? `; OVER THE RIM ${flow(at.overflow, film.metric)}` : '');
@@ -349,7 +353,7 @@
       ...film.planned.map((each) => make('p', { class: 'notice' }, each)),
       words,
       make('p', { class: 'w-clock' }, time, ' ', pace),
-      several ? '' : state,
+      state,
       stage,
       make('div', { class: 'w-track' }, graph, slider),
       make('div', { class: 'w-controls' }, play, back, step, speed, fullScreen(make)),

@@ -28,7 +28,8 @@
     filled(document.createElementNS('http://www.w3.org/2000/svg', tag), attributes, children);
 
   // A part's screen. Its address is #name or #name/rest, where rest is the part's own.
-  // show(rest) returns the nodes of the screen; title and words stand on the first screen.
+  // show(rest) returns the nodes of the screen. The page opens at the first part; title and words
+  // lead to the others.
   function door(name, title, words, show) {
     doors.push({ name, title, words, show });
   }
@@ -44,21 +45,17 @@
     globalThis.scrollTo(0, 0);
   }
 
-  function front() {
-    const title = document.title;
-    return [
-      make('h1', {}, title),
-      make('nav', { class: 'doors', 'aria-label': 'What this page does' },
-        doors.map((each) => make('a', { class: 'door', href: `#${each.name}` },
-          make('strong', {}, each.title), make('span', {}, each.words)))),
-    ];
-  }
+  // The ways from a part's first screen to the other parts.
+  const others = (name) => doors.length > 1 && make('nav', { 'aria-label': 'More on this page' },
+    doors.filter((each) => each.name !== name).map((each) =>
+      make('a', { class: 'door', href: `#${each.name}` },
+        make('strong', {}, each.title), make('span', {}, each.words))));
 
   function show() {
     const [, name, rest] = /^#?([a-z]*)\/?([^]*)$/.exec(globalThis.location.hash);
-    const found = doors.find((each) => each.name === name) || (doors.length === 1 && doors[0]);
+    const found = doors.find((each) => each.name === name) || doors[0];
     try {
-      put(found ? found.show(rest) : front());
+      if (found) put(found.show(rest));
     } catch (error) {
       put(make('h1', {}, 'This screen cannot be shown'), make('p', { class: 'notice' },
         'Nothing that was typed is lost. Go back and save the job as a file: ', error.message),
@@ -75,7 +72,7 @@
 
   dbox.shell = {
     data: JSON.parse(document.getElementById('data').textContent),
-    make, draw, door, doors, put, go, show, main,
+    make, draw, door, others, put, go, show, main,
   };
   document.getElementById('asleep').remove();
   globalThis.addEventListener('hashchange', show);
