@@ -1259,6 +1259,11 @@
     }
   }
 
+  // The box that others are drawn about, and by how much its level rises with each lip.
+  function nearOf({ slopes, rise }, level, lips) {
+    return { level, lips, weight: [...slopes].map((each) => (rise > 0 ? each / rise : 0)) };
+  }
+
   // The k-th smallest value from `from` on, moved to its place; those before it are no larger.
   function select(values, k, from) {
     let [low, high] = [from, values.length - 1];
@@ -1344,28 +1349,14 @@
     const flows = site.flows.map(({ name, inflow }) => {
       const level = solver.solve(inflow, lips.height, { rim: rimOf(rim) });
       const found = answerOf(solver, level, lips.height);
-      const rise = sum([...solver.slopes]);
-      const near = {
-        level,
-        lips: lips.height,
-        weight: [...solver.slopes].map((each) => (rise > 0 ? each / rise : 0)),
-      };
+      const near = nearOf(solver, level, lips.height);
       const { wet, rising } = draws.shares(inflow, drawn, near, true);
       const band = bandsOf(wet, n);
       const risen = rising === wet ? band : bandsOf(rising, n);
       const chance = chancesOf(wet, target, tolerance);
       const verdict = verdictOf(chance);
       const over = overTarget(found.share, target).filter((_, i) => target[i] > 0);
-      const settled = (scale) => {
-        const nearer = drawn.map((lip, k) => {
-          const height = lips.height[k % n];
-          return height < Infinity ? height + scale * (lip - height) : lip;
-        });
-        const shares = draws.shares(inflow, nearer, near, false).wet;
-        const { within, beyond } = chancesOf(shares, target, tolerance);
-        return Math.max(within, beyond) >= SURE;
-      };
-      return Object.assign(settling(lips, verdict, tolerance, settled), {
+      return Object.assign(settling(site, lips, rim, near, verdict, inflow), {
         name,
         inflow,
         ...found,
@@ -1386,22 +1377,32 @@
 
   // What would settle a verdict, found where it is asked for; twins:
   // dbox.fieldwork.shares._settling_spread, Assessment.settling_repeats, Assessment.finer_rules
-  function settling(lips, verdict, tolerance, settled) {
+  function settling(site, lips, rim, near, verdict, inflow) {
+    const [target, tolerance, count] = [targetOf(site), toleranceOf(site), site.samples || SAMPLES];
     const taken = Math.max(...lips.repeats, 1);
     const single = (repeats) => Math.sqrt(readingVariance(lips.spread, lips.mark, repeats));
+    const settled = (scale) => {
+      const scatter = lips.covariance.map((row) => row.map((each) => each * scale * scale));
+      const nearer = sample(lips.height, scatter, count);
+      const shares = new Draws(site, rim, count).shares(inflow, nearer, near, false).wet;
+      const { within, beyond } = chancesOf(shares, target, tolerance);
+      return Math.max(within, beyond) >= SURE;
+    };
+    // the smaller the scatter, the surer the verdict
+    const found = () => {
+      if (tolerance === null) return NaN;
+      if (verdict !== 'cannot tell') return lips.spread;
+      let [low, high] = [0, 8];
+      while (low < high) {
+        const middle = Math.floor((low + high) / 2);
+        if (settled(0.5 ** (0.5 * (middle + 1)))) high = middle;
+        else low = middle + 1;
+      }
+      return low < 8 ? lips.spread * 0.5 ** (0.5 * (low + 1)) : NaN;
+    };
     let kept;
     const spread = () => {
-      if (kept === undefined) {
-        let [low, high] = [0, tolerance === null || verdict !== 'cannot tell' ? 0 : 8];
-        while (low < high) {
-          const middle = Math.floor((low + high) / 2);
-          if (settled(0.5 ** (0.5 * (middle + 1)))) high = middle;
-          else low = middle + 1;
-        }
-        if (tolerance === null) kept = NaN;
-        else if (verdict !== 'cannot tell') kept = lips.spread;
-        else kept = low < 8 ? lips.spread * 0.5 ** (0.5 * (low + 1)) : NaN;
-      }
+      if (kept === undefined) kept = found();
       return kept;
     };
     // answers that are found when they are looked at, so not to be spread into another object
