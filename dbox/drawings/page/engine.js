@@ -1133,7 +1133,7 @@
     const high = Math.max(...heights) + FINEST;
     const goals = range(GOALS).map((k) => low + (k * (high - low)) / (GOALS - 1));
     const left = goals.map((goal) => weigh(goal).left);
-    const least = Math.min(...left) * (1 + SAME) + SAME * FINEST ** 2;
+    const least = Math.min(...left) * (1 + SAME);
     return goals[left.findIndex((each) => each <= least)];
   }
 
