@@ -404,7 +404,7 @@ def _best_goal(lip: Array, reach: Reach, offset: Array, spoil: Array, least: Arr
     left = _worth(goals, reach, offset, spoil, least)[1].sum(-1)
     least = left.min(0)
     # the lowest of goals that are as good but for rounding
-    best = np.argmax(left <= least * (1.0 + _SAME) + _SAME * _FINEST**2, axis=0)
+    best = np.argmax(left <= least * (1.0 + _SAME), axis=0)
     result: Array = np.take_along_axis(goals, best[None], 0)[0]
     return result
 

@@ -1,37 +1,51 @@
-/* What a page computes with: the water, the readings, and what to turn, as the library has it.
+/* What a page computes with: the water, the readings and the advice, as the library has them. twin:
+   names where a piece stands in Python; the two are held to each other by the tests.
 
-   Everything is SI and plain: numbers, arrays over outlets, objects. null: not known. Infinity: the
-   lip of a capped outlet. Nothing here is random, and nothing is kept between calls but tables.
+   All is SI and plain: numbers, arrays over outlets, objects. null: not known. Infinity: the lip of
+   a capped outlet. Nothing is random. A RangeError says what is wrong with what was given.
 
-   site       as `dbox.drawings.page_data.site_data` writes it:
-              {title, units, mark, spread, tolerance, inlet, inside, rim, holdBack: [low, high],
-               handError, handStep, matchHighest, designFlow, coefficientSpread, samples,
-               flows: [{name, inflow}],
-               outlets: [{label, at: [along, across], opening, point, turns, offset, clock, capped,
-                          readings, target}]}
-              opening {kind: 'circle', diameter} | {kind: 'notch', angle} | {kind: 'pipe', diameter,
-              entranceLoss} | {kind: 'slot', width, height}, each with a coefficient where one was typed;
-              turns: whether its insert can be turned; offset null: by nobody knows how much
-   known      what all fillings tell of the lips. begin -> read -> level -> turned -> read -> ...
-              To read again with nothing turned, read again.
+   site   as `dbox.drawings.page_data.site_data` writes it:
+          {title, units, mark, spread, tolerance, inlet, inside, rim, holdBack: [low, high],
+           handError, handStep, matchHighest, designFlow, coefficientSpread, samples,
+           flows: [{name, inflow}],
+           outlets: [{label, at: [along, across], opening, point, turns, offset, clock, capped,
+                      readings, target}]}
+          opening: {kind: 'circle', diameter}, {kind: 'notch', angle}, {kind: 'slot', width, height}
+          or {kind: 'pipe', diameter, entranceLoss}, with a coefficient where one is typed; point:
+          height of what is read over the lip; turns: whether the insert can be turned, and offset
+          null where nobody knows how far its hole is off; target: its share, or a weight
+   known  what all fillings tell of the lips: begin, then read, turned, read, turned ... What was
+          read once more with nothing turned is read again.
 
    dbox.split({inflow, lips, openings, tailwater, holdBack, rising, rim})
-                                -> {level, head, flow, share, overflow}
-   dbox.sharesAt(site, lips)    -> [{name, inflow, level, share}]
-   dbox.begin(site)             -> known, of which nothing is read
-   dbox.read(site, known, readings)  -> known; readings: heights of each outlet's point, all of them
-   dbox.turned(site, known, angles)  -> known; angles: where every hole stands now, null not known
-   dbox.doubt(site, known, readings, outlet) -> null or {why, amount, other}: what is odd about it
-   dbox.assess(site, known)     -> {tolerance, target, spread, spreadFrom, mark, error, notes,
-                                    flows: [{name, inflow, level, head, flow, share, low, high,
-                                             risingLow, risingHigh, target, verdict,
-                                             withinProbability, settlingSpread, settlingRepeats,
-                                             finerRule}]}
-   dbox.level(site, known)      -> {verdict, next, conclusion, goal, wellSet, worst, order, outlets,
-                                    stillLevel, plane, lift, stuck, before, after, notes, ...}
-   dbox.pour(site, known, {inflow, catches, error}) -> {outlets, balance, odd}
-   dbox.warm(site)              for the first quiet moment: the answers after it come at once
-   dbox.clock.parse(text), .text(angle); dbox.length.parse(text, unit), .text(metres, options)
+          {level, head, flow, share, overflow}; tailwater null at outlets that have none
+   dbox.sharesAt(site, lips)          the same at each flow, with {name, inflow}
+   dbox.begin(site)                   known, of which nothing is read
+   dbox.read(site, known, readings)   known; for each outlet the heights of its point over still
+                                      water, null where capped
+   dbox.turned(site, known, angles)   known; where each hole stands now
+   dbox.doubt(site, known, readings, outlet)
+          what is odd about the readings of an outlet: null, or {why, amount, other}
+   dbox.level(site, known)
+          {verdict, next, conclusion, goal, turns, highest, every, offset, wellSet, worst, order,
+           stillLevel, stuck, plane, lift, notes: [{what, outlets}], before, after,
+           outlets: [{label, lip, error, move, turn, angleBefore, angleAfter, clockBefore,
+                      clockAfter, lipAfter, overWater, ruleShows, reachable}]}
+          as `dbox level --json`, by the lips alone; order: places of outlets; conclusion: how a
+          set-up stands after this pass, `inlet` where no more than a jet could be in the way
+   dbox.assess(site, known)           `before` of that
+          {tolerance, target, height, error, spread, spreadFrom, mark, repeats, notes,
+           flows: [{name, inflow, level, head, flow, share, overflow, low, high, risingLow,
+                    risingHigh, target, verdict, withinProbability, worst, settlingSpread,
+                    settlingRepeats, finerRule}]}
+          the last three are found when they are looked at, and take a while
+   dbox.pour(site, known, {inflow, catches, error})
+          {outlets: [{label, flow, low, high, caught, stands, held}], odd,
+           balance: {verdict, caught, missing, missingLow, missingHigh, notCaught}}
+   dbox.warm(site)                    for a quiet moment: what is asked after it comes at once
+   dbox.clock.parse(text)             angle from straight down; dbox.clock.text(angle)
+   dbox.length.parse(text, unit)      metres; dbox.length.text(metres, {metric, mark, signed})
+   dbox.parts                         pieces that the tests hold to the library one by one
 */
 (() => {
   'use strict';
@@ -894,7 +908,9 @@
       ({ pull, weight } = pullOf(covariance, variance, told));
       if (told.filter(Boolean).length < 3) break;
       const off = times(pull, over).map((each, i) => each / Math.sqrt(told[i] ? pull[i][i] : 1));
-      if (!slipped.length) drift[1].forEach((turns, i) => { if (turns > 0) drift[0][i] += off[i]; });
+      if (!slipped.length) {
+        drift[0] = drift[0].map((each, i) => each + (drift[1][i] > 0 ? off[i] : 0));
+      }
       const most = off.map((each, i) => {
         const again = drift[1][i] > 1 ? drift[0][i] / Math.sqrt(drift[1][i]) : 0;
         return Math.abs(Math.abs(again) > Math.abs(each) ? again : each);
@@ -1117,7 +1133,7 @@
     const high = Math.max(...heights) + FINEST;
     const goals = range(GOALS).map((k) => low + (k * (high - low)) / (GOALS - 1));
     const left = goals.map((goal) => weigh(goal).left);
-    const least = Math.min(...left) * (1 + SAME) + SAME * FINEST ** 2;
+    const least = Math.min(...left) * (1 + SAME);
     return goals[left.findIndex((each) => each <= least)];
   }
 
@@ -1259,6 +1275,11 @@
     }
   }
 
+  // The box that others are drawn about, and by how much its level rises with each lip.
+  function nearOf({ slopes, rise }, level, lips) {
+    return { level, lips, weight: [...slopes].map((each) => (rise > 0 ? each / rise : 0)) };
+  }
+
   // The k-th smallest value from `from` on, moved to its place; those before it are no larger.
   function select(values, k, from) {
     let [low, high] = [from, values.length - 1];
@@ -1344,28 +1365,14 @@
     const flows = site.flows.map(({ name, inflow }) => {
       const level = solver.solve(inflow, lips.height, { rim: rimOf(rim) });
       const found = answerOf(solver, level, lips.height);
-      const rise = sum([...solver.slopes]);
-      const near = {
-        level,
-        lips: lips.height,
-        weight: [...solver.slopes].map((each) => (rise > 0 ? each / rise : 0)),
-      };
+      const near = nearOf(solver, level, lips.height);
       const { wet, rising } = draws.shares(inflow, drawn, near, true);
       const band = bandsOf(wet, n);
       const risen = rising === wet ? band : bandsOf(rising, n);
       const chance = chancesOf(wet, target, tolerance);
       const verdict = verdictOf(chance);
       const over = overTarget(found.share, target).filter((_, i) => target[i] > 0);
-      const settled = (scale) => {
-        const nearer = drawn.map((lip, k) => {
-          const height = lips.height[k % n];
-          return height < Infinity ? height + scale * (lip - height) : lip;
-        });
-        const shares = draws.shares(inflow, nearer, near, false).wet;
-        const { within, beyond } = chancesOf(shares, target, tolerance);
-        return Math.max(within, beyond) >= SURE;
-      };
-      return Object.assign(settling(lips, verdict, tolerance, settled), {
+      return Object.assign(settling(site, lips, rim, near, verdict, inflow), {
         name,
         inflow,
         ...found,
@@ -1386,22 +1393,32 @@
 
   // What would settle a verdict, found where it is asked for; twins:
   // dbox.fieldwork.shares._settling_spread, Assessment.settling_repeats, Assessment.finer_rules
-  function settling(lips, verdict, tolerance, settled) {
+  function settling(site, lips, rim, near, verdict, inflow) {
+    const [target, tolerance, count] = [targetOf(site), toleranceOf(site), site.samples || SAMPLES];
     const taken = Math.max(...lips.repeats, 1);
     const single = (repeats) => Math.sqrt(readingVariance(lips.spread, lips.mark, repeats));
+    const settled = (scale) => {
+      const scatter = lips.covariance.map((row) => row.map((each) => each * scale * scale));
+      const nearer = sample(lips.height, scatter, count);
+      const shares = new Draws(site, rim, count).shares(inflow, nearer, near, false).wet;
+      const { within, beyond } = chancesOf(shares, target, tolerance);
+      return Math.max(within, beyond) >= SURE;
+    };
+    // the smaller the scatter, the surer the verdict
+    const found = () => {
+      if (tolerance === null) return NaN;
+      if (verdict !== 'cannot tell') return lips.spread;
+      let [low, high] = [0, 8];
+      while (low < high) {
+        const middle = Math.floor((low + high) / 2);
+        if (settled(0.5 ** (0.5 * (middle + 1)))) high = middle;
+        else low = middle + 1;
+      }
+      return low < 8 ? lips.spread * 0.5 ** (0.5 * (low + 1)) : NaN;
+    };
     let kept;
     const spread = () => {
-      if (kept === undefined) {
-        let [low, high] = [0, tolerance === null || verdict !== 'cannot tell' ? 0 : 8];
-        while (low < high) {
-          const middle = Math.floor((low + high) / 2);
-          if (settled(0.5 ** (0.5 * (middle + 1)))) high = middle;
-          else low = middle + 1;
-        }
-        if (tolerance === null) kept = NaN;
-        else if (verdict !== 'cannot tell') kept = lips.spread;
-        else kept = low < 8 ? lips.spread * 0.5 ** (0.5 * (low + 1)) : NaN;
-      }
+      if (kept === undefined) kept = found();
       return kept;
     };
     // answers that are found when they are looked at, so not to be spread into another object
@@ -1979,10 +1996,10 @@
   const NUMBER = '[0-9]+(?:-|\\s+)[0-9]+\\s*/\\s*[0-9]+|[0-9]+\\s*/\\s*[0-9]+'
     + '|(?:[0-9]+\\.?[0-9]*|\\.[0-9]+)(?:e[+-]?[0-9]+)?';
   const TERM = new RegExp(`(${NUMBER})\\s*([a-z]+|["'])?\\s*`, 'y');
-  const LENGTH_UNITS = {
-    in: INCH, inch: INCH, inches: INCH, '"': INCH, ft: 12 * INCH, foot: 12 * INCH,
-    feet: 12 * INCH, "'": 12 * INCH, mm: 1e-3, cm: 1e-2, m: 1,
-  };
+  const LENGTH_UNITS = new Map([
+    [['in', 'inch', 'inches', '"'], INCH], [['ft', 'foot', 'feet', "'"], 12 * INCH],
+    [['mm'], 1e-3], [['cm'], 1e-2], [['m'], 1],
+  ].flatMap(([names, size]) => names.map((name) => [name, size])));
   const LONGEST_LENGTH = 10000;
 
   // twin: dbox.units.read_number
@@ -2012,7 +2029,7 @@
     for (let term = TERM.exec(unsigned); term; term = TERM.exec(unsigned)) {
       place = TERM.lastIndex;
       const name = term[2] || unit;
-      const size = Object.hasOwn(LENGTH_UNITS, name) ? LENGTH_UNITS[name] : null;
+      const size = LENGTH_UNITS.get(name);
       if (!term[2] && (terms || place < unsigned.length)) break;
       if (!name) throw new RangeError('give its unit, as 1-3/16 in');
       if (!size) throw new RangeError(`the unit ${name} is not known here; write in, ft, mm or cm`);
