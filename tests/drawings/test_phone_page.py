@@ -30,10 +30,6 @@ def browser():
 
 def screens(page, look):
     """Every screen of a job, from its list to its end; look: what is done at each."""
-    page.run("location.hash = ''")
-    page.run("0")
-    look("front")
-    page.tap(".door")
     look("list")
     page.tap(words="A box from nothing")
     look("form")
@@ -218,6 +214,31 @@ def test_a_damaged_job_hides_no_other_and_what_is_left_of_it_is_shown(browser, t
     assert page.run("document.querySelectorAll('.jobs li').length") == 1
     assert page.run("document.querySelector('#raw-broken').value") == '{"name": "Mill Lane'
     assert page.run(AUDIT) == page.faults() == []
+
+
+def test_undo_takes_back_one_tap_after_the_other(browser, tmp_path):
+    page = browser.open(made(tmp_path, site_of(3)))
+    begin(page)
+    page.tap("#still")
+    read_all(page, [INCH / 4, 0.0, INCH / 2])
+    assert page.text("h1") == "Turn outlet 2"
+    page.tap("#as-told")
+    page.tap(words="Turned otherwise")
+    page.tap(words="It was not turned")
+    assert page.text("h1") == "All are turned"
+    for words, heading in [
+        ("where the hole was left of outlet 1", "Turn outlet 1"),
+        ("that outlet 2 is turned", "Turn outlet 2"),
+        ("the reading of outlet 3", "Read outlet 3"),
+        ("the reading of outlet 2", "Read outlet 2"),
+        ("the reading of outlet 1", "Read outlet 1"),
+        ("still water", "Fill the box"),
+    ]:
+        page.tap(words="Undo")
+        assert page.text(".said") == f"Taken back: {words}"
+        assert page.text("h1") == heading
+    assert page.run("document.querySelector('.bar button').disabled")
+    assert page.faults() == []
 
 
 def test_the_inlet_comes_first_and_the_readings_of_a_file_are_offered(browser, tmp_path):

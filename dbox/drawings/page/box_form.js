@@ -59,8 +59,9 @@
         'Hole centre from pipe centre', { placeholder: metric ? '12 mm' : '1/2 in' },
         'Half of what a lip moves when its insert is turned right round.'),
       draft.kind === 'circle' && draft.turns !== 'fixed' && choice('clock',
-        'Where do the holes stand, seen from inside the box?', [['all', 'all straight down, at 6:00'],
-          ['each', 'I will say each'], ['unknown', 'not known']]),
+        'Where do the holes stand, seen from inside the box?',
+        [['all', 'all straight down, at 6:00'], ['each', 'I will say each'],
+          ['unknown', 'not known']]),
       choice('inlet', 'How does the inlet end in the box?', [['turned down', 'turned down'],
         ['tee', 'tee'], ['baffle', 'baffle'], ['straight', 'straight'], ['', 'not known']]),
       field('tolerance', 'How far may a line be off its share, in per cent of it?',
@@ -100,7 +101,9 @@
       throw new Error('Outlets: write how many there are, or a name of its own for each.');
     }
     const long = names.find((each) => Array.from(each).length > data.longestLabel);
-    if (long) throw new Error(`The name ${long} is too long: ${data.longestLabel} letters at most.`);
+    if (long) {
+      throw new Error(`The name ${long} is too long: ${data.longestLabel} letters at most.`);
+    }
     return names;
   }
 
@@ -138,7 +141,8 @@
       `slot ${text} x ${withUnit(draft.height, unit)}`];
   }
 
-  const withUnit = (text, unit) => (/[a-z"']\s*$/i.test(text) ? text.trim() : `${text.trim()} ${unit}`);
+  const withUnit = (text, unit) =>
+    (/[a-z"']\s*$/i.test(text) ? text.trim() : `${text.trim()} ${unit}`);
 
   // The job of a draft: its box in SI for this page, and the answers for the questions of the
   // interview, so that the scenario is made of the same words.
@@ -176,7 +180,7 @@
     if (capped.length) answers.capped = capped.join(', ');
     own('hole', hole);
     if (draft.kind === 'circle') {
-      own('offset', { yes: withUnit(draft.offset, unit), unknown: 'unknown', fixed: 'fixed' }[draft.turns]);
+      own('offset', draft.turns === 'yes' ? withUnit(draft.offset, unit) : draft.turns);
     }
     if (turns) own('clock', draft.clock === 'all' ? '6:00' : 'skip');
     const clock = turns && draft.clock === 'all' ? 0 : null;

@@ -11,7 +11,8 @@
   // The jobs of this phone.
   function list() {
     dbox.job.load();
-    const known = [...jobs.values()].sort((a, b) => (a.changed + a.key < b.changed + b.key ? 1 : -1));
+    const last = (job) => job.changed + job.key;
+    const known = [...jobs.values()].sort((a, b) => (last(a) < last(b) ? 1 : -1));
     return [
       say.notices(null),
       say.told(),
@@ -101,14 +102,16 @@
 
   function undo(job) {
     const ticks = ticked(job);
-    const last = ticks.pop();
     const entries = dbox.job.standing(job.entries);
-    if (last === undefined || entries[entries.length - 1].outlet === last) {
+    const last = entries[entries.length - 1];
+    // a turn that was made is kept beside the events, and with one where it was left elsewhere
+    const turned = last.event === 'closed' ? undefined : ticks.pop();
+    if (turned === undefined || (last.event === 'left' && last.outlet === turned)) {
       const taken = dbox.job.undo(job);
-      say.tell(`Taken back: ${TAKEN_BACK[taken.event]}${taken.outlet ? ` of outlet ${taken.outlet}`
-        : ''}`);
+      const of = taken.outlet === undefined ? '' : ` of outlet ${taken.outlet}`;
+      say.tell(`Taken back: ${TAKEN_BACK[taken.event]}${of}`);
     } else {
-      say.tell(`Taken back: that outlet ${last} is turned`);
+      say.tell(`Taken back: that outlet ${turned} is turned`);
     }
     job.ticks = { pass: now(replay(job)).number, done: ticks };
     dbox.job.keep(job);
@@ -129,9 +132,12 @@
     const heights = pass.readings[i];
     const waits = question(state);
     const words = `Outlet ${outlet.label}`;
-    if (outlet.capped) return { href: null, mark: 'cap', state: 'capped', words: `${words}, capped` };
+    if (outlet.capped) {
+      return { href: null, mark: 'cap', state: 'capped', words: `${words}, capped` };
+    }
     const href = at(job, 'read', i);
-    const next = (waits.kind === 'turn' ? toTurn(job, state)[0] : waits.outlet) === i ? ' next' : '';
+    const waited = waits.kind === 'turn' ? toTurn(job, state)[0] : waits.outlet;
+    const next = waited === i ? ' next' : '';
     if (!heights.length) {
       return { href, mark: '', state: `open${next}`, words: `${words}, not read` };
     }
@@ -197,7 +203,8 @@
         if (complete(site, pass)) {
           const [title, why] = finding(state, answer(state));
           return card(`After pass ${pass.number}`, title, [why, 'Top up until it just spills, '
-            + 'stop, and let the water go still. Then read every outlet once more.'], still(), ends(job));
+            + 'stop, and let the water go still. Then read every outlet once more.'],
+          still(), ends(job));
         }
         return card(where, 'Top up the box', 'Until it just spills. Stop, and wait until it lies '
           + 'still. Every outlet is read anew: each turn moves the still level.', still());
@@ -236,7 +243,10 @@
         return card(`After pass ${pass.number}`, title, why, ends(job, true));
       }
       default: {
-        const [title, why] = finding(state, answer(state));
+        const { level } = answer(state);
+        const [title, why] = level.conclusion === 'adjust' ? ['Ended before all was turned',
+          `Left to turn: ${say.outlets(level.order.map((i) => labelOf(state, i)))}.`]
+          : finding(state, answer(state));
         return card('Ended', title, why,
           link('Record for the inspector', at(job, 'record'), { class: 'button main-step wide' }));
       }
@@ -244,8 +254,8 @@
   }
 
   // The inlet is asked for once, before anything is read; the form of a new box has asked it.
-  const asksInlet = (job, { site, told, passes }) => !job.answers && site.inlet === null && told.inlet === undefined
-    && passes.length === 1 && passes[0].method === null;
+  const asksInlet = (job, { site, told, passes }) => !job.answers && site.inlet === null
+    && told.inlet === undefined && passes.length === 1 && passes[0].method === null;
 
   // Which point of a hole is read; half of a round hole is its centre.
   function pointWords({ point, opening }) {
@@ -296,8 +306,8 @@
       case 'within':
         return ['Within tolerance', 'At every flow. Lock the inserts.'];
       case 'inlet':
-        return ['The lips are within tolerance', 'At every flow. Now see to the inlet: turn it down '
-          + 'or fit a tee, so that no jet sends more to one line.'];
+        return ['The lips are within tolerance', 'At every flow. Now see to the inlet: turn it '
+          + 'down or fit a tee, so that no jet sends more to one line.'];
       case 'again':
         return ['Nothing to turn yet', outside
           ? 'A line reads as outside, but not yet beyond doubt.'
@@ -457,23 +467,33 @@
         flow && flow.share.map((each) => each / most)),
     ];
     if (!flow) return parts;
-    const verdicts = { within: 'Within tolerance', outside: 'Outside tolerance',
-      'cannot tell': 'Cannot tell yet whether within tolerance' };
-    const none = site.targetOpen ? 'The lines differ in length and nobody said what each gets: '
-      : 'No tolerance is named: ';
-    const verdict = found.assess.tolerance === null ? `${none}nothing is called within or outside.`
-      : `${verdicts[flow.verdict]}, which lets a line be ${say.percent(found.assess.tolerance)} off `
-        + `its target.${flow.verdict === 'cannot tell' ? ` ${say.percent(flow.withinProbability)} `
-          + 'sure that every line is within.' : ''}`;
-    return [...parts, make('p', {}, `${say.flow(flow.inflow, say.metric(site))} into the box. `, verdict),
+    return [...parts,
+      make('p', {}, `${say.flow(flow.inflow, say.metric(site))} into the box. `,
+        verdictWords(site, flow, found.assess.tolerance)),
       dbox.views.shares(site.outlets, flow, found.assess.target, found.assess.tolerance)];
+  }
+
+  const VERDICTS = { within: 'Within tolerance', outside: 'Outside tolerance',
+    'cannot tell': 'Cannot tell yet whether within tolerance' };
+
+  function verdictWords(site, { verdict, withinProbability }, tolerance) {
+    if (tolerance === null) {
+      return site.targetOpen ? 'The lines differ in length and nobody said what each gets: nothing '
+        + 'is called within or outside.' : 'No tolerance is named: nothing is called within or '
+        + 'outside.';
+    }
+    const sure = verdict === 'cannot tell'
+      ? ` ${say.percent(withinProbability)} sure that every line is within.` : '';
+    return `${VERDICTS[verdict]}, which lets a line be ${say.percent(tolerance)} off its target.`
+      + sure;
   }
 
   // What was read before, pass after pass.
   function passes(job, state) {
     const earlier = state.passes.slice(0, -1);
     if (!earlier.length) return null;
-    return make('details', {}, make('summary', {}, `Passes before: ${earlier.length}. They still count.`),
+    return make('details', {},
+      make('summary', {}, `Passes before: ${earlier.length}. They still count.`),
       earlier.map((pass) => make('section', {},
         make('h2', {}, `Pass ${pass.number}`), dbox.record.passTable(state.site, pass))));
   }

@@ -68,7 +68,9 @@
     });
     if (state.closed) throw new Error('the job has ended; nothing can follow');
     const unread = ['told', 'clock', 'still', 'turned', 'closed'].includes(entry.event);
-    if (pass.method === null && !unread) throw new Error('nothing is read before the water is still');
+    if (pass.method === null && !unread) {
+      throw new Error('nothing is read before the water is still');
+    }
     if (['read', 'settled', 'correcting', 'skipped'].includes(entry.event)
       && site.outlets[place()].capped) {
       // it was put off, and capped since
@@ -82,7 +84,8 @@
           ...state,
           told: { ...state.told, [entry.key]: entry.value },
           // all else that is told of a box stands in the site that the job came with
-          site: entry.key === 'inlet' && site.inlet === null ? { ...site, inlet: entry.value } : site,
+          site: entry.key === 'inlet' && site.inlet === null ? { ...site, inlet: entry.value }
+            : site,
         };
       case 'clock': {
         const at = place();
@@ -118,7 +121,7 @@
         return having(entry.sure ? taken(pass, outlet, heights, all) : { ...pass, doubtful: null });
       }
       case 'settled':
-        if (!pass.readings[place()].length) throw new Error('an outlet without a reading is not done');
+        if (!pass.readings[place()].length) throw new Error('an outlet without a reading');
         return having({ ...pass, settled: withAt(pass.settled, place(), true), correcting: null });
       case 'correcting':
         return having({ ...pass, correcting: place() });
@@ -363,14 +366,16 @@
         'Take the file once more from where it was saved.');
     }
     if (job.kind !== kind) throw new Error('This file was not saved by a page like this one.');
-    if (job.version !== version) throw new Error('This file comes from a newer page; open it there.');
+    if (job.version !== version) {
+      throw new Error('This file comes from a newer page; open it there.');
+    }
     delete job.kind;
     delete job.version;
     try {
       checked(job);
     } catch (error) {
-      throw new Error(`What this file says does not go together (${error.message}). Take the file ` +
-        'once more from where it was saved.');
+      throw new Error(`What this file says does not go together (${error.message}). Take the ` +
+        'file once more from where it was saved.');
     }
     return job;
   }
@@ -378,7 +383,8 @@
   load();
   dbox.job = {
     begin, after, standing, replay, now, complete, question, siteOf, told, answer, leftAngles,
-    toldAngles, doubt, happen, undo, begun, load, keep, drop, keepDraft, fileText, fromFile, jobs, unreadable,
+    toldAngles, doubt, happen, undo, begun, load, keep, drop, keepDraft, fileText, fromFile, jobs,
+    unreadable,
     fault: () => fault,
     draft: () => draft,
   };

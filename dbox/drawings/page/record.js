@@ -25,8 +25,8 @@
   }
 
   // A number as people type it; null where it is none.
-  const numberOf = (text) =>
-    (/^\s*(\d+[.,]?\d*|[.,]\d+)\s*$/.test(text || '') ? Number(text.trim().replace(',', '.')) : null);
+  const numberOf = (text) => (/^\s*(\d+[.,]?\d*|[.,]\d+)\s*$/.test(text || '')
+    ? Number(text.trim().replace(',', '.')) : null);
 
   const units = (metric) => (metric ? { pail: 'L', jug: 'L', size: say.LITRE, jugSize: say.LITRE }
     : { pail: 'gal', jug: 'qt', size: say.GALLON, jugSize: say.GALLON / 4 });
@@ -117,8 +117,8 @@
     const caught = catches.filter((each) => each !== null);
     const all = caught.reduce((sum, each) => sum + each, 0);
     if (!pass) {
-      return [make('p', {}, 'Without readings of every outlet there is nothing to hold the catches ',
-        'against; they are kept.')];
+      return [make('p', {}, 'Without readings of every outlet there is nothing to hold the ',
+        'catches against; they are kept.')];
     }
     const { site: read, known } = told(site, pass);
     const found = dbox.pour(read, known, { inflow, catches });
@@ -138,8 +138,8 @@
     }
     const { verdict } = found.balance;
     if (verdict === 'less') {
-      words.push(make('p', {}, `${part(found.balance.missing)} of what was poured was not caught: a `,
-        'leak, a spill, or a wrong volume or time.'));
+      words.push(make('p', {}, `${part(found.balance.missing)} of what was poured was not caught: `,
+        'a leak, a spill, or a wrong volume or time.'));
     } else if (verdict === 'more') {
       words.push(make('p', {}, 'More was caught than poured: a volume or a time is wrong.'));
     }
@@ -172,7 +172,8 @@
           : pass.turned[i] === null ? 'by the rule' : say.clock(pass.turned[i]))))));
   }
 
-  const ENDS = { within: 'within tolerance at every flow', level: 'level, as well as a hand sets it',
+  const ENDS = { within: 'within tolerance at every flow',
+    level: 'level, as well as a hand sets it',
     inlet: 'lips within tolerance; the inlet is to be seen to',
     ruler: 'as level as this rule can tell', hand: 'as level as a hand can set it',
     're-bed': 'to be bedded again', adjust: 'ended with something left to turn',
@@ -186,14 +187,14 @@
     const typed = (name, words, more) => field(job, job.record, name, words, more);
     const rows = [
       ['Tolerance', site.tolerance === null ? 'none named'
-        : `${say.percent(site.tolerance)}${site.toleranceSource ? `, ${site.toleranceSource}` : ''}`],
+        : [say.percent(site.tolerance), site.toleranceSource].filter(Boolean).join(', ')],
       ['Inlet', site.inlet || 'not known'],
       ['State', state.closed && found ? ENDS[found.level.conclusion] : 'not ended'],
     ];
     return say.behind(job, job.name || 'Box without a name',
       make('div', { class: 'record' },
-        ['permit', 'address', 'who'].map((name) => typed(name, { permit: 'Permit', address: 'Address',
-          who: 'Work done by' }[name], { maxlength: 200 })),
+        [['permit', 'Permit'], ['address', 'Address'], ['who', 'Work done by']]
+          .map(([name, words]) => typed(name, words, { maxlength: 200 })),
         make('dl', {}, rows.map(([name, value]) =>
           [make('dt', {}, name), make('dd', {}, value)])),
         found && found.assess.flows.map((flow) => make('section', {},
@@ -231,8 +232,8 @@
         : 'This phone copies nothing by itself: the text is marked, copy it by hand.';
     };
     return say.behind(job, 'Save or send',
-      make('p', {}, 'The file holds all of this job. Open it on this page again, here or on another ',
-        'phone; or take it into the log of a scenario:'),
+      make('p', {}, 'The file holds all of this job. Open it on this page again, here or on ',
+        'another phone; or take it into the log of a scenario:'),
       make('p', { class: 'command' }, `dbox setup job.toml --from ${name}`),
       make('div', { class: 'stack' },
         button('Save a file', file, { class: 'main-step', id: 'save' }),

@@ -78,7 +78,7 @@
   ];
 
   dbox.say = {
-    LITRE, GALLON, three, flow, plain, listed, outlets, percent, clock, metric, one, both, shown, button, link, at,
-    visit, faultLine, notices, tell, told, behind,
+    LITRE, GALLON, three, flow, plain, listed, outlets, percent, clock, metric, one, both, shown,
+    button, link, at, visit, faultLine, notices, tell, told, behind,
   };
 })();

@@ -174,7 +174,8 @@
       make('div', { class: 'whole', role: 'group', 'aria-label': 'Whole inches' },
         button('− 1', step(-1), { 'aria-label': 'one inch less' }), whole,
         button('+ 1', step(1), { 'aria-label': 'one inch more', id: 'inch-more' })),
-      make('div', { class: 'keys', role: 'group', 'aria-label': 'Sixteenths of an inch' }, sixteenths),
+      make('div', { class: 'keys', role: 'group', 'aria-label': 'Sixteenths of an inch' },
+        sixteenths),
       make('div', { class: 'finer' }, finer),
     ];
   }
@@ -190,7 +191,8 @@
         'aria-label': sign === '.' ? 'decimal point' : sign }));
     const back = button('⌫', () => change({ digits: draft.digits.slice(0, -1) }),
       { class: 'key', 'aria-label': 'take the last digit back' });
-    return make('div', { class: 'keys three', role: 'group', 'aria-label': 'Millimetres' }, keys, back);
+    return make('div', { class: 'keys three', role: 'group', 'aria-label': 'Millimetres' },
+      keys, back);
   }
 
   const STEP = Math.PI / 72; // five minutes on the face [rad]
@@ -222,8 +224,8 @@
     }
     refresh();
     return say.behind(job, title, make('p', {}, words), text, holder,
-      make('p', { class: 'quiet' }, 'Tap the face for the quarter of an hour; five minutes more or ',
-        'less by the keys.'),
+      make('p', { class: 'quiet' }, 'Tap the face for the quarter of an hour; five minutes more ',
+        'or less by the keys.'),
       make('div', { class: 'whole', role: 'group', 'aria-label': 'Hours and minutes' },
         button('− 5 min', () => set(dial.angle - STEP)),
         button('+ 5 min', () => set(dial.angle + STEP)),
@@ -267,7 +269,8 @@
       'As on a clock face seen from inside the box; 6:00 is straight down.',
       before === null ? 0 : before, take,
       button('It was not turned', () => take(before), { class: 'wide' }),
-      button('Turned, but I do not know where it stands', () => take(null), { class: 'plain wide' }));
+      button('Turned, but I do not know where it stands', () => take(null),
+        { class: 'plain wide' }));
   }
 
   dbox.typing = { read, clock, left };

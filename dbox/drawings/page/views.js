@@ -182,8 +182,8 @@
       // two strokes of the arrow's head, on the side that it comes from
       const back = to - Math.sign(turn) * 0.22;
       const [[cx, cy], [ex, ey]] = [onFace(back, 52), onFace(back, 68)];
-      arc = draw('path', { class: 'way',
-        d: `M${ax} ${ay}A60 60 0 0 ${turn > 0 ? 1 : 0} ${bx} ${by}M${cx} ${cy}L${bx} ${by}L${ex} ${ey}` });
+      arc = draw('path', { class: 'way', d: `M${ax} ${ay}A60 60 0 0 ${turn > 0 ? 1 : 0} ${bx} ${by}`
+        + `M${cx} ${cy}L${bx} ${by}L${ex} ${ey}` });
     }
     return draw('svg', { viewBox: '-100 -100 200 200', class: 'face', role: 'img',
       'aria-label': words },
