@@ -367,8 +367,8 @@
       names,
       make('div', { class: 'w-small' },
         make('p', {}, film.invented ? 'The box is invented. ' : '',
-          'Heights are over still water. Streams are as wide as their flow, all to one scale. Bars ' +
-          'are the shares so far; dashed is the target. ',
+          'Heights are over still water. Streams are as wide as their flow, all to one scale. ' +
+          'Bars are the shares so far; dashed is the target. ',
           several ? 'One clock for all: it goes faster once a run is through.'
             : film.means ? 'Water and streams are means of each day.'
               : 'The clock hurries over quiet times.'),
