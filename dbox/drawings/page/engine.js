@@ -1480,7 +1480,8 @@
           return Math.max(...overTarget(share, target).map((over) => Math.abs(over - 1)));
         }));
       });
-      const best = miss.indexOf(Math.min(...miss));
+      const least = Math.min(...miss) * (1 + SAME);
+      const best = miss.findIndex((each) => each <= least);
       if (high / low < 1 + 1e-4) return offset[best];
       [low, high] = [tried[Math.max(best - 1, 0)], tried[Math.min(best + 1, 40)]];
     }
