@@ -2106,7 +2106,7 @@
     split, sharesAt, begin, read, turned, doubt, assess, level, pour, warm,
     clock: { parse: parseClock, text: clockText },
     length: { parse: parseLength, text: lengthText },
-    parts: { decide, levelChance, markVariance, moved, normalPoints, readMore, readingVariance,
-      reachOf, sample, turnVariance, bandsOf },
+    parts: { chiSquareBeyond, decide, levelChance, markVariance, moved, normalPoints, normalQuantile,
+      reachOf, readMore, readingVariance, studentSide, turnVariance },
   });
 })();
