@@ -323,13 +323,14 @@
   // The integral of each kind where nothing stands outside, and where water stands `fall` below
   // the level: of head [m], fall [m], with what it is multiplied by besides the coefficient.
   const KINDS = {
+    __proto__: null,
     circle({ diameter: d }, laws) {
       return {
         top: d,
         scale: d ** 2.5,
         unit: d,
         free: laws.circle,
-        drowned: (head, fall) => circleDrowned(head, fall),
+        drowned: circleDrowned,
         law: () => staus(d),
       };
     },
