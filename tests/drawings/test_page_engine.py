@@ -415,11 +415,12 @@ def test_set_ups_are_those_of_the_library(page):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("part", range(20))
-def test_ten_thousand_set_ups_are_those_of_the_library(page, part):
-    """With few draws: as good a test of the same steps, and of verdicts at their thresholds."""
+def test_ten_thousand_passes_are_those_of_the_library(page, part):
+    """5,000 set-ups, of few draws: as good a test of the same steps, and verdicts lie nearer to
+    their thresholds."""
     for seed in range(5):
-        passes, left_out = jobs_meet(page, np.random.default_rng((6, part, seed)), 100, 100)
-        assert passes >= 100
+        passes, left_out = jobs_meet(page, np.random.default_rng((6, part, seed)), 50, 100)
+        assert passes >= 50
         assert left_out <= 0.01 * passes
 
 
