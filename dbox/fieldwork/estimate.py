@@ -94,8 +94,9 @@ _GOALS = 121
 _ROUNDING = 1e-9
 """What a height may lie beyond a reach and count as within. [m] (rounding)"""
 
-_SAME = 1e-9
-"""Part by which what two goals leave may differ and count as the same. [-] (rounding)"""
+SAME = 1e-9
+"""Part by which two of which the lesser is sought may differ and count as the same. [-]
+(rounding)"""
 
 
 @lru_cache(maxsize=8)
@@ -404,7 +405,7 @@ def _best_goal(lip: Array, reach: Reach, offset: Array, spoil: Array, least: Arr
     left = _worth(goals, reach, offset, spoil, least)[1].sum(-1)
     least = left.min(0)
     # the lowest of goals that are as good but for rounding
-    best = np.argmax(left <= least * (1.0 + _SAME), axis=0)
+    best = np.argmax(left <= least * (1.0 + SAME), axis=0)
     result: Array = np.take_along_axis(goals, best[None], 0)[0]
     return result
 

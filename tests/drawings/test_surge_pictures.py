@@ -330,6 +330,11 @@ def test_a_gif_shows_the_picture_that_was_drawn(tmp_path):
             assert off.max() < 80
 
 
+def test_a_film_too_small_for_its_outlets_is_refused():
+    with pytest.raises(ScenarioError, match=r"--size 640x360 is too small for 20 outlets at 3 flo"):
+        SurgeFrame(side_by_side(sites()["twenty, no positions"], GALLON), SMALL)
+
+
 def test_a_speed_holds_all_along_and_one_too_slow_is_refused():
     times = Show(speed=1000.0).times([outcome("shower")])
     assert np.diff(times)[:-1] == pytest.approx(1000 * FRAME)

@@ -323,13 +323,14 @@
   // The integral of each kind where nothing stands outside, and where water stands `fall` below
   // the level: of head [m], fall [m], with what it is multiplied by besides the coefficient.
   const KINDS = {
+    __proto__: null,
     circle({ diameter: d }, laws) {
       return {
         top: d,
         scale: d ** 2.5,
         unit: d,
         free: laws.circle,
-        drowned: (head, fall) => circleDrowned(head, fall),
+        drowned: circleDrowned,
         law: () => staus(d),
       };
     },
@@ -1480,7 +1481,8 @@
           return Math.max(...overTarget(share, target).map((over) => Math.abs(over - 1)));
         }));
       });
-      const best = miss.indexOf(Math.min(...miss));
+      const least = Math.min(...miss) * (1 + SAME);
+      const best = miss.findIndex((each) => each <= least);
       if (high / low < 1 + 1e-4) return offset[best];
       [low, high] = [tried[Math.max(best - 1, 0)], tried[Math.min(best + 1, 40)]];
     }
@@ -2105,7 +2107,7 @@
     split, sharesAt, begin, read, turned, doubt, assess, level, pour, warm,
     clock: { parse: parseClock, text: clockText },
     length: { parse: parseLength, text: lengthText },
-    parts: { decide, levelChance, markVariance, moved, normalPoints, readMore, readingVariance,
-      reachOf, sample, turnVariance, bandsOf },
+    parts: { chiSquareBeyond, decide, levelChance, markVariance, moved, normalPoints, normalQuantile,
+      reachOf, readMore, readingVariance, studentSide, turnVariance },
   });
 })();

@@ -19,7 +19,8 @@
   // The water in the box; a filled trench holds its water against its outlet.
   function waterAt(box, now, inflow = now.flow) {
     const lips = lipsAt(box, now);
-    const tailwater = now.trench ? lips.map((_, i) => (i === now.outlet ? box.filled : null)) : null;
+    const tailwater = now.trench
+      ? lips.map((_, i) => (i === now.outlet ? box.filled : null)) : null;
     return { lips, ...dbox.split({ inflow, lips, tailwater,
       openings: box.kinds[now.kind].forms.map((form) => box.forms[form].opening) }) };
   }
@@ -85,7 +86,8 @@
   function strip(svg, width, tall, size) {
     const gutter = 3.9 * size, top = 1.7 * size, foot = tall - 2.6 * size;
     const hatch = draw('pattern', { id: 'tail', width: 8, height: 8,
-      patternUnits: 'userSpaceOnUse' }, draw('circle', { class: 'w-grain-water', cx: 4, cy: 4, r: 2 }));
+      patternUnits: 'userSpaceOnUse' },
+    draw('circle', { class: 'w-grain-water', cx: 4, cy: 4, r: 2 }));
     svg.replaceChildren(draw('defs', {}, hatch));
     set(svg, { viewBox: `0 0 ${width} ${tall}`, 'font-size': size });
     const tail = draw('rect', { fill: 'url(#tail)', class: 'w-tail' });
@@ -169,7 +171,8 @@
         y: y - outlet.along * (reach + 0.7 * size) + 0.35 * size }, short[i]);
       return falls;
     });
-    const lowArrow = draw('path', { class: 'w-way' }), lowWord = draw('text', { class: 'w-when' }, 'low');
+    const lowArrow = draw('path', { class: 'w-way' });
+    const lowWord = draw('text', { class: 'w-when' }, 'low');
     const low = add('g', {}, lowArrow, lowWord);
     add('text', { class: 'w-caption', x: planLeft - margin + 4, y: planFoot + 3.6 * size },
       'from above');
@@ -185,7 +188,8 @@
     ].map((side) => {
       const wide = side.size * perMetre, lipAt = sideTop + box.top * perMetre;
       const body = add('g', {},
-        draw('path', { class: 'w-wall', d: `M${side.left} ${sideTop}V${sideFoot}h${wide}V${sideTop}` }),
+        draw('path', { class: 'w-wall',
+          d: `M${side.left} ${sideTop}V${sideFoot}h${wide}V${sideTop}` }),
         draw('rect', { class: 'w-band', x: side.left, width: wide, y: lipAt - box.high * perMetre,
           height: (box.high - box.low) * perMetre }));
       const holes = box.outlets.map((outlet) => !outlet.capped && draw('polygon', { class: 'w-hole',
@@ -268,7 +272,8 @@
         number.textContent = outlet.capped ? 'capped' : hidden ? '?'
           : `${way.sign} ${percent(share[i])}`;
       });
-      note.textContent = hidden ? '' : `A full bar is ${percent(whole)}; the upright line is the target.` +
+      note.textContent = hidden ? ''
+        : `A full bar is ${percent(whole)}; the upright line is the target.` +
         (last ? ` Dashed outline: at ${flow(last.inflow, box.metric)}.` : '');
     };
     // where a drawing has numbers for labels, so have the rows
@@ -310,7 +315,8 @@
       show();
     };
     const range = (most) => ({ min: -most, max: most, step: 1 });
-    const right = slider('Right side lower, or left', range(MOST_LEAN), (right) => change({ right }));
+    const right = slider('Right side lower, or left', range(MOST_LEAN),
+      (right) => change({ right }));
     const far = slider('Far side lower, or inlet side', range(MOST_LEAN), (far) => change({ far }));
     const lip = slider('That lip higher or lower', range(MOST_LIP), (lip) => change({ lip }));
     const rate = slider('Flow into the box', { min: 0, max: 1000, step: 1 },
@@ -400,8 +406,8 @@
       state.textContent = asking ? 'The water is hidden till you have guessed.'
         : `Water stands ${height(head, box.metric)} over the lowest lip.` +
           (water.level > box.high ? ' That is higher than the strip shows.' : '') +
-          (head < box.capillary ? ' So thin a sheet is out of the formulas\' range: surface tension' +
-            ' decides.' : '');
+          (head < box.capillary ? ' So thin a sheet is out of the range of the formulas: surface' +
+            ' tension decides.' : '');
       right.input.value = now.right;
       right.show(lean(now.right, 'right side low', 'left side low'));
       far.input.value = now.far;
@@ -418,10 +424,11 @@
       if (moveStrip) moveStrip.move(now, water, asking);
       if (moveViews) moveViews.move(now, water, asking);
       if (moveStrip && moveViews) {
-        scaleNote.textContent = `${inches(box.high - box.low)} in of wall at the lips, drawn ` +
-          `${(moveStrip.perMetre / moveViews.perMetre).toFixed(0)} times as high as in the box in ` +
-          'true proportion; holes as wide as there is room. Streams are as wide as their part of ' +
-          'the flow.';
+        const tall = box.high - box.low, times = moveStrip.perMetre / moveViews.perMetre;
+        const words = box.metric ? `${Math.round(1e3 * tall)} mm` : `${inches(tall)} in`;
+        scaleNote.textContent = `${words} of wall at the lips, drawn ${times.toFixed(0)} times ` +
+          'as high as in the box in true proportion; holes as wide as there is room. Streams are ' +
+          'as wide as their part of the flow.';
       }
       // browsers refuse an address that changes with every move of a slider
       clearTimeout(keeping);
@@ -440,9 +447,10 @@
         make('div', { class: 'w-set' },
           row('Flow:', rate, ticks, make('div', { class: 'w-flows' }, marks.map((m) => m.button))),
           row('Lean across:', right), row('Lean along:', far),
-          make('div', { class: 'w-row' }, make('div', {}, make('strong', {}, 'Lip of line '), one, ' ',
-            lip.output), lip.input),
-          make('div', { class: 'w-row w-pair' }, make('label', { for: 'opening' }, 'Opening '), kinds,
+          make('div', { class: 'w-row' },
+            make('div', {}, make('strong', {}, 'Lip of line '), one, ' ', lip.output), lip.input),
+          make('div', { class: 'w-row w-pair' },
+            make('label', { for: 'opening' }, 'Opening '), kinds,
             make('label', { for: 'trench', class: 'w-tick-box' }, trench,
               ' the trench of that line has filled')),
           make('div', { class: 'w-controls' }, level, guessFirst, copy, fullScreen(make)),
@@ -474,6 +482,6 @@
     return root;
   }
 
-  door('lean', 'A box to lean', 'What a lean of 1/8 in does to every line: for a class, or to see ' +
-    'it for yourself.', screen);
+  door('lean', 'A box to lean', 'What a lean of 1/8 in does to every line: for a class, or to ' +
+    'see it for yourself.', screen);
 })();

@@ -179,19 +179,20 @@
   // Water and inflow against the film's clock, over the slider that runs with it.
   function chart(svg, width, tall, size, inset) {
     const highest = Math.max(...runs.flatMap((run) => run.level)) - film.still;
-    const over = (z) => (z - film.still) / (highest || 1);
     const x = (time) => inset + playedAt(film.pace, time) / end * (width - 2 * inset);
     const foot = tall - 1.6 * size;
+    const y = (z) => foot - Math.max((z - film.still) / (highest || 1), 0) * (foot - 4);
     runs.forEach((run, i) => {
       const points = run.time.map((time, row) =>
-        `${x(time).toFixed(1)} ${(foot - Math.max(over(run.level[row]), 0) * (foot - 4)).toFixed(1)}`);
+        `${x(time).toFixed(1)} ${y(run.level[row]).toFixed(1)}`);
       if (!several) {
         svg.append(draw('path', { class: 'w-past', d: `M${x(0)} ${foot}L${points.join('L')}` +
           `L${x(run.seconds).toFixed(1)} ${foot}Z` }));
       }
       svg.append(draw('path', { class: `w-curve w-curve-${i % 4}`, d: `M${points.join('L')}` }));
     });
-    svg.append(draw('line', { class: 'w-scale', x1: inset, x2: width - inset, y1: foot, y2: foot }));
+    svg.append(draw('line',
+      { class: 'w-scale', x1: inset, x2: width - inset, y1: foot, y2: foot }));
     const whole = Math.max(...runs.map((run) => run.seconds));
     const steps = [10, 30, 60, 300, 600, 1800, 3600, 10800, 21600, 86400, 604800, 2592000, 7776000];
     const step = steps.find((each) => whole / each <= 9) || 31536000;
@@ -203,7 +204,8 @@
       const words = step >= 86400 ? `day ${Math.round(time / 86400) + (film.ofDay ? 1 : 0)}`
         : film.ofDay ? `${Math.floor(time / 3600)}:00` : duration(time);
       svg.append(draw('line', { class: 'w-scale', x1: at, x2: at, y1: foot, y2: foot + 4 }),
-        draw('text', { class: 'w-when', x: Math.max(at, 1.3 * size), y: foot + 1.15 * size }, words));
+        draw('text', { class: 'w-when', x: Math.max(at, 1.3 * size), y: foot + 1.15 * size },
+          words));
     }
     const now = draw('line', { class: 'w-now', y1: 0, y2: foot });
     svg.append(now);
@@ -221,8 +223,8 @@
     const state = make('p', { class: 'w-state' });
     const scene = draw('svg', { class: 'w-scene', role: 'img' });
     const graph = draw('svg', { class: 'w-graph', 'aria-hidden': 'true' });
-    const slider = make('input', { type: 'range', class: 'w-range w-scrub', min: 0, max: 1000, step: 1,
-      value: 0, 'aria-label': 'Moment of the run' });
+    const slider = make('input', { type: 'range', class: 'w-range w-scrub', min: 0, max: 1000,
+      step: 1, value: 0, 'aria-label': 'Moment of the run' });
     const play = make('button', { type: 'button', class: 'main-step' });
     const back = make('button', { type: 'button' }, 'Step back');
     const step = make('button', { type: 'button' }, 'Step on');
@@ -241,14 +243,16 @@
       const room = globalThis.innerHeight - (full ? 330 : 345);
       const gutter = 3.9 * size;
       const per = !several ? 1
-        : Math.max(1, Math.min(runs.length, Math.floor((width - gutter) / ((n + 2) * 1.05 * size))));
+        : Math.max(1, Math.min(runs.length,
+          Math.floor((width - gutter) / ((n + 2) * 1.05 * size))));
       const lines = Math.ceil(runs.length / per);
       const head = several ? 4.2 * size : 1.6 * size;
       const tall = Math.max(lines > 1 ? 0 : Math.min(room, 48 * size), 22 * size + head);
       const each = (width - gutter) / per;
       scene.replaceChildren(
         draw('defs', {}, draw('pattern', { id: 'soil', width: 7, height: 7,
-          patternUnits: 'userSpaceOnUse' }, draw('circle', { class: 'w-grain', cx: 2, cy: 2, r: 1 }),
+          patternUnits: 'userSpaceOnUse' },
+        draw('circle', { class: 'w-grain', cx: 2, cy: 2, r: 1 }),
         draw('circle', { class: 'w-grain', cx: 5.5, cy: 5.5, r: 0.7 }))));
       set(scene, { viewBox: `0 0 ${width} ${lines * tall}`, 'font-size': size });
       const gap = several ? 0.9 * size : 3;
@@ -262,7 +266,8 @@
           run.name), draw('text', { class: 'w-about', x: left, y: top + 2.5 * size })] : [];
         if (several) {
           scene.append(...heads, draw('line', { class: `w-curve w-curve-${i % 4}`, x1: left,
-            x2: left + Math.min(each - size, 7 * size), y1: top + 1.6 * size, y2: top + 1.6 * size }));
+            x2: left + Math.min(each - size, 7 * size), y1: top + 1.6 * size,
+            y2: top + 1.6 * size }));
         }
         const show = panel(scene, { left, right: left + each - gap, top: top + head,
           bottom: top + tall - 2, size, ticks: i % per === 0 }, { labels, widest });
@@ -271,7 +276,8 @@
           if (several) {
             const comes = moment(run, now).inflow > film.leastFlow;
             const words = now > run.until ? ', through' : comes ? '' : ', runs out';
-            heads[1].textContent = flow(strongest[i], film.metric) + (each > 11 * size ? words : '');
+            heads[1].textContent = flow(strongest[i], film.metric) +
+              (each > 11 * size ? words : '');
           }
         };
       });
@@ -299,7 +305,8 @@
       time.textContent = when;
       const rate = (timeAt(film.pace, Math.min(played + 0.01, end)) -
         timeAt(film.pace, Math.max(Math.min(played + 0.01, end) - 0.02, 0))) / 0.02;
-      pace.textContent = ended ? '' : `1 s shows ${duration(Number((rate * speed.value).toPrecision(2)))}`;
+      const shown = Number((rate * speed.value).toPrecision(2));
+      pace.textContent = ended ? '' : `1 s shows ${duration(shown)}`;
       say(ended ? film.finding : film.opening);
       root.classList.toggle('w-ended', ended);
       root.classList.toggle('w-playing', playing);
@@ -359,11 +366,12 @@
       make('div', { class: 'w-controls' }, play, back, step, speed, fullScreen(make)),
       names,
       make('div', { class: 'w-small' },
-        make('p', {}, `Heights are over still water${film.invented ? '; the box is invented' : ''}.` +
-          ' Streams are as wide as their flow, all to one scale. Bars are the shares so far; dashed is' +
-          ' the target. ' + (several ? 'One clock for all: it goes faster once a run is through.'
-          : film.means ? 'Water and streams are means of each day.'
-          : 'The clock hurries over quiet times.')),
+        make('p', {}, film.invented ? 'The box is invented. ' : '',
+          'Heights are over still water. Streams are as wide as their flow, all to one scale. ' +
+          'Bars are the shares so far; dashed is the target. ',
+          several ? 'One clock for all: it goes faster once a run is through.'
+            : film.means ? 'Water and streams are means of each day.'
+              : 'The clock hurries over quiet times.'),
         film.notes.map((note) => make('p', {}, note))),
     );
     sized(stage, build);

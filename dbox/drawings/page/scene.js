@@ -57,14 +57,15 @@
     const unit = metric ? 1e-3 : INCH;
     const steps = metric ? [1, 2, 5, 10, 20, 50, 100, 200, 500]
       : [1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 8, 16];
-    const step = (steps.find((each) => each * unit * perMetre >= apart) || steps[steps.length - 1]) * unit;
-    const found = [];
+    const found = steps.find((each) => each * unit * perMetre >= apart);
+    const step = (found || steps[steps.length - 1]) * unit;
+    const marks = [];
     for (let count = Math.ceil(low / step - 1e-9); count * step <= high + 1e-9; count += 1) {
       const at = count * step;
       const words = metric ? `${at > 0 ? '+' : ''}${Math.round(at * 1e3)}` : inches(at, true);
-      found.push({ at, words });
+      marks.push({ at, words });
     }
-    return found;
+    return marks;
   }
 
   // How a share stands to its target, with a sign and a name.
@@ -136,7 +137,8 @@
     if (at.ticks) {
       svg.append(draw('text', { class: 'w-tick', x: left - 5, y: top - 0.8 * size },
         at.metric ? 'mm' : 'in'));
-      for (const tick of ticks(at.low - at.zero, at.high - at.zero, perMetre, at.metric, 1.7 * size)) {
+      const marks = ticks(at.low - at.zero, at.high - at.zero, perMetre, at.metric, 1.7 * size);
+      for (const tick of marks) {
         const up = y(tick.at + at.zero);
         svg.append(draw('line', { class: 'w-scale', x1: left - 4, x2: left, y1: up, y2: up }),
           draw('text', { class: 'w-tick', x: left - 6, y: up + 0.35 * size }, tick.words));
