@@ -22,6 +22,7 @@ from dbox_cli import (
     diagnose_command,
     grades_command,
     level_command,
+    page_command,
     pour_command,
     scenario_commands,
     setup_command,
@@ -45,6 +46,7 @@ app.command("check")(scenario_commands.check)
 app.command("split")(split_command.command)
 app.command("level")(level_command.command)
 app.command("setup")(setup_command.command)
+app.command("page")(page_command.command)
 app.command("grades")(grades_command.command)
 app.command("sheet")(sheet_command.command)
 app.command("pour")(pour_command.command)

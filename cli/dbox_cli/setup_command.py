@@ -12,6 +12,10 @@ File = Annotated[str, typer.Argument(help="Scenario file; where there is none, q
 AnswersFile = Annotated[
     Path | None, typer.Option("--answers", help="Take answers from this file, one a line.")
 ]
+Source = Annotated[
+    Path | None,
+    typer.Option("--from", metavar="SAVED.json", help="Take in what a page (dbox page) has saved."),
+]
 Again = Annotated[
     bool, typer.Option("--again", help="Begin anew; the answers so far stay in the log.")
 ]
@@ -31,6 +35,7 @@ WriteAfter = Annotated[
 def command(
     file: File,
     answers: AnswersFile = None,
+    source: Source = None,
     again: Again = False,
     visit: Visit = None,
     edited: Edited = False,
@@ -74,12 +79,16 @@ def command(
         )
     log, after = log_path(setup.path), setup_report.after_path(setup.path)
     refuse_one_file_twice(
-        {"FILE": setup.path, "its log": log, "--answers": answers,
+        {"FILE": setup.path, "its log": log, "--answers": answers, "--from": source,
          "--write-after": after if write_after else None}
     )  # fmt: skip
     if write_after and after.exists():
         raise ScenarioError(f"{after}: exists already; move it away first")
-    looks_only = as_json and answers is None
+    if source is not None:
+        if answers is not None:
+            raise typer.BadParameter("--from takes no --answers; give one of the two")
+        typer.echo("\n".join(setup.take(source)), err=as_json)
+    looks_only = source is not None or (as_json and answers is None)
     if looks_only and not log.exists():
         load(setup.path)
     talk = None if looks_only else Talk(answers, quiet=as_json)

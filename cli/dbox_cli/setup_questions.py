@@ -12,13 +12,13 @@ from dbox.fieldwork.levelling import Levelling
 from dbox.fieldwork.setup import Job, Question, Rules, begin
 from dbox.fieldwork.site import Site
 from dbox.files import box_interview as box
-from dbox.files import job_log, logged_box, setup_answers, toml_file
+from dbox.files import job_log, logged_box, page_file, setup_answers, toml_file
 from dbox.files.job_log import JobLog
 from dbox.files.scenario import load, loads
 from dbox.files.write_file import behind_links, is_begun, write_file
 from dbox.report.cautions import IN_USE
 from dbox.report.recheck_report import recheck_lines, recheck_text
-from dbox.report.setup_report import doubt_text, end_lines, pass_lines
+from dbox.report.setup_report import doubt_text, end_lines, pass_lines, taken_lines
 from dbox.report.text import wrapped
 from dbox.units import clock_text, millimetres
 from dbox_cli.arguments import flow_index, naming
@@ -420,6 +420,13 @@ class Setup:
                 f"go with what was read in it ({error}). Begin another, which keeps all of it: "
                 f'dbox setup {self.path.name} --visit "a line changed"'
             ) from error
+
+    def take(self, source: Path) -> list[str]:
+        """Take in what a page has saved; lines to say."""
+        begins = self.begins(job_log.read_log(job_log.log_path(self.path)))
+        saved = page_file.read_saved(source)
+        found = page_file.take(saved, self.path, _now(), again=begins, name=self.visit)
+        return taken_lines(found, source, self.file)
 
     def lead(self, talk: Talk) -> None:
         """Ask until the job ends or the person pauses."""

@@ -60,7 +60,8 @@ def command(
         min=0, help="Seed of the days; same seed, same days.")] = 0,
     as_json: AsJson = False,
     out: Annotated[Path | None, typer.Option(
-        help="Film (.gif, .mp4, .html) or picture (.png, .pdf, .svg) to write.")] = None,
+        help="Film (.html to play in a browser, .gif, .mp4) or picture (.png, .pdf, .svg) to "
+             "write.")] = None,
     size: Annotated[str | None, typer.Option(
         metavar="WxH", help="Of a film, in dots: 640x360 to 1920x1080 [1280x720].")] = None,
     seconds: Annotated[str | None, typer.Option(
@@ -157,18 +158,24 @@ def _no_film(out: Path | None) -> str:
 
 def _check_out(out: Path, *, overwrite: bool) -> None:
     """Refuse a picture or film that could not be written, before anything is computed for it."""
+    from dbox.drawings.phone_page import check_page
     from dbox.drawings.style import SUFFIXES, check_picture
-    from dbox.drawings.surge_film import FILM_SUFFIXES, check_film
     from dbox.errors import ScenarioError, any_of
 
     suffix = out.suffix.lower()
     if suffix in SUFFIXES:
         check_picture(out, overwrite=overwrite)
-    elif suffix not in FILM_SUFFIXES:
-        kinds = any_of((*SUFFIXES, *FILM_SUFFIXES))
+        return
+    if suffix == ".html":
+        check_page(out, overwrite=overwrite)
+        return
+    # what writes films takes its time to load
+    from dbox.drawings.surge_film import FILM_SUFFIXES, check_film
+
+    if suffix not in FILM_SUFFIXES:
+        kinds = any_of((*SUFFIXES, *FILM_SUFFIXES, ".html"))
         raise ScenarioError(f"{out}: nothing ends like this; write {kinds}")
-    else:
-        check_film(out, overwrite=overwrite)
+    check_film(out, overwrite=overwrite)
 
 
 def _write_out(
@@ -176,14 +183,30 @@ def _write_out(
     overwrite: bool, contrast: bool, quiet: bool,
 ) -> None:  # fmt: skip
     """Write the file and name it; on stderr where stdout is for machines."""
-    from dbox.drawings.days_picture import run_figure
-    from dbox.drawings.surge_film import FILM_SUFFIXES, write_film
-    from dbox.drawings.surge_frames import Show, contrast_figure
+    from dbox.drawings.style import SUFFIXES
 
-    if out.suffix.lower() in FILM_SUFFIXES:
+    suffix = out.suffix.lower()
+    if suffix == ".html":
+        from dbox.drawings.phone_page import save_page
+        from dbox.drawings.run_page import run_page
+
+        save_page(run_page(outcomes), out, overwrite=overwrite)
+        typer.echo(f"wrote {out}", err=quiet)
+        return
+    if suffix not in SUFFIXES:
+        from dbox.drawings.surge_film import write_film
+        from dbox.drawings.surge_frames import Show
+
         with progress_bar(out.name) as progress:
             write_film(outcomes, out, Show(**played), overwrite=overwrite, progress=progress)
         typer.echo(f"wrote {out}", err=quiet)
         return
-    figure = contrast_figure(outcomes) if contrast else run_figure(outcomes[0])
+    if contrast:
+        from dbox.drawings.surge_frames import contrast_figure
+
+        figure = contrast_figure(outcomes)
+    else:
+        from dbox.drawings.days_picture import run_figure
+
+        figure = run_figure(outcomes[0])
     save_picture(figure, out, overwrite=overwrite, quiet=quiet)

@@ -54,9 +54,9 @@ Tolerance = Annotated[str | None, typer.Option(help='Allowed difference from tar
 Table = Annotated[Path | None, typer.Option("--csv", help="Write the numbers to this .csv file.")]
 Page = Annotated[
     Path | None,
-    typer.Option("--out", help="Write a page for a browser, .html, in place of a window."),
+    typer.Option("--out", help="The page to write, .html [dbox-live.html]."),
 ]
-NO_SCREEN_PAGE = Path("dbox-live.html")
+LIVE_PAGE = Path("dbox-live.html")
 
 
 @app.command("case")
@@ -226,37 +226,30 @@ def compare_command(
 @app.command("live")
 def live_command(
     file: LessonFile = None,
-    outlets: Annotated[
-        int | None, typer.Option(min=2, max=8, help="Outlets of the made-up box [4].")
-    ] = None,
+    outlets: Outlets = None,
     outlet: Annotated[
         str | None, typer.Option(help="Outlet with the wrong lip, by label [first].")
     ] = None,
     out: Page = None,
     overwrite: Overwrite = False,
 ) -> None:
-    """A box to lean with sliders; where there is no screen, a page for a browser.
+    """A box to lean, as a page for a browser: for a phone, a laptop or a projector.
 
-    Without a screen and without --out the page is dbox-live.html.
+    A box of FILE has 1 to 20 outlets. Without --out the page is dbox-live.html.
     """
-    from dbox.fieldwork.lessons import Bench, frames
+    from dbox.drawings.phone_page import check_page, lesson_page, save_page
+    from dbox.fieldwork.lessons import Bench
     from dbox.files.typed import lesson_box, lesson_outlet
 
     refuse_one_file_twice({"FILE": file, "--out": out})
+    page = out or LIVE_PAGE
+    check_page(page, overwrite=overwrite)
     site = lesson_box(own_site(file, outlets), outlets=outlets)
     with naming(file or "teach live"):
         bench = Bench(site=site, outlet=lesson_outlet(site, outlet))
-    from dbox.drawings.lesson_view import has_screen, show
-
-    if out is None and has_screen():
-        show(bench)
-        return
-    from dbox.drawings.lesson_view import player_html, save_html
-
-    if out is None:
-        typer.echo("no screen here; writing a page for a browser instead", err=True)
-    save_html(player_html(frames(bench)), out or NO_SCREEN_PAGE, overwrite=overwrite)
-    typer.echo(f"wrote {out or NO_SCREEN_PAGE}")
+    save_page(lesson_page(bench), page, overwrite=overwrite)
+    typer.echo(f"wrote {page}")
+    typer.echo("open it in a browser", err=True)
 
 
 @app.command("handout")

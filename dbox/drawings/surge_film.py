@@ -1,4 +1,4 @@
-"""A film of runs: GIF, MP4 or a page with a player.
+"""A film of runs: GIF or MP4.
 
 A film opens on a title that says what to watch for, and ends on a still of what it came to. In
 between the figure is drawn once, and for each frame only what moves is drawn over a copy of that,
@@ -6,7 +6,6 @@ so that saving hands over what stands on the canvas. A GIF has one palette, of t
 first and last pictures hold.
 """
 
-import re
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from subprocess import CalledProcessError
@@ -14,7 +13,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from matplotlib.animation import FFMpegWriter, HTMLWriter
+from matplotlib.animation import FFMpegWriter
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import to_rgba
 from matplotlib.figure import Figure
@@ -34,7 +33,7 @@ from dbox.errors import ScenarioError, any_of
 from dbox.fieldwork.surge import SurgeOutcome
 from dbox.files.write_file import check_place, write_file
 
-FILM_SUFFIXES = (".gif", ".mp4", ".html")
+FILM_SUFFIXES = (".gif", ".mp4")
 """Kinds of film that can be written."""
 
 _MOST_COLOURS = 127
@@ -169,7 +168,7 @@ def check_film(path: Path | str, *, overwrite: bool = False) -> Path:
 
     >>> check_film("surge.avi")
     Traceback (most recent call last):
-    dbox.errors.ScenarioError: surge.avi: no film ends like this; write .gif, .mp4 or .html
+    dbox.errors.ScenarioError: surge.avi: no film ends like this; write .gif or .mp4
     """
     path = Path(path)
     suffix = path.suffix.lower()
@@ -192,7 +191,7 @@ def write_film(
     overwrite: bool = False,
     progress: Callable[[float], None] | None = None,
 ) -> None:
-    """Write the film of runs as GIF, MP4 or HTML, as the suffix says."""
+    """Write the film of runs as GIF or MP4, as the suffix says."""
     path = check_film(path, overwrite=overwrite)
     film = Film(outcomes, how)
     fps: Any = 1.0 / FRAME
@@ -202,8 +201,6 @@ def write_film(
             write_gif(film, draft, progress)
             return
         writer: Any = FFMpegWriter(fps=fps, bitrate=_BIT_RATE)
-        if draft.suffix == ".html":
-            writer = HTMLWriter(fps=fps, embed_frames=True, default_mode="once", embed_limit=1e3)
         try:
             with writer.saving(film.screen, draft, film.screen.dpi):
                 for picture, seconds in film.pictures(progress):
@@ -215,16 +212,5 @@ def write_film(
                 f"{path}: ffmpeg cannot write it (it ended with {error.returncode}); make room, "
                 "name another place, or write .gif or .html"
             ) from error
-        if draft.suffix == ".html":
-            draft.write_text(_alone(draft.read_text(encoding="utf-8")), encoding="utf-8")
 
     write_file(path, make, overwrite=overwrite)
-
-
-def _alone(page: str) -> str:
-    """Rid matplotlib's player of what it fetches: its buttons' letters; and of its random name."""
-    page = re.sub(r"<link [^>]*>", "", page)
-    name = re.search(r"_anim_img([0-9a-f]{32})", page)
-    assert name is not None
-    head = Path(__file__).with_name("film_player.html").read_text(encoding="utf-8")
-    return head + page.replace(name[1], "surge")

@@ -75,6 +75,9 @@ LEAST_LETTER = 14.0
 USUAL = (1280, 720)
 """Width and height that the layout is drawn for. [dots]"""
 
+_LEAST_COLUMN = 0.6
+"""Width of an outlet's column over the size of the smallest letters. [-] (judgement)"""
+
 MOST_PANELS = 4
 """Runs that stand side by side."""
 
@@ -217,6 +220,12 @@ class SurgeFrame:
         width = (sheet.right - sheet.left - ticks + gap) / count - gap
         inlet = px(170) if not self.many else 0.3 * width
         runs, labels = [o.surge for o in self.outcomes], self.outcomes[0].labels
+        if (width - inlet) / len(labels) < _LEAST_COLUMN * small / DOTS:
+            wide, high = self.how.size
+            raise ScenarioError(
+                f"--size {wide}x{high} is too small for {len(labels)} outlets at {count} flows "
+                "side by side; write a larger one, such as 1280x720"
+            )
         columns = inlet * len(labels) / (width - inlet)
         scale = Scale.of(*runs, inlet=columns)
         shares = [run.running_share if self.timed else run.share for run in runs]
@@ -401,9 +410,19 @@ def _notes_on(outcomes: Sequence[SurgeOutcome]) -> list[str]:
     return [*joined(notes_side_by_side(outcomes[:MOST_PANELS])), *left_out]
 
 
+_NOTES_PART = 0.3
+"""Part of a page that notes take at most. [-] (judgement)"""
+
+
 def _notes(sheet: Sheet, notes: Sequence[str], size: float) -> None:
-    """Write notes at the bottom of what is free."""
-    lines = [line for note in notes for line in wrap(note, sheet.right - sheet.left, size)]
+    """Write notes at the bottom of what is free, as many as leave room for the rest."""
+    each = [wrap(note, sheet.right - sheet.left, size) for note in notes]
+    most = int(_NOTES_PART * (sheet.top - sheet.bottom) / line_height(size))
+    lines = [line for note in each for line in note]
+    if len(lines) > most:
+        told = [k for k in range(len(each)) if sum(map(len, each[: k + 1])) < most]
+        lines = [line for k in told for line in each[k]]
+        lines.append(f"and {len(each) - len(told)} more, as the command writes")
     sheet.bottom += len(lines) * line_height(size)
     sheet.write(sheet.left, sheet.bottom, "\n".join(lines), size, color=GREY)
     sheet.bottom += 0.5 * line_height(size)
@@ -484,7 +503,8 @@ def opening_figure(outcomes: Sequence[SurgeOutcome], how: Show) -> Figure:
     columns = box.columns
     if box.names.numbered:
         words_on = wrap(f"1 is {first.labels[0]}, then in order", columns.left - sheet.left, small)
-        sheet.write(sheet.left, box.floor_on_page - px(6), "\n".join(words_on[:3]), small)
+        y = box.floor_on_page - line_height(small)
+        sheet.write(sheet.left, y, "\n".join(words_on[:3]), small)
     heights = {i: first.site.lengths.one(lip - scale.still, signed=True)
                for i, lip in enumerate(run.system.lips) if np.isfinite(lip)}  # fmt: skip
     if rows_needed(list(heights.values()), small, columns.width, "bold") > 1:
@@ -553,7 +573,10 @@ def contrast_figure(outcomes: Sequence[SurgeOutcome]) -> Figure:
     -----
     Four runs are drawn; where there are more, the picture says which were left out.
     """
-    return SurgeFrame(outcomes, _PAGE, timed=False).figure
+    figure = SurgeFrame(outcomes, _PAGE, timed=False).figure
+    # letters are as wide as they will be in a file
+    figure.set_dpi(200)
+    return figure
 
 
 _PAGE = Show(size=(700, 394), least=8.0)

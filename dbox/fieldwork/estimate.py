@@ -94,6 +94,10 @@ _GOALS = 121
 _ROUNDING = 1e-9
 """What a height may lie beyond a reach and count as within. [m] (rounding)"""
 
+SAME = 1e-9
+"""Part by which two of which the lesser is sought may differ and count as the same. [-]
+(rounding)"""
+
 
 @lru_cache(maxsize=8)
 def normal_points(count: int, outlets: int, seed: int = 0) -> Array:
@@ -399,7 +403,9 @@ def _best_goal(lip: Array, reach: Reach, offset: Array, spoil: Array, least: Arr
     high = np.where(reach.uncapped, lip, -np.inf).max(-1) + _FINEST
     goals = np.linspace(low, high, _GOALS)
     left = _worth(goals, reach, offset, spoil, least)[1].sum(-1)
-    best = np.argmin(left, axis=0)
+    least = left.min(0)
+    # the lowest of goals that are as good but for rounding
+    best = np.argmax(left <= least * (1.0 + SAME), axis=0)
     result: Array = np.take_along_axis(goals, best[None], 0)[0]
     return result
 

@@ -35,7 +35,7 @@ from dbox.errors import DomainError, outlets_text
 from dbox.fieldwork.shares import over_target, target_shares
 from dbox.fieldwork.site import Box, Flow, JobRecord, Outlet, Site, Tolerance
 from dbox.hydraulics.openings import Circle, Notch, Opening, PipeEnd, Slot
-from dbox.hydraulics.split import Split, range_notes, split
+from dbox.hydraulics.split import range_notes, split
 from dbox.notes import Note
 from dbox.units import INCH, LITRE_PER_MINUTE
 
@@ -137,16 +137,7 @@ FILLED = 0.5 * INCH
 """Water that a filled trench holds against its outlet, over the lips of the level box. [m]
 (invented)"""
 
-LEANS = tuple(part * INCH / 8 for part in range(-4, 5))
-"""Leans of the frames, either way. [m] (judgement)"""
-
-WRONG_LIPS = tuple(part * INCH / 16 for part in (-4, -2, -1, 0, 1, 2, 4))
-"""Heights of the one wrong lip over the others in the frames. [m] (judgement)"""
-
-INFLOWS = tuple(part * LITRE_PER_MINUTE for part in (1, 2, 4, 10, 20, 50, 120))
-"""Flows of the frames. [m3/s] (judgement)"""
-
-MOST_OUTLETS = 8
+MOST_OUTLETS = 20
 """Outlets that a bench shows. [-] (judgement)"""
 
 
@@ -170,69 +161,6 @@ class Bench:
         leaning = leaning_lips(self.site, far_low, right_low)
         wrong = np.arange(leaning.shape[-1]) == self.outlet
         return np.where(wrong, np.asarray(lip, np.float64)[..., None], 0.0) + leaning
-
-    def split(
-        self,
-        kind: int,
-        inflow: ArrayLike,
-        far_low: ArrayLike = 0.0,
-        right_low: ArrayLike = 0.0,
-        lip: ArrayLike = 0.0,
-        filled: ArrayLike = False,
-    ) -> Split:
-        """Split the flow at any settings, all but kind broadcast together; heights as for `lips`.
-
-        kind: place among the kinds; inflow [m3/s]; lean and lip [m]; filled: whether the trench of
-        that line has filled.
-        """
-        lips = self.lips(far_low, right_low, lip)
-        wrong = np.arange(lips.shape[-1]) == self.outlet
-        tail = np.where(np.asarray(filled)[..., None] & wrong, FILLED, -np.inf)
-        return split(inflow, lips, self.kinds[kind].opening, tail if np.any(filled) else None)
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Frames:
-    """A bench at every setting of a few; arrays are read-only."""
-
-    bench: Bench  # What was set.
-    inflow: Array  # (a,) Flows. [m3/s]
-    far_low: Array  # (b,) How much lower the far wall stands. [m]
-    right_low: Array  # (c,) How much lower the right wall stands. [m]
-    lip: Array  # (d,) The one wrong lip over the others. [m]
-    # (kinds, 2, a, b, c, d) Level over where the lips of the level box are; the second axis is
-    # whether the trench has filled. [m]
-    level: Array
-    share: Array  # (kinds, 2, a, b, c, d, n) Share of each outlet. [-]
-
-
-def frames(
-    bench: Bench,
-    inflows: Sequence[float] = INFLOWS,
-    leans: Sequence[float] = LEANS,
-    lips: Sequence[float] = WRONG_LIPS,
-) -> Frames:
-    """Split a bench at every combination of settings, one call for each kind of opening.
-
-    inflows [m3/s], leans [m], lips [m].
-    """
-    settings = [np.array(values, np.float64) for values in (inflows, leans, leans, lips)]
-    filled, inflow, far, right, lip = np.ix_(np.arange(2), *settings)
-    results = [
-        bench.split(kind, inflow, far, right, lip, filled > 0) for kind in range(len(bench.kinds))
-    ]
-    level = np.stack([result.level for result in results])
-    share = np.stack([result.share for result in results])
-    freeze(level, share, *settings)
-    return Frames(
-        bench=bench,
-        inflow=settings[0],
-        far_low=settings[1],
-        right_low=settings[2],
-        lip=settings[3],
-        level=level,
-        share=share,
-    )
 
 
 LESSON_ERRORS = (

@@ -21,6 +21,7 @@ from dbox.errors import DomainError
 from dbox.fieldwork.estimate import (
     GOOD_SPAN,
     HAND_ERROR,
+    SAME,
     SET_WELL,
     Decision,
     Estimate,
@@ -71,7 +72,8 @@ def offsets_for_all(
         lips = np.where(uncapped, offset, np.inf)
         share = split(inflow[:, None], lips, openings).share
         miss = np.abs(over_target(share, target) - 1.0).max(-1).max(0)
-        best = int(np.argmin(miss))
+        # the first of those that are as good but for rounding: many, where one line gets nothing
+        best = int(np.argmax(miss <= miss.min() * (1.0 + SAME)))
         if high / low < 1.0 + 1e-4:
             return np.asarray(offset[best])
         low, high = tried[max(best - 1, 0)], tried[min(best + 1, _FLOWS - 1)]

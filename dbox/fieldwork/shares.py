@@ -38,7 +38,7 @@ import numpy.typing as npt
 
 from dbox.arrays import Array, ArrayLike, BoolArray, freeze
 from dbox.errors import DomainError
-from dbox.fieldwork.estimate import SET_WELL, level_chance
+from dbox.fieldwork.estimate import SET_WELL, level_chance, normal_points
 from dbox.fieldwork.inlet import NOTICED, Strike, header_notes, jet_notes, strike, ways
 from dbox.fieldwork.oddities import odd_notes
 from dbox.fieldwork.readings import MOST_READINGS, Lips, lips_or_plan, reading_variance
@@ -122,9 +122,6 @@ FEW_READINGS = 4
 
 FEW_POINTS = 0.05
 """By how much of all water the rising range passes the band before it is told. [-] (judgement)"""
-
-_COEFFICIENTS = (5, 1)
-"""Seed of the drawn coefficients; no small seed of the lips draws the same. [-] (numerical)"""
 
 _ROUNDING = 1e-12
 """What a share may miss its tolerance by and count as within. [-] (rounding)"""
@@ -339,8 +336,10 @@ def _split(site: Site, inflow: ArrayLike, lips: Array, hold_back: ArrayLike = 0.
 def coefficient_doubts(site: Site, count: int) -> Array:
     """How far the coefficients of each drawn box are off, in standard deviations. (count, n)"""
     kinds = list(dict.fromkeys(o.opening for o in site.outlets))
-    drawn = np.random.default_rng(_COEFFICIENTS).standard_normal((count, len(kinds)))
-    return drawn[:, [kinds.index(o.opening) for o in site.outlets]]
+    n = len(site.outlets)
+    # the columns before these are those of the lips
+    drawn = normal_points(count, n + len(kinds))
+    return drawn[:, [n + kinds.index(o.opening) for o in site.outlets]]
 
 
 def _doubted(

@@ -224,7 +224,8 @@ def _order(reach: Reach, lip_after: Array) -> tuple[tuple[int, ...], Array]:
     """Raise the lowest first, then lower the highest first; still water after each step."""
     lips = np.where(reach.uncapped, reach.lip, np.inf)
     change = np.where(reach.uncapped, lip_after, 0.0) - reach.lip
-    rising = np.argsort(lips, kind="stable")
+    # lips that are as high but for rounding go in the order of their outlets
+    rising = np.argsort(np.round(lips, 9), kind="stable")
     up = [int(i) for i in rising if change[i] > LEAST_MOVE]
     down = [int(i) for i in rising[::-1] if change[i] < -LEAST_MOVE]
     order, still = (*up, *down), []

@@ -291,6 +291,9 @@ _NAMED = (setup.Still, setup.Read, setup.Confirmed, setup.Settled, setup.Skipped
 _NAMES: dict[str, type[Event]] = {
     "clock": setup.ClockSet, **{kind.__name__.lower(): kind for kind in _NAMED}
 }  # fmt: skip
+EVENTS = frozenset(_NAMES)
+"""What an event of a job may be called."""
+
 _FIELDS: dict[str, TypeAdapter[Any]] = {
     "angle": TypeAdapter(Number | None),
     "heights": TypeAdapter(Annotated[tuple[Number, ...], Field(min_length=1)]),

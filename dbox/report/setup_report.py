@@ -19,6 +19,7 @@ from dbox.fieldwork.shares import Assessment, over_target
 from dbox.fieldwork.site import Site, Tolerance
 from dbox.files import toml_file
 from dbox.files.box_interview import WORDS
+from dbox.files.page_file import Taking
 from dbox.files.scenario import PLACEHOLDER
 from dbox.files.toml_file import with_values
 from dbox.report.blocks import Heading, Section, Table, columns
@@ -216,6 +217,25 @@ def visits_blocks(job: Job) -> Section:
         told.append([str(each.visit), each.begun_at[:10], each.called, "; ".join(changed), ended])
     heads = columns({"visit": 6, "date": 11, "what": 14, "changed, moved": 26, "how it ended": 17})
     return [Heading("Visits"), Table(heads, told)]
+
+
+def taken_lines(found: Taking, source: Path, file: str) -> list[str]:
+    """What of a saved set-up was taken in, what to look at again, and how the job stands."""
+    job, count = found.job, len(found.entries)
+    made = f" {file} is made of its answers about the box." * found.makes
+    said = f"{count} answer{'s' * (count != 1)}" if count else "nothing that the log lacks"
+    lines = wrapped(f"Taken from {source}: {said}.{made}")
+    for outlet, odd in found.doubts:
+        label = job.site.outlets[outlet].label
+        mend = f"Taken as typed; dbox setup {file}, then correct {label}, reads it anew."
+        lines += wrapped(f"Outlet {label}: {doubt_text(odd, job.site)} {mend}", first="! ")
+    for what in found.left:
+        lines += wrapped(f"Not taken, it stays in {source}: {what}.", first="! ")
+    if job.closed:
+        return [*lines, ""]
+    last = job.last_complete
+    shown = ["", *pass_lines(last)] if last else []
+    return [*lines, *shown, "", f"Go on with: dbox setup {file}"]
 
 
 def pass_lines(each: Pass, above: Sequence[str] = ()) -> list[str]:

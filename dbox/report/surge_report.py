@@ -197,7 +197,7 @@ def _of_lines(outcome: SurgeOutcome, people: int | None) -> list[Section]:
     ponding = outcome.ponding
     return [
         _loads(outcome, people),
-        [Paragraph(_ponding_words(outcome, ponding))] if ponding else [],
+        [Paragraph(ponding_words(outcome, ponding))] if ponding else [],
         warned(outcome.warnings),
     ]
 
@@ -428,7 +428,8 @@ def _loads(outcome: SurgeOutcome, people: int | None) -> Section:
     return [Paragraph(words), Table([Column("", 10), *amounts, Column("", 14)], lines)]
 
 
-def _ponding_words(outcome: SurgeOutcome, ponding: Ponding) -> str:
+def ponding_words(outcome: SurgeOutcome, ponding: Ponding) -> str:
+    """Which line ponds first, and what a level box would do."""
     whole = duration(outcome.surge.seconds)
     level = (
         f"with all lips level none would in {whole}"

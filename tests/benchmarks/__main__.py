@@ -18,7 +18,7 @@ from pathlib import Path
 
 from tests.benchmarks.ratios import Row, show
 
-BENCHES = ("split", "growth", "batch", "surge", "live", "gif")
+BENCHES = ("split", "growth", "batch", "surge", "gif")
 """The modules bench_*, in the order of the table."""
 
 ROOT = Path(__file__).parents[2]

@@ -26,6 +26,7 @@ def few_frames(monkeypatch):
     [
         (("--contrast", "--size", "640x360", "--seconds", "8"), "film.gif", b"GIF89a"),
         (SHORT, "film.html", b"<!DOCTYPE html>"),
+        (("--contrast",), "contrast.html", b"<!DOCTYPE html>"),
         (SHORT, "still.png", b"\x89PNG"),
         (("--contrast",), "contrast.pdf", b"%PDF"),
     ],

@@ -96,17 +96,19 @@ def test_a_handout_has_its_key_in_a_file_of_its_own(dbox, tmp_path: Path):
     assert out_file.read_bytes() == first
 
 
-def test_without_a_screen_live_writes_a_page(dbox, tmp_path: Path, monkeypatch):
-    import matplotlib
-
-    monkeypatch.setitem(matplotlib.rcParams, "backend", "agg")
+def test_live_writes_a_page_and_replaces_none(dbox, tmp_path: Path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     code, out, err = dbox("teach", "live", "off-level", "--outlet", "4")
     assert (code, out) == (0, "wrote dbox-live.html\n")
-    assert "no screen" in err
-    assert "lip of outlet 4 alone" in (tmp_path / "dbox-live.html").read_text()
-    assert dbox("teach", "live")[0] == 2
-    assert dbox("teach", "live", "--out", "other.html")[0] == 0
+    assert "browser" in err
+    first = (tmp_path / "dbox-live.html").read_bytes()
+    code, _, err = dbox("teach", "live")
+    assert code == 2
+    assert "not replaced" in err
+    assert (tmp_path / "dbox-live.html").read_bytes() == first
+    assert dbox("teach", "live", "--outlets", "20", "--out", "other.html")[0] == 0
+    assert dbox("teach", "live", "--outlets", "21", "--out", "more.html")[0] == 2
+    assert dbox("teach", "live", "--out", "page.htm")[0] == 2
 
 
 def test_a_case_has_its_key_in_a_file_of_its_own(dbox, tmp_path: Path):

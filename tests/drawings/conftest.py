@@ -1,8 +1,19 @@
 """Tests of one drawing stand together, so that it is drawn once and not kept for long."""
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from py_mini_racer import MiniRacer
+
+from .engine_js import engine
+
+
+@pytest.fixture(scope="module")
+def page() -> Iterator[MiniRacer]:
+    """The engine of the pages."""
+    with engine() as js:
+        yield js
 
 
 def drawing(item: pytest.Item) -> tuple[bool, str, str]:

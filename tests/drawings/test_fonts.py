@@ -18,7 +18,6 @@ from dbox import ScenarioError
 from dbox.drawings import fonts
 from dbox.drawings.fonts import BASE, SUBSTITUTE, drawable, families
 from dbox.drawings.inspection_sheet import inspection_sheet
-from dbox.drawings.lesson_view import LiveWindow, player_html
 from dbox.drawings.level_picture import level_figure
 from dbox.drawings.paper import save_pages
 from dbox.drawings.setup_sheet import field_sheet, setup_sheet
@@ -28,7 +27,6 @@ from dbox.drawings.surge_film import write_film
 from dbox.drawings.surge_frames import Show, contrast_figure
 from dbox.drawings.surge_still import surge_figure
 from dbox.errors import LetterWarning
-from dbox.fieldwork.lessons import Bench, frames
 from dbox.fieldwork.levelling import level
 from dbox.fieldwork.shares import assess
 from dbox.fieldwork.surge import run
@@ -113,29 +111,6 @@ def test_every_sheet_and_film_is_drawn_with_a_mark_for_what_no_font_has(tmp_path
         save_pages(pages, tmp_path / f"{number}.pdf", title=SITE.title)
     with pytest.warns(LetterWarning, match=r"U\+6C34"):
         write_film([run(SITE, steady(3e-4, 60.0))], tmp_path / "film.gif", Show(seconds=4.1))
-
-
-@pytest.mark.slow
-@pytest.mark.usefixtures("bare")
-def test_the_live_window_keeps_its_marks_while_it_moves():
-    figure = Figure()
-    FigureCanvasAgg(figure)
-    with pytest.warns(LetterWarning, match=r"U\+5317"):
-        window = LiveWindow(Bench(site=SITE), figure)
-    figure.canvas.draw()
-    for lean in (0.2, -0.3):
-        window.sliders["right"].set_val(lean)
-        figure.canvas.draw()
-        written = "".join(paper.texts(figure))
-        assert SUBSTITUTE * 4 in written
-        assert all(has(letter) for letter in written if letter != "\n")
-
-
-def test_the_live_page_leaves_its_letters_to_the_browser():
-    bench = Bench(site=SITE, outlet=1)
-    page = player_html(frames(bench, inflows=(1e-4,), leans=(0.0,), lips=(0.0,)))
-    assert all(label in page for label in LABELS)
-    assert '<meta charset="utf-8">' in page
 
 
 @pytest.mark.usefixtures("bare")

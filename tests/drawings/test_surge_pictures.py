@@ -1,6 +1,5 @@
 """Films and stills of a run show its numbers, legibly, in files that play anywhere."""
 
-import re
 from dataclasses import replace
 from functools import cache, lru_cache
 from io import BytesIO
@@ -332,24 +331,16 @@ def test_a_gif_shows_the_picture_that_was_drawn(tmp_path):
             assert off.max() < 80
 
 
+def test_a_film_too_small_for_its_outlets_is_refused():
+    with pytest.raises(ScenarioError, match=r"--size 640x360 is too small for 20 outlets at 3 flo"):
+        SurgeFrame(side_by_side(sites()["twenty, no positions"], GALLON), SMALL)
+
+
 def test_a_speed_holds_all_along_and_one_too_slow_is_refused():
     times = Show(speed=1000.0).times([outcome("shower")])
     assert np.diff(times)[:-1] == pytest.approx(1000 * FRAME)
     with pytest.raises(ScenarioError, match=r"--speed 5: the film would last .* write 388 to"):
         Show(speed=5.0).times([outcome("shower")])
-
-
-@pytest.mark.slow
-def test_the_page_holds_its_frames_and_asks_the_network_for_nothing(tmp_path):
-    path = tmp_path / "surge.html"
-    write_film([outcome("shower")], path, TEN)
-    page = path.read_text(encoding="utf-8")
-    frames = re.findall(r'"data:image/png;base64,([^"]*)"', page)
-    assert len(frames) == round(TEN.seconds / FRAME)
-    rest = re.sub(r'"data:image/png;base64,[^"]*"', "", page)
-    assert "http" not in rest
-    assert not re.search(r"<link|@import|url\(|src\s*=\s*[\"'](?!data:)", rest)
-    assert 'name="viewport"' in rest
 
 
 def test_an_mp4_without_ffmpeg_says_what_to_do(tmp_path, monkeypatch):
