@@ -35,3 +35,4 @@ def command(
         start, known = page_start(site, told, path.name)
     save_page(box_page(start, known), out, overwrite=overwrite)
     typer.echo(f"wrote {out}")
+    typer.echo("send it to the phone, save it there, and open it with the browser", err=True)

@@ -17,7 +17,9 @@ def held(file):
 
 def test_a_page_of_a_box_and_one_of_none(dbox, tmp_path):
     file = tmp_path / "box.html"
-    assert dbox("page", "off-level", "--out", str(file)) == (0, f"wrote {file}\n", "")
+    code, out, err = dbox("page", "off-level", "--out", str(file))
+    assert (code, out) == (0, f"wrote {file}\n")
+    assert "open it with the browser" in err
     assert file.stat().st_size <= 300_000
     job = held(file)["job"]
     site = load(resolve("off-level"))

@@ -127,7 +127,7 @@ def near(value):
     return round(value, 9) + 0.0 if isinstance(value, float) else value
 
 
-@pytest.mark.everyday(3)
+@pytest.mark.everyday(2)
 @pytest.mark.parametrize("seed", range(40))
 def test_every_answer_leads_the_page_where_it_leads_the_library(page, seed):
     rng = np.random.default_rng(seed)

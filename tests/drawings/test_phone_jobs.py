@@ -12,7 +12,7 @@ from dbox.files.scenario import load
 from tests.fieldwork import installer
 
 from .browser import Browser, needs_chromium
-from .phone import INCH, begin, kept, made, read_all, typed
+from .phone import INCH, begin, kept, made, read_all, site_of, typed
 
 pytestmark = [pytest.mark.slow, needs_chromium]
 
@@ -112,4 +112,53 @@ def test_a_box_from_nothing_goes_into_a_scenario_and_back(browser, tmp_path):
     assert (site.box.inlet, site.tolerance.source) == ("tee", "permit 7")
     assert found.job.now.readings[:2] == ((INCH / 2,), (0.0,))
     assert found.job.now.levelling.order[0] == 1
+    assert page.faults() == []
+
+
+def test_a_box_in_millimetres_is_typed_by_digits(browser, tmp_path):
+    page = browser.open(made(tmp_path))
+    page.tap(words="A box from nothing")
+    page.tap(words="millimetres")
+    page.type("#outlets", "2")
+    page.type("#size", "44")
+    page.type("#offset", "12,5")
+    page.tap(words="baffle")
+    page.tap("#begin")
+    page.tap("#still")
+    page.tap("#next")
+    for digits in ("12.5", "0"):
+        for digit in digits:
+            page.tap(f"#key-{'point' if digit == '.' else digit}")
+        page.tap("#take")
+    assert page.text("h1") == "Turn outlet 2"
+    saved = tmp_path / "saved.json"
+    page.tap(words="Save or send")
+    saved.write_text(str(page.run("document.querySelector('#text').value")), encoding="utf-8")
+    job = take(read_saved(saved), tmp_path / "job.toml", "2026-05-04T09:30:00+00:00").job
+    assert job.site.metric
+    assert [outlet.hole_offset for outlet in job.site.outlets] == [0.0125] * 2
+    assert job.now.readings == ((0.0125,), (0.0,))
+
+
+def test_the_outlet_that_gives_less_than_its_lip_says_is_named(browser, tmp_path):
+    """Level lips share a pour equally: three of four catch a third each, one nothing."""
+    page = browser.open(made(tmp_path, site_of(4)))
+    begin(page)
+    page.tap("#still")
+    read_all(page, [0.0] * 4)
+    page.tap(words="Pour test")
+    page.type("#field-volume", "15")
+    page.type("#field-time", "60")
+    page.type("#field-jug", "4")
+    assert "25 %" in page.text(".pour")
+    # 15 gal are 60 qt: a third of them in 60 s fills 4 qt in 12 s
+    for label in (1, 2, 4):
+        page.type(f'[id="field-{label}"]', "12")
+    page.tap('[aria-label="Outlet 3 stayed dry"]')
+    assert page.text(".finding").startswith("Outlet 3 is odd: it gives less")
+    assert "33 %" in page.text(".pour")
+    page.reload()
+    assert page.text(".finding").startswith("Outlet 3 is odd")
+    page.type('[id="field-1"]', "soon")
+    assert '"soon": write numbers only' in page.text(".fault")
     assert page.faults() == []

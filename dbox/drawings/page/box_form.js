@@ -167,8 +167,10 @@
     const answers = { units: unit, outlets: labels.join(', '), inlet: draft.inlet || 'unknown',
       point: 'lip', mark: draft.mark };
     const quoted = (text) => (text.trim() ? `"${text.trim()}"` : undefined);
-    Object.assign(answers, { title: quoted(draft.name), source: percent && quoted(draft.source),
-      tolerance: percent ? `${percent} %` : undefined });
+    answers.title = quoted(draft.name);
+    if (percent) {
+      Object.assign(answers, { tolerance: `${percent} %`, source: quoted(draft.source) });
+    }
     if (/^\s*\d+\s*$/.test(draft.outlets)) answers.outlets = String(labels.length);
     const own = (name, value) => {
       if (!capped.length) answers[name] = value;
@@ -194,7 +196,7 @@
         units: unit,
         mark: dbox.length.parse(draft.mark, unit),
         tolerance: percent ? Number(percent) / 100 : null,
-        toleranceSource: draft.source.trim() || null,
+        toleranceSource: (percent && draft.source.trim()) || null,
         inlet: draft.inlet || null,
         outlets: labels.map((label) => {
           const shut = capped.includes(label);

@@ -240,7 +240,9 @@
         return turnCard(job, state);
       case 'close': {
         const [title, why] = finding(state, answer(state));
-        return card(`After pass ${pass.number}`, title, why, ends(job, true));
+        const rebed = answer(state).level.conclusion === 're-bed';
+        return card(`After pass ${pass.number}`, title, why,
+          ends(job, rebed ? 'It is bedded: read it anew' : 'One more pass', !rebed));
       }
       default: {
         const { level } = answer(state);
@@ -264,18 +266,20 @@
       : 'the centre of the hole';
   }
 
-  // What leads on where nothing is to be turned.
-  function ends(job, first) {
-    return make('div', { class: 'choices' },
+  // What leads on where nothing is to be turned; again: how one more pass is called, if it may be.
+  function ends(job, again, endsFirst) {
+    const choices = [
       button('End the job', () => {
         happen(job, 'closed', {});
         visit(job, 'record');
-      }, { class: first ? 'main-step' : '' }),
-      first && button('One more pass', () => {
+      }, { class: again && endsFirst ? 'main-step' : '' }),
+      again && button(again, () => {
         const state = replay(job);
         happen(job, 'turned', { angles_rad: angles(state, dbox.job.leftAngles(now(state))) });
         show();
-      }),
+      }, { class: endsFirst ? '' : 'main-step' }),
+    ];
+    return make('div', { class: 'choices' }, endsFirst ? choices : choices.reverse(),
       link('Pour test', at(job, 'pour')));
   }
 
@@ -483,7 +487,7 @@
         + 'outside.';
     }
     const sure = verdict === 'cannot tell'
-      ? ` ${say.percent(withinProbability)} sure that every line is within.` : '';
+      ? ` The chance that every line is within is ${say.chance(withinProbability)}.` : '';
     return `${VERDICTS[verdict]}, which lets a line be ${say.percent(tolerance)} off its target.`
       + sure;
   }

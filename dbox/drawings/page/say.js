@@ -22,6 +22,12 @@
 
   const percent = (share) => `${Math.round(100 * share)} %`;
 
+  // twin: dbox.report.text.chance_text
+  const chance = (part) => {
+    if (part < 0.01) return 'under 1 %';
+    return part > 0.99 ? 'over 99 %' : percent(part);
+  };
+
   const clock = (angle) => (angle === null ? 'not known' : dbox.clock.text(angle));
 
   const metric = (site) => site.units === 'mm';
@@ -78,7 +84,7 @@
   ];
 
   dbox.say = {
-    LITRE, GALLON, three, flow, plain, listed, outlets, percent, clock, metric, one, both, shown,
-    button, link, at, visit, faultLine, notices, tell, told, behind,
+    LITRE, GALLON, three, flow, plain, listed, outlets, percent, chance, clock, metric, one, both,
+    shown, button, link, at, visit, faultLine, notices, tell, told, behind,
   };
 })();

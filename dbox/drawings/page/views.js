@@ -95,9 +95,10 @@
   // Lips against the water, stretched. lips: { label, height, error } with null where not read [m];
   // level: the water over the still one [m]; flows: what leaves by each, over the most, or null.
   function strip(lips, level, metric, words, flows) {
-    const known = lips.filter((each) => Number.isFinite(each.height)).map((each) => each.height);
-    const high = Math.max(...known, level, 0.004);
-    const low = Math.min(...known, 0);
+    const known = lips.filter((each) => Number.isFinite(each.height));
+    const ends = known.flatMap(({ height, error }) => [height - 2 * error, height + 2 * error]);
+    const high = Math.max(...ends, level, 0.004);
+    const low = Math.min(...ends, 0);
     const margin = Math.max(0.15 * (high - low), 0.0015);
     const [top, bottom] = [high + 1.3 * margin, low - margin];
     const step = STEPS[metric ? 'mm' : 'in'].find((s) => (top - bottom) / s <= 7) || 0.2;
