@@ -248,7 +248,7 @@ class SurgeFrame:
                               fine=not self.timed)  # fmt: skip
             self.boxes.append(box)
             self.shares.append(share)
-        self.inset = None if self.many else self._aside(ticks + inlet, bars)
+        self.inset = self._aside(ticks + inlet, bars)
 
     def _name(self, outcome: SurgeOutcome, left: float, width: float) -> float:
         """Write which flow a panel is of; gives what is free below."""
@@ -264,22 +264,25 @@ class SurgeFrame:
         return y - line_height(letter(14))
 
     def _aside(self, width: float, bars: float) -> "Inset | None":
-        """Under the inlet: how the lips are drawn, the box in true proportions, and the key."""
-        (box,), sheet, px, small = self.boxes, self.sheet, self.how.px, self.how.letter(14)
-        y, left, outcome = box.floor_on_page - px(8), sheet.left, self.outcomes[0]
+        """Under the inlet: how things are drawn; of one run also true proportions and the key."""
+        sheet, px, small = self.sheet, self.how.px, self.how.letter(14)
+        box, left, outcome = self.boxes[0], sheet.left, self.outcomes[0]
+        y = box.floor_on_page - px(8)
         stretch = f"{box.stretch:.2g}" if box.stretch < 99.5 else f"{box.stretch:.0f}"
         true = stretch == "1"
-        words = f"lips drawn {stretch} times as high as wide"
-        lines = wrap("in true proportions" if true else words, width - px(8), small)
-        sheet.write(left, y, "\n".join(lines), small, color=GREY)
-        y -= len(lines) * line_height(small)
-        if box.trenches and box.scale.depth < deepest(outcome.surge):
-            words = f"trenches magnified: full is {outcome.site.lengths.one(box.scale.depth)}"
+        told = ["in true proportions" if true else f"lips drawn {stretch} times as high as wide"]
+        usual = max(deepest(each.surge) for each in self.outcomes)
+        if box.trenches and box.scale.depth < usual:
+            told.append(f"trenches magnified: full is {outcome.site.lengths.one(box.scale.depth)}")
+        for words in told:
             lines = wrap(words, width - px(8), small)
+            if y - len(lines) * line_height(small) < bars:
+                break
             sheet.write(left, y, "\n".join(lines), small, color=GREY)
             y -= len(lines) * line_height(small)
-        _key(sheet, (box.columns.left, bars), box.columns.right, small, self.bars)
-        if true:
+        if not self.many:
+            _key(sheet, (box.columns.left, bars), box.columns.right, small, self.bars)
+        if self.many or true:
             return None
         return Inset.fit(sheet, outcome, (left, y - px(6), width - px(20), bars + px(4)), small)
 
@@ -467,9 +470,14 @@ def _title(sheet: Sheet, text: str, how: Show, dots: tuple[float, float], room: 
     return len(lines) * line_height(size)
 
 
+def _about_parts(words: FilmWords, site: Site) -> list[str]:
+    """What runs in, and what is said of the box."""
+    return [words.about, *[PLANNED] * site.planned, *filter(None, [site.title])]
+
+
 def _about(words: FilmWords, site: Site, room: float, size: float) -> str:
-    """What runs in, and what is said of the box as far as there is room."""
-    parts = [words.about, *[PLANNED] * site.planned, *filter(None, [site.title])]
+    """What of that there is room for in a line."""
+    parts = _about_parts(words, site)
     texts = ["; ".join(parts[:count]) for count in range(len(parts), 0, -1)]
     fitting = (text for text in texts if text_width(text, size) <= room)
     return next(fitting, wrap(texts[-1], room, size, most=1)[0])
@@ -487,8 +495,8 @@ def opening_figure(outcomes: Sequence[SurgeOutcome], how: Show) -> Figure:
     words, first = film_words(outcomes), outcomes[0]
     _notes(sheet, notes, letter(14))
     sheet.top -= _title(sheet, words.title, how, (48, 34), room) + px(8)
-    about = _about(words, first.site, room, letter(18))
-    for text, size, most in ((words.watch, letter(28), 2), (about, letter(18), 1)):
+    about = "; ".join(_about_parts(words, first.site))
+    for text, size, most in ((words.watch, letter(28), 2), (about, letter(18), 2)):
         lines = wrap(text, room, size, most=most)
         sheet.write(sheet.left, sheet.top, "\n".join(lines), size)
         sheet.top -= (len(lines) + 0.3) * line_height(size)
@@ -579,5 +587,5 @@ def contrast_figure(outcomes: Sequence[SurgeOutcome]) -> Figure:
     return figure
 
 
-_PAGE = Show(size=(700, 394), least=8.0)
+_PAGE = Show(size=(660, 371), least=8.0)
 """A page across, for paper too."""

@@ -1202,11 +1202,12 @@
       points[Math.floor(k / n) * width + columns[k % n]]);
   }
 
-  // Shares of drawn boxes at a flow, every lip wet and as they fill from rest.
+  // Shares of drawn boxes at a flow, or their flows, every lip wet and as they fill from rest.
   // twin: dbox.fieldwork.shares._drawn_shares
   class Draws {
-    constructor(site, rim, count) {
+    constructor(site, rim, count, { flows = false } = {}) {
       this.n = site.outlets.length;
+      this.flows = flows;
       this.count = count;
       this.rim = rimOf(rim);
       this.hold = site.holdBack || [0, 0];
@@ -1262,6 +1263,7 @@
       }
       let total = 0;
       for (let i = 0; i < n; i += 1) total += flow[i];
+      if (this.flows) total = 1;
       for (let i = 0; i < n; i += 1) out[at + i] = total > 0 ? flow[i] / total : 0;
     }
 
@@ -1941,16 +1943,12 @@
   function expectPour(site, lips, rim, inflow) {
     const solver = solverOf(openingsOf(site), EXACT, AIM);
     const level = solver.solve(inflow, lips.height, { rim: rimOf(rim) });
-    const { flow } = answerOf(solver, level, lips.height);
-    const rise = sum([...solver.slopes]);
-    const near = { level, lips: lips.height, weight: [...solver.slopes].map((v) => v / rise) };
+    const near = nearOf(solver, level, lips.height);
     const count = site.samples || SAMPLES;
     const drawn = sample(lips.height, lips.covariance, count);
-    const draws = new Draws({ ...site, coefficientSpread: 0 }, rim, count);
+    const draws = new Draws({ ...site, coefficientSpread: 0 }, rim, count, { flows: true });
     const { wet } = draws.shares(inflow, drawn, near, false);
-    const { low, high } = bandsOf(wet, flow.length);
-    const passed = sum(flow);
-    return { flow, low: low.map((each) => each * passed), high: high.map((each) => each * passed) };
+    return { flow: [...solver.flow], ...bandsOf(wet, lips.height.length) };
   }
 
   // Outlets that gave nothing though no more water should have stood over their lips than dry ones

@@ -308,7 +308,6 @@
       const shown = Number((rate * speed.value).toPrecision(2));
       pace.textContent = ended ? '' : `1 s shows ${duration(shown)}`;
       say(ended ? film.finding : film.opening);
-      root.classList.toggle('w-ended', ended);
       root.classList.toggle('w-playing', playing);
       play.textContent = playing ? 'Pause' : ended ? 'Play again' : 'Play';
       if (ended) {
