@@ -34,7 +34,7 @@ from dbox.fieldwork.grades import Grading
 from dbox.fieldwork.levelling import Levelling
 from dbox.fieldwork.pour import Expectation
 from dbox.fieldwork.readings import reduce_readings
-from dbox.fieldwork.shares import SURE, Assessment
+from dbox.fieldwork.shares import Assessment
 from dbox.fieldwork.site import Outlet, Site
 from dbox.fieldwork.turning import TurnTable
 from dbox.files.scenario import MOST_OUTLETS
@@ -234,6 +234,8 @@ def _shares(pages: Pages, assessment: Assessment, title: str) -> None:
             " All within: the chance that every outlet is within the tolerance. Outside: one "
             "outlet surely is not."
         )
+        if "cannot tell" in assessment.verdicts:
+            words += " Cannot tell: no one outlet is clearly outside."
     pages.paragraph(words)
 
 
@@ -249,10 +251,7 @@ def _verdict_cell(assessment: Assessment, case: int) -> str:
     if assessment.inlet_open[case]:
         return "cannot tell\nthe inlet decides"
     likely = chance_text(float(assessment.within_probability[case]))
-    verdict = assessment.verdicts[case]
-    if verdict == "cannot tell" and assessment.within_probability[case] < 1.0 - SURE:
-        verdict += "\nno one line clearly outside"
-    return f"{verdict}\nall within: {likely}"
+    return f"{assessment.verdicts[case]}\nall within: {likely}"
 
 
 _STEPS = (
