@@ -25,7 +25,7 @@ import numpy as np
 
 from dbox.arrays import Array, ArrayLike, BoolArray, freeze
 from dbox.errors import DomainError
-from dbox.fieldwork.estimate import Estimate, normal_points
+from dbox.fieldwork.estimate import SAME, Estimate, normal_points
 from dbox.fieldwork.site import DEFAULT_SPREAD, Site
 from dbox.fieldwork.turning import Reach
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
@@ -247,12 +247,13 @@ def _spread(site: Site) -> tuple[float, str, float, float, tuple[Note, ...]]:
     seen = _jitter(pooled, site.mark or 0.0) if freedom >= _LEAST_FREEDOM else np.inf
     if site.spread is not None:
         # twice the stated spread from 3 or more differences comes by chance less than once in 100
-        doubtful = freedom >= _LEAST_FREEDOM and pooled > 2.0 * site.spread
+        doubtful = freedom >= _LEAST_FREEDOM and pooled > 2.0 * site.spread * (1.0 + SAME)
         values = {"pooled": pooled, "stated": site.spread}
         note = Note(what="readings: wider than stated", values=values)
         return site.spread, "stated", 1.0, seen, (note,) if doubtful else ()
     if freedom >= _LEAST_FREEDOM:
-        if pooled >= BEST_SPREAD:
+        # heights on marks scatter by just so much now and then: rounding must not decide
+        if pooled >= BEST_SPREAD * (1.0 - SAME):
             from scipy.special import ndtri, stdtrit
 
             return seen, "repeats", float(stdtrit(freedom, 0.95) / ndtri(0.95)), seen, ()

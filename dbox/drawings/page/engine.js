@@ -819,10 +819,10 @@
     const found = (spread, from, note = null, doubt = 1) =>
       ({ spread, from, doubt, seen, notes: note ? [{ what: `readings: ${note}` }] : [] });
     if (typeof site.spread === 'number') {
-      const wide = freedom >= LEAST_FREEDOM && pooled > 2 * site.spread;
+      const wide = freedom >= LEAST_FREEDOM && pooled > 2 * site.spread * (1 + SAME);
       return found(site.spread, 'stated', wide ? 'wider than stated' : null);
     }
-    if (freedom >= LEAST_FREEDOM && pooled >= BEST_SPREAD) {
+    if (freedom >= LEAST_FREEDOM && pooled >= BEST_SPREAD * (1 - SAME)) {
       return found(seen, 'repeats', null, studentSide(freedom) / SIDE_95);
     }
     return freedom >= LEAST_FREEDOM
