@@ -1704,7 +1704,8 @@
       }
       return decision.turn[i] && Number.isNaN(reach.angle[i]) && !within ? options.byRule : 0;
     });
-    const after = assessLips(site, {
+    const left = work.lipAfter.every((lip, i) => lip === lips.height[i]) && !spoiled.some(Boolean);
+    const after = left ? before : assessLips(site, {
       ...lips,
       height: work.lipAfter,
       covariance: covariance.map((row, i) => row.map((v, j) => v + (i === j ? spoiled[i] : 0))),
