@@ -916,7 +916,7 @@
         const again = drift[1][i] > 1 ? drift[0][i] / Math.sqrt(drift[1][i]) : 0;
         return Math.abs(Math.abs(again) > Math.abs(each) ? again : each);
       });
-      const worst = largest(most);
+      const worst = most.findIndex((each) => each >= Math.max(...most) * (1 - SAME));
       if (most[worst] <= SLIPPED || slipped.includes(worst)) break;
       slipped.push(worst);
       drift[0][worst] = 0;
