@@ -241,7 +241,8 @@ class Estimate:
             # one turn missed by much, or turn after turn by some
             again = drift[0] / np.sqrt(np.maximum(drift[1], 1.0)) * (drift[1] > 1)
             off = np.where(np.abs(again) > np.abs(off), again, off)
-            worst = int(np.argmax(np.abs(off)))
+            # the first of those as far off but for rounding
+            worst = int(np.argmax(np.abs(off) >= np.abs(off).max() * (1.0 - SAME)))
             if abs(off[worst]) <= _SLIPPED or worst in slipped:
                 break
             slipped.append(worst)

@@ -916,7 +916,7 @@
         const again = drift[1][i] > 1 ? drift[0][i] / Math.sqrt(drift[1][i]) : 0;
         return Math.abs(Math.abs(again) > Math.abs(each) ? again : each);
       });
-      const worst = largest(most);
+      const worst = most.findIndex((each) => each >= Math.max(...most) * (1 - SAME));
       if (most[worst] <= SLIPPED || slipped.includes(worst)) break;
       slipped.push(worst);
       drift[0][worst] = 0;
@@ -1704,7 +1704,8 @@
       }
       return decision.turn[i] && Number.isNaN(reach.angle[i]) && !within ? options.byRule : 0;
     });
-    const after = assessLips(site, {
+    const left = work.lipAfter.every((lip, i) => lip === lips.height[i]) && !spoiled.some(Boolean);
+    const after = left ? before : assessLips(site, {
       ...lips,
       height: work.lipAfter,
       covariance: covariance.map((row, i) => row.map((v, j) => v + (i === j ? spoiled[i] : 0))),
