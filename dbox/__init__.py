@@ -37,7 +37,7 @@ __all__ = [
     "split",
     "surge",
 ]
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 _HOME = {
     "dbox.api": ("assess", "diagnose", "grades", "level", "load", "loads", "pour", "surge"),
