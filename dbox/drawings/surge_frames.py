@@ -553,13 +553,14 @@ def closing_figure(outcomes: Sequence[SurgeOutcome], how: Show) -> Figure:
     _key(sheet, (sheet.left + ticks, sheet.top), sheet.right, letter(16), "share")
     sheet.top -= 1.6 * line_height(letter(16))
     width = (sheet.right - sheet.left - ticks + gap) / len(outcomes) - gap
+    # names of two panels meet in the middle of their gap; one rule for all makes them alike
+    over = min(sheet.figure.get_figwidth() - sheet.right - 2 / DOTS, 0.5 * gap)
     whole = _whole([o.surge.share for o in outcomes], outcomes)
     for place, outcome in enumerate(outcomes):
         left = sheet.left + ticks + place * (width + gap)
         n = len(outcome.labels)
         size = letter(18 if width / n > px(90) else 14)
-        over = sheet.figure.get_figwidth() - left - width - 2 / DOTS
-        columns = Columns(left, width / n, n, size, min(over, gap))
+        columns = Columns(left, width / n, n, size, over)
         names = Names.of(outcome.labels, columns)
         names.write(sheet, columns, sheet.bottom + names.height)
         top = sheet.top
