@@ -268,11 +268,15 @@ def opening():
     return opening_figure([outcome("shower")], Show())
 
 
-def test_the_titles_say_the_finding():
+@pytest.mark.everyday(1)
+@pytest.mark.parametrize("drawn", [lambda: frame("shower").figure, opening], ids=["film", "first"])
+def test_the_titles_say_the_finding(drawn):
     # 50.2 % and 3.0 % are what `dbox surge family-of-four --event shower` prints
     said = "1/8 in low: outlet 1 gets 50 % of a shower, outlet 5 gets 3.0 %"
-    for figure in (opening(), frame("shower").figure):
-        assert said in words(figure)
+    assert said in words(drawn())
+
+
+def test_the_titles_of_a_contrast_say_the_finding():
     share = [round(100 * o.surge.share[0]) for o in (contrast()[0], contrast()[-1])]
     said = f"outlet 1 gets {share[0]} % of a trickle, {share[1]} % of a dose"
     assert said in words(closing_figure(contrast(), Show()))
@@ -281,7 +285,11 @@ def test_the_titles_say_the_finding():
 @pytest.mark.everyday(1)
 @pytest.mark.parametrize(
     "drawn",
-    [opening, lambda: contrast_figure([outcome("shower")]), lambda: surge_figure(outcome("shower"))],
+    [
+        opening,
+        lambda: contrast_figure([outcome("shower")]),
+        lambda: surge_figure(outcome("shower")),
+    ],
     ids=["film", "contrast", "still"],
 )
 def test_warnings_stand_in_every_picture(drawn):
