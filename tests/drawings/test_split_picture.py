@@ -290,6 +290,7 @@ def test_capped_outlets_have_neither_target_nor_band():
     assert [a for a in axes.lines if a.get_label() in ("target 3", "band 3")] == []
 
 
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize("name", ["off-level", "unequal-lines", "twenty, six flows, long"])
 def test_each_strip_says_its_flow_its_amount_and_its_verdict(name):
     site = sites()[name]
