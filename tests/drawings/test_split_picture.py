@@ -341,7 +341,7 @@ def test_a_bar_is_over_or_under_only_where_its_whole_band_is(name):
 
 
 def test_flow_lines_differ_without_colour():
-    _, figure = split_drawn("twenty, six flows, long")
+    _, figure = drawn(box(2, amounts=SIX))
     levels = [a for a in paper.lines(figure) if str(a.get_label()).startswith("level ")]
     assert len(levels) == 6
     assert len({str(a._dash_pattern) for a in levels}) == 6
