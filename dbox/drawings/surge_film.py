@@ -128,7 +128,9 @@ class Colours:
         self.table = table[:, :3]
         every = np.arange(_BINS)
         middles = np.stack([every & 31, every >> 5 & 31, every >> 10], -1) * 8.0 + 3.5
-        apart = ((middles[:, None] - self.table) ** 2).sum(-1)
+        # squares of the distances, but for that part which is alike for all of the table
+        held = self.table.astype(np.float64)
+        apart = (held**2).sum(-1) - 2.0 * middles @ held.T
         self._nearest = apart.argmin(1).astype(np.uint8)
         self._nearest[_bins(table)[::-1]] = np.arange(len(table), dtype=np.uint8)[::-1]
 

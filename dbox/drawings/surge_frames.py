@@ -491,6 +491,7 @@ def opening_figure(outcomes: Sequence[SurgeOutcome], how: Show) -> Figure:
     """What a film is going to show: the finding, what to watch for, and the lips."""
     sheet, letter, px = how.sheet(), how.letter, how.px
     room, small = sheet.right - sheet.left, letter(16)
+    step = line_height(small)
     notes, outcomes = _notes_on(outcomes), _checked(outcomes)
     words, first = film_words(outcomes), outcomes[0]
     _notes(sheet, notes, letter(14))
@@ -510,9 +511,10 @@ def opening_figure(outcomes: Sequence[SurgeOutcome], how: Show) -> Figure:
     box.show(run.at(0.0))
     columns = box.columns
     if box.names.numbered:
-        words_on = wrap(f"1 is {first.labels[0]}, then in order", columns.left - sheet.left, small)
-        y = box.floor_on_page - line_height(small)
-        sheet.write(sheet.left, y, "\n".join(words_on[:3]), small)
+        words_on = f"1 is {first.labels[0]}, then in order"
+        lines = wrap(words_on, columns.left - sheet.left, small)[:3]
+        y = max(box.floor_on_page - step, sheet.bottom + len(lines) * step)
+        sheet.write(sheet.left, y, "\n".join(lines), small)
     heights = {i: first.site.lengths.one(lip - scale.still, signed=True)
                for i, lip in enumerate(run.system.lips) if np.isfinite(lip)}  # fmt: skip
     if rows_needed(list(heights.values()), small, columns.width, "bold") > 1:
@@ -527,7 +529,6 @@ def opening_figure(outcomes: Sequence[SurgeOutcome], how: Show) -> Figure:
     if len(outcomes) > 1:
         names = [outcome.surge.event.name.removesuffix(" (default)") for outcome in outcomes]
     levels = [outcome.surge.peak_level for outcome in outcomes]
-    step = line_height(small)
     wanted = [box.on_page(level) + 0.5 * step for level in levels]
     for name, level, y in zip(
         names, levels, spread_out(wanted, step, box.floor_on_page + step, sheet.top), strict=True
@@ -553,13 +554,14 @@ def closing_figure(outcomes: Sequence[SurgeOutcome], how: Show) -> Figure:
     _key(sheet, (sheet.left + ticks, sheet.top), sheet.right, letter(16), "share")
     sheet.top -= 1.6 * line_height(letter(16))
     width = (sheet.right - sheet.left - ticks + gap) / len(outcomes) - gap
+    # names of two panels meet in the middle of their gap; one rule for all makes them alike
+    over = min(sheet.figure.get_figwidth() - sheet.right - 2 / DOTS, 0.5 * gap)
     whole = _whole([o.surge.share for o in outcomes], outcomes)
     for place, outcome in enumerate(outcomes):
         left = sheet.left + ticks + place * (width + gap)
         n = len(outcome.labels)
         size = letter(18 if width / n > px(90) else 14)
-        over = sheet.figure.get_figwidth() - left - width - 2 / DOTS
-        columns = Columns(left, width / n, n, size, min(over, gap))
+        columns = Columns(left, width / n, n, size, over)
         names = Names.of(outcome.labels, columns)
         names.write(sheet, columns, sheet.bottom + names.height)
         top = sheet.top

@@ -58,7 +58,7 @@ teach sweep --picture sweep.gif                     | sweep.gif
 teach compare --opening 'hole 2 in'                 | --opening
 teach compare --error 0                             | --error
 teach live --outlet 9                               | --outlet
-teach live --outlets 12                             | --outlets is "12"; write 8 or less
+teach live --outlets 21                             | --outlets is "21"; write 20 or less
 teach live --out page.txt                           | page.txt
 teach handout --out page.txt                        | page.txt
 teach case                                          | --seed

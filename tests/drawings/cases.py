@@ -128,14 +128,14 @@ NAMES = tuple(
 """Every box; those that differ most are looked at every day, the rest in the longer checks."""
 
 
-@lru_cache(3)
+@lru_cache(8)
 def split_drawn(name: str) -> tuple[Assessment, Figure]:
     """Shares of a box and their picture."""
     assessment = assess(sites()[name], samples=100)
     return assessment, split_figure(sites()[name], assessment)
 
 
-@lru_cache(3)
+@lru_cache(8)
 def level_drawn(name: str) -> tuple[Levelling, Figure]:
     """What to do at a box and its picture."""
     levelling = level(sites()[name], samples=100)

@@ -17,7 +17,7 @@ ON_PLATES = ("?", "fixed", "capped")
 """Words that cover the end of the leader that points at them."""
 
 
-@lru_cache(2)
+@lru_cache(4)
 def words(figure: Figure) -> dict[Text, Bbox]:
     """Every text that can be seen, once drawn, with the room it takes. [dots]
 

@@ -86,7 +86,9 @@ def test_curves_and_dots_are_those_of_the_sweep_and_every_word_can_be_read(name)
         assert [dot.get_xdata()[0] for dot in dots] == ([swept.limit[i]] if inside else [])
 
 
-def test_a_room_to_lean_ends_where_a_line_leaves_the_tolerance_and_its_corners_are_true():
+@pytest.mark.everyday(1)
+@pytest.mark.parametrize("flow", LESSON_FLOWS, ids=lambda flow: flow.name)
+def test_a_room_to_lean_ends_where_a_line_leaves_the_tolerance_and_its_corners_are_true(flow):
     """Two ways: a plain root search along a lean; corners where another line is the first out."""
     swept, figure, *_ = usual()
     site = swept.site
@@ -98,23 +100,22 @@ def test_a_room_to_lean_ends_where_a_line_leaves_the_tolerance_and_its_corners_a
                 for o in site.outlets]  # fmt: skip
         return 4 * split(inflow, lips, hole).share - 1
 
-    for flow in site.flows:
-        (zone,) = paper.named(figure, Polygon, f"tolerance {flow.name}")
-        right, far = zone.get_xy()[:-1].T
-        first = []
-        for x, y in zip(right[::12], far[::12], strict=True):
-            way, q = np.arctan2(y, x), flow.inflow
-            exact = brentq(lambda a, w=way, q=q: np.abs(off(a, w, q)).max() - 0.1, 0, 0.05)
-            assert np.hypot(x, y) == pytest.approx(exact, rel=1e-6)
-            first.append(int(np.abs(off(exact, way, q)).argmax()))
-        assert len(set(first)) > 1
-        # between two corners the line that leaves first is one and the same, and the edge is
-        # straight to a hundredth of the room: no grid, no kink
-        for i in np.flatnonzero(np.diff(first) == 0):
-            part = np.column_stack([right, far])[12 * i : 12 * i + 13]
-            chord = part[-1] - part[0]
-            away = (part - part[0]) @ [-chord[1], chord[0]] / np.hypot(*chord)
-            assert np.abs(away).max() < 0.02 * np.hypot(right, far).max()
+    (zone,) = paper.named(figure, Polygon, f"tolerance {flow.name}")
+    right, far = zone.get_xy()[:-1].T
+    first = []
+    for x, y in zip(right[::12], far[::12], strict=True):
+        way, q = np.arctan2(y, x), flow.inflow
+        exact = brentq(lambda a, w=way, q=q: np.abs(off(a, w, q)).max() - 0.1, 0, 0.05)
+        assert np.hypot(x, y) == pytest.approx(exact, rel=1e-6)
+        first.append(int(np.abs(off(exact, way, q)).argmax()))
+    assert len(set(first)) > 1
+    # between two corners the line that leaves first is one and the same, and the edge is
+    # straight to a hundredth of the room: no grid, no kink
+    for i in np.flatnonzero(np.diff(first) == 0):
+        part = np.column_stack([right, far])[12 * i : 12 * i + 13]
+        chord = part[-1] - part[0]
+        away = (part - part[0]) @ [-chord[1], chord[0]] / np.hypot(*chord)
+        assert np.abs(away).max() < 0.02 * np.hypot(right, far).max()
 
 
 @pytest.mark.everyday(2)

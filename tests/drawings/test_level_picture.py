@@ -103,6 +103,7 @@ def test_the_order_of_work_is_numbered_only_where_there_is_work():
     assert "order of work" not in paper.texts(rebed)
 
 
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize("name", ["tilted-rebed", "twenty to re-bed, long", "round to re-bed"])
 def test_who_cannot_reach_is_crossed_and_told(name):
     levelling, figure = level_drawn(name)
@@ -139,7 +140,8 @@ def test_small_lifts_are_left_out():
     assert not worth_lifting(None, 1e-5)
 
 
-@pytest.mark.parametrize("name", ["fixed", "no clocks", "unequal-lines"])
+@pytest.mark.everyday(1)
+@pytest.mark.parametrize("name", ["no clocks", "fixed", "unequal-lines"])
 def test_no_arrow_where_the_fall_cannot_be_told(name):
     levelling, figure = level_drawn(name)
     assert not levelling.plane.told
@@ -200,10 +202,11 @@ def test_a_box_in_which_nothing_turns_is_told_so():
     assert headline(levelling)[0].endswith(" of 5 lips are off, and nothing here turns.")
 
 
-def test_missing_positions_are_told():
-    for name in ("five, no positions", "twenty, no positions"):
-        _, figure = level_drawn(name)
-        assert "not all positions are given" in " ".join(" ".join(paper.texts(figure)).split())
+@pytest.mark.everyday(1)
+@pytest.mark.parametrize("name", ["five, no positions", "twenty, no positions"])
+def test_missing_positions_are_told(name):
+    _, figure = level_drawn(name)
+    assert "not all positions are given" in " ".join(" ".join(paper.texts(figure)).split())
     _, figure = level_drawn("off-level")
     assert not any("not all positions" in text for text in paper.texts(figure))
 

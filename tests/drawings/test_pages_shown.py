@@ -4,13 +4,15 @@ from pathlib import Path
 
 import pytest
 
+import dbox
 from dbox.drawings.lesson_data import bench_of
-from dbox.drawings.phone_page import lesson_page, save_page
+from dbox.drawings.phone_page import box_page, lesson_page, save_page
 from dbox.drawings.run_page import run_page
 from dbox.fieldwork.lessons import lesson_site
-from dbox.fieldwork.surge import run, run_days, side_by_side
+from dbox.fieldwork.surge import house_event, run, run_days, side_by_side
 from dbox.hydraulics.surge.inflow import steady
 from dbox.units import GALLON
+from tests.drawings import gallery
 from tests.drawings.browser import Browser, needs_chromium
 from tests.drawings.cases import GPM, LONG, box, sites
 
@@ -121,6 +123,19 @@ def test_every_word_can_be_read_at_every_width(browser, files, name):
     assert page.faults() == []
     assert page.requests() == []
     page.close()
+
+
+@pytest.mark.parametrize("name", gallery.BOXES)
+def test_the_page_and_the_film_of_every_box_can_be_read_on_a_phone(browser, tmp_path, name):
+    site = dbox.loads(gallery.scenario(gallery.BOXES[name]))
+    film = run_page([run(site, house_event(["shower"]))])
+    for file, made in (("box.html", box_page(site, None)), ("film.html", film)):
+        save_page(made, tmp_path / file)
+        page = browser.open(tmp_path / file)
+        page.size(360, 780)
+        page.run("new Promise((done) => setTimeout(done, 120))")
+        check(page, 360)
+    assert "invented" in page.run("document.body.innerText").lower()
 
 
 def test_a_film_plays_by_itself_to_a_still_that_tells_the_result(browser, files):

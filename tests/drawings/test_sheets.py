@@ -61,7 +61,7 @@ SHEETS = [
 ]
 
 
-@lru_cache(6)
+@lru_cache(16)
 def pages(kind, name, sheet="letter"):
     site = SITES[name]
     if kind == "field":

@@ -290,6 +290,7 @@ def test_capped_outlets_have_neither_target_nor_band():
     assert [a for a in axes.lines if a.get_label() in ("target 3", "band 3")] == []
 
 
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize("name", ["off-level", "unequal-lines", "twenty, six flows, long"])
 def test_each_strip_says_its_flow_its_amount_and_its_verdict(name):
     site = sites()[name]
@@ -340,7 +341,7 @@ def test_a_bar_is_over_or_under_only_where_its_whole_band_is(name):
 
 
 def test_flow_lines_differ_without_colour():
-    _, figure = split_drawn("twenty, six flows, long")
+    _, figure = drawn(box(2, amounts=SIX))
     levels = [a for a in paper.lines(figure) if str(a.get_label()).startswith("level ")]
     assert len(levels) == 6
     assert len({str(a._dash_pattern) for a in levels}) == 6

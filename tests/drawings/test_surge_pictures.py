@@ -43,26 +43,23 @@ from tests.drawings.cases import GPM, box, sites
 
 EVENTS = {
     "shower": ("family-of-four", None),
+    "twelve, two capped": ("twelve, two capped", steady(5 * GPM, 60.0)),
     "flood over the rim": ("family-of-four", steady(150 * GPM, 20.0, name="flood")),
     "twenty, no positions": ("twenty, no positions", steady(20 * GPM, 60.0)),
     "six, long labels, no tolerance": ("six, long labels, no tolerance", steady(GPM, 300.0)),
-    "twelve, two capped": ("twelve, two capped", steady(5 * GPM, 60.0)),
     "every hole": ("every hole", steady(5 * GPM, 60.0)),
     "one": ("one", steady(5 * GPM, 60.0)),
     "round": ("round", steady(30 * GPM, 60.0)),
 }
-SLOW = ("twenty, no positions", "every hole", "one", "round")
-NAMES = tuple(pytest.param(n, marks=[pytest.mark.slow] if n in SLOW else []) for n in EVENTS)
-"""Every run; half of them are looked at every day, the rest in the longer checks."""
 
 
-@lru_cache(2)
+@lru_cache(3)
 def outcome(name):
     site, event = EVENTS[name]
     return run(sites()[site], event or house_event(["shower"]))
 
 
-@lru_cache(2)
+@lru_cache(3)
 def frame(name):
     return SurgeFrame([outcome(name)])
 
@@ -72,8 +69,9 @@ def contrast():
     return side_by_side(sites()["family-of-four"], 20 * GALLON)
 
 
-TEN = Show(size=(640, 360), seconds=OPENING + 10 * FRAME + CLOSING)
-"""A film of ten frames between its title and its last still."""
+def between(frames):
+    """A film of so many frames between its title and its last still."""
+    return Show(size=(640, 360), seconds=OPENING + frames * FRAME + CLOSING)
 
 
 def one(figure, kind, label):
@@ -81,11 +79,16 @@ def one(figure, kind, label):
     return artist
 
 
+def words(figure):
+    return " ".join(" ".join(paper.texts(figure)).split())
+
+
 def width(stream):
     return np.ptp(stream.get_xy()[:, 0]) if stream.get_visible() else 0.0
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.everyday(2)
+@pytest.mark.parametrize("name", EVENTS)
 def test_water_bars_and_streams_are_those_of_the_run(name):
     shown, case = frame(name), outcome(name)
     (box_view,), (bars,) = shown.boxes, shown.shares
@@ -110,7 +113,8 @@ def test_water_bars_and_streams_are_those_of_the_run(name):
             assert wide == pytest.approx(max(part * inlet, thinnest) * runs, rel=1e-3)
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.everyday(2)
+@pytest.mark.parametrize("name", EVENTS)
 def test_no_bar_or_stream_is_ever_cut_off(name):
     shown, found = frame(name), outcome(name).surge
     (view,), (bars,) = shown.boxes, shown.shares
@@ -167,7 +171,7 @@ def test_water_over_the_rim_is_said():
 
 
 SMALL = Show(size=(640, 360))
-SIZES = (Show(), SMALL, Show(size=(960, 720)))
+SIZES = (SMALL, Show(), Show(size=(960, 720)))
 
 
 def check_words(figure):
@@ -178,11 +182,9 @@ def check_words(figure):
     assert paper.smallest(figure) >= LEAST_LETTER == 14
 
 
-@pytest.mark.everyday(2)
-@pytest.mark.parametrize(("name", "how"), [
-    ("twelve, two capped", SMALL), ("six, long labels, no tolerance", Show()),
-    *(pytest.param(name, how, marks=pytest.mark.slow) for name in EVENTS for how in SIZES),
-])  # fmt: skip
+@pytest.mark.everyday(1)
+@pytest.mark.parametrize("how", SIZES)
+@pytest.mark.parametrize("name", sorted(EVENTS, key="six, long labels, no tolerance".__ne__))
 def test_no_words_of_a_film_lie_on_words_or_are_too_small(name, how):
     case = [outcome(name)]
     shown = SurgeFrame(case, how)
@@ -211,7 +213,7 @@ def test_no_words_of_a_contrast_lie_on_words_or_are_too_small(name):
 
 
 @pytest.mark.everyday(1)
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", EVENTS)
 def test_the_still_is_legible_and_holds_every_flow(name):
     case, figure = outcome(name), surge_figure(outcome(name))
     assert paper.overlaps(figure) == []
@@ -261,68 +263,91 @@ def test_a_film_ends_on_the_shares_of_the_run():
             assert max(shares) <= bars[0].axes.get_ylim()[1]
 
 
-def test_the_titles_say_the_finding():
+@cache
+def opening():
+    return opening_figure([outcome("shower")], Show())
+
+
+@pytest.mark.everyday(1)
+@pytest.mark.parametrize("drawn", [lambda: frame("shower").figure, opening], ids=["film", "first"])
+def test_the_titles_say_the_finding(drawn):
     # 50.2 % and 3.0 % are what `dbox surge family-of-four --event shower` prints
     said = "1/8 in low: outlet 1 gets 50 % of a shower, outlet 5 gets 3.0 %"
-    for figure in (opening_figure([outcome("shower")], Show()), frame("shower").figure):
-        assert said in " ".join(paper.texts(figure)).replace("\n", " ")
+    assert said in words(drawn())
+
+
+def test_the_titles_of_a_contrast_say_the_finding():
     share = [round(100 * o.surge.share[0]) for o in (contrast()[0], contrast()[-1])]
     said = f"outlet 1 gets {share[0]} % of a trickle, {share[1]} % of a dose"
-    assert said in " ".join(paper.texts(closing_figure(contrast(), Show())))
+    assert said in words(closing_figure(contrast(), Show()))
 
 
-def test_warnings_stand_in_every_picture():
-    case = outcome("shower")
-    assert case.warnings
-    for figure in (opening_figure([case], Show()), surge_figure(case), contrast_figure([case])):
-        words = " ".join(" ".join(paper.texts(figure)).split())
-        assert all(warning in words for warning in sentences(case.warnings))
+@pytest.mark.everyday(1)
+@pytest.mark.parametrize(
+    "drawn",
+    [
+        opening,
+        lambda: contrast_figure([outcome("shower")]),
+        lambda: surge_figure(outcome("shower")),
+    ],
+    ids=["film", "contrast", "still"],
+)
+def test_warnings_stand_in_every_picture(drawn):
+    warnings = sentences(outcome("shower").warnings)
+    told = words(drawn())
+    assert warnings
+    assert all(warning in told for warning in warnings)
 
 
-def test_flows_that_a_contrast_leaves_out_are_named():
+@pytest.mark.everyday(1)
+@pytest.mark.parametrize("drawn", [lambda five: opening_figure(five, Show()), contrast_figure])
+def test_flows_that_a_contrast_leaves_out_are_named(drawn):
     five = tuple(contrast()) + tuple(contrast())[:2]
-    for figure in (contrast_figure(five), opening_figure(five, Show())):
-        assert "not drawn: bucket" in " ".join(" ".join(paper.texts(figure)).split())
+    assert "not drawn: bucket" in words(drawn(five))
     with pytest.raises(DomainError, match="no run"):
         contrast_figure(())
 
 
-def test_a_frame_is_the_same_drawn_over_or_anew():
-    film, at = Film([outcome("shower")]), 600.0
+@pytest.mark.everyday(1)
+@pytest.mark.parametrize("how", SIZES)
+def test_a_frame_is_the_same_drawn_over_or_anew(how):
+    film, at = Film([outcome("shower")], how), 600.0
     for before in (3000.0, at):
         partly = film.show(before)
     partly = partly.astype(int)
-    anew = SurgeFrame([outcome("shower")])
+    anew = SurgeFrame([outcome("shower")], how)
     anew.show(at, 1.0)
     picture = BytesIO()
     anew.figure.savefig(picture, format="png", dpi=anew.figure.dpi)
     whole = np.asarray(Image.open(picture).convert("RGBA")).astype(int)
-    assert partly.shape == whole.shape == (720, 1280, 4)
+    assert partly.shape == whole.shape == (*how.size[::-1], 4)
     assert np.mean(np.abs(partly - whole).max(2) > 40) < 1e-4
 
 
-def test_a_gif_has_its_frames_its_colours_and_lasts_as_long(tmp_path):
-    path, told = tmp_path / "surge.gif", []
-    write_film([outcome("shower")], path, TEN, progress=told.append)
+@pytest.mark.everyday(1)
+@pytest.mark.parametrize("frames", [3, 10])
+def test_a_gif_has_its_frames_its_colours_and_lasts_as_long(tmp_path, frames):
+    path, told, how = tmp_path / "surge.gif", [], between(frames)
+    write_film([outcome("shower")], path, how, progress=told.append)
     with Image.open(path) as film:
-        assert (film.n_frames, film.size, film.info["loop"]) == (12, (640, 360), 0)
+        assert (film.n_frames, film.size, film.info["loop"]) == (frames + 2, (640, 360), 0)
         lasts, seen = 0, set()
         for number in range(film.n_frames):
             film.seek(number)
             lasts += film.info["duration"]
             dots = film.convert("RGB").reduce(1)
             seen |= {f"#{r:02X}{g:02X}{b:02X}" for _, (r, g, b) in dots.getcolors(1 << 20)}
-    assert lasts == pytest.approx(1000 * TEN.seconds)
-    assert told == pytest.approx(np.arange(1, 11) / 10)
+    assert lasts == pytest.approx(1000 * how.seconds)
+    assert told == pytest.approx(np.arange(1, frames + 1) / frames)
     assert {role.colour for role in (WATER, OVER, UNDER, SOIL, BOX)} <= seen
 
 
 @pytest.mark.slow
 def test_a_gif_shows_the_picture_that_was_drawn(tmp_path):
     path = tmp_path / "surge.gif"
-    film = Film([outcome("shower")], TEN)
+    film = Film([outcome("shower")], between(10))
     drawn = [picture[..., :3].astype(int) for picture, _ in film.pictures()]
-    write_film([outcome("shower")], path, TEN)
+    write_film([outcome("shower")], path, between(10))
     with Image.open(path) as written:
         for number in (0, 6, 11):
             written.seek(number)
@@ -334,7 +359,7 @@ def test_a_gif_shows_the_picture_that_was_drawn(tmp_path):
 
 def test_a_film_too_small_for_its_outlets_is_refused():
     with pytest.raises(ScenarioError, match=r"--size 640x360 is too small for 20 outlets at 3 flo"):
-        SurgeFrame(side_by_side(sites()["twenty, no positions"], GALLON), SMALL)
+        SurgeFrame([outcome("twenty, no positions")] * 3, SMALL)
 
 
 def test_a_speed_holds_all_along_and_one_too_slow_is_refused():
