@@ -53,12 +53,14 @@ teach sweep --most 0                                | --most
 teach sweep --most -1/8                             | above 0
 teach sweep off-level --outlets 3                   | --outlets
 teach sweep no-such-file                            | no-such-file
+split no-such-file.toml                             | dbox new FILE starts one
+grades off-level                                    | dbox grades FILE --ask asks for them
 teach sweep --csv table.txt                         | table.txt
 teach sweep --picture sweep.gif                     | sweep.gif
 teach compare --opening 'hole 2 in'                 | --opening
 teach compare --error 0                             | --error
 teach live --outlet 9                               | --outlet
-teach live --outlets 12                             | --outlets is "12"; write 8 or less
+teach live --outlets 21                             | --outlets is "21"; write 20 or less
 teach live --out page.txt                           | page.txt
 teach handout --out page.txt                        | page.txt
 teach case                                          | --seed
