@@ -243,7 +243,10 @@ class PassScript:
         if isinstance(event, setup.Read):
             said = f"{typed.strip()} is {_told(event.heights)}"
             if len(event.heights) == sum(not outlet.capped for outlet in job.site.outlets) > 2:
-                said += ", all of this outlet. One for each? back, then all before them"
+                said += (
+                    ", all of this outlet. One for each outlet? Type back, then all "
+                    f"{typed.strip()}"
+                )
         elif isinstance(event, setup.ClockSet | setup.Left):
             where = "somewhere" if event.angle is None else f"at {clock_text(event.angle)}"
             said = f"outlet {job.site.outlets[event.outlet].label}: hole {where}"

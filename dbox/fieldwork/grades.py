@@ -355,7 +355,7 @@ def grade(site: Site) -> Grading:
     if not survey.runs and plan is None:
         raise DomainError(
             "no rod readings; add [grades] and under it a [[grades.run]] for each, or before "
-            "digging a [plan]"
+            "digging a [plan]; dbox grades FILE --ask asks for them"
         )
     if survey.placeholder and survey.runs:
         raise DomainError(PLACEHOLDERS)

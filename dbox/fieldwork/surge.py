@@ -315,7 +315,10 @@ def house_days(site: Site, days: int, seed: int) -> Inflow:
     """Plausible days of the house, drawn one after another."""
     people = site.works.people
     if people is None:
-        raise DomainError("how many live in the house is not said; add people = 4 under [house]")
+        raise DomainError(
+            "how many live in the house is not said; add people = 4 under [house], or give "
+            "--people 4"
+        )
     name = "a day of the house" if days == 1 else f"{days} days of the house"
     each = [to_inflow(household_day(people, seed, day), name) for day in range(days)]
     return concatenate(each, DAY)

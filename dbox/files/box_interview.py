@@ -403,7 +403,7 @@ def check(key: str, text: str, answers: Answers) -> str:
     else:
         kept = _CHECKS[topic](text or before(key, answers), answers)
     if topic in NEEDED and not kept:
-        raise ScenarioError("is empty; this one is needed")
+        raise ScenarioError(f"is empty; this one is needed. {WORDS['box'][topic]['help']}")
     told = standing({**answers, key: kept})
     if any(each.startswith("hole") and each in told for each in keys_asked(told)):
         scenario_text(told)

@@ -59,7 +59,12 @@ class PlanQuery:
             return str(WORDS["plan"]["run"]["asks"])
         asked = [key.about.partition(";")[0].removesuffix(".") for key in self._declared]
         words = "; ".join([asked[0], *(each[0].lower() + each[1:] for each in asked[1:])])
-        return f"{words} (as {', '.join(str(key.examples[0]) for key in self._declared)})"
+        return f"{words} (as {self.example})"
+
+    @property
+    def example(self) -> str:
+        """An answer, as it is typed."""
+        return ", ".join(str(key.examples[0]) for key in self._declared)
 
     @property
     def help(self) -> str:
@@ -123,8 +128,10 @@ def answered(document: Document, query: PlanQuery, typed: str) -> Document:
             continue
         if len(values) != len(query.keys):
             wanted = ", ".join(key.replace("_", " ") for key in query.keys)
+            several = ", with commas between, - for what is not known"
             raise ScenarioError(
-                f"is {show(typed)}; write {wanted}, with commas between, - for what is not known"
+                f"is {show(typed)}; write {wanted}{several if len(query.keys) > 1 else ' alone'}, "
+                f"as {query.example}"
             )
         table = _table(told, query, index)
         for key, text in zip(query.keys, values, strict=True):

@@ -114,7 +114,8 @@ def resolve(name_or_path: str, ending: str = SCENARIO) -> Path:
         # An installed package is a folder, so the resource is a file with a path.
         return Path(str(resources.files(_PACKAGE) / f"{name}{ending}"))
     close = closest(name, names)
-    hint = f"did you mean {close}? " if close else ""
+    starts = "dbox new FILE starts one; " * (ending == SCENARIO)
+    hint = f"did you mean {close}? " if close else starts
     raise ScenarioError(
         f"{show(name_or_path)} is neither a file nor a shipped {_KINDS[ending]}; "
         f"{hint}shipped are {any_of(names)}"

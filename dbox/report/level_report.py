@@ -180,10 +180,10 @@ def _trade(levelling: Levelling) -> str:
     more = levelling.every.turns - len(levelling.order)
     if more < 1:
         return words
-    others = "the other one" if more == 1 else f"the other {more}"
+    others = "one more" if more == 1 else f"{more} more"
     if 100 * part * (then - best) < 1:
-        return f"{words}; turning {others} as well would gain under 1 %"
-    return f"{words}; turning {others} as well would make it {100 * part * best:.0f} %"
+        return f"{words}; turning {others} would gain under 1 %"
+    return f"{words}; turning {others} would make it {100 * part * best:.0f} %"
 
 
 def rule_text(before: Assessment, lengths: Lengths) -> str:

@@ -12,6 +12,7 @@ import numpy as np
 
 from dbox import units
 from dbox.errors import outlets_text
+from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.levelling import Levelling
 from dbox.fieldwork.readings import Doubt
 from dbox.fieldwork.setup import STOPPED, Job, Pass
@@ -259,11 +260,14 @@ def _finding(levelling: Levelling, conclusion: str) -> tuple[str, list[str]]:
     """How the job stands after a pass, and what to do now."""
     before = levelling.before
     told_next = wrapped(f"Next: {next_words(levelling)}.")
+    if levelling.next_step == "inlet" and before.inlet is not None:
+        told_next += wrapped(_CURED)
     if conclusion == "within":
         return "WITHIN TOLERANCE at every flow.", []
     if conclusion == "inlet":
         words = f"THE LIPS ARE WITHIN TOLERANCE, but {inlet_decides(before)}."
-        return words, ["", *wrapped(f"No turn cures it: {inlet_cure(before)}.")]
+        cure = f"No turn cures it: {inlet_cure(before)}."
+        return words, ["", *wrapped(cure), *(wrapped(_CURED) if before.inlet else ())]
     if conclusion in ("level", "ruler", "hand", "again"):
         verdict, why = why_nothing(levelling)
         return f"{verdict.upper()}: {why}.", told_next
@@ -354,6 +358,12 @@ def asked(tolerance: Tolerance | None, *, blank: str = "not named") -> str:
     return f"Asked: {allowed}. Source: {tolerance.source or blank}."
 
 
+_CURED = (
+    'That done, pause, write inlet = "turned down" (or "tee", "baffle") under [box] in the file, '
+    "and go on: the jet no longer counts then."
+)
+
+
 _LEFT_TO_DO = (
     "photograph the still water with a rule in view; pour test; show the inspector before it is "
     "covered; read again after backfill."
@@ -419,7 +429,9 @@ def end_lines(job: Job, file: str) -> list[str]:
         left = _LEFT_TO_DO
         if job.visit > 1:
             left = f"{_LEFT_AFTER}; {_NEXT_LOOK.get(job.name, _ONCE_MORE)}.".format(file=file)
-        lines += wrapped(f"Left to do: {lock}{left}")
+        last = job.last_complete and job.last_complete.levelling
+        inlet = f"{CURE.partition(':')[0]}; " * bool(last and last.next_step == "inlet")
+        lines += wrapped(f"Left to do: {inlet}{lock}{left}")
         in_file = any(outlet.readings for outlet in job.site.outlets)
         lines += wrapped(
             f"For pour and split, which go by the readings of a file: dbox setup {file} "

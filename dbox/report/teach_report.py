@@ -270,7 +270,8 @@ def compare_report(
     )
     tables = []
     for part in _parts(flows):
-        heads = _over_columns([flows[i] for i in part], 10, lengths.metric)
+        wide = 10 if len(part) > 3 else 12
+        heads = _over_columns([flows[i] for i in part], wide, lengths.metric)
         lines = []
         for k in comparison.order:
             cells = [(comparison.share[k, i], comparison.head[k, i]) for i in part]

@@ -53,6 +53,8 @@ teach sweep --most 0                                | --most
 teach sweep --most -1/8                             | above 0
 teach sweep off-level --outlets 3                   | --outlets
 teach sweep no-such-file                            | no-such-file
+split no-such-file.toml                             | dbox new FILE starts one
+grades off-level                                    | dbox grades FILE --ask asks for them
 teach sweep --csv table.txt                         | table.txt
 teach sweep --picture sweep.gif                     | sweep.gif
 teach compare --opening 'hole 2 in'                 | --opening

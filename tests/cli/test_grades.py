@@ -186,6 +186,7 @@ ANSWERS = """
 30 ft, 4 in, 1/8 in/ft
 33-1/2 in
 
+2 in, 3 in
 2 in
 4 in
 undo
@@ -210,7 +211,9 @@ def test_a_plan_is_asked_for_and_written_beside_the_scenario(dbox, tmp_path, mon
     monkeypatch.setattr("sys.stdin", typed)
     code, out, err = dbox("grades", "job.toml", "--ask", "--json")
     assert code == 0
-    assert "write length, diameter, fall, with commas between" in " ".join(err.split())
+    asked = " ".join(err.split())
+    assert "write length, diameter, fall, with commas between" in asked
+    assert "write inlet drop alone, as 2 in" in asked
     points = {point["name"]: point for point in json.loads(out)["plan"]["points"]}
     assert points["header 2, end"]["rod_m"] == pytest.approx(39 * 0.0254)
     assert points["trench 1, bottom"]["depth_m"] == pytest.approx((36.5 + 8 - 21) * 0.0254)

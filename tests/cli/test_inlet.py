@@ -132,6 +132,12 @@ def test_a_set_up_ends_at_the_inlet(dbox, file, tmp_path: Path):
     assert "FINISHED after 1 pass: the lips are within the tolerance, but the inlet" in words
     said = answer(dbox, "setup", file)
     assert (said["passes"][0]["conclusion"], said["outcome"]) == ("inlet", "inlet")
+    # the way out that is told leads out
+    assert 'write inlet = "turned down"' in words
+    assert f"Left to do: {CURE};" in words
+    scenario = Path(file)
+    scenario.write_text(scenario.read_text().replace('"straight"', '"turned down"'))
+    assert answer(dbox, "setup", file)["passes"][0]["conclusion"] == "within"
 
 
 def test_a_gate_stays_open_where_the_jet_may_cure_what_the_lips_do(dbox, file):

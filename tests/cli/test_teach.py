@@ -170,6 +170,12 @@ def test_a_lesson_speaks_in_the_unit_asked(dbox):
     assert "--units is for use without FILE" in err
 
 
+def test_two_flows_to_compare_at_are_told_in_full(dbox):
+    _, out, _ = dbox("teach", "compare", "--flow", "0.5 gpm", "--flow", "30 gpm")
+    assert "1.89 L/min   114 L/min" in out
+    assert all(len(line) <= 72 for line in out.splitlines())
+
+
 CHOICE = ("teach", "compare", "--opening", "circle 2 in", "--opening", "notch 60 deg")
 
 

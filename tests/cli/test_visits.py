@@ -358,3 +358,10 @@ def test_the_record_prints_the_visits_and_what_moved(run, dbox, file, monkeypatc
     assert "nobody in the house lets water run" in form
     for each in printed:
         assert "before it is covered" not in each
+
+
+def test_a_line_that_is_not_read_yet_is_missed_aloud(run, dbox, file):
+    run(LEVEL)
+    run(["2", "add 5", "pause"])
+    said = "without outlet 5, not read yet"
+    assert said in dbox("split", str(file))[2]

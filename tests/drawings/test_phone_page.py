@@ -261,6 +261,22 @@ def test_the_inlet_comes_first_and_the_readings_of_a_file_are_offered(browser, t
     assert page.faults() == []
 
 
+def test_an_inlet_that_was_not_known_is_told_once_it_is_seen(browser, tmp_path):
+    """The page that sends a person to look takes what was found, and its job keeps it."""
+    page = browser.open(made(tmp_path))
+    page.tap(words="A box from nothing")
+    page.type("#outlets", "2")
+    page.type("#size", "1-3/4")
+    page.type("#offset", "1/2")
+    page.tap("#begin")
+    assert page.text("h1") == "See how the inlet ends"
+    assert page.run(AUDIT) == []
+    page.tap(words="Tee")
+    assert page.text("h1") == "Fill the box"
+    assert [(e["key"], e["value"]) for e in kept(page)["entries"]] == [("inlet", "tee")]
+    assert page.faults() == []
+
+
 FORBIDDEN = """Object.defineProperty(globalThis, 'localStorage',
   { get() { throw new DOMException('denied', 'SecurityError'); } });"""
 FULL = """const put = Storage.prototype.setItem; Storage.prototype.setItem = function (key, value) {

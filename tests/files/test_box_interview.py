@@ -210,6 +210,7 @@ def test_what_is_left_out_is_not_in_the_file():
         ("flows", "5", "give its unit"),
         ("write", "maybe", "press Enter"),
         ("title", "x" * 500, "within 200"),
+        ("outlets", "", "this one is needed.*As 6, or as north, east, south"),
         *(("title", word, "in quotes") for word in ("yes", "no", "in", "6", "6:00", "1/2 in")),
     ],
 )

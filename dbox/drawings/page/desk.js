@@ -182,7 +182,9 @@
         : 'Turn the inlet down, or fit a tee',
       ['A straight inlet throws a jet at the outlets across, and no turn of an insert cures that. '
         + 'This page goes by the lips alone.', site.inlet === null ? 'If it is straight, turn it '
-        + 'down or fit a tee before you level.' : ''],
+        + 'down or fit a tee before you level. Then tap how it ends.' : ''],
+      site.inlet === null && make('div', { class: 'choices' }, INLETS.slice(0, 3).map(
+        ([value, words]) => act(words, 'told', { key: 'inlet', value }))),
       button('Go on by the lips alone', () => {
         job.inletSeen = true;
         dbox.job.keep(job);
