@@ -1,7 +1,7 @@
 """Printed sheets: every word readable on both papers, and everything said that a record wants."""
 
 from dataclasses import replace
-from functools import lru_cache
+from functools import cache, lru_cache
 
 import numpy as np
 import pytest
@@ -61,6 +61,12 @@ SHEETS = [
 ]
 
 
+@cache
+def levelled(name):
+    """What the levelling of a site says."""
+    return level(SITES[name], samples=200)
+
+
 @lru_cache(16)
 def pages(kind, name, sheet="letter"):
     site = SITES[name]
@@ -69,7 +75,7 @@ def pages(kind, name, sheet="letter"):
     if kind == "inspection":
         return inspection_sheet(site, sheet)
     grading = grade(site) if site.grades else None
-    return setup_sheet([level(site, samples=200)], grading=grading, paper=sheet)
+    return setup_sheet([levelled(name)], grading=grading, paper=sheet)
 
 
 def texts(page):
@@ -259,7 +265,7 @@ def test_a_record_without_a_tolerance_says_what_is_reached_and_how_sure():
     words = said("setup", "fixed")
     assert "cannot tell" not in words[: words.index("What limits")]
     assert "Asked: no tolerance was entered" in words
-    found = level(SITES["fixed"], samples=200).before
+    found = levelled("fixed").before
     over = 100 * found.over_target[0]
     low, high = (100 * (end[0] / found.target) for end in (found.share_low, found.share_high))
     told = f"get {over.min():.0f} to {over.max():.0f} % of their targets"
@@ -267,9 +273,9 @@ def test_a_record_without_a_tolerance_says_what_is_reached_and_how_sure():
 
 
 def test_a_record_takes_its_date_from_the_log_where_the_file_has_none():
-    levelling = level(SITES["two"], samples=200)
+    levelling = levelled("two")
     assert "2027-06-05" in spoken(setup_sheet([levelling], done="2027-06-05"))
-    levelling = level(SITES["six"], samples=200)
+    levelling = levelled("six")
     assert "2027-06-05" not in spoken(setup_sheet([levelling], done="2027-06-05"))
     again = spoken(setup_sheet([levelling], visit=(2, "2027-06-04"), done="2027-06-05"))
     assert "2027-06-05" in again
@@ -304,7 +310,7 @@ def test_a_record_without_a_source_asks_for_it():
 
 
 def test_a_record_holds_readings_turns_and_shares_with_units():
-    found = level(SITES["full job"], samples=200)
+    found = levelled("full job")
     words = said("setup", "full job")
     for i in range(5):
         lip = 1000 * float(found.before.lips.height[i])
@@ -319,7 +325,7 @@ def test_a_record_holds_readings_turns_and_shares_with_units():
 
 
 def test_a_record_of_two_passes_tells_the_first_from_the_last():
-    found = level(SITES["six"], samples=200)
+    found = levelled("six")
     sheet = setup_sheet(
         [found, found], as_left=True, outcome="ruler", notes=("rule, 09:30", "rule, 10:15")
     )
@@ -335,7 +341,7 @@ def test_a_record_of_two_passes_tells_the_first_from_the_last():
 
 def test_a_re_check_is_never_called_the_first_finding():
     """Its readings are not what was found before anything was turned."""
-    levelling = level(SITES["six"], samples=200)
+    levelling = levelled("six")
     first, later = (
         spoken(setup_sheet([levelling], visit=visit))
         for visit in ((1, "2026-05-04"), (3, "2027-06-05"))
@@ -363,7 +369,7 @@ def test_a_pour_that_was_done_is_on_the_record():
     site = SITES["six"]
     flow = 1e-3 / 60
     done = Pour(name="first", inflow=24 * flow, catches=(*[4 * flow] * 5, None), order=(2, 0))
-    sheet = setup_sheet([level(site, samples=200)], expectation=expect(site, [done], samples=200))
+    sheet = setup_sheet([levelled("six")], expectation=expect(site, [done], samples=200))
     words = spoken(sheet)
     for part in ("first: 6.34 gpm (24 L/min), water runs at", "Started in this order: 3, 1.",
                  "4.00 1.06 20.0 %", "caught 20 L/min of 24 L/min poured"):  # fmt: skip
