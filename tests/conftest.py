@@ -10,7 +10,7 @@ from collections import Counter
 import pytest
 from hypothesis import settings
 
-everyday = settings(deadline=None, derandomize="CI" in os.environ, max_examples=40)
+everyday = settings(deadline=None, derandomize="CI" in os.environ, max_examples=25)
 settings.register_profile("longer", everyday, max_examples=200)
 settings.register_profile("everyday", everyday)
 settings.load_profile("everyday")

@@ -22,6 +22,7 @@ OPTIONS = {
 }  # fmt: skip
 
 
+@pytest.mark.everyday(3)
 @pytest.mark.parametrize("job", JOBS)
 def test_an_answer_is_what_the_command_prints(dbox_command, job):
     answer = JOBS[job](dbox.load("full-job"))
@@ -30,6 +31,7 @@ def test_an_answer_is_what_the_command_prints(dbox_command, job):
     assert json.loads(json.dumps(answer.to_dict())) == said
 
 
+@pytest.mark.everyday(3)
 @pytest.mark.parametrize("job", JOBS)
 def test_an_answer_shows_its_headline_and_draws_a_figure(job):
     answer = JOBS[job](dbox.load("full-job"))

@@ -51,6 +51,7 @@ def test_the_shipped_cases_are_told_for_what_they_were_made(dbox, name, first, o
     assert lead["fits"]
 
 
+@pytest.mark.everyday(2)
 @pytest.mark.parametrize("name", ["wet-line", "dry-line", "off-level", "full-job", "unequal-lines"])
 def test_text_fits_72_columns_and_the_first_screen_is_enough_to_act(dbox, name):
     code, out, err = dbox("diagnose", name, "--draws", "60")

@@ -18,7 +18,7 @@ def test_a_kind_of_opening_has_its_words_its_outline_and_its_sizes(kind):
     assert larger.discharge(0.01) > opening.discharge(0.01) > smaller.discharge(0.01)
 
 
-@pytest.mark.everyday(2)
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_kind_of_opening_is_split_and_drawn_by_the_command(dbox, tmp_path, kind):
     picture = tmp_path / "box.png"

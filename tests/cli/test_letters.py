@@ -17,6 +17,7 @@ flows = {{dose = "5 gpm"}}
 """
 
 
+@pytest.mark.slow
 def test_a_picture_is_written_and_its_missing_letter_told_of(dbox, tmp_path):
     (tmp_path / "box.toml").write_text(BOX, encoding="utf-8")
     out = tmp_path / "split.svg"

@@ -87,7 +87,7 @@ def test_a_bug_gets_a_short_line_and_70(dbox, monkeypatch: pytest.MonkeyPatch):
     assert "Traceback" not in err
 
 
-@pytest.mark.everyday(4)
+@pytest.mark.everyday(2)
 @pytest.mark.parametrize(
     ("line", "code", "told"),
     [

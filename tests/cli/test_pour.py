@@ -122,7 +122,7 @@ def test_one_flow_alone_says_that_it_cannot_tell_why_and_what_would(dbox, table)
     assert "what wiping changes was a deposit" in text
 
 
-@pytest.mark.everyday(3)
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize(
     ("catches", "told"),
     [

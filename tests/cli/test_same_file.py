@@ -59,6 +59,7 @@ KINDS = [
 """One place compares names for all commands; each has to ask it, before it does anything."""
 
 
+@pytest.mark.everyday(15)
 @pytest.mark.parametrize(("kind", "pair"), KINDS)
 def test_one_file_under_two_names_is_refused(dbox, tmp_path, monkeypatch, pair, kind):
     monkeypatch.chdir(tmp_path)

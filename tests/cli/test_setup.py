@@ -64,6 +64,7 @@ def clocks(told, number: int) -> dict[str, str]:
     return {o["label"]: o["clock"] for o in told["passes"][number - 1]["outlets"]}
 
 
+@pytest.mark.slow
 def test_a_pour_says_that_a_set_up_has_read_the_box_since(run, dbox, file, tmp_path: Path):
     file.write_text(BOX.replace('"6:00"', '"6:00", reading = 0'))
     code, out, _ = run([*TURNED, *LEVEL, ""])
@@ -107,6 +108,7 @@ def test_two_passes_end_at_the_ruler(run, state, tmp_path: Path):
     )
 
 
+@pytest.mark.slow
 def test_yes_typed_for_enter_ends_the_same_job(run, state):
     code, out, _ = run(["yes", *TURNED[1:-1], "y", "ok", *LEVEL[1:], "done"])
     assert code == 0
@@ -254,6 +256,7 @@ def test_another_visit_begins_where_the_log_left_the_holes(
     assert (state()["visit"], state()["visits"]) == (2, 2)
 
 
+@pytest.mark.slow
 def test_a_re_check_is_called_one_with_its_date(run, state):
     run([*TURNED, *LEVEL, ""])
     out = " ".join(run([*LEVEL, ""], "--again")[1].split())

@@ -201,7 +201,7 @@ def test_going_back_says_which_readings_of_the_line_are_dropped(set_up, tmp_path
     assert "outlet 2 > Paused; every answer is kept." in out
 
 
-@pytest.mark.everyday(4)
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize("cut", range(1, 12))
 def test_a_line_of_readings_that_was_cut_off_goes_on_at_the_next_outlet(
     set_up, tmp_path: Path, cut
@@ -264,6 +264,7 @@ def test_cautions_are_given_in_full_once_in_a_job(set_up, tmp_path: Path):
     assert out.startswith("Never enter or lean into a tank or a box: the gas kills.")
 
 
+@pytest.mark.slow
 def test_what_to_turn_stands_beside_the_prompt(set_up, tmp_path: Path):
     file = tmp_path / "box.toml"
     file.write_text(BOX)

@@ -89,6 +89,7 @@ FROM_NOTHING = {
 """Boxes from nothing to the first advice, as typed."""
 
 
+@pytest.mark.slow
 @pytest.mark.everyday(1)
 @pytest.mark.parametrize("box", FROM_NOTHING)
 def test_a_box_from_nothing_is_read_on_screens_of_24_lines(tmp_path: Path, box: str):

@@ -167,6 +167,7 @@ def test_the_next_visit_and_the_file_after_know_what_was_told(typed, state, file
     assert state()["box"]["inlet"] == "straight"
 
 
+@pytest.mark.everyday(2)
 @pytest.mark.parametrize(
     ("old", "new"),
     [('"turned down"', '"upside down"'), ('"key": "inlet"', '"key": "colour"'),

@@ -55,6 +55,7 @@ def test_an_inspection_is_filled_in_where_the_scenario_has_evidence(dbox, tmp_pa
     assert contents[0] != contents[1]
 
 
+@pytest.mark.slow
 def test_json_names_the_file(dbox, tmp_path):
     path = tmp_path / "form.pdf"
     _, out, _ = dbox("sheet", "off-level", "--kind", "field", "--out", str(path), "--json")

@@ -19,6 +19,7 @@ def answer(dbox, *arguments: str) -> dict:
     return json.loads(out)
 
 
+@pytest.mark.everyday(2)
 @pytest.mark.parametrize(
     "asked",
     [

@@ -42,7 +42,7 @@ CASES = {
 }
 
 
-@pytest.mark.everyday(2)
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize("case", CASES)
 def test_words_lie_apart_and_on_the_page(case):
     figure = batch_figure(*CASES[case])
@@ -50,6 +50,7 @@ def test_words_lie_apart_and_on_the_page(case):
     assert paper.off_page(figure) == []
 
 
+@pytest.mark.slow
 def test_bars_are_parts_of_the_boxes():
     figure = batch_figure(*CASES["three flows"])
     bars = next(axes for axes in figure.axes if len(axes.patches) == 12)
@@ -70,6 +71,7 @@ def test_counts_stand_beside_percentages():
     assert any(text.startswith("500 of 1,520 boxes outside tolerance") for text in said)
 
 
+@pytest.mark.slow
 def test_flows_beyond_those_drawn_are_named():
     figure = batch_figure(*CASES["more flows than are drawn"])
     said = " ".join(text.get_text() for text in paper.words(figure))

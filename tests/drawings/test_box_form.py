@@ -92,7 +92,7 @@ def told(site):
     return {**site, "outlets": outlets}
 
 
-@pytest.mark.everyday(4)
+@pytest.mark.everyday(2)
 @pytest.mark.parametrize("seed", range(150))
 def test_the_form_and_the_interview_make_the_same_box(page, tmp_path, seed):
     typed = draft(np.random.default_rng(seed))

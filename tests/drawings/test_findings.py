@@ -21,6 +21,7 @@ def told(figures) -> str:
     return " ".join(" ".join(paper.texts(figure)) for figure in figures)
 
 
+@pytest.mark.slow
 @pytest.mark.everyday(1)
 @pytest.mark.parametrize(("name", "size"), [("wet-line", "letter"), ("dry-line", "a4")])
 def test_it_can_be_read(name, size):
@@ -46,6 +47,7 @@ def test_what_was_seen_stands_on_it_and_the_leading_cause_with_its_chance():
     assert "stain over the lips" not in words
 
 
+@pytest.mark.slow
 def test_what_does_not_go_together_is_on_it():
     site = load(resolve("dry-line"))
     outlets = list(site.evidence.outlets)

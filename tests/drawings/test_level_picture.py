@@ -30,7 +30,7 @@ def angle(middle, point):
     return np.arctan2(middle[0] - point[0], middle[1] - point[1])
 
 
-@pytest.mark.everyday(3)
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize("name", NAMES)
 def test_holes_stand_where_the_clock_says(name):
     levelling, figure = level_drawn(name)
@@ -55,7 +55,7 @@ def test_seen_from_inside_six_is_down_and_nine_is_left():
     assert clock_text(np.pi / 2) == "9:00"
 
 
-@pytest.mark.everyday(3)
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize("name", NAMES)
 def test_cards_give_clock_turn_and_move(name):
     levelling, figure = level_drawn(name)
@@ -202,6 +202,7 @@ def test_a_box_in_which_nothing_turns_is_told_so():
     assert headline(levelling)[0].endswith(" of 5 lips are off, and nothing here turns.")
 
 
+@pytest.mark.slow
 @pytest.mark.everyday(1)
 @pytest.mark.parametrize("name", ["five, no positions", "twenty, no positions"])
 def test_missing_positions_are_told(name):

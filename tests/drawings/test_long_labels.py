@@ -30,6 +30,7 @@ def twelve(names: list[str]):
     )
 
 
+@pytest.mark.everyday(8)
 @pytest.mark.parametrize("kind", [k for k in NAMES if k != "joined"])
 @pytest.mark.parametrize(("width", "most"), [(0.35, 1), (0.6, 2), (1.1, 1), (1.6, 2)])
 def test_labels_keep_to_their_room_and_apart(kind, width, most):

@@ -12,7 +12,7 @@ def figure_of(kind, name):
     return (split_drawn if kind == "split" else level_drawn)(name)[1]
 
 
-@pytest.mark.everyday(3)
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize("name", NAMES)
 @pytest.mark.parametrize("kind", ["split", "level"])
 def test_every_word_can_be_read(kind, name):

@@ -130,7 +130,7 @@ def faults(page, margin=0.47):
     return found + [("crossed", words[i]) for i in np.flatnonzero(crossed)]
 
 
-@pytest.mark.everyday(3)
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize(("kind", "name", "sheet"), SHEETS)
 def test_every_word_on_every_page_can_be_read(kind, name, sheet):
     for page in pages(kind, name, sheet):
@@ -175,6 +175,7 @@ def test_pages_are_black_on_white_and_say_that_data_are_invented(kind):
     assert "INVENTED DATA" not in said(kind, "six")
 
 
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize("kind", KINDS)
 def test_every_caution_is_on_every_sheet(kind):
     words = said(kind, "two")

@@ -247,6 +247,7 @@ def test_whiskers_end_at_the_band_and_bars_at_the_share(name):
         )
 
 
+@pytest.mark.slow
 def test_the_tolerance_is_shaded_about_each_target():
     assessment, axes = strip_of(split_drawn("unequal-lines")[0], flow=1)
     shaded = [a for a in axes.patches if np.isclose(a.get_alpha() or a.get_facecolor()[3], 0.3)]

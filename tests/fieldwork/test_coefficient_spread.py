@@ -26,6 +26,7 @@ def doubted(site, spread=0.1):
     return replace(site, coefficient_spread=spread)
 
 
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize("opening", [HOLE, Notch(np.pi / 2), PipeEnd(0.1)])
 def test_among_equal_holes_at_equal_heads_it_cancels(opening):
     """Exact: one factor on every flow is one factor on their sum."""

@@ -76,6 +76,7 @@ def box(**evidence: object) -> Site:
     )
 
 
+@pytest.mark.slow
 def test_with_nothing_seen_the_priors_stand():
     site = replace(box(), outlets=tuple(replace(o, readings=()) for o in box().outlets))
     result = diagnose(site, draws=60)

@@ -395,6 +395,7 @@ def test_a_lead_that_rests_on_one_look_is_told():
     assert not keystones(dropped("hole"))
 
 
+@pytest.mark.slow
 def test_a_cause_that_may_sit_at_any_outlet_is_summed():
     found = diagnose(lines(4), draws=60)
     (full,) = [each for each in found.summed if each.cause.key == "full"]

@@ -63,6 +63,7 @@ def test_what_the_marks_leave_is_the_mean_square_of_the_bias_between_two_marks(r
     assert mark_variance(ratio, 1.0) == pytest.approx(float(left), rel=1e-9)
 
 
+@pytest.mark.everyday(4)
 @pytest.mark.parametrize("repeats", [1, 4, 9, 20])
 @pytest.mark.parametrize("parts", [8, 16, 32])
 def test_the_band_of_a_mean_covers_nine_in_ten_of_rounded_readings(parts, repeats):

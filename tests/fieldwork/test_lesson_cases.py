@@ -56,6 +56,7 @@ def test_the_same_seed_gives_the_same_cases():
     assert make_cases(7, 5) != make_cases(8, 5)
 
 
+@pytest.mark.slow
 def test_no_two_groups_have_the_same_cause():
     for cases in each_seed():
         causes = [case.cause for case in cases]
@@ -63,6 +64,7 @@ def test_no_two_groups_have_the_same_cause():
         assert set(causes) <= set(KEYS)
 
 
+@pytest.mark.slow
 def test_boxes_are_of_every_make():
     sites = [case.site for case in all_cases()]
     assert {len(site.outlets) for site in sites} == set(range(2, 9))

@@ -70,7 +70,7 @@ def boxes() -> list[Site]:
     return [lesson_site(), six, odd]
 
 
-@pytest.mark.everyday(4)
+@pytest.mark.everyday(2)
 @pytest.mark.parametrize("site", boxes())
 @pytest.mark.parametrize("toward", SIDES)
 def test_a_sweep_is_single_splits(site, toward):

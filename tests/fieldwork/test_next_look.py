@@ -53,6 +53,7 @@ def listed(**seen: object) -> tuple[Look, ...]:
 DRY = OutletEvidence(mouth="dry", port="dry", ground=(), trace="as the others", lip="clean")
 
 
+@pytest.mark.slow
 def test_the_list_goes_the_way_of_a_visit_and_pays_the_opening_once():
     looks = listed()
     assert not looks[0].kind.inside
@@ -64,6 +65,7 @@ def test_the_list_goes_the_way_of_a_visit_and_pays_the_opening_once():
     assert all(look.minutes == look.kind.minutes for look in opened)
 
 
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize("seen", [{}, {"at_rest": "above some lips"}, {"outlets": (DRY,) * 4}])
 def test_water_runs_after_what_it_would_spoil_and_slow_before_fast(seen):
     looks = listed(**seen)

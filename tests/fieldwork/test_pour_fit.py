@@ -146,6 +146,7 @@ def test_a_lip_planted_off_without_noise_is_found_with_its_size(size):
     assert found.low < size < found.high
 
 
+@pytest.mark.everyday(2)
 @pytest.mark.parametrize("lost", [0.2, 0.4, 0.8, 1.0])
 def test_a_blockage_planted_without_noise_is_found_with_its_size(lost):
     openings = [HOLES[0]] * 3 + [PartlyBlocked(HOLES[0], max(1 - lost, 1e-9))]

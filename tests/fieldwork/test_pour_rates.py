@@ -59,6 +59,7 @@ def test_of_40_boxes_no_more_is_said_than_the_water_tells(kind, inflows, box, le
             assert sign * (said - limit) >= 0, (answers, found)
 
 
+@pytest.mark.slow
 def test_what_would_tell_is_said_and_does_tell():
     """One fast pour leaves open why; the second pour that it asks for settles it."""
     settled = 0

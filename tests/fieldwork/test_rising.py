@@ -149,6 +149,7 @@ def test_a_surge_says_the_range_of_a_lines_share_where_it_differs():
     assert dry(run(site, steady(DOSE.inflow, 60.0)).warnings) == []
 
 
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize("off", [0.0, 0.0003])
 def test_a_level_box_is_never_condemned_for_what_dry_lips_do(off):
     """Not in shares, advice, a surge or a diagnosis: no word of it, and the same verdicts."""
@@ -162,6 +163,7 @@ def test_a_level_box_is_never_condemned_for_what_dry_lips_do(off):
         assert dry(found.warnings) == []
 
 
+@pytest.mark.slow
 def test_a_diagnosis_says_it_of_a_lip_that_was_read_low_and_ranks_nothing_by_it():
     found, without = (
         diagnose(replace(FIVE, hold_back=hold), draws=100) for hold in ((0.001, 0.004), (0.0, 0.0))

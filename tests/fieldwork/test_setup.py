@@ -166,7 +166,7 @@ def test_a_log_plays_back_whatever_the_tolerance_has_become():
 # Conclusions whose answer is known without computing it.
 
 
-@pytest.mark.everyday(2)
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize(("spread", "tolerance", "ends"), [
     (INCH / 8, 0.1, ["again", "again", "ruler"]), (INCH / 8, None, ["again", "again", "ruler"]),
     (INCH / 32, 0.1, ["ruler"]), (INCH / 32, None, ["level"]), (1e-6, 0.1, ["within"]),

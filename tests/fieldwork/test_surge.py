@@ -338,6 +338,7 @@ def small_site(
     )
 
 
+@pytest.mark.slow
 def test_a_capped_outlet_is_as_one_that_is_not_there() -> None:
     """In the run, and in the level box that it is held against."""
     readings = (0.0, INCH / 16, INCH / 8)

@@ -293,6 +293,7 @@ def test_an_outlet_that_never_started_may_be_dry(head, held):
     assert np.exp(dry) == pytest.approx((1 - held) * falling + held * kept, rel=1e-2)
 
 
+@pytest.mark.slow
 def test_nothing_caught_in_a_slow_pour_is_no_blockage_where_a_dry_lip_explains_it():
     """Level lips, the third gave nothing at 1 L/min: with hold-back and with none."""
     outlets = tuple(

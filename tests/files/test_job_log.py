@@ -209,6 +209,7 @@ def test_a_killed_process_leaves_the_log_free(tmp_path: Path):
         assert answers(log.entries) == [{"event": "kept"}]
 
 
+@pytest.mark.everyday(1)
 @pytest.mark.skipif(sys.platform == "win32", reason="limits a file's size as POSIX does")
 @pytest.mark.parametrize("room", [1, 40, 89])
 def test_a_full_disk_loses_nothing_and_says_so(tmp_path: Path, room):

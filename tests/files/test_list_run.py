@@ -84,6 +84,7 @@ def test_a_box_whose_rows_stand_apart_is_kept_out_whole(out):
     assert all("put its rows together" in line for line in bad[1:])
 
 
+@pytest.mark.everyday(1)
 @pytest.mark.parametrize("keep_every", [0.0, 1e9])
 def test_a_run_stopped_anywhere_goes_on_to_the_same_bytes(tmp_path, monkeypatch, keep_every):
     """Whether all that was written counts, or none of it, and whatever was written after that."""
@@ -194,6 +195,7 @@ def test_results_that_cannot_be_written_are_refused_first(out, place, said):
         run_batch(out.with_name("list.csv"), out.parent / place, SETTINGS)
 
 
+@pytest.mark.everyday(4)
 @pytest.mark.parametrize("size", [1, 8, 20, 10_000])
 @pytest.mark.parametrize("line", ['"B,1,0', "B", 'B,1,0"'])
 def test_torn_lines_cost_the_same_boxes_in_pieces_of_any_size(out, monkeypatch, size, line):

@@ -87,6 +87,7 @@ def test_one_drowned_outlet() -> None:
     assert_two_ways(drowned, to_inflow([("shower", 0.0), ("toilet", 900.0)]), 3600.0, 2e-4)
 
 
+@pytest.mark.slow
 def test_all_drowned() -> None:
     """Box and trenches stand level and rise together: micrometres decide; see `box_pool`."""
     level = family(acceptance=0.1, ponding=0.284)
