@@ -249,7 +249,7 @@ def live_command(
         bench = Bench(site=site, outlet=lesson_outlet(site, outlet))
     save_page(lesson_page(bench), page, overwrite=overwrite)
     typer.echo(f"wrote {page}")
-    typer.echo("open it in a browser", err=True)
+    typer.echo("dbox: note: open it in a browser", err=True)
 
 
 @app.command("handout")

@@ -99,7 +99,9 @@ class Film:
 
     def colours(self) -> "Colours":
         """The colours of its title, of some of its frames and of its last still."""
-        some = [self.show(float(time)).copy() for time in self.times[:: self.times.size // 3]]
+        some = [
+            self.show(float(time)).copy() for time in self.times[:: max(self.times.size // 3, 1)]
+        ]
         return Colours([self.opening, *some, self.closing])
 
 

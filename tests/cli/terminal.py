@@ -53,11 +53,13 @@ class Terminal:
     def __init__(self, *arguments: str, columns: int = 80) -> None:
         self.master, slave = pty.openpty()
         fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", 24, columns, 0, 0))
+        # the columns of whoever runs the tests are not those of this terminal
+        size_of_its_own = {k: v for k, v in os.environ.items() if k not in ("COLUMNS", "LINES")}
         self.process = subprocess.Popen(
             [sys.executable, "-m", "dbox", *arguments],
             stdin=slave, stdout=slave, stderr=slave, start_new_session=True,
             preexec_fn=take_terminal,
-            env={**os.environ, "NO_COLOR": "1", "PYTHONPATH": f"{ROOT}:{ROOT / 'cli'}"},
+            env={**size_of_its_own, "NO_COLOR": "1", "PYTHONPATH": f"{ROOT}:{ROOT / 'cli'}"},
         )  # fmt: skip
         os.close(slave)
         self.screen = ""

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from dbox.drawings.phone_page import MADE_BY
 from tests.cli.test_grades import ANSWERS
 
 resource = pytest.importorskip("resource", reason="it makes the disk full")
@@ -70,6 +71,10 @@ SMALL = (
 LIST = "box,outlet 1,outlet 2\n" + "".join(f"box {i},0,{i % 7}/64\n" for i in range(20))
 
 
+GOOD = b"a good one, " + MADE_BY.encode()
+"""What is replaced, a page of ours among it."""
+
+
 @pytest.fixture
 def full(dbox, tmp_path: Path, monkeypatch) -> Callable[..., tuple[int, str]]:
     """Run a command where no file can grow beyond so many bytes; give exit code and stderr."""
@@ -102,7 +107,7 @@ def test_a_full_disk_leaves_what_was_there_and_nothing_else(full, tmp_path, comm
     place = Path(command[-1])
     replaces = command[0] not in NEW_ONLY
     if replaces:
-        (tmp_path / place.name).write_bytes(b"a good one")
+        (tmp_path / place.name).write_bytes(GOOD)
     before = content(tmp_path)
     code, err = full(*command, *["--overwrite"] * replaces)
     assert code == 2, err
@@ -130,7 +135,7 @@ def test_a_disk_full_at_any_byte_leaves_the_old_file_or_the_new_one(full, tmp_pa
     place, replaces = command[-1], command[0] not in NEW_ONLY
     old = {"LONG.toml": LONG.encode(), "LIST": LIST.encode()}
     if replaces:
-        old[place] = b"a good one"
+        old[place] = GOOD
     command = (*command, *["--overwrite"] * replaces)
     replace_all(tmp_path, old)
     assert full(*command, most=resource.RLIM_INFINITY)[0] == 0

@@ -109,7 +109,7 @@ def test_every_sheet_and_film_is_drawn_with_a_mark_for_what_no_font_has(tmp_path
         with pytest.warns(LetterWarning, match=r"U\+6C34"):
             pages = draw()
         save_pages(pages, tmp_path / f"{number}.pdf", title=SITE.title)
-    with pytest.warns(LetterWarning, match=r"U\+6C34"):
+    with pytest.warns(LetterWarning, match=r"U\+5317"):
         write_film([run(SITE, steady(3e-4, 60.0))], tmp_path / "film.gif", Show(seconds=4.1))
 
 

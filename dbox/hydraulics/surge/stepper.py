@@ -280,7 +280,7 @@ class Stepper:
 
 
 def _change(old: float, new: float, floor: float) -> float:
-    return abs(new - old) / ((old if old > new else new) + floor)
+    return abs(new - old) / (max(old, new, 0.0) + floor)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
