@@ -384,7 +384,7 @@ def test_a_look_left_out_is_as_if_it_had_not_been_made(name):
 
 def test_a_lead_that_rests_on_one_look_is_told():
     """Told of a hole alone, by its own definition: without it another leads, and the odds of the
-    two with it are ten times those without it."""
+    two with it are `DECIDES` times those without it."""
     (key, *_) = keystones(dropped())
     assert (key.seen.kind.name, key.seen.outlet, key.seen.word) == ("hole", 0, "larger")
     found, without = by_causes(dropped()), by_causes(dropped("hole"))

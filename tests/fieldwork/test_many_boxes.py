@@ -157,7 +157,7 @@ def test_quick_verdicts_agree_with_drawn_ones(spread, scatter):
     boxes = some_boxes((Circle(1.75 * INCH, coefficient=0.6),) * 6, 150, scatter, spread)
     exact = drawn(boxes, INFLOW)
     quick = judge_first_order(boxes, INFLOW)
-    np.testing.assert_allclose(quick.share, exact.share, rtol=1e-9, atol=1e-12)
+    np.testing.assert_allclose(quick.share, exact.share, rtol=1e-9, atol=1e-15)
     assert np.isnan(quick.within_probability).all()
     assert np.mean(quick.verdict == exact.verdict, axis=1).min() >= 0.8
     opposite = {WITHIN, OUTSIDE}
