@@ -6,6 +6,7 @@ through a generator `measure(quick)` and hands it to `alone`; `tests.benchmarks`
 
 import argparse
 import json
+import sys
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
@@ -16,7 +17,9 @@ from rich.box import SIMPLE_HEAD
 from rich.console import Console
 from rich.table import Table
 
-WIDTH = 100
+PIPED = 160
+"""Columns where nobody's terminal sets them: enough for each row to be one line, for grep."""
+
 Name = TypeVar("Name")
 
 
@@ -87,13 +90,14 @@ def best_of(
 
 
 def show(rows: Iterable[Row]) -> None:
-    """Print the table on stdout, plain, as wide on a terminal as in a file."""
+    """Print the table on stdout, plain: as wide as the terminal, or a line a row in a file."""
     table = Table("what", box=SIMPLE_HEAD, header_style="", show_edge=False)
     for column in ("sizes", "ratio", "wanted", "met"):
         table.add_column(column, no_wrap=True)
     for row in rows:
         table.add_row(*row.cells())
-    console = Console(width=WIDTH, no_color=True, highlight=False, markup=False)
+    width = None if sys.stdout.isatty() else PIPED
+    console = Console(width=width, no_color=True, highlight=False, markup=False)
     console.print(table)
 
 
