@@ -4,7 +4,7 @@ Spreadsheets part cells by commas, semicolons or tabs, put a byte order mark in 
 decimals with a point or a comma, and turn a fraction such as 1/8 into a date. What is clear is
 read; what could mean two things is refused with its row and column:
 
-    readings.csv: row 3, column "reading" is "1,250"; that is 1.25 or 1250, write it with a point
+    readings.csv: row 3, column "reading" is "1,250"; write "1250" or "1.250", the one you mean
 
 Rows are counted as a spreadsheet shows them, the head being row 1. A row must have as many cells as
 the head: a decimal comma in a table parted by commas makes one cell too many.
@@ -23,6 +23,7 @@ import numpy as np
 from dbox.arrays import Array
 from dbox.errors import CellWarning, ScenarioError, at_place, show
 from dbox.files import toml_file
+from dbox.units import with_points
 
 MOST_ROWS = 1000
 _MOST_BYTES = 1000 * MOST_ROWS
@@ -34,7 +35,6 @@ _LONGEST_HEAD = 100_000
 _UNIT = re.compile(r"(.*?)\s*[(\[]\s*([^()\[\]]+?)\s*[)\]]")
 _COMMA = re.compile(r"[0-9],[0-9]")
 _POINT = re.compile(r"[0-9]\.[0-9]")
-_THOUSANDS = re.compile(r"(?<![0-9,])[1-9][0-9]{0,2}(?:,[0-9]{3})+(?![0-9])")
 _MONTH = "jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec"
 _DATE = re.compile(
     rf"[0-9]{{1,2}}[-. ]+(?:{_MONTH})[a-z]*.*|(?:{_MONTH})[a-z]*[-. ]+[0-9]+.*"
@@ -109,13 +109,9 @@ def quantity(text: str, unit: str | None, *, decimal_comma: bool = False) -> str
             f"is {show(text)}, a date that a spreadsheet made of a fraction; make the column "
             "text before typing 1/8, or write 0.125"
         )
-    if _COMMA.search(text):
-        if "." in text or text.count(",") > 1:
-            raise ScenarioError(f"is {show(text)}; write one number, with one point for decimals")
-        if not decimal_comma and _THOUSANDS.search(text):
-            either = " or ".join((text.replace(",", "."), text.replace(",", "")))
-            raise ScenarioError(f"is {show(text)}; that is {either}, write the one you mean")
+    if decimal_comma and "." not in text and text.count(",") == 1:
         text = text.replace(",", ".")
+    text = with_points(text)
     # letters other than that of 1.2E-05, or a mark, are a unit
     has_unit = any(c.isalpha() or c in _MARKS for c in _EXPONENT.sub("", text))
     return text if unit is None or has_unit else f"{text} {unit}"

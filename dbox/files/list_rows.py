@@ -341,6 +341,13 @@ def layout_of(path: Path, ignored: Sequence[str]) -> tuple[Layout, int]:
         raise ScenarioError(f"{path}: is no file; save the list as one, it is read more than once")
     try:
         with path.open("rb") as file:
+            looked_at = file.read(LONGEST_LINE)
+            if b"\r" in looked_at and b"\n" not in looked_at:
+                raise ScenarioError(
+                    f"{path}: its lines end with CR alone, as old spreadsheets save them; open it "
+                    "in a spreadsheet of today and save it as CSV"
+                )
+            file.seek(0)
             lines = [_line(file, path).removeprefix(_MARK), _line(file, path)]
             begin = file.read(_LOOKED_AT).decode("utf-8", "replace")
     except OSError as error:

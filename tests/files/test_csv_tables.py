@@ -98,9 +98,9 @@ def test_an_outlet_without_a_row_is_not_measured(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("content", "fault"),
     [
-        ("outlet;reading (mm)\n1;1,250\n", 'row 2, column "reading (mm)" is "1,250"; that is'),
-        ("outlet;reading (mm)\n1;1.250,5\n", 'row 2, column "reading (mm)" is "1.250,5"; write'),
-        ("outlet;reading (mm)\n1;1,2,3\n", 'row 2, column "reading (mm)" is "1,2,3"; write one'),
+        ("outlet;reading (mm)\n1;1,250\n", 'row 2, column "reading (mm)" is "1,250 mm"; write "1'),
+        ("outlet;reading (mm)\n1;1.250,5\n", 'row 2, column "reading (mm)" is "1.250,5 mm"; write'),
+        ("outlet;reading (mm)\n1;1,2,3\n", 'row 2, column "reading (mm)" is "1,2,3 mm"; write'),
         (
             "outlet;reading (mm)\n1;1,5\n2;2.5\n",
             'row 2, column "reading (mm)" has a decimal comma, row 3, column "reading (mm)" a '

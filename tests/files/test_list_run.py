@@ -158,6 +158,8 @@ def test_two_runs_at_once_are_refused(out):
     [
         (b"", "there is no column box"),
         ("box,outlet 1\nA,0".encode("utf-16"), "save it as CSV in UTF-8"),
+        (b"box,outlet 1\rA,0\r", "lines end with CR alone"),
+        (b"box,outlet 1\r" + b"A,0\r" * 100_000, "lines end with CR alone"),
         (b"box,outlet 1\n" + b"x" * 100_001, "line of more than 100,000 bytes"),
     ],
 )
