@@ -87,6 +87,15 @@ def split_head(head: str) -> tuple[str, str | None]:
     return (match[1], match[2]) if match else (head, None)
 
 
+def uneven(row: Sequence[str], width: int) -> str:
+    """What is wrong with a row that has other cells than there are heads."""
+    cells = "1 cell" if len(row) == 1 else f"{len(row)} cells"
+    return (
+        f"has {cells} under {width} heads; where a decimal comma parts a number, save with "
+        "semicolons or write a point; else look for an open quote or a line break in a cell"
+    )
+
+
 def unit_fault(head: str, unit: str, reader: Callable[[str], object]) -> str:
     """What is wrong with the unit in a head; empty where its reader knows it."""
     try:
@@ -218,14 +227,13 @@ def read_sheet(
         raise ScenarioError(f"{name}: is empty; its first row names the columns")
     if len(rows) > most_rows:
         raise ScenarioError(f"{name}: {many}")
-    uneven = [
-        f"{name}: row {number} has {len(row)} cells under {width} heads; where a decimal comma "
-        "parts a number, save with semicolons or write a point"
+    faults = [
+        f"{name}: row {number} {uneven(row, width)}"
         for number, row in zip(numbers, rows, strict=True)
         if len(row) < width or (len(row) > width and any(map(str.strip, row[width:])))
     ]
-    if uneven:
-        raise ScenarioError(*uneven)
+    if faults:
+        raise ScenarioError(*faults)
     used = [i for i, head in enumerate(heads) if head or any(row[i].strip() for row in rows)]
     if len(used) < max(map(len, rows), default=0):
         rows = [[row[i] for i in used] for row in rows]

@@ -116,35 +116,27 @@ def read_settings(
     flows: Sequence[str] = (),
     opening: str | None = None,
     coefficient: float | None = None,
-    offset: str | None = None,
-    spread: str | None = None,
-    tolerance: str | None = None,
     inlet: str | None = None,
-    pipe: str | None = None,
-    main: str | None = None,
     units: str = "in",
     samples: int = 400,
     seed: int = 0,
     shares: bool = False,
+    **measures: str | None,
 ) -> Settings:
-    """Read the words of a command line; coefficient [-]."""
+    """Read the words of a command line; coefficient [-], measures: those of `OF_BOX` by name."""
     with Words(units) as words:
         if coefficient is not None and opening is None:
             words.read("--coefficient", str(coefficient), keys.coefficient)
         return Settings(
             opening=words.opening(opening, coefficient),
             coefficient=coefficient,
-            offset=words.read("--offset", offset, keys.offset),
-            spread=words.read("--spread", spread, keys.spread),
-            tolerance=words.read("--tolerance", tolerance, keys.tolerance),
             inlet=words.inlet(inlet),
-            pipe=words.read("--pipe", pipe, keys.pipe),
-            main=words.read("--main", main, keys.pipe),
             flows=words.flows(flows),
             units=words.unit,
             samples=samples,
             seed=seed,
             shares=shares,
+            **{n: words.read(f"--{n}", word, _READERS[n]) for n, word in measures.items()},
         )
 
 

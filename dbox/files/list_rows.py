@@ -41,6 +41,7 @@ from dbox.files.csv_table import (
     harmed,
     parted,
     split_head,
+    uneven,
     unit_fault,
 )
 
@@ -207,11 +208,7 @@ def read_rows(text: str, first_line: int, layout: Layout) -> tuple[Rows, list[Fa
                 lines.append(line)
                 rows.append(row[:width])
         elif any(cell.strip() for cell in row):
-            why = (
-                f"has {len(row)} cells under {width} heads; look for a decimal comma, a quote that "
-                "is not closed or a line break in a cell"
-            )
-            faults.append(Fault(line, _name(row, name_at), why))
+            faults.append(Fault(line, _name(row, name_at), uneven(row, width)))
     return Rows(lines, [*zip(*rows, strict=True)] or [()] * width), faults
 
 
