@@ -62,7 +62,9 @@ def check(
         print_json({"file": file, "outlets": len(site.outlets), "not_measured": missing,
                     "placeholder": written.placeholder})  # fmt: skip
         return
-    say(f"{file}: in order; {len(site.outlets)} outlets, {len(site.flows)} flows")
+    counts = {"outlet": len(site.outlets), "flow": len(site.flows)}
+    told = ", ".join(f"{n} {what}{'s' * (n != 1)}" for what, n in counts.items())
+    say(f"{file}: in order; {told}")
     for i, box in fed(site):
         named = f"another box{f': {box.title}' if box.title else ''}"
         words = f"outlet {site.outlets[i].label} feeds {named}, {len(box.outlets)} outlets"

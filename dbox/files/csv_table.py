@@ -26,8 +26,8 @@ from dbox.files import toml_file
 from dbox.units import with_points
 
 MOST_ROWS = 1000
+"""Rows of a table of one box, which has one for each outlet."""
 _MOST_BYTES = 1000 * MOST_ROWS
-_MANY = f"has more than {MOST_ROWS:,} rows; a box has one for each outlet"
 
 _DELIMITERS = (";", "\t", ",")
 _HINT = re.compile(r"[ \t]*sep=(.)[ \t]*(?:\r\n?|\n|$)", re.IGNORECASE)
@@ -91,8 +91,8 @@ def uneven(row: Sequence[str], width: int) -> str:
     """What is wrong with a row that has other cells than there are heads."""
     cells = "1 cell" if len(row) == 1 else f"{len(row)} cells"
     return (
-        f"has {cells} under {width} heads; where a decimal comma parts a number, save with "
-        "semicolons or write a point; else look for an open quote or a line break in a cell"
+        f"has {cells} under {width} heads; look for a decimal comma (write a point, or save with "
+        "semicolons), an open quote or a line break in a cell"
     )
 
 
@@ -201,14 +201,12 @@ class Sheet:
 
 def read_sheet(
     path: Path | str,
-    *,
-    most_bytes: int = _MOST_BYTES,
-    limit: str = f"a table of one box has {MOST_ROWS:,} rows at most",
+    what: str = "a table of one box",
     most_rows: int = MOST_ROWS,
-    many: str = _MANY,
+    most_bytes: int = _MOST_BYTES,
 ) -> Sheet:
-    """Read a table that a spreadsheet has saved as CSV; `many`: what more rows are told."""
-    name = str(path)
+    """Read a table that a spreadsheet has saved as CSV; `what`: it is called."""
+    name, limit = str(path), f"{what} has {most_rows:,} rows at most"
     text = toml_file.read_text(Path(path), most_bytes=most_bytes, limit=limit)
     delimiter, begin = parted(text)
     reader = csv.reader(io.StringIO(text[begin:], newline=""), delimiter=delimiter, strict=True)
@@ -226,7 +224,7 @@ def read_sheet(
     if not any(heads) and not rows:
         raise ScenarioError(f"{name}: is empty; its first row names the columns")
     if len(rows) > most_rows:
-        raise ScenarioError(f"{name}: {many}")
+        raise ScenarioError(f"{name}: has more than {most_rows:,} rows; {limit}, leave some out")
     faults = [
         f"{name}: row {number} {uneven(row, width)}"
         for number, row in zip(numbers, rows, strict=True)

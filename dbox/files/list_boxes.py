@@ -39,7 +39,6 @@ from dbox.files.list_rows import (
     Fault,
     Layout,
     Rows,
-    read_rows,
 )
 from dbox.files.typed import Words, opening_from_text
 from dbox.hydraulics.openings import Opening
@@ -204,18 +203,6 @@ class Listed:
                     straight=ended == 0,
                 ),
             )
-
-
-def read_boxes(
-    text: str,
-    first_line: int,
-    layout: Layout,
-    settings: Settings,
-    *,
-    apart: Set[str] = frozenset(),
-) -> tuple[Listed, list[Fault]]:
-    """Read a piece of a list."""
-    return boxes_of(*read_rows(text, first_line, layout), layout, settings, apart=apart)
 
 
 def boxes_of(

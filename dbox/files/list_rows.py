@@ -68,20 +68,14 @@ class Column:
 class Layout:
     """The columns of a list."""
 
-    delimiter: str  # What parts the cells.
+    dialect: Dialect  # How it is written, and how its results are.
     width: int  # Number of heads.
     box: Column  # Name of the box.
     outlet: Column | None  # Label of the outlet, where a row is one rather than a box.
     readings: tuple[Column, ...]  # One per outlet, or one per reading of the same outlet.
     clocks: tuple[Column | None, ...]  # One per outlet, or one; None where there is none.
     others: dict[str, Column]  # Those of `OF_BOX` that are there.
-    bare: tuple[int, ...] = ()  # Where columns without a head stand.
-    decimal: str = "."  # What stands before decimals.
-
-    @property
-    def dialect(self) -> Dialect:
-        """How its results are written: as it is itself."""
-        return Dialect(self.delimiter, self.decimal)
+    bare: tuple[int, ...]  # Where columns without a head stand.
 
 
 def read_heads(lines: Sequence[str], ignored: Sequence[str] = ()) -> tuple[Layout, int]:
@@ -116,7 +110,7 @@ def read_heads(lines: Sequence[str], ignored: Sequence[str] = ()) -> tuple[Layou
     if faults:
         raise ScenarioError(*faults)
     layout = Layout(
-        delimiter=delimiter,
+        dialect=Dialect(delimiter),
         width=len(heads),
         box=found[BOX, 0],
         outlet=found.get((OUTLET, 0)),
@@ -192,7 +186,7 @@ class Rows:
 
 def read_rows(text: str, first_line: int, layout: Layout) -> tuple[Rows, list[Fault]]:
     """Part whole lines into cells."""
-    cells = _cells(text.removesuffix("\n"), layout.delimiter)
+    cells = _cells(text.removesuffix("\n"), layout.dialect.delimiter)
     width, name_at = layout.width, layout.box.index
     try:
         columns = [*zip(*cells, strict=True)]
@@ -359,7 +353,8 @@ def layout_of(path: Path, ignored: Sequence[str]) -> tuple[Layout, int]:
     rows, _ = read_rows("".join([*texts[above:], begin]), above + 1, layout)
     numbers = (*layout.readings, *layout.others.values())
     cells = chain.from_iterable(rows.columns[column.index] for column in numbers)
-    return replace(layout, decimal=decimal_of(layout.delimiter, cells)), above
+    dialect = Dialect(delimiter := layout.dialect.delimiter, decimal_of(delimiter, cells))
+    return replace(layout, dialect=dialect), above
 
 
 def pieces(path: Path, layout: Layout, above: int, size: int) -> Iterator[Piece]:
@@ -422,7 +417,7 @@ def _named_lines(blocks: Iterable[Piece], layout: Layout) -> Iterator[_Line]:
     name, at = "", layout.box.index
     for block in blocks:
         lines = block.content.removesuffix(b"\n").split(b"\n")
-        cells = _cells(block.text.removesuffix("\n"), layout.delimiter)
+        cells = _cells(block.text.removesuffix("\n"), layout.dialect.delimiter)
         for number, (line, row) in enumerate(zip(lines, cells, strict=True), block.first_line):
             told = _name(row, at).strip()
             name = told or name
