@@ -63,8 +63,8 @@ def check(
                     "placeholder": written.placeholder})  # fmt: skip
         return
     counts = {"outlet": len(site.outlets), "flow": len(site.flows)}
-    told = ", ".join(f"{n} {what}{'s' * (n != 1)}" for what, n in counts.items())
-    say(f"{file}: in order; {told}")
+    held = ", ".join(f"{n} {what}{'s' * (n != 1)}" for what, n in counts.items())
+    say(f"{file}: in order; {held}")
     for i, box in fed(site):
         named = f"another box{f': {box.title}' if box.title else ''}"
         words = f"outlet {site.outlets[i].label} feeds {named}, {len(box.outlets)} outlets"

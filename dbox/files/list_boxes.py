@@ -56,6 +56,7 @@ _READERS = {
     MAIN: keys.pipe,
 }
 
+_UNLIKE = "has another {} than the first row of its box; write the same in every row"
 _TIME = re.compile(r"0?([0-9]{1,2}:[0-9]{2}):00(?: ?[AaPp][Mm])?")
 _REMEMBERED = 100_000
 
@@ -274,10 +275,10 @@ class _Table:
         place = np.arange(len(names)) - firsts[box] if names else box
         height, taken = self._means()
         tolerance = self._tolerance()
-        self._refuse(tolerance != tolerance[firsts][box], "has another tolerance than its box")
+        self._refuse(tolerance != tolerance[firsts][box], _UNLIKE.format(TOLERANCE))
         inlet = self._inlet()
         other = ~np.isclose(inlet, inlet[firsts][box], equal_nan=True)
-        self._refuse(other.any(-1), f"has another {INLET}, {PIPE} or {MAIN} than its box")
+        self._refuse(other.any(-1), _UNLIKE.format(f"{INLET}, {PIPE} or {MAIN}"))
         opening, openings = self._openings(np.ones((len(box), 1), dtype=bool))
         labels = self._labels(box, firsts, apart)
         self._refuse(place == MOST_OUTLETS, f"is of a box with more than {MOST_OUTLETS} outlets")
@@ -308,7 +309,7 @@ class _Table:
             after = int(np.searchsorted(self.rows.lines, fault.line))
             for row in {max(after - 1, 0), min(after, len(names) - 1)} if names else ():
                 if fault.box in ("", names[row]):
-                    self._fault(row, f"may be of the box of line {fault.line}, which is no row")
+                    self._fault(row, f"may be of the box of line {fault.line}; mend that line")
         return listed, box
 
     def _means(self) -> tuple[Array, Indices]:

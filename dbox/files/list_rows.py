@@ -88,8 +88,8 @@ def read_heads(lines: Sequence[str], ignored: Sequence[str] = ()) -> tuple[Layou
     by_outlet = (OUTLET, 0) in found
     kind, other = (READING, OUTLET) if by_outlet else (OUTLET, READING)
     faults += [
-        f"column {show(column.head)} is of the other shape; a row is a box, with {OUTLET} 1 and so "
-        f"on, or an outlet, with {OUTLET} and {READING}"
+        f"column {show(column.head)} is of the other shape; a row is a box, under {OUTLET} 1 and "
+        f"so on, or an outlet, under {OUTLET} and {READING}"
         for (name, number), column in found.items()
         if name == other and (number or not by_outlet)
     ]
@@ -122,8 +122,8 @@ def read_heads(lines: Sequence[str], ignored: Sequence[str] = ()) -> tuple[Layou
     without_unit = {layout.box, layout.outlet, *layout.clocks, layout.others.get(INLET)}
     read = {*without_unit, *layout.readings, *layout.others.values()}
     faults += [
-        f"column {show(column.head)} is of no outlet that the list has, or has a number too many; "
-        f"mend its head, or leave it out by --ignore {show(column.head)}"
+        f"column {show(column.head)} fits no outlet of the list; mend its head, or leave it out "
+        f"by --ignore {show(column.head)}"
         for column in found.values()
         if column not in read
     ]
@@ -231,8 +231,7 @@ class Remarks:
 
     names: tuple[npt.NDArray[np.uint64], ...] = ()  # Marks of the names of boxes, row by row.
     lines: tuple[Sequence[int], ...] = ()  # Lines of those rows.
-    # The first name or label that is made harmless; how many are.
-    harmed: tuple[str, int] = ("", 0)
+    harmed: tuple[str, int] = ("", 0)  # The first text that is made harmless; how many are.
     bare: tuple[str, int] = ("", 0)  # The first cell under no head, with its place; how many.
 
     @classmethod
@@ -241,35 +240,26 @@ class Remarks:
         names = [name.strip() for name in rows.columns[layout.box.index]]
         labels = [] if layout.outlet is None else rows.columns[layout.outlet.index]
         found = [*harmed(names), *harmed(labels)]
-        bare = [
-            (line, index, cell)
+        bare = sorted(
+            (line, index, cell.strip())
             for index in layout.bare
             for line, cell in zip(rows.lines, rows.columns[index], strict=True)
             if cell.strip()
-        ]
-        first = ""
-        if bare:
-            line, index, cell = min(bare)
-            first = f"{show(cell.strip())} in row {line}, column {index + 1}"
+        )
+        told = [f"{show(cell)} in row {line}, column {i + 1}" for line, i, cell in bare[:1]]
         # where a row is an outlet, boxes whose rows stand apart are refused
         one = layout.outlet is None
         return cls(
-            names=(_marks(names),) if one else (),
-            lines=(rows.lines,) if one else (),
-            harmed=(found[0] if found else "", len(found)),
-            bare=(first, len(bare)),
+            names=(_marks(names),) * one,
+            lines=(rows.lines,) * one,
+            harmed=(next(iter(found), ""), len(found)),
+            bare=(next(iter(told), ""), len(bare)),
         )
 
     def __add__(self, other: "Remarks") -> "Remarks":
-        def both(one: tuple[str, int], two: tuple[str, int]) -> tuple[str, int]:
-            return one[0] if one[1] else two[0], one[1] + two[1]
-
-        return Remarks(
-            self.names + other.names,
-            self.lines + other.lines,
-            both(self.harmed, other.harmed),
-            both(self.bare, other.bare),
-        )
+        pairs = ((self.harmed, other.harmed), (self.bare, other.bare))
+        both = ((one[0] or two[0], one[1] + two[1]) for one, two in pairs)
+        return Remarks(self.names + other.names, self.lines + other.lines, *both)
 
     @property
     def twice(self) -> tuple[int, tuple[int, ...]]:
@@ -278,8 +268,7 @@ class Remarks:
             return 0, ()
         marks = np.concatenate(self.names)
         _, where, counts = np.unique(marks, return_index=True, return_counts=True)
-        again = where[counts > 1]
-        if not again.size:
+        if not (again := where[counts > 1]).size:
             return 0, ()
         lines = np.concatenate([np.asarray(each, np.int64) for each in self.lines])
         first = lines[marks == marks[again.min()]]

@@ -195,7 +195,7 @@ class Progress:
             if not lock(file.fileno()) or not _same(file, state):
                 file.close()
                 raise ScenarioError(
-                    f"{self.places.results}: another run writes it; let that one end"
+                    f"{self.places.results}: another run is writing it; let that one end"
                 )
         return file
 

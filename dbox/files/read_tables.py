@@ -184,7 +184,7 @@ def _tell(error: ErrorDetails, table: Any, faults: Faults) -> None:
                     table = next(k.reader for k in keys_of(table).values() if k.name == step)
             faults.unknown(place, str(loc[-1]), [key.name for key in keys_of(table).values()])
         case "tuple_type":
-            faults.refuse(place, f"is {value}; head each with [[{heading}]], in double brackets")
+            faults.refuse(place, f"is {value}; write each under [[{heading}]], in double brackets")
         case "model_type":
             head = f"[[{heading}]]" if isinstance(loc[-1], int) else f"[{heading}]"
             faults.refuse(place, f"is {value}; it is a table, write {head} and its keys under it")

@@ -381,7 +381,7 @@ def plan_blocks(aims: Aims) -> list[Section]:
             for row, point in zip(cells, points, strict=True):
                 height = float(getattr(point, name))
                 row.append("" if np.isnan(height) else _ground_text(height, lengths))
-    words = "A trench bottom is level along: the same reading everywhere."
+    words = "A trench bottom is level: the rod reads the same all along it."
     if known("depth"):
         words += " Depth is under the ground, cover over the inside top of the pipe."
     if not known("rod"):

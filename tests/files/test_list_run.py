@@ -146,7 +146,7 @@ def test_a_run_goes_on_with_nothing_else_than_it_began_with(out, monkeypatch, ch
 
 def test_two_runs_at_once_are_refused(out):
     def second(_):
-        with pytest.raises(ScenarioError, match="another run writes it"):
+        with pytest.raises(ScenarioError, match="another run is writing it"):
             run(out)
 
     run(out, told=second)
