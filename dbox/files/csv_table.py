@@ -321,7 +321,7 @@ def changed_text(first: str, count: int) -> str:
     others = f" and {count - 1:,} more" if count > 1 else ""
     return (
         f"a spreadsheet would run, work out or hide some text: {show(first)}{others}; in the table "
-        "it has ' in front, or such characters are spelled out"
+        "it stands with ' in front, or with such characters spelled out"
     )
 
 

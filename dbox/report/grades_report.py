@@ -1,5 +1,6 @@
 """Falls of pipes for machines and for people."""
 
+from collections.abc import Sequence
 from math import ceil
 
 import numpy as np
@@ -363,24 +364,20 @@ def plan_blocks(aims: Aims) -> list[Section]:
     def known(name: str) -> bool:
         return any(np.isfinite(getattr(point, name)) for point in points)
 
-    heads: list[Column] = [Column("point", 26)]
-    cells = [[f"{point.name}{' (given)' * point.given}"] for point in points]
+    names = [f"{point.name}{' (given)' * point.given}" for point in points]
+    shown: list[tuple[Column, Sequence[str]]] = [(Column("point", 26), names)]
     if known("rod"):
-        heads.append(Column("rod", 13, "right"))
+        first, second = zip(*(lengths.pair(point.rod) for point in points), strict=True)
+        shown.append((Column("rod", 13, "right"), first))
         if not known("elevation"):
-            heads.append(Column("", 10, "right", on_paper=13))
-        for row, point in zip(cells, points, strict=True):
-            row += lengths.pair(point.rod)[: 1 if known("elevation") else 2]
+            shown.append((Column("", 10, "right", on_paper=13), second))
     if known("elevation"):
-        heads.append(Column("elevation", 10, "right", on_paper=13))
-        for row, point in zip(cells, points, strict=True):
-            row.append(elevation_text(point.elevation, lengths))
+        texts = [elevation_text(point.elevation, lengths) for point in points]
+        shown.append((Column("elevation", 10, "right", on_paper=13), texts))
     for name, width in (("depth", 11), ("cover", 10)):
         if known(name):
-            heads.append(Column(name, width, "right", on_paper=12))
-            for row, point in zip(cells, points, strict=True):
-                height = float(getattr(point, name))
-                row.append("" if np.isnan(height) else _ground_text(height, lengths))
+            texts = [_ground_text(getattr(point, name), lengths) for point in points]
+            shown.append((Column(name, width, "right", on_paper=12), texts))
     words = "A trench bottom is level: the rod reads the same all along it."
     if known("depth"):
         words += " Depth is under the ground, cover over the inside top of the pipe."
@@ -390,7 +387,7 @@ def plan_blocks(aims: Aims) -> list[Section]:
         [
             Heading("Planned rod readings to aim for (greater = lower):" if known("rod")
                     else "Planned elevations to aim for:"),
-            Table(heads, cells),
+            Table([head for head, _ in shown], [*zip(*(cells for _, cells in shown), strict=True)]),
             Paragraph(words),
         ],
         _planned_falls(aims),
@@ -408,6 +405,8 @@ def elevation_text(metres: float, lengths: Lengths) -> str:
 
 def _ground_text(metres: float, lengths: Lengths) -> str:
     """A depth to a quarter of an inch, or a centimetre: ground is no finer. [m]"""
+    if np.isnan(metres):
+        return ""
     return f"{100 * metres:.0f} cm" if lengths.metric else inches(metres, parts=4)
 
 
