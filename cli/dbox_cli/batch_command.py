@@ -64,7 +64,7 @@ def command(
     check_picture(
         picture,
         {"LIST": file, "--out": out, "the bad rows": places.bad},
-        # a run that is gone on with may have made the picture
+        # a run that was stopped may have made the picture
         overwrite=overwrite or places.state.exists(),
     )
     arguments.refuse_idle(context, {

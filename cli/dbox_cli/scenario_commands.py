@@ -35,7 +35,7 @@ def new(
 def check(
     file: File, readings: Readings = None, write_csv: WriteCsv = None, as_json: AsJson = False
 ) -> None:
-    """Validate a scenario; every fault is told at once."""
+    """Check a scenario file; shows every fault at once."""
     from dbox.fieldwork.falls_plan import aim
     from dbox.fieldwork.oddities import odd_notes
     from dbox.fieldwork.readings import without_placeholders

@@ -83,7 +83,7 @@ class Places:
 
     @property
     def begin_anew(self) -> str:
-        """What to do where a run cannot be gone on with."""
+        """What to do where a run cannot go on."""
         return f"to begin anew remove {self.state} and what ends in .part beside it"
 
 
@@ -335,7 +335,7 @@ class Outcome:
 
     tally: Tally  # The boxes counted.
     with_work: bool  # Whether it was worked out what to turn.
-    resumed: bool  # Whether an earlier run was gone on with.
+    resumed: bool  # Whether it went on from where an earlier run stopped.
     remarks: Remarks  # What is to be told of the list.
     places: Places  # The files that were written; the bad rows only where there are some.
 

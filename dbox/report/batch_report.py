@@ -115,7 +115,7 @@ def _notes(outcome: Outcome, settings: Settings) -> list[str]:
     if not settings.samples:
         notes.append(
             "--quick judges to first order in the errors of the readings; without it boxes are "
-            "drawn, and the chance of being within is told"
+            "drawn, and the results show the chance of being within"
         )
     return notes
 
