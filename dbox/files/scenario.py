@@ -167,12 +167,13 @@ def read(document: Mapping[str, Any], name: str = "", place: Place | None = None
                     f"outlet[{index}].label is {show(table.label)}, as a line of a box behind is "
                     "called; take another name"
                 )
-    tables = []
-    for table, box in zip(file.outlet, boxes, strict=True):
-        # the lines of the box that it feeds, added up, where it does not say them
-        length, area = lines_behind(box) if box else (None, None)
-        length, area = table.line_length or length, table.line_area or area
-        tables.append(replace(table, line_length=length, line_area=area))
+    tables = [*file.outlet]
+    for index, box in enumerate(boxes):
+        if box:
+            # the lines of the box that it feeds, added up, where it does not say them
+            said, (length, area) = tables[index], lines_behind(box)
+            length, area = said.line_length or length, said.line_area or area
+            tables[index] = replace(said, line_length=length, line_area=area)
     site = _site(replace(file, outlet=tuple(tables)), faults)
     if faults.told or site is None:
         raise faults.error(name)
