@@ -68,8 +68,6 @@ SCENARIO, LIST = ".toml", ".csv"
 
 _STARTER = "starter.toml"
 """What a new scenario begins with; it is no scenario of a job."""
-_KINDS_OF_SYSTEM, _KINDS_OF_OUTLET = "# KINDS OF THE SYSTEM", "# KINDS OF AN OUTLET"
-"""Lines of it that the kinds of evidence take the place of."""
 
 
 def starter_lines(table: type, kinds: Iterable[Kind]) -> str:
@@ -93,9 +91,8 @@ def starter() -> str:
     4
     """
     text = (resources.files(_PACKAGE) / _STARTER).read_text(encoding="utf-8")
-    whole = starter_lines(Evidence, SYSTEM_KINDS)
-    each = starter_lines(OutletEvidence, OUTLET_KINDS)
-    return text.replace(_KINDS_OF_SYSTEM, whole).replace(_KINDS_OF_OUTLET, each)
+    text = text.replace("# KINDS OF THE SYSTEM", starter_lines(Evidence, SYSTEM_KINDS))
+    return text.replace("# KINDS OF AN OUTLET", starter_lines(OutletEvidence, OUTLET_KINDS))
 
 
 def shipped_names(ending: str = SCENARIO) -> tuple[str, ...]:
