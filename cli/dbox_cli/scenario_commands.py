@@ -19,9 +19,7 @@ from dbox_cli.arguments import (
 from dbox_cli.output import print_json, say
 
 
-def new(
-    file: Annotated[Path, typer.Argument(help="File to write; never overwritten.")],
-) -> None:
+def new(file: Annotated[Path, typer.Argument(help="File to write; never overwritten.")]) -> None:
     """Write a commented starter scenario to fill in at the box."""
     from dbox.files.scenario import shipped_names, starter
     from dbox.files.write_file import write_file

@@ -22,15 +22,7 @@ from pydantic import BaseModel, Field, PlainValidator, ValidationError, create_m
 from pydantic.json_schema import GenerateJsonSchema, WithJsonSchema
 from pydantic_core import ErrorDetails
 
-from dbox.errors import (
-    DomainError,
-    ScenarioError,
-    at_place,
-    did_you_mean,
-    key_text,
-    shorten,
-    show,
-)
+from dbox.errors import DomainError, ScenarioError, at_place, did_you_mean, key_text, shorten, show
 from dbox.keys import Key, Reader, keys_of
 
 S = TypeVar("S")
@@ -259,10 +251,7 @@ class Place:
 
 
 def fed_boxes(
-    feeds: Sequence[str | None],
-    place: Place,
-    faults: Faults,
-    read: Callable[[Path, Place], T],
+    feeds: Sequence[str | None], place: Place, faults: Faults, read: Callable[[Path, Place], T]
 ) -> list[T | None]:
     """What is read of the box that each outlet feeds; None where it feeds a line, or cannot be.
 

@@ -55,10 +55,7 @@ def with_readings(site: Site, path: Path | str) -> Site:
     """Put the readings of a table in place of those of a site."""
     sheet = read_sheet(path)
     columns = _columns(
-        sheet,
-        lambda name: READING if _READING.fullmatch(name) else None,
-        [READING],
-        units.length,
+        sheet, lambda name: READING if _READING.fullmatch(name) else None, [READING], units.length
     )
     faults: list[str] = []
     readers = [(index, partial(_reading, unit=unit)) for index, _, unit in columns]

@@ -118,10 +118,7 @@ ACCEPTANCE_UNITS = {
         ("gpd/ft2", "gal/day/ft2", "gal/ft2/day", "gal/d/ft2", "gal/ft2/d"),
         units.GALLON / units.DAY / units.FOOT**2,
     ),
-    **dict.fromkeys(
-        ("l/day/m2", "l/m2/day", "l/d/m2", "l/m2/d"),
-        units.LITRE / units.DAY,
-    ),
+    **dict.fromkeys(("l/day/m2", "l/m2/day", "l/d/m2", "l/m2/d"), units.LITRE / units.DAY),
     **dict.fromkeys(("mm/day", "mm/d"), 1e-3 / units.DAY),
     **dict.fromkeys(("cm/day", "cm/d"), 1e-2 / units.DAY),
     **dict.fromkeys(("in/day", "in/d"), units.INCH / units.DAY),
