@@ -344,9 +344,10 @@ def grades_blocks(grading: Grading) -> list[Section]:
 
 _COLUMNS = (
     Column("", 16),
-    *(Column("", width, "right") for width in (10, 10, 9, 11)),
+    *(Column(head, width, "right")
+      for head, width in (("fall", 10), ("", 10), ("slope", 9), ("chance", 11))),
     Column("", 16),
-)
+)  # fmt: skip
 """Place, fall both ways, slope, chance of being enough, verdict."""
 
 
