@@ -35,6 +35,10 @@ _NUMBER = (
 _UNIT = r"(?:sq|cu)\s+[a-z]+|per\s+cent|[a-z]+[23]?|[\"'%°]"
 _TERM = re.compile(rf"({_NUMBER})\s*({_UNIT})?\s*")
 _FRACTION = re.compile(r"(?:([0-9]+)[-\s]\s*)?([0-9]+)\s*/\s*([0-9]+)")
+_THOUSANDS = re.compile(r"(?<![0-9/.,])[1-9][0-9]{0,2},[0-9]{3}(?![0-9.,])")
+_DECIMAL_COMMA = re.compile(
+    rf"(?!{_THOUSANDS.pattern})(?<![0-9/.,])([0-9]+),([0-9]+)(?![0-9.]|,[0-9]|\s*/)"
+)
 _OVER = re.compile(r"(?<=\s)(?:in|per)(?=\s)|/(?=\s*[a-z])|(?<=[a-z\"'])\s*/")
 _PLAIN = str.maketrans(
     {
@@ -106,7 +110,7 @@ def read_terms(text: str) -> list[tuple[str, str | None]]:
         if re.search(r"[0-9]\s*/\s*[0-9]", text):
             raise UnclearError("write a fraction as 13/16 or 1-3/16")
         if "," in text:
-            raise UnclearError("leave the comma out; decimals take a point")
+            raise UnclearError("write one number, without a comma")
         raise ExampleError("write one number and its unit")
     return terms
 
@@ -296,7 +300,15 @@ def _plain_text(value: object, wanted: str) -> str:
 
 
 def _mend(text: str, kind: _Kind, error: UnclearError) -> str:
-    """Say what to write instead, naming what the text is where that is another kind."""
+    """Say what to write instead, naming what the text is where that is another kind.
+
+    A decimal comma is refused: in 1,250 gal it parts thousands, in a list of heights readings.
+    """
+    if (plain := with_points(text)) != text:
+        return f"; decimals take a point, write {show(plain)}"
+    if number := _THOUSANDS.search(text):
+        either = (text.replace(number[0], number[0].replace(",", sign)) for sign in ("", "."))
+        return f"; write {' or '.join(map(show, either))}, the one you mean"
     for other in _WITH_UNITS:
         if other is not kind:
             try:
@@ -409,7 +421,6 @@ def number(value: object) -> float:
 
 
 _SAID_CLOCK = re.compile(r"([0-9]{1,2})(?:[:.]([0-9]{2}))?\s*(?:o'?\s*clock)?")
-_COMMA = re.compile(r"(?<![\d/.,])(0(?=,)|\d+(?=,\d{1,2}(?!\d))),(\d+)(?!\d|,\d|\s*/)")
 
 
 def said_clock(text: str) -> str:
@@ -418,9 +429,18 @@ def said_clock(text: str) -> str:
     return f"{match[1]}:{match[2] or '00'}" if match else text
 
 
+def with_points(text: str) -> str:
+    """Text with a point for each comma that can only be that of a decimal.
+
+    >>> with_points("2,5 mm, 0,125 in"), with_points("1,250 gal")
+    ('2.5 mm, 0.125 in', '1,250 gal')
+    """
+    return _DECIMAL_COMMA.sub(r"\1.\2", text)
+
+
 def said_number(text: str, unit: str = "") -> str:
     """A quantity as people say it: a point for a decimal comma, and a unit where it has none."""
-    plain = _COMMA.sub(r"\1.\2", text)
+    plain = with_points(text)
     return f"{plain} {unit}" if unit and re.fullmatch(_NUMBER, clean(plain)) else plain
 
 

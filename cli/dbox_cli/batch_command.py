@@ -50,9 +50,9 @@ def command(
 ) -> None:  # fmt: skip
     """Verdict, worst line and turns of every box of a list, however long.
 
-    The heads tell the shape: box,outlet 1,outlet 2,... or box,outlet,reading; also clock 1, ...,
-    opening, offset, spread, tolerance, inlet, pipe, main. A run that was stopped goes on when it is
-    started again.
+    A row is a box, under box,outlet 1,outlet 2,..., or an outlet, under box,outlet,reading. More
+    columns: clock 1, ..., opening, offset, spread, tolerance, inlet, pipe, main. A run that was
+    stopped goes on when the same command is given again.
     """
     from dbox.fieldwork.shares import VERDICTS
     from dbox.files.list_boxes import read_settings
@@ -64,7 +64,7 @@ def command(
     check_picture(
         picture,
         {"LIST": file, "--out": out, "the bad rows": places.bad},
-        # a run that is gone on with may have made the picture
+        # a run that was stopped may have made the picture
         overwrite=overwrite or places.state.exists(),
     )
     arguments.refuse_idle(context, {

@@ -19,9 +19,7 @@ from dbox_cli.arguments import (
 from dbox_cli.output import print_json, say
 
 
-def new(
-    file: Annotated[Path, typer.Argument(help="File to write; never overwritten.")],
-) -> None:
+def new(file: Annotated[Path, typer.Argument(help="File to write; never overwritten.")]) -> None:
     """Write a commented starter scenario to fill in at the box."""
     from dbox.files.scenario import shipped_names, starter
     from dbox.files.write_file import write_file
@@ -35,7 +33,7 @@ def new(
 def check(
     file: File, readings: Readings = None, write_csv: WriteCsv = None, as_json: AsJson = False
 ) -> None:
-    """Validate a scenario; every fault is told at once."""
+    """Check a scenario file; shows every fault at once."""
     from dbox.fieldwork.falls_plan import aim
     from dbox.fieldwork.oddities import odd_notes
     from dbox.fieldwork.readings import without_placeholders
@@ -62,7 +60,9 @@ def check(
         print_json({"file": file, "outlets": len(site.outlets), "not_measured": missing,
                     "placeholder": written.placeholder})  # fmt: skip
         return
-    say(f"{file}: in order; {len(site.outlets)} outlets, {len(site.flows)} flows")
+    counts = {"outlet": len(site.outlets), "flow": len(site.flows)}
+    held = ", ".join(f"{n} {what}{'s' * (n != 1)}" for what, n in counts.items())
+    say(f"{file}: in order; {held}")
     for i, box in fed(site):
         named = f"another box{f': {box.title}' if box.title else ''}"
         words = f"outlet {site.outlets[i].label} feeds {named}, {len(box.outlets)} outlets"

@@ -30,8 +30,9 @@ from dbox_cli.visit_questions import Change, LineQuestions, since, taken_over
 class BoxScript:
     """What a scenario needs, asked where there is none; each answer goes to the log."""
 
-    def __init__(self, path: Path, log: JobLog, *, by_hand: bool) -> None:
-        self._path, self._log, self._pipes = path, log, by_hand
+    def __init__(self, path: Path, log: JobLog, *, by_hand: bool, placed: bool) -> None:
+        self._path, self._log = path, log
+        self._asks = {"pipes": by_hand, "placed": placed}
 
     @property
     def answers(self) -> Mapping[str, str]:
@@ -46,10 +47,10 @@ class BoxScript:
     def asking(self) -> Asking | None:
         """The first question that is not answered, its prompt with the number for `correct`."""
         answers = self.answers
-        key = box.next_key(answers, pipes=self._pipes)
+        key = box.next_key(answers, **self._asks)
         if key is None:
             return None
-        known = list(box.keys_asked(answers, pipes=self._pipes))
+        known = list(box.keys_asked(answers, **self._asks))
         shown = [""] if key == "write" else []
         for number, each in enumerate(known[:-1] if shown else (), start=1):
             kept = answers[each] or ("equal" if each == "target" else "-")
@@ -63,7 +64,7 @@ class BoxScript:
 
     def answer(self, typed: str) -> list[str]:
         """Check an answer, or one for each outlet, and keep it."""
-        told = box.line_answers(typed, self.answers, pipes=self._pipes)
+        told = box.line_answers(typed, self.answers, **self._asks)
         for key, kept in told.items():
             self._keep("described", key=key, typed=kept)
         said = ", ".join(kept for kept in told.values() if kept not in ("yes", typed.strip()))
@@ -78,7 +79,7 @@ class BoxScript:
     def correct(self, which: str, typed: str, /) -> list[str]:
         """Ask for an answer anew by the number of its question."""
         answers = self.answers
-        known = list(box.keys_asked(answers, pipes=self._pipes))
+        known = list(box.keys_asked(answers, **self._asks))
         number = int(which) if which.isascii() and which.isdecimal() and len(which) < 4 else 0
         if not 1 <= number <= len(known) or known[number - 1] not in answers:
             raise ScenarioError(
@@ -88,7 +89,7 @@ class BoxScript:
 
     def help(self) -> list[str]:
         """What the question means, and what can be typed at every one."""
-        key = box.next_key(self.answers, pipes=self._pipes) or "write"
+        key = box.next_key(self.answers, **self._asks) or "write"
         return _helped("box", key.partition(" ")[0])
 
     def _keep(self, event: str, **entry: str) -> list[str]:
@@ -476,16 +477,16 @@ class Setup:
         """Make the file of a box before digging; what is left out of it is asked at the set-up."""
         with JobLog(job_log.log_path(self.path), _now()) as log:
             paused = f"Paused; every answer is kept. Go on with: dbox grades {self.file} --ask"
-            if not self._make(talk, log, paused):
+            if not self._make(talk, log, paused, placed=False):
                 return False
             for key, kept in job_log.interview_answers(log.entries).items():
                 if kept == box.NOT_SAID or not (kept or key in ("target", "flows")):
                     log.append({"event": "asked again", "at": _now(), "key": key, "typed": ""})
             return True
 
-    def _make(self, talk: Talk, log: JobLog, paused: str) -> bool:
+    def _make(self, talk: Talk, log: JobLog, paused: str, *, placed: bool = True) -> bool:
         """Ask for the box and write its file, unless that was done; False where it was paused."""
-        script = BoxScript(self.path, log, by_hand=talk.by_hand)
+        script = BoxScript(self.path, log, by_hand=talk.by_hand, placed=placed)
         if not hold(talk, script, paused):
             return False
         text = box.scenario_text(script.answers)

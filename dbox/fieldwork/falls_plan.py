@@ -50,7 +50,7 @@ class Stretch:
     wanted: float = said("m")  # Height to be lost.
     fall: float = said("m")  # Height that there is to lose.
     limit: Limit  # Least fall over length [-], or of the box least drop. [m]
-    least: float  # Height that it asks for. [m]
+    least: float = said("m")  # Height that it asks for.
     follows: bool  # Whether its lower end follows from the fall wanted: nothing can be left over.
 
     @property

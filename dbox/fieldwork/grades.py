@@ -175,7 +175,8 @@ class Flatness:
     @property
     def against(self) -> bool:
         """Whether it leans the way that it is not meant to."""
-        return self.meant is not None and self.verdict == f"leans {_other(self.meant)}"
+        leans = self.meant is not None and self.verdict.startswith("leans")
+        return leans and self.verdict != f"leans {self.meant}"
 
     @property
     def counts(self) -> str:
@@ -184,10 +185,6 @@ class Flatness:
             return "enough"
         held = self.allowed is not None or self.against
         return "wrong" if held and self.verdict != "cannot tell" else "cannot tell"
-
-
-def _other(lean: str) -> str:
-    return LEANS[1 - LEANS.index(lean)]
 
 
 def find_flatness(
@@ -354,14 +351,15 @@ def grade(site: Site) -> Grading:
     plan = aim(site) if site.plan and (site.plan.begins or not survey.runs) else None
     if not survey.runs and plan is None:
         raise DomainError(
-            "no rod readings; add [grades] and under it a [[grades.run]] for each, or before "
-            "digging a [plan]; dbox grades FILE --ask asks for them"
+            "no rod readings and no plan; dbox grades FILE --ask asks for them, or write [grades] "
+            "with a [[grades.run]] for each pipe, or before digging a [plan]"
         )
     if survey.placeholder and survey.runs:
         raise DomainError(PLACEHOLDERS)
-    spread = DEFAULT_ROD_SPREAD if survey.spread is None else survey.spread
-    tilt = DEFAULT_LEVEL_SPREAD if survey.level_spread is None else survey.level_spread
-    block = DEFAULT_BLOCK_SPREAD if survey.block_spread is None else survey.block_spread
+    # none of them can be 0
+    spread = survey.spread or DEFAULT_ROD_SPREAD
+    tilt = survey.level_spread or DEFAULT_LEVEL_SPREAD
+    block = survey.block_spread or DEFAULT_BLOCK_SPREAD
     runs = tuple(_run_grade(site, survey, run, spread, tilt, block) for run in survey.runs)
     limit = survey.limits.inlet_drop
     drops = tuple(

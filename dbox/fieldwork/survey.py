@@ -266,8 +266,8 @@ class Plan:
     """
 
     by: str = key(
-        one_of(("rod", "elevation")), "What the heights of the plan are; absent: rod.", "rod",
-        default="rod")
+        one_of(("rod", "elevation")), "How the plan gives heights: by rod readings, greater where "
+        "lower, or as elevations; absent: rod.", "rod", default="rod")
     benchmark: float | None = key(
         length(-500.0, 9000.0, "an elevation is between -500 m and 9000 m"),
         "Elevation of the benchmark.", "100 ft")

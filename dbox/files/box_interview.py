@@ -322,20 +322,22 @@ def before(key: str, answers: Answers) -> str:
     return given[-1] if given and topic in _AS_BEFORE else ""
 
 
-def next_key(answers: Answers, *, pipes: bool = False) -> str | None:
+def next_key(answers: Answers, *, pipes: bool = False, placed: bool = True) -> str | None:
     """Key of the first question that is not answered; None where all are.
 
     pipes: Whether inlet and pipes are asked about; a file of answers may be older than that.
+    placed: Whether the inserts are in their outlets, so that their holes stand somewhere.
 
     >>> next_key({"units": "in", "title": ""})
     'outlets'
     """
-    left = (key for key in keys_asked(answers, pipes=pipes) if key not in answers)
+    asked = keys_asked(answers, pipes=pipes, placed=placed)
+    left = (key for key in asked if key not in answers)
     return None if "write" in answers else next(left, None)
 
 
-def keys_asked(answers: Answers, *, pipes: bool = False) -> Iterator[str]:
-    """Keys of the questions that these answers lead to, in order."""
+def keys_asked(answers: Answers, *, pipes: bool = False, placed: bool = True) -> Iterator[str]:
+    """Keys of the questions that these answers lead to, in order; options as for `next_key`."""
     yield from ("units", "title", "outlets", "alike")
     labels = labels_of(answers)
     alike = answers.get("alike") != "no"
@@ -346,7 +348,7 @@ def keys_asked(answers: Answers, *, pipes: bool = False) -> Iterator[str]:
         yield f"hole{each}"
         if answers.get(f"hole{each}", "circle").startswith("circle"):
             yield f"offset{each}"
-            if answers.get(f"offset{each}", "") not in ("", "fixed"):
+            if placed and answers.get(f"offset{each}", "") not in ("", "fixed"):
                 yield f"clock{each}"
     yield "inside"
     if answers.get("inside"):
@@ -366,12 +368,14 @@ def keys_asked(answers: Answers, *, pipes: bool = False) -> Iterator[str]:
     yield from ("flows", "write")
 
 
-def line_answers(typed: str, answers: Answers, *, pipes: bool = False) -> dict[str, str]:
+def line_answers(
+    typed: str, answers: Answers, *, pipes: bool = False, placed: bool = True
+) -> dict[str, str]:
     """What a line says, in the form that is kept, by key: the question that stands or, with a part
     for each outlet that is still to be asked, all of them."""
-    key = next_key(answers, pipes=pipes) or "write"
+    key = next_key(answers, pipes=pipes, placed=placed) or "write"
     topic, _, label = key.partition(" ")
-    asked = keys_asked({**answers, key: typed}, pipes=pipes)
+    asked = keys_asked({**answers, key: typed}, pipes=pipes, placed=placed)
     left = [k for k in asked if k.startswith(f"{topic} ") and k not in answers]
     # elsewhere a comma may be that of a decimal, or part a place
     mark = "[;,]" if topic in ("clock", "direction") else ";"

@@ -4,7 +4,7 @@ Spreadsheets part cells by commas, semicolons or tabs, put a byte order mark in 
 decimals with a point or a comma, and turn a fraction such as 1/8 into a date. What is clear is
 read; what could mean two things is refused with its row and column:
 
-    readings.csv: row 3, column "reading" is "1,250"; that is 1.25 or 1250, write it with a point
+    readings.csv: row 3, column "reading" is "1,250"; write "1250" or "1.250", the one you mean
 
 Rows are counted as a spreadsheet shows them, the head being row 1. A row must have as many cells as
 the head: a decimal comma in a table parted by commas makes one cell too many.
@@ -23,10 +23,11 @@ import numpy as np
 from dbox.arrays import Array
 from dbox.errors import CellWarning, ScenarioError, at_place, show
 from dbox.files import toml_file
+from dbox.units import with_points
 
 MOST_ROWS = 1000
+"""Rows of a table of one box, which has one for each outlet."""
 _MOST_BYTES = 1000 * MOST_ROWS
-_MANY = f"has more than {MOST_ROWS:,} rows; a box has one for each outlet"
 
 _DELIMITERS = (";", "\t", ",")
 _HINT = re.compile(r"[ \t]*sep=(.)[ \t]*(?:\r\n?|\n|$)", re.IGNORECASE)
@@ -34,7 +35,6 @@ _LONGEST_HEAD = 100_000
 _UNIT = re.compile(r"(.*?)\s*[(\[]\s*([^()\[\]]+?)\s*[)\]]")
 _COMMA = re.compile(r"[0-9],[0-9]")
 _POINT = re.compile(r"[0-9]\.[0-9]")
-_THOUSANDS = re.compile(r"(?<![0-9,])[1-9][0-9]{0,2}(?:,[0-9]{3})+(?![0-9])")
 _MONTH = "jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec"
 _DATE = re.compile(
     rf"[0-9]{{1,2}}[-. ]+(?:{_MONTH})[a-z]*.*|(?:{_MONTH})[a-z]*[-. ]+[0-9]+.*"
@@ -87,6 +87,15 @@ def split_head(head: str) -> tuple[str, str | None]:
     return (match[1], match[2]) if match else (head, None)
 
 
+def uneven(row: Sequence[str], width: int) -> str:
+    """What is wrong with a row that has other cells than there are heads."""
+    cells = "1 cell" if len(row) == 1 else f"{len(row)} cells"
+    return (
+        f"has {cells} under {width} heads; look for a decimal comma (write a point, or save with "
+        "semicolons), an open quote or a line break in a cell"
+    )
+
+
 def unit_fault(head: str, unit: str, reader: Callable[[str], object]) -> str:
     """What is wrong with the unit in a head; empty where its reader knows it."""
     try:
@@ -109,13 +118,9 @@ def quantity(text: str, unit: str | None, *, decimal_comma: bool = False) -> str
             f"is {show(text)}, a date that a spreadsheet made of a fraction; make the column "
             "text before typing 1/8, or write 0.125"
         )
-    if _COMMA.search(text):
-        if "." in text or text.count(",") > 1:
-            raise ScenarioError(f"is {show(text)}; write one number, with one point for decimals")
-        if not decimal_comma and _THOUSANDS.search(text):
-            either = " or ".join((text.replace(",", "."), text.replace(",", "")))
-            raise ScenarioError(f"is {show(text)}; that is {either}, write the one you mean")
+    if decimal_comma and "." not in text and text.count(",") == 1:
         text = text.replace(",", ".")
+    text = with_points(text)
     # letters other than that of 1.2E-05, or a mark, are a unit
     has_unit = any(c.isalpha() or c in _MARKS for c in _EXPONENT.sub("", text))
     return text if unit is None or has_unit else f"{text} {unit}"
@@ -196,14 +201,12 @@ class Sheet:
 
 def read_sheet(
     path: Path | str,
-    *,
-    most_bytes: int = _MOST_BYTES,
-    limit: str = f"a table of one box has {MOST_ROWS:,} rows at most",
+    what: str = "a table of one box",
     most_rows: int = MOST_ROWS,
-    many: str = _MANY,
+    most_bytes: int = _MOST_BYTES,
 ) -> Sheet:
-    """Read a table that a spreadsheet has saved as CSV; `many`: what more rows are told."""
-    name = str(path)
+    """Read a table that a spreadsheet has saved as CSV; `what`: it is called."""
+    name, limit = str(path), f"{what} has {most_rows:,} rows at most"
     text = toml_file.read_text(Path(path), most_bytes=most_bytes, limit=limit)
     delimiter, begin = parted(text)
     reader = csv.reader(io.StringIO(text[begin:], newline=""), delimiter=delimiter, strict=True)
@@ -221,15 +224,14 @@ def read_sheet(
     if not any(heads) and not rows:
         raise ScenarioError(f"{name}: is empty; its first row names the columns")
     if len(rows) > most_rows:
-        raise ScenarioError(f"{name}: {many}")
-    uneven = [
-        f"{name}: row {number} has {len(row)} cells under {width} heads; where a decimal comma "
-        "parts a number, save with semicolons or write a point"
+        raise ScenarioError(f"{name}: has more than {most_rows:,} rows; {limit}, leave some out")
+    faults = [
+        f"{name}: row {number} {uneven(row, width)}"
         for number, row in zip(numbers, rows, strict=True)
         if len(row) < width or (len(row) > width and any(map(str.strip, row[width:])))
     ]
-    if uneven:
-        raise ScenarioError(*uneven)
+    if faults:
+        raise ScenarioError(*faults)
     used = [i for i, head in enumerate(heads) if head or any(row[i].strip() for row in rows)]
     if len(used) < max(map(len, rows), default=0):
         rows = [[row[i] for i in used] for row in rows]
@@ -318,7 +320,7 @@ def changed_text(first: str, count: int) -> str:
     """What is said where text was made harmless."""
     others = f" and {count - 1:,} more" if count > 1 else ""
     return (
-        f"a spreadsheet would run, reckon or hide some text: {show(first)}{others}; in the table "
+        f"a spreadsheet would run, work out or hide some text: {show(first)}{others}; in the table "
         "it stands with ' in front, or with such characters spelled out"
     )
 

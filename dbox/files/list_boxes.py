@@ -39,7 +39,6 @@ from dbox.files.list_rows import (
     Fault,
     Layout,
     Rows,
-    read_rows,
 )
 from dbox.files.typed import Words, opening_from_text
 from dbox.hydraulics.openings import Opening
@@ -57,6 +56,7 @@ _READERS = {
     MAIN: keys.pipe,
 }
 
+_UNLIKE = "has another {} than the first row of its box; write the same in every row"
 _TIME = re.compile(r"0?([0-9]{1,2}:[0-9]{2}):00(?: ?[AaPp][Mm])?")
 _REMEMBERED = 100_000
 
@@ -116,35 +116,27 @@ def read_settings(
     flows: Sequence[str] = (),
     opening: str | None = None,
     coefficient: float | None = None,
-    offset: str | None = None,
-    spread: str | None = None,
-    tolerance: str | None = None,
     inlet: str | None = None,
-    pipe: str | None = None,
-    main: str | None = None,
     units: str = "in",
     samples: int = 400,
     seed: int = 0,
     shares: bool = False,
+    **measures: str | None,
 ) -> Settings:
-    """Read the words of a command line; coefficient [-]."""
+    """Read the words of a command line; coefficient [-], measures: those of `OF_BOX` by name."""
     with Words(units) as words:
         if coefficient is not None and opening is None:
             words.read("--coefficient", str(coefficient), keys.coefficient)
         return Settings(
             opening=words.opening(opening, coefficient),
             coefficient=coefficient,
-            offset=words.read("--offset", offset, keys.offset),
-            spread=words.read("--spread", spread, keys.spread),
-            tolerance=words.read("--tolerance", tolerance, keys.tolerance),
             inlet=words.inlet(inlet),
-            pipe=words.read("--pipe", pipe, keys.pipe),
-            main=words.read("--main", main, keys.pipe),
             flows=words.flows(flows),
             units=words.unit,
             samples=samples,
             seed=seed,
             shares=shares,
+            **{n: words.read(f"--{n}", word, _READERS[n]) for n, word in measures.items()},
         )
 
 
@@ -212,18 +204,6 @@ class Listed:
                     straight=ended == 0,
                 ),
             )
-
-
-def read_boxes(
-    text: str,
-    first_line: int,
-    layout: Layout,
-    settings: Settings,
-    *,
-    apart: Set[str] = frozenset(),
-) -> tuple[Listed, list[Fault]]:
-    """Read a piece of a list."""
-    return boxes_of(*read_rows(text, first_line, layout), layout, settings, apart=apart)
 
 
 def boxes_of(
@@ -295,10 +275,10 @@ class _Table:
         place = np.arange(len(names)) - firsts[box] if names else box
         height, taken = self._means()
         tolerance = self._tolerance()
-        self._refuse(tolerance != tolerance[firsts][box], "has another tolerance than its box")
+        self._refuse(tolerance != tolerance[firsts][box], _UNLIKE.format(TOLERANCE))
         inlet = self._inlet()
         other = ~np.isclose(inlet, inlet[firsts][box], equal_nan=True)
-        self._refuse(other.any(-1), f"has another {INLET}, {PIPE} or {MAIN} than its box")
+        self._refuse(other.any(-1), _UNLIKE.format(f"{INLET}, {PIPE} or {MAIN}"))
         opening, openings = self._openings(np.ones((len(box), 1), dtype=bool))
         labels = self._labels(box, firsts, apart)
         self._refuse(place == MOST_OUTLETS, f"is of a box with more than {MOST_OUTLETS} outlets")
@@ -329,7 +309,7 @@ class _Table:
             after = int(np.searchsorted(self.rows.lines, fault.line))
             for row in {max(after - 1, 0), min(after, len(names) - 1)} if names else ():
                 if fault.box in ("", names[row]):
-                    self._fault(row, f"may be of the box of line {fault.line}, which is no row")
+                    self._fault(row, f"may be of the box of line {fault.line}; mend that line")
         return listed, box
 
     def _means(self) -> tuple[Array, Indices]:

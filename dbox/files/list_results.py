@@ -66,20 +66,18 @@ def columns(settings: Settings, *, with_work: bool) -> list[tuple[str, Cells]]:
 
 
 def _of_flow(case: int, name: str, settings: Settings) -> Iterator[tuple[str, Cells]]:
+    def over(group: _Group) -> list[bytes]:
+        values, most = group.judged.worst_over_target[case], len(group.outlets)
+        return _decimals(values, _OVER_DIGITS, most, group.dialect)
+
+    def chance(group: _Group) -> list[bytes]:
+        values = group.judged.within_probability[case]
+        return _decimals(values, _CHANCE_DIGITS, 1, group.dialect)
+
     yield f"{name} verdict", lambda group: _looked_up(_VERDICTS, group.judged.verdict[case])
-    yield (
-        f"{name} worst over target",
-        lambda group: _decimals(
-            group.judged.worst_over_target[case], _OVER_DIGITS, len(group.outlets), group.dialect
-        ),
-    )
+    yield f"{name} worst over target", over
     if settings.samples:
-        yield (
-            f"{name} within probability",
-            lambda group: _decimals(
-                group.judged.within_probability[case], _CHANCE_DIGITS, 1, group.dialect
-            ),
-        )
+        yield f"{name} within probability", chance
     if settings.shares:
         yield f"{name} shares", partial(_shares, case=case)
 
@@ -136,10 +134,8 @@ def _turns(group: _Group) -> list[bytes]:
         if work.kind[row] < 0:
             told.append("the offset of its holes is not given")
         elif WORK[work.kind[row]] == "re-bed":
-            short = [
-                label for label, can in zip(labels, work.reachable[row], strict=True) if not can
-            ]
-            told.append(f"out of reach: {', '.join(short)}")
+            reach = zip(labels, work.reachable[row], strict=True)
+            told.append(f"out of reach: {', '.join(label for label, can in reach if not can)}")
         else:
             each = zip(labels, work.move[row], work.turn[row], work.angle_after[row], strict=True)
             moved = [

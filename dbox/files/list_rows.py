@@ -41,6 +41,7 @@ from dbox.files.csv_table import (
     harmed,
     parted,
     split_head,
+    uneven,
     unit_fault,
 )
 
@@ -67,20 +68,14 @@ class Column:
 class Layout:
     """The columns of a list."""
 
-    delimiter: str  # What parts the cells.
+    dialect: Dialect  # How it is written, and how its results are.
     width: int  # Number of heads.
     box: Column  # Name of the box.
     outlet: Column | None  # Label of the outlet, where a row is one rather than a box.
     readings: tuple[Column, ...]  # One per outlet, or one per reading of the same outlet.
     clocks: tuple[Column | None, ...]  # One per outlet, or one; None where there is none.
     others: dict[str, Column]  # Those of `OF_BOX` that are there.
-    bare: tuple[int, ...] = ()  # Where columns without a head stand.
-    decimal: str = "."  # What stands before decimals.
-
-    @property
-    def dialect(self) -> Dialect:
-        """How its results are written: as it is itself."""
-        return Dialect(self.delimiter, self.decimal)
+    bare: tuple[int, ...]  # Where columns without a head stand.
 
 
 def read_heads(lines: Sequence[str], ignored: Sequence[str] = ()) -> tuple[Layout, int]:
@@ -93,8 +88,8 @@ def read_heads(lines: Sequence[str], ignored: Sequence[str] = ()) -> tuple[Layou
     by_outlet = (OUTLET, 0) in found
     kind, other = (READING, OUTLET) if by_outlet else (OUTLET, READING)
     faults += [
-        f"column {show(column.head)} is of the other shape; a row is a box, with {OUTLET} 1 and so "
-        f"on, or an outlet, with {OUTLET} and {READING}"
+        f"column {show(column.head)} is of the other shape; a row is a box, under {OUTLET} 1 and "
+        f"so on, or an outlet, under {OUTLET} and {READING}"
         for (name, number), column in found.items()
         if name == other and (number or not by_outlet)
     ]
@@ -115,7 +110,7 @@ def read_heads(lines: Sequence[str], ignored: Sequence[str] = ()) -> tuple[Layou
     if faults:
         raise ScenarioError(*faults)
     layout = Layout(
-        delimiter=delimiter,
+        dialect=Dialect(delimiter),
         width=len(heads),
         box=found[BOX, 0],
         outlet=found.get((OUTLET, 0)),
@@ -127,8 +122,8 @@ def read_heads(lines: Sequence[str], ignored: Sequence[str] = ()) -> tuple[Layou
     without_unit = {layout.box, layout.outlet, *layout.clocks, layout.others.get(INLET)}
     read = {*without_unit, *layout.readings, *layout.others.values()}
     faults += [
-        f"column {show(column.head)} is of no outlet that the list has, or has a number too many; "
-        f"mend its head, or leave it out by --ignore {show(column.head)}"
+        f"column {show(column.head)} fits no outlet of the list; mend its head, or leave it out "
+        f"by --ignore {show(column.head)}"
         for column in found.values()
         if column not in read
     ]
@@ -191,7 +186,7 @@ class Rows:
 
 def read_rows(text: str, first_line: int, layout: Layout) -> tuple[Rows, list[Fault]]:
     """Part whole lines into cells."""
-    cells = _cells(text.removesuffix("\n"), layout.delimiter)
+    cells = _cells(text.removesuffix("\n"), layout.dialect.delimiter)
     width, name_at = layout.width, layout.box.index
     try:
         columns = [*zip(*cells, strict=True)]
@@ -207,11 +202,7 @@ def read_rows(text: str, first_line: int, layout: Layout) -> tuple[Rows, list[Fa
                 lines.append(line)
                 rows.append(row[:width])
         elif any(cell.strip() for cell in row):
-            why = (
-                f"has {len(row)} cells under {width} heads; look for a decimal comma, a quote that "
-                "is not closed or a line break in a cell"
-            )
-            faults.append(Fault(line, _name(row, name_at), why))
+            faults.append(Fault(line, _name(row, name_at), uneven(row, width)))
     return Rows(lines, [*zip(*rows, strict=True)] or [()] * width), faults
 
 
@@ -240,8 +231,7 @@ class Remarks:
 
     names: tuple[npt.NDArray[np.uint64], ...] = ()  # Marks of the names of boxes, row by row.
     lines: tuple[Sequence[int], ...] = ()  # Lines of those rows.
-    # The first name or label that is made harmless; how many are.
-    harmed: tuple[str, int] = ("", 0)
+    harmed: tuple[str, int] = ("", 0)  # The first text that is made harmless; how many are.
     bare: tuple[str, int] = ("", 0)  # The first cell under no head, with its place; how many.
 
     @classmethod
@@ -250,35 +240,26 @@ class Remarks:
         names = [name.strip() for name in rows.columns[layout.box.index]]
         labels = [] if layout.outlet is None else rows.columns[layout.outlet.index]
         found = [*harmed(names), *harmed(labels)]
-        bare = [
-            (line, index, cell)
+        bare = sorted(
+            (line, index, cell.strip())
             for index in layout.bare
             for line, cell in zip(rows.lines, rows.columns[index], strict=True)
             if cell.strip()
-        ]
-        first = ""
-        if bare:
-            line, index, cell = min(bare)
-            first = f"{show(cell.strip())} in row {line}, column {index + 1}"
+        )
+        told = [f"{show(cell)} in row {line}, column {i + 1}" for line, i, cell in bare[:1]]
         # where a row is an outlet, boxes whose rows stand apart are refused
         one = layout.outlet is None
         return cls(
-            names=(_marks(names),) if one else (),
-            lines=(rows.lines,) if one else (),
-            harmed=(found[0] if found else "", len(found)),
-            bare=(first, len(bare)),
+            names=(_marks(names),) * one,
+            lines=(rows.lines,) * one,
+            harmed=(next(iter(found), ""), len(found)),
+            bare=(next(iter(told), ""), len(bare)),
         )
 
     def __add__(self, other: "Remarks") -> "Remarks":
-        def both(one: tuple[str, int], two: tuple[str, int]) -> tuple[str, int]:
-            return one[0] if one[1] else two[0], one[1] + two[1]
-
-        return Remarks(
-            self.names + other.names,
-            self.lines + other.lines,
-            both(self.harmed, other.harmed),
-            both(self.bare, other.bare),
-        )
+        pairs = ((self.harmed, other.harmed), (self.bare, other.bare))
+        both = ((one[0] or two[0], one[1] + two[1]) for one, two in pairs)
+        return Remarks(self.names + other.names, self.lines + other.lines, *both)
 
     @property
     def twice(self) -> tuple[int, tuple[int, ...]]:
@@ -287,8 +268,7 @@ class Remarks:
             return 0, ()
         marks = np.concatenate(self.names)
         _, where, counts = np.unique(marks, return_index=True, return_counts=True)
-        again = where[counts > 1]
-        if not again.size:
+        if not (again := where[counts > 1]).size:
             return 0, ()
         lines = np.concatenate([np.asarray(each, np.int64) for each in self.lines])
         first = lines[marks == marks[again.min()]]
@@ -341,6 +321,13 @@ def layout_of(path: Path, ignored: Sequence[str]) -> tuple[Layout, int]:
         raise ScenarioError(f"{path}: is no file; save the list as one, it is read more than once")
     try:
         with path.open("rb") as file:
+            looked_at = file.read(LONGEST_LINE)
+            if b"\r" in looked_at and b"\n" not in looked_at:
+                raise ScenarioError(
+                    f"{path}: its lines end with CR alone, as old spreadsheets save them; open it "
+                    "in a spreadsheet of today and save it as CSV"
+                )
+            file.seek(0)
             lines = [_line(file, path).removeprefix(_MARK), _line(file, path)]
             begin = file.read(_LOOKED_AT).decode("utf-8", "replace")
     except OSError as error:
@@ -355,7 +342,8 @@ def layout_of(path: Path, ignored: Sequence[str]) -> tuple[Layout, int]:
     rows, _ = read_rows("".join([*texts[above:], begin]), above + 1, layout)
     numbers = (*layout.readings, *layout.others.values())
     cells = chain.from_iterable(rows.columns[column.index] for column in numbers)
-    return replace(layout, decimal=decimal_of(layout.delimiter, cells)), above
+    dialect = Dialect(delimiter := layout.dialect.delimiter, decimal_of(delimiter, cells))
+    return replace(layout, dialect=dialect), above
 
 
 def pieces(path: Path, layout: Layout, above: int, size: int) -> Iterator[Piece]:
@@ -418,7 +406,7 @@ def _named_lines(blocks: Iterable[Piece], layout: Layout) -> Iterator[_Line]:
     name, at = "", layout.box.index
     for block in blocks:
         lines = block.content.removesuffix(b"\n").split(b"\n")
-        cells = _cells(block.text.removesuffix("\n"), layout.delimiter)
+        cells = _cells(block.text.removesuffix("\n"), layout.dialect.delimiter)
         for number, (line, row) in enumerate(zip(lines, cells, strict=True), block.first_line):
             told = _name(row, at).strip()
             name = told or name

@@ -83,7 +83,7 @@ class Places:
 
     @property
     def begin_anew(self) -> str:
-        """What to do where a run cannot be gone on with."""
+        """What to do where a run cannot go on."""
         return f"to begin anew remove {self.state} and what ends in .part beside it"
 
 
@@ -107,16 +107,7 @@ _STATE = TypeAdapter(State)
 class Progress:
     """The parts of a run and how far they have come; locked against every other run.
 
-    places: Where they are kept.
-    about: What the run is about.
     heads: First line of the `results` and of the `bad` rows.
-
-    Attributes
-    ----------
-    now : State
-        How far they have come and that was kept.
-    resumed : bool
-        Whether an earlier run is gone on with that had come to something.
     """
 
     def __init__(
@@ -125,11 +116,13 @@ class Progress:
         self.places, self._heads = places, heads
         self._ends = [places.results, places.bad]
         self._files: dict[str, BinaryIO] = {}
+        # how far they have come and that was kept
         self.now = State(about=about, pieces=0, lengths={}, content={}, done=False)
         self._state = self._locked()
         try:
             self.now = self._kept()
             self._pieces = self.now.pieces
+            # whether an earlier run came to something, and this one goes on from there
             self.resumed = self.now.done or self.now.pieces > 0
             if not self.now.done:
                 _refuse_old(self._ends)
@@ -202,7 +195,7 @@ class Progress:
             if not lock(file.fileno()) or not _same(file, state):
                 file.close()
                 raise ScenarioError(
-                    f"{self.places.results}: another run writes it; let that one end"
+                    f"{self.places.results}: another run is writing it; let that one end"
                 )
         return file
 
@@ -342,7 +335,7 @@ class Outcome:
 
     tally: Tally  # The boxes counted.
     with_work: bool  # Whether it was worked out what to turn.
-    resumed: bool  # Whether an earlier run was gone on with.
+    resumed: bool  # Whether it went on from where an earlier run stopped.
     remarks: Remarks  # What is to be told of the list.
     places: Places  # The files that were written; the bad rows only where there are some.
 
@@ -420,8 +413,8 @@ def run_batch(
     if not tally.boxes:
         why = "write a row for each box"
         if refused:
-            why = f"why is told in {outcome.places.bad}; mend the rows, and move that file away"
-        raise ScenarioError(f"{source}: has no row that is a box that can be computed; {why}")
+            why = f"{outcome.places.bad} says why; mend the rows, and move that file away"
+        raise ScenarioError(f"{source}: has no row that can be computed; {why}")
     return outcome
 
 

@@ -57,8 +57,8 @@ class PlanQuery:
         """What is asked, with an example."""
         if self.run >= 0:
             return str(WORDS["plan"]["run"]["asks"])
-        asked = [key.about.partition(";")[0].removesuffix(".") for key in self._declared]
-        words = "; ".join([asked[0], *(each[0].lower() + each[1:] for each in asked[1:])])
+        first, *more = (key.about.partition(";")[0].removesuffix(".") for key in self._declared)
+        words = "; ".join([first, *(each[0].lower() + each[1:] for each in more)])
         return f"{words} (as {self.example})"
 
     @property
@@ -117,15 +117,10 @@ def answered(document: Document, query: PlanQuery, typed: str) -> Document:
         runs[query.run :] = [_run(told, typed), *runs[query.run + 1 :]]
         if (level := told.get("plan", {}).get("level")) is not None:
             told["grades"].setdefault("level", level)
-        read(told)
-        return told
-    if query.of_outlets:
-        parts = [None if text is None else [text] for text in by_outlet(told, typed)]
-    else:
-        parts = [[part.strip() for part in typed.split(",")]]
-    for index, values in enumerate(parts):
-        if values is None:
+    for index, text in enumerate(by_outlet(told, typed) if query.of_outlets else [typed]):
+        if text is None or query.run >= 0:
             continue
+        values = [text] if query.of_outlets else [part.strip() for part in text.split(",")]
         if len(values) != len(query.keys):
             wanted = ", ".join(key.replace("_", " ") for key in query.keys)
             several = ", with commas between, - for what is not known"
@@ -134,13 +129,18 @@ def answered(document: Document, query: PlanQuery, typed: str) -> Document:
                 f"as {query.example}"
             )
         table = _table(told, query, index)
-        for key, text in zip(query.keys, values, strict=True):
+        for key, value in zip(query.keys, values, strict=True):
             table.pop(key, None)
-            if text != NOT_LOOKED:
-                both = [part.strip() for part in text.split(" and ")]
-                table[key] = both if len(both) > 1 else text
+            if value != NOT_LOOKED:
+                table[key] = _one_or_both(value)
     read(told)
     return told
+
+
+def _one_or_both(text: str) -> str | list[str]:
+    """A value, or two that are joined by `and`."""
+    parts = [part.strip() for part in text.split(" and ")]
+    return parts if len(parts) > 1 else parts[0]
 
 
 def _run(document: Document, typed: str) -> dict[str, Any]:
@@ -168,8 +168,7 @@ def _run(document: Document, typed: str) -> dict[str, Any]:
                 f"is {show(part.strip())} in one part; write how far along with its unit, then "
                 "what was read there, as 10 ft 41-1/4"
             )
-        heights = [each.strip() for each in station[2].split(" and ")]
-        run["station"].append({"at": station[1], height: heights if heights[1:] else heights[0]})
+        run["station"].append({"at": station[1], height: _one_or_both(station[2])})
     return run
 
 
@@ -181,34 +180,26 @@ def said(document: Document, query: PlanQuery) -> str:
     if query.run >= 0:
         runs = document.get("grades", {}).get("run", [])
         return str(runs[query.run]["name"]) if query.run < len(runs) else ""
-    told, labels = copy.deepcopy(document), labels_of(document)
-    tables = [_table(told, query, i) for i in range(len(labels) if query.of_outlets else 1)]
-    found = [
-        ", ".join(_shown(table[key]) for key in query.keys if key in table) for table in tables
-    ]
-    if not query.of_outlets:
-        return found[0]
-    return ", ".join(f"{label} {text}" for label, text in zip(labels, found, strict=True) if text)
-
-
-def _shown(value: object) -> str:
-    return " and ".join(map(str, value)) if isinstance(value, list) else str(value)
+    told, found = copy.deepcopy(document), []
+    for index, label in enumerate(labels_of(document) if query.of_outlets else [""]):
+        table = _table(told, query, index)
+        values = [table[key] for key in query.keys if key in table]
+        texts = [" and ".join(map(str, v)) if isinstance(v, list) else str(v) for v in values]
+        found += [f"{label} {', '.join(texts)}".strip()] * bool(texts)
+    return ", ".join(found)
 
 
 def _table(document: Document, query: PlanQuery, index: int) -> dict[str, Any]:
     """The table that an answer stands in, made where it is not there."""
+    document.setdefault("plan", {})
+    table: dict[str, Any]
     if query.table == "outlet":
-        outlet: dict[str, Any] = document["outlet"][index]
-        return outlet
-    plan: dict[str, Any] = document.setdefault("plan", {})
-    if query.table != "line":
-        table: dict[str, Any] = plan if query.table == "plan" else document.setdefault(
-            query.table, {})  # fmt: skip
-        return table
-    label = labels_of(document)[index]
-    lines: list[dict[str, Any]] = plan.setdefault("line", [])
-    for line in lines:
-        if str(line.get("outlet")) == label:
-            return line
-    lines.append({"outlet": label})
-    return lines[-1]
+        table = document["outlet"][index]
+    elif query.table != "line":
+        table = document.setdefault(query.table, {})
+    else:
+        label, lines = labels_of(document)[index], document["plan"].setdefault("line", [])
+        there = [line for line in lines if str(line.get("outlet")) == label]
+        table = there[0] if there else {"outlet": label}
+        lines += [table] * (not there)
+    return table

@@ -54,7 +54,11 @@ def read_catch(value: object) -> WrittenCatch:
     """
     if isinstance(value, str) and value.strip().lower() == DRY:
         return WrittenCatch(0.0, None)
-    if _is_time(value):
+    try:
+        units.duration(value)
+    except ScenarioError:
+        pass
+    else:
         return WrittenCatch(None, fill_time(value))
     try:
         return WrittenCatch(units.flow(value), None)
@@ -62,15 +66,6 @@ def read_catch(value: object) -> WrittenCatch:
         raise ScenarioError(
             f'{error}; a catch is "1.2 L in 30 s", the time that filled the jug, or "{DRY}"'
         ) from error
-
-
-def _is_time(value: object) -> bool:
-    """Tell whether a value is a time span."""
-    try:
-        units.duration(value)
-    except ScenarioError:
-        return False
-    return True
 
 
 @reads({"type": "object", "additionalProperties": TEXT})
@@ -133,17 +128,8 @@ def pours_of(
         catches = _caught(place, table, outlets, faults)
         order = _started(place, table, outlets, faults)
         if inflow is not None:
-            pours.append(
-                Pour(
-                    name=table.name,
-                    inflow=inflow,
-                    volume=table.volume,
-                    jug=table.jug,
-                    error=table.error,
-                    catches=catches,
-                    order=order,
-                )
-            )
+            said = {key: getattr(table, key) for key in ("name", "volume", "jug", "error")}
+            pours.append(Pour(inflow=inflow, catches=catches, order=order, **said))
     return tuple(pours)
 
 

@@ -22,15 +22,7 @@ from pydantic import BaseModel, Field, PlainValidator, ValidationError, create_m
 from pydantic.json_schema import GenerateJsonSchema, WithJsonSchema
 from pydantic_core import ErrorDetails
 
-from dbox.errors import (
-    DomainError,
-    ScenarioError,
-    at_place,
-    did_you_mean,
-    key_text,
-    shorten,
-    show,
-)
+from dbox.errors import DomainError, ScenarioError, at_place, did_you_mean, key_text, shorten, show
 from dbox.keys import Key, Reader, keys_of
 
 S = TypeVar("S")
@@ -184,7 +176,7 @@ def _tell(error: ErrorDetails, table: Any, faults: Faults) -> None:
                     table = next(k.reader for k in keys_of(table).values() if k.name == step)
             faults.unknown(place, str(loc[-1]), [key.name for key in keys_of(table).values()])
         case "tuple_type":
-            faults.refuse(place, f"is {value}; head each with [[{heading}]], in double brackets")
+            faults.refuse(place, f"is {value}; write each under [[{heading}]], in double brackets")
         case "model_type":
             head = f"[[{heading}]]" if isinstance(loc[-1], int) else f"[{heading}]"
             faults.refuse(place, f"is {value}; it is a table, write {head} and its keys under it")
@@ -259,10 +251,7 @@ class Place:
 
 
 def fed_boxes(
-    feeds: Sequence[str | None],
-    place: Place,
-    faults: Faults,
-    read: Callable[[Path, Place], T],
+    feeds: Sequence[str | None], place: Place, faults: Faults, read: Callable[[Path, Place], T]
 ) -> list[T | None]:
     """What is read of the box that each outlet feeds; None where it feeds a line, or cannot be.
 

@@ -55,10 +55,7 @@ def with_readings(site: Site, path: Path | str) -> Site:
     """Put the readings of a table in place of those of a site."""
     sheet = read_sheet(path)
     columns = _columns(
-        sheet,
-        lambda name: READING if _READING.fullmatch(name) else None,
-        [READING],
-        units.length,
+        sheet, lambda name: READING if _READING.fullmatch(name) else None, [READING], units.length
     )
     faults: list[str] = []
     readers = [(index, partial(_reading, unit=unit)) for index, _, unit in columns]
@@ -214,14 +211,7 @@ _READ = {"time": units.duration, "flow": units.flow, "inflow": units.flow}
 
 def read_inflow(path: Path | str) -> Inflow:
     """Read a measured inflow."""
-    sheet = read_sheet(
-        path,
-        most_bytes=_MOST_BYTES,
-        limit=f"an inflow series has {MOST_SERIES:,} rows at most, in {_MOST_BYTES:,} bytes",
-        most_rows=MOST_SERIES,
-        many=f"has more than {MOST_SERIES:,} rows, the most of an inflow series; keep fewer of "
-        "them, or part it",
-    )
+    sheet = read_sheet(path, "an inflow series", MOST_SERIES, _MOST_BYTES)
     first = show(sheet.delimiter.join(sheet.heads))
     if len(sheet.heads) != 2:
         sheet.refuse([f"its first row is {first}; {_WANTED}"])

@@ -7,17 +7,19 @@ checked here, each fault added to one list.
     five.toml: unknown key outlet[2].diamter; did you mean diameter?
 """
 
+import contextlib
 import json
 import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from importlib import resources
+from itertools import pairwise
 from pathlib import Path
 from textwrap import wrap
 from typing import Any
 
-from dbox.errors import ScenarioError, any_of, closest, show
+from dbox.errors import ScenarioError, any_of, closest, did_you_mean, show
 from dbox.fieldwork.evidence import (
     NOTHING_SEEN,
     OUTLET_KINDS,
@@ -38,6 +40,7 @@ from dbox.fieldwork.site import (
     Works,
     plan_area,
 )
+from dbox.fieldwork.survey import Plan, Run, Survey
 from dbox.fieldwork.ties import locate
 from dbox.files import toml_file
 from dbox.files.pour_keys import pours_of
@@ -54,7 +57,6 @@ from dbox.files.scenario_tables import (
     TankTable,
     TrenchTable,
 )
-from dbox.files.survey_checks import check_plan, check_survey
 from dbox.hydraulics.openings import KINDS, Opening
 from dbox.hydraulics.surge.inflow import Pump, Siphon
 from dbox.hydraulics.surge.parts import CLEAN_FILTER_LOSS, SupplyPipe, Tank, Trench
@@ -64,11 +66,8 @@ _PACKAGE = "dbox_scenarios"
 SCENARIO, LIST = ".toml", ".csv"
 """Endings of the files that are shipped."""
 
-_KINDS = {SCENARIO: "scenario", LIST: "list"}
 _STARTER = "starter.toml"
 """What a new scenario begins with; it is no scenario of a job."""
-_KINDS_OF_SYSTEM, _KINDS_OF_OUTLET = "# KINDS OF THE SYSTEM", "# KINDS OF AN OUTLET"
-"""Lines of it that the kinds of evidence take the place of."""
 
 
 def starter_lines(table: type, kinds: Iterable[Kind]) -> str:
@@ -92,9 +91,8 @@ def starter() -> str:
     4
     """
     text = (resources.files(_PACKAGE) / _STARTER).read_text(encoding="utf-8")
-    whole = starter_lines(Evidence, SYSTEM_KINDS)
-    each = starter_lines(OutletEvidence, OUTLET_KINDS)
-    return text.replace(_KINDS_OF_SYSTEM, whole).replace(_KINDS_OF_OUTLET, each)
+    text = text.replace("# KINDS OF THE SYSTEM", starter_lines(Evidence, SYSTEM_KINDS))
+    return text.replace("# KINDS OF AN OUTLET", starter_lines(OutletEvidence, OUTLET_KINDS))
 
 
 def shipped_names(ending: str = SCENARIO) -> tuple[str, ...]:
@@ -106,55 +104,46 @@ def shipped_names(ending: str = SCENARIO) -> tuple[str, ...]:
 def resolve(name_or_path: str, ending: str = SCENARIO) -> Path:
     """Find a scenario file, or a list of boxes."""
     path = Path(name_or_path)
-    if name_or_path and _exists(path):
-        return path
+    # what cannot be a path is none
+    with contextlib.suppress(OSError, ValueError):
+        if name_or_path and path.exists():
+            return path
     names = shipped_names(ending)
     name = name_or_path.removesuffix(ending)
     if name in names:
         # An installed package is a folder, so the resource is a file with a path.
         return Path(str(resources.files(_PACKAGE) / f"{name}{ending}"))
-    close = closest(name, names)
-    starts = "dbox new FILE starts one; " * (ending == SCENARIO)
-    hint = f"did you mean {close}? " if close else starts
+    kind, hint = ("scenario", "dbox new FILE starts one; ") if ending == SCENARIO else ("list", "")
+    hint = f"did you mean {close}? " if (close := closest(name, names)) else hint
     raise ScenarioError(
-        f"{show(name_or_path)} is neither a file nor a shipped {_KINDS[ending]}; "
-        f"{hint}shipped are {any_of(names)}"
+        f"{show(name_or_path)} is neither a file nor a shipped {kind}; {hint}shipped are "
+        f"{any_of(names)}"
     )
-
-
-def _exists(path: Path) -> bool:
-    """Tell whether there is such a path; what cannot be a path is none."""
-    try:
-        return path.exists()
-    except (OSError, ValueError):
-        return False
 
 
 MOST_OUTLETS = 100
 WALL = 0.05
 """How far beyond the inside of the box an outlet may be placed. [m]"""
+_MOST_STATIONS, _MOST_ROD = 2000, 10.0
+"""Stations of all runs together; greatest reading of a rod. [m]"""
 
 PLACEHOLDER = "PLACEHOLDER"
 """Word in the title of a file of version 0.1 that says that its readings are not real."""
 
 
-def load(path: Path | str) -> Site:
-    """Read a scenario file, and those of the boxes that its outlets feed."""
-    return loads(toml_file.read_text(Path(path)), str(path))
+def load(path: Path | str, place: Place | None = None) -> Site:
+    """Read a scenario file and those of the boxes that it feeds; place: among boxes in series."""
+    return loads(toml_file.read_text(Path(path)), str(path), place)
 
 
-def loads(text: str, name: str = "scenario") -> Site:
-    """Read the text of a scenario; parameters and errors as for `load`.
+def loads(text: str, name: str = "scenario", place: Place | None = None) -> Site:
+    """Read the text of a scenario.
 
-    >>> site = loads('''
-    ... units = "in"
-    ... insert = {kind = "circle", diameter = 2}
-    ... outlet = [{reading = "1/8"}, {reading = 0}]
-    ... ''')
-    >>> [outlet.readings for outlet in site.outlets]
-    [(0.003175,), (0.0,)]
+    >>> hole = 'insert = {kind = "circle", diameter = "2 in"}'
+    >>> [outlet.readings for outlet in loads(f'{hole}\\noutlet = [{{reading = "1/8 in"}}]').outlets]
+    [(0.003175,)]
     """
-    return read(toml_file.parse(text, name), name, Place(Path(name)))
+    return read(toml_file.parse(text, name), name, place or Place(Path(name)))
 
 
 def read(document: Mapping[str, Any], name: str = "", place: Place | None = None) -> Site:
@@ -166,7 +155,7 @@ def read(document: Mapping[str, Any], name: str = "", place: Place | None = None
     file = read_table(ScenarioFile, document, _bare_unit(document), faults)
     boxes: list[Site | None] = [None] * len(file.outlet)
     if place:
-        boxes = fed_boxes([table.feeds for table in file.outlet], place, faults, _next)
+        boxes = fed_boxes([table.feeds for table in file.outlet], place, faults, load)
         named = [table.label or str(i) for i, table in enumerate(file.outlet, start=1)]
         ways = tuple(f"{label}/" for label, box in zip(named, boxes, strict=True) if box)
         for index, table in enumerate(file.outlet, start=1):
@@ -175,26 +164,17 @@ def read(document: Mapping[str, Any], name: str = "", place: Place | None = None
                     f"outlet[{index}].label is {show(table.label)}, as a line of a box behind is "
                     "called; take another name"
                 )
-    tables = (_with_lines(table, box) for table, box in zip(file.outlet, boxes, strict=True))
+    tables = [*file.outlet]
+    for index, box in enumerate(boxes):
+        if box:
+            # the lines of the box that it feeds, added up, where it does not say them
+            said, (length, area) = tables[index], lines_behind(box)
+            length, area = said.line_length or length, said.line_area or area
+            tables[index] = replace(said, line_length=length, line_area=area)
     site = _site(replace(file, outlet=tuple(tables)), faults)
     if faults.told or site is None:
         raise faults.error(name)
     return replace(fed_by(site, boxes), metric=_is_metric(document))
-
-
-def _next(path: Path, place: Place) -> Site:
-    """Read the file of a box behind another."""
-    return read(toml_file.parse(toml_file.read_text(path), str(path)), str(path), place)
-
-
-def _with_lines(table: OutletTable, box: Site | None) -> OutletTable:
-    """An outlet with the lines of the box that it feeds added up, where it does not say them."""
-    if box is None:
-        return table
-    length, area = lines_behind(box)
-    return replace(
-        table, line_length=table.line_length or length, line_area=table.line_area or area
-    )
 
 
 def _is_metric(document: Mapping[str, Any]) -> bool:
@@ -238,10 +218,11 @@ def _site(file: ScenarioFile, faults: Faults) -> Site | None:
     if file.tolerance is not None:
         faults.complete(file.tolerance, "tolerance")
     labels = [table.label for table in whole]
-    if file.grades is not None:
-        check_survey(file.grades, labels, faults, planned=file.plan is not None)
+    if (grades := file.grades) is not None:
+        _check_survey(grades, labels, faults, planned=file.plan is not None)
+        grades = replace(grades, placeholder=_placeholder(grades.placeholder, file.title))
     if file.plan is not None:
-        check_plan(file.plan, {table.label: table.capped for table in whole}, faults)
+        _check_plan(file.plan, {table.label: table.capped for table in whole}, faults)
     if file.ties is not None:
         for number, point in enumerate(file.ties.points, start=1):
             faults.complete(point, f"ties.point[{number}]")
@@ -253,30 +234,25 @@ def _site(file: ScenarioFile, faults: Faults) -> Site | None:
     faults.names("outlet", dict(enumerate(labels)), "label")
     _check_places(file, faults)
     return Site(
-        title=file.title,
         box=replace(box, rim=file.readings.rim),
         outlets=tuple(outlet for outlet in outlets if outlet is not None),
         flows=tuple(Flow(name=n, inflow=q) for n, q in (file.flows or {}).items())
         or ORDINARY_FLOWS,
-        spread=file.readings.spread,
-        mark=file.readings.mark,
-        hand=file.readings.hand,
         coefficient_spread=file.readings.coefficient_spread or 0.0,
         hold_back=file.readings.hold_back or DEFAULT_HOLD_BACK,
         placeholder=_placeholder(file.readings.placeholder, file.title),
         target=target,
-        tolerance=file.tolerance,
-        grades=file.grades
-        and replace(file.grades, placeholder=_placeholder(file.grades.placeholder, file.title)),
-        plan=file.plan,
+        grades=grades,
         pours=pours,
-        record=file.record,
-        ties=file.ties,
         works=works,
         evidence=evidence,
-        priors=file.priors,
-        signs=file.signs,
+        **{name: getattr(file.readings, name) for name in ("spread", "mark", "hand")},
+        **{name: getattr(file, name) for name in _AS_WRITTEN},
     )
+
+
+_AS_WRITTEN = ("title", "tolerance", "plan", "record", "ties", "priors", "signs")
+"""Keys of a file that are those of its site."""
 
 
 def _placeholder(said: bool | None, title: str) -> bool:
@@ -301,15 +277,11 @@ def _outlet(file: ScenarioFile, table: OutletTable, index: int, faults: Faults) 
         )
         return None
     _check_sizes(place, file.outlet[index], table.kind, faults)
-    sizes = {
-        name: size
-        for name in KINDS[table.kind].sizes()
-        if (size := getattr(table, name)) is not None
-    }
-    missing = [name for name in KINDS[table.kind].needs if name not in sizes]
+    sizes = {name: getattr(table, name) for name in KINDS[table.kind].sizes()}
+    missing = [name for name in KINDS[table.kind].needs if sizes[name] is None]
     where = "insert" if table.kind == insert.kind else place
     for name in missing:
-        fault = f"{where} has no {name}; a {table.kind} needs it, add {name} = ..."
+        fault = f"{where} has no {name}; a {table.kind} needs it, {keys_of(InsertTable)[name].mend}"
         faults.tell(fault, f"insert.{name}", f"{place}.{name}")
     if missing:
         return None
@@ -373,12 +345,11 @@ def _target(file: ScenarioFile, faults: Faults) -> Target:
             "write one number for each, 0 for a capped one"
         )
         return Target()
-    for index, _ in uncapped:
-        if not by[index]:
-            faults.tell(
-                f"target.by[{index + 1}] is 0 for an open outlet; give it a share, or write "
-                f'state = "capped" under outlet[{index + 1}]'
-            )
+    for number in (i + 1 for i, _ in uncapped if not by[i]):
+        faults.tell(
+            f"target.by[{number}] is 0 for an open outlet; give it a share, or write "
+            f'state = "capped" under outlet[{number}]'
+        )
     return Target(by="list", weights=by)
 
 
@@ -428,6 +399,111 @@ def _check_places(file: ScenarioFile, faults: Faults) -> None:
             )
 
 
+def _check_survey(survey: Survey, labels: Sequence[str], faults: Faults, *, planned: bool) -> None:
+    """Tell what does not fit in a survey; labels: of the outlets."""
+    if not survey.runs and not planned:
+        fault = "grades has no runs; add [[grades.run]] for each pipe, or leave it out"
+        faults.tell(fault, "grades.run")
+    if sum(len(run.stations) + len(run.blocks) for run in survey.runs) > _MOST_STATIONS:
+        faults.tell(f"grades has more than {_MOST_STATIONS} stations; leave some out")
+        return
+    for number, run in enumerate(survey.runs, start=1):
+        place = f"grades.run[{number}]"
+        faults.complete(run, place)
+        _check_outlet(place, run, labels, faults)
+        if run.lean is not None and run.kind not in ("trench", None):
+            faults.tell(f"{place}.lean has no meaning for a {run.kind}; leave it out")
+        if run.blocks:
+            _check_blocks(place, run, faults)
+        elif not any(faults.refused(f"{place}.{key}") for key in ("station", "blocks")):
+            _check_stations(place, run, faults)
+    faults.names("grades.run", {i: run.name for i, run in enumerate(survey.runs) if run.name})
+    for name in keys_of(type(survey.limits)):
+        limit = getattr(survey.limits, name)
+        if limit is not None and not limit.default:
+            faults.complete(limit, f"grades.limits.{name}")
+
+
+def _check_outlet(place: str, run: Run, labels: Sequence[str], faults: Faults) -> None:
+    """A header leads away from an outlet that is there, a trench may; nothing else does."""
+    if run.kind not in ("header", "trench"):
+        if run.outlet is not None and run.kind is not None:
+            faults.tell(f"{place}.outlet has no meaning for a {run.kind}; leave it out")
+    elif run.outlet is None:
+        if run.kind == "header":
+            fault = f'{place} has no outlet; add the label of its outlet, as outlet = "1"'
+            faults.tell(fault, f"{place}.outlet")
+    elif run.outlet not in labels and labels:
+        hint = did_you_mean(run.outlet, labels)
+        faults.tell(f"{place}.outlet is {show(run.outlet)}, which is no outlet; {hint}")
+
+
+def _check_plan(plan: Plan, capped: Mapping[str, bool], faults: Faults) -> None:
+    """Tell what does not fit in a plan; capped: each outlet by its label."""
+    if plan.by == "rod":
+        names = ("tank_outlet", "box_inlet", "tank_ground", "box_ground")
+        heights = {name: getattr(plan, name) for name in names}
+        for number, line in enumerate(plan.lines, start=1):
+            heights[f"line[{number}].bottom"] = line.bottom
+            heights |= {f"line[{number}].ground[{i}]": g for i, g in enumerate(line.ground, 1)}
+        for name, height in heights.items():
+            if height is not None and not 0 <= height <= _MOST_ROD:
+                faults.tell(
+                    f"plan.{name} is {height:g} m; a rod reading is between 0 and {_MOST_ROD:g} m: "
+                    'check its unit, or write by = "elevation" under [plan]'
+                )
+    elif plan.benchmark_rod is not None and plan.benchmark is None:
+        fault = 'plan has a benchmark_rod and no benchmark; add benchmark = "100 ft"'
+        faults.tell(fault, "plan.benchmark")
+    for number, line in enumerate(plan.lines, start=1):
+        place = f"plan.line[{number}]"
+        if faults.complete(line, place) and capped.get(line.outlet, True):
+            hint = "is capped; leave it out" if line.outlet in capped else (
+                f"is no outlet; {did_you_mean(line.outlet, capped)}")  # fmt: skip
+            faults.tell(f"{place}.outlet is {show(line.outlet)}, which {hint}")
+    named = {i: line.outlet for i, line in enumerate(plan.lines) if line.outlet}
+    faults.names("plan.line", named, "outlet")
+
+
+def _check_blocks(place: str, run: Run, faults: Faults) -> None:
+    """Blocks go with the length of their level, and with no stations."""
+    if run.level is None:
+        fault = f'{place} has blocks and no level; add its length, as level = "4 ft"'
+        faults.tell(fault, f"{place}.level", "grades.level")
+    elif run.every is not None and run.every < run.level:
+        faults.tell(f"{place}.every is less than the length of the level; leave it out")
+    if run.stations:
+        faults.tell(f"{place} has both blocks and stations; write it as two runs")
+
+
+def _check_stations(place: str, run: Run, faults: Faults) -> None:
+    """Stations are read, in one of two ways, and listed as the water goes."""
+    if len(run.stations) < 2:
+        count = "1 station" if len(run.stations) == 1 else "no stations"
+        faults.tell(f"{place} has {count}; a fall takes at least two")
+        return
+    kinds = {"rod" if s.rod else "elevation" for s in run.stations if s.rod or s.elevation}
+    if len(kinds) == 2:
+        faults.tell(f"{place} has both rod readings and elevations; write it in one of them")
+    for number, station in enumerate(run.stations, start=1):
+        here = f"{place}.station[{number}]"
+        if station.at is None:
+            faults.tell(f'{here} has no distance; add at = "4 ft"', f"{here}.at")
+        if station.rod and station.elevation:
+            faults.tell(f"{here} has both rod and elevation; keep the one that was read")
+        if not station.heights:
+            fault = f'{here} was not read; add rod = "60-1/8 in", or leave the station out'
+            faults.tell(fault, f"{here}.rod", f"{here}.elevation")
+    if any(station.at is None or not station.heights for station in run.stations):
+        return
+    for number, (before, after) in enumerate(pairwise(run.stations), start=2):
+        if after.at <= before.at:
+            faults.tell(
+                f"{place}.station[{number}].at is not beyond the station before it; list them "
+                "the way the water runs"
+            )
+
+
 def _works(file: ScenarioFile, outlets: Sequence[OutletTable], faults: Faults) -> Works:
     """Make the works of a site; what has a fault is told and left out.
 
@@ -435,9 +511,8 @@ def _works(file: ScenarioFile, outlets: Sequence[OutletTable], faults: Faults) -
     """
     pump = file.pump
     if pump and pump.rate is None and not pump.curve and pump.volume is not None:
-        fault = 'pump has no rate; add rate = "30 gpm", or its curve'
+        fault, pump = 'pump has no rate; add rate = "30 gpm", or its curve', None
         faults.tell(fault, "pump.rate", "pump.curve")
-        pump = None
     headers = tuple(_header(file, outlets, index, faults) for index in range(len(outlets)))
     trenches = tuple(_trench(file, outlets, index, faults) for index in range(len(outlets)))
     return Works(
@@ -468,7 +543,7 @@ def _pump(table: PumpTable) -> Pump:
 
 
 def _siphon(table: SiphonTable) -> Siphon:
-    given = {name: value for name, value in vars(table).items() if value is not None}
+    given = _said(table)
     siphon = Siphon(area=plan_area(given.pop("inside")), **given)
     siphon.dose()  # raises where the siphon cannot give one
     return siphon
@@ -503,16 +578,19 @@ def _trench(
     if length is None and outlet.line_area is not None:
         length = outlet.line_area / table.width
     if length is None:
-        faults.tell(
-            f"outlet[{index + 1}] has no line_length; its trench needs it, "
-            'add line_length = "60 ft"',
-            f"outlet[{index + 1}].line_length",
-        )
+        place = f"outlet[{index + 1}]"
+        fault = f'{place} has no line_length; its trench needs it, add line_length = "60 ft"'
+        faults.tell(fault, f"{place}.line_length")
         return None
     return faults.made(table, lambda table: _trench_of(table, length), *places)
 
 
 def _trench_of(table: TrenchTable, length: float) -> Trench:
-    given = {name: value for name, value in vars(table).items() if value is not None}
+    given = _said(table)
     pipe = given.pop("pipe", 0.5 * table.depth)
     return Trench(**{"water_table": -math.inf, "length": length, "pipe_height": pipe} | given)
+
+
+def _said(table: object) -> dict[str, Any]:
+    """What a table says, by its keys."""
+    return {name: value for name, value in vars(table).items() if value is not None}

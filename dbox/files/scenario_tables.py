@@ -6,6 +6,7 @@ diameter, `notch` an angle and `slot` a width, and a height where it is closed o
 """
 
 import re
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
@@ -117,10 +118,7 @@ ACCEPTANCE_UNITS = {
         ("gpd/ft2", "gal/day/ft2", "gal/ft2/day", "gal/d/ft2", "gal/ft2/d"),
         units.GALLON / units.DAY / units.FOOT**2,
     ),
-    **dict.fromkeys(
-        ("l/day/m2", "l/m2/day", "l/d/m2", "l/m2/d"),
-        units.LITRE / units.DAY,
-    ),
+    **dict.fromkeys(("l/day/m2", "l/m2/day", "l/d/m2", "l/m2/d"), units.LITRE / units.DAY),
     **dict.fromkeys(("mm/day", "mm/d"), 1e-3 / units.DAY),
     **dict.fromkeys(("cm/day", "cm/d"), 1e-2 / units.DAY),
     **dict.fromkeys(("in/day", "in/d"), units.INCH / units.DAY),
@@ -133,23 +131,15 @@ _RATE = re.compile(r"([^a-z]+)([a-z].*)")
 
 def _soil_rate(value: object) -> float:
     """Read the rate at which soil takes water. [m/s]"""
-    example = 'write a rate of the soil, as "0.45 gal/ft2/day" or "18 mm/day"'
-    match = None
     if isinstance(value, str) and len(value) <= units.LONGEST_TEXT:
         plain = re.sub(r"\s*(?:/|\bper\b)\s*", "/", clean(value)).replace("sq ft", "ft2")
         match = _RATE.fullmatch(plain)
-    if match is None:
-        raise ScenarioError(f"is {show(value)}; {example}")
-    unit = match[2].strip()
-    if unit not in ACCEPTANCE_UNITS:
-        raise ScenarioError(
-            f"is {show(value)}; the unit {show(unit)} is not known here; "
-            f"{did_you_mean(unit, ACCEPTANCE_UNITS)}"
-        )
-    try:
-        return read_alone(match[1].strip()) * ACCEPTANCE_UNITS[unit]
-    except UnclearError as error:
-        raise ScenarioError(f"is {show(value)}; {example}") from error
+        with suppress(UnclearError):
+            if match and (size := ACCEPTANCE_UNITS.get(match[2].strip())):
+                return read_alone(match[1].strip()) * size
+    raise ScenarioError(
+        f'is {show(value)}; write a rate of the soil, as "0.45 gal/ft2/day" or "18 mm/day"'
+    )
 
 
 read_acceptance = limited(

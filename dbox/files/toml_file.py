@@ -25,7 +25,15 @@ def read_text(
     path: Path, *, most_bytes: int = MOST_BYTES, limit: str = "a scenario is a short text"
 ) -> str:
     """Read a text file, refusing what no scenario can be."""
-    return _decode(read_bytes(path, most_bytes=most_bytes, limit=limit), path)
+    content = read_bytes(path, most_bytes=most_bytes, limit=limit)
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        raise ScenarioError(
+            f"{path}: line {line} holds byte 0x{content[error.start]:02x}, which is not UTF-8; "
+            "save the file as plain text in UTF-8"
+        ) from error
 
 
 def read_bytes(path: Path, *, most_bytes: int, limit: str) -> bytes:
@@ -43,20 +51,8 @@ def read_bytes(path: Path, *, most_bytes: int, limit: str) -> bytes:
             f"{shorten(str(path))}: cannot be read ({reason}); name another file"
         ) from error
     if len(content) > most_bytes:
-        raise ScenarioError(f"{path}: is bigger than {most_bytes} bytes; {limit}, check the name")
+        raise ScenarioError(f"{path}: is bigger than {most_bytes:,} bytes; {limit}, check the name")
     return content
-
-
-def _decode(content: bytes, path: Path) -> str:
-    """Turn bytes into text, naming the line that is no UTF-8."""
-    try:
-        return content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = content.count(b"\n", 0, error.start) + 1
-        raise ScenarioError(
-            f"{path}: line {line} holds byte 0x{content[error.start]:02x}, which is not UTF-8; "
-            "save the file as plain text in UTF-8"
-        ) from error
 
 
 def parse(text: str, name: str) -> dict[str, Any]:

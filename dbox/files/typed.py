@@ -266,7 +266,7 @@ def lesson_box(
     """
     with Words(units or "in") as words:
         if coefficient is not None and opening is None:
-            words.faults.append("--coefficient needs --opening; name the opening it is of")
+            words.faults.append("--coefficient needs --opening; give both")
         hole, limit = words.opening(opening, coefficient), words.tolerance(tolerance)
         inflows = words.flows(flows) if flows else ()
     site = own or lesson_site(4 if outlets is None else outlets)
@@ -319,7 +319,7 @@ def lesson_height(option: str, word: str, units: str | None = None) -> float:
     """
     height = typed(option, word, keys.reading, units)
     if height == 0:
-        raise ScenarioError(f"{option} is {show(word)}; give a height that is not nought")
+        raise ScenarioError(f"{option} is {show(word)}; give a height other than 0")
     return height
 
 

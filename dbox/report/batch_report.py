@@ -1,18 +1,19 @@
 """What a list came to, for people and for machines."""
 
+from collections.abc import Sequence
 from typing import Any
 
-from dbox.fieldwork.many_boxes import EDGES, WORK, Counts, Tally
+from dbox.fieldwork.many_boxes import EDGES, WORK, Tally
 from dbox.fieldwork.shares import VERDICTS
 from dbox.fieldwork.site import DEFAULT_SPREAD
 from dbox.files.csv_table import changed_text
 from dbox.files.list_boxes import Settings
 from dbox.files.list_run import Outcome
-from dbox.report.blocks import Column, Table, columns, text
+from dbox.report.blocks import Column, Paragraph, Table, columns, text
 from dbox.report.cautions import MODEL
 from dbox.report.encode import encode
 from dbox.report.text import noted, wrapped
-from dbox.units import millimetres, percent_text
+from dbox.units import millimetres
 
 _CELL = 12
 _MOST_ROWS = 5
@@ -53,69 +54,68 @@ def _unknown(tally: Tally) -> int:
 
 def report(outcome: Outcome, settings: Settings) -> list[str]:
     """Lines of at most 72 columns."""
-    tally = outcome.tally
-    lines = [f"{tally.boxes:,} {'box' if tally.boxes == 1 else 'boxes'} judged."]
-    if tally.boxes:
-        lines += ["", *_table(tally, settings)]
-    if outcome.with_work and tally.boxes:
-        counts = [f"{count:,} {kind}" for kind, count in zip(WORK, tally.work, strict=True)]
-        counts = counts if tally.work[-1] else counts[:-1]
-        if unknown := _unknown(tally):
-            counts.append(f"{unknown:,} unknown, the offset of their holes is not given")
-        lines += ["", *wrapped(f"Work: {', '.join(counts)}.")]
+    tally, (judged, *verdicts) = outcome.tally, [outcome.tally.boxes, *outcome.tally.verdicts]
+    lines = wrapped(f"{_boxes(judged)} judged: {_listed(verdicts, VERDICTS)}.")
+    lines += ["", *_table(tally, settings)]
+    if outcome.with_work:
+        counts, kinds = [*tally.work, _unknown(tally)], [*WORK, "unknown, no offset is given"]
+        rare = {WORK[-1], kinds[-1]}
+        told = [(n, kind) for n, kind in zip(counts, kinds, strict=True) if n or kind not in rare]
+        lines += ["", *wrapped(f"Work: {_listed(*zip(*told, strict=True))}.")]
     if outcome.resumed:
-        lines += ["", *wrapped("An earlier run was gone on with.")]
+        lines += ["", "This run went on from where an earlier one stopped."]
     lines += noted(_notes(outcome, settings))
-    lines += ["", *wrapped(f"wrote {outcome.places.results}")]
-    lines += wrapped(MODEL)
-    return lines
+    return [*lines, "", *wrapped(f"wrote {outcome.places.results}"), *wrapped(MODEL)]
+
+
+def _boxes(count: int) -> str:
+    return "1 box" if count == 1 else f"{count:,} boxes"
+
+
+def _listed(counts: Sequence[int], words: Sequence[str]) -> str:
+    return ", ".join(f"{count:,} {word}" for count, word in zip(counts, words, strict=True))
 
 
 def _table(tally: Tally, settings: Settings) -> list[str]:
     """A row for all flows together and one for each, the worst line of the middle box beside it."""
-
-    def parts(counts: Counts) -> list[str]:
-        return [percent_text(count / tally.boxes) for count in counts]
-
     worst = zip(tally.worst_at(0.5), tally.worst_at(0.9), strict=True)
-    rows = [["all flows", *parts(tally.verdicts), ""]]
+    rows = [["all flows", *tally.verdicts, ""]]
     rows += [
-        [flow.name, *parts(counts), f"{middle:.2f} {most:.2f}"]
+        [flow.name, *counts, f"{middle:.2f} {most:.2f}"]
         for flow, counts, (middle, most) in zip(settings.flows, tally.by_flow, worst, strict=True)
     ]
     heads = columns(dict.fromkeys([*VERDICTS, "worst line"], _CELL), "right")
-    lines = text([[Table([Column("", 22), *heads], rows)]])
-    return [*lines, *wrapped(
-        "Worst line: largest share over its target, about, of the middle box and of the box that "
-        "one in ten is beyond."
-    )]  # fmt: skip
+    cells = [[each if isinstance(each, str) else f"{each:,}" for each in row] for row in rows]
+    words = (
+        "Boxes by verdict. Worst line: the largest share over its target, about, in the middle box "
+        "and in the box that one in ten is beyond."
+    )
+    return text([[Table([Column("", 22), *heads], cells), Paragraph(words)]])
 
 
 def _notes(outcome: Outcome, settings: Settings) -> list[str]:
-    refused = int(outcome.tally.refused[0])
-    notes = []
+    tally, notes = outcome.tally, []
     if settings.spread is None:
         notes.append(
             f"a reading is taken to be good to {millimetres(DEFAULT_SPREAD)} (1/16 in, common "
             "practice) where the list does not say; --spread says it"
         )
-    if outcome.with_work and outcome.tally.work[WORK.index("read again")]:
-        notes.append("read again: more than once, or with a finer ruler; what is there cannot tell")
-    if held := int(outcome.tally.inlet[0]):
-        where = "1 box" if held == 1 else f"{held:,} boxes"
+    if outcome.with_work and tally.work[WORK.index("read again")]:
+        notes.append("read again: more than once, or with a finer rule; these readings cannot tell")
+    if held := int(tally.inlet[0]):
         notes.append(
-            f"at {where} the jet of a straight inlet would decide, so nothing is said for certain "
-            "there: say how it ends in a column inlet or by --inlet; a turned-down end, a tee or a "
-            "baffle ends the jet"
+            f"at {_boxes(held)} the jet of a straight inlet would decide, so nothing is sure "
+            "there: say how the inlet ends, in a column inlet or by --inlet; a turned-down end, a "
+            "tee or a baffle ends the jet"
         )
     notes += _remarks(outcome)
-    if refused:
-        rows = "1 row is no box" if refused == 1 else f"{refused:,} rows are no boxes"
-        notes.append(f"{rows} that can be computed; why is said in {outcome.places.bad}")
+    if refused := int(tally.refused[0]):
+        rows = "1 row is" if refused == 1 else f"{refused:,} rows are"
+        notes.append(f"{rows} left out; {outcome.places.bad} says why")
     if not settings.samples:
         notes.append(
-            "verdicts are to first order in the errors of the readings; without --quick they come "
-            "from draws, with the probability of being within"
+            "--quick judges to first order in the errors of the readings; without it boxes are "
+            "drawn, and the results show the chance of being within"
         )
     return notes
 
@@ -133,12 +133,10 @@ def _remarks(outcome: Outcome) -> list[str]:
         )
     first, count = remarks.bare
     if count:
-        more = f" nor are {count - 1:,} more cells" if count > 1 else ""
+        more = f", nor are {count - 1:,} more cells" if count > 1 else ""
         told.append(
             f"{first}, stands under no head and is not read{more}; give the column a head and "
             "name it by --ignore"
         )
     first, count = remarks.harmed
-    if count:
-        told.append(changed_text(first, count))
-    return told
+    return [*told, changed_text(first, count)] if count else told

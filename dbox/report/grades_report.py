@@ -1,5 +1,6 @@
 """Falls of pipes for machines and for people."""
 
+from collections.abc import Sequence
 from math import ceil
 
 import numpy as np
@@ -21,8 +22,7 @@ from dbox.units import FOOT, INCH, gpm_litres, inches, percent_text
 
 HEADLINES = {
     "within": "WITHIN: every fall that was read is enough.",
-    "cannot tell": "CANNOT TELL: no fall is surely wrong, but the readings cannot tell whether all "
-    "are enough.",
+    "cannot tell": "CANNOT TELL: no fall is surely wrong, but not all are surely enough.",
     "outside": "OUTSIDE: at least one fall is wrong.",
     "planned": "PLANNED, NO FALL MEASURED: the water runs down all the way.",
 }
@@ -55,12 +55,11 @@ def findings(grading: Grading) -> list[str]:
             said += _trench_findings(grade, grade.flatness, grading.site.lengths)
             continue
         for place, falls, i in _places(grade, grading.site.lengths):
-            fall, wanted = float(falls.fall.flat[i]), float(falls.wanted.flat[i])
-            if falls.verdicts[i] == "back-pitched":
-                said.append(f"{place}: BACK-PITCHED, it rises {both(-fall)}")
-            elif falls.verdicts[i] == "too flat":
-                least = both(wanted)
-                said.append(f"{place}: TOO FLAT, it falls {both(fall)}; at least {least} is wanted")
+            fall, verdict = float(falls.fall.flat[i]), falls.verdicts[i]
+            moves = f"it {'rises' if fall < 0 else 'falls'} {both(abs(fall))}"
+            least = f"; at least {both(float(falls.wanted.flat[i]))} is wanted"
+            if verdict in ("back-pitched", "too flat"):
+                said.append(f"{place}: {_word(verdict)}, {moves}{least * (verdict == 'too flat')}")
         for i in np.flatnonzero(grade.belly).tolist():
             pond = float(grade.pond[i])
             words = f"{both(float(grade.sag[i]))} under the line between its neighbours"
@@ -79,8 +78,9 @@ def findings(grading: Grading) -> list[str]:
     for grade in grading.runs:
         if flows := _flow_names(grading, grade, "flatter than critical"):
             said.append(
-                f"{grade.run.name}: FLATTER THAN CRITICAL at {flows}; water backs up to the mouth, "
-                f"and the split of a free spill does not hold for outlet {grade.run.outlet}"
+                f"{grade.run.name}: FLATTER THAN CRITICAL at {flows}; water backs up to its mouth, "
+                f"and the split, worked out for a free spill, does not hold at outlet "
+                f"{grade.run.outlet}"
             )
     return said
 
@@ -91,8 +91,8 @@ def plan_findings(aims: Aims) -> list[str]:
     for stretch in aims.stretches:
         if stretch.left < 0 and both(-stretch.left) != both(0.0):
             said.append(
-                f"plan, {stretch.name}: {both(-stretch.left)} SHORT of the fall that is wanted; "
-                f"there are {both(stretch.fall)}, and {both(stretch.wanted)} are needed"
+                f"plan, {stretch.name}: {both(-stretch.left)} SHORT of the fall that is wanted; it "
+                f"has {both(stretch.fall)} and needs {both(stretch.wanted)}"
             )
         if stretch.short:
             said.append(
@@ -166,10 +166,11 @@ def doubts(grading: Grading) -> list[str]:
             if grade.flatness.verdict == "cannot tell" and grade.flatness.allowed:
                 said.append(f"{name}: the {grade.method} cannot tell whether it is flat")
             continue
+        unsure = [i for i, word in enumerate(pieces.verdicts) if word == "cannot tell"]
+        where = [_piece(grade, i, grading.site.lengths) for i in unsure]
+        whole = grade.whole.verdicts == ("cannot tell",)
         if grade.run.blocks:
-            unsure = [i for i, word in enumerate(pieces.verdicts) if word == "cannot tell"]
-            where = [_piece(grade, i, grading.site.lengths) for i in unsure]
-            where += ["as a whole"] * (grade.whole.verdicts == ("cannot tell",))
+            where += ["as a whole"] * whole
             if where:
                 said.append(
                     f"{name}, {', '.join(where)}: the level cannot tell; turn it end for end to "
@@ -178,12 +179,10 @@ def doubts(grading: Grading) -> list[str]:
             continue
         taken = max(len(station.heights) for station in grade.run.stations)
         most_taken = max(taken, most_taken)
-        unsure = [i for i, word in enumerate(pieces.verdicts) if word == "cannot tell"]
         if unsure:
-            which = ", ".join(_piece(grade, i, grading.site.lengths) for i in unsure)
             settling = _settling(pieces.settling_repeats[unsure], taken)
-            said.append(f"{name}, {which}: the rod cannot tell; {settling}")
-        if grade.whole.verdicts == ("cannot tell",) and len(pieces.verdicts) > 1:
+            said.append(f"{name}, {', '.join(where)}: the rod cannot tell; {settling}")
+        if whole and len(pieces.verdicts) > 1:
             settling = _settling(grade.whole.settling_repeats, taken)
             said.append(f"{name} as a whole: the rod cannot tell; {settling}")
         if flows := _flow_names(grading, grade, "cannot tell"):
@@ -285,20 +284,15 @@ def _falls(falls: Falls, length: Array | float, flat: Flatness | None) -> list[J
 
 
 def _plan(aims: Aims) -> Json:
-    stretches = aims.stretches
     return {
         "by": aims.plan.by,
         "points": [keyed(point) for point in aims.points],
-        "stretches": rows(
-            name=[stretch.name for stretch in stretches],
-            length_m=[stretch.length for stretch in stretches],
-            wanted_m=[stretch.wanted for stretch in stretches],
-            fall_m=[stretch.fall for stretch in stretches],
-            slope=[stretch.slope for stretch in stretches],
-            left_m=[stretch.left for stretch in stretches],
-            least_m=[stretch.least for stretch in stretches],
-            block_m=[block_for(stretch.slope, aims.plan.level) for stretch in stretches],
-        ),
+        "stretches": [
+            keyed(stretch, "name", "length", "wanted", "fall", "least")
+            | {"slope": stretch.slope, "left_m": stretch.left}
+            | {"block_m": block_for(stretch.slope, aims.plan.level)}
+            for stretch in aims.stretches
+        ],
         "level_m": aims.plan.level,
         "inlet_over_water": rows(
             name=[flow.name for flow in aims.site.flows], height_m=aims.inlet_over_water
@@ -314,8 +308,8 @@ def report(site: Site, grading: Grading) -> list[str]:
     """Lines of at most 72 columns."""
     first, *rest = grades_blocks(grading)
     title = [Paragraph(site.title)] if site.title else []
-    dig = [UTILITIES] * (grading.plan is not None)
-    return text([[*title, *first], *rest, [Paragraph(" ".join([*dig, TRENCH, CODE]))]])
+    dig = f"{UTILITIES} " * (grading.plan is not None)
+    return text([[*title, *first], *rest, [Paragraph(f"{dig}{TRENCH} {CODE}")]])
 
 
 def grades_blocks(grading: Grading) -> list[Section]:
@@ -335,15 +329,13 @@ def grades_blocks(grading: Grading) -> list[Section]:
         levels.add(grading.plan.plan.level)
     sections += [_block_table(grading, level) for level in sorted(levels)]
     if grading.drops:
-        lines = []
-        for drop in grading.drops:
-            words = {"too flat": "TOO SMALL", "back-pitched": "BELOW"}
-            word = words.get(drop.fall.verdicts[0], drop.fall.verdicts[0])
-            lines.append(
-                [f"outlet {drop.outlet}", *_cells(drop.fall, 0, None, grading.site.lengths), word]
-            )
-        heading = Heading("Inlet of the box over its outlets:")
-        sections.append([heading, Table(_COLUMNS, lines)])
+        words = {"too flat": "TOO SMALL", "back-pitched": "BELOW"}
+        lines = [
+            [f"outlet {drop.outlet}", *_cells(drop.fall, 0, None, grading.site.lengths),
+             words.get(drop.fall.verdicts[0], drop.fall.verdicts[0])]
+            for drop in grading.drops
+        ]  # fmt: skip
+        sections.append([Heading("Inlet of the box over its outlets:"), Table(_COLUMNS, lines)])
     if unsure:
         doubted = (Paragraph(sentence, "- ") for sentence in unsure)
         sections.append([Heading("What the readings cannot tell:"), *doubted])
@@ -352,9 +344,10 @@ def grades_blocks(grading: Grading) -> list[Section]:
 
 _COLUMNS = (
     Column("", 16),
-    *(Column("", width, "right") for width in (10, 10, 9, 11)),
+    *(Column(head, width, "right")
+      for head, width in (("fall", 10), ("", 10), ("slope", 9), ("chance", 11))),
     Column("", 16),
-)
+)  # fmt: skip
 """Place, fall both ways, slope, chance of being enough, verdict."""
 
 
@@ -372,25 +365,21 @@ def plan_blocks(aims: Aims) -> list[Section]:
     def known(name: str) -> bool:
         return any(np.isfinite(getattr(point, name)) for point in points)
 
-    heads: list[Column] = [Column("point", 26)]
-    cells = [[f"{point.name}{' (given)' * point.given}"] for point in points]
+    names = [f"{point.name}{' (given)' * point.given}" for point in points]
+    shown: list[tuple[Column, Sequence[str]]] = [(Column("point", 26), names)]
     if known("rod"):
-        heads.append(Column("rod", 13, "right"))
+        first, second = zip(*(lengths.pair(point.rod) for point in points), strict=True)
+        shown.append((Column("rod", 13, "right"), first))
         if not known("elevation"):
-            heads.append(Column("", 10, "right", on_paper=13))
-        for row, point in zip(cells, points, strict=True):
-            row += lengths.pair(point.rod)[: 1 if known("elevation") else 2]
+            shown.append((Column("", 10, "right", on_paper=13), second))
     if known("elevation"):
-        heads.append(Column("elevation", 10, "right", on_paper=13))
-        for row, point in zip(cells, points, strict=True):
-            row.append(elevation_text(point.elevation, lengths))
+        texts = [elevation_text(point.elevation, lengths) for point in points]
+        shown.append((Column("elevation", 10, "right", on_paper=13), texts))
     for name, width in (("depth", 11), ("cover", 10)):
         if known(name):
-            heads.append(Column(name, width, "right", on_paper=12))
-            for row, point in zip(cells, points, strict=True):
-                height = float(getattr(point, name))
-                row.append("" if np.isnan(height) else _ground_text(height, lengths))
-    words = "A trench bottom is level along: the same reading everywhere."
+            texts = [_ground_text(getattr(point, name), lengths) for point in points]
+            shown.append((Column(name, width, "right", on_paper=12), texts))
+    words = "A trench bottom is level: the rod reads the same all along it."
     if known("depth"):
         words += " Depth is under the ground, cover over the inside top of the pipe."
     if not known("rod"):
@@ -399,7 +388,7 @@ def plan_blocks(aims: Aims) -> list[Section]:
         [
             Heading("Planned rod readings to aim for (greater = lower):" if known("rod")
                     else "Planned elevations to aim for:"),
-            Table(heads, cells),
+            Table([head for head, _ in shown], [*zip(*(cells for _, cells in shown), strict=True)]),
             Paragraph(words),
         ],
         _planned_falls(aims),
@@ -417,6 +406,8 @@ def elevation_text(metres: float, lengths: Lengths) -> str:
 
 def _ground_text(metres: float, lengths: Lengths) -> str:
     """A depth to a quarter of an inch, or a centimetre: ground is no finer. [m]"""
+    if np.isnan(metres):
+        return ""
     return f"{100 * metres:.0f} cm" if lengths.metric else inches(metres, parts=4)
 
 
@@ -514,9 +505,9 @@ def _limits(grading: Grading) -> Section:
             f"errs by {percent_text(grading.level_spread, 2)}, the same way at each place."
         )
     if words:
-        words.append(f"The chance is that of a fall being enough; sure is {100 * SURE:.0f} %.")
+        words.append(f"Chance: that a fall is enough; sure means {100 * SURE:.0f} %.")
     return [
-        *([Paragraph(" ".join(words))] if words else []),
+        *[Paragraph(" ".join(words))] * bool(words),
         Heading("Limits:"),
         *(
             Paragraph(
@@ -535,9 +526,9 @@ def _run_blocks(grade: RunGrade, lengths: Lengths) -> Section:
     name = run.name if run.kind in run.name.lower() else f"{run.name} ({run.kind})"
     lines = []
     for i, verdict in enumerate(grade.pieces.verdicts):
-        cells = _cells(grade.pieces, i, float(grade.length[i]), lengths)
-        end = ["", ""] if flat else [cells[-1], _word(verdict)]
-        lines.append([_piece(grade, i, lengths), *cells[:-1], *end])
+        *fall, chance = _cells(grade.pieces, i, float(grade.length[i]), lengths)
+        end = ["", ""] if flat else [chance, _word(verdict)]
+        lines.append([_piece(grade, i, lengths), *fall, *end])
     if flat:
         way = "its end" if flat.lean >= 0 else "the box"
         words = (
@@ -551,22 +542,22 @@ def _run_blocks(grade: RunGrade, lengths: Lengths) -> Section:
             f"{chance_text(float(grade.whole.probability))}; {lengths.both(whole)} in "
             f"{lengths.line(grade.span)}, {slope_text(whole / grade.span)}"
         )
-    blocks: list[Block] = [Heading(words), Table(_COLUMNS, lines)]
+    below = []
     if run.blocks and run.level:
-        words = f"by blocks under a {lengths.line(run.level)} level"
-        if run.every:
-            words += f", once every {lengths.line(run.every)}, the pipe taken as straight between"
-        blocks.append(Paragraph(words, "  ", hang=2))
+        every = f", once every {lengths.line(run.every)}" if run.every else ""
+        straight = ", the pipe taken as straight between" * bool(every)
+        below.append(f"by blocks under a {lengths.line(run.level)} level{every}{straight}")
     if np.isfinite(grade.capacity):
         inside = f"inside {(run.diameter or 0.0) / INCH:.3f} in, n {run.roughness:.3f}"
-        words = f"carries up to {gpm_litres(grade.capacity)} with a free surface ({inside})"
-        blocks.append(Paragraph(words, "  ", hang=2))
+        below.append(f"carries up to {gpm_litres(grade.capacity)} with a free surface ({inside})")
     if grade.header:
-        words = "not steeper than critical at every flow, see above"
-        if set(grade.header.verdicts) == {"steep"}:
-            words = "steeper than critical at every flow: the box spills freely into it"
-        blocks.append(Paragraph(words, "  ", hang=2))
-    return blocks
+        steep = set(grade.header.verdicts) == {"steep"}
+        below.append(
+            "steeper than critical at every flow: the box spills freely into it"
+            if steep else "not steeper than critical at every flow, see above"
+        )  # fmt: skip
+    notes = (Paragraph(each, "  ", hang=2) for each in below)
+    return [Heading(words), Table(_COLUMNS, lines), *notes]
 
 
 def _word(verdict: str) -> str:

@@ -10,7 +10,7 @@ split --heights '0, 0'                              | --opening
 split off-level --heights '0, 0'                    | --heights
 split no-such-scenario                              | no-such-scenario
 split --heights 0 --opening 'circle 2 in' --units furlong | --units is "furlong"; write in, mm or cm
-grades off-level                                    | off-level: no rod readings; add [grades]
+grades off-level                                    | off-level: no rod readings and no plan
 pour pour-test --flow 5                             | error: --flow is "5"; give its unit
 pour pour-test --jug big                            | error: --jug is "big"
 pour pour-test --error 5                            | error: --error is "5"; give its unit

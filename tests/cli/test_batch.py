@@ -40,7 +40,7 @@ def test_bad_rows_go_to_their_own_file_and_the_rest_go_on(dbox, boxes):
     code, said, _ = dbox("batch", str(boxes), "--out", str(out), *OPTIONS, *ALONE, "--quick")
     assert code == 0
     assert "1,498 boxes judged" in said
-    assert "2 rows are no boxes" in said
+    assert "2 rows are left out" in said
     # a path is not broken
     lines = [line for line in said.splitlines() if str(boxes.parent) not in line]
     assert 0 < max(map(len, lines)) <= 72
@@ -179,7 +179,7 @@ def test_a_list_of_bad_rows_is_no_success(dbox, tmp_path):
     path.write_text("box,outlet 1,outlet 2\nA,x,0\n")
     code, said, err = dbox("batch", str(path), "--out", str(out), *OPTIONS, *ALONE)
     assert (code, said) == (2, "")
-    assert "has no row that is a box" in err
+    assert "has no row that can be computed" in err
 
 
 def test_labels_in_a_table_to_fill_in_are_harmless_and_it_is_said_once(dbox, tmp_path):

@@ -24,7 +24,7 @@ def test_text_says_the_same(dbox, tmp_path: Path):
     file = tmp_path / "gap.toml"
     file.write_text(BOX)
     _, out, _ = dbox("check", str(file))
-    assert out == f"{file}: in order; 3 outlets, 1 flows\nnot measured yet: outlet north\n"
+    assert out == f"{file}: in order; 3 outlets, 1 flow\nnot measured yet: outlet north\n"
 
 
 def test_a_table_to_fill_in_is_written_and_with_json_named_on_stderr(dbox, tmp_path: Path):

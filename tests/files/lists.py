@@ -1,7 +1,7 @@
 """Lists of boxes as tests write them, and what is set for all of them."""
 
-from dbox.files.list_boxes import read_boxes, read_settings
-from dbox.files.list_rows import read_heads
+from dbox.files.list_boxes import boxes_of, read_settings
+from dbox.files.list_rows import read_heads, read_rows
 
 INCH = 0.0254
 SETTINGS = read_settings(
@@ -12,4 +12,5 @@ SETTINGS = read_settings(
 
 def listed(*lines, settings=SETTINGS):
     layout, above = read_heads([line + "\n" for line in lines[:2]])
-    return read_boxes("\n".join(lines[above:]), above + 1, layout, settings)
+    rows = read_rows("\n".join(lines[above:]), above + 1, layout)
+    return boxes_of(*rows, layout, settings)

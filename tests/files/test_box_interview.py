@@ -195,7 +195,7 @@ def test_what_is_left_out_is_not_in_the_file():
         ("inside", "yes", "write one number"),
         ("place 1", "16 in", "along and across"),
         ("place 2", "90, 90", "outside the box"),
-        ("lengths", "60, 40", "a decimal comma|leave the comma out"),
+        ("lengths", "60, 40", "without a comma"),
         ("lengths", "6:00", "write one number"),
         ("target", "10 %", "a number for each outlet"),
         ("target", "length", "where line lengths were given"),

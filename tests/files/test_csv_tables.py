@@ -98,15 +98,15 @@ def test_an_outlet_without_a_row_is_not_measured(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("content", "fault"),
     [
-        ("outlet;reading (mm)\n1;1,250\n", 'row 2, column "reading (mm)" is "1,250"; that is'),
-        ("outlet;reading (mm)\n1;1.250,5\n", 'row 2, column "reading (mm)" is "1.250,5"; write'),
-        ("outlet;reading (mm)\n1;1,2,3\n", 'row 2, column "reading (mm)" is "1,2,3"; write one'),
+        ("outlet;reading (mm)\n1;1,250\n", 'row 2, column "reading (mm)" is "1,250 mm"; write "1'),
+        ("outlet;reading (mm)\n1;1.250,5\n", 'row 2, column "reading (mm)" is "1.250,5 mm"; write'),
+        ("outlet;reading (mm)\n1;1,2,3\n", 'row 2, column "reading (mm)" is "1,2,3 mm"; write'),
         (
             "outlet;reading (mm)\n1;1,5\n2;2.5\n",
             'row 2, column "reading (mm)" has a decimal comma, row 3, column "reading (mm)" a '
             "decimal point; write all the same way",
         ),
-        ("outlet,reading (mm)\n1,3,2\n", "row 2 has 3 cells under 2 heads; where a decimal comma"),
+        ("outlet,reading (mm)\n1,3,2\n", "row 2 has 3 cells under 2 heads; look for a decimal"),
         ("outlet,reading (mm),reading 2 (mm)\n1,3,2\n2,3\n", "row 3 has 2 cells under 3 heads"),
         ("outlet,reading\n1,08. Jan\n", 'row 2, column "reading" is "08. Jan", a date that'),
         ("outlet,reading (in)\n1,Jan-16\n", 'row 2, column "reading (in)" is "Jan-16", a date'),
@@ -279,7 +279,7 @@ def test_inflow_files_of_one_triangle(tmp_path: Path, content: str) -> None:
         ("seconds\n0\n1\n", "first row"),
         ("m3_s,seconds\n0,0\n1,1\n", "its columns"),
         ("hours,m3_s\n0,0\n1,1\n", 'unknown column "hours"'),
-        ("seconds,m3_s\n0,0\n1\n", "row 3 has 1 cells"),
+        ("seconds,m3_s\n0,0\n1\n", "row 3 has 1 cell "),
         ("seconds,m3_s\n0,0\n1,x\n", 'row 3, column "m3_s" is "x"'),
         ("seconds,m3_s\n0,0\n1,-1\n", 'row 3, column "m3_s" is'),
         ("seconds,m3_s\n0,0\n", "two or more rows"),

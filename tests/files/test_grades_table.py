@@ -144,11 +144,11 @@ def test_a_refused_key_is_not_asked_for_again():
         ("grades = 5", "grades is 5; it is a table, write [grades] and its keys under it"),
         (
             "grades = {run = 5}",
-            "grades.run is 5; head each with [[grades.run]], in double brackets",
+            "grades.run is 5; write each under [[grades.run]], in double brackets",
         ),
         ("grades = {run = [5]}", "grades.run[1] is 5; it is a table, write [[grades.run]]"),
         ("[grades]", "grades has no runs"),
-        ('grades = {run = [{name = "a", kind = "header", outlet = "a"}]}', "has 0 stations"),
+        ('grades = {run = [{name = "a", kind = "header", outlet = "a"}]}', "has no stations"),
         ("[record]\nhouse = 3", "unknown key record.house; "),
         ("[record]\ninvented = 1", "record.invented is 1; write true or false"),
         ("[record]\nties = []", "record.ties is a list of 0; write 1 to 12"),

@@ -352,7 +352,7 @@ def test_a_file_may_begin_with_a_byte_order_mark_and_end_lines_either_way(tmp_pa
     [
         (b"title = 'a'\n\xff\xfe", "line 2 holds byte 0xff"),
         (GOOD.encode("utf-16"), "not UTF-8"),
-        (b"#" * 200_001, "bigger than 200000 bytes"),
+        (b"#" * 200_001, "bigger than 200,000 bytes"),
     ],
 )
 def test_files_that_are_no_text(tmp_path: Path, content: bytes, said: str) -> None:

@@ -73,7 +73,7 @@ def test_nothing_said_is_nothing_known() -> None:
         ("pipe = 8", "pipe = 30", "the pipe is 0.762 m over the trench's bottom"),
         ("people = 4", "people = 4.5", "house.people is 4.5; write a whole number"),
         ('"0.5 gal/ft2/day"', '"0.5 gal"', "trench.acceptance is"),
-        ('"0.5 gal/ft2/day"', '"0.5 gal/ft2/year"', 'the unit "gal/ft2/year" is not known'),
+        ('"0.5 gal/ft2/day"', '"0.5 gal/ft2/year"', 'gal/ft2/year"; write a rate of the soil'),
         ('soil = "smeared"', 'soil = "smeered"', "did you mean smeared?"),
         ('"smeared", width', '"smeared", widht', "unknown key outlet[2].trench.widht"),
         ('"50 %"', '"100 %"', "a filter is clogged by 0 % to 99 %"),

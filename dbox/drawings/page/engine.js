@@ -2020,7 +2020,9 @@
   // of a number without one. A RangeError says what to write instead.
   // twins: dbox.units.said_number, length, read_sum and read_terms
   function parseLength(said, unit = null) {
-    const comma = /(^|[^\d/.,])(0(?=,)|\d+(?=,\d{1,2}(?!\d))),(\d+)(?!\d|,\d|\s*\/)/g;
+    // not 1,250: that may be thousands
+    const comma =
+      /(^|[^\d/.,])(?![1-9]\d{0,2},\d{3}(?![\d.,]))(\d+),(\d+)(?![\d.]|,\d|\s*\/)/g;
     const text = clean(String(said)).replace(comma, '$1$2.$3');
     const sign = text.startsWith('-') ? -1 : 1;
     const unsigned = text.replace(/^[+-]/, '').trim();
@@ -2049,7 +2051,7 @@
       throw new RangeError('write a fraction as 13/16 or 1-3/16');
     }
     if (unsigned.includes(',')) {
-      throw new RangeError('leave the comma out; decimals take a point');
+      throw new RangeError('write one number, without a comma');
     }
     throw new RangeError('write one number and its unit, as 1-3/16 in');
   }
