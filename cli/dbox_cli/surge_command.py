@@ -206,7 +206,7 @@ def _write_out(
 
         figure = contrast_figure(outcomes)
     else:
-        from dbox.drawings.days_picture import run_figure
+        from dbox.drawings.run_picture import run_figure
 
         figure = run_figure(outcomes[0])
     save_picture(figure, out, overwrite=overwrite, quiet=quiet)

@@ -177,7 +177,7 @@ def notes_on(site: Site, found: Surge) -> Iterator[Note]:
         yield Note(what="surge: supply full")
     drowned = np.flatnonzero(np.any(found.trench_level > system.lips, axis=0))
     if drowned.size:
-        named = ", ".join(labels[i] for i in drowned)
+        named = tuple(labels[i] for i in drowned)
         yield Note(what="surge: drowned", values={"outlets": named})
     for i in np.flatnonzero(found.surfaced[-1] > 0).tolist():
         volume = float(found.surfaced[-1, i])

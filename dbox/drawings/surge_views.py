@@ -1,7 +1,7 @@
-"""A run on one sheet: box, streams, trenches and shares at a moment, level and flows in time.
+"""Views of a run at a moment: the box with streams and trenches, and bars of the shares.
 
-In a view of the box outlets stand side by side in their order, seen from the inlet, which has a
-column of its own on the left. The width of a stream says how large its flow is, on one scale.
+In both outlets stand side by side in their order, seen from the inlet, which has a column of its
+own on the left. The width of a stream says how large its flow is, on one scale.
 """
 
 from collections.abc import Sequence
@@ -11,7 +11,6 @@ from typing import Any
 
 import numpy as np
 from matplotlib.artist import Artist
-from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Polygon, Rectangle
 from matplotlib.text import Text
@@ -20,7 +19,6 @@ from dbox.arrays import Array
 from dbox.drawings.style import (
     BOX,
     EDGE,
-    HAIR,
     INK,
     MEDIUM,
     OVER,
@@ -42,36 +40,13 @@ from dbox.drawings.style import (
     text_width,
 )
 from dbox.fieldwork.shares import NOTABLE
-from dbox.fieldwork.surge import SurgeOutcome, shown_until
+from dbox.fieldwork.surge import SurgeOutcome
 from dbox.hydraulics.surge.stepper import MIN_FLOW, Moment, Surge
 from dbox.report.split_report import share_text
-from dbox.units import DAY, HOUR, INCH, MINUTE
+from dbox.units import INCH
 
 Place = tuple[float, float, float, float]
 """Left, right, bottom and top on the page. [in]"""
-
-
-def clock(seconds: float) -> str:
-    """Write the time of a run as a clock shows it; seconds [s].
-
-    >>> clock(95.2), clock(93784.0)
-    ('0:01:35', 'day 2, 2:03')
-    """
-    whole = round(seconds)
-    hours, rest = divmod(whole, 3600)
-    if hours < 24:
-        return f"{hours}:{rest // 60:02d}:{rest % 60:02d}"
-    return f"day {hours // 24 + 1}, {hours % 24}:{rest // 60:02d}"
-
-
-def time_unit(seconds: float) -> tuple[float, str]:
-    """Unit for the time axis of a run that long: its length [s] and its name; seconds [s].
-
-    >>> time_unit(7200.0)
-    (60.0, 'min')
-    """
-    units = [(1.0, "s"), (MINUTE, "min"), (HOUR, "h")]
-    return next((u for u in units if seconds <= 180 * u[0]), (DAY, "days"))
 
 
 INLET_WIDTH = 1.5
@@ -346,15 +321,13 @@ class ShareView:
     ends: Bottom of the numbers under the bars, and top of the bars, on the page. [in]
     whole: Share that a bar of full height stands for. [-]
     ticks: Whether a scale is written beside them.
-    fine: Whether shares under a tenth are written to a tenth of a per cent.
     """
 
     def __init__(
         self, sheet: Sheet, outcome: SurgeOutcome, columns: Columns, ends: tuple[float, float],
-        whole: float, *, ticks: bool = True, fine: bool = False,
+        whole: float, *, ticks: bool = True,
     ) -> None:  # fmt: skip
         n, size, column = columns.count, columns.size, columns.width
-        self.fine = fine
         self.sign, self.signed, rows = self._how(size, column)
         bottom = ends[0] + rows * line_height(size)
         self.axes = axes = sheet.axes(columns.left, columns.right, bottom, ends[1])
@@ -389,10 +362,9 @@ class ShareView:
 
     def _how(self, size: float, column: float) -> tuple[str, bool, int]:
         """Sign after the numbers, whether one stands before them, and in how many rows they go."""
-        # of shares side by side no two need more room than this
-        widest = "8.8" if self.fine else "88"
         for sign, signed in ((" %", True), (" %", False), ("", True), ("", False)):
-            rows = rows_needed([f"{'▲ ' * signed}{widest}{sign}"], size, column)
+            # of shares side by side no two need more room than this
+            rows = rows_needed([f"{'▲ ' * signed}8.8{sign}"], size, column)
             if rows == 1:
                 break
         return sign, signed, rows
@@ -410,8 +382,7 @@ class ShareView:
             bar.set(height=part, facecolor=role.colour, hatch=role.hatch)
             if i in self.numbers:
                 sign = f"{role.sign} " if self.signed and role.sign else ""
-                words = share_text(part, self.sign) if self.fine else f"{100 * part:.0f}{self.sign}"
-                self.numbers[i].set_text(f"{sign}{words}")
+                self.numbers[i].set_text(f"{sign}{share_text(part, self.sign)}")
 
     def _role(self, i: int, share: float) -> Role:
         """Over its share, under it, or neither."""
@@ -422,25 +393,3 @@ class ShareView:
 
 
 _SHARE_STEPS = (0.05, 0.1, 0.2, 0.25, 0.5, 1.0)
-
-
-TITLE_TEXT = "A discharge on its way through the box"
-"""Title where the site has none."""
-
-
-def time_axes(
-    axes: Axes, run: Surge, low: float, high: float, *, count: int = 5
-) -> tuple[Array, str]:
-    """Set axes to the time of a run, with no tick outside; gives its times and their unit.
-
-    low [in or gpm], high [in or gpm].
-    """
-    until = shown_until(run)
-    unit, name = time_unit(until)
-    axes.set(xlim=(0.0, until / unit), ylim=(low, high))
-    axes.locator_params(axis="x", nbins=6)
-    axes.locator_params(axis="y", nbins=count)
-    axes.set_xticks([t for t in axes.get_xticks() if 0.0 <= t <= until / unit])
-    axes.set_yticks([t for t in axes.get_yticks() if max(low, 0.0) <= t <= high])
-    axes.tick_params(length=3, width=HAIR)
-    return run.time / unit, name
