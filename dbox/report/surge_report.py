@@ -164,13 +164,20 @@ def finding(outcome: SurgeOutcome, of: str = "") -> str:
 
 
 def _dealt(outcome: SurgeOutcome, of: str) -> str:
-    """Who gets the most of a run and who the least."""
-    of = of or flow_of(name_of(outcome))
+    """Who gets the most of a run and who the least, and what none gets."""
+    of, run, rim = of or flow_of(name_of(outcome)), outcome.surge, ""
+    spilled = float(run.spilled[-1])
+    if spilled > _SPILLED * run.inflow_volume:
+        of, rim = f"what stays of {of}", f"; {volume_words(outcome, spilled)} go over the rim"
     if outcome.extremes is None:
-        return f"Every line gets its target of {of}"
+        return f"Every line gets its target of {of}{rim}"
     best, worst = outcome.extremes
     most = _most(outcome, best, f"{_gets(outcome, best)} of {of}")
-    return f"{most}, outlet {outcome.labels[worst]} gets {_gets(outcome, worst)}"
+    return f"{most}, outlet {outcome.labels[worst]} gets {_gets(outcome, worst)}{rim}"
+
+
+_SPILLED = 0.005
+"""Part of the water over the rim that a finding tells. [-] (judgement)"""
 
 
 def _most(outcome: SurgeOutcome, i: int, share: str) -> str:
@@ -375,7 +382,7 @@ def _poured(outcome: SurgeOutcome) -> float:
 
 
 def _side_by_side(outcomes: Sequence[SurgeOutcome]) -> Section:
-    heads = [Column(o.surge.event.name, _CELL, "right") for o in outcomes]
+    heads = [Column(name_of(o), _CELL, "right") for o in outcomes]
     plain = [Column("", column.width, "right") for column in heads]
     told = [
         ["flow", *(flow_words(o, _poured(o), both=False) for o in outcomes)],
