@@ -175,7 +175,8 @@ def notes_on(site: Site, found: Surge) -> Iterator[Note]:
     pipe = system.supply if entry != "box" else None
     if pipe and found.inflow.max() > CAPACITY * pipe.full:
         yield Note(what="surge: supply full")
-    drowned = np.flatnonzero(np.any(found.trench_level > system.lips, axis=0))
+    standing = system.bottoms + np.nan_to_num(found.depth)
+    drowned = np.flatnonzero(np.any(standing > system.lips, axis=0))
     if drowned.size:
         named = tuple(labels[i] for i in drowned)
         yield Note(what="surge: drowned", values={"outlets": named})
@@ -209,8 +210,7 @@ class Ponding:
 
 def ponding(found: Surge) -> Ponding:
     """Find the first trench that fills, in a run and in the same box with its lips level."""
-    line, time = _first(found.time_full)
-    level_line, level_time = _first(_full_when_level(found))
+    (line, time), (level_line, level_time) = map(_first, (found.time_full, _full_when_level(found)))
     return Ponding(line=line, time=time, level_line=level_line, level_time=level_time)
 
 
