@@ -202,7 +202,8 @@ class SurgeFrame:
         if timed:
             self.show(0.0, 1.0)
         else:
-            self._show_peaks()
+            # each run with its water highest, and what its lines got in all
+            self._move([o.surge.at(o.surge.peak_time) for o in self.outcomes])
         use_fonts([self.figure])
         for artist in self.moving:
             artist.set_animated(timed)
@@ -300,28 +301,20 @@ class SurgeFrame:
     @pens
     def show(self, time: float, speed: float) -> None:
         """Move everything to a time [s], passed at so many times the speed of the water."""
-        states = [outcome.surge.at(time) for outcome in self.outcomes]
-        for box, share, now in zip(self.boxes, self.shares, states, strict=True):
-            box.show(now)
-            share.show(now.share)
-        if self.inset:
-            self.inset.show(states[0])
+        self._move([outcome.surge.at(time) for outcome in self.outcomes])
         self.clock.set_text(clock(time))
         self.speed.set_text(speed_words(speed))
+
+    def _move(self, states: Sequence[Moment]) -> None:
         lines = self.status[1:] if self.many else self.status
-        for line, outcome, now in zip(lines, self.outcomes, states, strict=True):
+        views = zip(self.outcomes, self.boxes, self.shares, lines, states, strict=True)
+        for outcome, box, share, line, now in views:
+            box.show(now)
+            share.show(now.share if self.timed else outcome.surge.share)
             line.set_text(self._state(outcome, now))
             line.set_color(WARNING.colour if now.overflow > 0 else "black")
-
-    def _show_peaks(self) -> None:
-        """Show each run with its water highest, and what its lines got in all."""
-        lines = self.status[1:] if self.many else self.status
-        views = zip(self.outcomes, self.boxes, self.shares, lines, strict=True)
-        for outcome, box, share, line in views:
-            now = outcome.surge.at(outcome.surge.peak_time)
-            box.show(now)
-            share.show(outcome.surge.share)
-            line.set_text(self._state(outcome, now))
+        if self.inset:
+            self.inset.show(states[0])
 
     def _state(self, outcome: SurgeOutcome, now: Moment) -> str:
         """How a run stands, in words that fit."""
@@ -330,15 +323,16 @@ class SurgeFrame:
         rim = f"OVER THE RIM {flow_words(outcome, now.overflow)}"
         if self.many:
             return rim if spills else f"water up {lengths.one(over)}"
-        both = f"in {flow_words(outcome, now.inflow)}; water {lengths.both(over)}"
-        short = f"in {flow_words(outcome, now.inflow)}; water {lengths.one(over)}"
-        told = [f"{both} over the lowest lip", f"{short} over the lowest lip",
-                f"water up {lengths.one(over)}"]  # fmt: skip
-        texts = [f"{rim}; {text}" if spills else text for text in told]
-        return next(
-            (text for text in texts if text_width(text, self.how.letter(18)) <= self.room),
-            texts[-1],
-        )
+        comes = flow_words(outcome, now.inflow)
+        texts = [
+            *(f"in {comes}; water {words} over the lowest lip"
+              for words in (lengths.both(over), lengths.one(over))),
+            f"water up {lengths.one(over)}",
+        ]  # fmt: skip
+        if spills:
+            texts = [f"{rim}; {text}" for text in texts]
+        fitting = (text for text in texts if text_width(text, self.how.letter(18)) <= self.room)
+        return next(fitting, texts[-1])
 
 
 _LONGEST_SPEED = "slowed down 2,000 times"

@@ -16,7 +16,7 @@ from dbox.report.blocks import Column, Paragraph, Section, Table, columns, text,
 from dbox.report.cautions import MODEL
 from dbox.report.encode import Json, encode, rows
 from dbox.report.split_report import flow_of, low_words, share_text
-from dbox.report.text import bar, duration
+from dbox.report.text import TOGETHER, bar, duration
 from dbox.report.wording import PLANNED, sentences
 from dbox.units import DAY, GALLON, HOUR, LITRE, gpm, litres_per_min, percent_text
 
@@ -218,7 +218,8 @@ def _overloaded(outcome: SurgeOutcome) -> str:
         f"take {_a_day(outcome, outcome.capacity[i])}"
         for i in outcome.overloaded
     ]
-    return f"OVERLOADED: {'; '.join(each)}." if each else ""
+    at = "" if outcome.ponding else " at these shares"
+    return f"OVERLOADED{at}: {'; '.join(each)}." if each else ""
 
 
 def _a_day(outcome: SurgeOutcome, flow: float) -> str:
@@ -226,7 +227,7 @@ def _a_day(outcome: SurgeOutcome, flow: float) -> str:
 
 
 def _paragraphs(*texts: str) -> list[Paragraph]:
-    return [Paragraph(words) for words in texts if words]
+    return [Paragraph(words.replace(" %", f"{TOGETHER}%")) for words in texts if words]
 
 
 def report(outcome: SurgeOutcome) -> list[str]:

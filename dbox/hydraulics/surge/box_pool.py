@@ -112,7 +112,10 @@ class DrownedTable:
         return below + across * (above - below), (above - below) / width, by_ratio
 
 
-_drowned_table = lru_cache(maxsize=64)(DrownedTable)
+@lru_cache(maxsize=64)
+def _drowned_table(opening: Opening) -> DrownedTable:
+    return DrownedTable(opening)
+
 
 _LEAST_HOLD = 1e-9
 """A hold-back of less is none. [m] (numerical)"""

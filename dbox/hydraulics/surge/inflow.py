@@ -161,7 +161,7 @@ FIXTURES = MappingProxyType(
         )
     }
 )
-"""The fixtures of a house by name [gal, gpm, uses a person a day]; sources as in the module."""
+"""The fixtures of a house by name; the sources are those of the module."""
 
 PER_PERSON = sum(fixture.volume * fixture.uses for fixture in FIXTURES.values())
 """What a person sends in a mean day. [m3]"""
