@@ -18,9 +18,9 @@ from typing import Any
 import numpy as np
 
 from dbox.arrays import Array
+from dbox.drawings.box_views import Scale, deepest
 from dbox.drawings.phone_page import page_html
 from dbox.drawings.style import check_outlets
-from dbox.drawings.surge_views import Scale, deepest
 from dbox.errors import DomainError
 from dbox.fieldwork.shares import NOTABLE
 from dbox.fieldwork.surge import SurgeOutcome, highest_share, is_moving, shown_until

@@ -16,6 +16,15 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch, Polygon, Rectangle
 
 from dbox.arrays import Array
+from dbox.drawings.box_views import (
+    BoxView,
+    Columns,
+    Names,
+    Scale,
+    ShareView,
+    deepest,
+    rows_needed,
+)
 from dbox.drawings.fonts import use_fonts
 from dbox.drawings.style import (
     BOX,
@@ -37,15 +46,6 @@ from dbox.drawings.style import (
     spread_out,
     text_width,
     wrap,
-)
-from dbox.drawings.surge_views import (
-    BoxView,
-    Columns,
-    Names,
-    Scale,
-    ShareView,
-    deepest,
-    rows_needed,
 )
 from dbox.errors import DomainError, ScenarioError
 from dbox.fieldwork.surge import FRAMES, SurgeOutcome, frame_times, shown_until
