@@ -73,7 +73,6 @@ class Scale:
 
     low: float  # Height at the lower edge, over the datum of the lips. [m]
     high: float  # Height at the upper edge. [m]
-    still: float  # Level of still water, from which heights are written. [m]
     per_flow: float  # Width of a stream over its flow, in columns. [s/m3]
     depth: float  # Water that fills a trench as drawn. [m]
 
@@ -92,7 +91,6 @@ class Scale:
         return cls(
             low=low - 0.2 * span,
             high=low + span,
-            still=system.still_level,
             per_flow=1.0 / (widest or 1.0),
             depth=_drawn_depth(runs),
         )
@@ -189,7 +187,7 @@ class BoxView:
         # heights are in metres of the section: this is paper over them [in/m]
         self.upright = (top - self.floor_on_page) / (scale.high - scale.low)
         apart = 2.0 * line_height(size)
-        draw_walls(axes, self.upright, site.lengths, apart, scale.still, written=ticks)
+        draw_walls(axes, self.upright, site.lengths, apart, run.system.still_level, written=ticks)
         axes.tick_params(labelsize=size)
         axes.spines[["left", "right", "bottom"]].set_color(BOX.colour)
         self.thin = LEAST_STREAM / 72 / self.column

@@ -82,7 +82,7 @@ def film_data(outcomes: Sequence[SurgeOutcome]) -> Json:
         "notes": [*(f"! {note}." for note in joined(notes_side_by_side(outcomes))), MODEL],
         "low": scale.low,
         "high": scale.high,
-        "still": scale.still,
+        "still": run.system.still_level,
         "rim": run.system.rim,
         "perFlow": scale.per_flow,
         "leastFlow": MIN_FLOW,

@@ -514,7 +514,7 @@ def opening_figure(outcomes: Sequence[SurgeOutcome], how: Show) -> Figure:
         lines = wrap(words_on, columns.left - sheet.left, small)[:3]
         y = max(box.floor_on_page - step, sheet.bottom + len(lines) * step)
         sheet.write(sheet.left, y, "\n".join(lines), small)
-    heights = {i: first.site.lengths.one(lip - scale.still, signed=True)
+    heights = {i: first.site.lengths.one(lip - run.system.still_level, signed=True)
                for i, lip in enumerate(run.system.lips) if np.isfinite(lip)}  # fmt: skip
     if rows_needed(list(heights.values()), small, columns.width, "bold") > 1:
         # the unit stands beside the wall
