@@ -86,8 +86,8 @@
   function panel(svg, place, names) {
     const { left, right, top, bottom, size } = place;
     const column = (right - left) / (n + INLET_WIDTH);
-    const narrow = column < 2.9 * size, turned = column < 1.5 * size;
-    const large = column > 5 * size ? 1.35 * size : size;
+    const narrow = column < 3.4 * size, turned = column < 1.5 * size;
+    const large = column > 6.2 * size ? 1.35 * size : size;
     const trenches = film.outlets.some((outlet) => outlet.trench !== null);
     // from the foot up: numbers, bars, labels, trenches, the fall, the box
     const numbers = turned ? 1.7 * size : 1.25 * large;
@@ -176,7 +176,7 @@
         const tall = Math.min(now.share[i] / film.wholeShare, 1) * (barsFoot - barsTop);
         const way = standing(now.share[i], outlet.target, film.allowed);
         set(bars[i], { y: barsFoot - tall, height: tall, class: `w-bar w-${way.name}` });
-        const sign = column > 4.5 * size ? `${way.sign} ` : '';
+        const sign = column > 4.9 * size ? `${way.sign} ` : '';
         shares[i].textContent = now.passed
           ? `${sign}${shareText(now.share[i])}${narrow ? '' : ' %'}` : '';
       });
