@@ -1,6 +1,5 @@
 """`dbox surge FILE`: a discharge through tank, box and trenches."""
 
-from collections.abc import Callable
 from enum import Enum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -103,13 +102,13 @@ def command(
     })  # fmt: skip
     if seconds is not None and speed is not None:
         raise typer.BadParameter("--seconds and --speed: ask for one of them at a time")
-    asked_film: list[tuple[str, str | None, Callable[[str], Any]]] = [
-        ("size", size, film_size), ("seconds", seconds, film_seconds), ("speed", speed, film_speed),
-    ]  # fmt: skip
-    played = {
-        name: typed(f"--{name}", text, lambda text, _, read=read: read(text))
-        for name, text, read in asked_film if text is not None
-    }  # fmt: skip
+    played: dict[str, Any] = {}
+    if size is not None:
+        played["size"] = typed("--size", size, lambda text, _: film_size(text))
+    if seconds is not None:
+        played["seconds"] = typed("--seconds", seconds, lambda text, _: film_seconds(text))
+    if speed is not None:
+        played["speed"] = typed("--speed", speed, lambda text, _: film_speed(text))
     if out:
         _check_out(out, overwrite=overwrite)
     with naming(file):
