@@ -202,7 +202,7 @@ class Run(Answer):
 
     def plot(self) -> "Figure":
         """Level and flows in time."""
-        from dbox.drawings.days_picture import run_figure
+        from dbox.drawings.run_picture import run_figure
 
         return run_figure(self.result)
 

@@ -35,19 +35,19 @@ def command(
     file: File,
     event: Annotated[list[str] | None, typer.Option(
         metavar="FIXTURE",
-        help="toilet, shower, bath, washer, dishwasher or sink; repeated ones start together.",
+        help="toilet, shower, bath, washer, dishwasher or sink; several start together.",
     )] = None,
     day: Annotated[bool, typer.Option("--day", help="A plausible day of the house.")] = False,
     days: Annotated[int | None, typer.Option(
-        min=1, max=3660, help="That many days, each drawn anew.")] = None,
+        min=1, max=3660, help="So many days of the house, each drawn anew.")] = None,
     dose: Annotated[str | None, typer.Option(
-        help='pump, siphon (of FILE), or such as "60 gal at 30 gpm".')] = None,
+        help='pump or siphon of FILE, or typed, as "60 gal at 30 gpm".')] = None,
     inflow: Annotated[str | None, typer.Option(
         metavar="FILE.csv",
-        help="Measured at the box: seconds,m3_s; 1,000,000 rows at most.")] = None,
+        help="What was measured at the box: columns seconds,m3_s; 1,000,000 rows at most.")] = None,
     contrast: Annotated[bool, typer.Option(
         "--contrast", help="The same volume at each flow of FILE, side by side.")] = False,
-    volume: Annotated[str, typer.Option(help="That volume.")] = "20 gal",
+    volume: Annotated[str, typer.Option(help="Volume that --contrast lets in.")] = "20 gal",
     people: Annotated[int | None, typer.Option(
         min=1, max=100, help="How many live in the house [as in FILE].")] = None,
     settling: Annotated[str | None, typer.Option(
@@ -55,7 +55,7 @@ def command(
     toward: Annotated[Side, typer.Option(
         help="Which side sinks, as seen from the inlet.")] = Side.RIGHT,
     until: Annotated[str | None, typer.Option(
-        "--for", help='How long to go on, such as "2 h" [till it is through].')] = None,
+        "--for", help='How long to follow the water, such as "2 h" [till it is through].')] = None,
     seed: Annotated[int, typer.Option(
         min=0, help="Seed of the days; same seed, same days.")] = 0,
     as_json: AsJson = False,
@@ -68,7 +68,7 @@ def command(
         metavar="8-30", help="How long a film lasts, title and end included [13.5].")] = None,
     speed: Annotated[str | None, typer.Option(
         metavar="TIMES", help="Of a film, all along: 60 is 60 times as fast as the water "
-        "[slow where lines start and levels turn].")] = None,
+        "[slow where lines start and where the water turns].")] = None,
     overwrite: Overwrite = False,
 ) -> None:  # fmt: skip
     """A discharge through tank, pipe, box and trenches, minute by minute."""
@@ -77,14 +77,7 @@ def command(
     from dbox.fieldwork.surge import house_event, run, run_days, settling_rates, side_by_side
     from dbox.files import scenario_tables
     from dbox.files.readings_csv import read_inflow
-    from dbox.files.typed import (
-        film_seconds,
-        film_size,
-        film_speed,
-        run_time,
-        typed,
-        typed_dose,
-    )
+    from dbox.files.typed import film_seconds, film_size, film_speed, run_time, typed, typed_dose
     from dbox.report.surge_report import contrast_json, contrast_report, report, surge_json
 
     refuse_one_file_twice({"FILE": file, "--inflow": inflow, "--out": out})
@@ -191,22 +184,17 @@ def _write_out(
         from dbox.drawings.run_page import run_page
 
         save_page(run_page(outcomes), out, overwrite=overwrite)
-        typer.echo(f"wrote {out}", err=quiet)
-        return
-    if suffix not in SUFFIXES:
+    elif suffix not in SUFFIXES:
         from dbox.drawings.surge_film import write_film
         from dbox.drawings.surge_frames import Show
 
         with progress_bar(out.name) as progress:
             write_film(outcomes, out, Show(**played), overwrite=overwrite, progress=progress)
-        typer.echo(f"wrote {out}", err=quiet)
-        return
-    if contrast:
+    else:
+        from dbox.drawings.run_picture import run_figure
         from dbox.drawings.surge_frames import contrast_figure
 
-        figure = contrast_figure(outcomes)
-    else:
-        from dbox.drawings.days_picture import run_figure
-
-        figure = run_figure(outcomes[0])
-    save_picture(figure, out, overwrite=overwrite, quiet=quiet)
+        figure = contrast_figure(outcomes) if contrast else run_figure(outcomes[0])
+        save_picture(figure, out, overwrite=overwrite, quiet=quiet)
+        return
+    typer.echo(f"wrote {out}", err=quiet)

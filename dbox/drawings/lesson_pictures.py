@@ -17,7 +17,7 @@ from matplotlib.patches import Polygon, Rectangle
 from matplotlib.patheffects import withStroke
 
 from dbox.arrays import Array
-from dbox.drawings.streams import FAINT
+from dbox.drawings.box_views import FAINT
 from dbox.drawings.style import (
     BODY,
     DASHES,

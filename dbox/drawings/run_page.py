@@ -18,16 +18,16 @@ from typing import Any
 import numpy as np
 
 from dbox.arrays import Array
+from dbox.drawings.box_views import Scale, deepest
 from dbox.drawings.phone_page import page_html
 from dbox.drawings.style import check_outlets
-from dbox.drawings.surge_picture import TITLE_TEXT, Scale, deepest
 from dbox.errors import DomainError
 from dbox.fieldwork.shares import NOTABLE
 from dbox.fieldwork.surge import SurgeOutcome, highest_share, is_moving, shown_until
 from dbox.hydraulics.surge.stepper import MIN_FLOW, Surge
 from dbox.report.cautions import MODEL
 from dbox.report.encode import Json, encode
-from dbox.report.surge_report import film_words, notes_side_by_side, ponding_words
+from dbox.report.surge_report import film_words, level_words, not_shown, notes_side_by_side
 from dbox.report.wording import PLANNED, joined
 from dbox.units import DAY
 
@@ -69,22 +69,20 @@ def film_data(outcomes: Sequence[SurgeOutcome]) -> Json:
     forms = list(dict.fromkeys(outlet.opening for outlet in site.outlets))
     rooms = MOST_NUMBERS // len(outcomes)
     words = film_words(outcomes)
-    notes = [*joined(notes_side_by_side(outcomes)), *_left_out(first)]
     data: Json = encode({
-        "title": site.title or TITLE_TEXT,
+        "title": site.title or "A discharge on its way through the box",
         "invented": site.record.invented,
-        "planned": [PLANNED] * site.planned,
+        "planned": [*not_shown(first), *[PLANNED] * site.planned],
         "metric": site.metric,
         "ofDay": first.ponding is not None,
         "means": shown[0] is not run,
         "opening": f"{words.about[:1].upper()}{words.about[1:]}. {words.watch}",
         "finding": f"{words.title}.",
-        "result": words.result if first.ponding is None else
-        f"{words.result} {ponding_words(first, first.ponding)}",
-        "notes": [*(f"! {note}." for note in notes), MODEL],
+        "result": f"{words.result} {level_words(first)}".strip(),
+        "notes": [*(f"! {note}." for note in joined(notes_side_by_side(outcomes))), MODEL],
         "low": scale.low,
         "high": scale.high,
-        "still": scale.still,
+        "still": run.system.still_level,
         "rim": run.system.rim,
         "perFlow": scale.per_flow,
         "leastFlow": MIN_FLOW,
@@ -109,11 +107,6 @@ def film_data(outcomes: Sequence[SurgeOutcome]) -> Json:
         "runs": [_run(*pair, rooms) for pair in zip(runs, shown, strict=True)],
     })  # fmt: skip
     return data
-
-
-def _left_out(outcome: SurgeOutcome) -> list[str]:
-    fed = ", ".join(outcome.labels[i] for i, _ in outcome.behind)
-    return [f"what outlet {fed} feeds is a box of its own, not shown here"] * bool(fed)
 
 
 def day_means(run: Surge) -> Surge:

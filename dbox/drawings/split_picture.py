@@ -21,7 +21,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch, Rectangle
 from matplotlib.patheffects import withStroke
 
-from dbox.drawings.streams import BOXES, FAINT, Whole, draw_boxes
+from dbox.drawings.box_views import BOXES, FAINT, Whole, draw_boxes
 from dbox.drawings.style import (
     BODY,
     BOX,

@@ -90,7 +90,9 @@ class Film:
     ) -> Iterator[tuple[Picture, float]]:
         """Every picture and how long it stands. [s]"""
         yield self.opening, OPENING
-        speeds = np.gradient(self.times) / FRAME
+        # the last frame leaps to the end of the run
+        speeds = np.gradient(self.times[:-1]) / FRAME
+        speeds = np.append(speeds, speeds[-1])
         for count, (time, speed) in enumerate(zip(self.times, speeds, strict=True), start=1):
             yield self.show(float(time), float(speed)), FRAME
             if progress:

@@ -16,6 +16,15 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch, Polygon, Rectangle
 
 from dbox.arrays import Array
+from dbox.drawings.box_views import (
+    BoxView,
+    Columns,
+    Names,
+    Scale,
+    ShareView,
+    deepest,
+    rows_needed,
+)
 from dbox.drawings.fonts import use_fonts
 from dbox.drawings.style import (
     BOX,
@@ -38,21 +47,18 @@ from dbox.drawings.style import (
     text_width,
     wrap,
 )
-from dbox.drawings.surge_picture import (
-    BoxView,
-    Columns,
-    Names,
-    Scale,
-    ShareView,
-    clock,
-    deepest,
-    rows_needed,
-)
 from dbox.errors import DomainError, ScenarioError
-from dbox.fieldwork.site import Site
 from dbox.fieldwork.surge import FRAMES, SurgeOutcome, frame_times, shown_until
 from dbox.hydraulics.surge.stepper import Moment
-from dbox.report.surge_report import FilmWords, film_words, flow_words, notes_side_by_side
+from dbox.report.surge_report import (
+    FilmWords,
+    clock,
+    film_words,
+    flow_words,
+    name_of,
+    not_shown,
+    notes_side_by_side,
+)
 from dbox.report.text import duration
 from dbox.report.wording import PLANNED, joined
 from dbox.units import DAY, INCH, three_digits
@@ -118,11 +124,12 @@ class Show:
         return Sheet(figure, page, edge, width - edge, edge, height - edge)
 
     def times(self, outcomes: Sequence[SurgeOutcome]) -> Array:
-        """The moments of the runs that are shown. [s]"""
+        """The moments of the runs that are shown; the last is their end. [s]"""
         runs = [outcome.surge for outcome in outcomes]
+        end = max(run.seconds for run in runs)
         if self.speed is None:
             frames = round((self.seconds - OPENING - CLOSING) / FRAME)
-            return frame_times(*runs, frames=frames)
+            return np.append(frame_times(*runs, frames=frames)[:-1], end)
         until = max(shown_until(run) for run in runs)
         (least, most), stills = SHORTEST_LONGEST, OPENING + CLOSING
         if not least <= until / self.speed + stills <= most:
@@ -132,7 +139,7 @@ class Show:
                 f"--speed {self.speed:g}: the film would last {lasts}, and a film lasts {least:g} "
                 f"to {most:g} s; write {slow} to {fast}, or --seconds"
             )
-        return np.append(np.arange(0.0, until, self.speed * FRAME), until)
+        return np.append(np.arange(0.0, until, self.speed * FRAME), end)
 
 
 def speed_words(speed: float) -> str:
@@ -175,6 +182,7 @@ class SurgeFrame:
         y, room = sheet.top, sheet.right - sheet.left
         self.speed = sheet.write(sheet.right, y, "", letter(18), ha="right")
         if timed:
+            end = max(outcome.surge.seconds for outcome in self.outcomes)
             y -= 1.05 * line_height(letter(36))
             self.speed.set_y(y)
             y -= line_height(letter(18))
@@ -182,7 +190,7 @@ class SurgeFrame:
             sheet.write(sheet.right, y, since, letter(14), ha="right", color=GREY)
             y -= line_height(letter(14))
             wide = [(_LONGEST_SPEED, letter(18), "normal"), ("day 365, 23:59", letter(36), "bold")]
-            room -= max(text_width(*each) for each in wide[: 1 + (self._until() > DAY)]) + px(12)
+            room -= max(text_width(*each) for each in wide[: 1 + (end > DAY)]) + px(12)
         else:
             _notes(sheet, [_STILL, *_notes_on(outcomes)], letter(14))
         sheet.top = self._head(room)
@@ -194,21 +202,18 @@ class SurgeFrame:
         if timed:
             self.show(0.0, 1.0)
         else:
-            self._show_peaks()
+            # each run with its water highest, and what its lines got in all
+            self._move([o.surge.at(o.surge.peak_time) for o in self.outcomes])
         use_fonts([self.figure])
         for artist in self.moving:
             artist.set_animated(timed)
 
-    def _until(self) -> float:
-        return max(shown_until(outcome.surge) for outcome in self.outcomes)
-
     def _head(self, room: float) -> float:
         """Write the finding, what runs in and, of one run, how it stands; gives what is free."""
         sheet, letter, y = self.sheet, self.how.letter, self.sheet.top
-        first = self.outcomes[0].site
         y -= _title(sheet, self.words.title, self.how, (30, 22), room)
         size = letter(16)
-        sheet.write(sheet.left, y, _about(self.words, first, room, size), size)
+        sheet.write(sheet.left, y, _about(self.words, self.outcomes[0], room, size), size)
         y -= line_height(size)
         self.status, self.room = [sheet.write(sheet.left, y, "", letter(18))], room
         return y if self.many else y - line_height(letter(18))
@@ -244,8 +249,7 @@ class SurgeFrame:
             middle = left + 0.5 * inlet
             sheet.write(middle, upper + px(3), "inlet", small, ha="center", va="bottom")
             under = (sheet.bottom, bars - (px(10) if self.many else 1.3 * line_height(small)))
-            share = ShareView(sheet, outcome, box.columns, under, whole, ticks=place == 0,
-                              fine=not self.timed)  # fmt: skip
+            share = ShareView(sheet, outcome, box.columns, under, whole, ticks=place == 0)
             self.boxes.append(box)
             self.shares.append(share)
         self.inset = self._aside(ticks + inlet, bars)
@@ -255,7 +259,7 @@ class SurgeFrame:
         sheet, letter, y = self.sheet, self.how.letter, self.sheet.top
         inflow = float(outcome.surge.inflow.max())
         for text, size, weight in (
-            (outcome.surge.event.name.removesuffix(" (default)"), letter(20), "bold"),
+            (name_of(outcome), letter(20), "bold"),
             (flow_words(outcome, inflow), letter(14), "normal"),
         ):
             sheet.write(left, y, wrap(text, width, size, weight, 1)[0], size, weight=weight)
@@ -297,28 +301,20 @@ class SurgeFrame:
     @pens
     def show(self, time: float, speed: float) -> None:
         """Move everything to a time [s], passed at so many times the speed of the water."""
-        states = [outcome.surge.at(time) for outcome in self.outcomes]
-        for box, share, now in zip(self.boxes, self.shares, states, strict=True):
-            box.show(now)
-            share.show(now.share)
-        if self.inset:
-            self.inset.show(states[0])
+        self._move([outcome.surge.at(time) for outcome in self.outcomes])
         self.clock.set_text(clock(time))
         self.speed.set_text(speed_words(speed))
+
+    def _move(self, states: Sequence[Moment]) -> None:
         lines = self.status[1:] if self.many else self.status
-        for line, outcome, now in zip(lines, self.outcomes, states, strict=True):
+        views = zip(self.outcomes, self.boxes, self.shares, lines, states, strict=True)
+        for outcome, box, share, line, now in views:
+            box.show(now)
+            share.show(now.share if self.timed else outcome.surge.share)
             line.set_text(self._state(outcome, now))
             line.set_color(WARNING.colour if now.overflow > 0 else "black")
-
-    def _show_peaks(self) -> None:
-        """Show each run with its water highest, and what its lines got in all."""
-        lines = self.status[1:] if self.many else self.status
-        views = zip(self.outcomes, self.boxes, self.shares, lines, strict=True)
-        for outcome, box, share, line in views:
-            now = outcome.surge.at(outcome.surge.peak_time)
-            box.show(now)
-            share.show(outcome.surge.share)
-            line.set_text(self._state(outcome, now))
+        if self.inset:
+            self.inset.show(states[0])
 
     def _state(self, outcome: SurgeOutcome, now: Moment) -> str:
         """How a run stands, in words that fit."""
@@ -327,15 +323,16 @@ class SurgeFrame:
         rim = f"OVER THE RIM {flow_words(outcome, now.overflow)}"
         if self.many:
             return rim if spills else f"water up {lengths.one(over)}"
-        both = f"in {flow_words(outcome, now.inflow)}; water {lengths.both(over)}"
-        short = f"in {flow_words(outcome, now.inflow)}; water {lengths.one(over)}"
-        told = [f"{both} over the lowest lip", f"{short} over the lowest lip",
-                f"water up {lengths.one(over)}"]  # fmt: skip
-        texts = [f"{rim}; {text}" if spills else text for text in told]
-        return next(
-            (text for text in texts if text_width(text, self.how.letter(18)) <= self.room),
-            texts[-1],
-        )
+        comes = flow_words(outcome, now.inflow)
+        texts = [
+            *(f"in {comes}; water {words} over the lowest lip"
+              for words in (lengths.both(over), lengths.one(over))),
+            f"water up {lengths.one(over)}",
+        ]  # fmt: skip
+        if spills:
+            texts = [f"{rim}; {text}" for text in texts]
+        fitting = (text for text in texts if text_width(text, self.how.letter(18)) <= self.room)
+        return next(fitting, texts[-1])
 
 
 _LONGEST_SPEED = "slowed down 2,000 times"
@@ -470,14 +467,16 @@ def _title(sheet: Sheet, text: str, how: Show, dots: tuple[float, float], room: 
     return len(lines) * line_height(size)
 
 
-def _about_parts(words: FilmWords, site: Site) -> list[str]:
+def _about_parts(words: FilmWords, outcome: SurgeOutcome) -> list[str]:
     """What runs in, and what is said of the box."""
-    return [words.about, *[PLANNED] * site.planned, *filter(None, [site.title])]
+    site = outcome.site
+    said = [*not_shown(outcome), *[PLANNED] * site.planned, *filter(None, [site.title])]
+    return [words.about, *said]
 
 
-def _about(words: FilmWords, site: Site, room: float, size: float) -> str:
+def _about(words: FilmWords, outcome: SurgeOutcome, room: float, size: float) -> str:
     """What of that there is room for in a line."""
-    parts = _about_parts(words, site)
+    parts = _about_parts(words, outcome)
     texts = ["; ".join(parts[:count]) for count in range(len(parts), 0, -1)]
     fitting = (text for text in texts if text_width(text, size) <= room)
     return next(fitting, wrap(texts[-1], room, size, most=1)[0])
@@ -496,7 +495,7 @@ def opening_figure(outcomes: Sequence[SurgeOutcome], how: Show) -> Figure:
     words, first = film_words(outcomes), outcomes[0]
     _notes(sheet, notes, letter(14))
     sheet.top -= _title(sheet, words.title, how, (48, 34), room) + px(8)
-    about = "; ".join(_about_parts(words, first.site))
+    about = "; ".join(_about_parts(words, first))
     for text, size, most in ((words.watch, letter(28), 2), (about, letter(18), 2)):
         lines = wrap(text, room, size, most=most)
         sheet.write(sheet.left, sheet.top, "\n".join(lines), size)
@@ -515,7 +514,7 @@ def opening_figure(outcomes: Sequence[SurgeOutcome], how: Show) -> Figure:
         lines = wrap(words_on, columns.left - sheet.left, small)[:3]
         y = max(box.floor_on_page - step, sheet.bottom + len(lines) * step)
         sheet.write(sheet.left, y, "\n".join(lines), small)
-    heights = {i: first.site.lengths.one(lip - scale.still, signed=True)
+    heights = {i: first.site.lengths.one(lip - run.system.still_level, signed=True)
                for i, lip in enumerate(run.system.lips) if np.isfinite(lip)}  # fmt: skip
     if rows_needed(list(heights.values()), small, columns.width, "bold") > 1:
         # the unit stands beside the wall
@@ -527,7 +526,7 @@ def opening_figure(outcomes: Sequence[SurgeOutcome], how: Show) -> Figure:
         sheet.write(columns.middle(i), y, text, small, ha="center", weight="bold", bbox=_PLATE)
     names = ["highest"]
     if len(outcomes) > 1:
-        names = [outcome.surge.event.name.removesuffix(" (default)") for outcome in outcomes]
+        names = [name_of(outcome) for outcome in outcomes]
     levels = [outcome.surge.peak_level for outcome in outcomes]
     wanted = [box.on_page(level) + 0.5 * step for level in levels]
     for name, level, y in zip(
@@ -566,12 +565,12 @@ def closing_figure(outcomes: Sequence[SurgeOutcome], how: Show) -> Figure:
         names.write(sheet, columns, sheet.bottom + names.height)
         top = sheet.top
         if len(outcomes) > 1:
-            name = outcome.surge.event.name.removesuffix(" (default)")
+            name = name_of(outcome)
             sheet.write(left, top, wrap(name, width, letter(22), "bold", 1)[0], letter(22),
                         weight="bold")  # fmt: skip
             top -= 1.2 * line_height(letter(22))
         ends = (sheet.bottom + names.height + px(6), top)
-        view = ShareView(sheet, outcome, columns, ends, whole, ticks=place == 0, fine=True)
+        view = ShareView(sheet, outcome, columns, ends, whole, ticks=place == 0)
         view.show(outcome.surge.share)
     return sheet.figure
 

@@ -1,21 +1,17 @@
 """A discharge at one site: the system in SI, the run, and which line it loads too much.
 
-Heights are over the still water that the readings were taken from. The bottom of a trench lies
-under the lip of its outlet by the drop of the header and the height of its pipe; what the lip
-stands over the pipe's invert is left out.
+Heights are over the still water of the readings. The bottom of a trench lies under the lip of its
+outlet by the drop of the header and the height of its pipe; what the lip stands over the pipe's
+invert is left out. Every lip runs once the water stands over it; what dry lips that hold water
+back would change is told beside it.
 
-Events of the house, doses and pours run through the site's system, every lip running once the water
-stands over it. The outcome says what the volumes mean: each line's share against its target, and
-what it would be if dry lips held water back; its load against what its trench takes; when a trench
-stands full to its pipe, and how much sooner than in a level box.
+A run of days also tells when each trench first stood full to its pipe, and when it would in a level
+box: the same water is dealt out by level lips, at the mean flow between kept rows, and fills the
+trenches. Until one is full nothing backs up, so the box need not be run again, unless it has the
+jet of a straight inlet, which level lips do not end.
 
-A run of days tells when each trench first stood full to its pipe. The same water is then dealt out
-as a level box would, split at the mean flow between kept rows, and the trenches are filled with
-that alone: until one is full to its pipe nothing backs up, so the box need not be run again. Only
-the jet of a straight inlet, which level lips do not end, asks for that.
-
-What an outlet lets out in time is the inflow of the box that it feeds. That box is run next, to the
-same end; it does not back up into the one before it.
+What an outlet lets out is the inflow of the box that it feeds. That box is run next, to the same
+end; it does not back up into the one before it.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -78,8 +74,7 @@ SERIES_RECORD = 60.0
 three days are those of every row to 1e-5; five minutes moved one by 0.015)"""
 
 _MUCH = 0.05
-"""Part of the water passed at heads of surface tension from which it is worth saying. [-]
-(judgement)"""
+"""Part of the water at heads of surface tension that is worth saying. [-] (judgement)"""
 
 
 def system_of(site: Site, line_flow: float, *, pumped: bool = False) -> System:
@@ -175,9 +170,10 @@ def notes_on(site: Site, found: Surge) -> Iterator[Note]:
     pipe = system.supply if entry != "box" else None
     if pipe and found.inflow.max() > CAPACITY * pipe.full:
         yield Note(what="surge: supply full")
-    drowned = np.flatnonzero(np.any(found.trench_level > system.lips, axis=0))
+    standing = system.bottoms + np.nan_to_num(found.depth)
+    drowned = np.flatnonzero(np.any(standing > system.lips, axis=0))
     if drowned.size:
-        named = ", ".join(labels[i] for i in drowned)
+        named = tuple(labels[i] for i in drowned)
         yield Note(what="surge: drowned", values={"outlets": named})
     for i in np.flatnonzero(found.surfaced[-1] > 0).tolist():
         volume = float(found.surfaced[-1, i])
@@ -201,7 +197,7 @@ class Ponding:
 
     @property
     def sooner(self) -> float:
-        """How much sooner than in the level box; inf where that has none in the run. [s]"""
+        """How much sooner than in the level box; inf where none fills there. [s]"""
         if self.line is None:
             return 0.0
         return np.inf if self.level_line is None else self.level_time - self.time
@@ -209,8 +205,7 @@ class Ponding:
 
 def ponding(found: Surge) -> Ponding:
     """Find the first trench that fills, in a run and in the same box with its lips level."""
-    line, time = _first(found.time_full)
-    level_line, level_time = _first(_full_when_level(found))
+    (line, time), (level_line, level_time) = map(_first, (found.time_full, _full_when_level(found)))
     return Ponding(line=line, time=time, level_line=level_line, level_time=level_time)
 
 
@@ -350,9 +345,7 @@ def run(
 ) -> SurgeOutcome:
     """Run an event through a site; seconds [s], settling [m/s].
 
-    Over days of the house the loads are those of the run itself, and it is found which line ponds
-    first.
-
+    over_days: Whether it is a run of days: loads are its own, and which line ponds first is found.
     sent: What comes to the box in a day; None: what the people of the house send. [m3/s]
     """
     tank = event.entry == "house" and site.works.tank is not None
@@ -420,8 +413,6 @@ def side_by_side(site: Site, volume: float) -> tuple[SurgeOutcome, ...]:
     events = [steady(f.inflow, volume / f.inflow, name=f.name) for f in site.flows]
     return tuple(run(site, event) for event in events)
 
-
-# What of a run is worth showing.
 
 THROUGH = 0.99
 """Part of all water that has left the box when a picture of the run ends. [-] (judgement)"""

@@ -5,29 +5,20 @@ Shares are fractions. What did not happen or is not known is null, never 0 and n
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import ceil
 
 import numpy as np
 
-from dbox.fieldwork.surge import Ponding, SurgeOutcome
-from dbox.hydraulics.surge.stepper import Surge
+from dbox.errors import outlets_text
+from dbox.fieldwork.surge import SurgeOutcome
 from dbox.notes import Note
 from dbox.report.blocks import Column, Paragraph, Section, Table, columns, text, warned
 from dbox.report.cautions import MODEL
 from dbox.report.encode import Json, encode, rows
 from dbox.report.split_report import flow_of, low_words, share_text
-from dbox.report.text import bar, duration
+from dbox.report.text import TOGETHER, bar, duration
 from dbox.report.wording import PLANNED, sentences
-from dbox.units import (
-    DAY,
-    GALLON,
-    LITRE,
-    gallons,
-    gpm,
-    litres,
-    litres_per_min,
-    millimetres,
-    percent_text,
-)
+from dbox.units import DAY, GALLON, HOUR, LITRE, gpm, litres_per_min, percent_text
 
 
 def surge_json(outcome: SurgeOutcome, files: Sequence[str] = ()) -> Json:
@@ -84,15 +75,17 @@ def contrast_json(outcomes: Sequence[SurgeOutcome], files: Sequence[str] = ()) -
     return {"runs": [surge_json(outcome) for outcome in outcomes], "files": list(files)}
 
 
-def volume_text(run: Surge) -> str:
-    """How much ran in."""
-    return f"{gallons(run.inflow_volume)} ({litres(run.inflow_volume)})"
+def volume_words(outcome: SurgeOutcome, volume: float, *, both: bool = False) -> str:
+    """A volume to two digits in the unit of the job, or both ways with that first. [m3]"""
+    metric = outcome.site.metric
+    first, second = (_rough(volume, metric=unit) for unit in (metric, not metric))
+    return f"{first} ({second})" if both else first
 
 
-def rough(volume: float, *, metric: bool) -> str:
-    """A volume in the unit of the job, to two digits. [m3]
+def _rough(volume: float, *, metric: bool) -> str:
+    """A volume to two digits. [m3]
 
-    >>> rough(249.9, metric=True), rough(0.2911, metric=False)
+    >>> _rough(249.9, metric=True), _rough(0.2911, metric=False)
     ('250,000 L', '77 gal')
     """
     unit, name = (LITRE, "L") if metric else (GALLON, "gal")
@@ -101,10 +94,30 @@ def rough(volume: float, *, metric: bool) -> str:
     return f"{float(f'{volume / unit:.2g}'):,.10g} {name}"
 
 
-def ran_in(outcome: SurgeOutcome) -> str:
-    """What ran in and how much of it, in the unit of the job first."""
-    run = outcome.surge
-    return f"{run.event.name or 'flow'}: {volume_words(outcome, run.inflow_volume, both=True)}"
+def flow_words(outcome: SurgeOutcome, flow: float, *, both: bool = True) -> str:
+    """A flow both ways with the unit of the job first, or in that alone. [m3/s]"""
+    first, second = (litres_per_min, gpm) if outcome.site.metric else (gpm, litres_per_min)
+    return f"{first(flow)} ({second(flow)})" if both else first(flow)
+
+
+def clock(seconds: float, *, fine: bool = True) -> str:
+    """Write the time of a run as a clock shows it, a day ending at 24:00; seconds [s].
+
+    fine: Whether the first day shows seconds.
+
+    >>> clock(95.2), clock(93784.0), clock(95.2, fine=False)
+    ('0:01:35', 'day 2, 2:03', '0:01')
+    """
+    whole = round(seconds)
+    day = max(ceil(whole / DAY), 1)
+    hours, rest = divmod(whole - (day - 1) * int(DAY), int(HOUR))
+    minutes = f"{hours}:{rest // 60:02d}"
+    return f"day {day}, {minutes}" if day > 1 else minutes + fine * f":{rest % 60:02d}"
+
+
+def _when(outcome: SurgeOutcome, seconds: float) -> str:
+    """A time by the clock where the run is one of days, else since it began; seconds [s]."""
+    return duration(seconds) if outcome.ponding is None else clock(seconds, fine=False)
 
 
 def day_of(seconds: float) -> int:
@@ -112,94 +125,136 @@ def day_of(seconds: float) -> int:
     return int(seconds // DAY) + 1
 
 
-def finding(outcome: SurgeOutcome) -> str:
-    """What a run came to, in a line; of days also which trench it filled."""
-    ponding = outcome.ponding
-    if ponding is None or outcome.surge.seconds <= DAY:
-        return _dealt(outcome)
+def name_of(outcome: SurgeOutcome) -> str:
+    """What a run is called."""
+    return (outcome.surge.event.name or "flow").removesuffix(" (default)")
+
+
+def ran_in(outcome: SurgeOutcome) -> str:
+    """What ran in and how much of it, in the unit of the job first."""
+    return f"{name_of(outcome)}: {volume_words(outcome, outcome.surge.inflow_volume, both=True)}"
+
+
+def not_shown(outcome: SurgeOutcome) -> list[str]:
+    """What a picture or film of a box says of those that it feeds."""
+    fed = [outcome.labels[i] for i, _ in outcome.behind]
+    return [f"FIRST BOX ONLY: what {outlets_text(fed)} feeds is not shown"] if fed else []
+
+
+def finding(outcome: SurgeOutcome, of: str = "") -> str:
+    """What a run came to, in a line; of days also which trench it filled.
+
+    of: What the shares are of; left out, the run by its name.
+    """
+    ponding, run, dealt = outcome.ponding, outcome.surge, _dealt(outcome, of)
+    if ponding is None or (ponding.line is None and run.seconds <= DAY):
+        return dealt
     if ponding.line is None:
-        fills = "; no trench fills to its pipe" * any(outcome.site.works.trenches)
-        return f"{_dealt(outcome)}{fills}"
-    full, day = np.flatnonzero(np.isfinite(outcome.surge.time_full)), day_of(ponding.time)
-    first, rest = outcome.labels[ponding.line], [i for i in full.tolist() if i != ponding.line]
-    share = share_text(float(outcome.surge.share[ponding.line]))
+        return dealt + "; no trench fills to its pipe" * any(outcome.site.works.trenches)
+    full, day = np.flatnonzero(np.isfinite(run.time_full)), day_of(ponding.time)
+    rest = [outcome.labels[i] for i in full.tolist() if i != ponding.line]
     over = ponding.line in outcome.overloaded
     said = f"its trench is {'overloaded from' if over else 'full to its pipe on'} day {day}"
     more = ""
     if rest:
-        few = f"outlet{'s' * (len(rest) > 1)} {' and '.join(outcome.labels[i] for i in rest)}"
-        more = (
-            f"; {few if len(rest) < 3 else f'{len(rest)} more'} fill{'s' * (len(rest) == 1)} later"
-        )
-    return f"Outlet {first} gets {share}, {said}{more}"
+        few = outlets_text(rest) if len(rest) < 3 else f"{len(rest)} more"
+        more = f"; {few} fill{'s' * (len(rest) == 1)} later"
+    first = f"Outlet {outcome.labels[ponding.line]} gets {_gets(outcome, ponding.line)}"
+    return f"{first}, {said}{more}"
+
+
+def _dealt(outcome: SurgeOutcome, of: str) -> str:
+    """Who gets the most of a run and who the least, and what none gets."""
+    of, run, rim = of or flow_of(name_of(outcome)), outcome.surge, ""
+    spilled = float(run.spilled[-1])
+    if spilled > _SPILLED * run.inflow_volume:
+        of, rim = f"what stays of {of}", f"; {volume_words(outcome, spilled)} go over the rim"
+    if outcome.extremes is None:
+        return f"Every line gets its target of {of}{rim}"
+    best, worst = outcome.extremes
+    most = _most(outcome, best, f"{_gets(outcome, best)} of {of}")
+    return f"{most}, outlet {outcome.labels[worst]} gets {_gets(outcome, worst)}{rim}"
+
+
+_SPILLED = 0.005
+"""Part of the water over the rim that a finding tells. [-] (judgement)"""
+
+
+def _most(outcome: SurgeOutcome, i: int, share: str) -> str:
+    """What the line most over its target gets, and by how much its lip stands low."""
+    low = low_words(outcome.site, outcome.target, outcome.surge.system.lips, i)
+    return f"{f'{low}: o' if low else 'O'}utlet {outcome.labels[i]} gets {share}"
+
+
+def _gets(outcome: SurgeOutcome, i: int) -> str:
+    return share_text(float(outcome.surge.share[i]))
+
+
+def _targets(outcome: SurgeOutcome, lines: Sequence[int]) -> str:
+    """The targets of the lines that a finding names."""
+    each = dict.fromkeys(share_text(float(outcome.target[i])) for i in lines)
+    if outcome.site.target_open or not each:
+        return ""
+    return f"Target{'s' * (len(each) > 1)}: {' and '.join(each)}."
 
 
 def level_words(outcome: SurgeOutcome) -> str:
-    """What a level box would do in the same days; nothing where there is no trench."""
-    ponding = outcome.ponding
+    """What a level box would do in the same days; nothing where no trench fills in a single one."""
+    ponding, seconds = outcome.ponding, outcome.surge.seconds
     if ponding is None or not any(outcome.site.works.trenches):
         return ""
-    if ponding.level_line is None:
-        return f"With all lips level no trench would fill in {duration(outcome.surge.seconds)}."
-    day = day_of(ponding.level_time)
-    return f"With all lips level the first trench would be full to its pipe on day {day}."
+    if ponding.level_line is not None:
+        day = day_of(ponding.level_time)
+        return f"With all lips level the first trench would be full to its pipe on day {day}."
+    if ponding.line is None and seconds <= DAY:
+        return ""
+    return f"With all lips level no trench would fill in {duration(seconds)}."
 
 
-def _dealt(outcome: SurgeOutcome) -> str:
-    """Who gets the most of a run and who the least."""
-    run, labels, name = outcome.surge, outcome.labels, outcome.surge.event.name or "flow"
-    if outcome.extremes is None:
-        return f"Every line gets its target of {flow_of(name)}"
-    best, worst = outcome.extremes
-    low = low_words(outcome.site, outcome.target, run.system.lips, best)
-    most = f"outlet {labels[best]} gets {_gets(outcome, best)} of {flow_of(name)}"
-    most = f"{low}: {most}" if low else f"{most[0].upper()}{most[1:]}"
-    return f"{most}, outlet {labels[worst]} gets {_gets(outcome, worst)}"
+def _overloaded(outcome: SurgeOutcome) -> str:
+    """Which lines get more than their trenches can take, and how much."""
+    each = [
+        f"outlet {outcome.labels[i]} gets {_a_day(outcome, outcome.load[i])} a day, its trench can "
+        f"take {_a_day(outcome, outcome.capacity[i])}"
+        for i in outcome.overloaded
+    ]
+    at = "" if outcome.ponding else " at these shares"
+    return f"OVERLOADED{at}: {'; '.join(each)}." if each else ""
+
+
+def _a_day(outcome: SurgeOutcome, flow: float) -> str:
+    return volume_words(outcome, flow * DAY)
+
+
+def _paragraphs(*texts: str) -> list[Paragraph]:
+    return [Paragraph(words.replace(" %", f"{TOGETHER}%")) for words in texts if words]
 
 
 def report(outcome: SurgeOutcome) -> list[str]:
     """Lines of at most 72 columns."""
-    found, share, target = outcome.surge, outcome.surge.share, outcome.target
-    lead = "Every line gets its target."
-    if outcome.extremes:
-        best, worst = outcome.extremes
-        lead = (
-            f"Outlet {outcome.labels[best]} gets {percent_text(share[best])} of what left "
-            f"the box and outlet {outcome.labels[worst]} {percent_text(share[worst])}; "
-            f"targets are {percent_text(target[best])} and {percent_text(target[worst])}."
-        )
-    ran = f"{found.event.name}: {volume_text(found)}, followed for {duration(found.seconds)}."
-    both = outcome.site.lengths.both
-    peaks = (
-        f"Water in the box stood highest at {duration(found.peak_time)}, {both(found.rise)} "
-        "over still water"
-    )
+    found, site, words = outcome.surge, outcome.site, film_words([outcome])
+    lead = f"{words.title}. {words.targets}".strip()
+    ran = f"{words.about[0].upper()}{words.about[1:]}, followed for {duration(found.seconds)}."
+    tank = ""
     if np.isfinite(found.tank_peak):
-        peaks += f"; in the tank {both(found.tank_peak)} over its outlet"
+        tank = f" In the tank it rose to {site.lengths.both(found.tank_peak)} over the outlet."
     error = max(run.balance_error for run in outcome.runs)
-    balance = f"Volumes add up to {error:.0e} of what came, in {found.steps} steps."
     return text([
-        [Paragraph(outcome.site.title), *_planned(outcome), Paragraph(f"{ran} {lead}")],
+        _paragraphs(
+            site.title, PLANNED * site.planned, lead, _overloaded(outcome), level_words(outcome)
+        ),
+        [Paragraph(f"{ran} {_highest(outcome)}{tank}")],
         [_table(outcome)],
-        [Paragraph(f"{peaks}.")],
-        *_of_lines(outcome, outcome.site.works.people),
-        *_behind(outcome, outcome.site.works.people),
-        [Paragraph(f"{balance} {MODEL}")],
+        _loads(outcome, site.works.people),
+        warned(outcome.warnings),
+        *_behind(outcome, site.works.people),
+        [Paragraph(f"Not accounted for: {percent_text(error, 3)} of what ran in. {MODEL}")],
     ])  # fmt: skip
 
 
-def _planned(outcome: SurgeOutcome) -> Section:
-    return [Paragraph(PLANNED)] if outcome.site.planned else []
-
-
-def _of_lines(outcome: SurgeOutcome, people: int | None) -> list[Section]:
-    """What the lines of a box get, which ponds first, and where the model is weak."""
-    ponding = outcome.ponding
-    return [
-        _loads(outcome, people),
-        [Paragraph(ponding_words(outcome, ponding))] if ponding else [],
-        warned(outcome.warnings),
-    ]
+def _highest(outcome: SurgeOutcome) -> str:
+    rise, when = outcome.site.lengths.both(outcome.surge.rise), outcome.surge.peak_time
+    return f"Water in the box stood highest at {_when(outcome, when)}: {rise} over still water."
 
 
 def _behind(outcome: SurgeOutcome, people: int | None, path: str = "") -> list[Section]:
@@ -207,20 +262,19 @@ def _behind(outcome: SurgeOutcome, people: int | None, path: str = "") -> list[S
     sections: list[Section] = []
     for i, box in outcome.behind:
         way = f"{path}{outcome.labels[i]}"
-        found = box.surge
-        words = (
-            f"Box behind outlet {way}: {volume_text(found)} came; its water stood highest at "
-            f"{duration(found.peak_time)}, {box.site.lengths.both(found.rise)} over still water."
-        )
+        came = volume_words(box, box.surge.inflow_volume, both=True)
+        told = f"{finding(box, 'it')}. {_targets(box, box.extremes or ())}".strip()
+        words = f"Box behind outlet {way}: {came} came. {told} {_highest(box)}"
         sections += [
-            [Paragraph(box.site.title), Paragraph(words)],
+            _paragraphs(box.site.title, words, _overloaded(box), level_words(box)),
             [_table(box)],
-            *_of_lines(box, people),
+            _loads(box, people),
+            warned(box.warnings),
             *_behind(box, people, f"{way}/"),
         ]
     if outcome.behind and not path:
         gets = zip(outcome.lines.items(), outcome.line_shares, strict=True)
-        lines = [[line, percent_text(share), gallons(got)] for (line, got), share in gets]
+        lines = [[line, share_text(part), volume_words(outcome, got)] for (line, got), part in gets]
         heads = [Column("line", 10, whole=True), *columns({"share": 7, "volume": 11}, "right")]
         sections.append([Paragraph("Through to every line:"), Table(heads, lines)])
     return sections
@@ -236,23 +290,19 @@ def notes_side_by_side(outcomes: Sequence[SurgeOutcome]) -> list[Note]:
     return [*shared, *own]
 
 
-def contrast_report(outcomes: tuple[SurgeOutcome, ...]) -> list[str]:
+_ACROSS, _CELL, _NAME = 4, 14, 12
+"""Runs side by side, columns of each of them, and of what is told."""
+
+
+def contrast_report(outcomes: Sequence[SurgeOutcome]) -> list[str]:
     """Lines of at most 72 columns: the same volume at every flow, side by side."""
-    first = outcomes[0]
-    # the line that the weakest flow favours most, at the weakest and at the strongest flow
-    weak, strong = (pick(outcomes, key=_poured) for pick in (min, max))
-    lead = "Every line gets its target at the weakest flow already."
-    if weak.extremes:
-        best, _ = weak.extremes
-        lead = (
-            f"Outlet {weak.labels[best]} gets {percent_text(weak.surge.share[best])} at "
-            f"{weak.surge.event.name} and {percent_text(strong.surge.share[best])} at "
-            f"{strong.surge.event.name}; its target is {percent_text(weak.target[best])}."
-        )
-    ran = f"The same {volume_text(first.surge)} let into the same box at each flow."
+    site, words = outcomes[0].site, film_words(outcomes)
+    about = f"{words.about[0].upper()}{words.about[1:]}:"
     starts = range(0, len(outcomes), _ACROSS)
     return text([
-        [Paragraph(first.site.title), *_planned(first), Paragraph(f"{ran} {lead}")],
+        _paragraphs(
+            site.title, PLANNED * site.planned, f"{words.title}. {words.targets}".strip(), about
+        ),
         *(_side_by_side(outcomes[start : start + _ACROSS]) for start in starts),
         warned(notes_side_by_side(outcomes)),
         [Paragraph(MODEL)],
@@ -261,9 +311,10 @@ def contrast_report(outcomes: tuple[SurgeOutcome, ...]) -> list[str]:
 
 @dataclass(frozen=True)
 class FilmWords:
-    """What a film of runs through one box says."""
+    """What a film of runs through one box says, and the first lines of their text."""
 
     title: str  # The finding.
+    targets: str  # Those of the lines that it names.
     about: str  # What runs in.
     watch: str  # What to look for.
     result: str  # What it came to.
@@ -274,7 +325,7 @@ def film_words(outcomes: Sequence[SurgeOutcome]) -> FilmWords:
     if len(outcomes) > 1:
         return _contrast_words(outcomes)
     (outcome,) = outcomes
-    run, labels = outcome.surge, outcome.labels
+    run, labels, named = outcome.surge, outcome.labels, outcome.extremes or ()
     result = f"Every line got its target of {volume_words(outcome, run.inflow_volume)}."
     if outcome.extremes:
         best, worst = outcome.extremes
@@ -295,59 +346,35 @@ def film_words(outcomes: Sequence[SurgeOutcome]) -> FilmWords:
             f"Watch: outlet {labels[first]} starts first; outlet {labels[late]} waits "
             f"{duration(starts[late] - starts[first])} more."
         )
-    return FilmWords(finding(outcome), ran_in(outcome), watch, result)
+    return FilmWords(finding(outcome), _targets(outcome, named), ran_in(outcome), watch, result)
 
 
 def _contrast_words(outcomes: Sequence[SurgeOutcome]) -> FilmWords:
-    weak, strong = (pick(outcomes, key=_poured) for pick in (min, max))
-    names = [o.surge.event.name.removesuffix(" (default)") for o in (weak, strong)]
-    whole = volume_words(weak, weak.surge.inflow_volume)
-    both = volume_words(weak, weak.surge.inflow_volume, both=True)
+    weak, strong = ends = [pick(outcomes, key=_poured) for pick in (min, max)]
+    names = [name_of(outcome) for outcome in ends]
+    whole, both = (volume_words(weak, weak.surge.inflow_volume, both=b) for b in (False, True))
     about = f"the same {both} let into the same box at each flow"
-    rises = [weak.site.lengths.one(o.surge.rise) for o in (weak, strong)]
+    rises = [weak.site.lengths.one(o.surge.rise) for o in ends]
     watch = (
         f"Watch the lips: the water stands {rises[0]} over the lowest at {names[0]}, "
         f"{rises[1]} at {names[1]}."
     )
-    found = weak if weak.extremes else strong
-    if not found.extremes:
+    extremes = weak.extremes or strong.extremes
+    if not extremes:
         title = f"Every line gets its target at {names[0]} and at {names[1]}"
-        return FilmWords(title, about, watch, f"Every line got its target of {whole}.")
-    best, _ = found.extremes
-    of = [f"{_gets(o, best)} of {flow_of(n)}" for o, n in zip((weak, strong), names, strict=True)]
-    low = low_words(weak.site, weak.target, weak.surge.system.lips, best)
-    most = f"outlet {weak.labels[best]} gets {', '.join(of)}"
-    title = f"{low}: {most}" if low else f"{most[0].upper()}{most[1:]}"
+        return FilmWords(title, "", about, watch, f"Every line got its target of {whole}.")
+    best, _ = extremes
+    of = [f"{_gets(o, best)} of {flow_of(n)}" for o, n in zip(ends, names, strict=True)]
     got = [
         f"{volume_words(o, o.surge.volume[-1, best])} at {name}"
-        for o, name in zip((weak, strong), names, strict=True)
+        for o, name in zip(ends, names, strict=True)
     ]
     wanted = volume_words(weak, weak.target[best] * weak.surge.volume[-1].sum())
     result = (
         f"Of {whole} outlet {weak.labels[best]} got {' and '.join(got)}; its target is {wanted}."
     )
-    return FilmWords(title, about, watch, result)
-
-
-def _gets(outcome: SurgeOutcome, i: int) -> str:
-    return share_text(float(outcome.surge.share[i]))
-
-
-def flow_words(outcome: SurgeOutcome, flow: float) -> str:
-    """A flow both ways, in the unit of the job first. [m3/s]"""
-    first, second = (litres_per_min, gpm) if outcome.site.metric else (gpm, litres_per_min)
-    return f"{first(flow)} ({second(flow)})"
-
-
-def volume_words(outcome: SurgeOutcome, volume: float, *, both: bool = False) -> str:
-    """A volume in the unit of the job, or both ways with that first. [m3]"""
-    metric = outcome.site.metric
-    first, second = (rough(volume, metric=unit) for unit in (metric, not metric))
-    return f"{first} ({second})" if both else first
-
-
-_ACROSS, _CELL, _NAME = 4, 14, 12
-"""Runs side by side, columns of each of them, and of what is told."""
+    title = _most(weak, best, ", ".join(of))
+    return FilmWords(title, _targets(weak, (best,)), about, watch, result)
 
 
 def _poured(outcome: SurgeOutcome) -> float:
@@ -355,26 +382,25 @@ def _poured(outcome: SurgeOutcome) -> float:
     return float(outcome.surge.event.first[0])
 
 
-def _side_by_side(outcomes: tuple[SurgeOutcome, ...]) -> Section:
-    heads = [Column(o.surge.event.name, _CELL, "right") for o in outcomes]
+def _side_by_side(outcomes: Sequence[SurgeOutcome]) -> Section:
+    heads = [Column(name_of(o), _CELL, "right") for o in outcomes]
     plain = [Column("", column.width, "right") for column in heads]
-    flow_text = litres_per_min if outcomes[0].site.metric else gpm
     told = [
-        ["flow", *(flow_text(_poured(o)) for o in outcomes)],
-        ["takes", *(duration(o.surge.inflow_volume / _poured(o)) for o in outcomes)],
-        ["water rose", *(millimetres(o.surge.rise) for o in outcomes)],
+        ["flow", *(flow_words(o, _poured(o), both=False) for o in outcomes)],
+        ["let in for", *(duration(o.surge.inflow_volume / _poured(o)) for o in outcomes)],
+        ["water rose", *(o.site.lengths.one(o.surge.rise) for o in outcomes)],
     ]
     whole = max(float(o.surge.share.max()) for o in outcomes)
     lines = []
     for i, outlet in enumerate(outcomes[0].site.outlets):
         pairs = [(float(o.surge.share[i]), float(o.target[i])) for o in outcomes]
-        cells = [f"{bar(s, target, whole, 6)}{percent_text(s):>7}" for s, target in pairs]
+        cells = [f"{bar(s, target, whole, 6)}{share_text(s):>7}" for s, target in pairs]
         lines.append([outlet.label, *cells])
         if outlet.capped:
             lines[-1][1:] = ["capped", *[""] * (len(cells) - 1)]
     for place, label in enumerate(outcomes[0].lines):
         if label not in outcomes[0].labels:
-            lines.append([label, *(percent_text(o.line_shares[place]) for o in outcomes)])
+            lines.append([label, *(share_text(o.line_shares[place]) for o in outcomes)])
     return [
         Table([Column("", _NAME), *heads], told),
         Paragraph("share of outlet", "  "),
@@ -384,7 +410,7 @@ def _side_by_side(outcomes: tuple[SurgeOutcome, ...]) -> Section:
 
 _OUTLETS = (
     Column("outlet", 10),
-    *columns({"share": 7, "volume": 11, "peak": 12, "starts": 13}, "right"),
+    *columns({"share": 7, "volume": 11, "peak": 12, "starts": 14}, "right"),
     Column("target", 17),
 )
 
@@ -398,12 +424,12 @@ def _table(outcome: SurgeOutcome) -> Table:
             continue
         start = "only drips" if found.volume[-1, i] > 0 else "never"
         if np.isfinite(found.first_flow[i]):
-            start = duration(float(found.first_flow[i]))
+            start = _when(outcome, float(found.first_flow[i]))
         share, target = float(found.share[i]), float(outcome.target[i])
         lines.append([
-            outlet.label, percent_text(share), gallons(found.volume[-1, i]),
-            gpm(found.peak_flow[i]), start,
-            f"{percent_text(target):>6} {bar(share, target, whole, 8)}",
+            outlet.label, share_text(share), volume_words(outcome, float(found.volume[-1, i])),
+            flow_words(outcome, float(found.peak_flow[i]), both=False), start,
+            f"{share_text(target):>5} {bar(share, target, whole, 8)}",
         ])  # fmt: skip
     return Table(_OUTLETS, lines)
 
@@ -413,34 +439,16 @@ def _loads(outcome: SurgeOutcome, people: int | None) -> Section:
     lines = []
     known = np.isfinite(outcome.load) & np.isfinite(outcome.capacity)
     for i in np.flatnonzero(known).tolist():
-        load, takes = float(outcome.load[i]) * DAY, float(outcome.capacity[i]) * DAY
+        load, takes = outcome.load[i], outcome.capacity[i]
         verdict = "OVERLOADED" if i in outcome.overloaded else f"{100 * load / takes:.0f} %"
-        depth = millimetres(float(outcome.surge.depth[-1, i]))
-        gets = [gallons(load), f" of{gallons(takes):>9} a day ", verdict]
-        lines.append([outcome.labels[i], *gets, f" water {depth}"])
+        depth = outcome.site.lengths.tick(float(outcome.surge.depth[-1, i]))
+        of = f" of{_a_day(outcome, takes):>9} a day "
+        lines.append([outcome.labels[i], _a_day(outcome, load), of, verdict, f" water {depth}"])
     if not lines:
         return []
-    gets_words = "What each line gets a day"
+    gets = "What each line gets a day"
     if outcome.ponding is None:
-        gets_words = f"At these shares of what {people} people send, each line gets"
-    words = f"{gets_words}, of what its trench takes when full to its pipe; water in it at the end:"
+        gets = f"At these shares of what {people} people send, each line gets a day"
+    words = f"{gets}, of what its trench can take when full to its pipe; water in it at the end:"
     amounts = [Column("", width, "right") for width in (9, 19, 11)]
     return [Paragraph(words), Table([Column("", 10), *amounts, Column("", 14)], lines)]
-
-
-def ponding_words(outcome: SurgeOutcome, ponding: Ponding) -> str:
-    """Which line ponds first, and what a level box would do."""
-    whole = duration(outcome.surge.seconds)
-    level = (
-        f"with all lips level none would in {whole}"
-        if ponding.level_line is None
-        else f"with all lips level the first would after {duration(ponding.level_time)}"
-    )
-    if ponding.line is None:
-        return f"No trench stands full to its pipe in {whole}; {level}."
-    sooner = ponding.sooner
-    brought = f": {duration(sooner)} later" if np.isfinite(sooner) and sooner > 0 else ""
-    return (
-        f"FIRST TO POND: outlet {outcome.labels[ponding.line]}, full to its pipe after "
-        f"{duration(ponding.time)}; {level}{brought}."
-    )

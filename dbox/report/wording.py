@@ -198,7 +198,7 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "tank; that it then comes more slowly is not computed",
     "surge: capillary": "{part:.0f %} of the water passed at heads below {head:.0f mm}, where "
     "surface tension decides and weir formulas are out of their range",
-    "surge: drowned": "the trench of outlet {outlets} stands over its lip and drowns it",
+    "surge: drowned": "the trench stands over the lip of {outlets:outlets} and drowns it",
     "surge: held back": "outlet {outlet} gets {share:.0f %} of this run, or {low:.0f %/} to "
     "{high:.0f %} while dry lips hold water back",
     "surge: jet not computed": "the inlet is straight, but its jet is not computed: places of "

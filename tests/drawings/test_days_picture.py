@@ -8,7 +8,7 @@ import pytest
 from matplotlib.collections import FillBetweenPolyCollection
 from matplotlib.lines import Line2D
 
-from dbox.drawings.days_picture import run_figure, thinned
+from dbox.drawings.run_picture import run_figure, thinned
 from dbox.fieldwork.surge import daily_shares, run_days, settling_rates
 from dbox.report.surge_report import finding
 from dbox.units import DAY, INCH

@@ -20,12 +20,12 @@ from dbox.drawings.fonts import BASE, SUBSTITUTE, drawable, families
 from dbox.drawings.inspection_sheet import inspection_sheet
 from dbox.drawings.level_picture import level_figure
 from dbox.drawings.paper import save_pages
+from dbox.drawings.run_picture import surge_figure
 from dbox.drawings.setup_sheet import field_sheet, setup_sheet
 from dbox.drawings.split_picture import split_figure
 from dbox.drawings.style import save, text_width, wrap
 from dbox.drawings.surge_film import write_film
 from dbox.drawings.surge_frames import Show, contrast_figure
-from dbox.drawings.surge_still import surge_figure
 from dbox.errors import LetterWarning
 from dbox.fieldwork.levelling import level
 from dbox.fieldwork.shares import assess

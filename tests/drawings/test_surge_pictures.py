@@ -11,6 +11,8 @@ from matplotlib.patches import Polygon, Rectangle
 from PIL import Image
 
 from dbox.drawings import surge_film
+from dbox.drawings.box_views import LEAST_STREAM
+from dbox.drawings.run_picture import surge_figure
 from dbox.drawings.style import BOX, OVER, SOIL, UNDER, WARNING, WATER
 from dbox.drawings.surge_film import Film, check_film, write_film
 from dbox.drawings.surge_frames import (
@@ -24,8 +26,6 @@ from dbox.drawings.surge_frames import (
     contrast_figure,
     opening_figure,
 )
-from dbox.drawings.surge_picture import LEAST_STREAM
-from dbox.drawings.surge_still import surge_figure
 from dbox.errors import DomainError, ScenarioError
 from dbox.fieldwork.surge import (
     house_event,

@@ -238,7 +238,7 @@ WASHER, POUR = house_event(["washer"]), steady(1e-3, 60.0)
         (WASHER, {"trenches": ()}, "[trench] is not given"),
         (steady(5e-3, 60.0), {"rim": 0.01}, "overtops"),
         (POUR, {"inlet_drop": 0.005}, "backs up toward the tank"),
-        (POUR, {"trenches": (FLOODED, TRENCH, TRENCH, TRENCH)}, "outlet 1 stands over its lip"),
+        (POUR, {"trenches": (FLOODED, TRENCH, TRENCH, TRENCH)}, "stands over the lip of outlet 1"),
         (steady(2e-3, 600.0), {"trenches": (FULL,) * 4}, "come to the surface"),
         (steady(0.02, 60.0, entry="supply"), {}, "supply pipe runs full"),
         (POUR, {"trenches": (replace(TRENCH, soil="smeared"),) * 4}, "invented"),

@@ -54,20 +54,26 @@
     };
   }
 
-  // twin: dbox.drawings.surge_picture.clock
+  // twin: dbox.report.surge_report.clock
   function clock(seconds) {
-    const whole = Math.round(seconds), hours = Math.floor(whole / 3600);
+    const whole = Math.round(seconds), day = Math.max(Math.ceil(whole / 86400), 1);
+    const rest = whole - (day - 1) * 86400;
     const two = (count) => String(count).padStart(2, '0');
-    const minutes = two(Math.floor(whole % 3600 / 60));
-    return hours < 24 ? `${hours}:${minutes}:${two(whole % 60)}`
-      : `day ${Math.floor(hours / 24) + 1}, ${hours % 24}:${minutes}`;
+    const minutes = `${Math.floor(rest / 3600)}:${two(Math.floor(rest % 3600 / 60))}`;
+    return day > 1 ? `day ${day}, ${minutes}` : `${minutes}:${two(rest % 60)}`;
   }
 
-  dbox.film = { between, timeAt, playedAt, read, moment, clock };
+  // twin: dbox.report.split_report.share_text
+  function shareText(share) {
+    return share >= 0.0005 && share < 0.0995 ? (100 * share).toFixed(1)
+      : `${Math.round(100 * share)}`;
+  }
+
+  dbox.film = { between, timeAt, playedAt, read, moment, clock, shareText };
   if (!dbox.shell) return;
 
   const { data: { film }, make, draw, door } = dbox.shell;
-  const { INLET_WIDTH, height, flow, percent, duration, shortLabels, textWidth, set, standing,
+  const { INLET_WIDTH, height, flow, duration, shortLabels, textWidth, set, standing,
     section, sized, fullScreen } = dbox.scene;
   const runs = film.runs.map(read);
   const strongest = runs.map((run) => Math.max(...run.inflow));
@@ -80,8 +86,8 @@
   function panel(svg, place, names) {
     const { left, right, top, bottom, size } = place;
     const column = (right - left) / (n + INLET_WIDTH);
-    const narrow = column < 2.9 * size, turned = column < 1.5 * size;
-    const large = column > 5 * size ? 1.35 * size : size;
+    const narrow = column < 3.4 * size, turned = column < 1.5 * size;
+    const large = column > 6.2 * size ? 1.35 * size : size;
     const trenches = film.outlets.some((outlet) => outlet.trench !== null);
     // from the foot up: numbers, bars, labels, trenches, the fall, the box
     const numbers = turned ? 1.7 * size : 1.25 * large;
@@ -170,8 +176,9 @@
         const tall = Math.min(now.share[i] / film.wholeShare, 1) * (barsFoot - barsTop);
         const way = standing(now.share[i], outlet.target, film.allowed);
         set(bars[i], { y: barsFoot - tall, height: tall, class: `w-bar w-${way.name}` });
-        shares[i].textContent = !now.passed ? '' : narrow ? `${Math.round(100 * now.share[i])}`
-          : column > 4.5 * size ? `${way.sign} ${percent(now.share[i])}` : percent(now.share[i]);
+        const sign = column > 4.9 * size ? `${way.sign} ` : '';
+        shares[i].textContent = now.passed
+          ? `${sign}${shareText(now.share[i])}${narrow ? '' : ' %'}` : '';
       });
     };
   }
@@ -275,7 +282,7 @@
           show(moment(run, now));
           if (several) {
             const comes = moment(run, now).inflow > film.leastFlow;
-            const words = now > run.until ? ', through' : comes ? '' : ', runs out';
+            const words = now > run.until ? ', through' : comes || !now ? '' : ', runs out';
             heads[1].textContent = flow(strongest[i], film.metric) +
               (each > 11 * size ? words : '');
           }

@@ -27,6 +27,7 @@ house's water enters the supply pipe, without that the box; without a trench a l
 from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from math import log, sqrt
 
 import numpy as np
@@ -111,6 +112,11 @@ class DrownedTable:
         return below + across * (above - below), (above - below) / width, by_ratio
 
 
+@lru_cache(maxsize=64)
+def _drowned_table(opening: Opening) -> DrownedTable:
+    return DrownedTable(opening)
+
+
 _LEAST_HOLD = 1e-9
 """A hold-back of less is none. [m] (numerical)"""
 
@@ -177,7 +183,7 @@ class BoxPool(Pool):
     """The box at its present level, with its outlets and, as the last of them, its rim."""
 
     __slots__ = (
-        "_apart", "_backwaters", "_drowned", "_holds", "_jet", "_jet_heads", "_lips", "_openings",
+        "_apart", "_backwaters", "_holds", "_jet", "_jet_heads", "_lips", "_openings",
         "_ratings", "_seconds", "_tables", "_together", "_wet", "dry",
     )  # fmt: skip
 
@@ -187,7 +193,6 @@ class BoxPool(Pool):
             raise DomainError("a box needs a way out: an open lip, or a rim")
         self._openings = (*system.openings, Slot(system.rim_length))
         self._tables = [opening_table(opening) for opening in self._openings]
-        self._drowned: dict[Opening, DrownedTable] = {}
         self._backwaters: list[Backwater | None] = [None] * len(self._openings)
         self._seconds = 1.0
         self._jet: list[list[float]] = []
@@ -202,14 +207,8 @@ class BoxPool(Pool):
         self._set_dry(tuple(self._holds))
         super().__init__(system.area, self.rating, system.still_level, self.lowest)
 
-    def _without(self, apart: tuple[int, ...]) -> Rating:
-        """Rating of all outlets but some, free and without a jet."""
-        left_out = (apart, self.dry)
-        if left_out not in self._ratings:
-            self._ratings[left_out] = self._tabulate(apart)
-        return self._ratings[left_out]
-
     def _tabulate(self, apart: tuple[int, ...]) -> Rating:
+        """Rating of all outlets but some, free and without a jet."""
         open_ones = [i for i, lip in enumerate(self._wet) if lip < np.inf and i not in apart]
         if not open_ones:
             return lambda _: (0.0, 0.0)
@@ -282,7 +281,10 @@ class BoxPool(Pool):
     def _set_apart(self, apart: tuple[int, ...]) -> None:
         """Ask some outlets one by one, the others together."""
         self._apart = apart
-        self._together = self._without(apart)
+        left_out = (apart, self.dry)
+        if left_out not in self._ratings:
+            self._ratings[left_out] = self._tabulate(apart)
+        self._together = self._ratings[left_out]
         self.rating = self._partly if apart else self._together
 
     def _heads(self, inflow: float) -> list[float]:
@@ -301,10 +303,7 @@ class BoxPool(Pool):
         flow, slope = self._tables[i](head)
         if back is None:
             return flow, slope
-        kind = self._openings[i]
-        if kind not in self._drowned:
-            self._drowned[kind] = DrownedTable(kind)
-        table = self._drowned[kind]
+        table = _drowned_table(self._openings[i])
         filling = _filling(*table(flow, slope, head, back.level - lip), over, back, self._seconds)
         if over <= back.brim:
             return filling

@@ -139,9 +139,6 @@ def concatenate(inflows: Sequence[Inflow], every: float) -> Inflow:
     )
 
 
-_GPM = GALLON / MINUTE
-
-
 @dataclass(frozen=True, kw_only=True)
 class Fixture:
     """Something in the house that sends water."""
@@ -149,19 +146,18 @@ class Fixture:
     volume: float  # What one use sends. [m3]
     rate: float  # How fast. [m3/s]
     uses: float  # Uses a person a day. [-]
-    source: str  # Where the numbers are from.
 
 
 FIXTURES = MappingProxyType(
     {
-        name: Fixture(volume=gallons * GALLON, rate=gpm * _GPM, uses=uses, source=source)
-        for name, gallons, gpm, uses, source in (
-            ("toilet", 4.3, 3, 3.5, "EPA; rate USDA"),
-            ("shower", 24.5, 5, 0.43, "EPA (from memory); rate USDA"),
-            ("bath", 42.5, 5, 0.0, "middle of USDA's 25 to 60 gal; EPA counts it with the shower"),
-            ("washer", 37.4, 5, 0.29, "EPA (from memory), within USDA's range; rate USDA"),
-            ("dishwasher", 8.8, 2, 0.35, "EPA (from memory), within USDA's range; rate USDA"),
-            ("sink", 3.0, 3, 2.0, "middle of USDA's 2 to 4 gal; uses invented"),
+        name: Fixture(volume=gallons * GALLON, rate=gpm * (GALLON / MINUTE), uses=uses)
+        for name, gallons, gpm, uses in (
+            ("toilet", 4.3, 3, 3.5),  # EPA; rate USDA
+            ("shower", 24.5, 5, 0.43),  # EPA (from memory); rate USDA
+            ("bath", 42.5, 5, 0.0),  # middle of USDA's 25 to 60 gal; EPA counts it with the shower
+            ("washer", 37.4, 5, 0.29),  # EPA (from memory), within USDA's range; rate USDA
+            ("dishwasher", 8.8, 2, 0.35),  # EPA (from memory), within USDA's range; rate USDA
+            ("sink", 3.0, 3, 2.0),  # middle of USDA's 2 to 4 gal; uses invented
         )
     }
 )
@@ -247,7 +243,10 @@ class Pump:
         if not np.all(np.diff(rates) > 0) or not np.all(np.diff(heads) <= 0):
             raise DomainError("the pump's heads must fall as its rates rise")
         flows = np.linspace(rates[0], rates[-1], 4001)
-        asked = self.lift + self._friction(flows)
+        friction = np.zeros_like(flows)
+        if self.main_length and self.main_diameter:
+            friction = self.main_length * (flows / full_flow(self.main_diameter, 1.0)) ** 2
+        asked = self.lift + friction
         spare = np.interp(flows, rates, heads) - asked
         if spare[0] <= 0:
             raise DomainError(
@@ -262,11 +261,6 @@ class Pump:
             f"{heads[-1]:.3g} m of head, and lift and pressure pipe ask for {asked[-1]:.3g} m "
             "only: it runs beyond its curve; give points at higher rates, or its rate"
         )
-
-    def _friction(self, flows: Array) -> Array:
-        if not (self.main_length and self.main_diameter):
-            return np.zeros_like(flows)
-        return np.asarray(self.main_length * (flows / full_flow(self.main_diameter, 1.0)) ** 2)
 
     def dose(self) -> Inflow:
         """One dose as the box sees it: late and less by what drains back.

@@ -213,9 +213,8 @@ class Trench:
     ponding: float = 0.0  # Depth of water at the start. [m]
 
     def __post_init__(self) -> None:
-        check_positive("trench length [m]", self.length)
-        check_positive("trench width [m]", self.width)
-        check_positive("trench depth [m]", self.depth)
+        for name in ("length", "width", "depth"):
+            check_positive(f"trench {name} [m]", getattr(self, name))
         check_positive("acceptance rate [m/s]", self.acceptance)
         if not 0.0 < self.voids <= 1.0:
             raise DomainError(f"voids [-] is {self.voids}; it is above 0 and at most 1")

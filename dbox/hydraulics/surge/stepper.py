@@ -354,11 +354,6 @@ class Surge:
         """Share of what has passed so far. [-] (t, n)."""
         return _shares(self.volume)
 
-    @property
-    def trench_level(self) -> Array:
-        """Water in each trench over the datum of the lips; -inf without one. [m] (t, n)."""
-        return np.asarray(self.system.bottoms + np.nan_to_num(self.depth))
-
     def outflow(self, outlet: int) -> Inflow:
         """What an outlet let out, as it comes to the end of its header: the inflow of a next box.
 

@@ -1,4 +1,4 @@
-"""A run of days on one sheet: what each line got day by day, and how its trench filled.
+"""A run on one sheet: minute by minute, or what each line and its trench got day by day.
 
 A curve that is finer than the paper is drawn from the least to the greatest that each column of
 dots holds, so that no peak is lost and what the headline says can be seen.
@@ -18,11 +18,14 @@ from dbox.drawings.style import (
     HAIR,
     HEADING_ROOM,
     INK,
+    LEADER,
     MEDIUM,
     OVER,
     PAPER,
     SMALL,
+    THICK,
     THIN,
+    UNDER,
     WANTED,
     WARNING,
     WATER,
@@ -31,13 +34,28 @@ from dbox.drawings.style import (
     line_height,
     pens,
     short_labels,
+    spread_out,
     text_width,
+    tick_step,
+    wrap,
 )
-from dbox.drawings.surge_still import height_ticks, label_lips, share_words, surge_figure
-from dbox.fieldwork.surge import SurgeOutcome, daily_shares
-from dbox.report.surge_report import day_of, finding, level_words, ran_in, rough
+from dbox.fieldwork.shares import NOTABLE
+from dbox.fieldwork.surge import SurgeOutcome, daily_shares, shown_until
+from dbox.hydraulics.surge.stepper import Surge
+from dbox.lengths import Lengths
+from dbox.report.split_report import share_text
+from dbox.report.surge_report import (
+    clock,
+    day_of,
+    finding,
+    flow_words,
+    level_words,
+    not_shown,
+    ran_in,
+    volume_words,
+)
 from dbox.report.wording import PLANNED, joined
-from dbox.units import DAY, percent_text
+from dbox.units import DAY, HOUR, INCH, MINUTE, percent_text
 
 
 def run_figure(outcome: SurgeOutcome) -> Figure:
@@ -46,8 +64,162 @@ def run_figure(outcome: SurgeOutcome) -> Figure:
     return days_figure(outcome) if many else surge_figure(outcome)
 
 
+def share_words(outcome: SurgeOutcome, i: int) -> str:
+    """Share of a line, and its target with a sign where it gets more or less than that."""
+    share, target = float(outcome.surge.share[i]), float(outcome.target[i])
+    if outcome.site.target_open:
+        return f"gets {share_text(share)}"
+    role = OVER if share > NOTABLE * target else UNDER if share * NOTABLE < target else None
+    sign = f"{role.sign} " if role else ""
+    return f"{sign}gets {share_text(share)} (target {share_text(target)})"
+
+
+def _head(sheet: Sheet, outcome: SurgeOutcome, more: str) -> None:
+    """Write the finding, more of it, what ran into which box, and the warnings."""
+    sheet.head(
+        finding(outcome),
+        *filter(None, [more]),
+        *[PLANNED] * outcome.site.planned,
+        f"{outcome.site.title or 'A box'}; {ran_in(outcome)}",
+        *not_shown(outcome),
+    )
+    sheet.foot(joined(outcome.warnings))
+
+
+def _height_ticks(axes: Axes, lengths: Lengths, height: float) -> None:
+    """Heights along y in the unit of the job, no closer than words are; height [in]."""
+    low, high = axes.get_ylim()
+    step = tick_step(0.3 / height * (high - low), lengths)
+    ticks = np.arange(np.ceil(low / step), np.floor(high / step) + 1) * step
+    axes.set_yticks(ticks, [lengths.tick(tick) for tick in ticks])
+
+
+def _open_lips(run: Surge) -> Array:
+    """Lips that are not capped, at first and at the end, over still water. [m] (2, n)"""
+    ends = np.stack([run.system.lips, run.lips_end])
+    return np.asarray(ends[:, np.isfinite(run.lips_end)] - run.system.still_level)
+
+
+def _draw_lips(sheet: Sheet, axes: Axes, outcome: SurgeOutcome, names: Sequence[str]) -> None:
+    """Draw each lip from where it was to where it is, and name it beside the axes.
+
+    Those that lie nearly at one height are named in one line.
+    """
+    lips, is_open = _open_lips(outcome.surge), np.isfinite(outcome.surge.lips_end)
+    for i, ends in zip(np.flatnonzero(is_open).tolist(), lips.T, strict=True):
+        axes.plot(axes.get_xlim(), ends, color=BOX.colour, linewidth=THIN,
+                  label=f"lip {outcome.labels[i]}", zorder=3)  # fmt: skip
+    names = [name for name, shown in zip(names, is_open, strict=True) if shown]
+    width, height = sheet.figure.get_size_inches()
+    place, (low, high) = axes.get_position(), axes.get_ylim()
+    left, bottom, top = place.x1 * width, place.y0 * height, place.y1 * height
+    step, groups = line_height(SMALL), list[tuple[float, list[int]]]()
+    for i in np.argsort(lips[1], kind="stable").tolist():
+        y = bottom + (float(lips[1, i]) - low) / (high - low) * (top - bottom)
+        if groups and y - groups[-1][0] < 0.5 * step:
+            groups[-1][1].append(i)
+        else:
+            groups.append((y, [i]))
+    written = spread_out([y for y, _ in groups], step, bottom, top + 0.1)
+    for (y, together), text_y in zip(groups, written, strict=True):
+        sheet.line([(left, y), (left + 0.2, text_y), (left + 0.26, text_y)], **LEADER)
+        words = f"lip {', '.join(names[i] for i in sorted(together))}"
+        room = sheet.right - left - 0.3
+        sheet.write(left + 0.3, text_y, wrap(words, room, SMALL, most=1)[0], va="center")
+
+
+_LEFT_ROOM, _RIGHT_ROOM = 0.85, 1.25
+_AXIS_ROOM, _GAP = 0.45, 0.1
+_MOST_ROW, _LEVEL_PART, _MOST_LEVEL = 1.6, 0.4, 3.6
+
+
+@pens
+def surge_figure(outcome: SurgeOutcome) -> Figure:
+    """Draw the level in the box and the flow of every outlet against time."""
+    check_outlets(len(outcome.labels))
+    run, n, sheet = outcome.surge, len(outcome.labels), Sheet.blank()
+    rise = outcome.site.lengths.both(run.rise)
+    high = f"Water stands highest at {clock(run.peak_time)}, {rise} over the lowest lip."
+    _head(sheet, outcome, high)
+    rows = sheet.top - sheet.bottom - 2.0 * (HEADING_ROOM + _AXIS_ROOM) - _GAP
+    level = min(_LEVEL_PART * rows, _MOST_LEVEL)
+    names = short_labels(outcome.labels, _LEFT_ROOM - 0.1, SMALL, "bold")
+    sheet.heading("Water in the box", "over the lowest lip")
+    _draw_level(sheet, outcome, names, level)
+    sheet.top -= level + _AXIS_ROOM + _GAP
+    _draw_flows(sheet, outcome, names, min((rows - level) / n, _MOST_ROW))
+    return sheet.figure
+
+
+def _axes(sheet: Sheet, bottom: float, top: float) -> Axes:
+    return sheet.axes(sheet.left + _LEFT_ROOM, sheet.right - _RIGHT_ROOM, bottom, top)
+
+
+def _draw_level(sheet: Sheet, outcome: SurgeOutcome, names: list[str], height: float) -> None:
+    run, bottom = outcome.surge, sheet.top - height
+    axes = _axes(sheet, bottom, sheet.top)
+    over = run.level - run.system.still_level
+    seen = [*over, *_open_lips(run).ravel()]
+    low, high = min(seen), max(*seen, INCH / 16)
+    time, unit = _time_axis(axes, run)
+    axes.set_ylim(low - 0.06 * (high - low), high + 0.08 * (high - low))
+    _height_ticks(axes, outcome.site.lengths, height)
+    axes.fill_between(time, axes.get_ylim()[0], over, color=(WATER.colour, 0.25), linewidth=0.0)
+    _draw_lips(sheet, axes, outcome, names)
+    axes.plot(time, over, color=WATER.colour, linewidth=THICK, label="level", zorder=3)
+    sheet.write(sheet.right - _RIGHT_ROOM + 0.1, bottom - 0.08, f"time, {unit}")
+
+
+def _draw_flows(sheet: Sheet, outcome: SurgeOutcome, names: list[str], height: float) -> None:
+    """One row for each outlet, all on one scale."""
+    run, n = outcome.surge, len(outcome.labels)
+    most = float(run.peak_flow.max())
+    about = f"a full row is {flow_words(outcome, most)}; dashed: its target"
+    sheet.heading("Flow of each outlet", f"{about}; {OVER.sign} hatched: {OVER.word}")
+    passed, right = run.flow.sum(1), sheet.right - _RIGHT_ROOM + 0.1
+    for i, (label, outlet) in enumerate(zip(outcome.labels, outcome.site.outlets, strict=True)):
+        top = sheet.top - i * height
+        axes = _axes(sheet, top - height, top - 0.06)
+        time, unit = _time_axis(axes, run)
+        axes.set(ylim=(0.0, 1.02 * most or 1.0), yticks=[])
+        flow, wanted = run.flow[:, i], outcome.target[i] * passed
+        if outcome.site.target_open:
+            wanted = np.full_like(flow, np.inf)
+        else:
+            axes.plot(time, wanted, color=WANTED.colour, linewidth=MEDIUM, linestyle=(0, (4, 2)),
+                      label=f"wanted {label}", zorder=4)  # fmt: skip
+            over = np.maximum(flow, wanted)
+            axes.fill_between(time, wanted, over, hatch=OVER.hatch, linewidth=0.0,
+                              facecolor=(OVER.colour, 0.45), edgecolor=OVER.colour)  # fmt: skip
+        axes.fill_between(time, np.minimum(flow, wanted), color=(WATER.colour, 0.35), linewidth=0.0)
+        axes.plot(time, flow, color=INK, linewidth=THIN, label=f"flow {label}", zorder=3)
+        axes.tick_params(labelbottom=i == n - 1)
+        middle = top - 0.5 * height
+        sheet.write(sheet.left, middle, names[i], va="center", weight="bold")
+        lines = ["capped"] if outlet.capped else share_words(outcome, i).split(" (")
+        lines[1:] = [f"({line}" for line in lines[1:]]
+        weights = ["bold", "normal"] if height > 2.4 * line_height(SMALL) else ["bold"]
+        y = middle + 0.5 * line_height(SMALL) * min(len(lines), len(weights))
+        for line, weight in zip(lines, weights, strict=False):
+            sheet.write(right, y, line, weight=weight)
+            y -= line_height(SMALL)
+    sheet.write(right, sheet.top - n * height - 0.08, f"time, {unit}")
+
+
+def _time_axis(axes: Axes, run: Surge) -> tuple[Array, str]:
+    """Set x to the time of a run, with no tick outside; gives its times and their unit."""
+    until = shown_until(run)
+    units = [(1.0, "s"), (MINUTE, "min"), (HOUR, "h")]
+    unit, name = next((u for u in units if until <= 180 * u[0]), (DAY, "days"))
+    axes.set_xlim(0.0, until / unit)
+    axes.locator_params(axis="x", nbins=6)
+    axes.set_xticks([t for t in axes.get_xticks() if 0.0 <= t <= until / unit])
+    axes.tick_params(length=3, width=HAIR)
+    return run.time / unit, name
+
+
 _NAME, _TICKS, _BETWEEN, _WORDS = 0.6, 0.42, 0.8, 1.95
-_AXIS, _GAP = 0.4, 0.12
+_AXIS, _APART = 0.4, 0.12
 _LEVEL, _LEAST_ROW, _MOST_ROW = 1.6, 0.52, 1.7
 _DOTS = 150
 """Columns of a curve on an inch of paper, from which on it is thinned. [1/in] (judgement)"""
@@ -56,21 +228,15 @@ _DOTS = 150
 @pens
 def days_figure(outcome: SurgeOutcome) -> Figure:
     """Draw the water in the box over its lips, and share and trench of every line, day by day."""
-    n, run, site = len(outcome.labels), outcome.surge, outcome.site
+    n, run = len(outcome.labels), outcome.surge
     check_outlets(n)
     width, height = PAPER[1], PAPER[0]
     sheet = Sheet.blank((width, height + max(n - 6, 0) * _LEAST_ROW))
-    sheet.head(
-        finding(outcome),
-        *filter(None, [level_words(outcome)]),
-        *[PLANNED] * site.planned,
-        f"{site.title or 'A box'}; {ran_in(outcome)}",
-    )
-    sheet.foot(joined(outcome.warnings))
+    _head(sheet, outcome, level_words(outcome))
     left, right = sheet.left + _NAME + _TICKS, sheet.right - _WORDS
     sheet.heading("Water in the box", "over still water as read; at the right: each lip at the end")
-    _draw_level(sheet, outcome, left, right)
-    sheet.top -= _LEVEL + _AXIS + _GAP
+    _draw_days_level(sheet, outcome, left, right)
+    sheet.top -= _LEVEL + _AXIS + _APART
     middle = 0.5 * (left + right)
     ends = [(left, middle - 0.5 * _BETWEEN), (middle + 0.5 * _BETWEEN, right)]
     if not any(run.system.trenches):
@@ -87,34 +253,29 @@ def days_figure(outcome: SurgeOutcome) -> Figure:
     return sheet.figure
 
 
-def _draw_level(sheet: Sheet, outcome: SurgeOutcome, left: float, right: float) -> None:
+def _draw_days_level(sheet: Sheet, outcome: SurgeOutcome, left: float, right: float) -> None:
     """Water from its lowest to its highest, and every lip from where it was to where it is."""
     run, lengths = outcome.surge, outcome.site.lengths
     still, top, bottom = run.system.still_level, sheet.top, sheet.top - _LEVEL
     axes = sheet.axes(left, right, bottom, top)
-    open_ones = np.flatnonzero(np.isfinite(run.lips_end)).tolist()
-    lips = np.stack([run.system.lips, run.lips_end])[:, open_ones] - still
+    lips = _open_lips(run)
     low, high = run.level_range - still
     least, most = min(low.min(), lips.min(initial=0.0)), max(high.max(), lips.max(initial=0.0))
     # room for the words at the peak
     span = (most - least) / (1.0 - 1.4 * line_height(SMALL) / _LEVEL) or 1e-3
     _day_axis(axes, run.seconds)
     axes.set_ylim(least - 0.06 * span, least + span)
-    height_ticks(axes, lengths, _LEVEL)
+    _height_ticks(axes, lengths, _LEVEL)
     time, low, high = thinned(run.time / DAY, low, high, round(_DOTS * (right - left)))
     axes.fill_between(time, axes.get_ylim()[0], low, color=(WATER.colour, 0.25), linewidth=0.0)
     axes.fill_between(time, low, high, color=WATER.colour, linewidth=THIN, label="level")
-    ends = (0.0, run.seconds / DAY)
-    for place, i in enumerate(open_ones):
-        axes.plot(ends, lips[:, place], color=BOX.colour, linewidth=THIN,
-                  label=f"lip {outcome.labels[i]}", zorder=3)  # fmt: skip
-    label_lips(sheet, axes, [outcome.labels[i] for i in open_ones], lips[1])
-    at = run.peak_time / DAY
+    _draw_lips(sheet, axes, outcome, outcome.labels)
+    at, end = run.peak_time / DAY, run.seconds / DAY
     axes.plot(at, run.peak_level - still, "o", color=INK, markersize=3.5, zorder=4, clip_on=False)
     words = f"highest: {lengths.both(run.rise)} on day {day_of(run.peak_time)}"
     # kept within the axes at both ends
-    reach = 0.5 * text_width(words, SMALL) / (right - left) * ends[1]
-    axes.annotate(words, (min(max(at, reach), ends[1] - reach), run.peak_level - still),
+    reach = 0.5 * text_width(words, SMALL) / (right - left) * end
+    axes.annotate(words, (min(max(at, reach), end - reach), run.peak_level - still),
                   (0, 4), textcoords="offset points", ha="center")  # fmt: skip
     sheet.write(right + 0.1, bottom - 0.07, "day")
 
@@ -211,8 +372,7 @@ def _row_words(outcome: SurgeOutcome, i: int) -> list[tuple[str, dict[str, Any]]
     if run.system.trenches[i] is None:
         return lines
     load, takes = (
-        rough(float(each[i]) * DAY, metric=outcome.site.lengths.metric)
-        for each in (outcome.load, outcome.capacity)
+        volume_words(outcome, float(each[i]) * DAY) for each in (outcome.load, outcome.capacity)
     )
     over, when = i in outcome.overloaded, float(run.time_full[i])
     said = "not overloaded"

@@ -1,7 +1,8 @@
-"""A run on one sheet: box, streams, trenches and shares at a moment, level and flows in time.
+"""Views of a box, its outlets side by side in their order, seen from the inlet.
 
-In a view of the box outlets stand side by side in their order, seen from the inlet, which has a
-column of its own on the left. The width of a stream says how large its flow is, on one scale.
+Of a run at a moment: lips magnified with streams and trenches, the inlet in a column of its own on
+the left, and bars of the shares. Of a split: the box in true proportions at a few flows. The width
+of a stream says how large its flow is, on one scale.
 """
 
 from collections.abc import Sequence
@@ -18,13 +19,15 @@ from matplotlib.text import Text
 
 from dbox.arrays import Array
 from dbox.drawings.style import (
+    BODY,
     BOX,
     EDGE,
-    HAIR,
+    GREY,
     INK,
     MEDIUM,
     OVER,
     PALE,
+    SMALL,
     SOIL,
     TARGET,
     THICK,
@@ -41,37 +44,15 @@ from dbox.drawings.style import (
     short_labels,
     text_width,
 )
-from dbox.fieldwork.shares import NOTABLE
-from dbox.fieldwork.surge import SurgeOutcome, shown_until
+from dbox.fieldwork.shares import NOTABLE, Assessment
+from dbox.fieldwork.site import Site
+from dbox.fieldwork.surge import SurgeOutcome
 from dbox.hydraulics.surge.stepper import MIN_FLOW, Moment, Surge
 from dbox.report.split_report import share_text
-from dbox.units import DAY, HOUR, INCH, MINUTE
+from dbox.units import INCH
 
 Place = tuple[float, float, float, float]
 """Left, right, bottom and top on the page. [in]"""
-
-
-def clock(seconds: float) -> str:
-    """Write the time of a run as a clock shows it; seconds [s].
-
-    >>> clock(95.2), clock(93784.0)
-    ('0:01:35', 'day 2, 2:03')
-    """
-    whole = round(seconds)
-    hours, rest = divmod(whole, 3600)
-    if hours < 24:
-        return f"{hours}:{rest // 60:02d}:{rest % 60:02d}"
-    return f"day {hours // 24 + 1}, {hours % 24}:{rest // 60:02d}"
-
-
-def time_unit(seconds: float) -> tuple[float, str]:
-    """Unit for the time axis of a run that long: its length [s] and its name; seconds [s].
-
-    >>> time_unit(7200.0)
-    (60.0, 'min')
-    """
-    units = [(1.0, "s"), (MINUTE, "min"), (HOUR, "h")]
-    return next((u for u in units if seconds <= 180 * u[0]), (DAY, "days"))
 
 
 INLET_WIDTH = 1.5
@@ -92,7 +73,6 @@ class Scale:
 
     low: float  # Height at the lower edge, over the datum of the lips. [m]
     high: float  # Height at the upper edge. [m]
-    still: float  # Level of still water, from which heights are written. [m]
     per_flow: float  # Width of a stream over its flow, in columns. [s/m3]
     depth: float  # Water that fills a trench as drawn. [m]
 
@@ -111,7 +91,6 @@ class Scale:
         return cls(
             low=low - 0.2 * span,
             high=low + span,
-            still=system.still_level,
             per_flow=1.0 / (widest or 1.0),
             depth=_drawn_depth(runs),
         )
@@ -208,7 +187,7 @@ class BoxView:
         # heights are in metres of the section: this is paper over them [in/m]
         self.upright = (top - self.floor_on_page) / (scale.high - scale.low)
         apart = 2.0 * line_height(size)
-        draw_walls(axes, self.upright, site.lengths, apart, scale.still, written=ticks)
+        draw_walls(axes, self.upright, site.lengths, apart, run.system.still_level, written=ticks)
         axes.tick_params(labelsize=size)
         axes.spines[["left", "right", "bottom"]].set_color(BOX.colour)
         self.thin = LEAST_STREAM / 72 / self.column
@@ -346,15 +325,13 @@ class ShareView:
     ends: Bottom of the numbers under the bars, and top of the bars, on the page. [in]
     whole: Share that a bar of full height stands for. [-]
     ticks: Whether a scale is written beside them.
-    fine: Whether shares under a tenth are written to a tenth of a per cent.
     """
 
     def __init__(
         self, sheet: Sheet, outcome: SurgeOutcome, columns: Columns, ends: tuple[float, float],
-        whole: float, *, ticks: bool = True, fine: bool = False,
+        whole: float, *, ticks: bool = True,
     ) -> None:  # fmt: skip
         n, size, column = columns.count, columns.size, columns.width
-        self.fine = fine
         self.sign, self.signed, rows = self._how(size, column)
         bottom = ends[0] + rows * line_height(size)
         self.axes = axes = sheet.axes(columns.left, columns.right, bottom, ends[1])
@@ -389,10 +366,9 @@ class ShareView:
 
     def _how(self, size: float, column: float) -> tuple[str, bool, int]:
         """Sign after the numbers, whether one stands before them, and in how many rows they go."""
-        # of shares side by side no two need more room than this
-        widest = "8.8" if self.fine else "88"
         for sign, signed in ((" %", True), (" %", False), ("", True), ("", False)):
-            rows = rows_needed([f"{'▲ ' * signed}{widest}{sign}"], size, column)
+            # of shares side by side no two need more room than this
+            rows = rows_needed([f"{'▲ ' * signed}8.8{sign}"], size, column)
             if rows == 1:
                 break
         return sign, signed, rows
@@ -410,8 +386,7 @@ class ShareView:
             bar.set(height=part, facecolor=role.colour, hatch=role.hatch)
             if i in self.numbers:
                 sign = f"{role.sign} " if self.signed and role.sign else ""
-                words = share_text(part, self.sign) if self.fine else f"{100 * part:.0f}{self.sign}"
-                self.numbers[i].set_text(f"{sign}{words}")
+                self.numbers[i].set_text(f"{sign}{share_text(part, self.sign)}")
 
     def _role(self, i: int, share: float) -> Role:
         """Over its share, under it, or neither."""
@@ -424,23 +399,118 @@ class ShareView:
 _SHARE_STEPS = (0.05, 0.1, 0.2, 0.25, 0.5, 1.0)
 
 
-TITLE_TEXT = "A discharge on its way through the box"
-"""Title where the site has none."""
+FAINT = 0.18
+"""How much of the colour of water each of the levels over one another adds. [-]"""
+
+BOXES = 3
+"""How many flows are drawn side by side."""
+
+_BETWEEN, _STREAM, _TRUE_STREAM_PART = 0.3, 0.36, 0.86
+_MARGIN, _TRUE_HOLE_PART = 0.15, 0.66
 
 
-def time_axes(
-    axes: Axes, run: Surge, low: float, high: float, *, count: int = 5
-) -> tuple[Array, str]:
-    """Set axes to the time of a run, with no tick outside; gives its times and their unit.
+def flows_shown(assessment: Assessment) -> list[int]:
+    """The weakest flow, the strongest and the one in the middle, in the order of the file."""
+    by_size = np.argsort(assessment.result.inflow, kind="stable")
+    if len(by_size) > BOXES:
+        by_size = by_size[[0, (len(by_size) - 1) // 2, -1]]
+    return sorted(by_size.tolist())
 
-    low [in or gpm], high [in or gpm].
-    """
-    until = shown_until(run)
-    unit, name = time_unit(until)
-    axes.set(xlim=(0.0, until / unit), ylim=(low, high))
-    axes.locator_params(axis="x", nbins=6)
-    axes.locator_params(axis="y", nbins=count)
-    axes.set_xticks([t for t in axes.get_xticks() if 0.0 <= t <= until / unit])
-    axes.set_yticks([t for t in axes.get_yticks() if max(low, 0.0) <= t <= high])
-    axes.tick_params(length=3, width=HAIR)
-    return run.time / unit, name
+
+@dataclass(frozen=True)
+class Whole:
+    """How the whole of the openings is drawn in true proportions, once for each of some flows."""
+
+    flows: list[int]
+    low: float  # Height over still water at the lower edge. [m]
+    high: float  # Height over still water at the upper edge. [m]
+    reach: float  # How much of an opening without a top is drawn. [m]
+    scale: float  # Paper over box, both ways. [in/m]
+    column: float  # Width of one outlet's column on paper. [in]
+
+    @classmethod
+    def of(cls, assessment: Assessment, width: float, tallest: float) -> "Whole":
+        """Fit every opening into a width and a height on paper. [in]"""
+        flows, lips = flows_shown(assessment), assessment.lips.height
+        open_lips = np.isfinite(lips)
+        low = float(lips[open_lips].min(initial=0.0))
+        tops = np.array([opening.top for opening in assessment.result.openings])
+        water = float(assessment.result.level[flows].max())
+        reach = max(water - low, float(np.max(tops, initial=0.0, where=tops < np.inf)), INCH)
+        crown = float((lips + np.minimum(tops, reach))[open_lips].max(initial=low))
+        widest = max(np.ptp(each.outline(reach)[:, 0]) for each in assessment.result.openings)
+        span = crown - low
+        column = ((width + _BETWEEN) / len(flows) - _BETWEEN) / len(lips)
+        scale = min(_TRUE_HOLE_PART * column / widest, tallest / span / (1 + 2 * _MARGIN))
+        return cls(flows, low - _MARGIN * span, crown + _MARGIN * span, reach, scale, column)
+
+    @property
+    def height(self) -> float:
+        """Height of a box on paper. [in]"""
+        return self.scale * (self.high - self.low)
+
+
+def draw_boxes(sheet: Sheet, assessment: Assessment, site: Site, whole: Whole) -> None:
+    """Draw the box at each flow in true proportions, with what leaves it, and lower the top."""
+    width = whole.column * len(assessment.labels)
+    top = sheet.top - 0.08 - line_height(BODY)
+    wall = top - whole.height
+    foot = wall - _STREAM - 0.06
+    shares = assessment.result.share[whole.flows]
+    words = [[share_text(share) for share in each] for each in shares.tolist()]
+    texts = [text for each in words for text in each]
+    written = max(text_width(text, SMALL) for text in texts) <= whole.column - 0.03
+    named = max(text_width(label, SMALL) for label in assessment.labels) <= whole.column - 0.03
+    drawn = [assessment.names[flow] for flow in whole.flows]
+    names = short_labels(drawn, width, BODY, "bold")
+    for place, flow in enumerate(whole.flows):
+        left = sheet.left + place * (width + _BETWEEN)
+        axes = sheet.axes(left, left + width, wall, top)
+        _draw_box(axes, assessment, flow, whole)
+        sheet.write(left, sheet.top, names[place], BODY, weight="bold")
+        for i, share in enumerate(shares[place]):
+            x = left + (i + 0.5) * whole.column
+            if site.outlets[i].capped:
+                continue
+            half = 0.5 * _TRUE_STREAM_PART * whole.column * float(share / shares.max())
+            _draw_arrow(sheet, x, wall, half, f"stream {assessment.labels[i]}")
+            if written:
+                sheet.write(x, foot, words[place][i], ha="center")
+            if named:
+                y = foot - written * line_height(SMALL)
+                sheet.write(x, y, assessment.labels[i], ha="center", color=GREY)
+    sheet.top = foot - (written + named) * line_height(SMALL) - 0.1
+
+
+def _draw_box(axes: Axes, assessment: Assessment, flow: int, whole: Whole) -> None:
+    """Holes, water and what of it runs out, at one flow."""
+    n, level = len(assessment.labels), float(assessment.result.level[flow])
+    axes.set(xlim=(-0.5, n - 0.5), ylim=(whole.low, whole.high), xticks=(), yticks=())
+    axes.set_facecolor(PALE)
+    axes.axhspan(whole.low, level, facecolor=(WATER.colour, 2 * FAINT), zorder=1)
+    axes.axhline(level, color=WATER.colour, linewidth=MEDIUM, zorder=4)
+    widths = np.array([whole.scale / whole.column, 1.0])
+    for i, lip in enumerate(assessment.lips.height):
+        if np.isposinf(lip):
+            draw_cap(axes, i)
+            continue
+        corners = assessment.result.openings[i].outline(whole.reach) * widths + (i, float(lip))
+        look: dict[str, Any] = {"facecolor": "white", "zorder": 2, **EDGE}
+        hole = Polygon(corners, label=f"whole {assessment.labels[i]}", **look)
+        axes.add_patch(hole)
+        if level > lip:
+            wet = Rectangle((i - 0.5, whole.low), 1.0, level - whole.low, zorder=3)
+            wet.set(facecolor=WATER.colour, edgecolor="none")
+            axes.add_patch(wet)
+            wet.set_clip_path(hole)
+    for side in ("left", "right", "bottom"):
+        axes.spines[side].set(visible=True, color=BOX.colour, linewidth=THICK)
+
+
+def _draw_arrow(sheet: Sheet, x: float, wall: float, half: float, label: str) -> None:
+    """An arrow away from the wall; half [in] is half its width."""
+    tip = min(half, 0.4 * _STREAM)
+    start, neck = wall - 0.03, wall - _STREAM + tip
+    corners = [(x - half, start), (x + half, start), (x + half, neck), (x, neck - tip),
+               (x - half, neck)]  # fmt: skip
+    sheet.draw(Polygon(corners, facecolor=WATER.colour, edgecolor="none", label=label))
