@@ -231,7 +231,7 @@ class OutletEvidence:
         length(0.0, 300.0, "a rod stops between 0 and 300 m from the box"), RODS, 2,
         "How far from the box the rod stopped.", "6 ft", unit="m",
         said="how far from the box the rod stopped",
-        ask="how far from the box did the rod stop, as 6 ft")
+        ask="how far from the box did the rod stop, as 6 ft?")
     traffic: str | None = seen(
         ("none", "ruts"), WALK, 4, "Ruts of wheels over its header.", "none",
         said="ruts over the line", look="look for ruts over the headers", minutes=3,
@@ -283,7 +283,7 @@ class Evidence:
     since_use: float | None = seen(
         limited(units.duration, 0.0, 366 * units.DAY, "water was last used up to a year ago"),
         REST, 1, "Time since water was last used before the box was opened.", "8 h", unit="s",
-        ask="how long since water was last used, as 8 h")
+        ask="how long ago was water last used, as 8 h?")
     meter: str | None = seen(
         ("still", "turning"), WALK, 1, "Water meter with every tap shut.", "still",
         said="water meter, every tap shut", form="Meter, taps shut",
@@ -371,12 +371,12 @@ class Evidence:
         limited(units.flow, 0.001 / units.DAY, 100 / units.DAY,
                 "a house sends between 1 L and 100 m3 a day"),
         PAPERS, 6, "What the house sends in a day, by its meter.", "300 gal/day", unit="m3/s",
-        ask="what does the house send in a day, by its meter, as 300 gal/day")
+        ask="what does the house send in a day, by its meter, as 300 gal/day?")
     since: float | None = seen(
         limited(units.duration, 0.0, 50 * 366 * units.DAY,
                 "trouble has been known for up to 50 years"),
         PAPERS, 5, "For how long the trouble has been known.", "60 days", unit="s",
-        ask="for how long has the trouble been known, as 60 days")
+        ask="for how long has the trouble been known, as 60 days?")
     # One for each outlet of the site, in its order; empty where none was looked at.
     outlets: tuple[OutletEvidence, ...] = ()
 

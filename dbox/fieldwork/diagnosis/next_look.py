@@ -301,6 +301,8 @@ class _Prospect:
         answers = [self.weighing.hypotheses.answers[each] for each in self.answers]
         named = np.array([_OTHER not in {cause for cause, _ in parts} for parts in answers])
         leading = np.argsort(-before.sum(0) * named, kind="stable")[: named.sum()]
+        if leading.size < 2:
+            return ()
 
         def unsure(chance: Array) -> Array:
             """What is not known of every two, one of them among the first."""
@@ -311,7 +313,7 @@ class _Prospect:
         told = unsure(before[:, leading]) - unsure(after[:, leading])
         np.fill_diagonal(told, -np.inf)
         pair = sorted(divmod(int(told.argmax()), leading.size))
-        return tuple(answers[leading[each]] for each in pair) if leading.size > 1 else ()
+        return tuple(answers[leading[each]] for each in pair)
 
     def make(self, at: int) -> None:
         """Take a look as made, with what the tries show."""
