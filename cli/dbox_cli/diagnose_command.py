@@ -17,10 +17,10 @@ def command(
     ask: Annotated[bool, typer.Option(
         "--ask", help="Ask what was seen first, and write it to FILE-seen.toml.")] = False,
 ) -> None:  # fmt: skip
-    """Rank the causes of a wet line by what was seen of it; none is announced.
+    """Rank the causes of a wet line by what was seen; name the next look.
 
     On invented jobs of three kinds the right cause came first in 26 of 100 after four looks, in 38
-    after eight, in 80 after most; where it gave over 90 %, it was right in 99 of 100.
+    after eight, in 80 after most; where it gave one over 90 %, that was right in 99 of 100.
     """
     from dbox.fieldwork.diagnosis.diagnose import diagnose
     from dbox.report.diagnose_report import diagnosis_json, report

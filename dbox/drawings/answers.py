@@ -143,7 +143,7 @@ def diagnosis_picture(found: Diagnosis) -> Figure:
     answers = answers[:_MOST_CAUSES] or told_causes(found)[:1]
     rest = 1.0 - sum(each.probability for each in answers)
     notes = [f"all other causes together: {chance_text(max(rest, 0.0))}", *joined(found.warnings)]
-    notes.append("a chance given what was seen, by judged likelihoods; ranked, none is announced")
+    notes.append("a chance given what was seen, by judged likelihoods; ranked, not proved")
     said = [block.text for block in diagnosis_blocks(found)[0] if isinstance(block, Paragraph)]
     lines = (*said, *filter(None, [found.site.title]))
     sheet = _fitted(HEADING_ROOM + 0.1 + _CAUSE * len(answers), lines, notes)

@@ -276,7 +276,7 @@ class Evidence:
                "surface_water": (0.35, 0.61, 0.04), "full": (0.68, 0.28, 0.04)})
     rain: str | None = seen(
         ("no matter", "only after rain"), PAPERS, 4, "What rain has to do with it.", "no matter",
-        said="with rain", form="and it comes", look="ask whether it comes only after rain",
+        said="with rain", form="With rain", look="ask whether it comes only after rain",
         minutes=1, usual=(0.87, 0.13),
         under={"all_full": (0.45, 0.55), "infiltration": (0.08, 0.92), "broken": (0.65, 0.35),
                "leak": (0.80, 0.20), "surface_water": (0.12, 0.88), "full": (0.75, 0.25)})

@@ -11,12 +11,13 @@ from dbox.fieldwork.diagnosis.posterior import Keystone, Seen, word_of
 from dbox.fieldwork.evidence import WORDED, Kind
 from dbox.fieldwork.site import Site
 from dbox.lengths import Lengths
-from dbox.units import litres_per_min
+from dbox.units import LITRE, MINUTE
 
 NAMES = {name: kind.said for name, kind in WORDED.items()}
 """What each observation is called."""
 
-_GROUND = {"several": "in several places", "dry": "none"}
+_GROUND = {"head": "at its head", "middle": "in its middle", "end": "at its end",
+           "several": "in several places", "dry": "none"}  # fmt: skip
 """What wet ground is weighed as, in words."""
 
 _NORMAL = {
@@ -28,8 +29,7 @@ _NORMAL = {
     ("caps", "ask"): "was an outlet capped, or a line valved off, to rest it? Then it is dry on "
     "purpose",
     ("caps", "ruled out"): "no outlet is capped",
-    ("caps", "explains"): "outlet {} is capped: its line is dry on purpose; ask who capped it and "
-    "why",
+    ("caps", "explains"): "{}: capped, so dry on purpose; ask who capped it and why",
     ("use", "ask"): "how long since water was used? A box read just after {} is not at rest",
     ("use", "ruled out"): "the box was at rest",
     ("use", "explains"): "the box was read soon after use: what stood in it and in the mouths may "
@@ -160,8 +160,8 @@ def size_words(site: Site, answer: Answer) -> str:
         return ""
     where = at_outlet(site, answer.outlet)
     if size.kind == "leak":
-        low, high = litres_per_min(size.low), litres_per_min(size.high)
-        return f"loses {low.rpartition(' ')[0]} to {high}"
+        low, high = (loss * MINUTE / LITRE for loss in (size.low, size.high))
+        return f"loses {low:.2g} to {high:.2g} L/min"
     band = band_words(size, site.lengths)
     if size.kind == "drop":
         return f"box down {band} toward {where}" if where else f"box down {band}"

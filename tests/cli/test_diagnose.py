@@ -61,7 +61,7 @@ def test_text_fits_72_columns_and_the_first_screen_is_enough_to_act(dbox, name):
     assert max(map(len, lines)) <= 72
     lead = "MOST LIKELY" if "WHAT TO DO, the least drastic first" in out else "NOTHING STANDS OUT"
     heads = (lead, "Sewer gas kills", "NEXT LOOK", "WHAT MAY BE NORMAL",
-             "ranked, none is announced", "SHARE OF AN ORDINARY DAY")  # fmt: skip
+             "ranked, not proved", "SHARE OF AN ORDINARY DAY")  # fmt: skip
     places = [out.index(head) for head in heads]
     assert places == sorted(places)
     assert lines[2].startswith(lead)
@@ -120,7 +120,7 @@ def test_contradicting_evidence_is_named(dbox, contradicting):
     _, out, _ = dbox("diagnose", contradicting, "--draws", "60")
     assert "DO NOT GO TOGETHER" in out
     again = "outlet 4: open the port, if there is one: water against the bottom of the pipe"
-    assert f"LOOK AGAIN: {again}" in flowed(out)
+    assert f"DO AGAIN: {again}" in flowed(out)
     _, out, _ = dbox("diagnose", contradicting, "--json", "--draws", "60")
     (pair, *_) = json.loads(out)["contradictions"]
     assert pair == {
@@ -140,9 +140,9 @@ def test_a_look_that_alone_decides_is_to_be_made_again_before_anyone_digs(dbox, 
     )
     _, out, _ = dbox("diagnose", str(path), *FEW)
     again = "outlet 4: look whether an outlet is capped, a line valved off"
-    assert f"LOOK AGAIN: {again}" in flowed("\n".join(out.splitlines()[:6]))
+    assert f"DO AGAIN: {again}" in flowed("\n".join(out.splitlines()[:6]))
     told = "outlet 4, cap: capped; it alone decides between a capped outlet and a blocked header."
-    assert f"{told} Look again: {again}" in flowed(out)
+    assert f"{told} Do again: {again}" in flowed(out)
     (key,) = json.loads(dbox("diagnose", str(path), *FEW, "--json")[1])["rests_on"]
     assert (key["lead"], key["without_it"], key["look_again"]) == ("capped", "blocked", again)
     path.write_text(path.read_text().replace(', cap = "capped"', ""))
@@ -229,7 +229,7 @@ def test_questions_make_a_new_file_and_a_diagnosis(dbox, contradicting, typing, 
     text = made.read_text()
     assert 'system = "distribution box"' in text
     assert 'feed = "gravity"' in text
-    assert "ranked, none is announced" in out
+    assert "ranked, not proved" in out
     assert (tmp_path / "job.toml").read_text() == SEEN
     assert max(map(len, out.splitlines())) <= 72 + len(str(tmp_path))
 

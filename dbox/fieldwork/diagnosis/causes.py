@@ -118,7 +118,7 @@ CAUSES = (
           fault=Fault(0.5 * INCH, 0.3 * INCH, 1.0 / 8 * INCH, felt=1),
           advice=("read the fall of the header with a rod: dbox grades FILE",
                   f"dig up and bed the header so that it falls away; {TRENCH}; {PERMIT}")),
-    Cause(key="full", name="that trench full (biomat, or smeared or compacted soil)", weight=10,
+    Cause(key="full", name="trench full (biomat, or smeared or compacted soil)", weight=10,
           of_outlet=True, line="full", mute=True, advice=_REST),
     Cause(key="deep_block", name="line blocked further out, in the trench", weight=3,
           of_outlet=True, line="deep", mute=True, reach=8.0, own_load=(1.0, 2.5),

@@ -1,6 +1,6 @@
 """The diagnosis of a wet line: ranked causes, next looks, how hard the line is worked.
 
-The causes are ranked, none is announced. `diagnose` puts together what the other modules of this
+The causes are ranked, none is proved. `diagnose` puts together what the other modules of this
 package work out from one set of drawn boxes: the weights and what speaks for and against
 (`posterior`), the next look (`next_look`), what may be normal and the lines in numbers.
 
@@ -23,7 +23,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from dbox.arrays import Array, freeze
-from dbox.errors import DomainError
+from dbox.errors import DomainError, outlets_text
 from dbox.fieldwork.diagnosis.causes import CAUSES, Cause, both, feed_is_strong
 from dbox.fieldwork.diagnosis.next_look import Look, next_looks
 from dbox.fieldwork.diagnosis.posterior import (
@@ -88,7 +88,7 @@ class Normal:
     topic: str  # `system`, `caps` or `use`.
     # `ask` where nobody has looked, `explains` where it may be all there is to it, `ruled out`.
     state: str
-    what: str = ""  # The kind of system, the labels of what is capped, or the feed.
+    what: str = ""  # The kind of system, the outlets that are capped, or the feed.
 
 
 def normal_things(site: Site) -> tuple[Normal, ...]:
@@ -96,7 +96,8 @@ def normal_things(site: Site) -> tuple[Normal, ...]:
     seen = site.evidence
     caps = [seen.of_outlet(i).cap for i in range(len(site.outlets))]
     pairs = zip(site.outlets, caps, strict=True)
-    capped = ", ".join(o.label for o, cap in pairs if o.capped or cap == "capped")
+    labels = [o.label for o, cap in pairs if o.capped or cap == "capped"]
+    capped = outlets_text(labels) if labels else ""
     since = seen.since_use
     found = (
         ("system", seen.system is not None, seen.system not in (None, "distribution box"),
