@@ -19,7 +19,7 @@ from types import MappingProxyType
 from typing import Any
 
 from dbox import units
-from dbox.errors import ScenarioError, at_place, show
+from dbox.errors import ScenarioError, show
 from dbox.keys import (
     VALUES,
     Reader,
@@ -138,19 +138,11 @@ def _port_water(value: object, bare_unit: str | None) -> float:
     words=("none", *PLACES),
 )
 def _wet_places(value: object) -> tuple[str, ...]:
-    listed = value if isinstance(value, list) else [value]
-    if listed == ["none"]:
+    if value in ("none", ["none"]):
         return ()
-    places, faults = [], []
-    for index, item in enumerate(listed, start=1):
-        try:
-            places.append(choice(item, PLACES))
-        except ScenarioError as error:
-            place = f"[{index}]" if isinstance(value, list) else ""
-            faults.append(at_place(place, str(error)).strip())
-    if faults:
-        raise ScenarioError(*faults)
-    return tuple(dict.fromkeys(places))
+    if not isinstance(value, list):
+        return (choice(value, PLACES),)
+    return tuple(dict.fromkeys(each(value, lambda item: choice(item, PLACES))))
 
 
 @reads(VALUES)

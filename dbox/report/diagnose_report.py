@@ -3,6 +3,7 @@
 What is not known is null, never 0 and never NaN.
 """
 
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -10,7 +11,7 @@ import numpy as np
 
 from dbox.errors import outlets_text
 from dbox.fieldwork.diagnosis.causes import CAUSES
-from dbox.fieldwork.diagnosis.diagnose import Answer, Diagnosis, Overload
+from dbox.fieldwork.diagnosis.diagnose import Answer, Diagnosis, Overload, Size
 from dbox.fieldwork.diagnosis.next_look import LITTLE, Look, stirs, surfacing
 from dbox.fieldwork.evidence import Kind
 from dbox.fieldwork.readings import reduce_readings
@@ -40,7 +41,7 @@ from dbox.report.blocks import (
     warned,
 )
 from dbox.report.cautions import RANKED
-from dbox.report.encode import Json, encode, rows
+from dbox.report.encode import Json, encode, keyed, rows
 from dbox.report.text import TOGETHER, chance_text, duration
 from dbox.report.wording import sentences
 from dbox.units import DAY, FOOT, GALLON, MINUTE, gallons
@@ -71,7 +72,7 @@ def diagnosis_json(diagnosis: Diagnosis) -> Json:
             for each in diagnosis.summed
         ],
         "unexplained": [seen_words(site, seen) for seen in diagnosis.unexplained],
-        "off_level": encode(diagnosis.off_level),
+        "off_level": _size(diagnosis.off_level),
         "next_tests": [
             {
                 "test": look.name,
@@ -128,10 +129,16 @@ def _cause(site: Site, answer: Answer) -> Json:
         "probability": answer.probability,
         "fits": bool(answer.fits),
         **reasons,
-        "size": answer.size,
+        "size": answer.size and _size(answer.size),
         "advice": answer.cause.advice,
     })  # fmt: skip
     return told
+
+
+def _size(size: Size) -> Json:
+    unit = "m3_s" if size.kind == "leak" else "m"
+    ends = {f"{part}_{unit}": getattr(size, part) for part in ("low", "middle", "high")}
+    return {"kind": size.kind, **ends}
 
 
 def _overload(site: Site, over: Overload) -> Json:
@@ -150,17 +157,7 @@ def _overload(site: Site, over: Overload) -> Json:
         "share_before_sealed_high": high,
         "outlets": rows(
             label=[outlet.label for outlet in site.outlets],
-            share=over.share,
-            share_low=over.share_low,
-            share_high=over.share_high,
-            share_rising_low=over.share_rising_low,
-            share_rising_high=over.share_rising_high,
-            target=over.target,
-            share_rested=over.rested,
-            load_m_s=over.load,
-            load_reset_m_s=over.load_reset,
-            load_rested_m_s=over.load_rested,
-            acceptance_m_s=over.acceptance,
+            **{key: value for key, value in keyed(over).items() if isinstance(value, np.ndarray)},
         ),
     })  # fmt: skip
     return told
@@ -262,7 +259,7 @@ def _rest(over: Overload) -> list[str]:
     others = [k for k in np.flatnonzero(over.target > 0).tolist() if k != over.outlet]
     if not others:
         return []
-    factor = float(over.rested[others[0]] / over.target[others[0]])
+    factor = float(over.share_rested[others[0]] / over.target[others[0]])
     each = "each of the others gets" if len(others) > 1 else "the other gets"
     words = f"Capped for a rest, {each} {factor:.3g} times its share in a re-leveled box"
     worst = over.load_rested[others] / over.acceptance[others]
@@ -373,24 +370,26 @@ def _top(found: Diagnosis, lead: Told) -> Section:
 
 
 def _contradictions(found: Diagnosis) -> Section:
-    if not found.contradictions:
-        return []
-    site, blocks = found.site, list[Block]()
-    for pair in found.contradictions:
-        one, other = (seen_at(site, seen) for seen in (pair.one, pair.other))
-        blocks.append(Paragraph(f"{one}; but {other}. Do again: {again_words(site, pair)}", "  - "))
-    return [Heading("DO NOT GO TOGETHER; look again before you trust the rest"), *blocks]
+    site = found.site
+    told = [
+        f"{seen_at(site, pair.one)}; but {seen_at(site, pair.other)}. Do again: "
+        f"{again_words(site, pair)}"
+        for pair in found.contradictions
+    ]
+    return _listed_under("DO NOT GO TOGETHER; look again before you trust the rest", told)
 
 
 def _keystones(found: Diagnosis) -> Section:
-    if not found.keystones:
-        return []
-    blocks: list[Block] = [Heading("THE LEAD RESTS ON ONE LOOK; make that again before you dig")]
-    for key in found.keystones[:_KEYSTONES]:
-        words = f"{seen_at(found.site, key.seen)}; {deciding_words(key)}"
-        again = f"Do again: {look_again(found.site, key.seen)}"
-        blocks.append(Paragraph(f"{words}. {again}", "  - "))
-    return blocks
+    site = found.site
+    told = [
+        f"{seen_at(site, key.seen)}; {deciding_words(key)}. Do again: {look_again(site, key.seen)}"
+        for key in found.keystones[:_KEYSTONES]
+    ]
+    return _listed_under("THE LEAD RESTS ON ONE LOOK; make that again before you dig", told)
+
+
+def _listed_under(head: str, told: Sequence[str]) -> Section:
+    return [Heading(head), *(Paragraph(words, "  - ") for words in told)] if told else []
 
 
 def _normal(found: Diagnosis) -> Section:
@@ -462,17 +461,14 @@ def _why(found: Diagnosis, each: Told) -> list[str]:
 
 def _reasons(site: Site, answer: Answer) -> dict[str, list[str]]:
     """What speaks for a cause and against it, what is so at every outlet told once."""
-    heads, support = dict[str, str](), dict[str, float]()
-    for head, findings in answer.reasons.items():
-        for finding in findings:
-            words = seen_words(site, finding.seen)
-            heads.setdefault(words, head)
-            support[words] = support.get(words, 0.0) + finding.support
-    told = {head: list[str]() for head in answer.reasons}
-    for words, head in heads.items():
-        if head != "fits badly":
-            head = "for" if support[words] > 0 else "against"
-        told[head].append(words)
+    badly, support = dict[str, bool](), defaultdict[str, float](float)
+    for finding in sorted(answer.findings, key=lambda f: (f.fits_badly, f.support <= 0)):
+        words = seen_words(site, finding.seen)
+        badly.setdefault(words, finding.fits_badly)
+        support[words] += finding.support
+    told: dict[str, list[str]] = {"for": [], "against": [], "fits badly": []}
+    for words, bad in badly.items():
+        told["fits badly" if bad else "for" if support[words] > 0 else "against"].append(words)
     return told
 
 

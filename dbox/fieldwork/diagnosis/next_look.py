@@ -228,24 +228,22 @@ class _Prospect:
         self.looks = list(_not_made(weighing))
         self.left = np.ones(len(self.looks), bool)
         view = View(self.states, weighing.site.evidence, weighing.site.signs)
-        worded, tried, chances = [], [], dict[Kind, Array]()
+        chances = dict[Kind, Array]()
         self.words = dict[int, Array]()  # Chance of each word in every box, (m, k, words).
+        self.tried = dict[int, Array]()  # What every box makes of what was tried. (T, m)
         for at, (kind, places) in enumerate(self.looks):
             if kind is _READINGS or kind in _POURED:
                 log = self._readings(places) if kind is _READINGS else self._pour(kind)
                 # a box that explains its own outcome proves nothing
                 log[np.arange(_TRIES), self.tries] = -np.inf
-                tried.append((at, np.exp(log - log.max(-1, keepdims=True))))
+                self.tried[at] = np.exp(log - log.max(-1, keepdims=True))
                 continue
             if kind not in chances:
                 chances[kind] = view.chance(kind)
             chance = chances[kind][:, places] if kind.of_outlet else chances[kind][:, None]
             self.words[at] = chance
             if chance.shape[1] > 1:
-                tried.append((at, self._words(chance)))
-            else:
-                worded.append((at, chance[:, 0]))
-        self.worded, self.tried = dict(worded), dict(tried)
+                self.tried[at] = self._words(chance)
 
     def _words(self, chance: Array) -> Array:
         """What every box makes of tried words at k outlets, (m, k, words). (T, m)"""
@@ -272,9 +270,9 @@ class _Prospect:
         """What each look is expected to add; 0 where it was made. [bit]"""
         bits = np.zeros(len(self.looks))
         before = _entropy(self.weight @ self.member).sum(-1)
-        worded = [at for at in self.worded if self.left[at]]
+        worded = [at for at in self.words if self.left[at] and at not in self.tried]
         if worded:
-            chances = [self.worded[at] for at in worded]
+            chances = [self.words[at][:, 0] for at in worded]
             joint = self._joint(np.concatenate(chances, axis=-1))
             ends = np.cumsum([0, *(chance.shape[-1] for chance in chances[:-1])])
             spread = _entropy(joint.sum(1)) - _entropy(joint).sum(1)
@@ -320,7 +318,7 @@ class _Prospect:
         if at in self.tried:
             shown = self.tried[at]
         else:
-            chance = self.worded[at]
+            chance = self.words[at][:, 0]
             shown = chance[:, self._drawn(chance[self.tries])].T
         self.weight = self.weight * shown
         self.weight = self.weight / np.maximum(self.weight.sum(-1, keepdims=True), 1e-300)
