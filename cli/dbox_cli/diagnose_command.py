@@ -12,10 +12,11 @@ def command(
     file: File,
     seed: Seed = 0,
     draws: Annotated[int, typer.Option(
-        min=20, max=5000, help="Boxes drawn for each cause at each outlet.")] = 60,
+        min=20, max=5000,
+        help="Boxes made up for each cause at each outlet: more are finer, slower.")] = 60,
     as_json: AsJson = False,
     ask: Annotated[bool, typer.Option(
-        "--ask", help="Ask what was seen first, and write it to FILE-seen.toml.")] = False,
+        "--ask", help="First ask what was seen, and write it to FILE-seen.toml.")] = False,
 ) -> None:  # fmt: skip
     """Rank the causes of a wet line by what was seen; name the next look.
 

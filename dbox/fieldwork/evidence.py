@@ -160,7 +160,7 @@ class OutletEvidence:
 
     cap: str | None = seen(
         ("none", "capped"), WALK, 2, "Whether it was found capped, or its line valved off.", "none",
-        said="cap", look="look whether an outlet is capped, a line valved off", minutes=3,
+        said="cap", look="look for a cap, or a valve shut on the line", minutes=3,
         usual=(0.99, 0.01), under={"capped": (0.06, 0.94)})
     mouth: str | None = seen(
         ("dry", "part full", "full"), REST, 5, "Water in the mouth of its pipe at rest.", "full",
@@ -188,7 +188,7 @@ class OutletEvidence:
         ("dry", "below the pipe", "to the pipe"), PORTS, 1,
         "Water in the inspection port of its line, against the bottom of the pipe.", "dry",
         said="port of the line", minutes=4, by_line=True,
-        look="open the port, if there is one: water against the bottom of the pipe")
+        look="open the port, if there is one: dry, water below the pipe, or up to it")
     port_water: float | None = seen(
         _port_water, PORTS, 2,
         "Water in the port over the bottom of the pipe, negative below it; or the depths to the "

@@ -101,7 +101,8 @@ def deciding_words(key: Keystone) -> str:
 def look_words(site: Site, kind: Kind, outlets: Sequence[int]) -> str:
     """What to look at next, at some outlets; -1 for none."""
     labels = [site.outlets[i].label for i in outlets if i >= 0]
-    return f"{outlets_text(labels)}: {kind.look}" if labels else kind.look
+    look = kind.look.replace("every ", "the ") if len(labels) == 1 else kind.look
+    return f"{outlets_text(labels)}: {look}" if labels else look
 
 
 _NOUNS = {
@@ -197,18 +198,21 @@ def seen_lines(site: Site) -> list[str]:
     mouth at rest: 1 full, 2 dry
     wet ground at the line: 2 none
     """
-    lines = []
+    lines, count = [], sum(not outlet.capped for outlet in site.outlets)
     for kind in WORDED.values():
+        word = None if kind.of_outlet else getattr(site.evidence, kind.name)
         if kind.of_outlet:
             found = [
-                (outlet.label, getattr(site.evidence.of_outlet(i), kind.name))
+                (outlet.label, _places(seen))
                 for i, outlet in enumerate(site.outlets)
+                if (seen := getattr(site.evidence.of_outlet(i), kind.name)) is not None
             ]
-            told = [f"{label} {_places(word)}" for label, word in found if word is not None]
-            word = ", ".join(told) or None
-        else:
-            word = getattr(site.evidence, kind.name)
-        lines += [f"{kind.said}: {word}"] if word is not None else []
+            words = {each for _, each in found}
+            if len(found) == count > 1 and len(words) == 1:
+                word = f"{words.pop()} at every outlet"
+            else:
+                word = ", ".join(f"{label} {each}" for label, each in found)
+        lines += [f"{kind.said}: {word}"] if word else []
     return lines
 
 

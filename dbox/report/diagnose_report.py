@@ -279,7 +279,7 @@ _LEAST, _ADVISED, _STANDS_OUT = 0.05, 0.15, 0.30
 _KNOWN = 2.0 / 3.0
 """Part of the chance of a cause that one outlet has where its outlet is told. [-] (judgement)"""
 _LIKELY = 0.65
-_CHANCES = ((0.9, "very likely"), (_LIKELY, "likely"), (0.35, "may well be"), (0.1, "possible"))
+_CHANCES = ((0.9, "very likely"), (_LIKELY, "likely"), (0.35, "fair chance"), (0.1, "possible"))
 _OFF_LEVEL = 0.0008
 """Height between lips from which they are told to be off level. [m] (about 1/32 in: judgement)"""
 _STEPS = {

@@ -119,7 +119,7 @@ def test_what_is_not_known_is_null(dbox):
 def test_contradicting_evidence_is_named(dbox, contradicting):
     _, out, _ = dbox("diagnose", contradicting, "--draws", "60")
     assert "DO NOT GO TOGETHER" in out
-    again = "outlet 4: open the port, if there is one: water against the bottom of the pipe"
+    again = "outlet 4: open the port, if there is one: dry, water below the pipe, or up to it"
     assert f"DO AGAIN: {again}" in flowed(out)
     _, out, _ = dbox("diagnose", contradicting, "--json", "--draws", "60")
     (pair, *_) = json.loads(out)["contradictions"]
@@ -139,7 +139,7 @@ def test_a_look_that_alone_decides_is_to_be_made_again_before_anyone_digs(dbox, 
         + f"outlet = [{{{dry}}}, {{{dry}}}, {{{dry}}}, {{{seen}}}]\n"
     )
     _, out, _ = dbox("diagnose", str(path), *FEW)
-    again = "outlet 4: look whether an outlet is capped, a line valved off"
+    again = "outlet 4: look for a cap, or a valve shut on the line"
     assert f"DO AGAIN: {again}" in flowed("\n".join(out.splitlines()[:6]))
     told = "outlet 4, cap: capped; it alone decides between a capped outlet and a blocked header."
     assert f"{told} Do again: {again}" in flowed(out)
