@@ -179,11 +179,12 @@ class OutletEvidence:
         everywhere={"solids": (0.45, 0.55)})
     trace: str | None = seen(
         ("as the others", "stained", "dusty"), REST, 6, "Traces of use, against the other outlets.",
-        "dusty", said="traces of use", form="trace of water",
+        "dusty", said="traces of use", form="traces of use",
         look="look for traces of use in every pipe", minutes=3)
     hole: str | None = seen(
         ("alike", "smaller", "larger"), REST, 8, "Size of its hole, against the others.", "alike",
-        said="hole", form="hole, by the others", look="compare the holes of the outlets", minutes=5)
+        said="hole", form="hole, against the others",
+        look="compare the holes of the outlets", minutes=5)
     port: str | None = seen(
         ("dry", "below the pipe", "to the pipe"), PORTS, 1,
         "Water in the inspection port of its line, against the bottom of the pipe.", "dry",
@@ -201,7 +202,7 @@ class OutletEvidence:
         ("none", "small", "long"), BAILED, 1,
         "What ran back within half an hour of bailing the box below every lip.", "long",
         said="runs back, box bailed",
-        look="bail the box below every lip; watch each pipe 10 to 30 min", minutes=30,
+        look="bail the box below every lip; watch 10 to 30 min what runs back", minutes=30,
         usual=(0.87, 0.11, 0.02),
         under={"blocked": (0.85, 0.12, 0.03), "crushed": (0.72, 0.24, 0.04),
                "back_pitched": (0.06, 0.88, 0.06), "full": (0.04, 0.13, 0.83),
@@ -236,7 +237,7 @@ class OutletEvidence:
     ground: tuple[str, ...] | None = seen(
         _wet_places, WALK, 3, "Wet places over the line; an empty list: walked, and all dry.",
         ["head"], [], words=GROUND_WORDS, said="wet ground at the line",
-        look="walk every line: wet over the pipe, at its head, middle, end?", minutes=5)
+        look="walk every line: wet over the pipe, at its head, middle or end", minutes=5)
     at_rest: float | None = seen(
         reading, REST, 4, "Lip over the water as it was found, + above the water.", "-1/8 in",
         unit="m", said="lips over the water as it was found",

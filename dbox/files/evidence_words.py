@@ -30,7 +30,7 @@ _NORMAL = {
     "purpose",
     ("caps", "ruled out"): "no outlet is capped",
     ("caps", "explains"): "{}: capped, so dry on purpose; ask who capped it and why",
-    ("use", "ask"): "how long since water was used? A box read just after {} is not at rest",
+    ("use", "ask"): "how long ago was water last used? A box read just after {} is not at rest",
     ("use", "ruled out"): "the box was at rest",
     ("use", "explains"): "the box was read soon after use: what stood in it and in the mouths may "
     "have been on its way; wait half an hour with no water used and look again",

@@ -366,7 +366,7 @@ def _top(found: Diagnosis, lead: Told) -> Section:
         words = f"DO NEXT: {words} ({sum(look.minutes for look in same):.0f} min)"
     else:
         words = f"NO LOOK LEFT TELLS MUCH MORE; do first: {lead.answer.cause.advice[0]}"
-    return [Paragraph(f"{head}: {lead.short}: {lead.chance}", hang=2), Paragraph(words, hang=2)]
+    return [Heading(f"{head}: {lead.short}: {lead.chance}"), Paragraph(words, hang=2)]
 
 
 def _contradictions(found: Diagnosis) -> Section:
