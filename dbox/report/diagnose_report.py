@@ -12,7 +12,7 @@ import numpy as np
 from dbox.errors import outlets_text
 from dbox.fieldwork.diagnosis.causes import CAUSES
 from dbox.fieldwork.diagnosis.diagnose import Answer, Diagnosis, Overload, Size
-from dbox.fieldwork.diagnosis.next_look import LITTLE, Look, stirs, surfacing
+from dbox.fieldwork.diagnosis.next_look import LITTLE, Look, stirs, surfacing, was_opened
 from dbox.fieldwork.evidence import Kind
 from dbox.fieldwork.readings import reduce_readings
 from dbox.fieldwork.site import Site
@@ -485,23 +485,19 @@ def _looks(found: Diagnosis) -> Section:
     if looks[0].bits < LITTLE:
         blocks.append(_said("No look left is expected to change the ranking much."))
     opening = max(look.minutes - look.kind.minutes for look in looks)
-    groups: dict[str, dict[Kind, list[Look]]] = {}
+    groups: dict[tuple[str, Kind], list[Look]] = {}
     for look in looks:
-        groups.setdefault(visit_step(look), {}).setdefault(look.kind, []).append(look)
-    left = _LOOKS
-    opened = site.evidence.box_was_opened or any(outlet.readings for outlet in site.outlets)
-    for later, (step, kinds) in enumerate(groups.items()):
-        if left > 0:
-            shut = step == "before" and not (later or opened)
-            words = _STEPS[step] if shut or step != "before" else _BEFORE_WATER
+        groups.setdefault((visit_step(look), look.kind), []).append(look)
+    now = ""
+    for (step, kind), same in [*groups.items()][:_LOOKS]:
+        if step != now:
+            words = _BEFORE_WATER if step == "before" and was_opened(site) else _STEPS[step]
             to_open = f", {opening:.0f} min to open it" if step == "open" and opening else ""
             blocks.append(_said(f"{words}{to_open}:"))
-        for kind, same in [*kinds.items()][: max(left, 0)]:
-            minutes, would = kind.minutes * len(same), parting_words(site, same[0])
-            words = look_words(site, kind, sorted(each.outlet for each in same))
-            words = "; ".join(filter(None, (words, would)))
-            blocks.append(Paragraph(words, f"  {minutes:3.0f} min  "))
-        left -= len(kinds)
+            now = step
+        words = look_words(site, kind, sorted(look.outlet for look in same))
+        words = "; ".join(filter(None, (words, parting_words(site, same[0]))))
+        blocks.append(Paragraph(words, f"  {kind.minutes * len(same):3.0f} min  "))
     if (wet := surfacing(site)) and len(site.pours) < 2:
         where = outlets_text(site.outlets[i].label for i in wet)
         blocks.append(_said(f"No pour while water surfaces at {where}: more would run there."))

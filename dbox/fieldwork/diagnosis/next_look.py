@@ -27,7 +27,7 @@ import numpy.typing as npt
 from dbox.arrays import Array
 from dbox.fieldwork.diagnosis.cause_lips import HELD, UNEVEN
 from dbox.fieldwork.diagnosis.causes import OWN_SCATTER, index_of
-from dbox.fieldwork.diagnosis.posterior import Weighing, pours_done, word_of
+from dbox.fieldwork.diagnosis.posterior import Weighing, measured, pours_done, word_of
 from dbox.fieldwork.diagnosis.visible import View, catch_chance, found_heights
 from dbox.fieldwork.evidence import BAILED, KINDS, PARTS, PORTS, POURS, REST, Kind
 from dbox.fieldwork.site import DEFAULT_SPREAD, Pour, Site
@@ -113,6 +113,12 @@ def surfacing(site: Site) -> list[int]:
     return [i for i in range(len(site.outlets)) if site.evidence.of_outlet(i).ground]
 
 
+def was_opened(site: Site) -> bool:
+    """Whether anything was read, poured or seen that takes an open box."""
+    read = any(outlet.readings for outlet in site.outlets)
+    return read or bool(pours_done(site)) or site.evidence.box_was_opened
+
+
 @dataclass(frozen=True, kw_only=True)
 class Look:
     """A look not yet made."""
@@ -133,9 +139,7 @@ class Look:
 
 def next_looks(weighing: Weighing, *, seed: int) -> tuple[Look, ...]:
     """The looks worth making, each given those before it."""
-    site = weighing.site
-    read = any(outlet.readings for outlet in site.outlets)
-    opened = read or bool(pours_done(site)) or site.evidence.box_was_opened
+    opened = was_opened(weighing.site)
     prospect, looks = _Prospect(weighing, seed), list[Look]()
     while len(looks) < min(_MOST, len(prospect.looks)):
         bits = prospect.bits()
@@ -188,14 +192,13 @@ def _not_made(weighing: Weighing) -> Iterator[tuple[Kind, list[int]]]:
     found, wet = found_heights(site), surfacing(site)
     border = float(np.sqrt(SLOW_POUR * FAST_POUR))
     slow = {pour.inflow < border for pour in pours_done(site)}
-    measured = {"at_rest": not np.isnan(found).all(), "rim": site.evidence.rim_slope is not None}
     for kind in LOOKS:
         if kind in _POURED:
             made = (_POURED[kind] < border) in slow or bool(wet)
         elif kind is _READINGS:
             made = all(site.outlets[i].readings for i in uncapped) or not np.isnan(found).any()
         elif not kind.of_outlet:
-            made = word_of(site, kind) is not None or measured.get(kind.name, False)
+            made = word_of(site, kind) is not None or measured(site, kind)
         else:
             left = [i for i in uncapped if word_of(site, kind, i) is None]
             if kind.name == "wiped":

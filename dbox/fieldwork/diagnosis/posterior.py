@@ -341,10 +341,14 @@ def word_of(site: Site, kind: Kind, outlet: int = -1) -> str | None:
     word: str | None = getattr(site.evidence, kind.name)
     if word is None and kind.name == "baffle" and site.box.inlet is not None:
         return "missing" if site.box.inlet == "straight" else "in place"
-    measured = (kind.name == "rim" and site.evidence.rim_slope is not None) or (
-        kind.name == "at_rest" and not np.isnan(found_heights(site)).all()
-    )
-    return None if measured else word
+    return None if measured(site, kind) else word
+
+
+def measured(site: Site, kind: Kind) -> bool:
+    """Whether a number stands for what a look at the whole box would say in a word."""
+    if kind.name == "at_rest":
+        return not np.isnan(found_heights(site)).all()
+    return kind.name == "rim" and site.evidence.rim_slope is not None
 
 
 def _seen(site: Site, states: States, may_be: Hypotheses) -> Iterator[tuple[Seen, int, Array]]:
