@@ -181,7 +181,7 @@ def overloaded(site: Site, over: Overload) -> list[Section]:
     told = [
         f"It gets {100 * share:.0f} % of an ordinary day; a re-leveled box would give it its "
         f"target, {100 * target:.0f} %.",
-        *(_loads(over) if over.known else [_missing(over)]),
+        *(_loads(over) if np.isfinite(over.load[i] + over.acceptance[i]) else [_missing(over)]),
     ]
     if site.evidence.since is not None:
         told.append(f"The trouble has been known for {duration(site.evidence.since)}.")
@@ -462,7 +462,7 @@ def _why(found: Diagnosis, each: Told) -> list[str]:
 def _reasons(site: Site, answer: Answer) -> dict[str, list[str]]:
     """What speaks for a cause and against it, what is so at every outlet told once."""
     badly, support = dict[str, bool](), defaultdict[str, float](float)
-    for finding in sorted(answer.findings, key=lambda f: (f.fits_badly, f.support <= 0)):
+    for finding in sorted(answer.findings, key=lambda f: 2 if f.fits_badly else f.support <= 0):
         words = seen_words(site, finding.seen)
         badly.setdefault(words, finding.fits_badly)
         support[words] += finding.support

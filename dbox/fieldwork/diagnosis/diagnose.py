@@ -188,11 +188,6 @@ class Overload:
     # Share that it got before it backed up: 5th percentile, mean, 95th; NaN for none. [-]
     before: tuple[float, float, float] = (np.nan, np.nan, np.nan)
 
-    @property
-    def known(self) -> bool:
-        """Whether load and acceptance of the line are both known."""
-        return bool(np.isfinite(self.load[self.outlet] + self.acceptance[self.outlet]))
-
 
 def overload_of(weighing: Weighing) -> Overload | None:
     """Work out the line that gets the most."""
@@ -271,8 +266,8 @@ def _percentiles(values: Array, weight: Array, parts: Sequence[float]) -> Array:
     """Weighted percentiles along the first axis. (parts, ...)"""
     order = np.argsort(values, axis=0, kind="stable")
     rising = np.take_along_axis(values, order, 0)
-    reached = np.cumsum(weight[order], axis=0)
-    places = np.array([(reached >= part * reached[-1]).argmax(0) for part in parts])
+    reached = np.cumsum(weight[order], axis=0) / weight.sum()
+    places = np.array([(reached >= part).argmax(0) for part in parts])
     return np.asarray(np.take_along_axis(rising, places, 0))
 
 
@@ -357,7 +352,6 @@ class Diagnosis:
     answers: tuple[Answer, ...]  # Every cause at every outlet, the most probable first.
     looks: tuple[Look, ...]  # Looks not yet made, the one most worth making first.
     normal: tuple[Normal, ...]  # What may be normal, asked or answered.
-    summed: tuple[Summed, ...]  # Causes that are split over outlets, the most probable first.
     contradictions: tuple[Contradiction, ...]  # Observations that water does not show together.
     keystones: tuple[Keystone, ...]  # Looks on each of which alone the lead rests.
     off_level: Size  # Drop across the outlets as the box stands, whatever the cause. [m]
@@ -368,6 +362,17 @@ class Diagnosis:
     def fits_well(self) -> bool:
         """Whether the leading cause fits; else none of these is said to fit well."""
         return self.answers[0].fits
+
+    @property
+    def summed(self) -> tuple[Summed, ...]:
+        """Single causes that more than one outlet may have, the most probable first."""
+        found = []
+        for cause in CAUSES:
+            at = [a for a in self.answers if a.cause is cause and a.probability > _TRIFLE]
+            if len(at) > 1:
+                outlets, chance = tuple(a.outlet for a in at), sum(a.probability for a in at)
+                found.append(Summed(cause=cause, probability=chance, outlets=outlets))
+        return tuple(sorted(found, key=lambda each: -each.probability))
 
     @property
     def unexplained(self) -> tuple[Seen, ...]:
@@ -390,7 +395,6 @@ def diagnose(site: Site, *, seed: int = 0, draws: int = DRAWS) -> Diagnosis:
         answers=_answers(weighing),
         looks=next_looks(weighing, seed=seed),
         normal=normal_things(site),
-        summed=_summed(weighing),
         contradictions=contradictions(site, weighing.suspicion),
         keystones=keystones(weighing),
         off_level=_size("drop", np.ptp(weighing.states.plane, axis=-1), weighing.weight),
@@ -442,21 +446,6 @@ def _fitted(cause: Cause, size: Array, weight: Array) -> Size | None:
 def _size(kind: str, size: Array, weight: Array) -> Size:
     low, middle, high = _percentiles(size, weight, (_BAND[0], 0.5, _BAND[1])).tolist()
     return Size(kind=kind, low=low, middle=middle, high=high)
-
-
-def _summed(weighing: Weighing) -> tuple[Summed, ...]:
-    """Single causes that more than one outlet may have."""
-    found = []
-    for place, cause in enumerate(CAUSES):
-        at = {
-            parts[0][1]: float(chance)
-            for parts, chance in zip(weighing.hypotheses.answers, weighing.probability, strict=True)
-            if len(parts) == 1 and parts[0][0] == place and chance > _TRIFLE
-        }
-        if len(at) > 1:
-            outlets = tuple(sorted(at, key=lambda outlet: -at[outlet]))
-            found.append(Summed(cause=cause, probability=sum(at.values()), outlets=outlets))
-    return tuple(sorted(found, key=lambda each: -each.probability))
 
 
 def _held_back(site: Site, over: Overload | None) -> Iterator[Note]:
