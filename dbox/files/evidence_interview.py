@@ -16,10 +16,10 @@ from itertools import chain, count
 from typing import Any
 
 from dbox.errors import ScenarioError, any_of, key_text, outlets_text, show
-from dbox.fieldwork.evidence import KINDS, PARTS, POURS, REST, Evidence, OutletEvidence
+from dbox.fieldwork.evidence import KINDS, PARTS, POURS, REST, Evidence, Kind, OutletEvidence
 from dbox.files.box_interview import WORDS
 from dbox.files.scenario import read
-from dbox.keys import keys_of
+from dbox.keys import Key, keys_of
 
 Document = dict[str, Any]
 
@@ -49,25 +49,36 @@ class Query:
         return key.replace("_", " ") + (" by outlet" if by_outlet else "")
 
     @property
+    def _asked(self) -> Kind | None:
+        """The kind of evidence that it asks for; none of readings and pours."""
+        return _KINDS.get((self.kind, self.key))
+
+    @property
+    def _declared(self) -> Key:
+        """What is declared of the key of that kind."""
+        return keys_of(Evidence if self.kind == "whole" else OutletEvidence)[self.key]
+
+    @property
     def text(self) -> str:
         """What is asked."""
-        asked = _KINDS.get((self.kind, self.key))
-        return (asked.ask or asked.look) if asked else WORDS["seen"][self.key]
+        return (self._asked.ask or self._asked.look) if self._asked else WORDS["seen"][self.key]
 
     @property
     def help(self) -> str:
         """What it means and how to look."""
-        asked = _KINDS.get((self.kind, self.key))
-        about = keys_of(Evidence if self.kind == "whole" else OutletEvidence)
-        if asked is None:
+        if self._asked is None:
             return self.text
-        return about[self.key].about + (f" How: {asked.look}." if asked.look else "")
+        return self._declared.about + (f" How: {self._asked.look}." if self._asked.look else "")
 
     @property
     def words(self) -> tuple[str, ...]:
         """The words that answer it; none where it takes a quantity."""
-        asked = _KINDS.get((self.kind, self.key))
-        return asked.choices if asked else ()
+        return self._asked.choices if self._asked else ()
+
+    @property
+    def example(self) -> str:
+        """An answer, where it takes a quantity of its own."""
+        return str(self._declared.examples[0]) if self._asked and not self.words else ""
 
     @property
     def of_outlets(self) -> bool:
@@ -132,6 +143,8 @@ def _in_words(document: Document, query: Query, typed: str, faults: Sequence[str
         words = re.sub(r"^(\[\d+\])+", "", fault[len(place) :])
         words = re.sub(r"^ is a list( of \d+)?", lambda _: f" is {show(typed)}", words)
         words = re.sub(r'\["(.*)", "(.*)"\]', rf"\1{_GLUE.get(query.key, ' and ')}\2", words)
+        if query.example:
+            words = re.sub(r'as "[^"]*"$', f'as "{query.example}"', words)
         alike.setdefault(name + words.replace("port_water", "port water"), []).append(label)
     for words, at in alike.items():
         where = outlets_text(at) if at[0] and len(at) < len(labels) else ""

@@ -71,7 +71,7 @@ def seen_at(site: Site, seen: Seen) -> str:
 
 
 def seen_words(site: Site, seen: Seen) -> str:
-    """The same, where it is so at every outlet as what it is."""
+    """The same, once for all outlets where it is so at every one."""
     open_ = [i for i, outlet in enumerate(site.outlets) if not outlet.capped]
     alike = (
         seen.kind.of_outlet

@@ -232,7 +232,7 @@ def test_a_fault_of_one_answer_for_every_outlet_is_told_once() -> None:
 @pytest.mark.parametrize(
     ("key", "kind", "typed", "told"),
     [
-        ("since_use", "whole", "8", 'since use is "8"; give its unit, as "40 s"'),
+        ("since_use", "whole", "8", 'since use is "8"; give its unit, as "8 h"'),
         ("rim_slope", "whole", "1 %", 'rim slope is "1 %"; write the rises along and across, as '
          "0 %, 1/8 in/ft"),
         ("port_water", "each", "4 1 in and 2 in and 3 in", "outlet 4, port water is "

@@ -190,7 +190,7 @@ class Overload:
 
 
 def overload_of(weighing: Weighing) -> Overload | None:
-    """Work out the line that gets the most."""
+    """Work out the lines in numbers; None where their targets are not known."""
     site = weighing.site
     try:
         target = target_shares(site)

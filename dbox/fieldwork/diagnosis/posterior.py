@@ -15,7 +15,7 @@ less than an eighth of the chance of what the cause most expects. A cause that l
 surprised, over all, by far more than chance would, is told as "none of these fits well".
 
 Every look is also left out by itself, as if it had not been made. One wrong word is lost among many
-that agree, but for a look that alone decides which cause leads: that is told.
+that agree; a look that alone decides which cause leads is named.
 """
 
 from collections import Counter
@@ -428,7 +428,7 @@ class Keystone:
 def keystones(weighing: Weighing) -> tuple[Keystone, ...]:
     """Looks that each decide which cause leads, the one that decides the most first.
 
-    Such a look may be right: but if one look was written down wrong and turned the lead, it is it.
+    It may well be right; but if one look was written down wrong and turned the lead, it was this.
     """
     causes = [tuple(sorted(c for c, _ in parts)) for parts in weighing.hypotheses.answers]
     every = list(dict.fromkeys(causes))
