@@ -27,9 +27,9 @@ import numpy.typing as npt
 from dbox.arrays import Array
 from dbox.fieldwork.diagnosis.cause_lips import HELD, UNEVEN
 from dbox.fieldwork.diagnosis.causes import OWN_SCATTER, index_of
-from dbox.fieldwork.diagnosis.posterior import Weighing, measured, pours_done, word_of
+from dbox.fieldwork.diagnosis.posterior import READINGS, Weighing, measured, pours_done, word_of
 from dbox.fieldwork.diagnosis.visible import View, catch_chance, found_heights
-from dbox.fieldwork.evidence import BAILED, KINDS, PARTS, PORTS, POURS, REST, Kind
+from dbox.fieldwork.evidence import BAILED, KINDS, PARTS, PORTS, POURS, Kind
 from dbox.fieldwork.site import DEFAULT_SPREAD, Pour, Site
 from dbox.units import LITRE, MINUTE, litres_per_min
 
@@ -77,9 +77,6 @@ _SPOILT = ("ground", "port", "at_rest", "mouth")
 
 (_OTHER,) = index_of("other")
 
-_READINGS = Kind(
-    name="readings", part=REST, turn=18, look="read every lip from still water", minutes=10
-)
 _POURED = {
     Kind(
         name=f"{pace} pour", part=POURS, turn=turn, minutes=minutes,
@@ -92,7 +89,7 @@ _POURED = {
     )
 }  # fmt: skip
 LOOKS = sorted(
-    (*(kind for kind in KINDS if kind.minutes), _READINGS, *_POURED), key=lambda kind: kind.place
+    (*(kind for kind in KINDS if kind.minutes), READINGS, *_POURED), key=lambda kind: kind.place
 )
 """Every look that can be proposed, in the order of a visit."""
 
@@ -195,7 +192,7 @@ def _not_made(weighing: Weighing) -> Iterator[tuple[Kind, list[int]]]:
     for kind in LOOKS:
         if kind in _POURED:
             made = (_POURED[kind] < border) in slow or bool(wet)
-        elif kind is _READINGS:
+        elif kind is READINGS:
             made = all(site.outlets[i].readings for i in uncapped) or not np.isnan(found).any()
         elif not kind.of_outlet:
             made = word_of(site, kind) is not None or measured(site, kind)
@@ -235,8 +232,8 @@ class _Prospect:
         self.words = dict[int, Array]()  # Chance of each word in every box, (m, k, words).
         self.tried = dict[int, Array]()  # What every box makes of what was tried. (T, m)
         for at, (kind, places) in enumerate(self.looks):
-            if kind is _READINGS or kind in _POURED:
-                log = self._readings(places) if kind is _READINGS else self._pour(kind)
+            if kind is READINGS or kind in _POURED:
+                log = self._readings(places) if kind is READINGS else self._pour(kind)
                 # a box that explains its own outcome proves nothing
                 log[np.arange(_TRIES), self.tries] = -np.inf
                 self.tried[at] = np.exp(log - log.max(-1, keepdims=True))

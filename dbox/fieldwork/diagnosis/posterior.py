@@ -88,7 +88,10 @@ _LEADERS, _MORE = 10, 8
 _LEAST = 1e-300
 """Least weight that is told from none. [-] (numerical)"""
 
-READINGS = Kind(name="readings", part=REST, turn=0, said="readings of the lips over still water")
+READINGS = Kind(
+    name="readings", part=REST, turn=18, said="readings of the lips over still water",
+    look="read every lip from still water", minutes=10,
+)  # fmt: skip
 CATCHES = Kind(name="pours", part=POURS, turn=0, said="catches of the pours")
 
 
