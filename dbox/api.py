@@ -219,7 +219,7 @@ class Causes(Answer):
 
     @property
     def headline(self) -> str:
-        """The leading cause with its chance; it is ranked, not announced."""
+        """The leading cause with its chance; it is ranked, not proved."""
         from dbox.report.diagnose_report import told_causes
         from dbox.report.text import chance_text
 
@@ -519,7 +519,7 @@ def surge(
 
 
 def diagnose(site: Site, *, seed: int = 0, draws: int = 60) -> Causes:
-    """Rank the causes of a wet line by what was seen of it; none is announced.
+    """Rank the causes of a wet line by what was seen of it; none is proved.
 
     Parameters
     ----------

@@ -40,7 +40,7 @@ from dbox.fieldwork.diagnosis.diagnose import Diagnosis
 from dbox.fieldwork.grades import Grading, RunGrade
 from dbox.fieldwork.pour import Expectation
 from dbox.lengths import Lengths
-from dbox.report.blocks import Paragraph
+from dbox.report.blocks import Table
 from dbox.report.diagnose_report import diagnosis_blocks, told_causes
 from dbox.report.grades_report import HEADLINES, findings, slope_text
 from dbox.report.text import chance_text
@@ -143,8 +143,8 @@ def diagnosis_picture(found: Diagnosis) -> Figure:
     answers = answers[:_MOST_CAUSES] or told_causes(found)[:1]
     rest = 1.0 - sum(each.probability for each in answers)
     notes = [f"all other causes together: {chance_text(max(rest, 0.0))}", *joined(found.warnings)]
-    notes.append("a chance given what was seen, by judged likelihoods; ranked, none is announced")
-    said = [block.text for block in diagnosis_blocks(found)[0] if isinstance(block, Paragraph)]
+    notes.append("a chance given what was seen, by judged likelihoods; ranked, not proved")
+    said = [block.text for block in diagnosis_blocks(found)[0] if not isinstance(block, Table)]
     lines = (*said, *filter(None, [found.site.title]))
     sheet = _fitted(HEADING_ROOM + 0.1 + _CAUSE * len(answers), lines, notes)
     sheet.heading("Causes, the likeliest first", "chance given what was seen")

@@ -19,7 +19,7 @@ from types import MappingProxyType
 from typing import Any
 
 from dbox import units
-from dbox.errors import ScenarioError, at_place, show
+from dbox.errors import ScenarioError, show
 from dbox.keys import (
     VALUES,
     Reader,
@@ -138,19 +138,11 @@ def _port_water(value: object, bare_unit: str | None) -> float:
     words=("none", *PLACES),
 )
 def _wet_places(value: object) -> tuple[str, ...]:
-    listed = value if isinstance(value, list) else [value]
-    if listed == ["none"]:
+    if value in ("none", ["none"]):
         return ()
-    places, faults = [], []
-    for index, item in enumerate(listed, start=1):
-        try:
-            places.append(choice(item, PLACES))
-        except ScenarioError as error:
-            place = f"[{index}]" if isinstance(value, list) else ""
-            faults.append(at_place(place, str(error)).strip())
-    if faults:
-        raise ScenarioError(*faults)
-    return tuple(dict.fromkeys(places))
+    if not isinstance(value, list):
+        return (choice(value, PLACES),)
+    return tuple(dict.fromkeys(each(value, lambda item: choice(item, PLACES))))
 
 
 @reads(VALUES)
@@ -168,7 +160,7 @@ class OutletEvidence:
 
     cap: str | None = seen(
         ("none", "capped"), WALK, 2, "Whether it was found capped, or its line valved off.", "none",
-        said="cap", look="look whether an outlet is capped, a line valved off", minutes=3,
+        said="cap", look="look for a cap, or a valve shut on the line", minutes=3,
         usual=(0.99, 0.01), under={"capped": (0.06, 0.94)})
     mouth: str | None = seen(
         ("dry", "part full", "full"), REST, 5, "Water in the mouth of its pipe at rest.", "full",
@@ -187,16 +179,17 @@ class OutletEvidence:
         everywhere={"solids": (0.45, 0.55)})
     trace: str | None = seen(
         ("as the others", "stained", "dusty"), REST, 6, "Traces of use, against the other outlets.",
-        "dusty", said="traces of use", form="trace of water",
+        "dusty", said="traces of use", form="traces of use",
         look="look for traces of use in every pipe", minutes=3)
     hole: str | None = seen(
         ("alike", "smaller", "larger"), REST, 8, "Size of its hole, against the others.", "alike",
-        said="hole", form="hole, by the others", look="compare the holes of the outlets", minutes=5)
+        said="hole", form="hole, against the others",
+        look="compare the holes of the outlets", minutes=5)
     port: str | None = seen(
         ("dry", "below the pipe", "to the pipe"), PORTS, 1,
         "Water in the inspection port of its line, against the bottom of the pipe.", "dry",
         said="port of the line", minutes=4, by_line=True,
-        look="open the port, if there is one: water against the bottom of the pipe")
+        look="open the port, if there is one: dry, water below the pipe, or up to it")
     port_water: float | None = seen(
         _port_water, PORTS, 2,
         "Water in the port over the bottom of the pipe, negative below it; or the depths to the "
@@ -209,7 +202,7 @@ class OutletEvidence:
         ("none", "small", "long"), BAILED, 1,
         "What ran back within half an hour of bailing the box below every lip.", "long",
         said="runs back, box bailed",
-        look="bail the box below every lip; watch each pipe 10 to 30 min", minutes=30,
+        look="bail the box below every lip; watch 10 to 30 min what runs back", minutes=30,
         usual=(0.87, 0.11, 0.02),
         under={"blocked": (0.85, 0.12, 0.03), "crushed": (0.72, 0.24, 0.04),
                "back_pitched": (0.06, 0.88, 0.06), "full": (0.04, 0.13, 0.83),
@@ -231,7 +224,7 @@ class OutletEvidence:
         length(0.0, 300.0, "a rod stops between 0 and 300 m from the box"), RODS, 2,
         "How far from the box the rod stopped.", "6 ft", unit="m",
         said="how far from the box the rod stopped",
-        ask="how far from the box did the rod stop, as 6 ft")
+        ask="how far from the box did the rod stop, as 6 ft?")
     traffic: str | None = seen(
         ("none", "ruts"), WALK, 4, "Ruts of wheels over its header.", "none",
         said="ruts over the line", look="look for ruts over the headers", minutes=3,
@@ -244,7 +237,7 @@ class OutletEvidence:
     ground: tuple[str, ...] | None = seen(
         _wet_places, WALK, 3, "Wet places over the line; an empty list: walked, and all dry.",
         ["head"], [], words=GROUND_WORDS, said="wet ground at the line",
-        look="walk every line: wet over the pipe, at its head, middle, end?", minutes=5)
+        look="walk every line: wet over the pipe, at its head, middle or end", minutes=5)
     at_rest: float | None = seen(
         reading, REST, 4, "Lip over the water as it was found, + above the water.", "-1/8 in",
         unit="m", said="lips over the water as it was found",
@@ -276,14 +269,14 @@ class Evidence:
                "surface_water": (0.35, 0.61, 0.04), "full": (0.68, 0.28, 0.04)})
     rain: str | None = seen(
         ("no matter", "only after rain"), PAPERS, 4, "What rain has to do with it.", "no matter",
-        said="with rain", form="and it comes", look="ask whether it comes only after rain",
+        said="with rain", form="With rain", look="ask whether it comes only after rain",
         minutes=1, usual=(0.87, 0.13),
         under={"all_full": (0.45, 0.55), "infiltration": (0.08, 0.92), "broken": (0.65, 0.35),
                "leak": (0.80, 0.20), "surface_water": (0.12, 0.88), "full": (0.75, 0.25)})
     since_use: float | None = seen(
         limited(units.duration, 0.0, 366 * units.DAY, "water was last used up to a year ago"),
         REST, 1, "Time since water was last used before the box was opened.", "8 h", unit="s",
-        ask="how long since water was last used, as 8 h")
+        ask="how long ago was water last used, as 8 h?")
     meter: str | None = seen(
         ("still", "turning"), WALK, 1, "Water meter with every tap shut.", "still",
         said="water meter, every tap shut", form="Meter, taps shut",
@@ -371,12 +364,12 @@ class Evidence:
         limited(units.flow, 0.001 / units.DAY, 100 / units.DAY,
                 "a house sends between 1 L and 100 m3 a day"),
         PAPERS, 6, "What the house sends in a day, by its meter.", "300 gal/day", unit="m3/s",
-        ask="what does the house send in a day, by its meter, as 300 gal/day")
+        ask="what does the house send in a day, by its meter, as 300 gal/day?")
     since: float | None = seen(
         limited(units.duration, 0.0, 50 * 366 * units.DAY,
                 "trouble has been known for up to 50 years"),
         PAPERS, 5, "For how long the trouble has been known.", "60 days", unit="s",
-        ask="for how long has the trouble been known, as 60 days")
+        ask="for how long has the trouble been known, as 60 days?")
     # One for each outlet of the site, in its order; empty where none was looked at.
     outlets: tuple[OutletEvidence, ...] = ()
 

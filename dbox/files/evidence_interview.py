@@ -15,16 +15,19 @@ from dataclasses import dataclass
 from itertools import chain, count
 from typing import Any
 
-from dbox.errors import ScenarioError, any_of, show
-from dbox.fieldwork.evidence import KINDS, PARTS, POURS, REST, Evidence, OutletEvidence
+from dbox.errors import ScenarioError, any_of, key_text, outlets_text, show
+from dbox.fieldwork.evidence import KINDS, PARTS, POURS, REST, Evidence, Kind, OutletEvidence
 from dbox.files.box_interview import WORDS
 from dbox.files.scenario import read
-from dbox.keys import keys_of
+from dbox.keys import Key, keys_of
 
 Document = dict[str, Any]
 
 NOT_LOOKED = "-"
 """Typed in place of an answer: not looked at; it takes an earlier answer out."""
+
+_GLUE = dict.fromkeys(("order", "photos", "rim_slope"), ", ")
+"""What stands between the parts of an answer that has several, where not `and`."""
 
 _KINDS = {("each" if kind.of_outlet else "whole", kind.name): kind for kind in KINDS}
 
@@ -46,28 +49,48 @@ class Query:
         return key.replace("_", " ") + (" by outlet" if by_outlet else "")
 
     @property
+    def _asked(self) -> Kind | None:
+        """The kind of evidence that it asks for; none of readings and pours."""
+        return _KINDS.get((self.kind, self.key))
+
+    @property
+    def _declared(self) -> Key:
+        """What is declared of the key of that kind."""
+        return keys_of(Evidence if self.kind == "whole" else OutletEvidence)[self.key]
+
+    @property
     def text(self) -> str:
         """What is asked."""
-        asked = _KINDS.get((self.kind, self.key))
-        return (asked.ask or asked.look) if asked else WORDS["seen"][self.key]
+        return (self._asked.ask or self._asked.look) if self._asked else WORDS["seen"][self.key]
 
     @property
     def help(self) -> str:
         """What it means and how to look."""
-        asked = _KINDS.get((self.kind, self.key))
-        about = keys_of(Evidence if self.kind == "whole" else OutletEvidence)
-        return f"{about[self.key].about} How: {asked.look or self.text}." if asked else self.text
+        if self._asked is None:
+            return self.text
+        return self._declared.about + (f" How: {self._asked.look}." if self._asked.look else "")
 
     @property
     def words(self) -> tuple[str, ...]:
         """The words that answer it; none where it takes a quantity."""
-        asked = _KINDS.get((self.kind, self.key))
-        return asked.choices if asked else ()
+        return self._asked.choices if self._asked else ()
+
+    @property
+    def example(self) -> str:
+        """An answer, where it takes a quantity of its own."""
+        return str(self._declared.examples[0]) if self._asked and not self.words else ""
 
     @property
     def of_outlets(self) -> bool:
         """Whether every outlet has an answer of its own."""
         return self.kind in ("each", "outlet") or self.key == "catch"
+
+    def place(self, index: int, label: str) -> str:
+        """Where its answer stands in the file, as a fault names it; index, label: of the outlet."""
+        outlet = f"outlet[{index + 1}]."
+        tables = {"whole": "evidence.", "each": f"{outlet}evidence.", "outlet": outlet,
+                  "pour": f"pour[{self.pour + 1}]."}  # fmt: skip
+        return tables[self.kind] + self.key + (f".{key_text(label)}" if self.key == "catch" else "")
 
 
 def queries(document: Document, pours_before: int) -> Iterator[Query]:
@@ -87,6 +110,10 @@ def queries(document: Document, pours_before: int) -> Iterator[Query]:
 def answered(document: Document, query: Query, typed: str) -> Document:
     """The scenario with an answer in it."""
     told = copy.deepcopy(document)
+    if query.key == "flow" and typed.strip() == NOT_LOOKED:
+        # a pour without what was poured is none
+        del told.get("pour", [])[query.pour : query.pour + 1]
+        return told
     each = by_outlet(told, typed) if query.of_outlets else [typed.strip()]
     for index, text in enumerate(each):
         if text is None:
@@ -99,8 +126,29 @@ def answered(document: Document, query: Query, typed: str) -> Document:
     try:
         read(told)
     except ScenarioError as error:
-        raise ScenarioError(*_told_once(query, error.faults)) from error
+        raise ScenarioError(*_in_words(told, query, typed, error.faults)) from error
     return told
+
+
+def _in_words(document: Document, query: Query, typed: str, faults: Sequence[str]) -> Iterator[str]:
+    """Faults by the names of questions and outlets; what is the same at several is told once."""
+    labels, names = labels_of(document), dict[str, tuple[str, str]]()
+    for each in queries(document, 0):
+        for index, label in enumerate(labels if each.of_outlets else [""]):
+            names[each.place(index, label)] = each.name, label
+    alike = dict[str, list[str]]()
+    for fault in faults:
+        place = max(filter(fault.startswith, names), key=len, default="")
+        name, label = names.get(place, ("", ""))
+        words = re.sub(r"^(\[\d+\])+", "", fault[len(place) :])
+        words = re.sub(r"^ is a list( of \d+)?", lambda _: f" is {show(typed)}", words)
+        words = re.sub(r'\["(.*)", "(.*)"\]', rf"\1{_GLUE.get(query.key, ' and ')}\2", words)
+        if query.example:
+            words = re.sub(r'as "[^"]*"$', f'as "{query.example}"', words)
+        alike.setdefault(name + words.replace("port_water", "port water"), []).append(label)
+    for words, at in alike.items():
+        where = outlets_text(at) if at[0] and len(at) < len(labels) else ""
+        yield f"{where}, {words}" if where else words
 
 
 def with_pour(
@@ -123,14 +171,6 @@ def with_pour(
     pours.append({key: value for key, value in pour.items() if value is not None})
     read(told)
     return told
-
-
-def _told_once(query: Query, faults: Sequence[str]) -> list[str]:
-    """Faults in which one answer for many outlets is told once."""
-    alike: dict[str, list[str]] = {}
-    for fault in faults:
-        alike.setdefault(fault.partition(" is ")[2], []).append(fault)
-    return [f"{query.name} is {mend}" if len(each) > 1 else each[0] for mend, each in alike.items()]
 
 
 def said(document: Document, query: Query) -> str:
@@ -201,7 +241,7 @@ def _place(document: Document, query: Query, index: int) -> tuple[Document, str]
 
 def _value(query: Query, text: str) -> object:
     """An answer as it stands in a scenario."""
-    if query.key in ("order", "photos", "rim_slope"):
+    if query.key in _GLUE:
         return [part.strip() for part in text.split(",")]
     several = [part.strip() for part in re.split(r"\s+and\s+", text)]
     if query.key == "ground":

@@ -11,12 +11,13 @@ from dbox.fieldwork.diagnosis.posterior import Keystone, Seen, word_of
 from dbox.fieldwork.evidence import WORDED, Kind
 from dbox.fieldwork.site import Site
 from dbox.lengths import Lengths
-from dbox.units import litres_per_min
+from dbox.units import LITRE, MINUTE
 
 NAMES = {name: kind.said for name, kind in WORDED.items()}
 """What each observation is called."""
 
-_GROUND = {"several": "in several places", "dry": "none"}
+_GROUND = {"head": "at its head", "middle": "in its middle", "end": "at its end",
+           "several": "in several places", "dry": "none"}  # fmt: skip
 """What wet ground is weighed as, in words."""
 
 _NORMAL = {
@@ -28,9 +29,8 @@ _NORMAL = {
     ("caps", "ask"): "was an outlet capped, or a line valved off, to rest it? Then it is dry on "
     "purpose",
     ("caps", "ruled out"): "no outlet is capped",
-    ("caps", "explains"): "outlet {} is capped: its line is dry on purpose; ask who capped it and "
-    "why",
-    ("use", "ask"): "how long since water was used? A box read just after {} is not at rest",
+    ("caps", "explains"): "{}: capped, so dry on purpose; ask who capped it and why",
+    ("use", "ask"): "how long ago was water last used? A box read just after {} is not at rest",
     ("use", "ruled out"): "the box was at rest",
     ("use", "explains"): "the box was read soon after use: what stood in it and in the mouths may "
     "have been on its way; wait half an hour with no water used and look again",
@@ -71,7 +71,7 @@ def seen_at(site: Site, seen: Seen) -> str:
 
 
 def seen_words(site: Site, seen: Seen) -> str:
-    """The same, where it is so at every outlet as what it is."""
+    """The same, once for all outlets where it is so at every one."""
     open_ = [i for i, outlet in enumerate(site.outlets) if not outlet.capped]
     alike = (
         seen.kind.of_outlet
@@ -101,7 +101,8 @@ def deciding_words(key: Keystone) -> str:
 def look_words(site: Site, kind: Kind, outlets: Sequence[int]) -> str:
     """What to look at next, at some outlets; -1 for none."""
     labels = [site.outlets[i].label for i in outlets if i >= 0]
-    return f"{outlets_text(labels)}: {kind.look}" if labels else kind.look
+    look = kind.look.replace("every ", "the ") if len(labels) == 1 else kind.look
+    return f"{outlets_text(labels)}: {look}" if labels else look
 
 
 _NOUNS = {
@@ -160,8 +161,8 @@ def size_words(site: Site, answer: Answer) -> str:
         return ""
     where = at_outlet(site, answer.outlet)
     if size.kind == "leak":
-        low, high = litres_per_min(size.low), litres_per_min(size.high)
-        return f"loses {low.rpartition(' ')[0]} to {high}"
+        low, high = (loss * MINUTE / LITRE for loss in (size.low, size.high))
+        return f"loses {low:.2g} to {high:.2g} L/min"
     band = band_words(size, site.lengths)
     if size.kind == "drop":
         return f"box down {band} toward {where}" if where else f"box down {band}"
@@ -197,18 +198,21 @@ def seen_lines(site: Site) -> list[str]:
     mouth at rest: 1 full, 2 dry
     wet ground at the line: 2 none
     """
-    lines = []
+    lines, count = [], sum(not outlet.capped for outlet in site.outlets)
     for kind in WORDED.values():
+        word = None if kind.of_outlet else getattr(site.evidence, kind.name)
         if kind.of_outlet:
             found = [
-                (outlet.label, getattr(site.evidence.of_outlet(i), kind.name))
+                (outlet.label, _places(seen))
                 for i, outlet in enumerate(site.outlets)
+                if (seen := getattr(site.evidence.of_outlet(i), kind.name)) is not None
             ]
-            told = [f"{label} {_places(word)}" for label, word in found if word is not None]
-            word = ", ".join(told) or None
-        else:
-            word = getattr(site.evidence, kind.name)
-        lines += [f"{kind.said}: {word}"] if word is not None else []
+            words = {each for _, each in found}
+            if len(found) == count > 1 and len(words) == 1:
+                word = f"{words.pop()} at every outlet"
+            else:
+                word = ", ".join(f"{label} {each}" for label, each in found)
+        lines += [f"{kind.said}: {word}"] if word else []
     return lines
 
 

@@ -3,15 +3,16 @@
 What is not known is null, never 0 and never NaN.
 """
 
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from dbox.errors import any_of, outlets_text
+from dbox.errors import outlets_text
 from dbox.fieldwork.diagnosis.causes import CAUSES
-from dbox.fieldwork.diagnosis.diagnose import Answer, Diagnosis, Overload
-from dbox.fieldwork.diagnosis.next_look import LITTLE, Look, stirs, surfacing
+from dbox.fieldwork.diagnosis.diagnose import Answer, Diagnosis, Overload, Size
+from dbox.fieldwork.diagnosis.next_look import LITTLE, Look, stirs, surfacing, was_opened
 from dbox.fieldwork.evidence import Kind
 from dbox.fieldwork.readings import reduce_readings
 from dbox.fieldwork.site import Site
@@ -40,7 +41,7 @@ from dbox.report.blocks import (
     warned,
 )
 from dbox.report.cautions import RANKED
-from dbox.report.encode import Json, encode, rows
+from dbox.report.encode import Json, encode, keyed, rows
 from dbox.report.text import TOGETHER, chance_text, duration
 from dbox.report.wording import sentences
 from dbox.units import DAY, FOOT, GALLON, MINUTE, gallons
@@ -71,7 +72,7 @@ def diagnosis_json(diagnosis: Diagnosis) -> Json:
             for each in diagnosis.summed
         ],
         "unexplained": [seen_words(site, seen) for seen in diagnosis.unexplained],
-        "off_level": encode(diagnosis.off_level),
+        "off_level": _size(diagnosis.off_level),
         "next_tests": [
             {
                 "test": look.name,
@@ -128,10 +129,16 @@ def _cause(site: Site, answer: Answer) -> Json:
         "probability": answer.probability,
         "fits": bool(answer.fits),
         **reasons,
-        "size": answer.size,
+        "size": answer.size and _size(answer.size),
         "advice": answer.cause.advice,
     })  # fmt: skip
     return told
+
+
+def _size(size: Size) -> Json:
+    unit = "m3_s" if size.kind == "leak" else "m"
+    ends = {f"{part}_{unit}": getattr(size, part) for part in ("low", "middle", "high")}
+    return {"kind": size.kind, **ends}
 
 
 def _overload(site: Site, over: Overload) -> Json:
@@ -150,17 +157,7 @@ def _overload(site: Site, over: Overload) -> Json:
         "share_before_sealed_high": high,
         "outlets": rows(
             label=[outlet.label for outlet in site.outlets],
-            share=over.share,
-            share_low=over.share_low,
-            share_high=over.share_high,
-            share_rising_low=over.share_rising_low,
-            share_rising_high=over.share_rising_high,
-            target=over.target,
-            share_rested=over.rested,
-            load_m_s=over.load,
-            load_reset_m_s=over.load_reset,
-            load_rested_m_s=over.load_rested,
-            acceptance_m_s=over.acceptance,
+            **{key: value for key, value in keyed(over).items() if isinstance(value, np.ndarray)},
         ),
     })  # fmt: skip
     return told
@@ -177,21 +174,21 @@ _FIT = 1.02
 def overloaded(site: Site, over: Overload) -> list[Section]:
     """Every line's share, and the line that is the most over its target in numbers."""
     i = over.outlet
-    label, share, target = site.outlets[i].label, float(over.share[i]), float(over.target[i])
-    shares, sealed = _shares(site, over), _sealed(site, over)
+    share, target = float(over.share[i]), float(over.target[i])
+    shares = [*_shares(site, over), *_sealed(site, over)]
     if share <= _FIT * target:
-        return [[*shares, _said("No line gets more than its target."), *map(_said, sealed)]]
-    ends = f"{100 * over.share_low[i]:.0f} to {100 * over.share_high[i]:.0f} %"
+        return [[*shares, _said("No line gets more than its target.")]]
     told = [
-        f"As it stands it gets {100 * share:.0f} % ({ends}) of an ordinary day; its target "
-        f"is {100 * target:.0f} %, and from a re-leveled box it would get that.",
-        *(_loads(over) if over.known else [_missing(over)]),
+        f"It gets {100 * share:.0f} % of an ordinary day; a re-leveled box would give it its "
+        f"target, {100 * target:.0f} %.",
+        *(_loads(over) if np.isfinite(over.load[i] + over.acceptance[i]) else [_missing(over)]),
     ]
     if site.evidence.since is not None:
         told.append(f"The trouble has been known for {duration(site.evidence.since)}.")
     told += _rest(over)
-    worst = Heading(f"THE LINE THAT GETS THE MOST NOW: outlet {label}")
-    return [[*shares, *map(_said, sealed)], [worst, *map(_said, told)]]
+    may = "" if over.share_low[i] > target else "MAY BE "
+    worst = Heading(f"{may}THE LINE MOST OVER ITS TARGET: outlet {site.outlets[i].label}")
+    return [shares, [worst, *map(_said, told)]]
 
 
 def _said(words: str) -> Paragraph:
@@ -218,16 +215,16 @@ def _shares(site: Site, over: Overload) -> Section:
     ]
 
 
-def _sealed(site: Site, over: Overload) -> list[str]:
+def _sealed(site: Site, over: Overload) -> list[Paragraph]:
     if over.sealed < 0:
         return []
-    label, (low, share, high) = site.outlets[over.sealed].label, over.before
-    return [
-        f"The line of outlet {label} is probably full and backs up, so it takes little now. Before "
-        f"that the box as it stands sent it {100 * share:.0f} % ({100 * low:.0f} to "
-        f"{100 * high:.0f} %) of an ordinary day; its target is "
+    low, share, high = over.before
+    return [_said(
+        f"The line of outlet {site.outlets[over.sealed].label} is probably full and backs up, so "
+        f"it takes little now. Before that the box as it stands sent it {100 * share:.0f} % "
+        f"({100 * low:.0f} to {100 * high:.0f} %) of an ordinary day; its target is "
         f"{100 * over.target[over.sealed]:.0f} %."
-    ]
+    )]  # fmt: skip
 
 
 def _loads(over: Overload) -> list[str]:
@@ -236,51 +233,43 @@ def _loads(over: Overload) -> list[str]:
     whence = f"{day}, taken from the number of people alone" if over.from_people else day
     now, takes = float(over.load[i]), float(over.acceptance[i])
     told = (
-        f"Of {whence}, its trench bottom is loaded with {_rate(now)}; as entered its soil can "
-        f"take {_rate(takes)}: {now / takes:.1f} times that. Re-leveled: "
-        f"{_rate(float(over.load_reset[i]))}."
+        f"Of {whence}, its trench bottom is loaded with {_rate(now)}, {now / takes:.1f} times the "
+        f"{_rate(takes)} entered for its soil. Re-leveled: {_rate(float(over.load_reset[i]))}."
     )
     if np.isposinf(over.fills_in):
         return [told, "With what its walls take it keeps up: it would not fill to its pipe."]
     if np.isnan(over.fills_in):
         return [told]
-    full = duration(over.fills_in)
     return [
         told,
-        f"At that, an empty trench fills to its pipe in {full}; one that is found full has been "
-        "over for that long at least.",
+        f"At that, an empty trench fills to its pipe in {duration(over.fills_in)}; one found full "
+        "has been over for that long at least.",
     ]
 
 
 def _missing(over: Overload) -> str:
-    need = [] if np.isfinite(over.daily_flow) else ["daily_flow under [evidence]"]
+    need = [] if np.isfinite(over.daily_flow) else ["the house's day (daily_flow under [evidence])"]
     if not np.isfinite(over.acceptance[over.outlet]):
-        need.append("[trench] with its acceptance")
-    need = need or ["line_area or line_length and [trench] width"]
-    return f"Its load for each square foot is not known; it needs {' and '.join(need)}."
+        need.append("what its soil can take (acceptance under [trench])")
+    need = need or ["its size (line_area, or line_length and width under [trench])"]
+    return f"Its load is not known; enter {' and '.join(need)}."
 
 
 def _rest(over: Overload) -> list[str]:
-    n = int((over.target > 0).sum())
-    if n < 2:
-        return []
     others = [k for k in np.flatnonzero(over.target > 0).tolist() if k != over.outlet]
-    target = over.target[others]
-    if np.ptp(target) > 1e-9 * target.max() or abs(target[0] - over.target[over.outlet]) > 1e-9:
-        factor = float(over.rested[others[0]] / target[0])
-        told = f"{factor:.2f} times"
-    else:
-        told = f"{n}/{n - 1} of"
-    words = f"Capped for a rest, each of the others gets {told} its share in a re-leveled box"
+    if not others:
+        return []
+    factor = float(over.share_rested[others[0]] / over.target[others[0]])
+    each = "each of the others gets" if len(others) > 1 else "the other gets"
+    words = f"Capped for a rest, {each} {factor:.3g} times its share in a re-leveled box"
     worst = over.load_rested[others] / over.acceptance[others]
     if np.isfinite(worst).all():
-        words += f": at most {worst.max():.2f} times what its soil can take"
+        words += f": at most {worst.max():.1f} times what its soil can take"
     return [f"{words}."]
 
 
 def _rate(rate: float) -> str:
-    imperial, metric = rate * DAY * FOOT**2 / GALLON, rate * DAY * 1e3
-    return f"{imperial:.2g} gal/ft2/day ({metric:.3g} L/m2/day)"
+    return f"{rate * DAY * FOOT**2 / GALLON:.2f} gal/ft2/day ({rate * DAY * 1e3:.0f} L/m2/day)"
 
 
 # How much is told: causes, and those told in full; looks, findings and looks to make again; chance
@@ -290,7 +279,7 @@ _LEAST, _ADVISED, _STANDS_OUT = 0.05, 0.15, 0.30
 _KNOWN = 2.0 / 3.0
 """Part of the chance of a cause that one outlet has where its outlet is told. [-] (judgement)"""
 _LIKELY = 0.65
-_CHANCES = ((0.9, "very likely"), (_LIKELY, "likely"), (0.35, "may well be"), (0.1, "possible"))
+_CHANCES = ((0.9, "very likely"), (_LIKELY, "likely"), (0.35, "fair chance"), (0.1, "possible"))
 _OFF_LEVEL = 0.0008
 """Height between lips from which they are told to be off level. [m] (about 1/32 in: judgement)"""
 _STEPS = {
@@ -314,7 +303,8 @@ class Told:
     @property
     def chance(self) -> str:
         """Its chance in words and in figures, a number and its sign on one line."""
-        word = next((word for least, word in _CHANCES if self.probability >= least), "unlikely")
+        said = round(self.probability, 2)
+        word = next((word for least, word in _CHANCES if said >= least), "unlikely")
         return f"{word}, {chance_text(self.probability).replace(' %', f'{TOGETHER}%')}"
 
 
@@ -333,12 +323,13 @@ def told_causes(found: Diagnosis) -> list[Told]:
             for a in at:
                 chances.setdefault(chance_text(a.probability), []).append(a.outlet)
             each = (
-                f"{chance} at {any_of([site.outlets[i].label for i in sorted(outlets)])}"
+                f"{chance} at {'each of ' * (len(outlets) > 1)}"
+                + ", ".join(site.outlets[i].label for i in sorted(outlets))
                 for chance, outlets in chances.items()
             )
             name, where = whole.cause.name, ", outlet not known"
             short = name.partition(" (")[0] + where
-            told.append(Told(name + where, short, whole.probability, answer, ", ".join(each)))
+            told.append(Told(name + where, short, whole.probability, answer, "; ".join(each)))
         done.add(answer.key)
     return sorted(told, key=lambda each: -each.probability)
 
@@ -365,39 +356,40 @@ def _top(found: Diagnosis, lead: Told) -> Section:
     head = "MOST LIKELY" if stands_out else "NOTHING STANDS OUT YET; first is"
     head = head if found.fits_well else "NOTHING FITS WELL; first is"
     if found.contradictions:
-        words = f"LOOK AGAIN: {again_words(found.site, found.contradictions[0])}"
+        words = f"DO AGAIN: {again_words(found.site, found.contradictions[0])}"
     elif found.keystones and stands_out:
-        words = f"LOOK AGAIN: {look_again(found.site, found.keystones[0].seen)}"
+        words = f"DO AGAIN: {look_again(found.site, found.keystones[0].seen)}"
     elif found.looks and (found.looks[0].bits >= LITTLE or not stands_out):
-        look = found.looks[0]
-        words = look_words(found.site, look.kind, [look.outlet])
-        words = f"LOOK NEXT: {words} ({look.minutes:.0f} min)"
+        kind = found.looks[0].kind
+        same = [look for look in found.looks if look.kind is kind]
+        words = look_words(found.site, kind, sorted(look.outlet for look in same))
+        words = f"DO NEXT: {words} ({sum(look.minutes for look in same):.0f} min)"
     else:
         words = f"NO LOOK LEFT TELLS MUCH MORE; do first: {lead.answer.cause.advice[0]}"
-    return [Paragraph(f"{head}: {lead.short}: {lead.chance}", hang=2), Paragraph(words, hang=2)]
+    return [Heading(f"{head}: {lead.short}: {lead.chance}"), Paragraph(words, hang=2)]
 
 
 def _contradictions(found: Diagnosis) -> Section:
-    if not found.contradictions:
-        return []
-    site, blocks = found.site, list[Block]()
-    for pair in found.contradictions:
-        one, other = (seen_at(site, seen) for seen in (pair.one, pair.other))
-        blocks.append(
-            Paragraph(f"{one}; but {other}. Look again first: {again_words(site, pair)}", "  - ")
-        )
-    return [Heading("DO NOT GO TOGETHER; look again before you trust the rest"), *blocks]
+    site = found.site
+    told = [
+        f"{seen_at(site, pair.one)}; but {seen_at(site, pair.other)}. Do again: "
+        f"{again_words(site, pair)}"
+        for pair in found.contradictions
+    ]
+    return _listed_under("DO NOT GO TOGETHER; look again before you trust the rest", told)
 
 
 def _keystones(found: Diagnosis) -> Section:
-    if not found.keystones:
-        return []
-    blocks: list[Block] = [Heading("THE LEAD RESTS ON ONE LOOK; make that again before you dig")]
-    for key in found.keystones[:_KEYSTONES]:
-        words = f"{seen_at(found.site, key.seen)}; {deciding_words(key)}"
-        again = f"Look again: {look_again(found.site, key.seen)}"
-        blocks.append(Paragraph(f"{words}. {again}", "  - "))
-    return blocks
+    site = found.site
+    told = [
+        f"{seen_at(site, key.seen)}; {deciding_words(key)}. Do again: {look_again(site, key.seen)}"
+        for key in found.keystones[:_KEYSTONES]
+    ]
+    return _listed_under("THE LEAD RESTS ON ONE LOOK; make that again before you dig", told)
+
+
+def _listed_under(head: str, told: Sequence[str]) -> Section:
+    return [Heading(head), *(Paragraph(words, "  - ") for words in told)] if told else []
 
 
 def _normal(found: Diagnosis) -> Section:
@@ -409,7 +401,7 @@ def _normal(found: Diagnosis) -> Section:
 
 def _ranked(found: Diagnosis, causes: Sequence[Told]) -> Section:
     site = found.site
-    blocks: list[Block] = [Heading("CAUSES: ranked, none is announced")]
+    blocks: list[Block] = [Heading("CAUSES: ranked, not proved")]
     if not (site.evidence.count or site.pours or any(o.readings for o in site.outlets)):
         words = "Nothing was seen yet: this is how common each is taken to be."
         blocks.append(Paragraph(words))
@@ -469,17 +461,14 @@ def _why(found: Diagnosis, each: Told) -> list[str]:
 
 def _reasons(site: Site, answer: Answer) -> dict[str, list[str]]:
     """What speaks for a cause and against it, what is so at every outlet told once."""
-    heads, support = dict[str, str](), dict[str, float]()
-    for head, findings in answer.reasons.items():
-        for finding in findings:
-            words = seen_words(site, finding.seen)
-            heads.setdefault(words, head)
-            support[words] = support.get(words, 0.0) + finding.support
-    told = {head: list[str]() for head in answer.reasons}
-    for words, head in heads.items():
-        if head != "fits badly":
-            head = "for" if support[words] > 0 else "against"
-        told[head].append(words)
+    badly, support = dict[str, bool](), defaultdict[str, float](float)
+    for finding in sorted(answer.findings, key=lambda f: 2 if f.fits_badly else f.support <= 0):
+        words = seen_words(site, finding.seen)
+        badly.setdefault(words, finding.fits_badly)
+        support[words] += finding.support
+    told: dict[str, list[str]] = {"for": [], "against": [], "fits badly": []}
+    for words, bad in badly.items():
+        told["fits badly" if bad else "for" if support[words] > 0 else "against"].append(words)
     return told
 
 
@@ -496,23 +485,19 @@ def _looks(found: Diagnosis) -> Section:
     if looks[0].bits < LITTLE:
         blocks.append(_said("No look left is expected to change the ranking much."))
     opening = max(look.minutes - look.kind.minutes for look in looks)
-    groups: dict[str, dict[Kind, list[Look]]] = {}
+    groups: dict[tuple[str, Kind], list[Look]] = {}
     for look in looks:
-        groups.setdefault(visit_step(look), {}).setdefault(look.kind, []).append(look)
-    left = _LOOKS
-    opened = site.evidence.box_was_opened or any(outlet.readings for outlet in site.outlets)
-    for later, (step, kinds) in enumerate(groups.items()):
-        if left > 0:
-            shut = step == "before" and not (later or opened)
-            words = _STEPS[step] if shut or step != "before" else _BEFORE_WATER
+        groups.setdefault((visit_step(look), look.kind), []).append(look)
+    now = ""
+    for (step, kind), same in [*groups.items()][:_LOOKS]:
+        if step != now:
+            words = _BEFORE_WATER if step == "before" and was_opened(site) else _STEPS[step]
             to_open = f", {opening:.0f} min to open it" if step == "open" and opening else ""
             blocks.append(_said(f"{words}{to_open}:"))
-        for kind, same in [*kinds.items()][: max(left, 0)]:
-            minutes, would = kind.minutes * len(same), parting_words(site, same[0])
-            words = look_words(site, kind, sorted(each.outlet for each in same))
-            words = "; ".join(filter(None, (words, would)))
-            blocks.append(Paragraph(words, f"  {minutes:3.0f} min  "))
-        left -= len(kinds)
+            now = step
+        words = look_words(site, kind, sorted(look.outlet for look in same))
+        words = "; ".join(filter(None, (words, parting_words(site, same[0]))))
+        blocks.append(Paragraph(words, f"  {kind.minutes * len(same):3.0f} min  "))
     if (wet := surfacing(site)) and len(site.pours) < 2:
         where = outlets_text(site.outlets[i].label for i in wet)
         blocks.append(_said(f"No pour while water surfaces at {where}: more would run there."))

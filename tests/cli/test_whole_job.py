@@ -216,4 +216,4 @@ def test_a_job_from_the_plan_to_a_complaint(dbox, type_at, told, crew, monkeypat
         read = "0 in" if count == "0" else f"{count}/32 in"
         assert f"{outlet} {read} and {read}" in out
     assert "wrote job-seen.toml" in out
-    assert "LOOK NEXT" in out
+    assert "DO NEXT" in out

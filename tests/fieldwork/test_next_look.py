@@ -146,6 +146,12 @@ def test_a_look_is_told_by_a_cause_that_shows_by_it(seen):
     assert told > 10
 
 
+def test_where_only_what_is_not_listed_is_left_a_look_parts_no_two():
+    priors = tuple(Prior(cause.key, float(cause.key == "other")) for cause in CAUSES)
+    looks = next_looks(weigh(replace(box(), priors=priors), draws=QUICK, seed=1), seed=1)
+    assert [look.parts for look in looks] == [()]
+
+
 def test_a_pour_made_leaves_only_the_other():
     site = replace(box(), pours=(Pour(name="p", inflow=3e-4, catches=(7.5e-5,) * 4),))
     names = {kind.name for kind, _ in _Prospect(weigh(site, draws=20, seed=1), 1).looks}

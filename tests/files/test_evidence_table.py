@@ -225,8 +225,34 @@ def test_a_fault_of_one_answer_for_every_outlet_is_told_once() -> None:
     with pytest.raises(ScenarioError) as caught:
         answered(BOX, query("mouth", "each"), "1 dry, 4 ful, others fll")
     assert [fault.partition(" is ")[0] for fault in caught.value.faults] == [
-        f"outlet[{number}].evidence.mouth" for number in (2, 3)
-    ]
+        "outlet ditch side, mouth", "outlet 4, mouth"
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("key", "kind", "typed", "told"),
+    [
+        ("since_use", "whole", "8", 'since use is "8"; give its unit, as "8 h"'),
+        ("rim_slope", "whole", "1 %", 'rim slope is "1 %"; write the rises along and across, as '
+         "0 %, 1/8 in/ft"),
+        ("port_water", "each", "4 1 in and 2 in and 3 in", "outlet 4, port water is "
+         '"4 1 in and 2 in and 3 in"; write the depths to the water and to the bottom of the pipe, '
+         "as 31 in and 30 in"),
+        ("ground", "each", "1 head and hed, 4 hed, others dry", "outlets 1 and 4, ground is "
+         '"hed"; did you mean head?'),
+        ("flow", "pour", "5", 'pour 1 flow is "5"; give its unit, as "5 gpm"'),
+    ],
+)  # fmt: skip
+def test_a_refusal_speaks_in_the_words_of_the_question(key, kind, typed, told) -> None:
+    with pytest.raises(ScenarioError) as caught:
+        answered(BOX, query(key, kind), typed)
+    assert caught.value.faults == (told,)
+
+
+def test_two_answers_that_cannot_both_be_name_both_questions() -> None:
+    before = answered(BOX, query("port", "each"), "4 dry")
+    with pytest.raises(ScenarioError, match=r"outlet 4, port is .*, but its port water lies over"):
+        answered(before, query("port_water", "each"), "4 1 in")
 
 
 def test_every_two_causes_can_be_told_apart_in_words() -> None:
@@ -257,7 +283,9 @@ def test_pours_are_asked_for_until_there_are_no_more() -> None:
         return [q for q in queries(told, 0) if q.kind == "pour"]
 
     assert [q.key for q in flows(BOX)] == ["flow"]
+    assert answered(BOX, flows(BOX)[0], "-") == BOX
     told = answered(BOX, flows(BOX)[0], "5 gal in 60 s")
+    assert loads(toml_text(answered(told, flows(told)[0], "-"))).pours == ()
     assert [q.key for q in flows(told)] == ["flow", "order", "catch", "flow"]
     told = answered(told, flows(told)[1], "4, Ditch side")
     told = answered(told, flows(told)[2], "4 1.2 L in 30 s, 1 dry")

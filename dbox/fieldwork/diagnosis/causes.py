@@ -13,7 +13,7 @@ its water is computed in `worlds` and `visible`. Of the advice the first lines d
 can be taken back; the last need a permit in most places.
 """
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import cache
 from types import MappingProxyType
 
@@ -118,7 +118,7 @@ CAUSES = (
           fault=Fault(0.5 * INCH, 0.3 * INCH, 1.0 / 8 * INCH, felt=1),
           advice=("read the fall of the header with a rod: dbox grades FILE",
                   f"dig up and bed the header so that it falls away; {TRENCH}; {PERMIT}")),
-    Cause(key="full", name="that trench full (biomat, or smeared or compacted soil)", weight=10,
+    Cause(key="full", name="trench full (biomat, or smeared or compacted soil)", weight=10,
           of_outlet=True, line="full", mute=True, advice=_REST),
     Cause(key="deep_block", name="line blocked further out, in the trench", weight=3,
           of_outlet=True, line="deep", mute=True, reach=8.0, own_load=(1.0, 2.5),
@@ -236,19 +236,37 @@ def both(one: Cause, other: Cause) -> Cause:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Hypotheses:
-    """Causes at the outlets where they may sit, one or two at once; arrays are read-only."""
+class Parts:
+    """One cause or two at once in each of k rows."""
 
-    cause: npt.NDArray[np.int64]  # (h, 2) Places in `CAUSES`; the second -1 where there is one.
-    outlet: npt.NDArray[np.int64]  # (h, 2) Outlets they sit at; -1 for none.
+    cause: npt.NDArray[np.int64]  # (k, 2) Places in `CAUSES`; the second -1 where there is one.
+    outlet: npt.NDArray[np.int64]  # (k, 2) Outlets they sit at; -1 for none.
+
+    def any_of(self, mask: ArrayLike) -> BoolArray:
+        """Whether a part is a cause for which a mask holds, (causes,). (k,)"""
+        return np.asarray(np.append(mask, False)[self.cause].any(-1))
+
+    def has(self, *keys: str) -> BoolArray:
+        """Whether a part is one of these causes. (k,)"""
+        return self.any_of(np.isin(KEYS, keys))
+
+    def at(self, mask: ArrayLike, n: int) -> BoolArray:
+        """Where a cause for which a mask holds, (causes,), sits at one of n outlets. (k, n)"""
+        at = np.where(np.append(mask, False)[self.cause], self.outlet, -1)
+        return np.asarray((at[..., None] == np.arange(n)).any(-2))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Hypotheses(Parts):
+    """Causes at the outlets where they may sit; arrays are read-only."""
+
     prior: Array  # (h,) Probability before anything is seen. [-]
     # (h,) Which answer it counts for: hypotheses that are told alike are added up.
     group: npt.NDArray[np.int64]
-    answers: tuple[tuple[Part, ...], ...] = field(default=())  # One or two parts of each answer.
+    answers: tuple[tuple[Part, ...], ...]  # One or two parts of each answer.
 
-    def any_of(self, mask: ArrayLike) -> BoolArray:
-        """Whether a part is a cause for which a mask holds, (causes,). (h,)"""
-        return np.asarray(np.append(mask, False)[self.cause].any(-1))
+    def __post_init__(self) -> None:
+        freeze(self.cause, self.outlet, self.prior, self.group)
 
     def take(self, rows: npt.NDArray[np.int64]) -> "Hypotheses":
         """Some of them, their answers left as they are."""
@@ -272,20 +290,13 @@ def hypotheses(site: Site) -> Hypotheses:
     answers = tuple(dict.fromkeys(told))
     group = np.array([answers.index(answer) for answer in told])
     nothing = np.full(len(rows), -1)
-    return _frozen(
-        np.stack([causes, nothing], -1), np.stack([outlets, nothing], -1), prior, group, answers
+    return Hypotheses(
+        cause=np.stack([causes, nothing], -1),
+        outlet=np.stack([outlets, nothing], -1),
+        prior=prior,
+        group=group,
+        answers=answers,
     )
-
-
-def _frozen(
-    cause: npt.NDArray[np.int64],
-    outlet: npt.NDArray[np.int64],
-    prior: Array,
-    group: npt.NDArray[np.int64],
-    answers: tuple[tuple[Part, ...], ...],
-) -> Hypotheses:
-    freeze(cause, outlet, prior, group)
-    return Hypotheses(cause=cause, outlet=outlet, prior=prior, group=group, answers=answers)
 
 
 def typed_priors(site: Site) -> dict[str, float]:
@@ -354,18 +365,24 @@ def pairs(single: Hypotheses, prior: Array, chosen: npt.NDArray[np.int64]) -> Hy
     answers = tuple(
         tuple(zip(c, o, strict=True)) for c, o in zip(cause.tolist(), outlet.tolist(), strict=True)
     )
-    return _frozen(cause, outlet, prior.ravel()[chosen], np.arange(len(answers)), answers)
+    return Hypotheses(
+        cause=cause,
+        outlet=outlet,
+        prior=prior.ravel()[chosen],
+        group=np.arange(len(answers)),
+        answers=answers,
+    )
 
 
 def joined(single: Hypotheses, pair: Hypotheses) -> Hypotheses:
     """Single causes and pairs; priors add up to 1."""
     prior = np.concatenate([single.prior, pair.prior])
-    return _frozen(
-        np.concatenate([single.cause, pair.cause]),
-        np.concatenate([single.outlet, pair.outlet]),
-        prior / prior.sum(),
-        np.concatenate([single.group, pair.group + len(single.answers)]),
-        (*single.answers, *pair.answers),
+    return Hypotheses(
+        cause=np.concatenate([single.cause, pair.cause]),
+        outlet=np.concatenate([single.outlet, pair.outlet]),
+        prior=prior / prior.sum(),
+        group=np.concatenate([single.group, pair.group + len(single.answers)]),
+        answers=(*single.answers, *pair.answers),
     )
 
 

@@ -1,6 +1,6 @@
 """The diagnosis of a wet line: ranked causes, next looks, how hard the line is worked.
 
-The causes are ranked, none is announced. `diagnose` puts together what the other modules of this
+The causes are ranked, none is proved. `diagnose` puts together what the other modules of this
 package work out from one set of drawn boxes: the weights and what speaks for and against
 (`posterior`), the next look (`next_look`), what may be normal and the lines in numbers.
 
@@ -17,19 +17,18 @@ little now; what filled it is the share that the same boxes gave it before its w
 its outlet.
 """
 
-from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from dbox.arrays import Array, freeze
-from dbox.errors import DomainError
+from dbox.errors import DomainError, outlets_text
 from dbox.fieldwork.diagnosis.causes import CAUSES, Cause, both, feed_is_strong
 from dbox.fieldwork.diagnosis.next_look import Look, next_looks
 from dbox.fieldwork.diagnosis.posterior import (
     SURPRISED,
     Finding,
-    Fit,
     Keystone,
     Seen,
     Weighing,
@@ -41,13 +40,14 @@ from dbox.fieldwork.diagnosis.posterior import (
 )
 from dbox.fieldwork.diagnosis.visible import AT_REST
 from dbox.fieldwork.diagnosis.worlds import day_shares, outlet_places
-from dbox.fieldwork.evidence import SYSTEM_KINDS, WORDED
+from dbox.fieldwork.evidence import WORDED
 from dbox.fieldwork.pour import held_notes, order_notes, water_over_dry
 from dbox.fieldwork.readings import reduce_readings, without_placeholders
 from dbox.fieldwork.shares import gains_most, target_shares
 from dbox.fieldwork.site import Site
 from dbox.hydraulics.surge.inflow import PER_PERSON
 from dbox.hydraulics.surge.parts import Trench
+from dbox.keys import said
 from dbox.notes import Note
 from dbox.units import DAY
 
@@ -88,7 +88,7 @@ class Normal:
     topic: str  # `system`, `caps` or `use`.
     # `ask` where nobody has looked, `explains` where it may be all there is to it, `ruled out`.
     state: str
-    what: str = ""  # The kind of system, the labels of what is capped, or the feed.
+    what: str = ""  # The kind of system, the outlets that are capped, or the feed.
 
 
 def normal_things(site: Site) -> tuple[Normal, ...]:
@@ -96,7 +96,8 @@ def normal_things(site: Site) -> tuple[Normal, ...]:
     seen = site.evidence
     caps = [seen.of_outlet(i).cap for i in range(len(site.outlets))]
     pairs = zip(site.outlets, caps, strict=True)
-    capped = ", ".join(o.label for o, cap in pairs if o.capped or cap == "capped")
+    labels = [o.label for o, cap in pairs if o.capped or cap == "capped"]
+    capped = outlets_text(labels) if labels else ""
     since = seen.since_use
     found = (
         ("system", seen.system is not None, seen.system not in (None, "distribution box"),
@@ -144,24 +145,20 @@ def contradictions(site: Site, suspicion: Array) -> tuple[Contradiction, ...]:
     uncapped = [i for i, outlet in enumerate(site.outlets) if not outlet.capped]
     found = []
     mouths = {word_of(site, WORDED["mouth"], i) for i in uncapped}
-    over = Seen(kind=_AT_REST, word="above all lips")
-    if word_of(site, _AT_REST) == over.word and mouths == {"dry"}:
+    over = Seen(kind=WORDED["at_rest"], word="above all lips")
+    if word_of(site, over.kind) == over.word and mouths == {"dry"}:
         found.append((over, Seen(kind=WORDED["mouth"], word="dry")))
     for i in uncapped:
         rules = (*AGAINST_WATER, *([OPEN_AND_FULL] if suspicion[i] >= _SUSPECT else []))
         for rule in rules:
-            seen = [_one(name, word, i) for name, word in rule.items()]
+            kinds = [WORDED[name] for name in rule]
+            seen = [
+                Seen(kind=kind, outlet=i if kind.of_outlet else -1, word=rule[kind.name])
+                for kind in kinds
+            ]
             if all(word_of(site, each.kind, each.outlet) == each.word for each in seen):
                 found.append((seen[0], seen[-1]))
     return tuple(Contradiction(one=one, other=other) for one, other in dict.fromkeys(found))
-
-
-_AT_REST = next(kind for kind in SYSTEM_KINDS if kind.name == "at_rest")
-
-
-def _one(name: str, word: str, outlet: int) -> Seen:
-    kind = _AT_REST if name == "at_rest" else WORDED[name]
-    return Seen(kind=kind, outlet=outlet if kind.of_outlet else -1, word=word)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -176,14 +173,14 @@ class Overload:
     share_rising_high: Array  # (n,) The 95th of that. [-]
     target: Array  # (n,) Share that each should get, and would in a re-leveled box. [-]
     # (n,) Share of each where that line is capped for a rest and the others get their targets. [-]
-    rested: Array
+    share_rested: Array
     daily_flow: float  # What the house sends in a day; NaN where nobody said. [m3/s]
     from_people: bool  # Whether that comes from the number of people alone.
-    # (n,) Load on the bottom of each trench now; NaN where area or day are not known. [m/s]
-    load: Array
-    load_reset: Array  # (n,) The same in a re-leveled box. [m/s]
-    load_rested: Array  # (n,) The same in a re-leveled box, with the line capped. [m/s]
-    acceptance: Array  # (n,) What the soil takes over the long term; NaN where not entered. [m/s]
+    # (n,) Load on the bottom of each trench now; NaN where area or day are not known.
+    load: Array = said("m/s")
+    load_reset: Array = said("m/s")  # (n,) The same in a re-leveled box.
+    load_rested: Array = said("m/s")  # (n,) The same with the line capped.
+    acceptance: Array = said("m/s")  # (n,) What the soil takes over the long term; NaN: not known.
     # How long the line takes to fill to its pipe; inf where it keeps up, NaN where not known. [s]
     fills_in: float
     # The outlet whose line, by itself and more probably than not, is full and backs up; -1: none.
@@ -191,14 +188,9 @@ class Overload:
     # Share that it got before it backed up: 5th percentile, mean, 95th; NaN for none. [-]
     before: tuple[float, float, float] = (np.nan, np.nan, np.nan)
 
-    @property
-    def known(self) -> bool:
-        """Whether load and acceptance of the line are both known."""
-        return bool(np.isfinite(self.load[self.outlet] + self.acceptance[self.outlet]))
-
 
 def overload_of(weighing: Weighing) -> Overload | None:
-    """Work out the line that gets the most."""
+    """Work out the lines in numbers; None where their targets are not known."""
     site = weighing.site
     try:
         target = target_shares(site)
@@ -225,7 +217,7 @@ def overload_of(weighing: Weighing) -> Overload | None:
         share_rising_low=rising_low,
         share_rising_high=rising_high,
         target=target,
-        rested=rested,
+        share_rested=rested,
         daily_flow=daily,
         from_people=from_people,
         load=loads[0],
@@ -266,14 +258,17 @@ def _sealed(weighing: Weighing) -> tuple[int, tuple[float, float, float]]:
 
 def _bands(share: Array, weight: Array) -> tuple[Array, Array, Array]:
     """Weighted 5th percentile, mean and 95th percentile of the shares of a day. (n,) each."""
-    order = np.argsort(share, axis=0)
-    rising = np.take_along_axis(share, order, 0)
-    reached = np.cumsum(weight[order], axis=0)
-    ends = [
-        np.take_along_axis(rising, (reached >= level * reached[-1]).argmax(0)[None], 0)[0]
-        for level in _BAND
-    ]
-    return ends[0], np.asarray(weight @ share) / weight.sum(), ends[1]
+    low, high = _percentiles(share, weight, _BAND)
+    return low, np.asarray(weight @ share) / weight.sum(), high
+
+
+def _percentiles(values: Array, weight: Array, parts: Sequence[float]) -> Array:
+    """Weighted percentiles along the first axis. (parts, ...)"""
+    order = np.argsort(values, axis=0, kind="stable")
+    rising = np.take_along_axis(values, order, 0)
+    reached = np.cumsum(weight[order], axis=0) / weight.sum()
+    places = np.array([(reached >= part).argmax(0) for part in parts])
+    return np.asarray(np.take_along_axis(rising, places, 0))
 
 
 def _trench(site: Site, outlet: int) -> Trench | None:
@@ -309,20 +304,11 @@ def _fill_time(trench: Trench | None, inflow: float) -> float:
 class Size:
     """What was fitted to a cause, with its 5 to 95 per cent band."""
 
-    # `drop` across the outlets of a leaning box [m], or `fault` of a lip [m].
+    # `drop` across the outlets of a leaning box [m], `fault` of a lip [m], or `leak` [m3/s].
     kind: str
-    low: float = field(metadata={"unit": "m"})
-    middle: float = field(metadata={"unit": "m"})  # The median.
-    high: float = field(metadata={"unit": "m"})
-
-
-@dataclass(frozen=True, kw_only=True)
-class Leak(Size):
-    """What a box loses; its kind is `leak`."""
-
-    low: float = field(metadata={"unit": "m3/s"})
-    middle: float = field(metadata={"unit": "m3/s"})
-    high: float = field(metadata={"unit": "m3/s"})
+    low: float
+    middle: float  # The median.
+    high: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -348,16 +334,6 @@ class Answer:
         """Whether what was seen is no great surprise under it."""
         return self.surprise < SURPRISED
 
-    @property
-    def reasons(self) -> dict[str, tuple[Finding, ...]]:
-        """What it expected more than the others did, what less, and what it hardly expected."""
-        fitting = [f for f in self.findings if not f.fits_badly]
-        return {
-            "for": tuple(f for f in fitting if f.support > 0),
-            "against": tuple(f for f in fitting if f.support <= 0),
-            "fits badly": tuple(f for f in self.findings if f.fits_badly),
-        }
-
 
 @dataclass(frozen=True, kw_only=True)
 class Summed:
@@ -376,7 +352,6 @@ class Diagnosis:
     answers: tuple[Answer, ...]  # Every cause at every outlet, the most probable first.
     looks: tuple[Look, ...]  # Looks not yet made, the one most worth making first.
     normal: tuple[Normal, ...]  # What may be normal, asked or answered.
-    summed: tuple[Summed, ...]  # Causes that are split over outlets, the most probable first.
     contradictions: tuple[Contradiction, ...]  # Observations that water does not show together.
     keystones: tuple[Keystone, ...]  # Looks on each of which alone the lead rests.
     off_level: Size  # Drop across the outlets as the box stands, whatever the cause. [m]
@@ -389,9 +364,20 @@ class Diagnosis:
         return self.answers[0].fits
 
     @property
+    def summed(self) -> tuple[Summed, ...]:
+        """Single causes that more than one outlet may have, the most probable first."""
+        found = []
+        for cause in CAUSES:
+            at = [a for a in self.answers if a.cause is cause and a.probability > _TRIFLE]
+            if len(at) > 1:
+                outlets, chance = tuple(a.outlet for a in at), sum(a.probability for a in at)
+                found.append(Summed(cause=cause, probability=chance, outlets=outlets))
+        return tuple(sorted(found, key=lambda each: -each.probability))
+
+    @property
     def unexplained(self) -> tuple[Seen, ...]:
         """What the leading cause hardly expects."""
-        return tuple(found.seen for found in self.answers[0].reasons["fits badly"])
+        return tuple(found.seen for found in self.answers[0].findings if found.fits_badly)
 
 
 def diagnose(site: Site, *, seed: int = 0, draws: int = DRAWS) -> Diagnosis:
@@ -403,13 +389,12 @@ def diagnose(site: Site, *, seed: int = 0, draws: int = DRAWS) -> Diagnosis:
     asked, site = site, without_placeholders(site)
     many = MOST_ROWS // (20 * len(site.outlets))
     weighing = weigh(site, draws=min(draws, max(many, _LEAST_DRAWS)), seed=seed)
-    fit, overload = fit_of(weighing), overload_of(weighing)
+    overload = overload_of(weighing)
     return Diagnosis(
         site=site,
-        answers=_answers(weighing, fit),
+        answers=_answers(weighing),
         looks=next_looks(weighing, seed=seed),
         normal=normal_things(site),
-        summed=_summed(weighing, fit.probability),
         contradictions=contradictions(site, weighing.suspicion),
         keystones=keystones(weighing),
         off_level=_size("drop", np.ptp(weighing.states.plane, axis=-1), weighing.weight),
@@ -418,13 +403,12 @@ def diagnose(site: Site, *, seed: int = 0, draws: int = DRAWS) -> Diagnosis:
     )
 
 
-def _answers(weighing: Weighing, fit: Fit) -> tuple[Answer, ...]:
+def _answers(weighing: Weighing) -> tuple[Answer, ...]:
     """Every answer with what speaks for it, the most probable first."""
     place = weighing.answer_of_row
     rows = np.split(np.argsort(place, kind="stable"), np.cumsum(np.bincount(place))[:-1])
-    findings = fit.findings()
-    answers = []
-    for number in np.argsort(-fit.probability, kind="stable").tolist():
+    fit, probability, answers = fit_of(weighing), weighing.probability, []
+    for number in np.argsort(-probability, kind="stable").tolist():
         parts = [(CAUSES[c], outlet) for c, outlet in weighing.hypotheses.answers[number]]
         cause = parts[0][0] if len(parts) == 1 else both(parts[0][0], parts[1][0])
         size, log_weight = None, weighing.log_weight[rows[number]]
@@ -438,8 +422,8 @@ def _answers(weighing: Weighing, fit: Fit) -> tuple[Answer, ...]:
             cause=cause,
             parts=tuple(parts),
             outlet=next((outlet for _, outlet in parts if outlet >= 0), -1),
-            probability=float(fit.probability[number]),
-            findings=findings[number],
+            probability=float(probability[number]),
+            findings=fit.findings[number],
             surprise=float(fit.surprise[number]),
             size=size,
         ))  # fmt: skip
@@ -454,34 +438,14 @@ def _toward(plane: Array, weight: Array) -> int:
 def _fitted(cause: Cause, size: Array, weight: Array) -> Size | None:
     if cause.leaks:
         weight = np.where(size > 0, weight, 0.0)
-    elif not (cause.tilted or cause.fault):
-        return None
-    if not weight.sum() > 0:
+    if not (weight.sum() > 0 and (cause.leaks or cause.tilted or cause.fault)):
         return None
     return _size("leak" if cause.leaks else "drop" if cause.tilted else "fault", size, weight)
 
 
 def _size(kind: str, size: Array, weight: Array) -> Size:
-    order = np.argsort(size, kind="stable")
-    reached = np.cumsum(weight[order]) / weight.sum()
-    places = [int((reached >= part).argmax()) for part in (_BAND[0], 0.5, _BAND[1])]
-    low, middle, high = size[order][places].tolist()
-    return (Leak if kind == "leak" else Size)(kind=kind, low=low, middle=middle, high=high)
-
-
-def _summed(weighing: Weighing, probability: Array) -> tuple[Summed, ...]:
-    """Single causes that more than one outlet may have."""
-    found = []
-    for place, cause in enumerate(CAUSES):
-        at = {
-            parts[0][1]: float(chance)
-            for parts, chance in zip(weighing.hypotheses.answers, probability, strict=True)
-            if len(parts) == 1 and parts[0][0] == place and chance > _TRIFLE
-        }
-        if len(at) > 1:
-            outlets = tuple(sorted(at, key=lambda outlet: -at[outlet]))
-            found.append(Summed(cause=cause, probability=sum(at.values()), outlets=outlets))
-    return tuple(sorted(found, key=lambda each: -each.probability))
+    low, middle, high = _percentiles(size, weight, (_BAND[0], 0.5, _BAND[1])).tolist()
+    return Size(kind=kind, low=low, middle=middle, high=high)
 
 
 def _held_back(site: Site, over: Overload | None) -> Iterator[Note]:

@@ -27,9 +27,9 @@ import numpy.typing as npt
 from dbox.arrays import Array
 from dbox.fieldwork.diagnosis.cause_lips import HELD, UNEVEN
 from dbox.fieldwork.diagnosis.causes import OWN_SCATTER, index_of
-from dbox.fieldwork.diagnosis.posterior import Weighing, pours_done, word_of
+from dbox.fieldwork.diagnosis.posterior import READINGS, Weighing, measured, pours_done, word_of
 from dbox.fieldwork.diagnosis.visible import View, catch_chance, found_heights
-from dbox.fieldwork.evidence import BAILED, KINDS, PARTS, PORTS, POURS, REST, Kind
+from dbox.fieldwork.evidence import BAILED, KINDS, PARTS, PORTS, POURS, Kind
 from dbox.fieldwork.site import DEFAULT_SPREAD, Pour, Site
 from dbox.units import LITRE, MINUTE, litres_per_min
 
@@ -77,9 +77,6 @@ _SPOILT = ("ground", "port", "at_rest", "mouth")
 
 (_OTHER,) = index_of("other")
 
-_READINGS = Kind(
-    name="readings", part=REST, turn=18, look="read every lip from still water", minutes=10
-)
 _POURED = {
     Kind(
         name=f"{pace} pour", part=POURS, turn=turn, minutes=minutes,
@@ -92,7 +89,7 @@ _POURED = {
     )
 }  # fmt: skip
 LOOKS = sorted(
-    (*(kind for kind in KINDS if kind.minutes), _READINGS, *_POURED), key=lambda kind: kind.place
+    (*(kind for kind in KINDS if kind.minutes), READINGS, *_POURED), key=lambda kind: kind.place
 )
 """Every look that can be proposed, in the order of a visit."""
 
@@ -111,6 +108,12 @@ def stirs(kind: Kind) -> bool:
 def surfacing(site: Site) -> list[int]:
     """Outlets over whose lines the ground was found wet."""
     return [i for i in range(len(site.outlets)) if site.evidence.of_outlet(i).ground]
+
+
+def was_opened(site: Site) -> bool:
+    """Whether anything was read, poured or seen that takes an open box."""
+    read = any(outlet.readings for outlet in site.outlets)
+    return read or bool(pours_done(site)) or site.evidence.box_was_opened
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -133,9 +136,7 @@ class Look:
 
 def next_looks(weighing: Weighing, *, seed: int) -> tuple[Look, ...]:
     """The looks worth making, each given those before it."""
-    site = weighing.site
-    read = any(outlet.readings for outlet in site.outlets)
-    opened = read or bool(pours_done(site)) or site.evidence.box_was_opened
+    opened = was_opened(weighing.site)
     prospect, looks = _Prospect(weighing, seed), list[Look]()
     while len(looks) < min(_MOST, len(prospect.looks)):
         bits = prospect.bits()
@@ -188,14 +189,13 @@ def _not_made(weighing: Weighing) -> Iterator[tuple[Kind, list[int]]]:
     found, wet = found_heights(site), surfacing(site)
     border = float(np.sqrt(SLOW_POUR * FAST_POUR))
     slow = {pour.inflow < border for pour in pours_done(site)}
-    measured = {"at_rest": not np.isnan(found).all(), "rim": site.evidence.rim_slope is not None}
     for kind in LOOKS:
         if kind in _POURED:
             made = (_POURED[kind] < border) in slow or bool(wet)
-        elif kind is _READINGS:
+        elif kind is READINGS:
             made = all(site.outlets[i].readings for i in uncapped) or not np.isnan(found).any()
         elif not kind.of_outlet:
-            made = word_of(site, kind) is not None or measured.get(kind.name, False)
+            made = word_of(site, kind) is not None or measured(site, kind)
         else:
             left = [i for i in uncapped if word_of(site, kind, i) is None]
             if kind.name == "wiped":
@@ -228,24 +228,22 @@ class _Prospect:
         self.looks = list(_not_made(weighing))
         self.left = np.ones(len(self.looks), bool)
         view = View(self.states, weighing.site.evidence, weighing.site.signs)
-        worded, tried, chances = [], [], dict[Kind, Array]()
+        chances = dict[Kind, Array]()
         self.words = dict[int, Array]()  # Chance of each word in every box, (m, k, words).
+        self.tried = dict[int, Array]()  # What every box makes of what was tried. (T, m)
         for at, (kind, places) in enumerate(self.looks):
-            if kind is _READINGS or kind in _POURED:
-                log = self._readings(places) if kind is _READINGS else self._pour(kind)
+            if kind is READINGS or kind in _POURED:
+                log = self._readings(places) if kind is READINGS else self._pour(kind)
                 # a box that explains its own outcome proves nothing
                 log[np.arange(_TRIES), self.tries] = -np.inf
-                tried.append((at, np.exp(log - log.max(-1, keepdims=True))))
+                self.tried[at] = np.exp(log - log.max(-1, keepdims=True))
                 continue
             if kind not in chances:
                 chances[kind] = view.chance(kind)
             chance = chances[kind][:, places] if kind.of_outlet else chances[kind][:, None]
             self.words[at] = chance
             if chance.shape[1] > 1:
-                tried.append((at, self._words(chance)))
-            else:
-                worded.append((at, chance[:, 0]))
-        self.worded, self.tried = dict(worded), dict(tried)
+                self.tried[at] = self._words(chance)
 
     def _words(self, chance: Array) -> Array:
         """What every box makes of tried words at k outlets, (m, k, words). (T, m)"""
@@ -272,9 +270,9 @@ class _Prospect:
         """What each look is expected to add; 0 where it was made. [bit]"""
         bits = np.zeros(len(self.looks))
         before = _entropy(self.weight @ self.member).sum(-1)
-        worded = [at for at in self.worded if self.left[at]]
+        worded = [at for at in self.words if self.left[at] and at not in self.tried]
         if worded:
-            chances = [self.worded[at] for at in worded]
+            chances = [self.words[at][:, 0] for at in worded]
             joint = self._joint(np.concatenate(chances, axis=-1))
             ends = np.cumsum([0, *(chance.shape[-1] for chance in chances[:-1])])
             spread = _entropy(joint.sum(1)) - _entropy(joint).sum(1)
@@ -301,6 +299,8 @@ class _Prospect:
         answers = [self.weighing.hypotheses.answers[each] for each in self.answers]
         named = np.array([_OTHER not in {cause for cause, _ in parts} for parts in answers])
         leading = np.argsort(-before.sum(0) * named, kind="stable")[: named.sum()]
+        if leading.size < 2:
+            return ()
 
         def unsure(chance: Array) -> Array:
             """What is not known of every two, one of them among the first."""
@@ -311,14 +311,14 @@ class _Prospect:
         told = unsure(before[:, leading]) - unsure(after[:, leading])
         np.fill_diagonal(told, -np.inf)
         pair = sorted(divmod(int(told.argmax()), leading.size))
-        return tuple(answers[leading[each]] for each in pair) if leading.size > 1 else ()
+        return tuple(answers[leading[each]] for each in pair)
 
     def make(self, at: int) -> None:
         """Take a look as made, with what the tries show."""
         if at in self.tried:
             shown = self.tried[at]
         else:
-            chance = self.worded[at]
+            chance = self.words[at][:, 0]
             shown = chance[:, self._drawn(chance[self.tries])].T
         self.weight = self.weight * shown
         self.weight = self.weight / np.maximum(self.weight.sum(-1, keepdims=True), 1e-300)

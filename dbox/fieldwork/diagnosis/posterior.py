@@ -15,10 +15,11 @@ less than an eighth of the chance of what the cause most expects. A cause that l
 surprised, over all, by far more than chance would, is told as "none of these fits well".
 
 Every look is also left out by itself, as if it had not been made. One wrong word is lost among many
-that agree, but for a look that alone decides which cause leads: that is told.
+that agree; a look that alone decides which cause leads is named.
 """
 
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import reduce
 
@@ -87,7 +88,10 @@ _LEADERS, _MORE = 10, 8
 _LEAST = 1e-300
 """Least weight that is told from none. [-] (numerical)"""
 
-READINGS = Kind(name="readings", part=REST, turn=0, said="readings of the lips over still water")
+READINGS = Kind(
+    name="readings", part=REST, turn=18, said="readings of the lips over still water",
+    look="read every lip from still water", minutes=10,
+)  # fmt: skip
 CATCHES = Kind(name="pours", part=POURS, turn=0, said="catches of the pours")
 
 
@@ -106,48 +110,32 @@ class Item:
 
     seen: Seen  # The observation.
     chance: Array  # (h,) Chance that it is seen; of a measured number its density. [-]
-    words: Array | None = None  # (h, words) Chances of all words, where it is a word. [-]
-    fitted: Array | None = None  # (h, words) The same in the boxes that fit all that was seen. [-]
+    words: Array  # (h, words) Chances of all words; none of a number. [-]
+    fitted: Array  # (h, words) The same in the boxes that fit all that was seen. [-]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Block:
-    """Boxes drawn for h hypotheses, d for each."""
+    """Boxes drawn for h hypotheses, as many for each, r in all."""
 
     hypotheses: Hypotheses  # What may be wrong.
-    states: States  # The boxes, h by d rows.
-    items: tuple[Item, ...]  # What was seen, lips and pours left out.
-    base: Array  # (h, d) Logarithm of the weight by lips and pours. [-]
-    log_weight: Array  # (h, d) The same with all that was seen, over d. [-]
-    # (k, h) Logarithm of the weight of each hypothesis with one look left out. [-]
-    log_without: Array
-    log_readings: Array  # (h,) Logarithm of what the hypothesis makes of the readings. [-]
-    excess: Array  # (h,) Misfit of the readings over its freedom,
-    freedom: int  # and that. [-]
-
-    @property
-    def log_measured(self) -> Array:
-        """Logarithm of what the hypothesis makes of lips and pours together. (h,) [-]"""
-        return np.asarray(np.logaddexp.reduce(self.base, -1) - np.log(self.base.shape[1]))
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Weighing:
-    """Drawn boxes with their weights; h hypotheses, r rows, g answers."""
-
-    site: Site  # What was asked about.
-    hypotheses: Hypotheses  # What may be wrong.
-    water: Water  # Its splitter.
     states: States  # The boxes.
     log_weight: Array  # (r,) Logarithm of their weights with all that was seen. [-]
     # (k, h) Logarithm of that of each hypothesis, with one look left out. [-]
     log_without: Array
-    # What was seen, lips and pours left out; the next two and the excess as in `Block`.
-    items: tuple[Item, ...]
-    log_measured: Array  # (h,)
-    log_readings: Array  # (h,)
-    excess: Array  # (h,)
-    freedom: int
+    items: tuple[Item, ...]  # What was seen, lips and pours left out.
+    log_measured: Array  # (h,) Logarithm of what the hypothesis makes of lips and pours, [-]
+    log_readings: Array  # (h,) and of the readings. [-]
+    excess: Array  # (h,) Misfit of the readings over its freedom,
+    freedom: int  # and that. [-]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Weighing(Block):
+    """All boxes drawn of a site with their weights, priors in them; g answers."""
+
+    site: Site  # What was asked about.
+    water: Water  # Its splitter.
 
     @property
     def weight(self) -> Array:
@@ -184,25 +172,32 @@ def weigh(site: Site, *, draws: int, seed: int) -> Weighing:
     drawn = [first, *([_block(site, water, two, draws, rng, usual)] if two.prior.size else [])]
     every = joined(single, two)
     log_prior = np.log(np.maximum(every.prior, _LEAST))
-    found = np.concatenate([np.logaddexp.reduce(block.log_weight, -1) for block in drawn])
+    found = np.concatenate([
+        np.logaddexp.reduce(block.log_weight.reshape(-1, draws), -1) for block in drawn
+    ])  # fmt: skip
     lead = np.sort(np.argsort(-(found + log_prior), kind="stable")[:_LEADERS])
     third = _block(site, water, every.take(lead), _MORE * draws, rng, usual)
     numbers = np.split(np.arange(len(log_prior)), [len(single.prior)])[: len(drawn)]
-    blocks = (*drawn, third)
-    held = [np.flatnonzero(~np.isin(number, lead)) for number in numbers]
-    held.append(np.arange(lead.size))
     states, weights = [], []
-    for block, number, kept in zip(blocks, (*numbers, lead), held, strict=True):
-        count = block.base.shape[1]
-        rows = block.states.take((kept[:, None] * count + np.arange(count)).reshape(-1))
-        states.append(replace(rows, hypothesis=number[rows.hypothesis]))
-        weights.append((block.log_weight + log_prior[number][:, None])[kept].reshape(-1))
+    for block, number in zip((*drawn, third), (*numbers, lead), strict=True):
+        of = number[block.states.hypothesis]
+        rows = np.flatnonzero((block is third) | ~np.isin(of, lead))
+        states.append(replace(block.states.take(rows), hypothesis=of[rows]))
+        weights.append(block.log_weight[rows] + log_prior[of[rows]])
 
-    def of_all(*values: Array) -> Array:
+    def of_all(value: Callable[[Block], Array]) -> Array:
         """Of every hypothesis what its last block made of it. (h, ...)"""
-        every_one = np.concatenate(values[:-1])
-        every_one[lead] = values[-1]
+        every_one = np.concatenate([value(block) for block in drawn])
+        every_one[lead] = value(third)
         return every_one
+
+    def item(k: int) -> Item:
+        return Item(
+            seen=first.items[k].seen,
+            chance=of_all(lambda block: block.items[k].chance),
+            words=of_all(lambda block: block.items[k].words),
+            fitted=of_all(lambda block: block.items[k].fitted),
+        )
 
     return Weighing(
         site=site,
@@ -210,21 +205,11 @@ def weigh(site: Site, *, draws: int, seed: int) -> Weighing:
         water=water,
         states=reduce(States.then, states),
         log_weight=np.concatenate(weights),
-        log_without=of_all(*(block.log_without.T for block in blocks)).T + log_prior,
-        items=tuple(
-            Item(
-                seen=each[0].seen,
-                **{
-                    name: of_all(*(getattr(item, name) for item in each))
-                    for name in ("chance", "words", "fitted")
-                    if getattr(each[0], name) is not None
-                },
-            )
-            for each in zip(*(block.items for block in blocks), strict=True)
-        ),
-        log_measured=of_all(*(block.log_measured for block in blocks)),
-        log_readings=of_all(*(block.log_readings for block in blocks)),
-        excess=of_all(*(block.excess for block in blocks)),
+        log_without=of_all(lambda block: block.log_without.T).T + log_prior,
+        items=tuple(map(item, range(len(first.items)))),
+        log_measured=of_all(lambda block: block.log_measured),
+        log_readings=of_all(lambda block: block.log_readings),
+        excess=of_all(lambda block: block.excess),
         freedom=first.freedom,
     )
 
@@ -250,50 +235,55 @@ def _block(
         noise = np.tile(rng.standard_normal(draws), shape[0])
         base = base + TEMPER * pour_chance(water, states, pour, noise).reshape(shape)
     base = base + _called(site, water, may_be, states, rng).reshape(shape)
-    within = _within(base)
-    log_weight, items, logs, every = base.copy(), [], [], []
+    within, looks, logs, every = _within(base), [], [], []
     kinds: dict[str, Array] = {}
     for seen, place, chance in _seen(site, states, may_be):
         # of a kind that hangs on no water there is one row for each hypothesis
         each = chance.reshape(shape[0], -1, *chance.shape[1:])
-        share = within if each.shape[1] > 1 else np.ones((shape[0], 1))
-        told = each if place < 0 else each[..., place]
-        logs.append(np.log(told))
-        every.append(each)
+        looks.append(seen)
+        logs.append(np.log(each if place < 0 else each[..., place]))
+        every.append(each[..., None][..., :0] if place < 0 else each)
         kinds[seen.kind.name] = kinds.get(seen.kind.name, 0.0) + logs[-1]
-        words = None if place < 0 else np.einsum("hd,hdw->hw", share, each)
-        items.append(Item(seen=seen, chance=(share * told).sum(-1), words=words))
+
+    def mean(share: Array, values: Array) -> Array:
+        """Over the boxes of each hypothesis. (h, ...)"""
+        if values.shape[1] == 1:
+            return values[:, 0]
+        return np.asarray(np.einsum("hd,hd...->h...", share, values))
 
     def term(name: str, log: Array) -> Array:
         """What a kind of look, or some of its looks, do to the weights. (h, d)"""
         if name not in usual:
-            share = within if log.shape[1] > 1 else np.ones((shape[0], 1))
-            chance = (share * np.exp(log)).sum(-1)
-            usual[name] = float(may_be.prior @ chance / may_be.prior.sum())
+            prior = may_be.prior
+            usual[name] = float(prior @ mean(within, np.exp(log)) / prior.sum())
         # the outlets of a box are looked at by one person and judged by one row of the table
         says_nothing = np.log(MISJUDGED * usual[name])
         return np.asarray(TEMPER * np.logaddexp(np.log1p(-MISJUDGED) + log, says_nothing))
 
     terms = {name: term(name, log) for name, log in kinds.items()}
-    log_weight += sum(terms.values())
-    alone = [sum(i.seen.kind.name == item.seen.kind.name for i in items) == 1 for item in items]
-    without = np.empty((len(items), shape[0]))
-    for k, (item, log) in enumerate(zip(items, logs, strict=True)):
-        name = item.seen.kind.name
-        left = 0.0 if alone[k] else term(f"{name} {item.seen.outlet}", kinds[name] - log)
+    log_weight = base + sum(terms.values())
+    number = Counter(seen.kind.name for seen in looks)
+    without = np.empty((len(looks), shape[0]))
+    for k, (seen, log) in enumerate(zip(looks, logs, strict=True)):
+        name = seen.kind.name
+        left = term(f"{name} {seen.outlet}", kinds[name] - log) if number[name] > 1 else 0.0
         without[k] = np.logaddexp.reduce(log_weight - terms[name] + left, -1)
     fit = _within(log_weight)
-    for k, (item, each) in enumerate(zip(items, every, strict=True)):
-        if item.words is not None:
-            fitted = item.words if each.shape[1] == 1 else np.einsum("hd,hdw->hw", fit, each)
-            items[k] = replace(item, fitted=fitted)
     return Block(
         hypotheses=may_be,
         states=states,
-        items=tuple(items),
-        base=base,
-        log_weight=log_weight - np.log(draws),
+        items=tuple(
+            Item(
+                seen=seen,
+                chance=mean(within, np.exp(log)),
+                words=mean(within, each),
+                fitted=mean(fit, each),
+            )
+            for seen, log, each in zip(looks, logs, every, strict=True)
+        ),
+        log_weight=(log_weight - np.log(draws)).reshape(-1),
         log_without=without - np.log(draws),
+        log_measured=np.logaddexp.reduce(base, -1) - np.log(draws),
         log_readings=drawn.log_readings,
         excess=drawn.excess,
         freedom=drawn.freedom,
@@ -354,10 +344,14 @@ def word_of(site: Site, kind: Kind, outlet: int = -1) -> str | None:
     word: str | None = getattr(site.evidence, kind.name)
     if word is None and kind.name == "baffle" and site.box.inlet is not None:
         return "missing" if site.box.inlet == "straight" else "in place"
-    measured = (kind.name == "rim" and site.evidence.rim_slope is not None) or (
-        kind.name == "at_rest" and not np.isnan(found_heights(site)).all()
-    )
-    return None if measured else word
+    return None if measured(site, kind) else word
+
+
+def measured(site: Site, kind: Kind) -> bool:
+    """Whether a number stands for what a look at the whole box would say in a word."""
+    if kind.name == "at_rest":
+        return not np.isnan(found_heights(site)).all()
+    return kind.name == "rim" and site.evidence.rim_slope is not None
 
 
 def _seen(site: Site, states: States, may_be: Hypotheses) -> Iterator[tuple[Seen, int, Array]]:
@@ -417,30 +411,12 @@ class Finding:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Fit:
-    """How what was seen fits the answers; g answers, k observations."""
+    """How what was seen fits g answers."""
 
-    items: tuple[Seen, ...]  # The observations: items of the weighing, then readings and catches.
-    log_chance: Array  # (g, k) Logarithm of their chance under each answer. [-]
-    badly: BoolArray  # (g, k) Whether the answer hardly expects it.
-    weight: Array  # (g,) Weight of the answers by lips and pours. [-]
-    probability: Array  # (g,) Probability of the answers by all that was seen. [-]
+    # Every observation that speaks for each answer or against it, the loudest first.
+    findings: tuple[tuple[Finding, ...], ...]
     # (g,) Surprise of all observations over what chance would bring, in standard deviations. [-]
     surprise: Array
-
-    def findings(self) -> list[tuple[Finding, ...]]:
-        """Every observation that speaks for each answer or against it, the loudest first."""
-        support = support_of(self.log_chance, self.weight)
-        told = (np.abs(support) >= SPEAKS) | self.badly
-        order = np.argsort(-np.abs(support), axis=-1, kind="stable")
-        return [
-            tuple(
-                Finding(seen=self.items[k], support=row[k], fits_badly=bad[k])
-                for k in places if tells[k]
-            )
-            for row, bad, tells, places in zip(
-                support.tolist(), self.badly.tolist(), told.tolist(), order.tolist(), strict=True
-            )
-        ]  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -455,7 +431,7 @@ class Keystone:
 def keystones(weighing: Weighing) -> tuple[Keystone, ...]:
     """Looks that each decide which cause leads, the one that decides the most first.
 
-    Such a look may be right: but if one look was written down wrong and turned the lead, it is it.
+    It may well be right; but if one look was written down wrong and turned the lead, it was this.
     """
     causes = [tuple(sorted(c for c, _ in parts)) for parts in weighing.hypotheses.answers]
     every = list(dict.fromkeys(causes))
@@ -466,7 +442,7 @@ def keystones(weighing: Weighing) -> tuple[Keystone, ...]:
     for item, log_without in zip(weighing.items, weighing.log_without, strict=True):
         without = _sums(of, _unlogged(log_without), len(every))
         first = int(without.argmax())
-        if item.words is not None and first != lead and without[first] >= LEADS:
+        if item.seen.word and first != lead and without[first] >= LEADS:
             odds = now[lead] * without[first], max(now[first] * without[lead], _LEAST)
             if odds[0] >= DECIDES * odds[1]:
                 key = Keystone(seen=item.seen, lead=every[lead], other=every[first])
@@ -494,42 +470,44 @@ def fit_of(weighing: Weighing) -> Fit:
     after = _sums(weighing.states.hypothesis, weighing.weight, len(group))
     fitted = after / np.maximum(_sums(group, after, len(top)), _LEAST)[group]
 
-    seen, log_chance, badly = [], [], []
+    rows, nowhere = list[tuple[Seen, Array, BoolArray]](), np.zeros(len(top), bool)
     excess, variance = np.zeros(len(top)), np.zeros(len(top))
     for item in weighing.items:
-        chance = of_answers(item.chance)
-        seen.append(item.seen)
-        log_chance.append(np.log(chance))
-        badly.append(np.zeros(len(top), bool))
-        if item.words is not None and item.fitted is not None:
+        chance, badly = of_answers(item.chance), nowhere
+        if item.seen.word:
             words = of_answers(item.words)
             in_fit = of_answers(item.fitted, fitted)
             place = item.seen.kind.words.index(item.seen.word)
-            badly[-1] = in_fit[:, place] < FITS_BADLY * in_fit.max(-1)
+            badly = in_fit[:, place] < FITS_BADLY * in_fit.max(-1)
             # how much more surprising a word was than words are on average, and their variance
             mean = (words * np.log(words)).sum(-1)
             excess += mean - np.log(chance)
             variance += (words * np.log(words) ** 2).sum(-1) - mean**2
+        rows.append((item.seen, np.log(chance), badly))
     heights, poured = map(of_answers, _measured_logs(weighing))
     if freedom := weighing.freedom:
         worst = of_answers(weighing.excess)
         excess, variance = excess + worst / 2.0, variance + freedom / 2.0
-        seen.append(Seen(kind=READINGS))
-        log_chance.append(heights)
-        badly.append(worst > SURPRISED * np.sqrt(2.0 * freedom))
+        rows.append((Seen(kind=READINGS), heights, worst > SURPRISED * np.sqrt(2.0 * freedom)))
     if pours_done(weighing.site):
-        seen.append(Seen(kind=CATCHES))
-        log_chance.append(poured)
-        badly.append(np.zeros(len(top), bool))
-    shape = (len(top), len(seen))
+        rows.append((Seen(kind=CATCHES), poured, nowhere))
+    logs = np.reshape([log for _, log, _ in rows], (len(rows), len(top))).T
+    bad = np.array([badly for _, _, badly in rows], bool).reshape(logs.shape[::-1]).T
+    support = support_of(logs, _sums(group, _unlogged(log_base), len(top)))
+    told = (np.abs(support) >= SPEAKS) | bad
+    order = np.argsort(-np.abs(support), axis=-1, kind="stable")
     return Fit(
-        items=tuple(seen),
-        log_chance=np.array(log_chance).T.reshape(shape),
-        badly=np.array(badly, bool).T.reshape(shape),
-        weight=_sums(group, _unlogged(log_base), len(top)),
-        probability=weighing.probability,
+        findings=tuple(
+            tuple(
+                Finding(
+                    seen=rows[k][0], support=float(support[g, k]), fits_badly=bool(bad[g, k])
+                )
+                for k in order[g].tolist() if told[g, k]
+            )
+            for g in range(len(top))
+        ),
         surprise=excess / np.sqrt(np.maximum(variance, 1e-9)),
-    )
+    )  # fmt: skip
 
 
 def support_of(log_chance: Array, weight: Array) -> Array:
@@ -558,7 +536,7 @@ def _within(log_weight: Array) -> Array:
     return np.asarray(weight / weight.sum(-1, keepdims=True))
 
 
-def _measured_logs(block: Block | Weighing) -> tuple[Array, Array]:
+def _measured_logs(block: Block) -> tuple[Array, Array]:
     """Log probability of the readings under each hypothesis, and of the pours given them. (h,)"""
     poured = block.log_measured - TEMPER * block.log_readings
     return block.log_readings, np.maximum(poured, -1e4)

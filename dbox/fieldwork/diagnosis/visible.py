@@ -220,7 +220,7 @@ class View:
     def _port(self) -> Array:
         words = _port_words(self.states.load)
         # where a trench is blocked further out, its port may lie past that
-        past = self.states.sits(np.isin(KEYS, "deep_block"))[..., None]
+        past = self.states.sits("deep_block")[..., None]
         return np.where(past, 0.7 * words + 0.3 * np.array([0.90, 0.05, 0.05]), words)
 
     def _trace(self) -> Array:
@@ -232,7 +232,7 @@ class View:
         return np.stack([1.0 - stained - dusty, stained, dusty], -1)
 
     def _hole(self) -> Array:
-        odd = self.states.sits(np.isin(KEYS, ("holes", "no_insert")))
+        odd = self.states.sits("holes", "no_insert")
         differs = odd & (self.states.hole >= 0)[:, None]
         seen = np.array([[0.07, 0.91, 0.02], [0.07, 0.02, 0.91]])[self.states.hole]
         return np.where(differs[..., None], seen[:, None], [0.98, 0.01, 0.01])
@@ -242,8 +242,7 @@ class View:
         wet = (0.03 + 0.62 * expit((load - _LOAD_SURFACING) / _LOAD_SPREAD))[..., None]
         spots = np.tile([0.04, 0.40, 0.22, 0.16, 0.18], (*load.shape, 1))
         slope, crushed, head = (
-            self.states.sits(np.isin(KEYS, key))
-            for key in ("trench_slope", "crushed", "deep_block")
+            self.states.sits(key) for key in ("trench_slope", "crushed", "deep_block")
         )
         head = head | self.states.has("solids")[:, None]
         spots = np.where(head[..., None], [0.03, 0.77, 0.08, 0.02, 0.10], spots)

@@ -17,13 +17,7 @@ import numpy.typing as npt
 
 from dbox.arrays import Array, ArrayLike, BoolArray
 from dbox.fieldwork.diagnosis.cause_lips import Drawn
-from dbox.fieldwork.diagnosis.causes import (
-    CAUSES,
-    KEYS,
-    Hypotheses,
-    feed_is_strong,
-    index_of,
-)
+from dbox.fieldwork.diagnosis.causes import CAUSES, KEYS, Hypotheses, Parts, feed_is_strong
 from dbox.fieldwork.shares import SIDE_95
 from dbox.fieldwork.site import Box, Site
 from dbox.hydraulics.jet import Jet
@@ -160,13 +154,10 @@ def _inside(box: Box) -> tuple[float, float]:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class States:
+class States(Parts):
     """Boxes drawn, one a row, with the cause that each stands for."""
 
-    # (r, 2) Causes and outlets of the row as in `causes.Hypotheses`; (r,) its hypothesis.
-    cause: npt.NDArray[np.int64]
-    outlet: npt.NDArray[np.int64]
-    hypothesis: npt.NDArray[np.int64]
+    hypothesis: npt.NDArray[np.int64]  # (r,) The hypothesis of the row.
     slopes: Array  # (r, 2) Slopes of the box. [-]
     plane: Array  # (r, n) What they make of the lips, over the middle of the box. [m]
     # (r, n) Lips as in `cause_lips.Drawn`, inf where the file says that the outlet is capped. [m]
@@ -201,23 +192,11 @@ class States:
     @property
     def own(self) -> BoolArray:
         """Whether an outlet is one that a cause of the row sits at. (r, n)."""
-        return self.sits(np.ones(len(CAUSES), bool))
+        return self.at(np.ones(len(CAUSES), bool), self.felt.shape[1])
 
-    def sits(self, mask: ArrayLike) -> BoolArray:
-        """Where a cause for which a mask holds, (causes,), sits at an outlet. (r, n)"""
-        return sits(self.cause, self.outlet, mask, self.felt.shape[1])
-
-    def has(self, *keys: str) -> BoolArray:
-        """Whether a cause of the row is one of these. (r,)"""
-        return np.asarray(np.isin(self.cause, index_of(*keys)).any(-1))
-
-
-def sits(
-    cause: npt.NDArray[np.int64], outlet: npt.NDArray[np.int64], mask: ArrayLike, n: int
-) -> BoolArray:
-    """Where a cause for which a mask holds, (causes,), sits at one of n outlets. (k, n)"""
-    at = np.where(np.append(mask, False)[cause], outlet, -1)
-    return np.asarray((at[..., None] == np.arange(n)).any(-2))
+    def sits(self, *keys: str) -> BoolArray:
+        """Where one of these causes sits at an outlet. (r, n)"""
+        return self.at(np.isin(KEYS, keys), self.felt.shape[1])
 
 
 @dataclass(frozen=True, eq=False)
@@ -277,7 +256,7 @@ class Water:
         """Split boxes in which one hole differs: all sizes side by side, those unused capped."""
         openings = [o.opening for o in self.site.outlets]
         sizes = [openings, *([o.widened(f) for o in openings] for f in HOLE_FACTORS)]
-        own = states.sits(np.isin(KEYS, ("holes", "no_insert")))
+        own = states.sits("holes", "no_insert")
         chosen = [~own, *(own & (states.hole == k)[:, None] for k in range(len(HOLE_FACTORS)))]
         wide = np.concatenate([np.where(mask, lips, np.inf) for mask in chosen], -1)
         every = [o for row in sizes for o in row]
@@ -294,12 +273,11 @@ def draw_states(
     dice = _Dice(rng, h, d)
 
     def has(*keys: str) -> BoolArray:
-        return np.repeat(hypotheses.any_of(np.isin(KEYS, keys)), d)
+        return np.repeat(hypotheses.has(*keys), d)
 
     def line(name: str) -> BoolArray:
         """Where a cause acts on the line of its outlet in a way. (r, n)"""
-        mask = [cause.line == name for cause in CAUSES]
-        return np.repeat(sits(hypotheses.cause, hypotheses.outlet, mask, n), d, axis=0)
+        return np.repeat(hypotheses.at([cause.line == name for cause in CAUSES], n), d, axis=0)
 
     leaks = has("leak") | (has("broken") & (dice.even() < 0.4))
     felt = drawn.felt.reshape(-1, n)
@@ -384,8 +362,8 @@ def _with_day(
     still = np.where(np.isfinite(ways), ways, lowest + 0.01 + 0.05 * dice.even())
     # what no water reaches dries up by evaporation
     crack = np.maximum(state.crack, np.where(starved, 0.02 * dice.even(), 0.0))
-    tilted = np.append([cause.tilted for cause in CAUSES], False)[state.cause].any(-1)
     drop = np.ptp(drawn.plane, axis=-1).reshape(-1)
+    tilted = state.any_of([cause.tilted for cause in CAUSES])
     size = np.where(tilted, drop, drawn.fault.reshape(-1))
     return replace(
         state,
