@@ -82,9 +82,9 @@ def case_command(
     overwrite: Overwrite = False,
     as_json: AsJson = False,
 ) -> None:
-    """Cases to guess from readings and observations; the key is kept apart.
+    """Boxes in trouble to guess at; the key is kept apart.
 
-    Each has a box of its own: two to eight outlets, any opening, inches or millimetres.
+    Each group has its own: two to eight outlets, any opening, inches or millimetres.
     """
     from dbox.fieldwork.lesson_cases import make_cases
     from dbox.files.typed import lesson_topics
@@ -136,7 +136,7 @@ def sweep_command(
     picture: Picture = None,
     overwrite: Overwrite = False,
 ) -> None:
-    """Share of the worst line against tilt, direction of tilt and flow."""
+    """What the worst line gets as the box leans, at each flow."""
     from dbox.fieldwork.lessons import sweep
     from dbox.files.typed import lesson_box, lesson_height
     from dbox.report.teach_report import sweep_csv, sweep_json, sweep_report
@@ -185,11 +185,11 @@ def compare_command(
     picture: Picture = None,
     overwrite: Overwrite = False,
 ) -> None:
-    """Which opening forgives a wrong lip the most, and what it costs in drop.
+    """Which opening forgives a wrong lip, and what drop it costs.
 
-    With --opening it helps to choose: water over the lips, what a lip off by --spread does, how far
-    a side may settle till a line is outside --tolerance, what inserts of --offset make up for, how
-    it clogs. FILE gives box, outlets, flows and all of these that it holds.
+    With --opening it helps to choose: what a lip off by --spread does, how far a side may settle
+    before a line is outside --tolerance, how unequal the pipes may stand for inserts of --offset,
+    how it clogs. FILE gives outlets, flows and what it holds of these.
     """
     from dbox.fieldwork.lessons import choose, compare
     from dbox.files.typed import choice_box, lesson_height, lesson_kinds
@@ -233,7 +233,7 @@ def live_command(
     out: Page = None,
     overwrite: Overwrite = False,
 ) -> None:
-    """A box to lean, as a page for a browser: for a phone, a laptop or a projector.
+    """A page with a box to lean, for a phone, a laptop or the wall.
 
     A box of FILE has 1 to 20 outlets. Without --out the page is dbox-live.html.
     """
@@ -263,9 +263,9 @@ def handout_command(
     overwrite: Overwrite = False,
     as_json: AsJson = False,
 ) -> None:
-    """Two printable pages: the idea, the answers under a fold, a bench exercise.
+    """Two pages for a class: idea, folded answers, bench exercise.
 
-    Its key is a file of its own, with notes for the instructor: an hour, minute by minute.
+    The key is a file of its own, with notes for the instructor: an hour, minute by minute.
     """
     from dbox.drawings.lesson_papers import handout_key, handout_pages
     from dbox.fieldwork.lessons import (

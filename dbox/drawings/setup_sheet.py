@@ -48,8 +48,9 @@ from dbox.report.wording import sentences
 from dbox.units import clock_text, gpm, litres_per_min, percent_text
 
 _FLOWS_ACROSS = 3
-_LEAST_REMARKS = 1.2
-"""Height that room for remarks is worth its heading from; no page is begun for them. [in]"""
+_LEAST_REMARKS, _MOST_REMARKS = 1.2, 8
+"""Height that room for remarks is worth its heading from, no page being begun for them [in], and
+lines for them: no page is filled with lines alone."""
 
 
 @pens
@@ -117,7 +118,7 @@ def setup_sheet(
         pages.paragraph(sentence, mark="-")
     if pages.top - pages.sheet.bottom > _LEAST_REMARKS:
         pages.heading("Remarks")
-        pages.lines_to_end(2)
+        pages.lines_to_end(2, most=_MOST_REMARKS)
     return pages.finished()
 
 

@@ -253,14 +253,16 @@ class Sheet:
     top: float
 
     @classmethod
-    def blank(cls, size: tuple[float, float] = PAPER, *, across: bool = False) -> "Sheet":
+    def blank(
+        cls, size: tuple[float, float] = PAPER, *, across: bool = False, margin: float = MARGIN
+    ) -> "Sheet":
         """Start a sheet of a size, upright or across. [in]"""
         width, height = size[::-1] if across else size
         figure = Figure(figsize=(width, height))
         page = figure.add_axes((0, 0, 1, 1))
         page.set(xlim=(0, width), ylim=(0, height), xticks=(), yticks=())
         page.set_axis_off()
-        return cls(figure, page, MARGIN, width - MARGIN, MARGIN, height - MARGIN)
+        return cls(figure, page, margin, width - margin, margin, height - margin)
 
     def write(self, x: float, y: float, text: str, size: float = SMALL, **look: Any) -> Text:
         """Write text; (x, y) is its upper left corner unless `look` says otherwise. [in]"""
@@ -328,21 +330,19 @@ class Sheet:
         self.bottom = top + 0.16
 
 
-_INCH_STEPS = (1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 8, 16, 32, 64)
-"""What ticks of a scale of heights may stand apart. [in]"""
-
-_METRIC_STEPS = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000)
-"""The same in a metric job. [mm]"""
+_STEPS = (
+    [INCH * 2.0**power for power in range(-6, 7)],
+    [part * 10.0**power for power in range(-4, 1) for part in (1, 2, 5)],
+)
+"""What ticks of a scale of heights may stand apart, in inches and in a metric job. [m]"""
 
 _CAP_PART = 0.66
 
 
-def tick_step(apart: float, lengths: Lengths) -> float:
+def tick_step(apart: float, lengths: Lengths, least: float = 1e-3) -> float:
     """What ticks of a scale stand apart, being so far from each other at least; [m]."""
-    steps = (
-        [mm / 1e3 for mm in _METRIC_STEPS] if lengths.metric else [x * INCH for x in _INCH_STEPS]
-    )
-    return next((step for step in steps if step >= apart), apart)
+    steps = _STEPS[lengths.metric]
+    return next((step for step in steps if step >= max(apart, least)), apart)
 
 
 def draw_walls(

@@ -20,7 +20,7 @@ from dbox.report.blocks import Block, Column, Heading, Paragraph, Section, Table
 from dbox.report.cautions import LESSON
 from dbox.report.encode import Json, encode, rows
 from dbox.report.split_report import share_text
-from dbox.report.teach_report import amount, both_amounts
+from dbox.report.teach_report import both_amounts
 from dbox.report.text import TOGETHER
 from dbox.units import GALLON, LITRE_PER_MINUTE, MINUTE, percent_text
 
@@ -72,29 +72,21 @@ def cases_json(cases: Sequence[Case], *, key: bool) -> Json:
 def readings_table(case: Case) -> Table:
     """What was read and caught, a row an outlet."""
     site, lengths = case.shown, case.shown.lengths
+    unit, per_unit = ("L/min", LITRE_PER_MINUTE) if site.metric else ("gpm", GALLON / MINUTE)
     heads = [Column("outlet", 8)]
     heads += [Column(f"lip,\nreading {i}", 10, "right") for i in (1, 2)]
     for pour in site.pours:
-        heads += [Column(f"{pour.name}\nof {amount(pour.inflow, lengths)}", 12, "right"),
-                  Column("started", 9, "right")]  # fmt: skip
+        heads += [Column(f"{pour.name},\ncaught {unit}", 13, "right"),
+                  Column("started", 8, "right")]  # fmt: skip
     lines = []
     for i, outlet in enumerate(site.outlets):
-        lines.append([outlet.label, *(_height(case, height) for height in outlet.readings)])
+        heights = (lengths.one(height, signed=True) for height in outlet.readings)
+        lines.append([outlet.label, *(height.replace(".0 mm", " mm") for height in heights)])
         for pour in site.pours:
-            catch = pour.catches[i]
             place = f"{pour.order.index(i) + 1}." if i in pour.order else "never"
-            lines[-1] += ["" if catch is None else _in_unit(catch, metric=site.metric), place]
+            caught = (pour.catches[i] or 0.0) / per_unit
+            lines[-1] += [f"{caught:.{2 if caught >= 1 else 3}f}" if caught else "0", place]
     return Table(heads, lines)
-
-
-def _in_unit(flow: float, *, metric: bool) -> str:
-    """A catch in the unit that stands over its column. [m3/s]"""
-    amount = flow / (LITRE_PER_MINUTE if metric else GALLON / MINUTE)
-    return f"{amount:.{2 if amount >= 1 else 3}f}" if amount else "0"
-
-
-def _height(case: Case, height: float) -> str:
-    return case.shown.lengths.one(height, signed=True)
 
 
 ON_PLAN = ("mouth", "port", "traffic", "ground")
@@ -140,7 +132,7 @@ def same_at_all_outlets(case: Case, *, drawn: bool = False) -> list[str]:
 def box_words(case: Case) -> str:
     """What box it is, and where its outlets are."""
     site, lengths = case.shown, case.shown.lengths
-    sizes = " by ".join(lengths.one(size) for size in site.box.inside)
+    sizes = " by ".join(lengths.tick(size) for size in site.box.inside)
     if site.box.shape == "round":
         shape = f"A round box, {sizes} across"
         where = "They stand round it at even distances, clockwise from the inlet"
@@ -160,7 +152,7 @@ def pour_words(case: Case) -> str:
     """How it was read and poured."""
     site = case.shown
     poured = " and ".join(f"{p.name} {both_amounts(p.inflow, site.lengths)}" for p in site.pours)
-    ruler = site.lengths.one(site.mark or 0.0)
+    ruler = site.lengths.tick(site.mark or 0.0)
     return (
         f"Lips over still water, + above it; a reading is good to {ruler}, a catch to 5 %. Poured: "
         f"{poured}."
