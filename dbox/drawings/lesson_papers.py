@@ -275,7 +275,7 @@ _HOUR = (
     (5, "The idea", "Hand page 1 out folded along its line. Read the idea aloud; hold a ruler to "
      "the drawing: how much of the water over the lips is the wrong lip?"),
     (10, "Guess", "Each writes four numbers, alone, before anyone speaks. Hands up for the highest "
-     "and the lowest. Unfold and compare: who held a bucket's share for that of a trickle?"),
+     "and the lowest. Unfold and compare: who wrote a bucket's share for a trickle?"),
     (10, "Level and read", "Two people read every lip over still water, apart, and write both "
      "numbers. They will differ by a mark: that is the ruler. Then spoil line 1."),
     (15, "Pour and catch", "The slow pour first, then the bucket. Wait until the level stands: two "

@@ -31,7 +31,6 @@ from dbox.drawings.style import (
     MEDIUM,
     MOST_FLOWS,
     OVER,
-    PALE,
     SMALL,
     TARGET,
     THICK,
@@ -43,6 +42,7 @@ from dbox.drawings.style import (
     left_out,
     line_height,
     pens,
+    percent_scale,
     spread_out,
     text_width,
     tick_step,
@@ -129,7 +129,7 @@ def sweep_figure(sweep: Sweep) -> Figure:
         sheet.write(left, sheet.top, words, BODY, weight="bold")
     right = map_left - scale - 0.1 - names
     axes = sheet.axes(sheet.left + 0.48, right, bottom, top)
-    _draw_curves(axes, sweep, allowed)
+    _draw_curves(axes, sweep, allowed, top - bottom)
     _name_curves(sheet, sweep, axes, (right, bottom, top), names)
     _draw_map(sheet, sweep, (map_left, map_right, top - side, top))
     return sheet.figure
@@ -140,7 +140,8 @@ def _shown(sweep: Sweep, over: Array) -> Array:
     return 100 * sweep.scale * over
 
 
-def _draw_curves(axes: Axes, sweep: Sweep, allowed: str) -> None:
+def _draw_curves(axes: Axes, sweep: Sweep, allowed: str, height: float) -> None:
+    """Share of the worst line at each flow, green within the tolerance; height [in]."""
     fair, edge, part = 100 * sweep.scale, float(sweep.tilt[-1]), sweep.tolerance.share
     axes.fill_between([0, edge], fair * (1 - part), fair * (1 + part),
                       color=(WITHIN.colour, 0.3), linewidth=0)  # fmt: skip
@@ -161,21 +162,12 @@ def _draw_curves(axes: Axes, sweep: Sweep, allowed: str) -> None:
             axes.plot([limit], [at], "o", color=INK, markersize=5, label=f"limit {flow.name}",
                       zorder=5)  # fmt: skip
     largest = float(_shown(sweep, sweep.over_target).max())
-    axes.set(xlim=(0, edge), ylim=(0, max(1.06 * largest, fair * (1 + 2 * part))))
+    axes.set_xlim(0, edge)
+    percent_scale(axes, max(1.06 * largest, fair * (1 + 2 * part)), height)
     ticks, words = _ticks(edge, 4, sweep.site.lengths)
     axes.set_xticks(ticks, ["level", *words[1:]])
     axes.tick_params(length=3)
     axes.set_xlabel(LOW_WORDS[sweep.toward], labelpad=1)
-    _percent_scale(axes)
-
-
-def _percent_scale(axes: Axes) -> None:
-    """Set ticks in per cent, none so near the upper edge that its words rise over it."""
-    high = axes.get_ylim()[1]
-    ticks = [tick for tick in axes.get_yticks() if 0 <= tick <= 0.97 * high]
-    digits = int(bool(np.mod(ticks, 1.0).any()))
-    axes.set_yticks(ticks, [f"{tick:.{digits}f} %" for tick in ticks])
-    axes.grid(axis="y", color=PALE, linewidth=HAIR)
 
 
 def _name_curves(
@@ -296,7 +288,7 @@ def compare_figure(comparison: Comparison, lengths: Lengths = PLAIN) -> Figure:
                    else max(text_width(w, SMALL) for w in words[0]))  # fmt: skip
     bottom = sheet.bottom + foot + 0.06
     axes = sheet.axes(left, right, bottom, sheet.top)
-    _draw_shares(axes, comparison, *words)
+    _draw_shares(axes, comparison, *words, sheet.top - bottom)
     unit = "L/min" if lengths.metric else "gpm"
     sheet.write(left - 0.08, bottom - 0.08, unit, ha="right")
     return sheet.figure
@@ -336,7 +328,10 @@ def _draw_openings(
     axes.spines["bottom"].set_visible(False)
 
 
-def _draw_shares(axes: Axes, comparison: Comparison, words: list[str], turned: int) -> None:
+def _draw_shares(
+    axes: Axes, comparison: Comparison, words: list[str], turned: int, height: float
+) -> None:
+    """A bar for each flow under each opening; turned [deg], height [in]."""
     order = comparison.order.tolist()
     shares = 100 * comparison.share[order][:, :MOST_FLOWS]
     width = 0.8 / shares.shape[1]
@@ -353,9 +348,7 @@ def _draw_shares(axes: Axes, comparison: Comparison, words: list[str], turned: i
         middles.append(middle)
     fair = 100 * comparison.fair
     axes.axhline(fair, color=INK, linewidth=TARGET, label="fair share")
-    high = max(1.15 * shares.max(), 2 * fair)
-    axes.set(xlim=(-0.5, len(order) - 0.5), ylim=(0, high))
+    axes.set_xlim(-0.5, len(order) - 0.5)
     axes.set_xticks(middles, words * len(order), rotation=turned)
     axes.tick_params(length=2, pad=2)
-    axes.set_axisbelow(True)
-    _percent_scale(axes)
+    percent_scale(axes, max(1.15 * shares.max(), 2 * fair), height)

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Rectangle
+from matplotlib.transforms import Bbox
 
 from dbox.arrays import Array
 from dbox.drawings.paper import Pages, entries, write_line
@@ -166,7 +167,7 @@ def _how(pages: Pages, ties: Ties, found: Location) -> str:
     near = tape(max(found.error, ties.spread))
     return (
         f"Hold a tape at A and one at B. Where {tape(one.distance)} and {tape(other.distance)} "
-        f"meet{',' * bool(side)}{side} is {ties.to}.{check} The tapes find it to about {near}."
+        f"meet{',' * bool(side)}{side} is {ties.to}.{check} The tapes find it within about {near}."
     )
 
 
@@ -220,17 +221,9 @@ def _map(pages: Pages, ties: Ties, found: Location, height: float) -> None:
     pages.skip(height)
 
 
-Room = tuple[float, float, float, float]
-"""Left, right, lower and upper end of what is drawn. [in]"""
-
-
-def _around(place: Point, width: float, height: float) -> Room:
-    x, y = place
-    return x - width / 2, x + width / 2, y - height / 2, y + height / 2
-
-
-def _meet(one: Room, other: Room) -> bool:
-    return bool(one[0] < other[1] and other[0] < one[1] and one[2] < other[3] and other[2] < one[3])
+def _around(place: Point, width: float, height: float) -> Bbox:
+    """The room of what is drawn around a place. [in]"""
+    return Bbox.from_bounds(place[0] - width / 2, place[1] - height / 2, width, height)
 
 
 def _part(start: Point, end: Point, part: float) -> Point:
@@ -242,7 +235,7 @@ def _word(
     pages: Pages,
     text: str,
     places: list[Point],
-    taken: list[Room],
+    taken: list[Bbox],
     lines: list[tuple[Point, Point]],
     weight: str = "normal",
 ) -> None:
@@ -250,17 +243,16 @@ def _word(
     width, height = text_width(text, LETTERS, weight) + 0.06, line_height(LETTERS)
     dots = [_part(*ends, step / 40) for ends in lines for step in range(41)]
 
-    def covers(room: Room) -> int:
-        words = sum(_meet(room, other) for other in taken)
-        return 1000 * words + sum(_meet(room, _around(dot, 0.0, 0.0)) for dot in dots)
+    def covers(place: Point) -> tuple[int, int]:
+        room = _around(place, width, height)
+        return room.count_overlaps(taken), room.count_contains(dots)
 
-    rooms = [_around(place, width, height) for place in places]
-    best = min(range(len(rooms)), key=lambda i: covers(rooms[i]))
-    if weight == "normal" and any(_meet(rooms[best], other) for other in taken):
+    best = min(places, key=covers)
+    if weight == "normal" and covers(best)[0]:
         return  # it stands beside the map too
-    taken.append(rooms[best])
+    taken.append(_around(best, width, height))
     pages.sheet.write(
-        *places[best], text, LETTERS, weight=weight, ha="center", va="center", zorder=7,
+        *best, text, LETTERS, weight=weight, ha="center", va="center", zorder=7,
         bbox={"fc": "white", "ec": "none", "pad": 0.8},
     )  # fmt: skip
 

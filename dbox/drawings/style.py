@@ -345,6 +345,22 @@ def tick_step(apart: float, lengths: Lengths, least: float = 1e-3) -> float:
     return next((step for step in steps if step >= max(apart, least)), apart)
 
 
+_PERCENT_STEPS = (1, 2, 5, 10, 20, 25, 50, 100, 200)
+"""What ticks of a scale of shares may stand apart. [%]"""
+
+
+def percent_scale(axes: Axes, most: float, height: float) -> None:
+    """Shares along y up to so many per cent, on axes of a height on paper. [in]"""
+    intervals = max(1, int(height / 0.28))
+    step = next(s for s in _PERCENT_STEPS if most // s <= intervals)
+    # none so near the upper edge that its words rise over it
+    ticks = np.arange(0.0, 0.97 * most, step)
+    axes.set_ylim(0.0, most)
+    axes.set_yticks(ticks, [f"{tick:.0f} %" for tick in ticks])
+    axes.grid(axis="y", color=TINT, linewidth=HAIR)
+    axes.set_axisbelow(True)
+
+
 def draw_walls(
     axes: Axes,
     upright: float,
