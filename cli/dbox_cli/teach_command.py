@@ -1,9 +1,8 @@
 """`dbox teach ...`: what an instructor shows."""
 
-from enum import Enum
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -20,7 +19,7 @@ from dbox_cli.arguments import (
     site_of,
 )
 from dbox_cli.output import check_picture, print_answer, print_json, save_picture, say
-from dbox_cli.sheet_command import Paper, PaperChoice
+from dbox_cli.sheet_command import PaperChoice
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -34,15 +33,7 @@ app = typer.Typer(
 )
 
 
-class Side(Enum):
-    """Which side of the box is let down."""
-
-    FAR = "far"
-    INLET = "inlet"
-    RIGHT = "right"
-    LEFT = "left"
-
-
+Side = Literal["far", "inlet", "right", "left"]
 LessonFile = Annotated[str | None, typer.Argument(help=f"{FILE_HELP} Left out: a made-up box.")]
 Outlets = Annotated[int | None, typer.Option(min=2, max=20, help="Outlets of the made-up box [4].")]
 Opening = Annotated[
@@ -75,7 +66,7 @@ def case_command(
         Path | None,
         typer.Option(help="Write to this .pdf or .txt file; its key goes to NAME-key beside it."),
     ] = None,
-    paper: PaperChoice = Paper.LETTER,
+    paper: PaperChoice = "letter",
     key: Annotated[
         bool, typer.Option("--key", help="Without --out: print the key instead.")
     ] = False,
@@ -109,7 +100,7 @@ def case_command(
     elif files:
         from dbox.drawings.lesson_papers import case_key, case_pages
 
-        title, size = f"Mystery cases, seed {seed}", paper.value
+        title, size = f"Mystery cases, seed {seed}", paper
         pair = case_pages(cases, size), case_key(cases, size)
         save_pair(pair, files, title, overwrite=overwrite)
         for file in files:
@@ -124,9 +115,7 @@ def sweep_command(
     coefficient: Coefficient = None,
     flow: Flows = None,
     tolerance: Tolerance = None,
-    toward: Annotated[Side, typer.Option(help="Side that is let down, seen from the inlet.")] = (
-        Side.RIGHT
-    ),
+    toward: Annotated[Side, typer.Option(help="Side let down, seen from the inlet.")] = "right",
     most: Annotated[
         str | None, typer.Option(help="How far it is let down at most [3/8 in, 12 mm].")
     ] = None,
@@ -148,7 +137,7 @@ def sweep_command(
     )  # fmt: skip
     edge = None if most is None else lesson_height("--most", most, units)
     with naming(file or "teach sweep"):
-        swept = sweep(site, toward=toward.value, most=edge)
+        swept = sweep(site, toward=toward, most=edge)
     print_answer(as_json, sweep_json, sweep_report, swept)
     if table:
         write_text(sweep_csv(swept), table, overwrite=overwrite, quiet=as_json)
@@ -259,7 +248,7 @@ def handout_command(
     coefficient: Coefficient = None,
     outlets: Annotated[int, typer.Option(min=2, max=8, help="Outlets of the bench box.")] = 4,
     units: Units = None,
-    paper: PaperChoice = Paper.LETTER,
+    paper: PaperChoice = "letter",
     overwrite: Overwrite = False,
     as_json: AsJson = False,
 ) -> None:
@@ -283,8 +272,8 @@ def handout_command(
     hole, lengths = site.outlets[0].opening, site.lengths
     lips = lip_table(hole, outlets, LESSON_FLOWS, LESSON_ERRORS[site.metric])
     bench = exercise(hole, outlets, error=LESSON_ERROR[site.metric])
-    pair = (handout_pages(lips, bench, paper.value, lengths),
-            handout_key(lips, bench, paper.value, lengths))  # fmt: skip
+    pair = (handout_pages(lips, bench, paper, lengths),
+            handout_key(lips, bench, paper, lengths))  # fmt: skip
     save_pair(pair, files, "Why a dead-level box matters", overwrite=overwrite)
     if as_json:
         print_json({**table_json(lips), "files": [str(path) for path in files]})

@@ -8,11 +8,13 @@ import numpy as np
 
 from dbox.arrays import Array
 from dbox.drawings.page_data import opening_data
+from dbox.drawings.plan import Plan
 from dbox.fieldwork.lessons import (
     FILLED,
     LESSON_TOLERANCE,
     MOST_OUTLETS,
     Bench,
+    leaning_lips,
     lesson_site,
 )
 from dbox.fieldwork.shares import target_shares
@@ -64,8 +66,11 @@ def lean_data(bench: Bench) -> Json:
     is_round = site.box.shape == "round"
     far, right = (
         np.where(np.isfinite(lean), lean, 0.0)
-        for lean in (bench.lips(1.0, 0.0, 0.0), bench.lips(0.0, 1.0, 0.0))
+        for lean in (leaning_lips(site, 1.0, 0.0), leaning_lips(site, 0.0, 1.0))
     )
+    places = [outlet.position or (0.0, 0.0) for outlet in site.outlets]
+    plan = Plan((0.5 * across, 0.5 * length), length, across, 1.0, is_round)
+    ways = [plan.mouth(*place).way for place in places]
     flows = USUAL_FLOWS if site.record.invented else site.flows
     inflows = [flow.inflow for flow in flows]
     kinds = _kinds(bench)
@@ -92,7 +97,10 @@ def lean_data(bench: Bench) -> Json:
                 "target": target,
                 "leanFar": far[i],
                 "leanRight": right[i],
-                **_leaves(outlet.position or (0.0, 0.0), length, across, is_round),
+                "x": places[i][1],
+                "y": places[i][0],
+                "across": ways[i][0],
+                "along": ways[i][1],
             }
             for i, (outlet, target) in enumerate(
                 zip(site.outlets, target_shares(site), strict=True)
@@ -123,19 +131,6 @@ def _outline(opening: Opening) -> Array:
     corners = opening.outline(HIGH - LOW).round(4)
     wide = float(np.ptp(corners[:, 0]))
     return corners * min(1.0, _WIDEST / wide) if opening.widens else corners
-
-
-def _leaves(
-    position: tuple[float, float], length: float, width: float, is_round: bool
-) -> dict[str, float]:
-    """Where an outlet leaves the box, and which way: out of the nearest wall. [m], [-]"""
-    y, x = position
-    walls = [(length - y, (0.0, 1.0)), (x, (-1.0, 0.0)), (width - x, (1.0, 0.0))]
-    across, along = min(walls, key=lambda wall: wall[0])[1]
-    if is_round:
-        away = (x - width / 2, y - length / 2)
-        across, along = (part / (np.hypot(*away) or 1.0) for part in away)
-    return {"x": x, "y": y, "across": across, "along": along}
 
 
 def _kinds(bench: Bench) -> list[tuple[str, list[Opening]]]:

@@ -64,10 +64,10 @@ class Plan:
         known = [o.position for o in outlets if o.position is not None]
         if len(known) < len(outlets):
             step = self.across / len(outlets)
-            return [self._at_wall(self.along, (i + 0.5) * step) for i in range(len(outlets))]
-        return [self._at_wall(along * self.scale, across * self.scale) for along, across in known]
+            return [self.mouth(self.along, (i + 0.5) * step) for i in range(len(outlets))]
+        return [self.mouth(along * self.scale, across * self.scale) for along, across in known]
 
-    def _at_wall(self, along: float, across: float) -> Mouth:
+    def mouth(self, along: float, across: float) -> Mouth:
         """The nearest point of the wall to a place counted from the inlet wall's left corner."""
         half_w, half_h = 0.5 * self.across, 0.5 * self.along
         x, y = across - half_w, along - half_h

@@ -156,12 +156,6 @@ class Bench:
         if not 0 <= self.outlet < n or self.site.outlets[self.outlet].capped:
             raise DomainError(f"outlet {self.outlet + 1} is not an open one of the {n} outlets")
 
-    def lips(self, far_low: ArrayLike, right_low: ArrayLike, lip: ArrayLike) -> Array:
-        """Where the lips stand; far_low [m], right_low [m], lip [m] -> [m]."""
-        leaning = leaning_lips(self.site, far_low, right_low)
-        wrong = np.arange(leaning.shape[-1]) == self.outlet
-        return np.where(wrong, np.asarray(lip, np.float64)[..., None], 0.0) + leaning
-
 
 LESSON_ERRORS = (
     tuple(part * INCH for part in (-1 / 32, -1 / 16, -1 / 8, -1 / 4, 1 / 8)),
@@ -398,31 +392,11 @@ class Comparison:
     kinds: tuple[Kind, ...]  # What was compared.
     error: float  # The wrong lip over the others. [m]
     tables: tuple[LipTable, ...]  # That error under each of them.
-
-    @property
-    def outlets(self) -> int:
-        """How many outlets the box has."""
-        return self.tables[0].outlets
-
-    @property
-    def flows(self) -> tuple[Flow, ...]:
-        """What flows into it."""
-        return self.tables[0].flows
-
-    @property
-    def fair(self) -> float:
-        """Share of each line while the lips are level. [-]"""
-        return self.tables[0].fair
-
-    @property
-    def share(self) -> Array:
-        """Share of the line with the wrong lip. [-] (k, flows)."""
-        return np.array([table.share[:, 0] for table in self.tables])
-
-    @property
-    def head(self) -> Array:
-        """Head over the lips while all are level. [m] (k, flows)."""
-        return np.array([table.level_head for table in self.tables])
+    outlets: int  # How many outlets the box has.
+    flows: tuple[Flow, ...]  # What flows into it.
+    fair: float  # Share of each line while the lips are level. [-]
+    share: Array  # (k, flows) Share of the line with the wrong lip. [-]
+    head: Array  # (k, flows) Head over the lips while all are level. [m]
 
     @property
     def weakest(self) -> int:
@@ -458,7 +432,13 @@ def compare(
     if not kinds:
         raise DomainError("no opening to compare; name at least one")
     tables = tuple(lip_table(kind.opening, outlets, flows, [error]) for kind in kinds)
-    return Comparison(kinds=tuple(kinds), error=error, tables=tables)
+    share = np.array([table.share[:, 0] for table in tables])
+    head = np.array([table.level_head for table in tables])
+    freeze(share, head)
+    return Comparison(
+        kinds=tuple(kinds), error=error, tables=tables, outlets=outlets, flows=tuple(flows),
+        fair=tables[0].fair, share=share, head=head,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
