@@ -53,16 +53,9 @@ from dbox.report.case_report import (
     pour_words,
 )
 from dbox.report.cautions import CODE, GAS, GERMS, LESSON, LIDS, WATER
-from dbox.report.teach_report import lip_blocks
+from dbox.report.teach_report import both_amounts, error_text, lip_blocks
 from dbox.report.text import TOGETHER
-from dbox.units import (
-    INCH,
-    gpm,
-    litres,
-    litres_per_min,
-    millimetres,
-    percent_text,
-)
+from dbox.units import INCH, litres, litres_per_min, millimetres, percent_text
 
 _HAND, _HAND_TABLE = 0.33, 2.5
 """Least height of a row that is filled by hand, and most of a table of such. [in]"""
@@ -84,7 +77,7 @@ def handout_pages(
     """Set the handout."""
     pages = Pages("Why a dead-level box matters", _site(lips, lengths), paper)
     low, high = float(lips.level_head.min()), float(lips.level_head.max())
-    error = _error_text(_guessed(lips), lengths)
+    error = error_text(_guessed(lips), lengths)
     pages.paragraph(
         "Water in the box stands level, and each outlet passes what the water over its own lip "
         "drives through it. An ordinary day brings only 1 to 4 L/min, a quarter to one gallon a "
@@ -200,7 +193,7 @@ def _bench(pages: Pages, exercise: Exercise, lengths: Lengths) -> None:
     pages.heading("At the bench box")
     steps = (
         f"Level the box, fill it with clean water until it just spills, let it go still. Bring "
-        f"all lips to the water; then spoil line 1 alone: {_error_text(lips.error[0], lengths)}.",
+        f"all lips to the water; then spoil line 1 alone: {error_text(lips.error[0], lengths)}.",
         f"Guess the share of line 1 at {slow} and at {fast}; write it down.",
         f"Pour steadily at {slow}. Wait until the level stands, then catch every line for "
         f"{exercise.seconds:.0f} s. The same at {fast}.",
@@ -243,7 +236,7 @@ def handout_key(
         pages.paragraph(f"{_flow_text(flow.inflow)}: {percent_text(share, 0)}", mark="·")
     pages.heading("What the bench box catches")
     pages.paragraph(
-        f"Line 1 has its lip {_error_text(exercise.table.error[0], lengths)}; each line is caught "
+        f"Line 1 has its lip {error_text(exercise.table.error[0], lengths)}; each line is caught "
         f"for {exercise.seconds:.0f} s. Computed with sharp-edged holes; a catch is good to 5 to "
         "10 % (common practice, no source), and at a slow pour the lip itself to no better than "
         "a ruler."
@@ -387,11 +380,7 @@ def _caught_text(volume: float, exercise: Exercise) -> str:
 
 
 def _flow_text(inflow: float) -> str:
-    return f"{litres_per_min(inflow)} ({gpm(inflow)})".replace(" ", TOGETHER, 1)
-
-
-def _error_text(error: float, lengths: Lengths) -> str:
-    return f"{lengths.both(abs(error))} {'low' if error < 0 else 'high'}"
+    return both_amounts(inflow, Lengths(metric=True)).replace(" ", TOGETHER, 1)
 
 
 @pens

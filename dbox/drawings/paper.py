@@ -142,9 +142,7 @@ class Pages:
     def paragraph(self, text: str, *, mark: str = "", weight: str = "normal") -> None:
         """Write a paragraph; a mark stands before it and the words are indented after it."""
         indent = text_width(f"{mark}  ", self.body) if mark else 0.0
-        held = text.replace(TOGETHER, _AS_WIDE)
-        lines = wrap(held, self.width - indent, self.body, weight)
-        lines = [line.replace(_AS_WIDE, " ") for line in lines]
+        lines = wrap(text, self.width - indent, self.body, weight)
         self.need((len(lines) if len(lines) <= _KEPT else 3) * line_height(self.body))
         if mark:
             write_line(self.sheet, self.sheet.left, self.top, mark, self.body)
@@ -255,7 +253,6 @@ BY_HAND = 0.34
 _BLANK = 0.12
 """Part of a page that may stay blank so that a table is kept whole. [-] (judgement)"""
 
-_AS_WIDE = "\u2024"
 _PAD, _SIDE = 0.045, 0.06
 
 
@@ -344,16 +341,12 @@ def entries(
 
 
 def _wrapped(row: Sequence[str], widths: Sequence[float], weight: str) -> list[list[str]]:
+    """The lines of every cell; no number is parted from its millimetres."""
     return [
-        [line for part in cell.split("\n") for line in _lines(part, width - 2 * _SIDE, weight)]
+        [line for part in cell.replace(" mm", f"{TOGETHER}mm").split("\n")
+         for line in wrap(part, width - 2 * _SIDE, LETTERS, weight)]
         for cell, width in zip(row, widths, strict=True)
-    ]
-
-
-def _lines(words: str, width: float, weight: str) -> list[str]:
-    """Break words to a width, but not at a blank that is to hold two words together."""
-    held = words.replace(" mm", f"{TOGETHER}mm").replace(TOGETHER, _AS_WIDE)
-    return [line.replace(_AS_WIDE, " ") for line in wrap(held, width, LETTERS, weight)]
+    ]  # fmt: skip
 
 
 def _height(cells: list[list[str]]) -> float:

@@ -5,6 +5,7 @@ meaning is carried by a shape, a hatch, a sign or a word, never by a colour alon
 Letter and A4 alike.
 """
 
+import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import wraps
@@ -26,7 +27,7 @@ from dbox.drawings.fonts import BASE, advance, use_fonts
 from dbox.errors import DomainError, ScenarioError, any_of
 from dbox.files.write_file import check_place, is_begun, write_file
 from dbox.lengths import Lengths
-from dbox.report.text import letters, shortened
+from dbox.report.text import TOGETHER, letters, shortened
 from dbox.units import INCH
 
 _SLACK = 1.03
@@ -43,7 +44,7 @@ def wrap(
 ) -> list[str]:
     """Break a text into lines of at most a width, between words where that can be done.
 
-    width [in], size [pt].
+    Words that `TOGETHER` joins stay on one line. width [in], size [pt].
 
     >>> wrap("the far line", 0.5, 8.0)
     ['the far', 'line']
@@ -52,7 +53,7 @@ def wrap(
     """
     lines, used = [""], 0.0
     blank = text_width(" ", size, weight)
-    for word in text.split():
+    for word in re.findall(r"[^ \t\n]+", text):
         wide = text_width(word, size, weight)
         if lines[-1] and used + blank + wide <= width:
             lines[-1] += f" {word}"
@@ -61,6 +62,7 @@ def wrap(
         pieces = _pieces(word, width, size, weight) if wide > width else [word]
         lines = [*lines, *pieces] if lines[-1] else pieces
         used = text_width(pieces[-1], size, weight)
+    lines = [line.replace(TOGETHER, " ") for line in lines]
     if most is None or len(lines) <= most:
         return lines
     rest = " ".join(lines[most - 1 :])

@@ -267,15 +267,20 @@ def _over_columns(flows: Sequence[Flow], part: range, width: int, lengths: Lengt
     return [Column(each.replace(" (", "\n"), width, "right") for each in both]
 
 
+def error_text(error: float, lengths: Lengths) -> str:
+    """How far a lip is off, and which way. [m]"""
+    return f"{lengths.both(abs(error))} {'low' if error < 0 else 'high'}"
+
+
 def compare_finding(comparison: Comparison, lengths: Lengths) -> str:
     """What the line with the wrong lip gets of the weakest flow, by the best opening and worst."""
-    weak, order, error = comparison.weakest, comparison.order.tolist(), comparison.error
+    weak, order = comparison.weakest, comparison.order.tolist()
     gets = " to ".join(
         f"{percent_text(comparison.share[k, weak])} ({comparison.kinds[k].name})"
         for k in dict.fromkeys((order[0], order[-1]))
     )
     return (
-        f"One lip {lengths.both(abs(error))} {'low' if error < 0 else 'high'} at "
+        f"One lip {error_text(comparison.error, lengths)} at "
         f"{both_amounts(comparison.flows[weak].inflow, lengths)}: its line gets {gets}; fair is "
         f"{percent_text(comparison.fair)}"
     )
