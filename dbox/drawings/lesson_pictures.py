@@ -63,14 +63,6 @@ from dbox.report.teach_report import (
 from dbox.report.wording import joined, sentences
 from dbox.units import FINE_PARTS, percent_text
 
-LOW_WORDS = {
-    "far": "far side lower than the inlet side",
-    "inlet": "inlet side lower than the far side",
-    "right": "right side lower than the left",
-    "left": "left side lower than the right",
-}
-"""What is leaned, in words, for each side that a sweep leans to."""
-
 SCREEN = (9.0, 5.4)
 """Width and height of a picture for a class: its smallest letters are a 49th of its height, so that
 capitals take ten minutes of arc from five heights away (judgement). [in]"""
@@ -167,7 +159,7 @@ def _draw_curves(axes: Axes, sweep: Sweep, allowed: str, height: float) -> None:
     ticks, words = _ticks(edge, 4, sweep.site.lengths)
     axes.set_xticks(ticks, ["level", *words[1:]])
     axes.tick_params(length=3)
-    axes.set_xlabel(LOW_WORDS[sweep.toward], labelpad=1)
+    axes.set_xlabel(f"how much lower the {sweep.toward} side stands", labelpad=1)
 
 
 def _name_curves(

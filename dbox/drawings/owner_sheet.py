@@ -14,7 +14,7 @@ from matplotlib.patches import Circle, Rectangle
 from matplotlib.transforms import Bbox
 
 from dbox.arrays import Array
-from dbox.drawings.paper import Pages, entries, write_line
+from dbox.drawings.paper import Pages, entries, write_line, write_lines
 from dbox.drawings.paper_parts import tie_entries
 from dbox.drawings.style import (
     HAIR,
@@ -136,18 +136,13 @@ def _by_ties(pages: Pages, ties: Ties, found: Location, height: float) -> None:
     y = top - 0.05
     for letter, point in zip("ABC", ties.points, strict=False):
         write_line(pages.sheet, left, y, letter, LETTERS, weight="bold")
-        lines = wrap(point.name, _LEGEND - 0.26, LETTERS)
-        for line in [*lines, f"to the box {tape(point.distance)}"]:
-            write_line(pages.sheet, left + 0.26, y, line, LETTERS)
-            y -= line_height(LETTERS)
-        y -= 0.05
+        lines = [*wrap(point.name, _LEGEND - 0.26, LETTERS), f"to the box {tape(point.distance)}"]
+        y = write_lines(pages.sheet, left + 0.26, y, lines, LETTERS) - 0.05
     between = [f"A to B {tape(ties.points[1].from_first or 0.0)}"]
     for third in ties.points[2:]:
         between += [f"A to C {tape(third.from_first or 0.0)}",
                     f"B to C {tape(third.from_second or 0.0)}"]  # fmt: skip
-    for line in between:
-        write_line(pages.sheet, left, y, line, LETTERS)
-        y -= line_height(LETTERS)
+    y = write_lines(pages.sheet, left, y, between, LETTERS)
     pages.sheet.top = min(pages.top, y - 0.06)
     pages.paragraph(_how(pages, ties, found))
     by_letter = [replace(p, name=a) for a, p in zip("ABC", ties.points, strict=False)]

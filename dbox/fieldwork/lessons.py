@@ -8,10 +8,6 @@ with x along the inlet direction and y across it, both from the middle of the bo
 so that the far wall stands `far_low` lower than the inlet wall, and the right wall `right_low`
 lower than the left one, as seen by one who looks from the inlet into the box.
 
-A bench is such a box with things to set: how it leans both ways, the flow, one lip that is wrong,
-the kind of opening, and whether the trench of that lip's line has filled. A filled trench holds
-water against its outlet, `FILLED` over where the lips of the level box are.
-
 A table of errors has all lips level but the first, at every flow. The exercise of a handout has the
 box of that table; what is caught in a time is share times flow times time.
 
@@ -137,26 +133,6 @@ FILLED = 0.5 * INCH
 """Water that a filled trench holds against its outlet, over the lips of the level box. [m]
 (invented)"""
 
-MOST_OUTLETS = 20
-"""Outlets that a bench shows. [-] (judgement)"""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Bench:
-    """A box to play with."""
-
-    site: Site  # The box; its lips are level to begin with.
-    kinds: tuple[Kind, ...] = LESSON_KINDS  # Openings to choose from.
-    outlet: int = 0  # Place of the outlet whose lip can be wrong and whose trench can fill.
-
-    def __post_init__(self) -> None:
-        n = len(self.site.outlets)
-        if n > MOST_OUTLETS:
-            raise DomainError(f"{n} outlets; a bench shows at most {MOST_OUTLETS}")
-        if not 0 <= self.outlet < n or self.site.outlets[self.outlet].capped:
-            raise DomainError(f"outlet {self.outlet + 1} is not an open one of the {n} outlets")
-
-
 LESSON_ERRORS = (
     tuple(part * INCH for part in (-1 / 32, -1 / 16, -1 / 8, -1 / 4, 1 / 8)),
     (-0.001, -0.002, -0.003, -0.006, 0.003),
@@ -231,7 +207,7 @@ class Exercise:
     """A bench exercise and what it gives."""
 
     table: LipTable  # The pours, with one error.
-    seconds: float  # For how long each outlet is caught. [s]
+    seconds: float = SECONDS  # For how long each outlet is caught. [s]
 
     @property
     def share(self) -> Array:
@@ -246,18 +222,9 @@ class Exercise:
         return np.asarray(self.share * inflow * self.seconds)
 
 
-def exercise(
-    opening: Opening,
-    outlets: int,
-    *,
-    pours: tuple[Flow, ...] = POURS,
-    error: float = LESSON_ERROR[False],
-    seconds: float = SECONDS,
-) -> Exercise:
-    """Work out the exercise for a bench box; error [m], seconds [s]."""
-    if not seconds > 0:
-        raise DomainError(f"each outlet is caught for {seconds} s; give a time above 0")
-    return Exercise(table=lip_table(opening, outlets, pours, [error]), seconds=seconds)
+def exercise(opening: Opening, outlets: int, error: float = LESSON_ERROR[False]) -> Exercise:
+    """Work out the exercise for a bench box; error [m]."""
+    return Exercise(table=lip_table(opening, outlets, POURS, [error]))
 
 
 SIDES = {"far": (1.0, 0.0), "inlet": (-1.0, 0.0), "right": (0.0, 1.0), "left": (0.0, -1.0)}
