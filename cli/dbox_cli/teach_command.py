@@ -77,11 +77,14 @@ def case_command(
 
     Each group has its own: two to eight outlets, any opening, inches or millimetres.
     """
+    from dbox.errors import ScenarioError
     from dbox.fieldwork.lesson_cases import make_cases
     from dbox.files.typed import lesson_topics
     from dbox.report.case_report import case_report, cases_json, key_report
 
     as_text = out is not None and out.suffix.lower() == ".txt"
+    if out is not None and out.suffix.lower() not in (".pdf", ".txt"):
+        raise ScenarioError(f"{out}: cases go to a .pdf or a .txt file; name one that ends so")
     refuse_idle(context, {
         "--key": "with --out, which writes it beside" * (out is not None and not as_json),
         "--paper": "without --out FILE.pdf" * (out is None or as_text),

@@ -191,8 +191,8 @@ def turn_table(pages: Pages, turning: TurnTable) -> None:
     pages.heading(f"Turn table, hole {lengths.both(turning.offset)} off centre", keep=2.2)
     pages.paragraph(f"For {outlets_text(turning.labels)}.")
     pages.paragraph(
-        "Clock positions are seen from inside the box, 6:00 straight down. Heights are over the "
-        "lip's lowest place, so one row less another is how far the lip moves."
+        "Clock positions are seen from inside the box, 6:00 straight down. Heights count from the "
+        "lip at its lowest: from one row to another the lip moves by their difference."
     )
     rows = []
     for angle, rise in zip(turning.angle.tolist(), turning.rise.tolist(), strict=True):

@@ -177,7 +177,7 @@ MOST_FLOWS, MOST_OUTLETS = len(DASHES), 20
 def left_out(names: Sequence[str]) -> list[str]:
     """A note that names the flows for which a drawing has no room."""
     more = names[MOST_FLOWS:]
-    return [f"not drawn, for want of room: flow {', '.join(more)}"] if more else []
+    return [f"not drawn here: flow {', '.join(more)}"] if more else []
 
 
 def check_outlets(count: int) -> None:
