@@ -230,6 +230,7 @@ def live_command(
     A box of FILE has 1 to 20 outlets. Without --out the page is dbox-live.html.
     """
     from dbox.drawings.phone_page import check_page, lesson_page, save_page
+    from dbox.fieldwork.lessons import Bench
     from dbox.files.typed import lesson_box, lesson_outlet
 
     refuse_one_file_twice({"FILE": file, "--out": out})
@@ -237,8 +238,8 @@ def live_command(
     check_page(page, overwrite=overwrite)
     site = lesson_box(own_site(file, outlets), outlets=outlets)
     with naming(file or "teach live"):
-        text = lesson_page(site, lesson_outlet(site, outlet))
-    save_page(text, page, overwrite=overwrite)
+        bench = Bench(site=site, outlet=lesson_outlet(site, outlet))
+    save_page(lesson_page(bench), page, overwrite=overwrite)
     typer.echo(f"wrote {page}")
     typer.echo("dbox: note: open it in a browser", err=True)
 

@@ -14,9 +14,11 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from dbox.drawings.page_data import bench_of, lean_data, site_data
+from dbox.drawings.lesson_data import bench_of, lean_data
+from dbox.drawings.page_data import site_data
 from dbox.drawings.style import PALETTE
 from dbox.errors import ScenarioError
+from dbox.fieldwork.lessons import Bench
 from dbox.fieldwork.site import ORDINARY_FLOWS, Outlet, Site
 from dbox.files.page_file import KIND, VERSION
 from dbox.files.write_file import check_place, write_file
@@ -85,9 +87,9 @@ def box_page(start: Site | None, known: Mapping[str, Any] | None) -> str:
     return page_html((*AT_BOX, *LESSON), data, (start and start.title) or "A distribution box")
 
 
-def lesson_page(site: Site, outlet: int | None = None) -> str:
-    """Write the page of a box to lean; outlet: see `lean_data`."""
-    data = lean_data(site, outlet)
+def lesson_page(bench: Bench) -> str:
+    """Write the page of a box to lean."""
+    data = lean_data(bench)
     return page_html(LESSON, {"lean": data}, data["title"])
 
 

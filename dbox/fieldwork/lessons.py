@@ -8,6 +8,10 @@ with x along the inlet direction and y across it, both from the middle of the bo
 so that the far wall stands `far_low` lower than the inlet wall, and the right wall `right_low`
 lower than the left one, as seen by one who looks from the inlet into the box.
 
+A bench is such a box with things to set: how it leans both ways, the flow, one lip that is wrong,
+the kind of opening, and whether the trench of that lip's line has filled. A filled trench holds
+water against its outlet, `FILLED` over where the lips of the level box are.
+
 A table of errors has all lips level but the first, at every flow. The exercise of a handout has the
 box of that table; what is caught in a time is share times flow times time.
 
@@ -132,6 +136,32 @@ def leaning_lips(site: Site, far_low: ArrayLike, right_low: ArrayLike) -> Array:
 FILLED = 0.5 * INCH
 """Water that a filled trench holds against its outlet, over the lips of the level box. [m]
 (invented)"""
+
+MOST_OUTLETS = 20
+"""Outlets that a bench shows. [-] (judgement)"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Bench:
+    """A box to play with."""
+
+    site: Site  # The box; its lips are level to begin with.
+    kinds: tuple[Kind, ...] = LESSON_KINDS  # Openings to choose from.
+    outlet: int = 0  # Place of the outlet whose lip can be wrong and whose trench can fill.
+
+    def __post_init__(self) -> None:
+        n = len(self.site.outlets)
+        if n > MOST_OUTLETS:
+            raise DomainError(f"{n} outlets; a bench shows at most {MOST_OUTLETS}")
+        if not 0 <= self.outlet < n or self.site.outlets[self.outlet].capped:
+            raise DomainError(f"outlet {self.outlet + 1} is not an open one of the {n} outlets")
+
+    def lips(self, far_low: ArrayLike, right_low: ArrayLike, lip: ArrayLike) -> Array:
+        """Where the lips stand; far_low [m], right_low [m], lip [m] -> [m]."""
+        leaning = leaning_lips(self.site, far_low, right_low)
+        wrong = np.arange(leaning.shape[-1]) == self.outlet
+        return np.where(wrong, np.asarray(lip, np.float64)[..., None], 0.0) + leaning
+
 
 LESSON_ERRORS = (
     tuple(part * INCH for part in (-1 / 32, -1 / 16, -1 / 8, -1 / 4, 1 / 8)),

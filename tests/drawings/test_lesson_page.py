@@ -9,10 +9,10 @@ import re
 import numpy as np
 import pytest
 
-from dbox import Circle, DomainError, Notch, Slot, split
-from dbox.drawings.page_data import bench_of, lean_data
+from dbox import Circle, Notch, Slot, split
+from dbox.drawings.lesson_data import bench_of, lean_data
 from dbox.drawings.phone_page import box_page, lesson_page
-from dbox.fieldwork.lessons import FILLED, LESSON_KINDS, lesson_site
+from dbox.fieldwork.lessons import FILLED, Bench, lesson_site
 from dbox.fieldwork.site import Box, Outlet, Site
 from dbox.units import DOSE, INCH, LITRE_PER_MINUTE, TRICKLE
 from tests.drawings.cases import THREE, box, flows
@@ -42,10 +42,10 @@ def mixed() -> Site:
     return Site(box=placed.box, outlets=outlets, flows=flows(THREE))
 
 
-def settings(bench: Site, count: int) -> list[dict]:
+def settings(bench: Bench, count: int) -> list[dict]:
     """Settings drawn all over what the page offers."""
     rng, data = np.random.default_rng(5), lean_data(bench)
-    uncapped = [i for i, o in enumerate(bench.outlets) if not o.capped]
+    uncapped = [i for i, o in enumerate(bench.site.outlets) if not o.capped]
     return [
         {
             "right": int(rng.integers(-16, 17)),
@@ -78,7 +78,7 @@ def lips(site: Site, now: dict) -> list[float]:
 def test_the_page_splits_as_the_library_does(script, site):
     bench = bench_of(site)
     data = lean_data(bench)
-    kinds = [[kind.opening] * len(site.outlets) for kind in LESSON_KINDS]
+    kinds = [[kind.opening] * len(site.outlets) for kind in bench.kinds]
     if not site.record.invented:
         kinds.insert(0, [o.opening for o in site.outlets])
     assert len(kinds) == len(data["kinds"])
@@ -151,17 +151,11 @@ def test_bars_have_the_least_full_scale_that_holds_them(script, shares, full):
 def test_a_box_that_cannot_be_leaned_gives_way_to_a_made_up_one():
     unplaced = box(3, placed=False)
     shut = box(2, capped=(0, 1))
-    made = lesson_site()
+    made = Bench(site=lesson_site())
     for site in (None, unplaced, box(21), shut):
         assert bench_of(site) == made
-    assert lean_data(bench_of(box(3, capped=(0,))))["outlet"] == 1
+    assert bench_of(box(3, capped=(0,))).outlet == 1
     assert "Invented" in lean_data(made)["notes"][0]
-
-
-@pytest.mark.parametrize(("outlet", "n"), [(4, 4), (-1, 4), (0, 21)])
-def test_a_box_to_lean_has_its_outlet_and_not_too_many(outlet, n):
-    with pytest.raises(DomainError):
-        lean_data(lesson_site(n) if n <= 20 else box(n), outlet)
 
 
 def test_outlets_leave_by_their_wall_or_away_from_the_middle_of_a_round_box():

@@ -12,6 +12,7 @@ from dbox import Circle, DomainError, Notch, PipeEnd, Slot, split
 from dbox.fieldwork.lessons import (
     LESSON_FLOWS,
     SIDES,
+    Bench,
     Kind,
     choose,
     compare,
@@ -190,6 +191,12 @@ def test_what_is_caught_adds_up_to_what_is_poured():
     lesson = exercise(Circle(2 * INCH, coefficient=0.6), 5)
     poured = np.array([flow.inflow for flow in lesson.table.flows]) * lesson.seconds
     assert lesson.caught[:, 0] + 4 * lesson.caught[:, 1] == pytest.approx(poured, rel=1e-12)
+
+
+@pytest.mark.parametrize(("outlet", "n"), [(4, 4), (-1, 4), (0, 21)])
+def test_a_bench_has_its_outlet_and_not_too_many(outlet, n):
+    with pytest.raises(DomainError):
+        Bench(site=lesson_site(n), outlet=outlet)
 
 
 CHOICE = [Kind("hole", Circle(0.05)), Kind("notch", Notch(np.pi / 3)), Kind("slot", Slot(0.025))]
