@@ -22,7 +22,7 @@ from dbox.report.encode import Json, encode, rows
 from dbox.report.split_report import share_text
 from dbox.report.teach_report import both_amounts
 from dbox.report.text import TOGETHER
-from dbox.units import GALLON, LITRE_PER_MINUTE, MINUTE, percent_text
+from dbox.units import GALLON, LITRE_PER_MINUTE, MINUTE, percent_text, three_digits
 
 QUESTION = "Guess first. What is wrong, and at which outlet? What single look would settle it?"
 BLANKS = ("Cause", "Outlet", "How sure, %", "The one look")
@@ -84,8 +84,7 @@ def readings_table(case: Case) -> Table:
         lines.append([outlet.label, *(height.replace(".0 mm", " mm") for height in heights)])
         for pour in site.pours:
             place = f"{pour.order.index(i) + 1}." if i in pour.order else "never"
-            caught = (pour.catches[i] or 0.0) / per_unit
-            lines[-1] += [f"{caught:.{2 if caught >= 1 else 3}f}" if caught else "0", place]
+            lines[-1] += [three_digits(round((pour.catches[i] or 0.0) / per_unit, 3)), place]
     return Table(heads, lines)
 
 
@@ -195,22 +194,17 @@ def reasons(case: Case) -> list[str]:
     return [*by_water(case), *case.why]
 
 
-def _apart(case: Case, metres: float) -> str:
-    """A distance found by fitting, both ways where an inch has a mark for it."""
-    return case.site.lengths.both(abs(metres))
-
-
 def _named(case: Case, outlets: Sequence[int]) -> str:
     return outlets_text(case.site.outlets[i].label for i in outlets)
 
 
 def _by_height(case: Case) -> list[str]:
-    lips, n = case.lips, case.lips.size
+    lips, n, lengths = case.lips, case.lips.size, case.site.lengths
     low, high = int(lips.argmin()), int(lips.argmax())
     few = {2: "two", 3: "three"}.get(n, "")
     told = []
     if case.cause == "tilt":
-        told.append(f"The lips fall {_apart(case, lips[high] - lips[low])} from "
+        told.append(f"The lips fall {lengths.both(lips[high] - lips[low])} from "
                     f"{_named(case, [high])} to {_named(case, [low])}.")  # fmt: skip
         told.append(
             f"Any {few} lips lie on one plane: by them alone a lip that is off cannot be told from "
@@ -223,7 +217,7 @@ def _by_height(case: Case) -> list[str]:
         outlet = case.answers[0][1] if case.answers[1:] else case.outlet
         off = float(lips[outlet] - np.delete(lips, outlet).mean())
         others = "the other, " if n == 2 else "the others, which are level to a ruler's error, "
-        told.append(f"Lip {_label(case, outlet)} stands {_apart(case, off)} "
+        told.append(f"Lip {_label(case, outlet)} stands {lengths.both(abs(off))} "
                     f"{'over' if off > 0 else 'under'} {others}".rstrip(", ") + ".")  # fmt: skip
         leaning = case.by_lips
         if few:
