@@ -97,8 +97,7 @@ def handout_pages(
         "Computed from the flow through sharp-edged openings; below 5 mm (3/16 in) of water "
         "surface tension decides: take those rows as a warning, not to the last per cent."
     )
-    for line in _FOLLOWS:
-        pages.paragraph(line, mark="·")
+    pages.paragraph(*_FOLLOWS, mark="·")
     pages.need(pages.room - 0.5)
     _bench(pages, exercise, lengths)
     return pages.finished()
@@ -199,8 +198,7 @@ def _bench(pages: Pages, exercise: Exercise, lengths: Lengths) -> None:
         f"{exercise.seconds:.0f} s. The same at {fast}.",
         "Share = what the line caught over what all lines caught.",
     )
-    for number, step in enumerate(steps, start=1):
-        pages.paragraph(step, mark=f"{number}.")
+    pages.paragraph(*steps, mark="{}.")
     unit = "mL" if _in_millilitres(exercise) else "L"
     columns = [
         Column("line", 0.5, "center"),
@@ -232,8 +230,9 @@ def handout_key(
     """Set the key, to be kept apart from the handout, and the notes for the instructor."""
     pages = Pages("KEY: Why a dead-level box matters", _site(lips, lengths), paper)
     pages.heading("The guess")
-    for flow, share in zip(lips.flows, lips.share[:, _guessed_column(lips)], strict=True):
-        pages.paragraph(f"{_flow_text(flow.inflow)}: {percent_text(share, 0)}", mark="·")
+    pairs = zip(lips.flows, lips.share[:, _guessed_column(lips)], strict=True)
+    guesses = (f"{_flow_text(flow.inflow)}: {percent_text(share, 0)}" for flow, share in pairs)
+    pages.paragraph(*guesses, mark="·")
     pages.heading("What the bench box catches")
     pages.paragraph(
         f"Line 1 has its lip {error_text(exercise.table.error[0], lengths)}; each line is caught "
@@ -298,15 +297,15 @@ def _notes(pages: Pages, exercise: Exercise) -> None:
         f"{litres(flow.inflow * seconds)} at {_flow_text(flow.inflow)}"
         for flow in exercise.table.flows
     )
-    for line in (
+    pages.paragraph(
         f"A bench box with {exercise.table.outlets} outlets, a spirit level, two rules, a jug with "
         "marks, a watch, a bucket for each line, a cloth for the floor.",
         f"Clean water: {water}, each line caught in turn once the level stood for a minute. Pour "
         "back what was caught.",
         "Pour through a hose with a tap, or from a pail with a hole: a hand does not hold a slow "
         "pour. Time one jug first to know what it brings.",
-    ):
-        pages.paragraph(line, mark="·")
+        mark="·",
+    )
     pages.heading("Be careful", keep=1.6)
     pages.framed([
         f"{WATER} A box that was in use is not for a class. {GERMS}",

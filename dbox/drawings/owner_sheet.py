@@ -80,15 +80,13 @@ def _filled(site: Site, paper: str, height: float) -> Pages:
         said = "; ".join(known)
         pages.paragraph(f"{said[0].upper()}{said[1:]}.")
     pages.heading("Which lines run")
-    for sentence in _lines(site):
-        pages.paragraph(sentence)
+    pages.paragraph(*_lines(site))
     pages.heading("Keep off")
     pages.paragraph(_KEEP_OFF + (f" Here: {record.keep_off}." if record.keep_off else ""))
     pages.heading("When to look again")
     pages.paragraph(_LOOK_AGAIN + (f" Agreed: {record.recheck}." if record.recheck else ""))
     pages.heading("Whom to call")
-    for each in record.call:
-        pages.paragraph(each)
+    pages.paragraph(*record.call)
     if not record.call:
         entries(pages, [("Box and lines", ""), ("Tank", "")])
     pages.skip(0.06)
@@ -146,8 +144,8 @@ def _by_ties(pages: Pages, ties: Ties, found: Location, height: float) -> None:
     pages.sheet.top = min(pages.top, y - 0.06)
     pages.paragraph(_how(pages, ties, found))
     by_letter = [replace(p, name=a) for a, p in zip("ABC", ties.points, strict=False)]
-    for sentence in sentences(tie_notes(replace(ties, points=tuple(by_letter)))):
-        pages.paragraph(sentence, mark="!", weight="bold")
+    said = sentences(tie_notes(replace(ties, points=tuple(by_letter))))
+    pages.paragraph(*said, mark="!", weight="bold")
 
 
 def _how(pages: Pages, ties: Ties, found: Location) -> str:

@@ -139,15 +139,20 @@ class Pages:
         self._lines(wrap(text, self.width, HEADING, "bold"), HEADING, 0.0, "bold")
         self.skip(0.04)
 
-    def paragraph(self, text: str, *, mark: str = "", weight: str = "normal") -> None:
-        """Write a paragraph; a mark stands before it and the words are indented after it."""
-        indent = text_width(f"{mark}  ", self.body) if mark else 0.0
-        lines = wrap(text, self.width - indent, self.body, weight)
-        self.need((len(lines) if len(lines) <= _KEPT else 3) * line_height(self.body))
-        if mark:
-            write_line(self.sheet, self.sheet.left, self.top, mark, self.body)
-        self._lines(lines, self.body, indent, weight)
-        self.skip(0.03)
+    def paragraph(self, *texts: str, mark: str = "", weight: str = "normal") -> None:
+        """Write paragraphs; a mark stands before each, `{}` in it for its number.
+
+        Words after a mark are indented.
+        """
+        for number, text in enumerate(texts, start=1):
+            told = mark.format(number)
+            indent = text_width(f"{told}  ", self.body) if told else 0.0
+            lines = wrap(text, self.width - indent, self.body, weight)
+            self.need((len(lines) if len(lines) <= _KEPT else 3) * line_height(self.body))
+            if told:
+                write_line(self.sheet, self.sheet.left, self.top, told, self.body)
+            self._lines(lines, self.body, indent, weight)
+            self.skip(0.03)
 
     def blank_lines(self, count: int, height: float = 0.32) -> None:
         """Draw lines to write on, all on one page; height [in]."""

@@ -238,8 +238,7 @@ def plan_part(pages: Pages, aims: Aims) -> None:
             table(pages, heads, [[*row, ""] for row in block.rows], least_height=BY_HAND)
         else:
             set_blocks(pages, [[block]])
-    for finding in plan_findings(aims):
-        pages.paragraph(finding, mark="-", weight="bold")
+    pages.paragraph(*plan_findings(aims), mark="-", weight="bold")
     set_blocks(pages, [falls])
 
 
