@@ -238,7 +238,8 @@ def sweep_report(sweep: Sweep) -> list[str]:
 
 def titled(site: Site) -> str:
     """The title of a box, and that it is made up where it is."""
-    return f"{site.title or 'A box'}{' (invented)' if site.record.invented else ''}"
+    unsaid = site.record.invented and "invented" not in site.title
+    return f"{site.title or 'A box'}{' (invented)' * unsaid}"
 
 
 def _leans(sweep: Sweep, part: range) -> Table:
