@@ -1,10 +1,9 @@
 """`dbox sheet FILE`: printable pages."""
 
 from collections.abc import Sequence
-from enum import Enum
 from math import radians
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -19,22 +18,8 @@ if TYPE_CHECKING:
     from dbox.fieldwork.site import Site
 
 
-class Kind(Enum):
-    """What the sheet is for."""
-
-    FIELD = "field"
-    SETUP = "setup"
-    INSPECTION = "inspection"
-    OWNER = "owner"
-
-
-class Paper(Enum):
-    """What it is printed on."""
-
-    LETTER = "letter"
-    A4 = "a4"
-
-
+Kind = Literal["field", "setup", "inspection", "owner"]
+Paper = Literal["letter", "a4"]
 PaperChoice = Annotated[Paper, typer.Option("--paper", help="Paper to print on.")]
 
 
@@ -50,7 +35,7 @@ def command(
     kind: Annotated[Kind, typer.Option(
         help="A blank form, the record of a set-up, an inspection, or the owner's page.")],
     out: Annotated[Path, typer.Option(help="PDF file to write.")],
-    paper: PaperChoice = Paper.LETTER,
+    paper: PaperChoice = "letter",
     outlets: Outlets = None,
     goal: Goal = GoalChoice.LEAST_TURNING,
     at: At = None,
@@ -82,20 +67,20 @@ def command(
     from dbox.report.text import noted
     from dbox.report.wording import sentences
 
-    other, beside = kind is not Kind.SETUP, f"with --kind {kind.value}"
+    other, beside = kind != "setup", f"with --kind {kind}"
     arguments.refuse_idle(context, {
         **dict.fromkeys(("--visit", "--goal", "--at", "--step"), beside * other),
-        "--seed": beside * (other and kind is not Kind.INSPECTION),
+        "--seed": beside * (other and kind != "inspection"),
         "--flow": "without FILE" * (file is None),
     })  # fmt: skip
     told = {"--tie": tie, "--side": side, "--call": call}
     if given := [option for option, value in told.items() if value]:
-        if kind is not Kind.OWNER or file is None:
+        if kind != "owner" or file is None:
             raise typer.BadParameter(f"{' and '.join(given)}: for FILE and --kind owner only")
         if side and not tie:
             raise typer.BadParameter("--side goes with --tie; give both")
     arguments.refuse_one_file_twice({"FILE": file, "--out": out})
-    if (file is None) == (outlets is None) or (outlets is not None and kind is not Kind.FIELD):
+    if (file is None) == (outlets is None) or (outlets is not None and kind != "field"):
         raise typer.BadParameter("give FILE, or with --kind field alone --outlets instead of it")
     check_sheet(out, overwrite=overwrite)
     if file is None:
@@ -103,27 +88,27 @@ def command(
     else:
         if given:
             _put_into(file, tie or (), side, call or (), overwrite=overwrite, quiet=as_json)
-        site = arguments.site_of(file, flow, written=kind is not Kind.INSPECTION)
-        source, title = file, f"{kind.value}: {site.title}"
+        site = arguments.site_of(file, flow, written=kind != "inspection")
+        source, title = file, f"{kind}: {site.title}"
     with arguments.naming(source), heard() as warned:
         if file is None:
-            pages = blank_sheet(outlets or 0, paper.value)
-        elif kind is Kind.SETUP:
+            pages = blank_sheet(outlets or 0, paper)
+        elif kind == "setup":
             turn = Rules(
                 match_highest=goal is GoalChoice.HIGHEST,
                 design_flow=arguments.flow_index(site, at),
                 hand_step=radians(step),
             )
-            pages, source = _record(site, file, turn, seed, paper.value, visit)
+            pages, source = _record(site, file, turn, seed, paper, visit)
         else:
-            pages = _form(site, kind, seed, paper.value, file)
-    warnings = sentences(tie_notes(site.ties)) if kind is Kind.OWNER else []
+            pages = _form(site, kind, seed, paper, file)
+    warnings = sentences(tie_notes(site.ties)) if kind == "owner" else []
     save_pages(pages, out, title=title, overwrite=overwrite)
     if not as_json:
         count = "1 page" if len(pages) == 1 else f"{len(pages)} pages"
-        say(f"wrote {out}: {count} on {paper.value} paper, from {source}", *noted(warnings))
+        say(f"wrote {out}: {count} on {paper} paper, from {source}", *noted(warnings))
         return
-    about = {"kind": kind.value, "paper": paper.value, "pages": len(pages), "from": source}
+    about = {"kind": kind, "paper": paper, "pages": len(pages), "from": source}
     print_json({**about, "files": [str(out)], "warnings": [*warned, *warnings]})
 
 
@@ -143,14 +128,14 @@ def _put_into(
 
 def _form(site: "Site", kind: Kind, seed: int, paper: str, file: str) -> tuple["Figure", ...]:
     """A sheet to fill in by hand; an inspection is filled in where the scenario has evidence."""
-    if kind is Kind.INSPECTION:
+    if kind == "inspection":
         from dbox.drawings.inspection_sheet import findings_sheet, inspection_sheet
         from dbox.fieldwork.diagnosis.diagnose import diagnose
 
         if site.evidence.count:
             return findings_sheet(diagnose(site, seed=seed), paper)
         return inspection_sheet(site, paper)
-    if kind is Kind.OWNER:
+    if kind == "owner":
         from dbox.drawings.owner_sheet import owner_sheet
 
         return owner_sheet(site, paper)

@@ -1,9 +1,8 @@
 """`dbox teach ...`: what an instructor shows."""
 
-from enum import Enum
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -20,7 +19,7 @@ from dbox_cli.arguments import (
     site_of,
 )
 from dbox_cli.output import check_picture, print_answer, print_json, save_picture, say
-from dbox_cli.sheet_command import Paper, PaperChoice
+from dbox_cli.sheet_command import PaperChoice
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -34,15 +33,7 @@ app = typer.Typer(
 )
 
 
-class Side(Enum):
-    """Which side of the box is let down."""
-
-    FAR = "far"
-    INLET = "inlet"
-    RIGHT = "right"
-    LEFT = "left"
-
-
+Side = Literal["far", "inlet", "right", "left"]
 LessonFile = Annotated[str | None, typer.Argument(help=f"{FILE_HELP} Left out: a made-up box.")]
 Outlets = Annotated[int | None, typer.Option(min=2, max=20, help="Outlets of the made-up box [4].")]
 Opening = Annotated[
@@ -75,22 +66,25 @@ def case_command(
         Path | None,
         typer.Option(help="Write to this .pdf or .txt file; its key goes to NAME-key beside it."),
     ] = None,
-    paper: PaperChoice = Paper.LETTER,
+    paper: PaperChoice = "letter",
     key: Annotated[
         bool, typer.Option("--key", help="Without --out: print the key instead.")
     ] = False,
     overwrite: Overwrite = False,
     as_json: AsJson = False,
 ) -> None:
-    """Cases to guess from readings and observations; the key is kept apart.
+    """Boxes in trouble to guess at; the key is kept apart.
 
-    Each has a box of its own: two to eight outlets, any opening, inches or millimetres.
+    Each group has its own: two to eight outlets, any opening, inches or millimetres.
     """
+    from dbox.errors import ScenarioError
     from dbox.fieldwork.lesson_cases import make_cases
     from dbox.files.typed import lesson_topics
     from dbox.report.case_report import case_report, cases_json, key_report
 
     as_text = out is not None and out.suffix.lower() == ".txt"
+    if out is not None and out.suffix.lower() not in (".pdf", ".txt"):
+        raise ScenarioError(f"{out}: cases go to a .pdf or a .txt file; name one that ends so")
     refuse_idle(context, {
         "--key": "with --out, which writes it beside" * (out is not None and not as_json),
         "--paper": "without --out FILE.pdf" * (out is None or as_text),
@@ -109,7 +103,7 @@ def case_command(
     elif files:
         from dbox.drawings.lesson_papers import case_key, case_pages
 
-        title, size = f"Mystery cases, seed {seed}", paper.value
+        title, size = f"Mystery cases, seed {seed}", paper
         pair = case_pages(cases, size), case_key(cases, size)
         save_pair(pair, files, title, overwrite=overwrite)
         for file in files:
@@ -124,9 +118,7 @@ def sweep_command(
     coefficient: Coefficient = None,
     flow: Flows = None,
     tolerance: Tolerance = None,
-    toward: Annotated[Side, typer.Option(help="Side that is let down, seen from the inlet.")] = (
-        Side.RIGHT
-    ),
+    toward: Annotated[Side, typer.Option(help="Side let down, seen from the inlet.")] = "right",
     most: Annotated[
         str | None, typer.Option(help="How far it is let down at most [3/8 in, 12 mm].")
     ] = None,
@@ -136,7 +128,7 @@ def sweep_command(
     picture: Picture = None,
     overwrite: Overwrite = False,
 ) -> None:
-    """Share of the worst line against tilt, direction of tilt and flow."""
+    """What the worst line gets as the box leans, at each flow."""
     from dbox.fieldwork.lessons import sweep
     from dbox.files.typed import lesson_box, lesson_height
     from dbox.report.teach_report import sweep_csv, sweep_json, sweep_report
@@ -148,7 +140,7 @@ def sweep_command(
     )  # fmt: skip
     edge = None if most is None else lesson_height("--most", most, units)
     with naming(file or "teach sweep"):
-        swept = sweep(site, toward=toward.value, most=edge)
+        swept = sweep(site, toward=toward, most=edge)
     print_answer(as_json, sweep_json, sweep_report, swept)
     if table:
         write_text(sweep_csv(swept), table, overwrite=overwrite, quiet=as_json)
@@ -185,11 +177,11 @@ def compare_command(
     picture: Picture = None,
     overwrite: Overwrite = False,
 ) -> None:
-    """Which opening forgives a wrong lip the most, and what it costs in drop.
+    """Which opening forgives a wrong lip, and what drop it costs.
 
-    With --opening it helps to choose: water over the lips, what a lip off by --spread does, how far
-    a side may settle till a line is outside --tolerance, what inserts of --offset make up for, how
-    it clogs. FILE gives box, outlets, flows and all of these that it holds.
+    With --opening it helps to choose: what a lip off by --spread does, how far a side may settle
+    before a line is outside --tolerance, how unequal the pipes may stand for inserts of --offset,
+    how it clogs. FILE gives outlets, flows and what it holds of these.
     """
     from dbox.fieldwork.lessons import choose, compare
     from dbox.files.typed import choice_box, lesson_height, lesson_kinds
@@ -233,7 +225,7 @@ def live_command(
     out: Page = None,
     overwrite: Overwrite = False,
 ) -> None:
-    """A box to lean, as a page for a browser: for a phone, a laptop or a projector.
+    """A page with a box to lean, for a phone, a laptop or the wall.
 
     A box of FILE has 1 to 20 outlets. Without --out the page is dbox-live.html.
     """
@@ -259,13 +251,13 @@ def handout_command(
     coefficient: Coefficient = None,
     outlets: Annotated[int, typer.Option(min=2, max=8, help="Outlets of the bench box.")] = 4,
     units: Units = None,
-    paper: PaperChoice = Paper.LETTER,
+    paper: PaperChoice = "letter",
     overwrite: Overwrite = False,
     as_json: AsJson = False,
 ) -> None:
-    """Two printable pages: the idea, the answers under a fold, a bench exercise.
+    """Two pages for a class: idea, folded answers, bench exercise.
 
-    Its key is a file of its own, with notes for the instructor: an hour, minute by minute.
+    The key is a file of its own, with notes for the instructor: an hour, minute by minute.
     """
     from dbox.drawings.lesson_papers import handout_key, handout_pages
     from dbox.fieldwork.lessons import (
@@ -283,8 +275,8 @@ def handout_command(
     hole, lengths = site.outlets[0].opening, site.lengths
     lips = lip_table(hole, outlets, LESSON_FLOWS, LESSON_ERRORS[site.metric])
     bench = exercise(hole, outlets, error=LESSON_ERROR[site.metric])
-    pair = (handout_pages(lips, bench, paper.value, lengths),
-            handout_key(lips, bench, paper.value, lengths))  # fmt: skip
+    pair = (handout_pages(lips, bench, paper, lengths),
+            handout_key(lips, bench, paper, lengths))  # fmt: skip
     save_pair(pair, files, "Why a dead-level box matters", overwrite=overwrite)
     if as_json:
         print_json({**table_json(lips), "files": [str(path) for path in files]})

@@ -120,7 +120,7 @@ def _draw_verdicts(sheet: Sheet, flows: tuple[Flow, ...], tally: Tally) -> None:
 
 def _draw_worst(sheet: Sheet, flows: tuple[Flow, ...], tally: Tally) -> None:
     """A strip for each flow: how many boxes have a worst line so far over its target."""
-    about = "boxes; line: the middle box, dashes: one in ten is beyond"
+    about = "how many boxes; solid: the middle box; dashed: one box in ten is worse"
     sheet.heading("Worst line of each box", about)
     height = min(_STRIP, (sheet.top - sheet.bottom - 0.45) / len(flows))
     left = sheet.left + _NAME_ROOM
@@ -134,11 +134,11 @@ def _draw_worst(sheet: Sheet, flows: tuple[Flow, ...], tally: Tally) -> None:
         name = _cut(flow.name, BODY, "bold")
         sheet.write(sheet.left, top - 0.15, name, BODY, weight="bold")
         told = "" if flow.name[:1].isdigit() else f"{gpm_litres(flow.inflow)}\n"
-        told += f"middle box {middle[case]:.2g}\none in ten over {most[case]:.2g}"
+        told += f"middle box {middle[case]:.2g} times\none in ten over {most[case]:.2g} times"
         sheet.write(sheet.left, top - 0.36, told)
     bottom = sheet.top - len(flows) * height - 0.05
     sheet.write(
-        (left + sheet.right) / 2, bottom, "what the worst line gets over its target", ha="center"
+        (left + sheet.right) / 2, bottom, "share of the worst line, times its target", ha="center"
     )
 
 

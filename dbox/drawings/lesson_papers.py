@@ -53,16 +53,9 @@ from dbox.report.case_report import (
     pour_words,
 )
 from dbox.report.cautions import CODE, GAS, GERMS, LESSON, LIDS, WATER
-from dbox.report.teach_report import lip_blocks
+from dbox.report.teach_report import both_amounts, error_text, lip_blocks
 from dbox.report.text import TOGETHER
-from dbox.units import (
-    INCH,
-    gpm,
-    litres,
-    litres_per_min,
-    millimetres,
-    percent_text,
-)
+from dbox.units import INCH, litres, litres_per_min, millimetres, percent_text
 
 _HAND, _HAND_TABLE = 0.33, 2.5
 """Least height of a row that is filled by hand, and most of a table of such. [in]"""
@@ -84,7 +77,7 @@ def handout_pages(
     """Set the handout."""
     pages = Pages("Why a dead-level box matters", _site(lips, lengths), paper)
     low, high = float(lips.level_head.min()), float(lips.level_head.max())
-    error = _error_text(_guessed(lips), lengths)
+    error = error_text(_guessed(lips), lengths)
     pages.paragraph(
         "Water in the box stands level, and each outlet passes what the water over its own lip "
         "drives through it. An ordinary day brings only 1 to 4 L/min, a quarter to one gallon a "
@@ -104,8 +97,7 @@ def handout_pages(
         "Computed from the flow through sharp-edged openings; below 5 mm (3/16 in) of water "
         "surface tension decides: take those rows as a warning, not to the last per cent."
     )
-    for line in _FOLLOWS:
-        pages.paragraph(line, mark="·")
+    pages.paragraph(*_FOLLOWS, mark="·")
     pages.need(pages.room - 0.5)
     _bench(pages, exercise, lengths)
     return pages.finished()
@@ -200,14 +192,13 @@ def _bench(pages: Pages, exercise: Exercise, lengths: Lengths) -> None:
     pages.heading("At the bench box")
     steps = (
         f"Level the box, fill it with clean water until it just spills, let it go still. Bring "
-        f"all lips to the water; then spoil line 1 alone: {_error_text(lips.error[0], lengths)}.",
+        f"all lips to the water; then spoil line 1 alone: {error_text(lips.error[0], lengths)}.",
         f"Guess the share of line 1 at {slow} and at {fast}; write it down.",
         f"Pour steadily at {slow}. Wait until the level stands, then catch every line for "
         f"{exercise.seconds:.0f} s. The same at {fast}.",
         "Share = what the line caught over what all lines caught.",
     )
-    for number, step in enumerate(steps, start=1):
-        pages.paragraph(step, mark=f"{number}.")
+    pages.paragraph(*steps, mark="{}.")
     unit = "mL" if _in_millilitres(exercise) else "L"
     columns = [
         Column("line", 0.5, "center"),
@@ -239,11 +230,12 @@ def handout_key(
     """Set the key, to be kept apart from the handout, and the notes for the instructor."""
     pages = Pages("KEY: Why a dead-level box matters", _site(lips, lengths), paper)
     pages.heading("The guess")
-    for flow, share in zip(lips.flows, lips.share[:, _guessed_column(lips)], strict=True):
-        pages.paragraph(f"{_flow_text(flow.inflow)}: {percent_text(share, 0)}", mark="·")
+    pairs = zip(lips.flows, lips.share[:, _guessed_column(lips)], strict=True)
+    guesses = (f"{_flow_text(flow.inflow)}: {percent_text(share, 0)}" for flow, share in pairs)
+    pages.paragraph(*guesses, mark="·")
     pages.heading("What the bench box catches")
     pages.paragraph(
-        f"Line 1 has its lip {_error_text(exercise.table.error[0], lengths)}; each line is caught "
+        f"Line 1 has its lip {error_text(exercise.table.error[0], lengths)}; each line is caught "
         f"for {exercise.seconds:.0f} s. Computed with sharp-edged holes; a catch is good to 5 to "
         "10 % (common practice, no source), and at a slow pour the lip itself to no better than "
         "a ruler."
@@ -275,7 +267,7 @@ _HOUR = (
     (5, "The idea", "Hand page 1 out folded along its line. Read the idea aloud; hold a ruler to "
      "the drawing: how much of the water over the lips is the wrong lip?"),
     (10, "Guess", "Each writes four numbers, alone, before anyone speaks. Hands up for the highest "
-     "and the lowest. Unfold and compare: who held a bucket's share for that of a trickle?"),
+     "and the lowest. Unfold and compare: who wrote a bucket's share for a trickle?"),
     (10, "Level and read", "Two people read every lip over still water, apart, and write both "
      "numbers. They will differ by a mark: that is the ruler. Then spoil line 1."),
     (15, "Pour and catch", "The slow pour first, then the bucket. Wait until the level stands: two "
@@ -305,15 +297,15 @@ def _notes(pages: Pages, exercise: Exercise) -> None:
         f"{litres(flow.inflow * seconds)} at {_flow_text(flow.inflow)}"
         for flow in exercise.table.flows
     )
-    for line in (
+    pages.paragraph(
         f"A bench box with {exercise.table.outlets} outlets, a spirit level, two rules, a jug with "
         "marks, a watch, a bucket for each line, a cloth for the floor.",
         f"Clean water: {water}, each line caught in turn once the level stood for a minute. Pour "
         "back what was caught.",
         "Pour through a hose with a tap, or from a pail with a hole: a hand does not hold a slow "
         "pour. Time one jug first to know what it brings.",
-    ):
-        pages.paragraph(line, mark="·")
+        mark="·",
+    )
     pages.heading("Be careful", keep=1.6)
     pages.framed([
         f"{WATER} A box that was in use is not for a class. {GERMS}",
@@ -387,11 +379,7 @@ def _caught_text(volume: float, exercise: Exercise) -> str:
 
 
 def _flow_text(inflow: float) -> str:
-    return f"{litres_per_min(inflow)} ({gpm(inflow)})".replace(" ", TOGETHER, 1)
-
-
-def _error_text(error: float, lengths: Lengths) -> str:
-    return f"{lengths.both(abs(error))} {'low' if error < 0 else 'high'}"
+    return both_amounts(inflow, Lengths(metric=True)).replace(" ", TOGETHER, 1)
 
 
 @pens

@@ -8,6 +8,7 @@ A comparison: each opening with the water that each flow needs, all to one scale
 the share of the line with the wrong lip at each flow, against the fair share.
 """
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -30,7 +31,6 @@ from dbox.drawings.style import (
     MEDIUM,
     MOST_FLOWS,
     OVER,
-    PALE,
     SMALL,
     TARGET,
     THICK,
@@ -42,25 +42,26 @@ from dbox.drawings.style import (
     left_out,
     line_height,
     pens,
+    percent_scale,
     spread_out,
     text_width,
+    tick_step,
     wrap,
 )
 from dbox.errors import DomainError
 from dbox.fieldwork.lessons import Comparison, Sweep
 from dbox.lengths import PLAIN, Lengths
 from dbox.report.split_report import share_text
-from dbox.report.teach_report import amount, up_to
+from dbox.report.teach_report import (
+    CLOGS,
+    amount,
+    compare_finding,
+    sweep_finding,
+    titled,
+    up_to,
+)
 from dbox.report.wording import joined, sentences
-from dbox.units import INCH, inches, percent_text
-
-LOW_WORDS = {
-    "far": "far side lower than the inlet side",
-    "inlet": "inlet side lower than the far side",
-    "right": "right side lower than the left",
-    "left": "left side lower than the right",
-}
-"""What is leaned, in words, for each side that a sweep leans to."""
+from dbox.units import FINE_PARTS, percent_text
 
 SCREEN = (9.0, 5.4)
 """Width and height of a picture for a class: its smallest letters are a 49th of its height, so that
@@ -72,46 +73,22 @@ MOST_KINDS = 8
 _EDGE_ROOM = 0.28
 """Paper around a picture. [in]"""
 
-_NOTHING, _OUT = 1.005, "outside when level"
-"""Share over target that is as wanted, and what is said of a flow at which level lips are not."""
-
-_INCH_STEPS = tuple(INCH / 2**power for power in range(6, -5, -1))
-_METRIC_STEPS = tuple(
-    part * 10.0**power for power in range(-4, 1) for part in (1.0, 2.0, 5.0)
-)  # fmt: skip
-"""What ticks of a scale stand apart. [m]"""
+_OUT = "outside when level"
+"""What is said of a flow at which level lips are not within the tolerance."""
 
 
-def true_ticks(most: float, intervals: int, lengths: Lengths) -> Array:
-    """Heights of a scale from 0 that people use in the unit of a job, each written as it is.
+def _ticks(most: float, intervals: int, lengths: Lengths) -> tuple[Array, list[str]]:
+    """Heights of a scale from 0 that people use in the unit of a job, each as it is written.
 
     most [m] -> [m].
 
-    >>> (true_ticks(0.0095, 4, PLAIN) / 0.0254).tolist()
-    [0.0, 0.125, 0.25]
+    >>> ticks, words = _ticks(0.0095, 4, PLAIN)
+    >>> (ticks / 0.0254).tolist(), words
+    ([0.0, 0.125, 0.25], ['0', '1/8 in', '1/4 in'])
     """
-    steps = _METRIC_STEPS if lengths.metric else _INCH_STEPS
-    step = next((s for s in steps if most / s <= intervals), steps[-1])
-    return np.asarray(np.arange(int(most / step + 1e-9) + 1) * step)
-
-
-def tick_text(height: float, lengths: Lengths) -> str:
-    """A tick of such a scale in figures. [m]
-
-    >>> tick_text(0.0254 / 64, PLAIN), tick_text(0.0005, Lengths(metric=True))
-    ('1/64 in', '0.5 mm')
-    """
-    return f"{1000 * height:.6g} mm" if lengths.metric else inches(height, parts=64)
-
-
-def _screen(title: str, about: str, notes: list[str]) -> Sheet:
-    """A picture with its finding, what it is of, and its notes."""
-    sheet = Sheet.blank(SCREEN)
-    sheet.left = sheet.bottom = _EDGE_ROOM
-    sheet.right, sheet.top = (size - _EDGE_ROOM for size in SCREEN)
-    sheet.head(title, about)
-    sheet.foot(notes)
-    return sheet
+    step = tick_step(most / intervals, lengths, least=0.0)
+    ticks = np.arange(int(most / step + 1e-9) + 1, dtype=np.float64) * step
+    return ticks, [replace(lengths, parts=FINE_PARTS).tick(tick) for tick in ticks.tolist()]
 
 
 @pens
@@ -120,27 +97,15 @@ def sweep_figure(sweep: Sweep) -> Figure:
     site, flows = sweep.site, sweep.site.flows
     if not flows:
         raise DomainError("no flow to draw")
-    lengths, allowed = site.lengths, percent_text(sweep.tolerance.share, 0)
-    step, (weak, strong) = sweep.usual_step, sweep.ends
-    line = sweep.worst[weak, step]
-    gets = f"outlet {site.outlets[line].label} gets " + ", ".join(
-        f"{share_text(float(sweep.share[i, step, line]))} at {amount(flows[i].inflow, lengths)}"
-        for i in dict.fromkeys((weak, strong))
-    )
-    if sweep.over_target[weak, step] < _NOTHING:
-        gets = "every line keeps its target"
-    low = f"{sweep.toward} side {lengths.one(sweep.tilt[step])} low"
-    notes = joined(sweep.warnings)
+    allowed, notes = percent_text(sweep.tolerance.share, 0), joined(sweep.warnings)
     notes += [f"tolerance {allowed}: {sweep.tolerance.source}"] if sweep.tolerance.source else []
-    made_up = site.record.invented
-    sheet = _screen(
-        f"{low.capitalize()}: {gets}",
-        f"{'INVENTED: ' * made_up}{site.title or 'A box'}, its lips level before it leans. Fair is "
-        f"{100 * float(sweep.target[line]):.3g} %.",
-        [*notes, *left_out([flow.name for flow in flows]),
-         "left and right as seen from the inlet; at a corner of a green area another line is the "
-         "first to leave"],
-    )  # fmt: skip
+    sheet = Sheet.blank(SCREEN, margin=_EDGE_ROOM)
+    sheet.head(sweep_finding(sweep), f"{titled(site)}, its lips level before it leans")
+    sheet.foot([
+        *notes, *left_out([flow.name for flow in flows]),
+        "left and right as seen from the inlet; at a corner of a green area another line is the "
+        "first to leave",
+    ])  # fmt: skip
     names, scale, foot = 1.3, 0.62, 0.34 + line_height(SMALL)
     zones = [name for name, _ in _zones(sweep)]
     aside = min(0.3 + max(text_width(name, SMALL) for name in (*zones, _OUT)), 1.5)
@@ -156,7 +121,7 @@ def sweep_figure(sweep: Sweep) -> Figure:
         sheet.write(left, sheet.top, words, BODY, weight="bold")
     right = map_left - scale - 0.1 - names
     axes = sheet.axes(sheet.left + 0.48, right, bottom, top)
-    _draw_curves(axes, sweep, allowed)
+    _draw_curves(axes, sweep, allowed, top - bottom)
     _name_curves(sheet, sweep, axes, (right, bottom, top), names)
     _draw_map(sheet, sweep, (map_left, map_right, top - side, top))
     return sheet.figure
@@ -167,7 +132,8 @@ def _shown(sweep: Sweep, over: Array) -> Array:
     return 100 * sweep.scale * over
 
 
-def _draw_curves(axes: Axes, sweep: Sweep, allowed: str) -> None:
+def _draw_curves(axes: Axes, sweep: Sweep, allowed: str, height: float) -> None:
+    """Share of the worst line at each flow, green within the tolerance; height [in]."""
     fair, edge, part = 100 * sweep.scale, float(sweep.tilt[-1]), sweep.tolerance.share
     axes.fill_between([0, edge], fair * (1 - part), fair * (1 + part),
                       color=(WITHIN.colour, 0.3), linewidth=0)  # fmt: skip
@@ -188,22 +154,12 @@ def _draw_curves(axes: Axes, sweep: Sweep, allowed: str) -> None:
             axes.plot([limit], [at], "o", color=INK, markersize=5, label=f"limit {flow.name}",
                       zorder=5)  # fmt: skip
     largest = float(_shown(sweep, sweep.over_target).max())
-    axes.set(xlim=(0, edge), ylim=(0, max(1.06 * largest, fair * (1 + 2 * part))))
-    lengths = sweep.site.lengths
-    ticks = true_ticks(edge, 4, lengths)
-    axes.set_xticks(ticks, [tick_text(x, lengths) if x else "level" for x in ticks])
+    axes.set_xlim(0, edge)
+    percent_scale(axes, max(1.06 * largest, fair * (1 + 2 * part)), height)
+    ticks, words = _ticks(edge, 4, sweep.site.lengths)
+    axes.set_xticks(ticks, ["level", *words[1:]])
     axes.tick_params(length=3)
-    axes.set_xlabel(LOW_WORDS[sweep.toward], labelpad=1)
-    _percent_scale(axes)
-
-
-def _percent_scale(axes: Axes) -> None:
-    """Set ticks in per cent, none so near the upper edge that its words rise over it."""
-    high = axes.get_ylim()[1]
-    ticks = [tick for tick in axes.get_yticks() if 0 <= tick <= 0.97 * high]
-    digits = int(bool(np.mod(ticks, 1.0).any()))
-    axes.set_yticks(ticks, [f"{tick:.{digits}f} %" for tick in ticks])
-    axes.grid(axis="y", color=PALE, linewidth=HAIR)
+    axes.set_xlabel(f"how much lower the {sweep.toward} side stands", labelpad=1)
 
 
 def _name_curves(
@@ -242,7 +198,7 @@ def _zones(sweep: Sweep) -> list[tuple[str, int]]:
 def _draw_map(sheet: Sheet, sweep: Sweep, place: tuple[float, float, float, float]) -> None:
     """The room that each flow leaves to lean in, the view zoomed to the widest of them."""
     left, right, bottom, top = place
-    axes, lengths = sheet.axes(*place), sweep.site.lengths
+    axes = sheet.axes(*place)
     axes.spines[["top", "right"]].set_visible(True)
     seen = sweep.room[np.isfinite(sweep.room)]
     edge = min(1.1 * float(seen.max(initial=0.0)), float(sweep.low[-1])) or float(sweep.low[-1])
@@ -272,9 +228,8 @@ def _draw_map(sheet: Sheet, sweep: Sweep, place: tuple[float, float, float, floa
             sheet.line([(x, end), (right + 0.06, spot), (right + 0.2, spot)], zorder=9, **LEADER)
     if all(mark is None for mark in marks):
         axes.text(0.0, 0.1 * edge, _OUT, ha="center", va="bottom")
-    ticks = true_ticks(edge, 2, lengths)[1:]
-    at = [*(-ticks[::-1]), 0.0, *ticks]
-    words = [tick_text(abs(x), lengths) if x else "level" for x in at]
+    ticks, words = _ticks(edge, 2, sweep.site.lengths)
+    at, words = [*-ticks[:0:-1], *ticks], [*words[:0:-1], "level", *words[1:]]
     axes.set_xticks(at, words)
     axes.set_yticks(at, words)
     axes.tick_params(length=3)
@@ -289,20 +244,10 @@ def compare_figure(comparison: Comparison, lengths: Lengths = PLAIN) -> Figure:
     if len(kinds) > MOST_KINDS:
         raise DomainError(f"{len(kinds)} openings: a drawing holds at most {MOST_KINDS}")
     order = comparison.order.tolist()
-    error = f"{lengths.one(abs(comparison.error))} {'low' if comparison.error < 0 else 'high'}"
-    weak = comparison.weakest
-    gets = " to ".join(
-        f"{share_text(float(comparison.share[k, weak]))} ({kinds[k].name})"
-        for k in dict.fromkeys((order[0], order[-1]))
-    )
-    sheet = _screen(
-        f"One lip {error} at {amount(flows[weak].inflow, lengths)}: its line gets {gets}",
-        f"INVENTED: a box with {comparison.outlets} outlets; fair is "
-        f"{100 * comparison.fair:.3g} %. The most forgiving opening stands first.",
-        [*sentences(comparison.notes),
-         "a narrow opening stops up sooner, which no number here shows (common practice, no "
-         "source)", *left_out([flow.name for flow in flows])],
-    )  # fmt: skip
+    sheet = Sheet.blank(SCREEN, margin=_EDGE_ROOM)
+    about = f"A made-up box with {comparison.outlets} outlets; the most forgiving opening first"
+    sheet.head(compare_finding(comparison, lengths), about)
+    sheet.foot([*sentences(comparison.notes), CLOGS, *left_out([flow.name for flow in flows])])
     left, right = sheet.left + 0.5, sheet.right
     column = (right - left) / len(kinds)
     heads = comparison.head[order][:, :MOST_FLOWS]
@@ -335,7 +280,7 @@ def compare_figure(comparison: Comparison, lengths: Lengths = PLAIN) -> Figure:
                    else max(text_width(w, SMALL) for w in words[0]))  # fmt: skip
     bottom = sheet.bottom + foot + 0.06
     axes = sheet.axes(left, right, bottom, sheet.top)
-    _draw_shares(axes, comparison, *words)
+    _draw_shares(axes, comparison, *words, sheet.top - bottom)
     unit = "L/min" if lengths.metric else "gpm"
     sheet.write(left - 0.08, bottom - 0.08, unit, ha="right")
     return sheet.figure
@@ -368,14 +313,17 @@ def _draw_openings(
             axes.plot(ends, (head, head), color=WATER.colour, linewidth=MEDIUM,
                       label=f"head {kind.name}: {flow.name}", zorder=3)  # fmt: skip
         axes.plot(ends, (0, 0), color=INK, linewidth=THICK, zorder=4)
-    ticks = true_ticks(high, 4, lengths)
-    axes.set_yticks(ticks, [tick_text(tick, lengths) if tick else "lip" for tick in ticks])
+    ticks, words = _ticks(high, 4, lengths)
+    axes.set_yticks(ticks, ["lip", *words[1:]])
     axes.set_xticks([])
     axes.tick_params(length=3)
     axes.spines["bottom"].set_visible(False)
 
 
-def _draw_shares(axes: Axes, comparison: Comparison, words: list[str], turned: int) -> None:
+def _draw_shares(
+    axes: Axes, comparison: Comparison, words: list[str], turned: int, height: float
+) -> None:
+    """A bar for each flow under each opening; turned [deg], height [in]."""
     order = comparison.order.tolist()
     shares = 100 * comparison.share[order][:, :MOST_FLOWS]
     width = 0.8 / shares.shape[1]
@@ -392,9 +340,7 @@ def _draw_shares(axes: Axes, comparison: Comparison, words: list[str], turned: i
         middles.append(middle)
     fair = 100 * comparison.fair
     axes.axhline(fair, color=INK, linewidth=TARGET, label="fair share")
-    high = max(1.15 * shares.max(), 2 * fair)
-    axes.set(xlim=(-0.5, len(order) - 0.5), ylim=(0, high))
+    axes.set_xlim(-0.5, len(order) - 0.5)
     axes.set_xticks(middles, words * len(order), rotation=turned)
     axes.tick_params(length=2, pad=2)
-    axes.set_axisbelow(True)
-    _percent_scale(axes)
+    percent_scale(axes, max(1.15 * shares.max(), 2 * fair), height)

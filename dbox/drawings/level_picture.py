@@ -416,8 +416,8 @@ def _notes(levelling: Levelling) -> list[str]:
 def _draw_key(sheet: Sheet, *, turns: bool, ordered: bool) -> None:
     """What ring, disc and number mean, over the notes."""
     y, x = sheet.bottom + 0.08, sheet.left
-    entries = [(0.07, "white", "hole now"), (0.045, INK, "hole to be"), (0.0, "", "order of work")]
-    for size, fill, meaning in entries[: 1 + turns + ordered]:
+    holes = [(0.07, "white", "hole now"), (0.045, INK, "hole once turned")]
+    for size, fill, meaning in [*holes[: 1 + turns], *[(0.0, "", "order of work")] * ordered]:
         if size:
             sheet.draw(Circle((x + 0.1, y), size, fc=fill, ec=INK, linewidth=MEDIUM))
         else:

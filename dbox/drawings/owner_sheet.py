@@ -11,9 +11,10 @@ from typing import Any
 import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Rectangle
+from matplotlib.transforms import Bbox
 
 from dbox.arrays import Array
-from dbox.drawings.paper import Pages, entries, write_line
+from dbox.drawings.paper import Pages, entries, write_line, write_lines
 from dbox.drawings.paper_parts import tie_entries
 from dbox.drawings.style import (
     HAIR,
@@ -79,15 +80,13 @@ def _filled(site: Site, paper: str, height: float) -> Pages:
         said = "; ".join(known)
         pages.paragraph(f"{said[0].upper()}{said[1:]}.")
     pages.heading("Which lines run")
-    for sentence in _lines(site):
-        pages.paragraph(sentence)
+    pages.paragraph(*_lines(site))
     pages.heading("Keep off")
     pages.paragraph(_KEEP_OFF + (f" Here: {record.keep_off}." if record.keep_off else ""))
     pages.heading("When to look again")
     pages.paragraph(_LOOK_AGAIN + (f" Agreed: {record.recheck}." if record.recheck else ""))
     pages.heading("Whom to call")
-    for each in record.call:
-        pages.paragraph(each)
+    pages.paragraph(*record.call)
     if not record.call:
         entries(pages, [("Box and lines", ""), ("Tank", "")])
     pages.skip(0.06)
@@ -135,23 +134,18 @@ def _by_ties(pages: Pages, ties: Ties, found: Location, height: float) -> None:
     y = top - 0.05
     for letter, point in zip("ABC", ties.points, strict=False):
         write_line(pages.sheet, left, y, letter, LETTERS, weight="bold")
-        lines = wrap(point.name, _LEGEND - 0.26, LETTERS)
-        for line in [*lines, f"to the box {tape(point.distance)}"]:
-            write_line(pages.sheet, left + 0.26, y, line, LETTERS)
-            y -= line_height(LETTERS)
-        y -= 0.05
+        lines = [*wrap(point.name, _LEGEND - 0.26, LETTERS), f"to the box {tape(point.distance)}"]
+        y = write_lines(pages.sheet, left + 0.26, y, lines, LETTERS) - 0.05
     between = [f"A to B {tape(ties.points[1].from_first or 0.0)}"]
     for third in ties.points[2:]:
         between += [f"A to C {tape(third.from_first or 0.0)}",
                     f"B to C {tape(third.from_second or 0.0)}"]  # fmt: skip
-    for line in between:
-        write_line(pages.sheet, left, y, line, LETTERS)
-        y -= line_height(LETTERS)
+    y = write_lines(pages.sheet, left, y, between, LETTERS)
     pages.sheet.top = min(pages.top, y - 0.06)
     pages.paragraph(_how(pages, ties, found))
     by_letter = [replace(p, name=a) for a, p in zip("ABC", ties.points, strict=False)]
-    for sentence in sentences(tie_notes(replace(ties, points=tuple(by_letter)))):
-        pages.paragraph(sentence, mark="!", weight="bold")
+    said = sentences(tie_notes(replace(ties, points=tuple(by_letter))))
+    pages.paragraph(*said, mark="!", weight="bold")
 
 
 def _how(pages: Pages, ties: Ties, found: Location) -> str:
@@ -166,7 +160,7 @@ def _how(pages: Pages, ties: Ties, found: Location) -> str:
     near = tape(max(found.error, ties.spread))
     return (
         f"Hold a tape at A and one at B. Where {tape(one.distance)} and {tape(other.distance)} "
-        f"meet{',' * bool(side)}{side} is {ties.to}.{check} The tapes find it to about {near}."
+        f"meet{',' * bool(side)}{side} is {ties.to}.{check} The tapes find it within about {near}."
     )
 
 
@@ -220,17 +214,9 @@ def _map(pages: Pages, ties: Ties, found: Location, height: float) -> None:
     pages.skip(height)
 
 
-Room = tuple[float, float, float, float]
-"""Left, right, lower and upper end of what is drawn. [in]"""
-
-
-def _around(place: Point, width: float, height: float) -> Room:
-    x, y = place
-    return x - width / 2, x + width / 2, y - height / 2, y + height / 2
-
-
-def _meet(one: Room, other: Room) -> bool:
-    return bool(one[0] < other[1] and other[0] < one[1] and one[2] < other[3] and other[2] < one[3])
+def _around(place: Point, width: float, height: float) -> Bbox:
+    """The room of what is drawn around a place. [in]"""
+    return Bbox.from_bounds(place[0] - width / 2, place[1] - height / 2, width, height)
 
 
 def _part(start: Point, end: Point, part: float) -> Point:
@@ -242,7 +228,7 @@ def _word(
     pages: Pages,
     text: str,
     places: list[Point],
-    taken: list[Room],
+    taken: list[Bbox],
     lines: list[tuple[Point, Point]],
     weight: str = "normal",
 ) -> None:
@@ -250,17 +236,16 @@ def _word(
     width, height = text_width(text, LETTERS, weight) + 0.06, line_height(LETTERS)
     dots = [_part(*ends, step / 40) for ends in lines for step in range(41)]
 
-    def covers(room: Room) -> int:
-        words = sum(_meet(room, other) for other in taken)
-        return 1000 * words + sum(_meet(room, _around(dot, 0.0, 0.0)) for dot in dots)
+    def covers(place: Point) -> tuple[int, int]:
+        room = _around(place, width, height)
+        return room.count_overlaps(taken), room.count_contains(dots)
 
-    rooms = [_around(place, width, height) for place in places]
-    best = min(range(len(rooms)), key=lambda i: covers(rooms[i]))
-    if weight == "normal" and any(_meet(rooms[best], other) for other in taken):
+    best = min(places, key=covers)
+    if weight == "normal" and covers(best)[0]:
         return  # it stands beside the map too
-    taken.append(rooms[best])
+    taken.append(_around(best, width, height))
     pages.sheet.write(
-        *places[best], text, LETTERS, weight=weight, ha="center", va="center", zorder=7,
+        *best, text, LETTERS, weight=weight, ha="center", va="center", zorder=7,
         bbox={"fc": "white", "ec": "none", "pad": 0.8},
     )  # fmt: skip
 

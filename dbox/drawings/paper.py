@@ -139,17 +139,20 @@ class Pages:
         self._lines(wrap(text, self.width, HEADING, "bold"), HEADING, 0.0, "bold")
         self.skip(0.04)
 
-    def paragraph(self, text: str, *, mark: str = "", weight: str = "normal") -> None:
-        """Write a paragraph; a mark stands before it and the words are indented after it."""
-        indent = text_width(f"{mark}  ", self.body) if mark else 0.0
-        held = text.replace(TOGETHER, _AS_WIDE)
-        lines = wrap(held, self.width - indent, self.body, weight)
-        lines = [line.replace(_AS_WIDE, " ") for line in lines]
-        self.need((len(lines) if len(lines) <= _KEPT else 3) * line_height(self.body))
-        if mark:
-            write_line(self.sheet, self.sheet.left, self.top, mark, self.body)
-        self._lines(lines, self.body, indent, weight)
-        self.skip(0.03)
+    def paragraph(self, *texts: str, mark: str = "", weight: str = "normal") -> None:
+        """Write paragraphs; a mark stands before each, `{}` in it for its number.
+
+        Words after a mark are indented.
+        """
+        for number, text in enumerate(texts, start=1):
+            told = mark.format(number)
+            indent = text_width(f"{told}  ", self.body) if told else 0.0
+            lines = wrap(text, self.width - indent, self.body, weight)
+            self.need((len(lines) if len(lines) <= _KEPT else 3) * line_height(self.body))
+            if told:
+                write_line(self.sheet, self.sheet.left, self.top, told, self.body)
+            self._lines(lines, self.body, indent, weight)
+            self.skip(0.03)
 
     def blank_lines(self, count: int, height: float = 0.32) -> None:
         """Draw lines to write on, all on one page; height [in]."""
@@ -159,11 +162,12 @@ class Pages:
             self.rule(self.sheet.left, self.sheet.right, self.top, HAIR)
         self.skip(0.05)
 
-    def lines_to_end(self, least: int, reserve: float = 0.0) -> None:
+    def lines_to_end(self, least: int, reserve: float = 0.0, most: int = 99) -> None:
         """Draw lines to write on as far down as the page goes; reserve: what comes after [in]."""
         height = 0.32
         self.need(least * height + reserve)
-        self.blank_lines(int((self.top - self.sheet.bottom - reserve) / height), height)
+        room = int((self.top - self.sheet.bottom - reserve) / height)
+        self.blank_lines(min(room, most), height)
 
     def framed(self, texts: Sequence[str]) -> None:
         """Write paragraphs inside a frame that stays on one page."""
@@ -254,7 +258,6 @@ BY_HAND = 0.34
 _BLANK = 0.12
 """Part of a page that may stay blank so that a table is kept whole. [-] (judgement)"""
 
-_AS_WIDE = "\u2024"
 _PAD, _SIDE = 0.045, 0.06
 
 
@@ -343,16 +346,12 @@ def entries(
 
 
 def _wrapped(row: Sequence[str], widths: Sequence[float], weight: str) -> list[list[str]]:
+    """The lines of every cell; no number is parted from its millimetres."""
     return [
-        [line for part in cell.split("\n") for line in _lines(part, width - 2 * _SIDE, weight)]
+        [line for part in cell.replace(" mm", f"{TOGETHER}mm").split("\n")
+         for line in wrap(part, width - 2 * _SIDE, LETTERS, weight)]
         for cell, width in zip(row, widths, strict=True)
-    ]
-
-
-def _lines(words: str, width: float, weight: str) -> list[str]:
-    """Break words to a width, but not at a blank that is to hold two words together."""
-    held = words.replace(" mm", f"{TOGETHER}mm").replace(TOGETHER, _AS_WIDE)
-    return [line.replace(_AS_WIDE, " ") for line in wrap(held, width, LETTERS, weight)]
+    ]  # fmt: skip
 
 
 def _height(cells: list[list[str]]) -> float:

@@ -2,10 +2,8 @@
 
 import math
 from collections.abc import Sequence
-from itertools import combinations
-from typing import Any
 
-from matplotlib.patches import Circle, FancyArrowPatch, Rectangle
+from matplotlib.patches import Circle, Rectangle
 
 from dbox.drawings.paper import (
     BODY,
@@ -18,8 +16,8 @@ from dbox.drawings.paper import (
     write_line,
     write_lines,
 )
-from dbox.drawings.plan import Mouth, Plan
-from dbox.drawings.style import HAIR, INK, MEDIUM, THICK, THIN, line_height, spread_out, wrap
+from dbox.drawings.plan import Mouth, Plan, draw_plan
+from dbox.drawings.style import HAIR, INK, line_height, spread_out, wrap
 from dbox.errors import outlets_text
 from dbox.fieldwork.falls_plan import Aims
 from dbox.fieldwork.grades import Grading
@@ -44,7 +42,6 @@ SIGNED = (
 _LEAST_PLAN, _MOST_PLAN, _ROOM = 2.9, 3.9, 0.36
 _SKETCH = 2.6
 """Height of the room for a sketch. [in]"""
-_WALL = 0.07
 _LONG_LABEL = 14
 _BEYOND, _NUMBER_WIDTH = 0.17, 0.34
 """From the end of a stub to the middle of its number, and the room of a number. [in]"""
@@ -118,7 +115,7 @@ def plan(pages: Pages) -> None:
     if any(outlet.position is None for outlet in site.outlets):
         words += "Their places were not entered: they are drawn in order only. "
     if any(outlet.capped for outlet in site.outlets):
-        words += "A crossed stub is capped. "
+        words += "A hatched stub is capped. "
     pages.need(_LEAST_PLAN + 0.5)
     sheet, top = pages.sheet, pages.top
     height = min(_MOST_PLAN, top - sheet.bottom - 0.5)
@@ -128,18 +125,7 @@ def plan(pages: Pages) -> None:
         site.box, site.outlets, 0.72 * pages.width - room, height - room - 0.3, middle
     )
     mouths = drawn.mouths(site.outlets)
-    pairs = combinations((mouth.at for mouth in mouths), 2)
-    nearest = min((math.dist(one, other) for one, other in pairs), default=1.0)
-    for outlet, mouth in zip(site.outlets, mouths, strict=True):
-        _stub(pages, mouth, min(0.07, 0.3 * nearest), capped=outlet.capped)
-    _walls(pages, drawn)
-    x, y = drawn.middle[0], drawn.middle[1] - 0.5 * drawn.along
-    arrow = FancyArrowPatch(
-        (x, y - 0.55), (x, y + 0.3), arrowstyle="-|>", mutation_scale=16, color=INK,
-        linewidth=THICK, shrinkA=0, shrinkB=0, zorder=4,
-    )  # fmt: skip
-    sheet.draw(arrow)
-    write_line(sheet, x, y - 0.58, "inlet", BODY, ha="center")
+    draw_plan(sheet, drawn, site.outlets, mouths, BODY)
     if len(mouths) <= _MOST_ON_PLAN:
         _numbers(pages, drawn, mouths)
     _north(pages, top)
@@ -161,32 +147,6 @@ def sketch(pages: Pages) -> None:
     sheet.draw(Rectangle(corner, pages.width, height, fill=False, edgecolor=INK, linewidth=HAIR))
     _north(pages, top - 0.06, inside=0.1)
     pages.skip(height + 0.06)
-
-
-def _stub(pages: Pages, mouth: Mouth, half: float, *, capped: bool) -> None:
-    """Two sides of a stub of pipe, crossed where it is capped."""
-    (x, y), (u, v), (far_x, far_y) = mouth.at, mouth.way, mouth.end
-    left, right = (
-        ((x - s * v * half, y + s * u * half), (far_x - s * v * half, far_y + s * u * half))
-        for s in (-1, 1)
-    )
-    lines = [(*left, THIN), (*right, THIN)]
-    if capped:
-        lines += [(left[0], right[1], MEDIUM), (right[0], left[1], MEDIUM)]
-    for start, end, width in lines:
-        pages.sheet.line([start, end], linewidth=width)
-
-
-def _walls(pages: Pages, drawn: Plan) -> None:
-    (x, y), w, h = drawn.middle, drawn.across, drawn.along
-    for grow, pen in ((_WALL, MEDIUM), (0.0, THIN)):
-        look: dict[str, Any] = {"fc": "white", "ec": INK, "lw": pen, "zorder": 3}
-        corner = (x - 0.5 * w - grow, y - 0.5 * h - grow)
-        pages.sheet.draw(
-            Circle((x, y), 0.5 * w + grow, **look)
-            if drawn.is_round
-            else Rectangle(corner, w + 2 * grow, h + 2 * grow, **look)
-        )
 
 
 def _numbers(pages: Pages, drawn: Plan, mouths: list[Mouth]) -> None:
@@ -231,8 +191,8 @@ def turn_table(pages: Pages, turning: TurnTable) -> None:
     pages.heading(f"Turn table, hole {lengths.both(turning.offset)} off centre", keep=2.2)
     pages.paragraph(f"For {outlets_text(turning.labels)}.")
     pages.paragraph(
-        "Clock positions are seen from inside the box, 6:00 straight down. Heights are over the "
-        "lip's lowest place, so one row less another is how far the lip moves."
+        "Clock positions are seen from inside the box, 6:00 straight down. Heights count from the "
+        "lip at its lowest: from one row to another the lip moves by their difference."
     )
     rows = []
     for angle, rise in zip(turning.angle.tolist(), turning.rise.tolist(), strict=True):
@@ -278,8 +238,7 @@ def plan_part(pages: Pages, aims: Aims) -> None:
             table(pages, heads, [[*row, ""] for row in block.rows], least_height=BY_HAND)
         else:
             set_blocks(pages, [[block]])
-    for finding in plan_findings(aims):
-        pages.paragraph(finding, mark="-", weight="bold")
+    pages.paragraph(*plan_findings(aims), mark="-", weight="bold")
     set_blocks(pages, [falls])
 
 

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from matplotlib.patches import Circle, FancyArrowPatch, Polygon, Rectangle
 
-from dbox.drawings.style import BOX, INK, MEDIUM, THICK, THIN, WARNING, WATER, Point, Sheet
+from dbox.drawings.style import BOX, INK, MEDIUM, SMALL, THICK, THIN, WARNING, WATER, Point, Sheet
 from dbox.fieldwork.levelling import Lift
 from dbox.fieldwork.readings import Plane
 from dbox.fieldwork.site import Box, Outlet
@@ -64,10 +64,10 @@ class Plan:
         known = [o.position for o in outlets if o.position is not None]
         if len(known) < len(outlets):
             step = self.across / len(outlets)
-            return [self._at_wall(self.along, (i + 0.5) * step) for i in range(len(outlets))]
-        return [self._at_wall(along * self.scale, across * self.scale) for along, across in known]
+            return [self.mouth(self.along, (i + 0.5) * step) for i in range(len(outlets))]
+        return [self.mouth(along * self.scale, across * self.scale) for along, across in known]
 
-    def _at_wall(self, along: float, across: float) -> Mouth:
+    def mouth(self, along: float, across: float) -> Mouth:
         """The nearest point of the wall to a place counted from the inlet wall's left corner."""
         half_w, half_h = 0.5 * self.across, 0.5 * self.along
         x, y = across - half_w, along - half_h
@@ -97,14 +97,24 @@ def _inside(box: Box, outlets: tuple[Outlet, ...]) -> tuple[float, float]:
     return (float(along), float(across)) if min(along, across) > 0 else _STANDARD
 
 
-def draw_plan(sheet: Sheet, plan: Plan, outlets: tuple[Outlet, ...], mouths: list[Mouth]) -> None:
-    """Draw walls, inlet and outlets, the capped ones hatched."""
+def draw_plan(
+    sheet: Sheet,
+    plan: Plan,
+    outlets: tuple[Outlet, ...],
+    mouths: list[Mouth],
+    print_size: float = 0.0,
+) -> None:
+    """Draw walls, inlet and outlets, the capped ones hatched.
+
+    print_size: of the letters of a printed sheet, on which all is black and white. [pt]
+    """
     nearest = min((dist(a.at, b.at) for a, b in combinations(mouths, 2)), default=1.0)
     width = min(_PIPE, 0.6 * max(nearest, 0.05))
     for outlet, mouth in zip(outlets, mouths, strict=True):
         _draw_stub(sheet, mouth, width, capped=outlet.capped)
     (x, y), w, h = plan.middle, plan.across, plan.along
-    outer: dict[str, Any] = {"facecolor": BOX.colour, "edgecolor": "none", "zorder": 2}
+    wall, edge, flow = ("white", INK, INK) if print_size else (BOX.colour, "none", WATER.colour)
+    outer: dict[str, Any] = {"facecolor": wall, "edgecolor": edge, "zorder": 2}
     inner: dict[str, Any] = {"facecolor": "white", "edgecolor": INK, "linewidth": THIN, "zorder": 4}
     for grown, look in ((WALL, outer), (0.0, inner)):
         if plan.is_round:
@@ -115,8 +125,8 @@ def draw_plan(sheet: Sheet, plan: Plan, outlets: tuple[Outlet, ...], mouths: lis
     foot = y - 0.5 * h
     _draw_stub(sheet, Mouth((x, foot), (0.0, -1.0), 0.0), 0.2, capped=False)
     ends = (x, foot - _STUB - 0.16), (x, foot + 0.22)
-    sheet.draw(arrow(*ends, color=WATER.colour, linewidth=THICK, mutation_scale=14))
-    sheet.write(x, foot - _STUB - 0.18, "inlet", ha="center")
+    sheet.draw(arrow(*ends, color=flow, linewidth=THICK, mutation_scale=14))
+    sheet.write(x, foot - _STUB - 0.18, "inlet", print_size or SMALL, ha="center")
 
 
 def _draw_stub(sheet: Sheet, mouth: Mouth, width: float, *, capped: bool) -> None:

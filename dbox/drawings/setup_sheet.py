@@ -48,8 +48,9 @@ from dbox.report.wording import sentences
 from dbox.units import clock_text, gpm, litres_per_min, percent_text
 
 _FLOWS_ACROSS = 3
-_LEAST_REMARKS = 1.2
-"""Height that room for remarks is worth its heading from; no page is begun for them. [in]"""
+_LEAST_REMARKS, _MOST_REMARKS = 1.2, 8
+"""Height that room for remarks is worth its heading from, no page being begun for them [in], and
+lines for them: no page is filled with lines alone."""
 
 
 @pens
@@ -113,11 +114,10 @@ def setup_sheet(
     limits = sentences((*last.warnings, *last.before.warnings))
     if limits:
         pages.heading("What limits these numbers")
-    for sentence in limits:
-        pages.paragraph(sentence, mark="-")
+        pages.paragraph(*limits, mark="-")
     if pages.top - pages.sheet.bottom > _LEAST_REMARKS:
         pages.heading("Remarks")
-        pages.lines_to_end(2)
+        pages.lines_to_end(2, most=_MOST_REMARKS)
     return pages.finished()
 
 
@@ -147,13 +147,11 @@ def _result(
         words.append(f"What it asks for: {wants[last.verdict]}.")
     if last.order and not as_left:
         words.append(f"Expected once turned, not yet read: {'; '.join(reached(last.after))}.")
-    for sentence in words:
-        pages.paragraph(sentence)
+    pages.paragraph(*words)
     pages.paragraph(asked(last.site.tolerance, blank="NOT NAMED: write it here"), weight="bold")
     state = "as left" if as_left else "as last read" if len(passes) > 1 else f"a{found[1:]}"
     pages.paragraph(f"Reached, {state}:", weight="bold")
-    for line in reached(last.before):
-        pages.paragraph(line, mark="-", weight="bold")
+    pages.paragraph(*reached(last.before), mark="-", weight="bold")
 
 
 def _pass(
@@ -303,9 +301,9 @@ def field_sheet(
     if aims:
         plan_part(pages, aims)
     pages.heading("In this order")
-    for number, step in enumerate(_STEPS_LATER if again else _STEPS, start=1):
-        words = step.format_map(_WITH_INSERTS if inserts else _WITHOUT)
-        pages.paragraph(words, mark=f"{number}.")
+    what = _WITH_INSERTS if inserts else _WITHOUT
+    steps = (step.format_map(what) for step in (_STEPS_LATER if again else _STEPS))
+    pages.paragraph(*steps, mark="{}.")
     _readings(pages, inserts=inserts, blank=blank)
     for each in turning:
         turn_table(pages, each)

@@ -53,6 +53,7 @@ from dbox.drawings.style import (
     left_out,
     line_height,
     pens,
+    percent_scale,
     short_labels,
     spread_out,
     text_width,
@@ -247,7 +248,6 @@ def name_waters(
 TITLE_GAP, VALUE_ROOM, KEY_ROOM = 0.06, 0.25, 0.42
 """Paper over a strip, under it for the shares in figures, and for the key of all. [in]"""
 
-_TICK_STEPS = (1, 2, 5, 10, 20, 25, 50, 100, 200)
 _WITHIN: dict[str, Any] = {
     "facecolor": (WITHIN.colour, 0.3), "edgecolor": WITHIN.colour, "linewidth": HAIR, "zorder": 1
 }  # fmt: skip
@@ -296,7 +296,7 @@ def draw_strips(
         bottom = sheet.top + VALUE_ROOM
         axes = sheet.axes(left, right, bottom, top)
         draw_strip(axes, assessment, flow, column)
-        _scale(axes, largest, top - bottom)
+        percent_scale(axes, 1.06 * largest, top - bottom)
         _write_title(sheet, assessment, flow, (right + 0.2, top), height, metric=metric)
         sheet.write(left - 0.1, bottom - 0.075, "share", ha="right", color=GREY)
         texts = _signed(assessment, flow, column - 0.04)
@@ -339,7 +339,8 @@ def draw_strip(axes: Axes, assessment: Assessment, flow: int, column: float) -> 
                 low, high = assessment.share_rising_low, assessment.share_rising_high
                 beside, rising = i + 0.5 * (bar + wide), (100 * low[flow, i], 100 * high[flow, i])
                 axes.plot((beside, beside), rising, label=f"rising {label}", **_RISING)
-    axes.set_xlim(-0.5, len(assessment.labels) - 0.5)
+    axes.set(xlim=(-0.5, len(assessment.labels) - 0.5), xticks=())
+    axes.tick_params(length=3)
 
 
 def draw_key(sheet: Sheet, assessment: Assessment, flows: int) -> None:
@@ -364,19 +365,6 @@ def draw_key(sheet: Sheet, assessment: Assessment, flows: int) -> None:
         corner = (sheet.left, sheet.top)
         sheet.key(marks, corner, numpoints=2, handlelength=2.0, columnspacing=1.6)
         sheet.top -= 0.5 * KEY_ROOM
-
-
-def _scale(axes: Axes, largest: float, height: float) -> None:
-    most = 1.06 * largest
-    intervals = max(1, int(height / 0.28))
-    step = next(s for s in _TICK_STEPS if most // s <= intervals)
-    ticks = np.arange(0.0, most + 1e-9, step)
-    axes.set_ylim(0.0, most)
-    axes.set_yticks(ticks, [f"{tick:.0f} %" for tick in ticks])
-    axes.set_xticks([])
-    axes.tick_params(length=3)
-    axes.grid(axis="y", color=TINT, linewidth=HAIR)
-    axes.set_axisbelow(True)
 
 
 def _signed(assessment: Assessment, flow: int, room: float) -> list[str]:

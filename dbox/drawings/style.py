@@ -5,6 +5,7 @@ meaning is carried by a shape, a hatch, a sign or a word, never by a colour alon
 Letter and A4 alike.
 """
 
+import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import wraps
@@ -26,7 +27,7 @@ from dbox.drawings.fonts import BASE, advance, use_fonts
 from dbox.errors import DomainError, ScenarioError, any_of
 from dbox.files.write_file import check_place, is_begun, write_file
 from dbox.lengths import Lengths
-from dbox.report.text import letters, shortened
+from dbox.report.text import TOGETHER, letters, shortened
 from dbox.units import INCH
 
 _SLACK = 1.03
@@ -43,7 +44,7 @@ def wrap(
 ) -> list[str]:
     """Break a text into lines of at most a width, between words where that can be done.
 
-    width [in], size [pt].
+    Words that `TOGETHER` joins stay on one line. width [in], size [pt].
 
     >>> wrap("the far line", 0.5, 8.0)
     ['the far', 'line']
@@ -52,7 +53,7 @@ def wrap(
     """
     lines, used = [""], 0.0
     blank = text_width(" ", size, weight)
-    for word in text.split():
+    for word in re.findall(r"[^ \t\n]+", text):
         wide = text_width(word, size, weight)
         if lines[-1] and used + blank + wide <= width:
             lines[-1] += f" {word}"
@@ -61,6 +62,7 @@ def wrap(
         pieces = _pieces(word, width, size, weight) if wide > width else [word]
         lines = [*lines, *pieces] if lines[-1] else pieces
         used = text_width(pieces[-1], size, weight)
+    lines = [line.replace(TOGETHER, " ") for line in lines]
     if most is None or len(lines) <= most:
         return lines
     rest = " ".join(lines[most - 1 :])
@@ -175,7 +177,7 @@ MOST_FLOWS, MOST_OUTLETS = len(DASHES), 20
 def left_out(names: Sequence[str]) -> list[str]:
     """A note that names the flows for which a drawing has no room."""
     more = names[MOST_FLOWS:]
-    return [f"not drawn, for want of room: flow {', '.join(more)}"] if more else []
+    return [f"not drawn here: flow {', '.join(more)}"] if more else []
 
 
 def check_outlets(count: int) -> None:
@@ -253,14 +255,16 @@ class Sheet:
     top: float
 
     @classmethod
-    def blank(cls, size: tuple[float, float] = PAPER, *, across: bool = False) -> "Sheet":
+    def blank(
+        cls, size: tuple[float, float] = PAPER, *, across: bool = False, margin: float = MARGIN
+    ) -> "Sheet":
         """Start a sheet of a size, upright or across. [in]"""
         width, height = size[::-1] if across else size
         figure = Figure(figsize=(width, height))
         page = figure.add_axes((0, 0, 1, 1))
         page.set(xlim=(0, width), ylim=(0, height), xticks=(), yticks=())
         page.set_axis_off()
-        return cls(figure, page, MARGIN, width - MARGIN, MARGIN, height - MARGIN)
+        return cls(figure, page, margin, width - margin, margin, height - margin)
 
     def write(self, x: float, y: float, text: str, size: float = SMALL, **look: Any) -> Text:
         """Write text; (x, y) is its upper left corner unless `look` says otherwise. [in]"""
@@ -328,21 +332,35 @@ class Sheet:
         self.bottom = top + 0.16
 
 
-_INCH_STEPS = (1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 8, 16, 32, 64)
-"""What ticks of a scale of heights may stand apart. [in]"""
-
-_METRIC_STEPS = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000)
-"""The same in a metric job. [mm]"""
+_STEPS = (
+    [INCH * 2.0**power for power in range(-6, 7)],
+    [part * 10.0**power for power in range(-4, 1) for part in (1, 2, 5)],
+)
+"""What ticks of a scale of heights may stand apart, in inches and in a metric job. [m]"""
 
 _CAP_PART = 0.66
 
 
-def tick_step(apart: float, lengths: Lengths) -> float:
+def tick_step(apart: float, lengths: Lengths, least: float = 1e-3) -> float:
     """What ticks of a scale stand apart, being so far from each other at least; [m]."""
-    steps = (
-        [mm / 1e3 for mm in _METRIC_STEPS] if lengths.metric else [x * INCH for x in _INCH_STEPS]
-    )
-    return next((step for step in steps if step >= apart), apart)
+    steps = _STEPS[lengths.metric]
+    return next((step for step in steps if step >= max(apart, least)), apart)
+
+
+_PERCENT_STEPS = (1, 2, 5, 10, 20, 25, 50, 100, 200)
+"""What ticks of a scale of shares may stand apart. [%]"""
+
+
+def percent_scale(axes: Axes, most: float, height: float) -> None:
+    """Shares along y up to so many per cent, on axes of a height on paper. [in]"""
+    intervals = max(1, int(height / 0.28))
+    step = next(s for s in _PERCENT_STEPS if most // s <= intervals)
+    # none so near the upper edge that its words rise over it
+    ticks = np.arange(0.0, 0.97 * most, step)
+    axes.set_ylim(0.0, most)
+    axes.set_yticks(ticks, [f"{tick:.0f} %" for tick in ticks])
+    axes.grid(axis="y", color=TINT, linewidth=HAIR)
+    axes.set_axisbelow(True)
 
 
 def draw_walls(

@@ -237,7 +237,7 @@ class Exercise:
     """A bench exercise and what it gives."""
 
     table: LipTable  # The pours, with one error.
-    seconds: float  # For how long each outlet is caught. [s]
+    seconds: float = SECONDS  # For how long each outlet is caught. [s]
 
     @property
     def share(self) -> Array:
@@ -252,18 +252,9 @@ class Exercise:
         return np.asarray(self.share * inflow * self.seconds)
 
 
-def exercise(
-    opening: Opening,
-    outlets: int,
-    *,
-    pours: tuple[Flow, ...] = POURS,
-    error: float = LESSON_ERROR[False],
-    seconds: float = SECONDS,
-) -> Exercise:
-    """Work out the exercise for a bench box; error [m], seconds [s]."""
-    if not seconds > 0:
-        raise DomainError(f"each outlet is caught for {seconds} s; give a time above 0")
-    return Exercise(table=lip_table(opening, outlets, pours, [error]), seconds=seconds)
+def exercise(opening: Opening, outlets: int, error: float = LESSON_ERROR[False]) -> Exercise:
+    """Work out the exercise for a bench box; error [m]."""
+    return Exercise(table=lip_table(opening, outlets, POURS, [error]))
 
 
 SIDES = {"far": (1.0, 0.0), "inlet": (-1.0, 0.0), "right": (0.0, 1.0), "left": (0.0, -1.0)}
@@ -398,31 +389,11 @@ class Comparison:
     kinds: tuple[Kind, ...]  # What was compared.
     error: float  # The wrong lip over the others. [m]
     tables: tuple[LipTable, ...]  # That error under each of them.
-
-    @property
-    def outlets(self) -> int:
-        """How many outlets the box has."""
-        return self.tables[0].outlets
-
-    @property
-    def flows(self) -> tuple[Flow, ...]:
-        """What flows into it."""
-        return self.tables[0].flows
-
-    @property
-    def fair(self) -> float:
-        """Share of each line while the lips are level. [-]"""
-        return self.tables[0].fair
-
-    @property
-    def share(self) -> Array:
-        """Share of the line with the wrong lip. [-] (k, flows)."""
-        return np.array([table.share[:, 0] for table in self.tables])
-
-    @property
-    def head(self) -> Array:
-        """Head over the lips while all are level. [m] (k, flows)."""
-        return np.array([table.level_head for table in self.tables])
+    outlets: int  # How many outlets the box has.
+    flows: tuple[Flow, ...]  # What flows into it.
+    fair: float  # Share of each line while the lips are level. [-]
+    share: Array  # (k, flows) Share of the line with the wrong lip. [-]
+    head: Array  # (k, flows) Head over the lips while all are level. [m]
 
     @property
     def weakest(self) -> int:
@@ -458,7 +429,13 @@ def compare(
     if not kinds:
         raise DomainError("no opening to compare; name at least one")
     tables = tuple(lip_table(kind.opening, outlets, flows, [error]) for kind in kinds)
-    return Comparison(kinds=tuple(kinds), error=error, tables=tables)
+    share = np.array([table.share[:, 0] for table in tables])
+    head = np.array([table.level_head for table in tables])
+    freeze(share, head)
+    return Comparison(
+        kinds=tuple(kinds), error=error, tables=tables, outlets=outlets, flows=tuple(flows),
+        fair=tables[0].fair, share=share, head=head,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

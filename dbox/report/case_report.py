@@ -20,9 +20,9 @@ from dbox.report.blocks import Block, Column, Heading, Paragraph, Section, Table
 from dbox.report.cautions import LESSON
 from dbox.report.encode import Json, encode, rows
 from dbox.report.split_report import share_text
-from dbox.report.teach_report import amount, both_amounts
+from dbox.report.teach_report import both_amounts
 from dbox.report.text import TOGETHER
-from dbox.units import GALLON, LITRE_PER_MINUTE, MINUTE, percent_text
+from dbox.units import GALLON, LITRE_PER_MINUTE, MINUTE, percent_text, three_digits
 
 QUESTION = "Guess first. What is wrong, and at which outlet? What single look would settle it?"
 BLANKS = ("Cause", "Outlet", "How sure, %", "The one look")
@@ -72,29 +72,20 @@ def cases_json(cases: Sequence[Case], *, key: bool) -> Json:
 def readings_table(case: Case) -> Table:
     """What was read and caught, a row an outlet."""
     site, lengths = case.shown, case.shown.lengths
+    unit, per_unit = ("L/min", LITRE_PER_MINUTE) if site.metric else ("gpm", GALLON / MINUTE)
     heads = [Column("outlet", 8)]
     heads += [Column(f"lip,\nreading {i}", 10, "right") for i in (1, 2)]
     for pour in site.pours:
-        heads += [Column(f"{pour.name}\nof {amount(pour.inflow, lengths)}", 12, "right"),
-                  Column("started", 9, "right")]  # fmt: skip
+        heads += [Column(f"{pour.name},\ncaught {unit}", 13, "right"),
+                  Column("started", 8, "right")]  # fmt: skip
     lines = []
     for i, outlet in enumerate(site.outlets):
-        lines.append([outlet.label, *(_height(case, height) for height in outlet.readings)])
+        heights = (lengths.one(height, signed=True) for height in outlet.readings)
+        lines.append([outlet.label, *(height.replace(".0 mm", " mm") for height in heights)])
         for pour in site.pours:
-            catch = pour.catches[i]
             place = f"{pour.order.index(i) + 1}." if i in pour.order else "never"
-            lines[-1] += ["" if catch is None else _in_unit(catch, metric=site.metric), place]
+            lines[-1] += [three_digits(round((pour.catches[i] or 0.0) / per_unit, 3)), place]
     return Table(heads, lines)
-
-
-def _in_unit(flow: float, *, metric: bool) -> str:
-    """A catch in the unit that stands over its column. [m3/s]"""
-    amount = flow / (LITRE_PER_MINUTE if metric else GALLON / MINUTE)
-    return f"{amount:.{2 if amount >= 1 else 3}f}" if amount else "0"
-
-
-def _height(case: Case, height: float) -> str:
-    return case.shown.lengths.one(height, signed=True)
 
 
 ON_PLAN = ("mouth", "port", "traffic", "ground")
@@ -140,7 +131,7 @@ def same_at_all_outlets(case: Case, *, drawn: bool = False) -> list[str]:
 def box_words(case: Case) -> str:
     """What box it is, and where its outlets are."""
     site, lengths = case.shown, case.shown.lengths
-    sizes = " by ".join(lengths.one(size) for size in site.box.inside)
+    sizes = " by ".join(lengths.tick(size) for size in site.box.inside)
     if site.box.shape == "round":
         shape = f"A round box, {sizes} across"
         where = "They stand round it at even distances, clockwise from the inlet"
@@ -160,7 +151,7 @@ def pour_words(case: Case) -> str:
     """How it was read and poured."""
     site = case.shown
     poured = " and ".join(f"{p.name} {both_amounts(p.inflow, site.lengths)}" for p in site.pours)
-    ruler = site.lengths.one(site.mark or 0.0)
+    ruler = site.lengths.tick(site.mark or 0.0)
     return (
         f"Lips over still water, + above it; a reading is good to {ruler}, a catch to 5 %. Poured: "
         f"{poured}."
@@ -203,22 +194,17 @@ def reasons(case: Case) -> list[str]:
     return [*by_water(case), *case.why]
 
 
-def _apart(case: Case, metres: float) -> str:
-    """A distance found by fitting, both ways where an inch has a mark for it."""
-    return case.site.lengths.both(abs(metres))
-
-
 def _named(case: Case, outlets: Sequence[int]) -> str:
     return outlets_text(case.site.outlets[i].label for i in outlets)
 
 
 def _by_height(case: Case) -> list[str]:
-    lips, n = case.lips, case.lips.size
+    lips, n, lengths = case.lips, case.lips.size, case.site.lengths
     low, high = int(lips.argmin()), int(lips.argmax())
     few = {2: "two", 3: "three"}.get(n, "")
     told = []
     if case.cause == "tilt":
-        told.append(f"The lips fall {_apart(case, lips[high] - lips[low])} from "
+        told.append(f"The lips fall {lengths.both(lips[high] - lips[low])} from "
                     f"{_named(case, [high])} to {_named(case, [low])}.")  # fmt: skip
         told.append(
             f"Any {few} lips lie on one plane: by them alone a lip that is off cannot be told from "
@@ -231,7 +217,7 @@ def _by_height(case: Case) -> list[str]:
         outlet = case.answers[0][1] if case.answers[1:] else case.outlet
         off = float(lips[outlet] - np.delete(lips, outlet).mean())
         others = "the other, " if n == 2 else "the others, which are level to a ruler's error, "
-        told.append(f"Lip {_label(case, outlet)} stands {_apart(case, off)} "
+        told.append(f"Lip {_label(case, outlet)} stands {lengths.both(abs(off))} "
                     f"{'over' if off > 0 else 'under'} {others}".rstrip(", ") + ".")  # fmt: skip
         leaning = case.by_lips
         if few:

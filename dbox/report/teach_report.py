@@ -5,19 +5,22 @@ Shares are fractions in JSON and per cent in a table. What never happens within 
 
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from dbox.fieldwork.lessons import SIDES, Choice, Comparison, LipTable, Sweep
-from dbox.fieldwork.site import Flow
+from dbox.fieldwork.site import Flow, Site
 from dbox.files.csv_table import csv_text
 from dbox.hydraulics.openings import Circle, Notch, Opening, PipeEnd, Slot
 from dbox.lengths import PLAIN, Lengths
-from dbox.report.blocks import Column, Heading, Paragraph, Section, Table, columns, text, warned
+from dbox.report.blocks import Column, Heading, Paragraph, Section, Table, text, warned
 from dbox.report.encode import Json, encode, rows
+from dbox.report.text import TOGETHER
 from dbox.report.wording import sentences
 from dbox.units import (
+    FINE_PARTS,
     INCH,
     LITRE_PER_MINUTE,
     gpm,
@@ -186,63 +189,71 @@ def _csv(heads: Sequence[str], lines: Iterable[Sequence[str | float]]) -> str:
 _MOST_ROWS, _MOST_FLOWS = 6, 4
 
 
-def sweep_report(sweep: Sweep) -> list[str]:
-    """Lines of at most 72 columns."""
-    site, flows = sweep.site, sweep.site.flows
-    side, allowed = f"the {sweep.toward} side", percent_text(sweep.tolerance.share, 0)
-    lengths = site.lengths
+def sweep_finding(sweep: Sweep) -> str:
+    """What the line that gets the most gets of the weakest and of the strongest flow."""
+    flows, lengths = sweep.site.flows, sweep.site.lengths
     step, (weak, strong) = sweep.usual_step, sweep.ends
     line = sweep.worst[weak, step]
-    what = "Share" if sweep.equal_targets else "Share over target"
-    title = f"{site.title}{' (invented)' if site.record.invented else ''}".strip() or "Box"
-    lead = (
-        f"With {side} {lengths.both(sweep.tilt[step])} low, outlet {site.outlets[line].label} "
-        f"gets {percent_text(sweep.share[weak, step, line])} at "
-        f"{both_amounts(flows[weak].inflow, lengths)} and "
-        f"{percent_text(sweep.share[strong, step, line])} at "
-        f"{both_amounts(flows[strong].inflow, lengths)}; its target is "
-        f"{percent_text(sweep.target[line])}."
+    lead = f"{sweep.toward.capitalize()} side {lengths.both(sweep.tilt[step])} low"
+    if sweep.over_target[weak, step] < _NOTHING:
+        return f"{lead}: every line keeps its target"
+    gets = " and ".join(
+        f"{percent_text(sweep.share[i, step, line])} at {both_amounts(flows[i].inflow, lengths)}"
+        for i in dict.fromkeys((weak, strong))
     )
-    about = (
-        f"Lips level before the box leans; then {side} is let down. {what} of the worst line, and "
-        "which it is:"
+    return (
+        f"{lead}: outlet {sweep.site.outlets[line].label} gets {gets}; its target is "
+        f"{percent_text(sweep.target[line])}"
     )
+
+
+_NOTHING = 1.005
+"""Share over target that is as wanted. [-] (judgement)"""
+
+
+def sweep_report(sweep: Sweep) -> list[str]:
+    """Lines of at most 72 columns."""
+    lengths, source = sweep.site.lengths, sweep.tolerance.source
+    what = "share" if sweep.equal_targets else "share over target"
+    allowed = percent_text(sweep.tolerance.share, 0)
     within = [Paragraph(f"Every line stays within {allowed} of its target:")]
-    for flow, limit in zip(flows, sweep.limit.tolist(), strict=True):
-        name = f"{flow.name} ({amount(flow.inflow, lengths)})"
-        if flow.name[:1].isdigit():
-            name = both_amounts(flow.inflow, lengths)
-        words = "not even level"
-        if limit == np.inf:
-            words = f"all the way to {lengths.both(sweep.tilt[-1])}"
-        elif limit > 0:
-            words = f"up to {up_to(limit, lengths)}"
-        within.append(Paragraph(f"at {name}: {words}", "  ", hang=2))
-    source = sweep.tolerance.source
+    ends = {0.0: "not even level", np.inf: f"all the way to {lengths.both(sweep.tilt[-1])}"}
+    for flow, limit in zip(sweep.site.flows, sweep.limit.tolist(), strict=True):
+        name = "" if flow.name[:1].isdigit() else f"{flow.name}, "
+        words = ends.get(limit) or f"up to {up_to(limit, lengths)}"
+        within.append(Paragraph(f"{name}{both_amounts(flow.inflow, lengths)}: {words}", "  ", 2))
+    about = (
+        f"{titled(sweep.site)}: its lips are level until the {sweep.toward} side is let down. The "
+        f"worst line's {what}, and in brackets which line it is:"
+    )
     return text([
-        [Paragraph(title), Paragraph(lead)],
+        [Paragraph(_held(f"{sweep_finding(sweep)}."))],
         [Paragraph(about)],
-        *([_leans(sweep, part)] for part in _parts(flows)),
+        *([_leans(sweep, part)] for part in _parts(sweep.site.flows)),
         within,
         [Paragraph(f"Tolerance from: {source}")] if source else [],
         warned(sweep.warnings),
     ])  # fmt: skip
 
 
+def titled(site: Site) -> str:
+    """The title of a box, and that it is made up where it is."""
+    unsaid = site.record.invented and "invented" not in site.title
+    return f"{site.title or 'A box'}{' (invented)' * unsaid}"
+
+
 def _leans(sweep: Sweep, part: range) -> Table:
     """The worst line at each of some leans, for some of the flows."""
-    lines, metric = [], sweep.site.metric
+    lines, fine = [], replace(sweep.site.lengths, parts=FINE_PARTS)
     for step in range(0, sweep.tilt.size, max(1, (sweep.tilt.size - 1) // _MOST_ROWS)):
-        lean = float(sweep.tilt[step])
-        lines.append([inches(lean, parts=64), millimetres(lean)][:: -1 if metric else 1])
+        lines.append([*fine.pair(float(sweep.tilt[step]))])
         for i in part:
             label = sweep.site.outlets[sweep.worst[i, step]].label
             which = f" ({label})" if step and len(label) <= 2 else ""
             share = percent_text(sweep.scale * sweep.over_target[i, step])
             lines[-1].append(f"{share}{which}")
     heads = [Column("low by", 8, "right"), Column("", 10, "right")]
-    return Table([*heads, *_over_columns([sweep.site.flows[i] for i in part], 12, metric)],
-                 lines)  # fmt: skip
+    return Table([*heads, *_over_columns(sweep.site.flows, part, 12, fine)], lines)
 
 
 def _parts(flows: Sequence[Flow]) -> list[range]:
@@ -251,88 +262,115 @@ def _parts(flows: Sequence[Flow]) -> list[range]:
     return [range(start, min(start + _MOST_FLOWS, len(flows))) for start in starts]
 
 
-def _over_columns(flows: Sequence[Flow], width: int, metric: bool) -> list[Column]:
+def _over_columns(flows: Sequence[Flow], part: range, width: int, lengths: Lengths) -> list[Column]:
     """Gallons and litres a minute over the columns of some flows, that of the job first."""
-    pairs = [(gpm(f.inflow), litres_per_min(f.inflow))[:: -1 if metric else 1] for f in flows]
-    return [Column("\n".join(pair), width, "right") for pair in pairs]
+    both = [both_amounts(flows[i].inflow, lengths).rstrip(")") for i in part]
+    return [Column(each.replace(" (", "\n"), width, "right") for each in both]
+
+
+def error_text(error: float, lengths: Lengths) -> str:
+    """How far a lip is off, and which way. [m]"""
+    return f"{lengths.both(abs(error))} {'low' if error < 0 else 'high'}"
+
+
+def compare_finding(comparison: Comparison, lengths: Lengths) -> str:
+    """What the line with the wrong lip gets of the weakest flow, by the best opening and worst."""
+    weak, order = comparison.weakest, comparison.order.tolist()
+    gets = " to ".join(
+        f"{percent_text(comparison.share[k, weak])} ({comparison.kinds[k].name})"
+        for k in dict.fromkeys((order[0], order[-1]))
+    )
+    return (
+        f"One lip {error_text(comparison.error, lengths)} at "
+        f"{both_amounts(comparison.flows[weak].inflow, lengths)}: its line gets {gets}; fair is "
+        f"{percent_text(comparison.fair)}"
+    )
+
+
+CLOGS = "a narrow opening clogs sooner; no number here shows that (common practice, no source)"
 
 
 def compare_report(
     comparison: Comparison, choice: Choice | None = None, lengths: Lengths = PLAIN
 ) -> list[str]:
     """Lines of at most 72 columns."""
-    error, flows = comparison.error, comparison.flows
-    lead = (
-        f"A made-up box with {comparison.outlets} outlets, one lip {lengths.both(abs(error))} "
-        f"{'low' if error < 0 else 'high'}: share of its line, with the most forgiving opening at "
-        f"{both_amounts(flows[comparison.weakest].inflow, lengths)} first. "
-        f"Fair is {percent_text(comparison.fair)}."
-    )
     tables = []
-    for part in _parts(flows):
-        wide = 10 if len(part) > 3 else 12
-        heads = _over_columns([flows[i] for i in part], wide, lengths.metric)
+    for part in _parts(comparison.flows):
         lines = []
         for k in comparison.order:
             cells = [(comparison.share[k, i], comparison.head[k, i]) for i in part]
-            drop = comparison.drop[k]
             lines.append([
-                f"{comparison.kinds[k].name}\n  head",
+                f"{comparison.kinds[k].name}\n  water",
                 *(f"{percent_text(share)}\n{millimetres(head)}" for share, head in cells),
-                "\n".join(lengths.pair(drop)),
+                "\n".join(lengths.pair(comparison.drop[k])),
             ])  # fmt: skip
-        columns = [Column("opening", 16, whole=True), *heads, Column("drop", 14, "right")]
+        columns = [
+            Column("opening", 14, whole=True),
+            *_over_columns(comparison.flows, part, 11, lengths),
+            Column("drop", 12, "right"),
+        ]
         tables.append([Table(columns, lines)])
     about = (
-        "Drop: water over level lips at the strongest flow; the inlet must stand higher than that. "
-        "A narrow opening stops up sooner, which no number here shows (common practice, no source)."
+        f"A made-up box with {comparison.outlets} outlets. The share of the line with the wrong "
+        "lip, the most forgiving opening first; under it the water over level lips:"
+    )
+    drop = (
+        "Drop: the water at the strongest flow; the inlet must stand higher than that. "
+        f"{CLOGS.capitalize()}."
     )
     chosen = _choice_blocks(choice, comparison.order.tolist()) if choice else []
-    return text([[Paragraph(lead)], *tables, [Paragraph(about)], *chosen, warned(comparison.notes)])
+    return text([
+        [Paragraph(_held(f"{compare_finding(comparison, lengths)}."))],
+        [Paragraph(about)],
+        *tables,
+        [Paragraph(drop)],
+        *chosen,
+        warned(comparison.notes),
+    ])  # fmt: skip
 
 
 def _choice_blocks(choice: Choice, order: Iterable[int]) -> list[Section]:
     """Openings side by side, and what the columns mean."""
-    site, (weak, strong), metric = choice.site, choice.flows, choice.site.metric
-    weakest, strongest = (amount(f.inflow, site.lengths) for f in (weak, strong))
-    off = site.lengths.one(choice.spread)
+    site, (weak, strong) = choice.site, choice.flows
+    fine = replace(site.lengths, parts=FINE_PARTS)
 
     def cell(metres: float, unknown: str = "-") -> str:
-        if np.isnan(metres) or not 0.0 < metres < np.inf:
-            return unknown if np.isnan(metres) else "never" if metres else "not even\nlevel"
-        pair = inches(metres, parts=64), millimetres(metres)
-        return "\n".join(pair[::-1] if metric else pair)
+        rare = {0.0: "not even\nlevel", np.inf: "never"}
+        return unknown if np.isnan(metres) else rare.get(metres) or "\n".join(fine.pair(metres))
 
-    kinds = [(choice.kinds[k], k) for k in order]
-    lines = [
-        [
-            kind.name,
-            *(cell(float(head)) for head in choice.head[k]),
+    # where there is but one flow, its water is told once
+    waters = [0, 1] if weak != strong else [0]
+    unsaid = f"no\n{'target' if site.target_open else 'tolerance'}"
+    heads = [f"water at\n{amount(choice.flows[at].inflow, fine)}" for at in waters]
+    heads += [f"a lip off\n{fine.one(choice.spread)}", "a side may\nsettle", "inserts\ncure"]
+    lines, clogs = [], [Paragraph("How they clog (common practice, no source):")]
+    for k in order:
+        name, clog = choice.kinds[k].name, _CLOGS[type(choice.kinds[k].opening)]
+        clogs.append(Paragraph(f"{name}: {clog}", "  ", 2))
+        lines.append([
+            name,
+            *(cell(float(choice.head[k, at])) for at in waters),
             percent_text(float(choice.error[k])),
-            cell(float(choice.settles[k]), f"no\n{'target' if site.target_open else 'tolerance'}"),
+            cell(float(choice.settles[k]), unsaid),
             cell(float(choice.cures[k])),
-        ]
-        for kind, k in kinds
-    ]
-    heads = {
-        f"water at\n{weakest}": 12, f"water at\n{strongest}": 12, f"a lip off\n{off}": 12,
-        "a side may\nsettle": 11, "inserts\ncure": 10,
-    }  # fmt: skip
-    title = f"{site.title}{' (invented)' if site.record.invented else ''}".strip() or "this box"
-    allowed = site.tolerance and f" {percent_text(site.tolerance.share, 0)}"
+        ])  # fmt: skip
+    limit = f"{percent_text(site.tolerance.share, 0)} off" if site.tolerance else "outside"
     about = (
-        f"To choose by, in {title}: water over level lips at the weakest and at "
-        "the strongest flow; the inlet must stand higher over the lips than the latter. Then, at "
-        f"the weakest flow: what one lip {off} off moves a share by, over its target, and how far "
-        f"a side may settle till a line is outside{allowed or ' a tolerance'}. Last, how unequal "
-        "the pipes may stand for inserts to make up for it: twice their offset."
+        f"a lip off: what that moves a share by, of its target, at {amount(weak.inflow, fine)}",
+        f"a side may settle: till a line is {limit} at that flow",
+        "inserts cure: pipes that stand so unequal, twice the offset",
     )
-    table = Table([Column("opening", 13, whole=True), *columns(heads, "right")], lines)
-    clogs = [Paragraph(f"{kind.name}: {_CLOGS[type(kind.opening)]}", "  ", 2) for kind, _ in kinds]
+    table = [Column("opening", 14, whole=True), *(Column(head, 11, "right") for head in heads)]
     return [
-        [Paragraph(about), table],
-        [Paragraph("How they clog (common practice, no source):"), *clogs],
+        [Paragraph(f"To choose by. {titled(site)}:"), Table(table, lines)],
+        [Paragraph(each, "  ", 2) for each in about],
+        clogs,
     ]
+
+
+def _held(sentence: str) -> str:
+    """A sentence in which no number is parted from its sign of per cent."""
+    return sentence.replace(" %", f"{TOGETHER}%")
 
 
 def lip_blocks(table: LipTable, lengths: Lengths = PLAIN) -> list[Section]:

@@ -164,7 +164,7 @@ def test_a_lesson_speaks_in_the_unit_asked(dbox):
     assert "3.0 mm (1/8 in) low" in " ".join(out.split())
     assert json.loads(dbox("teach", "sweep", "--units", "mm", "--json")[1])["tilt_m"][-1] == 0.012
     _, out, _ = dbox("teach", "compare", "--units", "mm", "--error", "-4")
-    assert "one lip 4.0 mm (5/32 in) low" in out
+    assert "One lip 4.0 mm (5/32 in) low" in out
     code, _, err = dbox("teach", "sweep", "off-level", "--units", "mm")
     assert code == 2
     assert "--units is for use without FILE" in err
@@ -172,8 +172,24 @@ def test_a_lesson_speaks_in_the_unit_asked(dbox):
 
 def test_two_flows_to_compare_at_are_told_in_full(dbox):
     _, out, _ = dbox("teach", "compare", "--flow", "0.5 gpm", "--flow", "30 gpm")
-    assert "1.89 L/min   114 L/min" in out
+    assert "1.89 L/min 114 L/min" in " ".join(out.split())
     assert all(len(line) <= 72 for line in out.splitlines())
+
+
+@pytest.mark.parametrize("flows", [("0.5 gpm",), ("0.5 gpm", "1 gpm", "5 gpm", "30 gpm")])
+def test_every_number_of_a_comparison_stands_under_its_own_heading(dbox, flows):
+    """One flow or four: nothing cut, and as many cells in a row as headings over it."""
+    words = [word for flow in flows for word in ("--flow", flow)]
+    _, out, _ = dbox(*CHOICE, *words)
+    assert "…" not in out
+    lines = out.splitlines()
+    waters = 1 + (len(flows) > 1)
+    (heads,) = (line for line in lines if line.startswith("  opening") and "a lip off" in line)
+    assert heads.count("water at") == waters
+    first = lines[lines.index(heads) + 2]
+    assert first.startswith("  notch 60 deg")
+    # what a lip off moves a share by, in per cent, ends where its heading ends
+    assert first[: heads.index("a lip off") + len("a lip off")].endswith("%")
 
 
 CHOICE = ("teach", "compare", "--opening", "circle 2 in", "--opening", "notch 60 deg")
