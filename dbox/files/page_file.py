@@ -57,7 +57,8 @@ def page_start(site: Site, told: Sequence[Visit], file: str) -> tuple[Site, dict
         start = replace(job.site, outlets=outlets)
     record = {name: getattr(site.record, name) for name in RECORD}
     known = {"name": site.title, "file": file, "box": identity(site), "starter": site.placeholder,
-             "answers": None, "entries": entries, "record": record, "pours": []}  # fmt: skip
+             "invented": site.record.invented, "answers": None, "entries": entries,
+             "record": record, "pours": []}  # fmt: skip
     return start, known
 
 
@@ -187,6 +188,7 @@ class Taking:
     # Readings that the page has not asked about and that look odd, each with its outlet.
     doubts: tuple[tuple[int, Doubt], ...]
     left: tuple[str, ...]  # What stays in the saved file alone, and why.
+    inlet: str | None  # How a straight inlet ends by now, where that was told.
     job: Job  # How the job stands then.
 
 
@@ -225,7 +227,6 @@ def taking(
             before = job_log.all_played(told, site, Rules())[-1]
             begun |= {"angles_rad": dict(saved.clocks), "told": job_log.carried_told(before)}
         told = visits([*logged, begun])
-    job = job_log.present_job(told, site, Rules())
     events = [_event(saved, i, site) for i in range(len(saved.entries))]
     typed = [entry.get("typed") for entry in saved.entries]
     lines = [entry_of(*each) for each in zip(events, repeat(site), typed, strict=False)]
@@ -242,9 +243,27 @@ def taking(
             "the same, the next is not; both are kept as they are. To keep the page's as another "
             "visit, add --again"
         )
-    doubts = []
-    for i in range(alike, len(events)):
-        event = events[i]
+    job, doubts = _played(saved, told, site, events, alike)
+    # the file says what the box is like: an inlet that was turned down since is written there
+    said = any(isinstance(event, setup.Told) for event in events[alike:])
+    now = job.told.get("inlet") if said and job.site.box.inlet == "straight" else None
+    inlet = None if now == "straight" else now
+    scenario, left = _with_paper(saved, text, path, inlet)
+    if inlet:
+        job, doubts = _played(saved, told, loads(scenario, str(path)), events, alike)
+    return Taking(
+        scenario=scenario, makes=makes, described=described if makes else {}, begun=begun,
+        entries=tuple(lines[alike:]), doubts=doubts, left=tuple(left), inlet=inlet, job=job,
+    )  # fmt: skip
+
+
+def _played(
+    saved: Saved, told: Sequence[Visit], site: Site, events: Sequence[setup.Event], known: int
+) -> tuple[Job, tuple[tuple[int, Doubt], ...]]:
+    """The job that a log and what it lacks lead to, and readings to look at again; known: events
+    that the log has."""
+    job, doubts = job_log.present_job(told, site, Rules()), []
+    for number, event in enumerate(events[known:], start=known + 1):
         if isinstance(event, setup.Read) and not event.doubtful:
             heights = (*job.now.readings[event.outlet], *event.heights)
             if job.now.correcting == event.outlet:
@@ -255,14 +274,10 @@ def taking(
             job = job.after(event)
         except (DomainError, IndexError, ValueError) as error:
             raise ScenarioError(
-                f"{saved.path}: entries[{i + 1}] is {show(lines[i]['event'])} at "
+                f"{saved.path}: entries[{number}] is {show(saved.entries[number - 1]['event'])} at "
                 f"{show(event.at)}, which cannot follow ({error}); {_AGAIN}"
             ) from error
-    scenario, left = _with_paper(saved, text, path)
-    return Taking(
-        scenario=scenario, makes=makes, described=described if makes else {}, begun=begun,
-        entries=tuple(lines[alike:]), doubts=tuple(doubts), left=tuple(left), job=job,
-    )  # fmt: skip
+    return job, tuple(doubts)
 
 
 def take(
@@ -322,9 +337,11 @@ def _event(saved: Saved, i: int, site: Site) -> setup.Event:
     return event
 
 
-def _with_paper(saved: Saved, text: str, path: Path) -> tuple[str, list[str]]:
-    """The text of a scenario with the pours and the record of the page; what could not go in."""
+def _with_paper(saved: Saved, text: str, path: Path, inlet: str | None) -> tuple[str, list[str]]:
+    """The text of a scenario with pours, record and inlet of the page; what could not go in."""
     tables, left = parse(text, str(path)), []
+    if inlet:
+        tables.setdefault("box", {})["inlet"] = inlet
     record = tables.get("record", {})
     for name, told in saved.record.items():
         if name not in RECORD or not told.strip():

@@ -5,7 +5,7 @@
   const { say } = dbox;
 
   const blank = () => ({ units: 'in', name: '', outlets: '4', capped: '', kind: 'circle', size: '',
-    height: '', turns: 'yes', offset: '', clock: 'all', inlet: '', mark: '1/16 in', tolerance: '',
+    height: '', turns: 'yes', offset: '', clock: 'all', inlet: null, mark: '1/16 in', tolerance: '',
     source: '' });
 
   const SIZES = {
@@ -155,6 +155,9 @@
       return found;
     });
     if (capped.length === labels.length) throw new Error('Leave one outlet open.');
+    if (draft.inlet === null) {
+      throw new Error('How does the inlet end in the box? Look, and tap one; "not known" will do.');
+    }
     const [opening, hole] = openingOf(draft, unit);
     const turns = draft.kind === 'circle' && draft.turns !== 'fixed';
     const offset = turns && draft.turns === 'yes'

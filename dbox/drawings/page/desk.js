@@ -78,13 +78,9 @@
     if (!found && !warmed) globalThis.setTimeout(() => dbox.warm(state.site), 300);
     warmed = true;
     return [
-      make('nav', { class: 'bar', 'aria-label': 'Job' },
-        link('‹ Jobs', '#box', { class: 'button plain' }),
-        make('span', { class: 'name' }, job.name || 'Box without a name'),
+      say.head(job, link('‹ Jobs', '#box', { class: 'button plain' }),
         button('Undo', () => undo(job), { class: 'plain',
           disabled: !dbox.job.standing(job.entries).length })),
-      say.notices(job),
-      say.told(),
       step(job, state),
       mind(job, state),
       found && notes(found),
@@ -157,6 +153,19 @@
 
   const INLETS = [['turned down', 'Turned down'], ['tee', 'Tee'], ['baffle', 'Baffle'],
     ['straight', 'Straight'], [null, 'Not known']];
+  const ENDED = INLETS.slice(0, 3);
+
+  // How the inlet ends, a tap each; what it was before goes with it.
+  const inletChoices = (job, was, ends) => make('div', { class: 'choices' },
+    ends.map(([value, words]) => button(words, () => {
+      happen(job, 'told', { key: 'inlet', value, was });
+      visit(job);
+    })));
+
+  const inlet = (job) => say.behind(job, 'How does the inlet end now?', make('p', {}, ENDS),
+    inletChoices(job, replay(job).site.inlet, ENDED));
+
+  const ENDS = 'Turned down: an elbow. Tee: one leg down, one up. Baffle: a plate before the end.';
 
   function step(job, state) {
     const { site } = state;
@@ -170,21 +179,18 @@
     }, more);
     const still = (words) => act(words || 'The water lies still', 'still',
       { method: 'ruler from still water' }, { class: 'main-step wide', id: 'still' });
-    if (asksInlet(job, state)) {
-      return card(where, 'How does the inlet end in the box?',
-        'Straight: the bare end of the pipe. Turned down: an elbow. Tee: one leg down, one up. '
-        + 'Baffle: a plate before the end.',
-        make('div', { class: 'choices' }, INLETS.map(([value, words]) =>
-          act(words, 'told', { key: 'inlet', value }))));
-    }
-    if (state.passes.length === 1 && pass.method === null && jets(site) && !job.inletSeen) {
+    if (inletFirst(job, state)) {
+      if (asksInlet(job, state)) {
+        return card(where, 'How does the inlet end in the box?',
+          `Straight: the bare end of the pipe. ${ENDS}`, inletChoices(job, null, INLETS));
+      }
       return card('Inlet first', site.inlet === null ? 'See how the inlet ends'
         : 'Turn the inlet down, or fit a tee',
       ['A straight inlet throws a jet at the outlets across, and no turn of an insert cures that. '
         + 'This page goes by the lips alone.', site.inlet === null ? 'If it is straight, turn it '
-        + 'down or fit a tee before you level. Then tap how it ends.' : ''],
-      site.inlet === null && make('div', { class: 'choices' }, INLETS.slice(0, 3).map(
-        ([value, words]) => act(words, 'told', { key: 'inlet', value }))),
+        + 'down or fit a tee before you level. Then tap how it ends.'
+        : 'Done? Tap how it ends now.'],
+      inletChoices(job, site.inlet, ENDED),
       button('Go on by the lips alone', () => {
         job.inletSeen = true;
         dbox.job.keep(job);
@@ -257,9 +263,9 @@
     }
   }
 
-  // The inlet is asked for once, before anything is read; the form of a new box has asked it.
-  const asksInlet = (job, { site, told, passes }) => !job.answers && site.inlet === null
-    && told.inlet === undefined && passes.length === 1 && passes[0].method === null;
+  // The inlet is asked for once; the form of a new box has asked it.
+  const asksInlet = (job, { site, told }) => !job.answers && site.inlet === null
+    && told.inlet === undefined;
 
   // Which point of a hole is read; half of a round hole is its centre.
   function pointWords({ point, opening }) {
@@ -367,11 +373,18 @@
 
   const jets = (site) => site.inlet === null || site.inlet === 'straight';
 
+  // A jet is seen to before the box is filled, or passed by.
+  const inletFirst = (job, { site, passes }) => jets(site) && !job.inletSeen
+    && passes.length === 1 && passes[0].method === null;
+
   // What the whole job has to keep in mind.
   const mind = (job, state) => [
-    jets(state.site) && !asksInlet(job, state) && make('p', { class: 'notice' },
+    jets(state.site) && !inletFirst(job, state) && make('div', { class: 'notice' },
       make('strong', {}, 'By the lips alone: '),
-      state.site.inlet === null ? 'how the inlet ends is not known.' : 'the inlet is straight.'),
+      state.site.inlet === null ? 'how the inlet ends is not known.' : 'the inlet is straight.',
+      // not while inserts are turned: what is ticked off then is no event, and undone first
+      !['turn', 'ended'].includes(question(state).kind)
+        && link('Say how it ends now', at(job, 'inlet'), { class: 'button wide' })),
     job.starter && make('p', { class: 'notice' }, 'This box is a starter\'s: make sure that its ',
       'outlets, holes, clocks and sizes are yours.'),
   ];
@@ -505,7 +518,7 @@
   }
 
   const SCREENS = { read: dbox.typing.read, clock: dbox.typing.clock, left: dbox.typing.left,
-    pour: dbox.pourScreen, record: dbox.record.screen, save: dbox.files.save, name: rename,
+    inlet, pour: dbox.pourScreen, record: dbox.record.screen, save: dbox.files.save, name: rename,
     delete: remove };
 
   function screen(rest) {

@@ -84,8 +84,8 @@
           ...state,
           told: { ...state.told, [entry.key]: entry.value },
           // all else that is told of a box stands in the site that the job came with
-          site: entry.key === 'inlet' && site.inlet === null ? { ...site, inlet: entry.value }
-            : site,
+          site: entry.key === 'inlet' && (site.inlet === null || site.inlet === entry.was)
+            ? { ...site, inlet: entry.value } : site,
         };
       case 'clock': {
         const at = place();

@@ -75,16 +75,20 @@
     return make('p', { class: 'said', role: 'status' }, words);
   }
 
-  // A screen of a job behind its first one.
-  const behind = (job, title, ...nodes) => [
-    make('nav', { class: 'bar', 'aria-label': 'Job' },
-      link('‹ Back', at(job), { class: 'button plain' }),
-      make('span', { class: 'name' }, job.name || 'Box without a name')),
-    notices(job), told(), make('h1', {}, title), ...nodes,
+  // What stands on top of every screen of a job, as on paper: its name, and whether it is made up.
+  const head = (job, back, ...more) => [
+    make('nav', { class: 'bar', 'aria-label': 'Job' }, back,
+      make('span', { class: 'name' }, job.name || 'Box without a name'), more),
+    job.invented && make('p', { class: 'stamp' }, 'INVENTED DATA'),
+    notices(job), told(),
   ];
+
+  // A screen of a job behind its first one.
+  const behind = (job, title, ...nodes) =>
+    [head(job, link('‹ Back', at(job), { class: 'button plain' })), make('h1', {}, title), nodes];
 
   dbox.say = {
     LITRE, GALLON, three, flow, plain, listed, outlets, percent, chance, clock, metric, one, both,
-    shown, button, link, at, visit, faultLine, notices, tell, told, behind,
+    shown, button, link, at, visit, faultLine, notices, tell, told, head, behind,
   };
 })();
