@@ -34,7 +34,7 @@ def browser():
 def screens(page, look):
     """Every screen of a job, from its list to its end; look: what is done at each."""
     look("list")
-    page.tap(words="A box from nothing")
+    page.tap(words="A new box")
     look("form")
     page.run("location.hash = '#box'")
     page.tap(words="Open a saved job")
@@ -63,7 +63,7 @@ def screens(page, look):
     look("trickle")
     page.tap(words="Why, and what else")
     look("why")
-    page.tap(words="Turned otherwise")
+    page.tap(words="Left elsewhere")
     look("face")
     page.tap(words="It was not turned")
     while page.run("Boolean(document.querySelector('#as-told'))"):
@@ -140,7 +140,7 @@ def test_a_reload_after_every_tap_loses_nothing(browser, tmp_path):
     page.tap("#still")
     read_all(page, [5 * INCH / 32, 0.0, 11 * INCH / 32])
     page.tap("#as-told")
-    page.tap(words="Turned otherwise")
+    page.tap(words="Left elsewhere")
     page.tap("#hour-more")
     page.tap("#set")
     page.tap("#turned")
@@ -226,7 +226,7 @@ def test_undo_takes_back_one_tap_after_the_other(browser, tmp_path):
     read_all(page, [INCH / 4, 0.0, INCH / 2])
     assert page.text("h1") == "Turn outlet 2"
     page.tap("#as-told")
-    page.tap(words="Turned otherwise")
+    page.tap(words="Left elsewhere")
     page.tap(words="It was not turned")
     assert page.text("h1") == "All are turned"
     for words, heading in [
@@ -267,7 +267,7 @@ def test_the_inlet_comes_first_and_the_readings_of_a_file_are_offered(browser, t
 def test_an_inlet_that_was_not_known_is_told_once_it_is_seen(browser, tmp_path):
     """The page that sends a person to look takes what was found, and its job keeps it."""
     page = browser.open(made(tmp_path))
-    page.tap(words="A box from nothing")
+    page.tap(words="A new box")
     page.type("#outlets", "2")
     page.type("#size", "1-3/4")
     page.type("#offset", "1/2")
@@ -300,7 +300,7 @@ tolerance = {{share = "10 %", source = "invented"}}\nrecord = {{invented = true}
     page.tap(words="Go on by the lips alone")
     page.tap("#still")
     read_all(page, [0.0, INCH / 2])
-    assert "the inlet is straight" in page.text(".notice")
+    assert "The inlet is straight" in page.text(".notice")
     page.tap("#as-told")
     page.tap("#turned")
     page.tap("#still")

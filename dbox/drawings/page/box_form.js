@@ -1,4 +1,4 @@
-// A box from nothing: the questions of dbox.files.box_interview that a set-up at the box needs.
+// A new box: the questions of dbox.files.box_interview that a set-up at the box needs.
 (() => {
   'use strict';
   const { make, data, show } = dbox.shell;
@@ -41,7 +41,7 @@
     return [
       make('nav', { class: 'bar', 'aria-label': 'Page' },
         say.link('‹ Jobs', '#box', { class: 'button plain' })),
-      make('h1', {}, 'A box from nothing'),
+      make('h1', {}, 'A new box'),
       say.notices(null),
       field('name', 'What is the job called?', {}, 'An address will do.'),
       choice('units', 'Your rule shows', [['in', 'inches'], ['mm', 'millimetres']], true),
@@ -54,10 +54,10 @@
       field('size', SIZES[draft.kind][0], { placeholder: `like ${example(SIZES[draft.kind])}` }),
       draft.kind === 'slot' && field('height', 'Height of the slot', {}, 'Empty: open at the top.'),
       draft.kind === 'circle' && choice('turns', 'Can the inserts be turned?', [['yes', 'yes'],
-        ['unknown', 'yes, by an offset that I do not know'], ['fixed', 'no']], true),
+        ['unknown', 'yes, offset not known'], ['fixed', 'no']], true),
       draft.kind === 'circle' && draft.turns === 'yes' && field('offset',
         'Hole centre from pipe centre', { placeholder: metric ? 'like 12 mm' : 'like 1/2 in' },
-        'Half of what a lip moves when its insert is turned right round.'),
+        'Half of what the lip rises as its insert goes from 6:00 to 12:00.'),
       draft.kind === 'circle' && draft.turns !== 'fixed' && choice('clock',
         'Where do the holes stand, seen from inside the box?',
         [['all', 'all straight down, at 6:00'], ['each', 'I will say each'],

@@ -20,7 +20,7 @@
       make('div', { class: 'stack' },
         data.job && button(`Begin: ${data.job.name || 'the box of this page'}`,
           () => visit(dbox.job.begun(data.job)), { class: 'main-step' }),
-        link('A box from nothing', '#box/new', { class: data.job ? 'button' : 'button main-step' }),
+        link('A new box', '#box/new', { class: data.job ? 'button' : 'button main-step' }),
         link('Open a saved job', '#box/open')),
       make('h2', {}, known.length ? 'Jobs on this phone' : 'No job on this phone yet'),
       make('ul', { class: 'jobs' }, known.map((job) => make('li', {},
@@ -229,7 +229,7 @@
       case 'confirm': {
         const { outlet, heights } = pass.doubtful;
         const doubt = dbox.job.doubt(state, outlet, heights);
-        return card(where, `Is outlet ${labelOf(state, outlet)} meant so?`,
+        return card(where, `Outlet ${labelOf(state, outlet)}: is that right?`,
           doubt ? doubtWords(state, heights, doubt) : 'It looked odd when it was typed.',
           make('div', { class: 'choices' },
             button('No, read it again', () => {
@@ -334,7 +334,8 @@
         const finer = Math.min(...assess.flows.map((each) => each.finerRule || Infinity));
         return ['Nothing to turn', 'Your rule cannot tell these lips apart any better. '
           + `${level.next === 'finer rule' && Number.isFinite(finer)
-            ? `Read with a rule that shows ${say.one(site, finer)}.`
+            ? `Read with a rule that shows ${dbox.length.text(finer,
+              { metric: say.metric(site), mark: finer })}.`
             : 'Pour a known flow and catch it at each outlet.'}`];
       }
       case 're-bed':
@@ -380,8 +381,8 @@
   // What the whole job has to keep in mind.
   const mind = (job, state) => [
     jets(state.site) && !inletFirst(job, state) && make('div', { class: 'notice' },
-      make('strong', {}, 'By the lips alone: '),
-      state.site.inlet === null ? 'how the inlet ends is not known.' : 'the inlet is straight.',
+      make('strong', {}, state.site.inlet === null ? 'How the inlet ends is not known. '
+        : 'The inlet is straight. '), 'Shares here are by the lips alone, without its jet.',
       // not while inserts are turned: what is ticked off then is no event, and undone first
       !['turn', 'ended'].includes(question(state).kind)
         && link('Say how it ends now', at(job, 'inlet'), { class: 'button wide' })),
@@ -433,9 +434,9 @@
       `From ${it.clockBefore} to ${it.clockAfter}, ${way}`),
     make('div', { class: 'choices' },
       button('Turned as told', () => { tick(); show(); }, { class: 'main-step', id: 'as-told' }),
-      link('Turned otherwise', at(job, 'left', i))),
+      link('Left elsewhere', at(job, 'left', i))),
     make('details', {}, make('summary', {}, 'Why, and what else'),
-      make('p', {}, tradeWords(level)),
+      make('p', {}, tradeWords(state.site, level)),
       button('Turn nothing: top up and read again', () => {
         happen(job, 'turned', { angles_rad: angles(state, dbox.job.leftAngles(pass)) });
         show();
@@ -447,10 +448,13 @@
   }
 
   // What the turns bring the worst line; twin: dbox.report.level_report._trade
-  function tradeWords({ worst }) {
-    const [before, then, best] = worst.map((each) => Math.round(100 * each));
-    return `At the weakest flow the worst line goes from ${before} to ${then} % of its target; `
-      + `every insert turned would make it ${best} %.`;
+  function tradeWords(site, { worst, before }) {
+    const targets = before.target.filter((each) => each > 0);
+    const same = Math.max(...targets) - Math.min(...targets) < 1e-9;
+    const [now, then, best] = worst.map((each) => Math.round(100 * each * (same ? targets[0] : 1)));
+    const weakest = site.flows.reduce((a, b) => (b.inflow < a.inflow ? b : a));
+    return `At ${say.plain(weakest.name)} the worst line goes from ${now} to ${then} %`
+      + `${same ? '' : ' of its target'}; turning every insert would make it ${best} %.`;
   }
 
   const STILL = 'still';
@@ -512,7 +516,7 @@
     const earlier = state.passes.slice(0, -1);
     if (!earlier.length) return null;
     return make('details', {},
-      make('summary', {}, `Passes before: ${earlier.length}. They still count.`),
+      make('summary', {}, `Earlier passes: ${earlier.length}. They still count.`),
       earlier.map((pass) => make('section', {},
         make('h2', {}, `Pass ${pass.number}`), dbox.record.passTable(state.site, pass))));
   }
@@ -531,7 +535,7 @@
       say.tell('That job is not on this phone.');
       return list();
     }
-    if (what === 'cautions') return say.behind(job, 'Mind', cautions(true));
+    if (what === 'cautions') return say.behind(job, 'Cautions', cautions(true));
     return what ? SCREENS[what](job, which === undefined ? which : Number(which)) : desk(job);
   }
 

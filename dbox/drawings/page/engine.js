@@ -1931,7 +1931,7 @@
     const alone = off.filter((i) => {
       const left = inflow - caught[i];
       const others = all.filter((j) => j !== i && lips.height[j] < Infinity);
-      if (!(left > 0) || !others.length) return false;
+      if (!(left > 0) || !others.some((j) => Number.isFinite(caught[j]))) return false;
       const height = lips.height.map((lip, j) => (j === i ? Infinity : lip));
       const rest = expectPour(site, { ...lips, height }, known.rim, left);
       return others.every((j) => !standsIn(rest, j));

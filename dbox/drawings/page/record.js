@@ -127,8 +127,8 @@
     if (found.odd !== null) {
       const odd = found.outlets[found.odd];
       words.push(make('p', { class: 'finding' }, make('strong', {}, `Outlet ${odd.label} is odd: `),
-        `it gives ${odd.stands > 0 ? 'more' : 'less'} than its lip says, and the others agree with `
-        + 'their readings. Look there: a deposit, another hole, a pipe that holds back.'));
+        `it gives ${odd.stands > 0 ? 'more' : 'less'} than its lip says; what was caught at the `
+        + 'others agrees with their readings. Look there: a deposit, another hole, a pipe that holds back.'));
     } else if (found.outlets.some((each) => each.stands && !each.held)) {
       words.push(make('p', { class: 'finding' }, 'Readings and catches disagree at ',
         say.outlets(found.outlets.filter((each) => each.stands && !each.held)
@@ -218,7 +218,8 @@
     const box = make('textarea', { id: 'text', rows: 6, readonly: true });
     box.value = text;
     const done = make('p', { class: 'said', role: 'status' });
-    const name = `${(job.name || 'box').replace(/[^\p{L}\p{N}]+/gu, '-').slice(0, 40)}.dbox.json`;
+    const [plain] = /[^-](.*[^-])?|$/.exec(job.name.replace(/[^\p{L}\p{N}]+/gu, '-').slice(0, 40));
+    const name = `${plain || 'box'}.dbox.json`;
     const file = () => {
       const address = URL.createObjectURL(new Blob([text], { type: 'application/json' }));
       make('a', { href: address, download: name }).click();
@@ -232,9 +233,9 @@
         : 'This phone copies nothing by itself: the text is marked, copy it by hand.';
     };
     return say.behind(job, 'Save or send',
-      make('p', {}, 'The file holds all of this job. Open it on this page again, here or on ',
-        'another phone; or take it into the log of a scenario:'),
-      make('p', { class: 'command' }, `dbox setup job.toml --from ${name}`),
+      make('p', {}, 'The file holds the whole job. Open it on such a page again, here or on ',
+        'another phone. On a computer, this takes it in:'),
+      make('p', { class: 'command' }, `dbox setup ${job.file || 'job.toml'} --from ${name}`),
       make('div', { class: 'stack' },
         button('Save a file', file, { class: 'main-step', id: 'save' }),
         button('Copy the text', copy, { id: 'copy' })),

@@ -44,7 +44,6 @@
     if (not) return say.behind(job, `Outlet ${label}`, make('p', {}, not[1]));
     const draft = draftOf(job, outlet);
     const shown = make('p', { class: 'typed', 'aria-live': 'polite', id: 'typed' });
-    const fault = say.faultLine();
     const pressed = [];
     const press = (node, test) => {
       pressed.push([node, test]);
@@ -115,9 +114,10 @@
       }, { class: 'main-step wide', id: 'anew' }) : [
         shown,
         make('div', { class: 'pair', role: 'group', 'aria-label': 'Side of the water' },
-          press(button('+ above water', () => change({ below: false })), () => !draft.below),
-          press(button('− below water', () => change({ below: true })), () => draft.below)),
+          press(button('+ above', () => change({ below: false })), () => !draft.below),
+          press(button('− below', () => change({ below: true })), () => draft.below)),
         keys,
+        next,
         offered.length > 0 && button(`As in the file: ${offered.map((each) =>
           say.one(site, each, true)).join(', ')}`, () => {
           const doubtful = dbox.job.doubt(state, outlet, offered) !== null;
@@ -130,8 +130,6 @@
             change({ unit: draft.unit === 'in' ? 'mm' : 'in', part: null, digits: '', whole: 0 });
             show();
           })),
-        fault,
-        next,
         !kept.length && button('Not now: the others first', () => {
           happen(job, 'skipped', { outlet: label });
           visit(job);
