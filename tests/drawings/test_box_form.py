@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from py_mini_racer import MiniRacer
 
-from dbox.drawings.page_data import site_data
+from dbox.drawings.phone_page import site_data
 from dbox.fieldwork.site import ORDINARY_FLOWS, Outlet, Site
 from dbox.files.page_file import KIND, page_start, read_saved, take
 from dbox.files.scenario import load

@@ -20,7 +20,7 @@ import pytest
 from scipy import special
 
 from dbox import Circle, Notch, PipeEnd, Slot, arrays, units
-from dbox.drawings.page_data import site_data
+from dbox.drawings.phone_page import site_data
 from dbox.fieldwork import estimate, levelling, readings, setup, shares, turning
 from dbox.fieldwork import pour as pours
 from dbox.fieldwork import site as sites

@@ -13,7 +13,7 @@ import pytest
 from py_mini_racer import MiniRacer
 
 from dbox import Circle
-from dbox.drawings.page_data import site_data
+from dbox.drawings.phone_page import site_data
 from dbox.errors import DomainError
 from dbox.fieldwork import setup
 from dbox.fieldwork.setup import Rules
