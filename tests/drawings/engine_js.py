@@ -46,7 +46,7 @@ DRIVER = """
     });
     const made = parts.decide(parts.reachOf(known.height, given.offset_m, clock),
       known.covariance, given.wanted_m, { hand: given.hand_rad, started: known.started,
-        byRule: Math.max(...variance), highest: given.highest });
+        byRule: Math.max(...variance) });
     const site = { flows: [{ name: '', inflow: given.inflow_m3_s }], outlets: clock.map(() =>
       ({ opening: { kind: 'circle', diameter: given.diameter_m }, turns: false })) };
     const read = { spread: 1, mark: 0, repeats: [1], notes: [] };

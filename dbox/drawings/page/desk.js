@@ -353,7 +353,7 @@
   }
 
   function liftWords(site, lift) {
-    if (!lift || lift.farEnd === null) return '';
+    if (!lift) return '';
     const sides = [];
     if (Math.abs(lift.farEnd) > 0.0005) {
       sides.push(`${lift.farEnd > 0 ? 'the end opposite the inlet' : 'the inlet end'} by `

@@ -4,10 +4,9 @@
    All is SI and plain: numbers, arrays over outlets, objects. null: not known. Infinity: the lip of
    a capped outlet. Nothing is random. A RangeError says what is wrong with what was given.
 
-   site   as `dbox.drawings.page_data.site_data` writes it:
+   site   as `dbox.drawings.phone_page.site_data` writes it:
           {title, units, mark, spread, tolerance, inlet, inside, rim, holdBack: [low, high],
-           handError, handStep, matchHighest, designFlow, coefficientSpread, samples,
-           flows: [{name, inflow}],
+           handError, coefficientSpread, samples, flows: [{name, inflow}],
            outlets: [{label, at: [along, across], opening, point, turns, offset, clock, capped,
                       readings, target}]}
           opening: {kind: 'circle', diameter}, {kind: 'notch', angle}, {kind: 'slot', width, height}
@@ -19,7 +18,6 @@
 
    dbox.split({inflow, lips, openings, tailwater, holdBack, rising, rim})
           {level, head, flow, share, overflow}; tailwater null at outlets that have none
-   dbox.sharesAt(site, lips)          the same at each flow, with {name, inflow}
    dbox.begin(site)                   known, of which nothing is read
    dbox.read(site, known, readings)   known; for each outlet the heights of its point over still
                                       water, null where capped
@@ -27,17 +25,16 @@
    dbox.doubt(site, known, readings, outlet)
           what is odd about the readings of an outlet: null, or {why, amount, other}
    dbox.level(site, known)
-          {verdict, next, conclusion, goal, turns, highest, every, offset, wellSet, worst, order,
-           stillLevel, stuck, plane, lift, notes: [{what, outlets}], before, after,
+          {verdict, next, conclusion, goal, turns, every, offset, wellSet, worst, order, stillLevel,
+           plane, lift, notes: [{what, outlets}], before, after,
            outlets: [{label, lip, error, move, turn, angleBefore, angleAfter, clockBefore,
                       clockAfter, lipAfter, overWater, ruleShows, reachable}]}
           as `dbox level --json`, by the lips alone; order: places of outlets; conclusion: how a
           set-up stands after this pass, `inlet` where no more than a jet could be in the way
    dbox.assess(site, known)           `before` of that
           {tolerance, target, height, error, spread, spreadFrom, mark, repeats, notes,
-           flows: [{name, inflow, level, head, flow, share, overflow, low, high, risingLow,
-                    risingHigh, target, verdict, withinProbability, worst, settlingSpread,
-                    settlingRepeats, finerRule}]}
+           flows: [{name, inflow, level, head, flow, share, overflow, low, high, target, verdict,
+                    withinProbability, worst, settlingSpread, settlingRepeats, finerRule}]}
           the last three are found when they are looked at, and take a while
    dbox.pour(site, known, {inflow, catches, error})
           {outlets: [{label, flow, low, high, caught, stands, held}], odd,
@@ -1048,7 +1045,7 @@
 
   // twin: dbox.fieldwork.estimate.decide
   function decide(reach, covariance, offset, {
-    hand = HAND_ERROR, byRule = 0, started = false, highest = false,
+    hand = HAND_ERROR, byRule = 0, started = false,
   } = {}) {
     const all = range(offset.length);
     const uncapped = all.filter((i) => reach.uncapped[i]);
@@ -1061,14 +1058,12 @@
     const least = all.map((i) => Math.max(WORTH * spoil[i], Math.min(FINEST, READABLE * error[i])));
     const apart = isApart(uncapped, lip, covariance, least, started);
     const weigh = (goal) => worthOf(goal, reach, offset, spoil, least);
-    let goal = highest ? asHigh(uncapped, lip, reach, offset) : bestGoal(uncapped, lip, weigh);
+    let goal = bestGoal(uncapped, lip, weigh);
     let turn = weigh(goal).turn.map((each) => each && apart);
-    if (!highest) {
-      const stay = uncapped.filter((i) => !turn[i] && Math.abs(lip[i] - goal) < LOST);
-      const middle = sum(stay.map((i) => lip[i])) / Math.max(stay.length, 1);
-      const reached = all.every((i) => !turn[i] || allows(reach, i, middle + offset[i]));
-      if (stay.length && reached) goal = middle;
-    }
+    const stay = uncapped.filter((i) => !turn[i] && Math.abs(lip[i] - goal) < LOST);
+    const middle = sum(stay.map((i) => lip[i])) / Math.max(stay.length, 1);
+    const reached = all.every((i) => !turn[i] || allows(reach, i, middle + offset[i]));
+    if (stay.length && reached) goal = middle;
     const target = all.map((i) => (turn[i] ? brought(reach, i, goal + offset[i]) : reach.lip[i]));
     turn = turn.map((each, i) => each && Math.abs(target[i] - reach.lip[i]) >= least[i]);
     const wanted = all.map((i) => (turn[i] ? target[i] : reach.lip[i]));
@@ -1140,15 +1135,6 @@
 
   const SAME = 1e-9;
 
-  // twin: dbox.fieldwork.estimate._as_high
-  function asHigh(uncapped, lip, reach, offset) {
-    const top = Math.max(...uncapped.map((i) => lip[i]));
-    const low = Math.max(...offset.map((each, i) => reach.low[i] - each));
-    const high = Math.min(...offset.map((each, i) => reach.high[i] - each));
-    const reached = offset.every((each, i) => allows(reach, i, top + each));
-    return !reached && low <= high + ROUNDING ? high : top;
-  }
-
   const GOOD_SPAN = 0.002;
   const SET_WELL = 0.8;
   const CHANCE_POINTS = 256;
@@ -1181,15 +1167,6 @@
   const rimOf = (rim) => (typeof rim === 'number' ? rim : Infinity);
   const openingsOf = (site) => site.outlets.map((outlet) => outlet.opening);
 
-  // Shares of lips at every flow of a site.
-  function sharesAt(site, lips, rim = site.rim) {
-    const solver = solverOf(openingsOf(site), EXACT, AIM);
-    return site.flows.map(({ name, inflow }) => {
-      const level = solver.solve(inflow, lips, { rim: rimOf(rim) });
-      return { name, inflow, ...answerOf(solver, level, lips) };
-    });
-  }
-
   // How far the coefficients of each drawn box are off; twin: dbox.fieldwork.shares
   // .coefficient_doubts
   function coefficientDoubts(site, count) {
@@ -1202,7 +1179,7 @@
       points[Math.floor(k / n) * width + columns[k % n]]);
   }
 
-  // Shares of drawn boxes at a flow, or their flows, every lip wet and as they fill from rest.
+  // Shares of drawn boxes at a flow, or their flows, every lip wet.
   // twin: dbox.fieldwork.shares._drawn_shares
   class Draws {
     constructor(site, rim, count, { flows = false } = {}) {
@@ -1210,22 +1187,18 @@
       this.flows = flows;
       this.count = count;
       this.rim = rimOf(rim);
-      this.hold = site.holdBack || [0, 0];
       this.spread = site.coefficientSpread || 0;
       this.solver = solverOf(openingsOf(site), quick(), 1e-4);
       this.doubts = this.spread ? coefficientDoubts(site, count) : null;
-      this.wet = new Float64Array(count * this.n);
-      this.rising = new Float64Array(count * this.n);
+      this.out = new Float64Array(count * this.n);
     }
 
     // drawn: lips, box after box; near: the box that they are drawn about, where it is split. What
     // it gives holds until the next call.
-    shares(inflow, drawn, near, risesToo) {
-      const { n, count, solver, wet, rising } = this;
+    shares(inflow, drawn, near) {
+      const { n, count, solver, out } = this;
       const lips = new Float64Array(n);
-      const holds = new Float64Array(n);
-      const options = { near: 0, rim: this.rim, holds: null, tails: null };
-      let anyHeld = false;
+      const options = { near: 0, rim: this.rim };
       for (let d = 0, at = 0; d < count; d += 1, at += n) {
         let level = near.level;
         for (let i = 0; i < n; i += 1) {
@@ -1233,27 +1206,14 @@
           if (lips[i] < Infinity) level += near.weight[i] * (lips[i] - near.lips[i]);
         }
         options.near = level;
-        options.holds = null;
-        level = solver.solve(inflow, lips, options);
-        const hold = this.hold[0] + ((this.hold[1] - this.hold[0]) * d) / Math.max(count - 1, 1);
-        let held = false;
-        for (let i = 0; i < n; i += 1) held = held || (level > lips[i] && level - lips[i] <= hold);
-        this.write(wet, at, inflow, lips, level, options);
-        if (risesToo && held) {
-          anyHeld = true;
-          options.holds = holds.fill(hold);
-          level = solver.solve(inflow, lips, options);
-          this.write(rising, at, inflow, lips, level, options);
-        } else if (risesToo) {
-          for (let i = 0; i < n; i += 1) rising[at + i] = wet[at + i];
-        }
+        this.write(at, inflow, lips, solver.solve(inflow, lips, options), options);
       }
-      return { wet, rising: anyHeld ? rising : wet };
+      return out;
     }
 
     // twin: dbox.fieldwork.shares._doubted
-    write(out, at, inflow, lips, level, options) {
-      const { n, solver } = this;
+    write(at, inflow, lips, level, options) {
+      const { n, solver, out } = this;
       const { flow } = solver;
       if (this.doubts) {
         const wanted = flow.reduce((a, b) => a + b, 0);
@@ -1369,19 +1329,15 @@
       const level = solver.solve(inflow, lips.height, { rim: rimOf(rim) });
       const found = answerOf(solver, level, lips.height);
       const near = nearOf(solver, level, lips.height);
-      const { wet, rising } = draws.shares(inflow, drawn, near, true);
-      const band = bandsOf(wet, n);
-      const risen = rising === wet ? band : bandsOf(rising, n);
-      const chance = chancesOf(wet, target, tolerance);
+      const shares = draws.shares(inflow, drawn, near);
+      const chance = chancesOf(shares, target, tolerance);
       const verdict = verdictOf(chance);
       const over = overTarget(found.share, target).filter((_, i) => target[i] > 0);
       return Object.assign(settling(site, lips, rim, near, verdict, inflow), {
         name,
         inflow,
         ...found,
-        ...band,
-        risingLow: risen.low,
-        risingHigh: risen.high,
+        ...bandsOf(shares, n),
         target,
         verdict,
         withinProbability: orNull(chance.within),
@@ -1403,7 +1359,7 @@
     const settled = (scale) => {
       const scatter = lips.covariance.map((row) => row.map((each) => each * scale * scale));
       const nearer = sample(lips.height, scatter, count);
-      const shares = new Draws(site, rim, count).shares(inflow, nearer, near, false).wet;
+      const shares = new Draws(site, rim, count).shares(inflow, nearer, near);
       const { within, beyond } = chancesOf(shares, target, tolerance);
       return Math.max(within, beyond) >= SURE;
     };
@@ -1464,8 +1420,6 @@
       const deepest = Math.max(...open.map((i) => heads[i]));
       return heads.map((head, i) => (site.outlets[i].capped ? 0 : deepest - head));
     };
-    const { designFlow = null } = site;
-    if (designFlow !== null) return offsetsAt(site.flows[designFlow].inflow);
     const kinds = new Set(open.map((i) => JSON.stringify(openings[i])));
     if (kinds.size === 1 && !span(open.map((i) => target[i]))) return target.map(() => 0);
     // twin: dbox.fieldwork.levelling.offsets_for_all
@@ -1588,9 +1542,9 @@
       notes: what ? [{ what }] : [] };
   }
 
-  // The plane of the pipes where all clocks are known, else of the lips, and how to bed the box
-  // again; twins: dbox.fieldwork.levelling._bedding and lift_for
-  function bedding(site, reach, offset, verdict, covariance) {
+  // The plane of the pipes where all clocks are known, else of the lips, and how far to lift the
+  // sides of the box; twins: dbox.fieldwork.levelling._bedding and lift_for
+  function bedding(site, reach, verdict) {
     const turns = reach.offset.map((each) => each > 0);
     const clear = turns.every((each, i) => !each || !Number.isNaN(reach.angle[i]));
     const heights = reach.lip.map((lip, i) => {
@@ -1602,28 +1556,10 @@
     });
     const places = site.outlets.map((outlet) => outlet.at || null);
     const plane = fitPlane(heights, places);
-    if (!plane || verdict !== 're-bed') return { plane, lift: null };
-    const placed = places.filter(Boolean);
-    const middle = [0, 1].map((axis) => mean(placed.map((place) => place[axis])));
-    const fall = places.map((place) => (place
-      ? -((place[0] - middle[0]) * plane.slopeX + (place[1] - middle[1]) * plane.slopeY)
-      : 0));
-    const lifted = (values) => values.map((each, i) => each + fall[i]);
-    const level = { ...reach, lip: lifted(reach.lip), low: lifted(reach.low),
-      high: lifted(reach.high) };
-    const { off } = decide(level, covariance, offset);
     const inside = site.inside || [];
-    const sizes = inside.length === 1 ? [inside[0], inside[0]] : inside;
-    return {
-      plane,
-      lift: {
-        farEnd: sizes.length ? -plane.slopeX * sizes[0] : null,
-        rightSide: sizes.length ? -plane.slopeY * sizes[1] : null,
-        slopeAlong: -plane.slopeX,
-        slopeAcross: -plane.slopeY,
-        stillShort: range(off.length).filter((i) => off[i]),
-      },
-    };
+    if (!plane || verdict !== 're-bed' || !inside.length) return { plane, lift: null };
+    const [along, across] = inside.length === 1 ? [inside[0], inside[0]] : inside;
+    return { plane, lift: { farEnd: -plane.slopeX * along, rightSide: -plane.slopeY * across } };
   }
 
   const FILLINGS = [3, 4];
@@ -1690,12 +1626,11 @@
       byRule: Math.max(...known.read.variance),
       started: known.started || offset.some(Boolean),
     };
-    const practice = decide(reach, covariance, offset, { ...options, highest: true });
-    const decision = site.matchHighest ? practice : decide(reach, covariance, offset, options);
+    const decision = decide(reach, covariance, offset, options);
     const before = assessLips(site, lips, known.rim);
     const within = before.flows.every((flow) => flow.verdict === 'within');
     const hold = decision.turn.map((turn) => !turn || within);
-    const work = turnTo(reach, decision.wanted, site.handStep || HAND_STEP, hold);
+    const work = turnTo(reach, decision.wanted, HAND_STEP, hold);
     const off = decision.off.map((each) => each && !within);
     const spoiled = all.map((i) => {
       if (work.turn[i]) {
@@ -1712,7 +1647,7 @@
     }, known.rim);
     let verdict = work.order.length ? 'adjust' : 'nothing to do';
     if (off.some(Boolean) && stillOutside(after, offset)) verdict = 're-bed';
-    const { plane, lift } = bedding(site, reach, offset, verdict, covariance);
+    const { plane, lift } = bedding(site, reach, verdict);
     const wellSet = levelChance(reach.lip.map((lip, i) => lip - offset[i]), covariance,
       reach.uncapped);
     const everywhere = all.map((i) =>
@@ -1720,8 +1655,7 @@
     const turnsTo = (wanted) => all.filter((i) =>
       reach.uncapped[i] && Math.abs(wanted[i] - reach.lip[i]) > LEAST_MOVE).length;
     const inflow = site.flows.map((flow) => flow.inflow);
-    const { designFlow = null } = site;
-    const at = designFlow === null ? inflow.indexOf(Math.min(...inflow)) : designFlow;
+    const at = inflow.indexOf(Math.min(...inflow));
     const best = split({ inflow: inflow[at], lips: everywhere, openings: openingsOf(site) });
     const bestOver = overTarget(best.share, before.target).filter((_, i) => before.target[i] > 0);
     const step = nextStep(verdict, before, wellSet, known);
@@ -1731,7 +1665,6 @@
       conclusion: conclusionOf(site, before, step),
       goal: decision.goal,
       turns: turnsTo(decision.wanted),
-      highest: { height: practice.goal, turns: turnsTo(practice.wanted) },
       every: { height: decision.goal, turns: turnsTo(everywhere) },
       offset,
       wellSet,
@@ -1753,7 +1686,6 @@
         ruleShows: work.overWater[i] === null ? null : work.overWater[i] + outlet.point,
         reachable: !off[i],
       })),
-      stuck: ordered([...known.suspects, ...known.lowest, ...known.highest]),
       plane,
       lift,
       before,
@@ -1948,8 +1880,8 @@
     const count = site.samples || SAMPLES;
     const drawn = sample(lips.height, lips.covariance, count);
     const draws = new Draws({ ...site, coefficientSpread: 0 }, rim, count, { flows: true });
-    const { wet } = draws.shares(inflow, drawn, near, false);
-    return { flow: [...solver.flow], ...bandsOf(wet, lips.height.length) };
+    const flows = draws.shares(inflow, drawn, near);
+    return { flow: [...solver.flow], ...bandsOf(flows, lips.height.length) };
   }
 
   // Outlets that gave nothing though no more water should have stood over their lips than dry ones
@@ -2103,7 +2035,7 @@
   }
 
   globalThis.dbox = Object.assign(globalThis.dbox || {}, {
-    split, sharesAt, begin, read, turned, doubt, assess, level, pour, warm,
+    split, begin, read, turned, doubt, assess, level, pour, warm,
     clock: { parse: parseClock, text: clockText },
     length: { parse: parseLength, text: lengthText },
     parts: { chiSquareBeyond, decide, levelChance, markVariance, moved, normalPoints, normalQuantile,
