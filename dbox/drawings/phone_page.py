@@ -1,10 +1,11 @@
 """Pages that hold all they need: one html text with its script, its style and its data inside.
 
-A page is put together from parts (page/NAME.js) that share `shell.js`. It asks for nothing: its
-content policy lets run only the scripts and the style that it was written with, by their hashes,
-and load nothing else. What people typed stands in the data alone, and the scripts make text of it.
+A page is put together from parts (page/NAME.js) that share `units.js` and `shell.js`. It asks for
+nothing: its content policy lets run only the scripts and the style that it was written with, by
+their hashes, and load nothing else. What people typed stands in the data alone, and the scripts
+make text of it.
 
-A site goes into the data in SI, in the names of `page/engine.js`; a box to lean by its openings and
+A site goes into the data in SI, in the names of `page/water.js`; a box to lean by its openings and
 flows, heights over where the lips of the level box are: `page/lean.js` splits the flow itself.
 """
 
@@ -53,8 +54,8 @@ _UNSAFE = {ord(sign): f"\\u{ord(sign):04x}" for sign in "<>&"}
 
 def page_html(parts: Iterable[str], data: Mapping[str, Any], title: str) -> str:
     """Write a page of these parts, in their order; data: what they find as `dbox.shell.data`."""
-    names = [*(["engine"] if "engine" in parts else []), "shell", *parts]
-    scripts = [_part(f"{name}.js") for name in dict.fromkeys(names)]
+    first = "engine" if "engine" in parts else "units"
+    scripts = list(map(script, dict.fromkeys([first, "shell", *parts])))
     style = f":root {{ {_colours()} }}\n{_part('page.css')}"
     policy = "; ".join([
         "default-src 'none'",
@@ -76,6 +77,19 @@ def page_html(parts: Iterable[str], data: Mapping[str, Any], title: str) -> str:
     }
     pieces = _part("page.html").split("%%")
     return "".join(filled[p] if i % 2 else p for i, p in enumerate(pieces))
+
+
+ENGINE = ("units", "water", "lips", "shares", "advice")
+"""Chapters of what a page computes with, in their order."""
+
+
+def script(name: str) -> str:
+    """A part of a page; `engine` is its chapters in one closure, `units` the first of them."""
+    chapters = {"engine": ENGINE, "units": ENGINE[:1]}.get(name)
+    if chapters is None:
+        return _part(f"{name}.js")
+    told = "\n".join(_part(f"{each}.js") for each in chapters)
+    return f"(() => {{\n'use strict';\n\n{told}}})();\n"
 
 
 AT_BOX = ("engine", "job", "say", "views", "typing", "record", "box_form", "desk")

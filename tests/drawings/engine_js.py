@@ -1,9 +1,10 @@
 """The engine of the pages in an embedded JavaScript engine, and what tests ask it to do."""
 
 import json
-from importlib.resources import files
 
 from py_mini_racer import MiniRacer
+
+from dbox.drawings.phone_page import script
 
 DRIVER = """
   const back = (_, value) => (value === 'inf' ? Infinity : value);
@@ -69,8 +70,7 @@ DRIVER = """
 def engine():
     """The engine, loaded; to be closed, since its threads would outlive the tests."""
     js = MiniRacer()
-    text = files("dbox.drawings").joinpath("page", "engine.js").read_text(encoding="utf-8")
-    js.eval(f"{text}\n{DRIVER}")
+    js.eval(f"{script('engine')}\n{DRIVER}")
     return js
 
 

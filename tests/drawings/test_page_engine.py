@@ -13,14 +13,13 @@ change is left out, and counted.
 import math
 import re
 from dataclasses import replace
-from importlib.resources import files
 
 import numpy as np
 import pytest
 from scipy import special
 
 from dbox import Circle, Notch, PipeEnd, Slot, arrays, units
-from dbox.drawings.phone_page import site_data
+from dbox.drawings.phone_page import script, site_data
 from dbox.fieldwork import estimate, levelling, readings, setup, shares, turning
 from dbox.fieldwork import pour as pours
 from dbox.fieldwork import site as sites
@@ -56,8 +55,8 @@ HOMES = (estimate, readings, shares, turning, levelling, sites, splits, base, ar
 
 def test_constants_are_those_of_the_library(page):
     """Each number or list of numbers of the engine, by its name there, `_` before it or not."""
-    told = files("dbox.drawings").joinpath("page", "engine.js").read_text(encoding="utf-8")
-    written = dict(re.findall(r"^  const ([A-Z][A-Z_0-9]*) = ([^'`;]+);$", told, re.M))
+    told = script("engine")
+    written = dict(re.findall(r"^const ([A-Z][A-Z_0-9]*) = ([^'`;]+);", told, re.M))
     library = {k.lstrip("_"): v for home in reversed(HOMES) for k, v in vars(home).items()}
     elsewhere = {"CHANCE_POINTS": estimate._POINTS, "LONGEST_LENGTH": units._LENGTH.largest}
     held = {k: v for k, v in written.items() if k in library or k in elsewhere}

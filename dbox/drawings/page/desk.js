@@ -491,7 +491,7 @@
     ];
     if (!flow) return parts;
     return [...parts,
-      make('p', {}, `${say.flow(flow.inflow, say.metric(site))} into the box. `,
+      make('p', {}, `${say.flow(site, flow.inflow)} into the box. `,
         verdictWords(site, flow, found.assess.tolerance)),
       dbox.views.shares(site.outlets, flow, found.assess.target, found.assess.tolerance)];
   }

@@ -28,8 +28,9 @@
   const numberOf = (text) => (/^\s*(\d+[.,]?\d*|[.,]\d+)\s*$/.test(text || '')
     ? Number(text.trim().replace(',', '.')) : null);
 
-  const units = (metric) => (metric ? { pail: 'L', jug: 'L', size: say.LITRE, jugSize: say.LITRE }
-    : { pail: 'gal', jug: 'qt', size: say.GALLON, jugSize: say.GALLON / 4 });
+  const { LITRE, GALLON } = dbox.words;
+  const units = (metric) => (metric ? { pail: 'L', jug: 'L', size: LITRE, jugSize: LITRE }
+    : { pail: 'gal', jug: 'qt', size: GALLON, jugSize: GALLON / 4 });
 
   const blankPour = () => ({ volume: '', time: '', jug: '', way: 'jug', seconds: '', catches: {} });
 
@@ -144,8 +145,8 @@
       words.push(make('p', {}, 'More was caught than poured: a volume or a time is wrong.'));
     }
     return [...words, make('table', { class: 'pour' },
-      make('caption', {}, `${say.flow(inflow, say.metric(site))} poured, `,
-        `${say.flow(all, say.metric(site))} caught`),
+      make('caption', {}, `${say.flow(site, inflow)} poured, `,
+        `${say.flow(site, all)} caught`),
       make('thead', {}, make('tr', {}, ['outlet', 'expected', 'caught'].map((each) =>
         make('th', { scope: 'col' }, each)))),
       make('tbody', {}, found.outlets.filter((_, i) => !site.outlets[i].capped).map((each) =>
@@ -198,7 +199,7 @@
         make('dl', {}, rows.map(([name, value]) =>
           [make('dt', {}, name), make('dd', {}, value)])),
         found && found.assess.flows.map((flow) => make('section', {},
-          make('h2', {}, `${say.plain(flow.name)}, ${say.flow(flow.inflow, say.metric(site))}`,
+          make('h2', {}, `${say.plain(flow.name)}, ${say.flow(site, flow.inflow)}`,
             site.tolerance !== null && `: ${flow.verdict}`),
           dbox.views.shares(site.outlets, flow, found.assess.target, found.assess.tolerance))),
         state.passes.filter((pass) => pass.method !== null).map((pass) => passTable(site, pass)),
@@ -218,8 +219,8 @@
     const box = make('textarea', { id: 'text', rows: 6, readonly: true });
     box.value = text;
     const done = make('p', { class: 'said', role: 'status' });
-    const [plain] = /[^-](.*[^-])?|$/.exec(job.name.replace(/[^\p{L}\p{N}]+/gu, '-').slice(0, 40));
-    const name = `${plain || 'box'}.dbox.json`;
+    const plain = job.name.match(/[\p{L}\p{N}]+/gu) || ['box'];
+    const name = `${plain.join('-').slice(0, 40)}.dbox.json`;
     const file = () => {
       const address = URL.createObjectURL(new Blob([text], { type: 'application/json' }));
       make('a', { href: address, download: name }).click();

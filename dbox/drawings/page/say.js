@@ -3,15 +3,7 @@
   'use strict';
   const { make, go } = dbox.shell;
 
-  const LITRE = 1e-3; // [m3]
-  const GALLON = 231 * 0.016387064 * LITRE; // [m3] twin: dbox.units.GALLON
-  const MINUTE = 60; // [s]
-
-  const three = (value) => String(Number(value.toPrecision(3)));
-
-  // twin: dbox.units.gpm, dbox.units.litres_per_min; [m3/s]
-  const flow = (inflow, metric) => (metric
-    ? `${three((inflow / LITRE) * MINUTE)} L/min` : `${three((inflow / GALLON) * MINUTE)} gpm`);
+  const { percent } = dbox.words;
 
   const plain = (name) => name.replace(/ \(default\)$/, '');
 
@@ -19,8 +11,6 @@
     : `${words.slice(0, -1).join(', ')} and ${words[words.length - 1]}`);
 
   const outlets = (labels) => `${labels.length === 1 ? 'outlet' : 'outlets'} ${listed(labels)}`;
-
-  const percent = (share) => `${Math.round(100 * share)} %`;
 
   // twin: dbox.report.text.chance_text
   const chance = (part) => {
@@ -32,11 +22,12 @@
 
   const metric = (site) => site.units === 'mm';
 
-  // A length in the unit of the job, and both ways; twin: dbox.lengths.Lengths.both; [m]
+  // A flow [m3/s] in the unit of the job; a length [m] in it, and both ways.
+  const flow = (site, inflow) => dbox.words.flow(inflow, metric(site));
   const one = (site, metres, signed) =>
     dbox.length.text(metres, { metric: metric(site), mark: site.mark, signed });
-  const both = (site, metres, signed) => `${one(site, metres, signed)} (${
-    dbox.length.text(metres, { metric: !metric(site), mark: site.mark, signed })})`;
+  const both = (site, metres, signed) =>
+    dbox.length.both(metres, { metric: metric(site), mark: site.mark, signed });
 
   // What a rule shows; twin: dbox.report.level_report._shown
   const SEEN = 4e-4; // [m]
@@ -88,7 +79,7 @@
     [head(job, link('‹ Back', at(job), { class: 'button plain' })), make('h1', {}, title), nodes];
 
   dbox.say = {
-    LITRE, GALLON, three, flow, plain, listed, outlets, percent, chance, clock, metric, one, both,
-    shown, button, link, at, visit, faultLine, notices, tell, told, head, behind,
+    flow, plain, listed, outlets, percent, chance, clock, metric, one, both, shown, button, link, at,
+    visit, faultLine, notices, tell, told, head, behind,
   };
 })();

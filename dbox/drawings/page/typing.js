@@ -6,7 +6,8 @@
   const { say } = dbox;
   const { button, visit } = say;
 
-  const INCH = 0.0254; // [m]
+  const { INCH } = dbox.words;
+  const PART = INCH / 64; // [m]
 
   // What is typed and not yet taken: outlet, unit, below, whole, part (of 64), digits.
   function draftOf(job, outlet) {
@@ -20,14 +21,9 @@
 
   // The draft as a person would write it, as `+1-3/16 in`.
   function textOf(draft) {
-    const sign = draft.below ? '-' : '+';
-    if (draft.unit === 'mm') return `${sign}${draft.digits} mm`;
-    let [top, bottom] = [draft.part, 64];
-    while (top && top % 2 === 0) [top, bottom] = [top / 2, bottom / 2];
-    const fraction = top ? `${top}/${bottom}` : '';
-    const whole = draft.whole || !top ? String(draft.whole) : '';
-    const joined = [whole, fraction].filter(Boolean).join('-');
-    return joined === '0' ? '0 in' : `${sign}${joined} in`;
+    if (draft.unit === 'mm') return `${draft.below ? '-' : '+'}${draft.digits} mm`;
+    const height = draft.whole * INCH + draft.part * PART;
+    return dbox.length.text(draft.below ? -height : height, { mark: PART, signed: true });
   }
 
   function read(job, outlet) {
@@ -148,12 +144,7 @@
 
   // Whole inches, the sixteenths, and what lies between them by the mark of the rule.
   function inchKeys(site, draft, change, press) {
-    const name = (part) => {
-      if (!part) return '0';
-      let [top, bottom] = [part, 64];
-      while (top % 2 === 0) [top, bottom] = [top / 2, bottom / 2];
-      return `${top}/${bottom}`;
-    };
+    const name = (part) => dbox.length.text(part * PART, { mark: PART }).replace(' in', '');
     const rest = () => (draft.part === null ? 0 : draft.part % SIXTEENTH);
     const sixteenths = Array.from({ length: 16 }, (_, k) => press(
       button(name(k * SIXTEENTH), () => change({ part: k * SIXTEENTH + rest() }),
