@@ -13,6 +13,7 @@ import base64
 import hashlib
 import html
 import json
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from importlib.resources import files
@@ -99,6 +100,14 @@ LEAN = ("engine", "scene", "lean")
 """Parts of a box to lean, in their order."""
 
 
+_NOTES = {
+    what: re.sub(r"{(over|under):[^}]*}", "{}", words)
+    for what, words in WORDS.items()
+    if isinstance(words, str) and re.match("level: (?!highest)|readings: .*still water", what)
+}
+"""What a person at the box should know, by the kind of note; {}: for a height that the page has."""
+
+
 def box_page(start: Site | None, known: Mapping[str, Any] | None) -> str:
     """Write the page for the box; start, known: the job that it can begin with (`page_start`)."""
     job = None if start is None else {**(known or {}), "site": site_data(start)}
@@ -106,8 +115,7 @@ def box_page(start: Site | None, known: Mapping[str, Any] | None) -> str:
     data = {
         "cautions": LONG,
         "foot": FOOT,
-        "notes": {what: words for what, words in WORDS.items() if what.startswith("level: ")
-                  and isinstance(words, str) and "{" not in words},
+        "notes": _NOTES,
         "kind": KIND,
         "version": VERSION,
         "longestLabel": LONGEST_NAME,
@@ -164,14 +172,16 @@ def site_data(site: Site, *, samples: int = SAMPLES) -> dict[str, Any]:
         "toleranceSource": site.tolerance and site.tolerance.source,
         "targetOpen": site.target_open,
         "inlet": site.box.inlet,
-        "shape": site.box.shape,
         "inside": list(site.box.inside),
         "rim": site.box.rim,
         "holdBack": list(site.hold_back),
         "handError": site.hand,
         "coefficientSpread": site.coefficient_spread,
         "samples": samples,
-        "flows": [asdict(flow) for flow in site.flows],
+        "flows": [
+            {"name": flow.name.removesuffix(" (default)"), "inflow": flow.inflow}
+            for flow in site.flows
+        ],
         "outlets": [
             _outlet(outlet, share)
             for outlet, share in zip(site.outlets, target_shares(site).tolist(), strict=True)

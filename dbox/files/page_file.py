@@ -114,46 +114,29 @@ class _SavedSite(_Table):
     outlets: list[_SavedOutlet]
 
 
-class _SavedFile(_Table):
-    kind: Literal["a set-up of dbox, saved from its page"]
-    version: Literal[1]
-    name: _Text
-    box: dict[str, Any] | None
-    answers: dict[str, str] | None
-    site: _SavedSite
-    entries: list[Entry]
-    pours: list[SavedPour]
-    record: dict[str, _Text]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Saved:
+class Saved(_Table):
     """What a page has saved."""
 
-    path: Path
-    name: str  # What the job is called.
-    box: Mapping[str, Any] | None  # As `identity`; None where the page has asked for the box.
-    answers: Mapping[str, str] | None  # To the questions of `box_interview`, by key.
-    clocks: Mapping[str, float | None]  # Where the holes stood at the beginning, by label. [rad]
-    entries: tuple[Entry, ...]  # As lines of the log.
-    pours: tuple[SavedPour, ...]
-    record: Mapping[str, str]
-    metric: bool
+    path: Annotated[Path, Field(exclude=True)] = Path()  # Where it was read; not in it.
+    kind: Literal["a set-up of dbox, saved from its page"]
+    version: Literal[1]
+    name: _Text  # What the job is called.
+    box: dict[str, Any] | None  # As `identity`; None where the page has asked for the box.
+    answers: dict[str, str] | None  # To the questions of `box_interview`, by key.
+    site: _SavedSite
+    entries: list[Entry]  # As lines of the log.
+    pours: list[SavedPour]
+    record: dict[str, _Text]
 
 
 def read_saved(path: Path) -> Saved:
     """Read a file that a page has saved."""
     text = read_text(path, most_bytes=job_log.MOST_BYTES, limit="a saved set-up is smaller")
     try:
-        held = _SavedFile.model_validate_json(text.removeprefix("\ufeff"))
+        saved = Saved.model_validate_json(text.removeprefix("\ufeff"))
     except ValidationError as error:
         raise ScenarioError(f"{path}: {_fault(error)}") from error
-    return Saved(
-        path=path, name=held.name, box=held.box, answers=held.answers,
-        clocks={outlet.label: outlet.clock for outlet in held.site.outlets},
-        entries=tuple(held.entries), pours=tuple(held.pours), record=held.record,
-        metric=held.site.units == "mm",
-    )  # fmt: skip
+    return saved.model_copy(update={"path": path})
 
 
 _AGAIN = "save the job once more on its page"
@@ -225,7 +208,8 @@ def taking(
         begun |= {"visit": name} if name else {}
         if told:
             before = job_log.all_played(told, site, Rules())[-1]
-            begun |= {"angles_rad": dict(saved.clocks), "told": job_log.carried_told(before)}
+            clocks = {outlet.label: outlet.clock for outlet in saved.site.outlets}
+            begun |= {"angles_rad": clocks, "told": job_log.carried_told(before)}
         told = visits([*logged, begun])
     events = [_event(saved, i, site) for i in range(len(saved.entries))]
     typed = [entry.get("typed") for entry in saved.entries]
@@ -350,8 +334,9 @@ def _with_paper(saved: Saved, text: str, path: Path, inlet: str | None) -> tuple
             left.append(f"record.{name}, which is {show(str(record[name]))} in {path.name}")
         elif name not in record:
             tables.setdefault("record", {})[name] = told
+    metric = saved.site.units == "mm"
     for number, pour in enumerate(saved.pours, start=1):
-        table = pour.table(metric=saved.metric)
+        table = pour.table(metric=metric)
         if table is None:
             if any(each.strip() for each in pour.catches.values()):
                 left.append(f"pour {number}, which lacks its volume, its time or the jug")

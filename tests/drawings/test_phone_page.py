@@ -326,6 +326,17 @@ tolerance = {{share = "10 %", source = "invented"}}\nrecord = {{invented = true}
     assert page.faults() == []
 
 
+def test_lips_that_all_stand_over_still_water_are_remarked(browser, tmp_path):
+    page = browser.open(made(tmp_path, site_of(2)))
+    begin(page)
+    page.tap("#still")
+    read_all(page, [INCH / 2, INCH / 2])
+    assert "every lip reads over the still water, the lowest by 1/2 in (12.7 mm)," in page.text(
+        ".notice"
+    )
+    assert page.faults() == []
+
+
 FORBIDDEN = """Object.defineProperty(globalThis, 'localStorage',
   { get() { throw new DOMException('denied', 'SecurityError'); } });"""
 FULL = """const put = Storage.prototype.setItem; Storage.prototype.setItem = function (key, value) {

@@ -366,11 +366,11 @@
     return sides.length ? `Lift ${say.listed(sides)}, as seen from the inlet.` : '';
   }
 
-  // What a person should know of the inserts; the words are those of dbox.report.wording.
-  const notes = ({ level }) => level.notes.filter(({ what }) => what in data.notes)
-    .map(({ what, outlets }) => make('p', { class: 'notice' },
+  // What a person should know of inserts and readings; the words are those of dbox.report.wording.
+  const notes = ({ site, level }) => level.notes.filter(({ what }) => what in data.notes)
+    .map(({ what, outlets, over, under }) => make('p', { class: 'notice' },
       outlets && make('strong', {}, `${say.outlets(outlets.map((i) => level.outlets[i].label))}: `),
-      `${data.notes[what]}.`));
+      `${data.notes[what].replace('{}', () => say.both(site, over || under))}.`));
 
   const jets = (site) => site.inlet === null || site.inlet === 'straight';
 
@@ -453,7 +453,7 @@
     const same = Math.max(...targets) - Math.min(...targets) < 1e-9;
     const [now, then, best] = worst.map((each) => Math.round(100 * each * (same ? targets[0] : 1)));
     const weakest = site.flows.reduce((a, b) => (b.inflow < a.inflow ? b : a));
-    return `At ${say.plain(weakest.name)} the worst line goes from ${now} to ${then} %`
+    return `At ${weakest.name} the worst line goes from ${now} to ${then} %`
       + `${same ? '' : ' of its target'}; turning every insert would make it ${best} %.`;
   }
 
@@ -478,10 +478,10 @@
     const over = flow ? flow.level : 0;
     const most = flow && Math.max(...flow.share);
     const parts = [
-      make('h2', {}, flow ? `Water at ${say.plain(flow.name)}` : 'Still water and lips'),
+      make('h2', {}, flow ? `Water at ${flow.name}` : 'Still water and lips'),
       found && make('div', { class: 'tabs', role: 'group', 'aria-label': 'At which flow' },
         [STILL, ...found.assess.flows.map((each) => each.name)].map((name) => button(
-          name === STILL ? 'Still' : say.plain(name), () => {
+          name === STILL ? 'Still' : name, () => {
             job.flow = name;
             dbox.job.keep(job);
             show();

@@ -199,7 +199,7 @@
         make('dl', {}, rows.map(([name, value]) =>
           [make('dt', {}, name), make('dd', {}, value)])),
         found && found.assess.flows.map((flow) => make('section', {},
-          make('h2', {}, `${say.plain(flow.name)}, ${say.flow(site, flow.inflow)}`,
+          make('h2', {}, `${flow.name}, ${say.flow(site, flow.inflow)}`,
             site.tolerance !== null && `: ${flow.verdict}`),
           dbox.views.shares(site.outlets, flow, found.assess.target, found.assess.tolerance))),
         state.passes.filter((pass) => pass.method !== null).map((pass) => passTable(site, pass)),

@@ -5,8 +5,6 @@
 
   const { percent } = dbox.words;
 
-  const plain = (name) => name.replace(/ \(default\)$/, '');
-
   const listed = (words) => (words.length < 2 ? words.join('')
     : `${words.slice(0, -1).join(', ')} and ${words[words.length - 1]}`);
 
@@ -79,7 +77,7 @@
     [head(job, link('‹ Back', at(job), { class: 'button plain' })), make('h1', {}, title), nodes];
 
   dbox.say = {
-    flow, plain, listed, outlets, percent, chance, clock, metric, one, both, shown, button, link, at,
+    flow, listed, outlets, percent, chance, clock, metric, one, both, shown, button, link, at,
     visit, faultLine, notices, tell, told, head, behind,
   };
 })();

@@ -92,42 +92,17 @@ function nearOf({ slopes, rise }, level, lips) {
   return { level, lips, weight: [...slopes].map((each) => (rise > 0 ? each / rise : 0)) };
 }
 
-// The k-th smallest value from `from` on, moved to its place; those before it are no larger.
-function select(values, k, from) {
-  let [low, high] = [from, values.length - 1];
-  while (low < high) {
-    const pivot = values[k];
-    let [i, j] = [low, high];
-    do {
-      while (values[i] < pivot) i += 1;
-      while (pivot < values[j]) j -= 1;
-      if (i <= j) {
-        const kept = values[i];
-        values[i] = values[j];
-        values[j] = kept;
-        i += 1;
-        j -= 1;
-      }
-    } while (i <= j);
-    if (j < k) low = i;
-    if (k < i) high = j;
-  }
-  return values[k];
-}
-
 // 5 and 95 per cent of each outlet's draws, in one line between two of them, as numpy has it.
 function bandsOf(shares, n) {
   const count = shares.length / n;
   const own = new Float64Array(count);
   const ends = range(n).map((i) => {
     for (let d = 0; d < count; d += 1) own[d] = shares[d * n + i];
+    own.sort();
     return [0.05, 0.95].map((part) => {
       const place = part * (count - 1);
       const k = Math.floor(place);
-      const below = select(own, k, 0);
-      let above = Infinity;
-      for (let d = k + 1; d < count; d += 1) if (own[d] < above) above = own[d];
-      return k + 1 < count ? below + (place - k) * (above - below) : below;
+      return own[k] + (place - k) * (own[Math.min(k + 1, count - 1)] - own[k]);
     });
   });
   return { low: ends.map(([low]) => low), high: ends.map(([, high]) => high) };
