@@ -331,7 +331,7 @@ def test_lips_that_all_stand_over_still_water_are_remarked(browser, tmp_path):
     begin(page)
     page.tap("#still")
     read_all(page, [INCH / 2, INCH / 2])
-    assert "every lip reads over the still water, the lowest by 1/2 in (12.7 mm)," in page.text(
+    assert "Every lip reads over the still water, the lowest by 1/2 in (12.7 mm)," in page.text(
         ".notice"
     )
     assert page.faults() == []

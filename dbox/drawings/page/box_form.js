@@ -23,11 +23,8 @@
       dbox.job.keepDraft(draft);
       if (again) show();
     };
-    const field = (name, words, more, help) => make('div', { class: 'field' },
-      make('label', { for: name }, words),
-      make('input', { id: name, value: draft[name], autocomplete: 'off', maxlength: 80, ...more,
-        on: { input: (event) => store(name, event.target.value) } }),
-      help && make('small', {}, help));
+    const field = (name, words, more, help) => dbox.field(draft, name, words,
+      () => dbox.job.keepDraft(draft), { id: name, maxlength: 80, ...more }, help);
     const choice = (name, words, options, again) => make('fieldset', {},
       make('legend', {}, words),
       options.map(([value, told], k) => [

@@ -2,7 +2,7 @@
 (() => {
   'use strict';
   const { make, data, door, go, show } = dbox.shell;
-  const { jobs, now, complete, question, replay, answer, happen } = dbox.job;
+  const { jobs, now, complete, question, replay, answer, happen, ticked } = dbox.job;
   const { say } = dbox;
   const { button, link, at, visit } = say;
 
@@ -55,7 +55,8 @@
   }
 
   const rename = (job) => say.behind(job, 'What is the job called?',
-    dbox.field(job, job, 'name', 'Name', { maxlength: 80 }, 'An address will do.'),
+    dbox.field(job, 'name', 'Name', () => dbox.job.keep(job), { maxlength: 80 },
+      'An address will do.'),
     link('Done', '#box', { class: 'button main-step wide' }));
 
   const remove = (job) => say.behind(job, `Delete ${job.name || 'this box'}?`,
@@ -109,8 +110,7 @@
     } else {
       say.tell(`Taken back: that outlet ${turned} is turned`);
     }
-    job.ticks = { pass: now(replay(job)).number, done: ticks };
-    dbox.job.keep(job);
+    dbox.job.tick(job, ticks);
     show();
   }
 
@@ -368,9 +368,12 @@
 
   // What a person should know of inserts and readings; the words are those of dbox.report.wording.
   const notes = ({ site, level }) => level.notes.filter(({ what }) => what in data.notes)
-    .map(({ what, outlets, over, under }) => make('p', { class: 'notice' },
-      outlets && make('strong', {}, `${say.outlets(outlets.map((i) => level.outlets[i].label))}: `),
-      `${data.notes[what].replace('{}', () => say.both(site, over || under))}.`));
+    .map(({ what, outlets, over, under }) => {
+      const words = `${data.notes[what].replace('{}', () => say.both(site, over || under))}.`;
+      const labels = outlets && say.outlets(outlets.map((i) => level.outlets[i].label));
+      return make('p', { class: 'notice' }, labels && make('strong', {}, `${labels}: `),
+        labels ? words : words[0].toUpperCase() + words.slice(1));
+    });
 
   const jets = (site) => site.inlet === null || site.inlet === 'straight';
 
@@ -389,12 +392,6 @@
     job.starter && make('p', { class: 'notice' }, 'This box is a starter\'s: make sure that its ',
       'outlets, holes, clocks and sizes are yours.'),
   ];
-
-  // The turns of this pass that were made, by label; kept beside the events until all are.
-  function ticked(job) {
-    const { number } = now(replay(job));
-    return job.ticks && job.ticks.pass === number ? [...job.ticks.done] : [];
-  }
 
   const toTurn = (job, state) => answer(state).level.order
     .filter((i) => !ticked(job).includes(labelOf(state, i)));
@@ -417,10 +414,6 @@
     }
     const i = left[0];
     const it = level.outlets[i];
-    const tick = () => {
-      job.ticks = { pass: pass.number, done: [...done, it.label] };
-      dbox.job.keep(job);
-    };
     const byRule = `until the rule shows ${say.shown(state.site, it.ruleShows)}`;
     const known = it.clockBefore !== null && it.clockAfter !== null;
     const way = it.turn > 0 ? 'clockwise' : 'counter-clockwise';
@@ -433,7 +426,10 @@
     known && dbox.views.face(it.angleBefore, it.angleAfter,
       `From ${it.clockBefore} to ${it.clockAfter}, ${way}`),
     make('div', { class: 'choices' },
-      button('Turned as told', () => { tick(); show(); }, { class: 'main-step', id: 'as-told' }),
+      button('Turned as told', () => {
+        dbox.job.tick(job, [...done, it.label]);
+        show();
+      }, { class: 'main-step', id: 'as-told' }),
       link('Left elsewhere', at(job, 'left', i))),
     make('details', {}, make('summary', {}, 'Why, and what else'),
       make('p', {}, tradeWords(state.site, level)),

@@ -10,14 +10,13 @@
   const lastComplete = (state) =>
     [...state.passes].reverse().find((pass) => complete(state.site, pass));
 
-  // A field whose value is kept as it is typed.
-  function field(job, holder, name, words, more, help, changed) {
-    const id = `field-${name}`;
-    const input = make(more && more.rows ? 'textarea' : 'input', { id, autocomplete: 'off', ...more,
+  // A field whose value stands in its holder as it is typed; kept: what follows then.
+  function field(holder, name, words, kept, more, help) {
+    const id = more.id || `field-${name}`;
+    const input = make(more.rows ? 'textarea' : 'input', { id, autocomplete: 'off', ...more,
       on: { input: () => {
         holder[name] = input.value;
-        dbox.job.keep(job);
-        if (changed) changed();
+        kept();
       } } });
     input.value = holder[name] || '';
     return make('div', { class: 'field' }, make('label', { for: id }, words), input,
@@ -59,8 +58,12 @@
     const { pail, jug } = units(say.metric(site));
     const result = make('div', { 'aria-live': 'polite' });
     const refresh = () => result.replaceChildren(...pourResult(state, pour));
-    const typed = (holder, name, words, help) =>
-      field(job, holder, name, words, { inputmode: 'decimal', maxlength: 10 }, help, refresh);
+    const kept = () => {
+      dbox.job.keep(job);
+      refresh();
+    };
+    const typed = (holder, name, words) =>
+      field(holder, name, words, kept, { inputmode: 'decimal', maxlength: 10 });
     const way = (value, words) => button(words, () => {
       pour.way = value;
       dbox.job.keep(job);
@@ -168,9 +171,9 @@
         make('th', { scope: 'row' }, outlet.label),
         make('td', {}, outlet.capped ? 'capped' : pass.readings[i].map((each) =>
           say.one(site, each, true)).join(', ') || '–'),
-        make('td', {}, pass.angles[i] === null ? '–' : say.clock(pass.angles[i])),
-        make('td', {}, !pass.turned || pass.turned[i] === pass.angles[i] ? '–'
-          : pass.turned[i] === null ? 'by the rule' : say.clock(pass.turned[i]))))));
+        make('td', {}, outlet.turns ? say.clock(pass.angles[i]) : '–'),
+        make('td', {}, outlet.turns && pass.turned && (pass.turned[i] === null
+          || pass.turned[i] !== pass.angles[i]) ? say.clock(pass.turned[i]) : '–')))));
   }
 
   const ENDS = { within: 'within tolerance at every flow',
@@ -185,7 +188,8 @@
     const { site } = state;
     const last = lastComplete(state);
     const found = last && told(site, last);
-    const typed = (name, words, more) => field(job, job.record, name, words, more);
+    const typed = (name, words, more) =>
+      field(job.record, name, words, () => dbox.job.keep(job), more);
     const rows = [
       ['Tolerance', site.tolerance === null ? 'none named'
         : [say.percent(site.tolerance), site.toleranceSource].filter(Boolean).join(', ')],

@@ -16,7 +16,7 @@
     return part > 0.99 ? 'over 99 %' : percent(part);
   };
 
-  const clock = (angle) => (angle === null ? 'not known' : dbox.clock.text(angle));
+  const clock = (angle) => (angle === null ? '?' : dbox.clock.text(angle));
 
   const metric = (site) => site.units === 'mm';
 

@@ -248,10 +248,7 @@
     const take = (angle) => {
       happen(job, 'left', { outlet: label, angle_rad: angle },
         angle === null ? undefined : `${label} ${say.clock(angle)}`);
-      const { number } = now(state);
-      const done = job.ticks && job.ticks.pass === number ? job.ticks.done : [];
-      job.ticks = { pass: number, done: [...done, label] };
-      dbox.job.keep(job);
+      dbox.job.tick(job, [...dbox.job.ticked(job), label]);
       visit(job);
     };
     return setter(job, outlet, `Outlet ${label}: where does its hole stand now?`,
