@@ -11,8 +11,10 @@ change is left out, and counted.
 """
 
 import math
+import pydoc
 import re
 from dataclasses import replace
+from importlib.resources import files
 
 import numpy as np
 import pytest
@@ -66,6 +68,18 @@ def test_constants_are_those_of_the_library(page):
         np.testing.assert_allclose(
             value, elsewhere.get(name, library.get(name)), rtol=1e-15, err_msg=name
         )
+
+
+def test_each_twin_stands_where_its_comment_says():
+    """A piece of a page that is written twice names the other; both would be mended together."""
+    folder, named = files("dbox.drawings").joinpath("page"), set()
+    for part in folder.iterdir():
+        # a name may go on in the next line of a comment
+        comments = "".join(re.findall(r"//(.*)", part.read_text("utf-8"))).replace(" .", ".")
+        named |= set(re.findall(r"\bdbox(?:\.\w+)+", comments))
+    assert len(named) >= 60
+    for name in sorted(named):
+        assert pydoc.locate(name) is not None, name
 
 
 # Made-up boxes.

@@ -215,7 +215,7 @@
           still(), ends(job));
         }
         return card(where, 'Top up the box', 'Until it just spills. Stop, and wait until it lies '
-          + 'still. Every outlet is read anew: each turn moves the still level.', still());
+          + 'still. Read every outlet again: each turn moves the still water.', still());
       case 'reading': {
         const label = labelOf(state, asked.outlet);
         const open = site.outlets.filter((each) => !each.capped).length;
@@ -250,7 +250,7 @@
         const [title, why] = finding(state, answer(state));
         const rebed = answer(state).level.conclusion === 're-bed';
         return card(`After pass ${pass.number}`, title, why,
-          ends(job, rebed ? 'It is bedded: read it anew' : 'One more pass', !rebed));
+          ends(job, rebed ? 'Bedded: read it again' : 'One more pass', !rebed));
       }
       default: {
         const { level } = answer(state);
@@ -349,7 +349,7 @@
   function rebedWords(level) {
     const missed = level.outlets.filter((each) => !each.reachable).map((each) => each.label);
     return `No height can be reached by all lips; ${say.outlets(missed)} cannot. Bed the box level `
-      + 'and firm again, then read it anew.';
+      + 'and firm, then read it again.';
   }
 
   function liftWords(site, lift) {
@@ -493,7 +493,7 @@
   }
 
   const VERDICTS = { within: 'Within tolerance', outside: 'Outside tolerance',
-    'cannot tell': 'Cannot tell yet whether within tolerance' };
+    'cannot tell': 'Cannot tell yet' };
 
   function verdictWords(site, { verdict, withinProbability }, tolerance) {
     if (tolerance === null) {
@@ -503,8 +503,7 @@
     }
     const sure = verdict === 'cannot tell'
       ? ` The chance that every line is within is ${say.chance(withinProbability)}.` : '';
-    return `${VERDICTS[verdict]}, which lets a line be ${say.percent(tolerance)} off its target.`
-      + sure;
+    return `${VERDICTS[verdict]}: a line may be ${say.percent(tolerance)} off its target.${sure}`;
   }
 
   // What was read before, pass after pass.

@@ -71,8 +71,8 @@
     }, { 'aria-pressed': String(pour.way === value) });
     refresh();
     return say.behind(job, 'Pour test',
-      make('p', {}, 'Pour clean water at one steady flow, let it settle, then catch at every open ',
-        'outlet for a timed while.'),
+      make('p', {}, 'Pour clean water at one steady flow. Once every outlet runs steadily, catch ',
+        'what each gives, and time it.'),
       make('div', { class: 'pair' },
         typed(pour, 'volume', `Poured in all [${pail}]`), typed(pour, 'time', 'in [seconds]')),
       make('div', { class: 'pair', role: 'group', 'aria-label': 'How it is caught' },
@@ -132,7 +132,8 @@
       const odd = found.outlets[found.odd];
       words.push(make('p', { class: 'finding' }, make('strong', {}, `Outlet ${odd.label} is odd: `),
         `it gives ${odd.stands > 0 ? 'more' : 'less'} than its lip says; what was caught at the `
-        + 'others agrees with their readings. Look there: a deposit, another hole, a pipe that holds back.'));
+        + 'others agrees with their readings. Look there: a deposit, another hole, a pipe that '
+        + 'holds back.'));
     } else if (found.outlets.some((each) => each.stands && !each.held)) {
       words.push(make('p', { class: 'finding' }, 'Readings and catches disagree at ',
         say.outlets(found.outlets.filter((each) => each.stands && !each.held)

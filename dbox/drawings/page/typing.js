@@ -35,7 +35,7 @@
       [capped, 'It is capped: no water leaves there.'],
       [state.closed, 'The job has ended. Undo, on the screen before, takes that back.'],
       [pass.method === null, 'Fill the box first: nothing is read before the water lies still.'],
-      [pass.doubtful, 'A reading waits: say first whether it is meant as typed.'],
+      [pass.doubtful, 'Answer first, on the screen before: is the last reading right?'],
     ].find(([holds]) => holds);
     if (not) return say.behind(job, `Outlet ${label}`, make('p', {}, not[1]));
     const draft = draftOf(job, outlet);
@@ -104,7 +104,7 @@
       kept.length > 0 && make('p', {}, `Read so far: ${kept.map((each) =>
         say.one(site, each, true)).join(', ')}${pass.correcting === outlet
         ? '. What you type now takes its place.' : ''}`),
-      settled ? button('Read it anew', () => {
+      settled ? button('Read it again', () => {
         happen(job, 'correcting', { outlet: label });
         show();
       }, { class: 'main-step wide', id: 'anew' }) : [
