@@ -21,7 +21,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from pydantic.alias_generators import to_camel
 
 from dbox.arrays import Array
 from dbox.drawings.style import PALETTE
@@ -208,7 +207,10 @@ def _outlet(outlet: Outlet, target: float) -> dict[str, Any]:
 
 def opening_data(opening: Opening) -> dict[str, Any]:
     """An opening by its kind and its sizes in SI."""
-    sizes = {to_camel(name): value for name, value in asdict(opening).items()}
+    sizes = {
+        re.sub("_(.)", lambda letter: letter[1].upper(), name): value
+        for name, value in asdict(opening).items()
+    }
     return {"kind": opening.kind, **sizes}
 
 
