@@ -99,10 +99,12 @@ LEAN = ("engine", "scene", "lean")
 """Parts of a box to lean, in their order."""
 
 
+_TOLD = "level: (?!highest)|readings: .*still water|tilt: in one line"
+
 _NOTES = {
     what: re.sub(r"{(over|under):[^}]*}", "{}", words)
     for what, words in WORDS.items()
-    if isinstance(words, str) and re.match("level: (?!highest)|readings: .*still water", what)
+    if isinstance(words, str) and re.match(_TOLD, what)
 }
 """What a person at the box should know, by the kind of note; {}: for a height that the page has."""
 

@@ -119,19 +119,7 @@ function fitPlane(heights, places) {
     const rise = (along[0] * xz + along[1] * yz) / most;
     slopes = [along[0] * rise, along[1] * rise];
   }
-  const residual = new Array(heights.length).fill(null);
-  const fitted = runs.map((run) => run[0] * slopes[0] + run[1] * slopes[1]);
-  part.forEach((i, k) => {
-    residual[i] = rises[k] - fitted[k];
-  });
-  const about = sum(part.map((i) => square(residual[i])));
-  const odds = part.length > 3 && !inLine
-    ? (1 + sum(fitted.map(square)) / Math.max(about, 1e-30)) ** (-0.5 * (part.length - 3))
-    : 1;
-  const few = { 3: 'tilt: three outlets', 4: 'tilt: four outlets' };
-  const what = inLine ? 'tilt: in one line' : few[part.length];
-  return { slopeX: slopes[0], slopeY: slopes[1], residual, told: odds < 0.05,
-    notes: what ? [{ what }] : [] };
+  return { slopeX: slopes[0], slopeY: slopes[1], inLine };
 }
 
 // The plane of the pipes where all clocks are known, else of the lips, and how far to lift the
@@ -301,8 +289,9 @@ function notesOf(decision, work, within, verdict, plane, holes, reach, known) {
   const outlets = (test) => range(holes.length).filter(test);
   if (decision.turn.some(Boolean) && !work.order.length && !within) {
     notes.push({ what: 'level: finer than a hand' });
-  } else if (plane) notes.push(...plane.notes);
-  else if (verdict === 're-bed') notes.push({ what: 'level: places not known' });
+  } else if (verdict === 're-bed' && (!plane || plane.inLine)) {
+    notes.push({ what: plane ? 'tilt: in one line' : 'level: places not known' });
+  }
   const unknown = outlets((i) => reach.offset[i] > 0 && Number.isNaN(reach.angle[i]));
   if (holes.some((each, i) => each === Infinity && reach.uncapped[i])) {
     notes.push({ what: 'level: offset not known' });
