@@ -17,8 +17,8 @@ def command(
 ) -> None:
     """One page for a phone: a set-up at the box with no network, its pour test and its record.
 
-    With FILE it begins with that box, and where its set-up has begun, as that stands; without, it
-    asks for the box. What is done on it comes back with: dbox setup FILE --from SAVED.json
+    With FILE it begins with that box, or goes on with its set-up; without, it asks for the box.
+    What is done on it comes back with: dbox setup FILE --from SAVED.json
     """
     from dbox.drawings.phone_page import box_page, check_page, save_page
     from dbox.files.job_log import log_path, read_log, visits

@@ -495,9 +495,11 @@ class Job:
         return STOPPED if self.now.conclusion == "adjust" else self.now.conclusion
 
     def having(self, topic: str, value: Any) -> "Job":
-        """The job in its first pass, of a box of which this was asked; None: left out."""
+        """The same job of a box of which this was asked; None: left out."""
         site = self.site if value is None else self.site.having(topic, value)
-        passes = (replace(self.now, entered=site),)
+        passes: tuple[Pass, ...] = ()
+        for each in self.passes:
+            passes += (replace(each, entered=site, previous=passes[-1] if passes else None),)
         return replace(self, site=site, passes=passes, told={**self.told, topic: value})
 
     @property
@@ -553,8 +555,8 @@ class Job:
         job = replace(self, last=event, before=self)
         *before, now = self.passes
         if isinstance(event, Told):
-            if before:
-                raise DomainError("what the box is like is asked in the first pass")
+            if before and event.key != "inlet":
+                raise DomainError("but for the inlet, the box is asked about in the first pass")
             return job.having(event.key, event.value)
         if isinstance(event, Still) and now.complete:
             # topped up and read once more, with nothing turned

@@ -57,7 +57,8 @@ def page_start(site: Site, told: Sequence[Visit], file: str) -> tuple[Site, dict
         start = replace(job.site, outlets=outlets)
     record = {name: getattr(site.record, name) for name in RECORD}
     known = {"name": site.title, "file": file, "box": identity(site), "starter": site.placeholder,
-             "answers": None, "entries": entries, "record": record, "pours": []}  # fmt: skip
+             "invented": site.record.invented, "answers": None, "entries": entries,
+             "record": record, "pours": []}  # fmt: skip
     return start, known
 
 
@@ -113,46 +114,29 @@ class _SavedSite(_Table):
     outlets: list[_SavedOutlet]
 
 
-class _SavedFile(_Table):
-    kind: Literal["a set-up of dbox, saved from its page"]
-    version: Literal[1]
-    name: _Text
-    box: dict[str, Any] | None
-    answers: dict[str, str] | None
-    site: _SavedSite
-    entries: list[Entry]
-    pours: list[SavedPour]
-    record: dict[str, _Text]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Saved:
+class Saved(_Table):
     """What a page has saved."""
 
-    path: Path
-    name: str  # What the job is called.
-    box: Mapping[str, Any] | None  # As `identity`; None where the page has asked for the box.
-    answers: Mapping[str, str] | None  # To the questions of `box_interview`, by key.
-    clocks: Mapping[str, float | None]  # Where the holes stood at the beginning, by label. [rad]
-    entries: tuple[Entry, ...]  # As lines of the log.
-    pours: tuple[SavedPour, ...]
-    record: Mapping[str, str]
-    metric: bool
+    path: Annotated[Path, Field(exclude=True)] = Path()  # Where it was read; not in it.
+    kind: Literal["a set-up of dbox, saved from its page"]
+    version: Literal[1]
+    name: _Text  # What the job is called.
+    box: dict[str, Any] | None  # As `identity`; None where the page has asked for the box.
+    answers: dict[str, str] | None  # To the questions of `box_interview`, by key.
+    site: _SavedSite
+    entries: list[Entry]  # As lines of the log.
+    pours: list[SavedPour]
+    record: dict[str, _Text]
 
 
 def read_saved(path: Path) -> Saved:
     """Read a file that a page has saved."""
     text = read_text(path, most_bytes=job_log.MOST_BYTES, limit="a saved set-up is smaller")
     try:
-        held = _SavedFile.model_validate_json(text.removeprefix("\ufeff"))
+        saved = Saved.model_validate_json(text.removeprefix("\ufeff"))
     except ValidationError as error:
         raise ScenarioError(f"{path}: {_fault(error)}") from error
-    return Saved(
-        path=path, name=held.name, box=held.box, answers=held.answers,
-        clocks={outlet.label: outlet.clock for outlet in held.site.outlets},
-        entries=tuple(held.entries), pours=tuple(held.pours), record=held.record,
-        metric=held.site.units == "mm",
-    )  # fmt: skip
+    return saved.model_copy(update={"path": path})
 
 
 _AGAIN = "save the job once more on its page"
@@ -187,6 +171,7 @@ class Taking:
     # Readings that the page has not asked about and that look odd, each with its outlet.
     doubts: tuple[tuple[int, Doubt], ...]
     left: tuple[str, ...]  # What stays in the saved file alone, and why.
+    inlet: str | None  # How a straight inlet ends by now, where that was told.
     job: Job  # How the job stands then.
 
 
@@ -223,9 +208,9 @@ def taking(
         begun |= {"visit": name} if name else {}
         if told:
             before = job_log.all_played(told, site, Rules())[-1]
-            begun |= {"angles_rad": dict(saved.clocks), "told": job_log.carried_told(before)}
+            clocks = {outlet.label: outlet.clock for outlet in saved.site.outlets}
+            begun |= {"angles_rad": clocks, "told": job_log.carried_told(before)}
         told = visits([*logged, begun])
-    job = job_log.present_job(told, site, Rules())
     events = [_event(saved, i, site) for i in range(len(saved.entries))]
     typed = [entry.get("typed") for entry in saved.entries]
     lines = [entry_of(*each) for each in zip(events, repeat(site), typed, strict=False)]
@@ -242,9 +227,27 @@ def taking(
             "the same, the next is not; both are kept as they are. To keep the page's as another "
             "visit, add --again"
         )
-    doubts = []
-    for i in range(alike, len(events)):
-        event = events[i]
+    job, doubts = _played(saved, told, site, events, alike)
+    # the file says what the box is like: an inlet that was turned down since is written there
+    said = any(isinstance(event, setup.Told) for event in events[alike:])
+    now = job.told.get("inlet") if said and job.site.box.inlet == "straight" else None
+    inlet = None if now == "straight" else now
+    scenario, left = _with_paper(saved, text, path, inlet)
+    if inlet:
+        job, doubts = _played(saved, told, loads(scenario, str(path)), events, alike)
+    return Taking(
+        scenario=scenario, makes=makes, described=described if makes else {}, begun=begun,
+        entries=tuple(lines[alike:]), doubts=doubts, left=tuple(left), inlet=inlet, job=job,
+    )  # fmt: skip
+
+
+def _played(
+    saved: Saved, told: Sequence[Visit], site: Site, events: Sequence[setup.Event], known: int
+) -> tuple[Job, tuple[tuple[int, Doubt], ...]]:
+    """The job that a log and what it lacks lead to, and readings to look at again; known: events
+    that the log has."""
+    job, doubts = job_log.present_job(told, site, Rules()), []
+    for number, event in enumerate(events[known:], start=known + 1):
         if isinstance(event, setup.Read) and not event.doubtful:
             heights = (*job.now.readings[event.outlet], *event.heights)
             if job.now.correcting == event.outlet:
@@ -255,14 +258,10 @@ def taking(
             job = job.after(event)
         except (DomainError, IndexError, ValueError) as error:
             raise ScenarioError(
-                f"{saved.path}: entries[{i + 1}] is {show(lines[i]['event'])} at "
+                f"{saved.path}: entries[{number}] is {show(saved.entries[number - 1]['event'])} at "
                 f"{show(event.at)}, which cannot follow ({error}); {_AGAIN}"
             ) from error
-    scenario, left = _with_paper(saved, text, path)
-    return Taking(
-        scenario=scenario, makes=makes, described=described if makes else {}, begun=begun,
-        entries=tuple(lines[alike:]), doubts=tuple(doubts), left=tuple(left), job=job,
-    )  # fmt: skip
+    return job, tuple(doubts)
 
 
 def take(
@@ -322,9 +321,11 @@ def _event(saved: Saved, i: int, site: Site) -> setup.Event:
     return event
 
 
-def _with_paper(saved: Saved, text: str, path: Path) -> tuple[str, list[str]]:
-    """The text of a scenario with the pours and the record of the page; what could not go in."""
+def _with_paper(saved: Saved, text: str, path: Path, inlet: str | None) -> tuple[str, list[str]]:
+    """The text of a scenario with pours, record and inlet of the page; what could not go in."""
     tables, left = parse(text, str(path)), []
+    if inlet:
+        tables.setdefault("box", {})["inlet"] = inlet
     record = tables.get("record", {})
     for name, told in saved.record.items():
         if name not in RECORD or not told.strip():
@@ -333,8 +334,9 @@ def _with_paper(saved: Saved, text: str, path: Path) -> tuple[str, list[str]]:
             left.append(f"record.{name}, which is {show(str(record[name]))} in {path.name}")
         elif name not in record:
             tables.setdefault("record", {})[name] = told
+    metric = saved.site.units == "mm"
     for number, pour in enumerate(saved.pours, start=1):
-        table = pour.table(metric=saved.metric)
+        table = pour.table(metric=metric)
         if table is None:
             if any(each.strip() for each in pour.catches.values()):
                 left.append(f"pour {number}, which lacks its volume, its time or the jug")

@@ -224,6 +224,7 @@ def taken_lines(found: Taking, source: Path, file: str) -> list[str]:
     """What of a saved set-up was taken in, what to look at again, and how the job stands."""
     job, count = found.job, len(found.entries)
     made = f" {file} is made of its answers about the box." * found.makes
+    made += f' {file} now says inlet = "{found.inlet}".' * bool(found.inlet)
     said = f"{count} answer{'s' * (count != 1)}" if count else "nothing that the log lacks"
     lines = wrapped(f"Taken from {source}: {said}.{made}")
     for outlet, odd in found.doubts:

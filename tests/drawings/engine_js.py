@@ -1,9 +1,10 @@
 """The engine of the pages in an embedded JavaScript engine, and what tests ask it to do."""
 
 import json
-from importlib.resources import files
 
 from py_mini_racer import MiniRacer
+
+from dbox.drawings.phone_page import script
 
 DRIVER = """
   const back = (_, value) => (value === 'inf' ? Infinity : value);
@@ -46,7 +47,7 @@ DRIVER = """
     });
     const made = parts.decide(parts.reachOf(known.height, given.offset_m, clock),
       known.covariance, given.wanted_m, { hand: given.hand_rad, started: known.started,
-        byRule: Math.max(...variance), highest: given.highest });
+        byRule: Math.max(...variance) });
     const site = { flows: [{ name: '', inflow: given.inflow_m3_s }], outlets: clock.map(() =>
       ({ opening: { kind: 'circle', diameter: given.diameter_m }, turns: false })) };
     const read = { spread: 1, mark: 0, repeats: [1], notes: [] };
@@ -69,8 +70,7 @@ DRIVER = """
 def engine():
     """The engine, loaded; to be closed, since its threads would outlive the tests."""
     js = MiniRacer()
-    text = files("dbox.drawings").joinpath("page", "engine.js").read_text(encoding="utf-8")
-    js.eval(f"{text}\n{DRIVER}")
+    js.eval(f"{script('engine')}\n{DRIVER}")
     return js
 
 

@@ -42,7 +42,7 @@ def typed(page, height):
     """Tap a height in 32nds of an inch."""
     parts = round(abs(height) / INCH * 32)
     if height < 0:
-        page.tap(words="− below water")
+        page.tap(words="− below")
     for _ in range(parts // 32):
         page.tap("#inch-more")
     page.tap(f"#key-{parts % 32 // 2}")
@@ -56,7 +56,7 @@ def read_all(page, heights):
     for height in heights:
         typed(page, height)
         page.tap("#take")
-        if "meant so" in page.text("h1"):
+        if "is that right" in page.text("h1"):
             page.tap(words="Yes, as typed")
             if page.run("Boolean(document.querySelector('#next'))"):
                 page.tap("#next")

@@ -1,10 +1,11 @@
 """Parts of a page that need no browser, in an engine of their own."""
 
 import json
-from importlib.resources import files
 from typing import Any
 
 from py_mini_racer import MiniRacer
+
+from dbox.drawings.phone_page import script
 
 
 class Script:
@@ -13,8 +14,7 @@ class Script:
     def __init__(self, *names: str) -> None:
         self._engine = MiniRacer()
         for name in names:
-            part = files("dbox.drawings").joinpath("page", f"{name}.js")
-            self._engine.eval(part.read_text(encoding="utf-8"))
+            self._engine.eval(script(name))
 
     def call(self, function: str, *arguments: Any) -> Any:
         """What a function of the page makes of some values; of infinite ones it makes null."""

@@ -6,13 +6,12 @@ embedded JavaScript engine; its answers go through the questions of the set-up.
 
 import json
 from dataclasses import replace
-from importlib.resources import files
 
 import numpy as np
 import pytest
 from py_mini_racer import MiniRacer
 
-from dbox.drawings.page_data import site_data
+from dbox.drawings.phone_page import script, site_data
 from dbox.fieldwork.site import ORDINARY_FLOWS, Outlet, Site
 from dbox.files.page_file import KIND, page_start, read_saved, take
 from dbox.files.scenario import load
@@ -26,10 +25,7 @@ BLANK = site_data(Site(outlets=(Outlet(label="1", opening=Circle(0.05)),), flows
 @pytest.fixture(scope="module")
 def page():
     with MiniRacer() as js:
-        folder = files("dbox.drawings").joinpath("page")
-        engine, form = (
-            folder.joinpath(f"{n}.js").read_text("utf-8") for n in ("engine", "box_form")
-        )
+        engine, form = script("engine"), script("box_form")
         data = json.dumps({"blank": BLANK, "longestLabel": LONGEST_NAME})
         js.eval(f"{engine}\nObject.assign(dbox, {{shell: {{data: {data}}}, say: {{}}}});\n{form}")
         yield js

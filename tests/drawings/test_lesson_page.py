@@ -10,8 +10,7 @@ import numpy as np
 import pytest
 
 from dbox import Circle, Notch, Slot, split
-from dbox.drawings.lesson_data import bench_of, lean_data
-from dbox.drawings.phone_page import box_page, lesson_page
+from dbox.drawings.phone_page import bench_of, box_page, lean_data, lesson_page
 from dbox.fieldwork.lessons import FILLED, Bench, lesson_site
 from dbox.fieldwork.site import Box, Outlet, Site
 from dbox.units import DOSE, INCH, LITRE_PER_MINUTE, TRICKLE

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from dbox import Circle, PipeEnd, units
-from dbox.drawings.page_data import site_data
+from dbox.drawings.phone_page import site_data
 from dbox.errors import ScenarioError
 from dbox.fieldwork.site import Box, Flow, Outlet, Site, Tolerance
 from dbox.lengths import Lengths

@@ -11,6 +11,7 @@ change is left out, and counted.
 """
 
 import math
+import pydoc
 import re
 from dataclasses import replace
 from importlib.resources import files
@@ -20,7 +21,7 @@ import pytest
 from scipy import special
 
 from dbox import Circle, Notch, PipeEnd, Slot, arrays, units
-from dbox.drawings.page_data import site_data
+from dbox.drawings.phone_page import script, site_data
 from dbox.fieldwork import estimate, levelling, readings, setup, shares, turning
 from dbox.fieldwork import pour as pours
 from dbox.fieldwork import site as sites
@@ -56,8 +57,8 @@ HOMES = (estimate, readings, shares, turning, levelling, sites, splits, base, ar
 
 def test_constants_are_those_of_the_library(page):
     """Each number or list of numbers of the engine, by its name there, `_` before it or not."""
-    told = files("dbox.drawings").joinpath("page", "engine.js").read_text(encoding="utf-8")
-    written = dict(re.findall(r"^  const ([A-Z][A-Z_0-9]*) = ([^'`;]+);$", told, re.M))
+    told = script("engine")
+    written = dict(re.findall(r"^const ([A-Z][A-Z_0-9]*) = ([^'`;]+);", told, re.M))
     library = {k.lstrip("_"): v for home in reversed(HOMES) for k, v in vars(home).items()}
     elsewhere = {"CHANCE_POINTS": estimate._POINTS, "LONGEST_LENGTH": units._LENGTH.largest}
     held = {k: v for k, v in written.items() if k in library or k in elsewhere}
@@ -67,6 +68,18 @@ def test_constants_are_those_of_the_library(page):
         np.testing.assert_allclose(
             value, elsewhere.get(name, library.get(name)), rtol=1e-15, err_msg=name
         )
+
+
+def test_each_twin_stands_where_its_comment_says():
+    """A piece of a page that is written twice names the other; both would be mended together."""
+    folder, named = files("dbox.drawings").joinpath("page"), set()
+    for part in folder.iterdir():
+        # a name may go on in the next line of a comment
+        comments = "".join(re.findall(r"//(.*)", part.read_text("utf-8"))).replace(" .", ".")
+        named |= set(re.findall(r"\bdbox(?:\.\w+)+", comments))
+    assert len(named) >= 60
+    for name in sorted(named):
+        assert pydoc.locate(name) is not None, name
 
 
 # Made-up boxes.
@@ -195,8 +208,8 @@ def test_a_notch_passes_eight_fifteenths(page):
 # Whole set-ups.
 
 
-def some_site(rng, samples):
-    """A box before anything is read, and what a set-up of it is told by."""
+def some_site(rng):
+    """A box before anything is read."""
     n = int(rng.integers(1, 21))
     alike = rng.random() < 0.7
     openings = [some_opening(rng)] * n if alike else some_openings(rng, n)
@@ -228,7 +241,7 @@ def some_site(rng, samples):
     weights = tuple(rng.integers(1, 4, n).astype(float).tolist())
     flows = [Flow(name="trickle", inflow=2 * LPM), Flow(name="bucket", inflow=20 * LPM),
              Flow(name="dose", inflow=100 * LPM)]  # fmt: skip
-    site = Site(
+    return Site(
         outlets=outlets,
         flows=tuple(flows[: int(rng.integers(1, 4))]),
         box=Box(
@@ -246,18 +259,12 @@ def some_site(rng, samples):
         if rng.random() < 0.25
         else Tolerance(share=float(rng.choice([0.05, 0.1, 0.25, 0.6]))),
     )
-    rules = {
-        "match_highest": bool(rng.random() < 0.1),
-        "design_flow": 0 if rng.random() < 0.1 else None,
-        "samples": samples,
-    }
-    return site, rules
 
 
 def some_job(rng, samples):
     """A set-up of up to three passes, played by the library; with what the page is to play."""
-    site, rules = some_site(rng, samples)
-    job = setup.begin(site, setup.Rules(**rules))
+    site = some_site(rng)
+    job = setup.begin(site, setup.Rules(samples=samples))
     n = len(site.outlets)
     lips = rng.normal(0.0, rng.choice([0.0002, 0.001, 0.003, 0.012]), n)
     mark, repeats, steps = site.mark or 0.0005, int(rng.integers(1, 4)), []
@@ -291,7 +298,7 @@ def some_job(rng, samples):
             "angles": angles,
             "doubts": asks,
         })  # fmt: skip
-    return job, odd, {"site": site_data(site, **rules), "steps": steps}
+    return job, odd, {"site": site_data(site, samples=samples), "steps": steps}
 
 
 def near_sure(assessment, case, samples):
@@ -310,9 +317,7 @@ def assessments_meet(found, wanted, samples, what):
     left_out = 0
     for case, flow in enumerate(found["flows"]):
         same(flow["share"], wanted.result.share[case], EXACT, what)
-        for name, bands in (("low", wanted.share_low), ("high", wanted.share_high),
-                            ("risingLow", wanted.share_rising_low),
-                            ("risingHigh", wanted.share_rising_high)):  # fmt: skip
+        for name, bands in (("low", wanted.share_low), ("high", wanted.share_high)):
             same(flow[name], bands[case], BAND, f"{what}: {name}")
         chance = wanted.within_probability[case]
         same([flow["withinProbability"]], [chance], (FEW + 0.5) / samples, what)
@@ -350,7 +355,6 @@ def passes_meet(found, wanted, what):
     assert tuple(found["order"]) == levelling.order, what
     assert found["goal"] == pytest.approx(levelling.goal.height, abs=1e-12), what
     assert found["turns"] == levelling.goal.turns
-    assert found["highest"]["turns"] == levelling.highest.turns
     assert found["every"]["turns"] == levelling.every.turns
     assert found["wellSet"] == levelling.well_set
     same(found["worst"], levelling.worst, 1e-8, what)
@@ -367,26 +371,22 @@ def passes_meet(found, wanted, what):
                          ("clockAfter", levelling.angle_after)):  # fmt: skip
         told = [None if np.isnan(a) else units.clock_text(a) for a in angles]
         assert [r[name] for r in rows] == told, what
-    left_out += planes_meet(found, levelling)
+    planes_meet(found, levelling)
     return left_out + assessments_meet(found["after"], levelling.after, samples, f"{what} after")
 
 
 def planes_meet(found, levelling):
-    """Tilt and lift; gives whether which outlet stays short in the levelled box is left out: two
-    that miss alike were once told apart by rounding, in 5,000 passes."""
+    """Tilt, and how far to lift the sides of a box whose inside is known."""
     plane, lift = levelling.plane, levelling.lift
-    assert (found["plane"] is None, found["lift"] is None) == (plane is None, lift is None)
+    known = lift is not None and lift.far_end is not None
+    assert (found["plane"] is None, found["lift"] is None) == (plane is None, not known)
     if plane:
         told = found["plane"]
         same([told["slopeX"], told["slopeY"]], [plane.slope_x, plane.slope_y], 1e-9, "plane")
-        same(told["residual"], plane.residual, 1e-10, "plane")
-        assert told["told"] == plane.told
-        assert [n["what"] for n in told["notes"]] == [n.what for n in plane.warnings]
-    if lift:
+        assert told["inLine"] == ("tilt: in one line" in [note.what for note in plane.warnings])
+    if known:
         sides = found["lift"]["farEnd"], found["lift"]["rightSide"]
-        same(sides, [np.nan if s is None else s for s in (lift.far_end, lift.right_side)], 1e-9, "")
-        return int(tuple(found["lift"]["stillShort"]) != lift.still_short)
-    return 0
+        same(sides, (lift.far_end, lift.right_side), 1e-9, "lift")
 
 
 def jobs_meet(page, rng, count, samples):
@@ -448,9 +448,11 @@ def test_chances_are_those_of_a_statistics_library(page):
 
 def test_the_estimate_meets_the_kept_numbers(page):
     """The numbers that any second writing is held to; see `test_vectors`."""
-    found = asked(page, "vector", [vector["given"] for vector in VECTORS])
-    assert len(found) >= 24
-    for vector, answer in zip(VECTORS, found, strict=True):
+    # the page does not offer to raise all to the highest
+    vectors = [vector for vector in VECTORS if not vector["given"]["highest"]]
+    found = asked(page, "vector", [vector["given"] for vector in vectors])
+    assert len(found) >= 18
+    for vector, answer in zip(vectors, found, strict=True):
         assert answer.keys() == vector["answer"].keys()
         for key, value in vector["answer"].items():
             tolerance = BAND if key.startswith("share") else 1e-13
@@ -462,7 +464,7 @@ def test_the_estimate_meets_the_kept_numbers(page):
 
 def some_pour(rng, samples):
     """A box read once, and what was caught of a pour; for both."""
-    site, rules = some_site(rng, samples)
+    site = some_site(rng)
     n = len(site.outlets)
     heights = rng.normal(0.0, rng.choice([0.001, 0.004]), n)
     heights -= heights.min()
@@ -481,7 +483,7 @@ def some_pour(rng, samples):
     )
     pour = Pour(name="pour", inflow=inflow, error=error, catches=catches)
     told = {
-        "site": site_data(site, **rules),
+        "site": site_data(site, samples=samples),
         "steps": [{"readings": [list(o.readings) for o in outlets], "angles": None, "doubts": []}],
         "pour": {"inflow": inflow, "catches": catches, "error": error},
     }

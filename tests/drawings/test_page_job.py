@@ -6,14 +6,13 @@ both. The page runs in an embedded JavaScript engine, without a browser.
 
 import json
 from dataclasses import replace
-from importlib.resources import files
 
 import numpy as np
 import pytest
 from py_mini_racer import MiniRacer
 
 from dbox import Circle
-from dbox.drawings.page_data import site_data
+from dbox.drawings.phone_page import script, site_data
 from dbox.errors import DomainError
 from dbox.fieldwork import setup
 from dbox.fieldwork.setup import Rules
@@ -42,8 +41,7 @@ DRIVER = """
 @pytest.fixture(scope="module")
 def page():
     with MiniRacer() as js:
-        folder = files("dbox.drawings").joinpath("page")
-        engine, job = (folder.joinpath(f"{n}.js").read_text("utf-8") for n in ("engine", "job"))
+        engine, job = script("engine"), script("job")
         js.eval(f"{engine}\n{SHELL}\n{job}\n{DRIVER}")
         yield js
 

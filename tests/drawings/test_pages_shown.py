@@ -5,8 +5,7 @@ from pathlib import Path
 import pytest
 
 import dbox
-from dbox.drawings.lesson_data import bench_of
-from dbox.drawings.phone_page import box_page, lesson_page, save_page
+from dbox.drawings.phone_page import bench_of, box_page, lesson_page, save_page
 from dbox.drawings.run_page import run_page
 from dbox.fieldwork.lessons import lesson_site
 from dbox.fieldwork.surge import house_event, run, run_days, side_by_side

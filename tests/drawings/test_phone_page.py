@@ -9,6 +9,9 @@ from dataclasses import replace
 import pytest
 
 from dbox.fieldwork.site import Box, Tolerance
+from dbox.files.job_log import log_path, read_log, visits
+from dbox.files.page_file import page_start, read_saved, take
+from dbox.files.scenario import load
 
 from .browser import Browser, needs_chromium
 from .phone import AUDIT, INCH, begin, kept, made, read_all, shown, site_of, tab_order, typed
@@ -31,7 +34,7 @@ def browser():
 def screens(page, look):
     """Every screen of a job, from its list to its end; look: what is done at each."""
     look("list")
-    page.tap(words="A box from nothing")
+    page.tap(words="A new box")
     look("form")
     page.run("location.hash = '#box'")
     page.tap(words="Open a saved job")
@@ -60,7 +63,7 @@ def screens(page, look):
     look("trickle")
     page.tap(words="Why, and what else")
     look("why")
-    page.tap(words="Turned otherwise")
+    page.tap(words="Left elsewhere")
     look("face")
     page.tap(words="It was not turned")
     while page.run("Boolean(document.querySelector('#as-told'))"):
@@ -137,7 +140,7 @@ def test_a_reload_after_every_tap_loses_nothing(browser, tmp_path):
     page.tap("#still")
     read_all(page, [5 * INCH / 32, 0.0, 11 * INCH / 32])
     page.tap("#as-told")
-    page.tap(words="Turned otherwise")
+    page.tap(words="Left elsewhere")
     page.tap("#hour-more")
     page.tap("#set")
     page.tap("#turned")
@@ -223,7 +226,7 @@ def test_undo_takes_back_one_tap_after_the_other(browser, tmp_path):
     read_all(page, [INCH / 4, 0.0, INCH / 2])
     assert page.text("h1") == "Turn outlet 2"
     page.tap("#as-told")
-    page.tap(words="Turned otherwise")
+    page.tap(words="Left elsewhere")
     page.tap(words="It was not turned")
     assert page.text("h1") == "All are turned"
     for words, heading in [
@@ -264,16 +267,73 @@ def test_the_inlet_comes_first_and_the_readings_of_a_file_are_offered(browser, t
 def test_an_inlet_that_was_not_known_is_told_once_it_is_seen(browser, tmp_path):
     """The page that sends a person to look takes what was found, and its job keeps it."""
     page = browser.open(made(tmp_path))
-    page.tap(words="A box from nothing")
+    page.tap(words="A new box")
     page.type("#outlets", "2")
     page.type("#size", "1-3/4")
     page.type("#offset", "1/2")
+    page.tap("#begin")
+    assert page.text(".fault").startswith("How does the inlet end in the box?")
+    page.tap("[for=inlet-4]")
     page.tap("#begin")
     assert page.text("h1") == "See how the inlet ends"
     assert page.run(AUDIT) == []
     page.tap(words="Tee")
     assert page.text("h1") == "Fill the box"
     assert [(e["key"], e["value"]) for e in kept(page)["entries"]] == [("inlet", "tee")]
+    assert page.faults() == []
+
+
+def test_a_straight_inlet_is_turned_down_at_the_box_and_the_file_says_so(browser, tmp_path):
+    """Before the box is filled or at any time after; taken back like any answer."""
+    path = tmp_path / "job.toml"
+    insert = 'insert = {kind = "circle", diameter = "1-3/4 in", offset = "1/2 in"}'
+    path.write_text(f"""title = "Two lines"\n{insert}\nbox = {{inlet = "straight"}}  # as found
+outlet = [{{clock = "6:00"}}, {{clock = "6:00"}}]
+tolerance = {{share = "10 %", source = "invented"}}\nrecord = {{invented = true}}\n""")
+    site = load(path)
+    page = browser.open(made(tmp_path, site))
+    begin(page)
+    page.tap(words="Tee")
+    assert (page.text("h1"), page.text(".stamp")) == ("Fill the box", "INVENTED DATA")
+    page.tap(words="Undo")
+    assert page.text("h1") == "Turn the inlet down, or fit a tee"
+    page.tap(words="Go on by the lips alone")
+    page.tap("#still")
+    read_all(page, [0.0, INCH / 2])
+    assert "The inlet is straight" in page.text(".notice")
+    page.tap("#as-told")
+    page.tap("#turned")
+    page.tap("#still")
+    page.tap(words="Say how it ends now")
+    assert page.run(AUDIT) == []
+    page.tap(words="Turned down")
+    assert not page.run("Boolean(document.querySelector('.notice'))")
+    read_all(page, [0.0, 0.0])
+    page.tap(words="Record")
+    assert "turned down" in page.text("dl")
+    page.tap(words="Save or send")
+    saved = tmp_path / "saved.json"
+    saved.write_text(str(page.run("document.querySelector('#text').value")), encoding="utf-8")
+    found = take(read_saved(saved), path, "2026-05-04T09:30:00+00:00")
+    assert found.inlet == found.job.site.box.inlet == load(path).box.inlet == "turned down"
+    assert "# as found" in path.read_text(encoding="utf-8")
+    # the same again changes nothing, and a page of the file asks no more
+    again = take(read_saved(saved), path, "2026-05-04T09:30:00+00:00")
+    assert (again.inlet, again.entries) == (None, ())
+    start, known = page_start(load(path), visits(read_log(log_path(path))), "job.toml")
+    assert start.box.inlet == "turned down"
+    assert known["entries"] == list(found.entries)
+    assert page.faults() == []
+
+
+def test_lips_that_all_stand_over_still_water_are_remarked(browser, tmp_path):
+    page = browser.open(made(tmp_path, site_of(2)))
+    begin(page)
+    page.tap("#still")
+    read_all(page, [INCH / 2, INCH / 2])
+    assert "Every lip reads over the still water, the lowest by 1/2 in (12.7 mm)," in page.text(
+        ".notice"
+    )
     assert page.faults() == []
 
 

@@ -50,7 +50,7 @@ def outcomes(name):
 
 @pytest.fixture(scope="module")
 def script():
-    return Script("scene", "runs")
+    return Script("units", "scene", "runs")
 
 
 def settled():
@@ -181,15 +181,15 @@ NUMBERS = [0.0, 1e-7, 3.1545e-5, 0.00079, 0.0123, 0.9996, 1.0, 12.34, 99.95, 123
 
 def test_the_page_words_heights_flows_and_times_as_the_library(script):
     for value in NUMBERS:
-        assert script.call("dbox.scene.flow", value, False) == gpm(value)
-        assert script.call("dbox.scene.flow", value, True) == litres_per_min(value)
+        assert script.call("dbox.words.flow", value, False) == gpm(value)
+        assert script.call("dbox.words.flow", value, True) == litres_per_min(value)
     for thirty_second in range(-70, 71, 3):
         # not half-way between two tenths of a millimetre, which are rounded either way
         metres = thirty_second * INCH / 32 + 1e-6
         inch = inches(metres, signed=True)
-        assert f"{script.call('dbox.scene.inches', metres, True)} in" == inch
+        assert script.call("dbox.length.text", metres, {"signed": True}) == inch
         both = f"{inch} ({millimetres(metres, signed=True)})"
-        assert script.call("dbox.scene.height", metres, False, True) == both
+        assert script.call("dbox.length.both", metres, {"signed": True}) == both
     for share in (0.0, 0.0004, 0.0352, 0.0994, 0.0996, 0.17486, 0.4613, 1.0):
         assert script.call("dbox.film.shareText", share) == share_text(share, "")
     for seconds in (0.0, 59.0, 95.0, 3600.0, 86399.0, 86400.0, 93784.0, 172800.0):

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from dbox import ScenarioError
+from dbox.errors import DomainError
 from dbox.fieldwork import setup
 from dbox.fieldwork.setup import Rules
 from dbox.files.job_log import JobLog, entry_of, kept_setup, log_path, read_log, visits
@@ -185,6 +186,31 @@ def test_paper_that_says_otherwise_stays_in_the_saved_file_and_is_told(path):
     assert [what.split(",")[0] for what in found.left] == ["record.who", "pour 1"]
     assert load(path).record.who == "A. Installer"
     assert load(path).record.permit == "7"
+
+
+def test_an_inlet_that_is_turned_down_by_now_is_written_into_the_file(path):
+    path.write_text(BOX.replace("turned down", "straight"))
+    site = load(path)
+    events = [setup.Told(at=AT, key="inlet", value="tee"), *one_pass(site)]
+    found = take(saved(path, content(site, answered(site, events))), path, AT)
+    assert found.inlet == found.job.site.box.inlet == load(path).box.inlet == "tee"
+    # the file goes first: who mends it there is not overruled by what was said before
+    path.write_text(BOX.replace("turned down", "straight"))
+    more = [*events, setup.Correcting(at=AT, outlet=0)]
+    found = take(saved(path, content(site, answered(site, more))), path, AT)
+    assert (found.inlet, load(path).box.inlet) == (None, "straight")
+
+
+def test_the_inlet_may_be_told_at_any_pass_and_counts_for_all(path):
+    path.write_text(BOX.replace('inlet = "turned down"', ""))
+    site = load(path)
+    events = [*one_pass(site), setup.Still(at=AT, method="rule"),
+              setup.Told(at=AT, key="inlet", value="tee")]  # fmt: skip
+    job = setup.replay(setup.begin(site, Rules(samples=64)), events)
+    assert [each.site.box.inlet for each in job.passes] == ["tee", "tee"]
+    assert job.now.previous is job.passes[0]
+    with pytest.raises(DomainError, match="in the first pass"):
+        job.after(setup.Told(at=AT, key="rim", value=0.1))
 
 
 def damaged(told, place, value):

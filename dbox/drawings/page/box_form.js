@@ -1,11 +1,11 @@
-// A box from nothing: the questions of dbox.files.box_interview that a set-up at the box needs.
+// A new box: the questions of dbox.files.box_interview that a set-up at the box needs.
 (() => {
   'use strict';
   const { make, data, show } = dbox.shell;
   const { say } = dbox;
 
   const blank = () => ({ units: 'in', name: '', outlets: '4', capped: '', kind: 'circle', size: '',
-    height: '', turns: 'yes', offset: '', clock: 'all', inlet: '', mark: '1/16 in', tolerance: '',
+    height: '', turns: 'yes', offset: '', clock: 'all', inlet: null, mark: '1/16 in', tolerance: '',
     source: '' });
 
   const SIZES = {
@@ -23,11 +23,8 @@
       dbox.job.keepDraft(draft);
       if (again) show();
     };
-    const field = (name, words, more, help) => make('div', { class: 'field' },
-      make('label', { for: name }, words),
-      make('input', { id: name, value: draft[name], autocomplete: 'off', maxlength: 80, ...more,
-        on: { input: (event) => store(name, event.target.value) } }),
-      help && make('small', {}, help));
+    const field = (name, words, more, help) => dbox.field(draft, name, words,
+      () => dbox.job.keepDraft(draft), { id: name, maxlength: 80, ...more }, help);
     const choice = (name, words, options, again) => make('fieldset', {},
       make('legend', {}, words),
       options.map(([value, told], k) => [
@@ -41,7 +38,7 @@
     return [
       make('nav', { class: 'bar', 'aria-label': 'Page' },
         say.link('‹ Jobs', '#box', { class: 'button plain' })),
-      make('h1', {}, 'A box from nothing'),
+      make('h1', {}, 'A new box'),
       say.notices(null),
       field('name', 'What is the job called?', {}, 'An address will do.'),
       choice('units', 'Your rule shows', [['in', 'inches'], ['mm', 'millimetres']], true),
@@ -54,10 +51,10 @@
       field('size', SIZES[draft.kind][0], { placeholder: `like ${example(SIZES[draft.kind])}` }),
       draft.kind === 'slot' && field('height', 'Height of the slot', {}, 'Empty: open at the top.'),
       draft.kind === 'circle' && choice('turns', 'Can the inserts be turned?', [['yes', 'yes'],
-        ['unknown', 'yes, by an offset that I do not know'], ['fixed', 'no']], true),
+        ['unknown', 'yes, offset not known'], ['fixed', 'no']], true),
       draft.kind === 'circle' && draft.turns === 'yes' && field('offset',
         'Hole centre from pipe centre', { placeholder: metric ? 'like 12 mm' : 'like 1/2 in' },
-        'Half of what a lip moves when its insert is turned right round.'),
+        'Half of what the lip rises as its insert goes from 6:00 to 12:00.'),
       draft.kind === 'circle' && draft.turns !== 'fixed' && choice('clock',
         'Where do the holes stand, seen from inside the box?',
         [['all', 'all straight down, at 6:00'], ['each', 'I will say each'],
@@ -155,6 +152,9 @@
       return found;
     });
     if (capped.length === labels.length) throw new Error('Leave one outlet open.');
+    if (draft.inlet === null) {
+      throw new Error('How does the inlet end in the box? Look, and tap one; "not known" will do.');
+    }
     const [opening, hole] = openingOf(draft, unit);
     const turns = draft.kind === 'circle' && draft.turns !== 'fixed';
     const offset = turns && draft.turns === 'yes'

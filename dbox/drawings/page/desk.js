@@ -2,7 +2,7 @@
 (() => {
   'use strict';
   const { make, data, door, go, show } = dbox.shell;
-  const { jobs, now, complete, question, replay, answer, happen } = dbox.job;
+  const { jobs, now, complete, question, replay, answer, happen, ticked } = dbox.job;
   const { say } = dbox;
   const { button, link, at, visit } = say;
 
@@ -20,7 +20,7 @@
       make('div', { class: 'stack' },
         data.job && button(`Begin: ${data.job.name || 'the box of this page'}`,
           () => visit(dbox.job.begun(data.job)), { class: 'main-step' }),
-        link('A box from nothing', '#box/new', { class: data.job ? 'button' : 'button main-step' }),
+        link('A new box', '#box/new', { class: data.job ? 'button' : 'button main-step' }),
         link('Open a saved job', '#box/open')),
       make('h2', {}, known.length ? 'Jobs on this phone' : 'No job on this phone yet'),
       make('ul', { class: 'jobs' }, known.map((job) => make('li', {},
@@ -55,7 +55,8 @@
   }
 
   const rename = (job) => say.behind(job, 'What is the job called?',
-    dbox.field(job, job, 'name', 'Name', { maxlength: 80 }, 'An address will do.'),
+    dbox.field(job, 'name', 'Name', () => dbox.job.keep(job), { maxlength: 80 },
+      'An address will do.'),
     link('Done', '#box', { class: 'button main-step wide' }));
 
   const remove = (job) => say.behind(job, `Delete ${job.name || 'this box'}?`,
@@ -78,13 +79,9 @@
     if (!found && !warmed) globalThis.setTimeout(() => dbox.warm(state.site), 300);
     warmed = true;
     return [
-      make('nav', { class: 'bar', 'aria-label': 'Job' },
-        link('‹ Jobs', '#box', { class: 'button plain' }),
-        make('span', { class: 'name' }, job.name || 'Box without a name'),
+      say.head(job, link('‹ Jobs', '#box', { class: 'button plain' }),
         button('Undo', () => undo(job), { class: 'plain',
           disabled: !dbox.job.standing(job.entries).length })),
-      say.notices(job),
-      say.told(),
       step(job, state),
       mind(job, state),
       found && notes(found),
@@ -113,8 +110,7 @@
     } else {
       say.tell(`Taken back: that outlet ${turned} is turned`);
     }
-    job.ticks = { pass: now(replay(job)).number, done: ticks };
-    dbox.job.keep(job);
+    dbox.job.tick(job, ticks);
     show();
   }
 
@@ -157,6 +153,19 @@
 
   const INLETS = [['turned down', 'Turned down'], ['tee', 'Tee'], ['baffle', 'Baffle'],
     ['straight', 'Straight'], [null, 'Not known']];
+  const ENDED = INLETS.slice(0, 3);
+
+  // How the inlet ends, a tap each; what it was before goes with it.
+  const inletChoices = (job, was, ends) => make('div', { class: 'choices' },
+    ends.map(([value, words]) => button(words, () => {
+      happen(job, 'told', { key: 'inlet', value, was });
+      visit(job);
+    })));
+
+  const inlet = (job) => say.behind(job, 'How does the inlet end now?', make('p', {}, ENDS),
+    inletChoices(job, replay(job).site.inlet, ENDED));
+
+  const ENDS = 'Turned down: an elbow. Tee: one leg down, one up. Baffle: a plate before the end.';
 
   function step(job, state) {
     const { site } = state;
@@ -170,21 +179,18 @@
     }, more);
     const still = (words) => act(words || 'The water lies still', 'still',
       { method: 'ruler from still water' }, { class: 'main-step wide', id: 'still' });
-    if (asksInlet(job, state)) {
-      return card(where, 'How does the inlet end in the box?',
-        'Straight: the bare end of the pipe. Turned down: an elbow. Tee: one leg down, one up. '
-        + 'Baffle: a plate before the end.',
-        make('div', { class: 'choices' }, INLETS.map(([value, words]) =>
-          act(words, 'told', { key: 'inlet', value }))));
-    }
-    if (state.passes.length === 1 && pass.method === null && jets(site) && !job.inletSeen) {
+    if (inletFirst(job, state)) {
+      if (asksInlet(job, state)) {
+        return card(where, 'How does the inlet end in the box?',
+          `Straight: the bare end of the pipe. ${ENDS}`, inletChoices(job, null, INLETS));
+      }
       return card('Inlet first', site.inlet === null ? 'See how the inlet ends'
         : 'Turn the inlet down, or fit a tee',
       ['A straight inlet throws a jet at the outlets across, and no turn of an insert cures that. '
         + 'This page goes by the lips alone.', site.inlet === null ? 'If it is straight, turn it '
-        + 'down or fit a tee before you level. Then tap how it ends.' : ''],
-      site.inlet === null && make('div', { class: 'choices' }, INLETS.slice(0, 3).map(
-        ([value, words]) => act(words, 'told', { key: 'inlet', value }))),
+        + 'down or fit a tee before you level. Then tap how it ends.'
+        : 'Done? Tap how it ends now.'],
+      inletChoices(job, site.inlet, ENDED),
       button('Go on by the lips alone', () => {
         job.inletSeen = true;
         dbox.job.keep(job);
@@ -209,7 +215,7 @@
           still(), ends(job));
         }
         return card(where, 'Top up the box', 'Until it just spills. Stop, and wait until it lies '
-          + 'still. Every outlet is read anew: each turn moves the still level.', still());
+          + 'still. Read every outlet again: each turn moves the still water.', still());
       case 'reading': {
         const label = labelOf(state, asked.outlet);
         const open = site.outlets.filter((each) => !each.capped).length;
@@ -223,7 +229,7 @@
       case 'confirm': {
         const { outlet, heights } = pass.doubtful;
         const doubt = dbox.job.doubt(state, outlet, heights);
-        return card(where, `Is outlet ${labelOf(state, outlet)} meant so?`,
+        return card(where, `Outlet ${labelOf(state, outlet)}: is that right?`,
           doubt ? doubtWords(state, heights, doubt) : 'It looked odd when it was typed.',
           make('div', { class: 'choices' },
             button('No, read it again', () => {
@@ -244,7 +250,7 @@
         const [title, why] = finding(state, answer(state));
         const rebed = answer(state).level.conclusion === 're-bed';
         return card(`After pass ${pass.number}`, title, why,
-          ends(job, rebed ? 'It is bedded: read it anew' : 'One more pass', !rebed));
+          ends(job, rebed ? 'Bedded: read it again' : 'One more pass', !rebed));
       }
       default: {
         const { level } = answer(state);
@@ -257,9 +263,9 @@
     }
   }
 
-  // The inlet is asked for once, before anything is read; the form of a new box has asked it.
-  const asksInlet = (job, { site, told, passes }) => !job.answers && site.inlet === null
-    && told.inlet === undefined && passes.length === 1 && passes[0].method === null;
+  // The inlet is asked for once; the form of a new box has asked it.
+  const asksInlet = (job, { site, told }) => !job.answers && site.inlet === null
+    && told.inlet === undefined;
 
   // Which point of a hole is read; half of a round hole is its centre.
   function pointWords({ point, opening }) {
@@ -328,7 +334,8 @@
         const finer = Math.min(...assess.flows.map((each) => each.finerRule || Infinity));
         return ['Nothing to turn', 'Your rule cannot tell these lips apart any better. '
           + `${level.next === 'finer rule' && Number.isFinite(finer)
-            ? `Read with a rule that shows ${say.one(site, finer)}.`
+            ? `Read with a rule that shows ${dbox.length.text(finer,
+              { metric: say.metric(site), mark: finer })}.`
             : 'Pour a known flow and catch it at each outlet.'}`];
       }
       case 're-bed':
@@ -342,11 +349,11 @@
   function rebedWords(level) {
     const missed = level.outlets.filter((each) => !each.reachable).map((each) => each.label);
     return `No height can be reached by all lips; ${say.outlets(missed)} cannot. Bed the box level `
-      + 'and firm again, then read it anew.';
+      + 'and firm, then read it again.';
   }
 
   function liftWords(site, lift) {
-    if (!lift || lift.farEnd === null) return '';
+    if (!lift) return '';
     const sides = [];
     if (Math.abs(lift.farEnd) > 0.0005) {
       sides.push(`${lift.farEnd > 0 ? 'the end opposite the inlet' : 'the inlet end'} by `
@@ -359,28 +366,32 @@
     return sides.length ? `Lift ${say.listed(sides)}, as seen from the inlet.` : '';
   }
 
-  // What a person should know of the inserts; the words are those of dbox.report.wording.
-  const notes = ({ level }) => level.notes.filter(({ what }) => what in data.notes)
-    .map(({ what, outlets }) => make('p', { class: 'notice' },
-      outlets && make('strong', {}, `${say.outlets(outlets.map((i) => level.outlets[i].label))}: `),
-      `${data.notes[what]}.`));
+  // What a person should know of inserts and readings; the words are those of dbox.report.wording.
+  const notes = ({ site, level }) => level.notes.filter(({ what }) => what in data.notes)
+    .map(({ what, outlets, over, under }) => {
+      const words = `${data.notes[what].replace('{}', () => say.both(site, over || under))}.`;
+      const labels = outlets && say.outlets(outlets.map((i) => level.outlets[i].label));
+      return make('p', { class: 'notice' }, labels && make('strong', {}, `${labels}: `),
+        labels ? words : words[0].toUpperCase() + words.slice(1));
+    });
 
   const jets = (site) => site.inlet === null || site.inlet === 'straight';
 
+  // A jet is seen to before the box is filled, or passed by.
+  const inletFirst = (job, { site, passes }) => jets(site) && !job.inletSeen
+    && passes.length === 1 && passes[0].method === null;
+
   // What the whole job has to keep in mind.
   const mind = (job, state) => [
-    jets(state.site) && !asksInlet(job, state) && make('p', { class: 'notice' },
-      make('strong', {}, 'By the lips alone: '),
-      state.site.inlet === null ? 'how the inlet ends is not known.' : 'the inlet is straight.'),
+    jets(state.site) && !inletFirst(job, state) && make('div', { class: 'notice' },
+      make('strong', {}, state.site.inlet === null ? 'How the inlet ends is not known. '
+        : 'The inlet is straight. '), 'Shares here are by the lips alone, without its jet.',
+      // not while inserts are turned: what is ticked off then is no event, and undone first
+      !['turn', 'ended'].includes(question(state).kind)
+        && link('Say how it ends now', at(job, 'inlet'), { class: 'button wide' })),
     job.starter && make('p', { class: 'notice' }, 'This box is a starter\'s: make sure that its ',
       'outlets, holes, clocks and sizes are yours.'),
   ];
-
-  // The turns of this pass that were made, by label; kept beside the events until all are.
-  function ticked(job) {
-    const { number } = now(replay(job));
-    return job.ticks && job.ticks.pass === number ? [...job.ticks.done] : [];
-  }
 
   const toTurn = (job, state) => answer(state).level.order
     .filter((i) => !ticked(job).includes(labelOf(state, i)));
@@ -403,10 +414,6 @@
     }
     const i = left[0];
     const it = level.outlets[i];
-    const tick = () => {
-      job.ticks = { pass: pass.number, done: [...done, it.label] };
-      dbox.job.keep(job);
-    };
     const byRule = `until the rule shows ${say.shown(state.site, it.ruleShows)}`;
     const known = it.clockBefore !== null && it.clockAfter !== null;
     const way = it.turn > 0 ? 'clockwise' : 'counter-clockwise';
@@ -419,10 +426,13 @@
     known && dbox.views.face(it.angleBefore, it.angleAfter,
       `From ${it.clockBefore} to ${it.clockAfter}, ${way}`),
     make('div', { class: 'choices' },
-      button('Turned as told', () => { tick(); show(); }, { class: 'main-step', id: 'as-told' }),
-      link('Turned otherwise', at(job, 'left', i))),
+      button('Turned as told', () => {
+        dbox.job.tick(job, [...done, it.label]);
+        show();
+      }, { class: 'main-step', id: 'as-told' }),
+      link('Left elsewhere', at(job, 'left', i))),
     make('details', {}, make('summary', {}, 'Why, and what else'),
-      make('p', {}, tradeWords(level)),
+      make('p', {}, tradeWords(state.site, level)),
       button('Turn nothing: top up and read again', () => {
         happen(job, 'turned', { angles_rad: angles(state, dbox.job.leftAngles(pass)) });
         show();
@@ -434,10 +444,13 @@
   }
 
   // What the turns bring the worst line; twin: dbox.report.level_report._trade
-  function tradeWords({ worst }) {
-    const [before, then, best] = worst.map((each) => Math.round(100 * each));
-    return `At the weakest flow the worst line goes from ${before} to ${then} % of its target; `
-      + `every insert turned would make it ${best} %.`;
+  function tradeWords(site, { worst, before }) {
+    const targets = before.target.filter((each) => each > 0);
+    const same = Math.max(...targets) - Math.min(...targets) < 1e-9;
+    const [now, then, best] = worst.map((each) => Math.round(100 * each * (same ? targets[0] : 1)));
+    const weakest = site.flows.reduce((a, b) => (b.inflow < a.inflow ? b : a));
+    return `At ${weakest.name} the worst line goes from ${now} to ${then} %`
+      + `${same ? '' : ' of its target'}; turning every insert would make it ${best} %.`;
   }
 
   const STILL = 'still';
@@ -461,10 +474,10 @@
     const over = flow ? flow.level : 0;
     const most = flow && Math.max(...flow.share);
     const parts = [
-      make('h2', {}, flow ? `Water at ${say.plain(flow.name)}` : 'Still water and lips'),
+      make('h2', {}, flow ? `Water at ${flow.name}` : 'Still water and lips'),
       found && make('div', { class: 'tabs', role: 'group', 'aria-label': 'At which flow' },
         [STILL, ...found.assess.flows.map((each) => each.name)].map((name) => button(
-          name === STILL ? 'Still' : say.plain(name), () => {
+          name === STILL ? 'Still' : name, () => {
             job.flow = name;
             dbox.job.keep(job);
             show();
@@ -474,13 +487,13 @@
     ];
     if (!flow) return parts;
     return [...parts,
-      make('p', {}, `${say.flow(flow.inflow, say.metric(site))} into the box. `,
+      make('p', {}, `${say.flow(site, flow.inflow)} into the box. `,
         verdictWords(site, flow, found.assess.tolerance)),
       dbox.views.shares(site.outlets, flow, found.assess.target, found.assess.tolerance)];
   }
 
   const VERDICTS = { within: 'Within tolerance', outside: 'Outside tolerance',
-    'cannot tell': 'Cannot tell yet whether within tolerance' };
+    'cannot tell': 'Cannot tell yet' };
 
   function verdictWords(site, { verdict, withinProbability }, tolerance) {
     if (tolerance === null) {
@@ -490,8 +503,7 @@
     }
     const sure = verdict === 'cannot tell'
       ? ` The chance that every line is within is ${say.chance(withinProbability)}.` : '';
-    return `${VERDICTS[verdict]}, which lets a line be ${say.percent(tolerance)} off its target.`
-      + sure;
+    return `${VERDICTS[verdict]}: a line may be ${say.percent(tolerance)} off its target.${sure}`;
   }
 
   // What was read before, pass after pass.
@@ -499,13 +511,13 @@
     const earlier = state.passes.slice(0, -1);
     if (!earlier.length) return null;
     return make('details', {},
-      make('summary', {}, `Passes before: ${earlier.length}. They still count.`),
+      make('summary', {}, `Earlier passes: ${earlier.length}. They still count.`),
       earlier.map((pass) => make('section', {},
         make('h2', {}, `Pass ${pass.number}`), dbox.record.passTable(state.site, pass))));
   }
 
   const SCREENS = { read: dbox.typing.read, clock: dbox.typing.clock, left: dbox.typing.left,
-    pour: dbox.pourScreen, record: dbox.record.screen, save: dbox.files.save, name: rename,
+    inlet, pour: dbox.pourScreen, record: dbox.record.screen, save: dbox.files.save, name: rename,
     delete: remove };
 
   function screen(rest) {
@@ -518,7 +530,7 @@
       say.tell('That job is not on this phone.');
       return list();
     }
-    if (what === 'cautions') return say.behind(job, 'Mind', cautions(true));
+    if (what === 'cautions') return say.behind(job, 'Cautions', cautions(true));
     return what ? SCREENS[what](job, which === undefined ? which : Number(which)) : desk(job);
   }
 

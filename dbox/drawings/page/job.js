@@ -84,8 +84,8 @@
           ...state,
           told: { ...state.told, [entry.key]: entry.value },
           // all else that is told of a box stands in the site that the job came with
-          site: entry.key === 'inlet' && site.inlet === null ? { ...site, inlet: entry.value }
-            : site,
+          site: entry.key === 'inlet' && (site.inlet === null || site.inlet === entry.was)
+            ? { ...site, inlet: entry.value } : site,
         };
       case 'clock': {
         const at = place();
@@ -264,6 +264,17 @@
     return last;
   }
 
+  // The turns of this pass that were made, by label: beside the events until all are.
+  function ticked(job) {
+    const { number } = now(replay(job));
+    return job.ticks && job.ticks.pass === number ? [...job.ticks.done] : [];
+  }
+
+  function tick(job, done) {
+    job.ticks = { pass: now(replay(job)).number, done };
+    keep(job);
+  }
+
   // A job of its own from a box and what was typed so far.
   function begun(start) {
     const key = Date.now().toString(36) + Math.floor(Math.random() * 1e6).toString(36);
@@ -382,9 +393,9 @@
 
   load();
   dbox.job = {
-    begin, after, standing, replay, now, complete, question, siteOf, told, answer, leftAngles,
-    toldAngles, doubt, happen, undo, begun, load, keep, drop, keepDraft, fileText, fromFile, jobs,
-    unreadable,
+    begin, after, standing, replay, now, complete, question, told, answer, leftAngles,
+    toldAngles, doubt, happen, undo, ticked, tick, begun, load, keep, drop, keepDraft, fileText,
+    fromFile, jobs, unreadable,
     fault: () => fault,
     draft: () => draft,
   };

@@ -2,7 +2,8 @@
 (() => {
   'use strict';
   const dbox = globalThis.dbox = globalThis.dbox || {};
-  const INCH = 0.0254, STEP = INCH / 32, LITRE_PER_MINUTE = 1e-3 / 60;
+  const { INCH, LITRE, MINUTE, flow, percent } = dbox.words;
+  const STEP = INCH / 32, LITRE_PER_MINUTE = LITRE / MINUTE;
   const MOST_LEAN = 16, MOST_LIP = 8;  // thirty-seconds of an inch
 
   const clip = (value, low, high) => Math.min(Math.max(value, low), high);
@@ -76,8 +77,8 @@
   if (!dbox.shell) return;
 
   const { data: { lean: box }, make, draw, door, others } = dbox.shell;
-  const { height, flow, percent, inches, shortLabels, textWidth, set, standing, stream, section,
-    sized, fullScreen } = dbox.scene;
+  const { shortLabels, textWidth, set, standing, stream, section, sized, fullScreen } = dbox.scene;
+  const height = (metres) => dbox.length.both(metres, box);
   const n = box.outlets.length;
   const labels = box.outlets.map((outlet) => outlet.label);
   const isOpen = (i) => !box.outlets[i].capped;
@@ -385,7 +386,7 @@
 
     // level, or which side is how much lower
     const lean = (count, high, low) => count === 0 ? 'level'
-      : `${count > 0 ? high : low} ${height(Math.abs(count) * STEP, box.metric)}`;
+      : `${count > 0 ? high : low} ${height(Math.abs(count) * STEP)}`;
 
     function show() {
       const water = waterAt(box, now);
@@ -404,7 +405,7 @@
         : guess === null ? even : `You said ${Number(guess.toFixed(1))} %. ${gets}`;
       const lowest = Math.min(...water.lips), head = water.level - lowest;
       state.textContent = asking ? 'The water is hidden till you have guessed.'
-        : `Water stands ${height(head, box.metric)} over the lowest lip.` +
+        : `Water stands ${height(head)} over the lowest lip.` +
           (water.level > box.high ? ' That is higher than the strip shows.' : '') +
           (head < box.capillary ? ' So thin a sheet is out of the range of the formulas: surface' +
             ' tension decides.' : '');
@@ -425,7 +426,7 @@
       if (moveViews) moveViews.move(now, water, asking);
       if (moveStrip && moveViews) {
         const tall = box.high - box.low, times = moveStrip.perMetre / moveViews.perMetre;
-        const words = box.metric ? `${Math.round(1e3 * tall)} mm` : `${inches(tall)} in`;
+        const words = dbox.length.text(tall, box);
         scaleNote.textContent = `${words} of wall at the lips, drawn ${times.toFixed(0)} times ` +
           'as high as in the box in true proportion; holes as wide as there is room. Streams are ' +
           'as wide as their part of the flow.';

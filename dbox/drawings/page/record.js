@@ -10,14 +10,13 @@
   const lastComplete = (state) =>
     [...state.passes].reverse().find((pass) => complete(state.site, pass));
 
-  // A field whose value is kept as it is typed.
-  function field(job, holder, name, words, more, help, changed) {
-    const id = `field-${name}`;
-    const input = make(more && more.rows ? 'textarea' : 'input', { id, autocomplete: 'off', ...more,
+  // A field whose value stands in its holder as it is typed; kept: what follows then.
+  function field(holder, name, words, kept, more, help) {
+    const id = more.id || `field-${name}`;
+    const input = make(more.rows ? 'textarea' : 'input', { id, autocomplete: 'off', ...more,
       on: { input: () => {
         holder[name] = input.value;
-        dbox.job.keep(job);
-        if (changed) changed();
+        kept();
       } } });
     input.value = holder[name] || '';
     return make('div', { class: 'field' }, make('label', { for: id }, words), input,
@@ -28,8 +27,9 @@
   const numberOf = (text) => (/^\s*(\d+[.,]?\d*|[.,]\d+)\s*$/.test(text || '')
     ? Number(text.trim().replace(',', '.')) : null);
 
-  const units = (metric) => (metric ? { pail: 'L', jug: 'L', size: say.LITRE, jugSize: say.LITRE }
-    : { pail: 'gal', jug: 'qt', size: say.GALLON, jugSize: say.GALLON / 4 });
+  const { LITRE, GALLON } = dbox.words;
+  const units = (metric) => (metric ? { pail: 'L', jug: 'L', size: LITRE, jugSize: LITRE }
+    : { pail: 'gal', jug: 'qt', size: GALLON, jugSize: GALLON / 4 });
 
   const blankPour = () => ({ volume: '', time: '', jug: '', way: 'jug', seconds: '', catches: {} });
 
@@ -58,8 +58,12 @@
     const { pail, jug } = units(say.metric(site));
     const result = make('div', { 'aria-live': 'polite' });
     const refresh = () => result.replaceChildren(...pourResult(state, pour));
-    const typed = (holder, name, words, help) =>
-      field(job, holder, name, words, { inputmode: 'decimal', maxlength: 10 }, help, refresh);
+    const kept = () => {
+      dbox.job.keep(job);
+      refresh();
+    };
+    const typed = (holder, name, words) =>
+      field(holder, name, words, kept, { inputmode: 'decimal', maxlength: 10 });
     const way = (value, words) => button(words, () => {
       pour.way = value;
       dbox.job.keep(job);
@@ -67,8 +71,8 @@
     }, { 'aria-pressed': String(pour.way === value) });
     refresh();
     return say.behind(job, 'Pour test',
-      make('p', {}, 'Pour clean water at one steady flow, let it settle, then catch at every open ',
-        'outlet for a timed while.'),
+      make('p', {}, 'Pour clean water at one steady flow. Once every outlet runs steadily, catch ',
+        'what each gives, and time it.'),
       make('div', { class: 'pair' },
         typed(pour, 'volume', `Poured in all [${pail}]`), typed(pour, 'time', 'in [seconds]')),
       make('div', { class: 'pair', role: 'group', 'aria-label': 'How it is caught' },
@@ -127,8 +131,9 @@
     if (found.odd !== null) {
       const odd = found.outlets[found.odd];
       words.push(make('p', { class: 'finding' }, make('strong', {}, `Outlet ${odd.label} is odd: `),
-        `it gives ${odd.stands > 0 ? 'more' : 'less'} than its lip says, and the others agree with `
-        + 'their readings. Look there: a deposit, another hole, a pipe that holds back.'));
+        `it gives ${odd.stands > 0 ? 'more' : 'less'} than its lip says; what was caught at the `
+        + 'others agrees with their readings. Look there: a deposit, another hole, a pipe that '
+        + 'holds back.'));
     } else if (found.outlets.some((each) => each.stands && !each.held)) {
       words.push(make('p', { class: 'finding' }, 'Readings and catches disagree at ',
         say.outlets(found.outlets.filter((each) => each.stands && !each.held)
@@ -144,8 +149,8 @@
       words.push(make('p', {}, 'More was caught than poured: a volume or a time is wrong.'));
     }
     return [...words, make('table', { class: 'pour' },
-      make('caption', {}, `${say.flow(inflow, say.metric(site))} poured, `,
-        `${say.flow(all, say.metric(site))} caught`),
+      make('caption', {}, `${say.flow(site, inflow)} poured, `,
+        `${say.flow(site, all)} caught`),
       make('thead', {}, make('tr', {}, ['outlet', 'expected', 'caught'].map((each) =>
         make('th', { scope: 'col' }, each)))),
       make('tbody', {}, found.outlets.filter((_, i) => !site.outlets[i].capped).map((each) =>
@@ -167,9 +172,9 @@
         make('th', { scope: 'row' }, outlet.label),
         make('td', {}, outlet.capped ? 'capped' : pass.readings[i].map((each) =>
           say.one(site, each, true)).join(', ') || '–'),
-        make('td', {}, pass.angles[i] === null ? '–' : say.clock(pass.angles[i])),
-        make('td', {}, !pass.turned || pass.turned[i] === pass.angles[i] ? '–'
-          : pass.turned[i] === null ? 'by the rule' : say.clock(pass.turned[i]))))));
+        make('td', {}, outlet.turns ? say.clock(pass.angles[i]) : '–'),
+        make('td', {}, outlet.turns && pass.turned && (pass.turned[i] === null
+          || pass.turned[i] !== pass.angles[i]) ? say.clock(pass.turned[i]) : '–')))));
   }
 
   const ENDS = { within: 'within tolerance at every flow',
@@ -184,7 +189,8 @@
     const { site } = state;
     const last = lastComplete(state);
     const found = last && told(site, last);
-    const typed = (name, words, more) => field(job, job.record, name, words, more);
+    const typed = (name, words, more) =>
+      field(job.record, name, words, () => dbox.job.keep(job), more);
     const rows = [
       ['Tolerance', site.tolerance === null ? 'none named'
         : [say.percent(site.tolerance), site.toleranceSource].filter(Boolean).join(', ')],
@@ -198,7 +204,7 @@
         make('dl', {}, rows.map(([name, value]) =>
           [make('dt', {}, name), make('dd', {}, value)])),
         found && found.assess.flows.map((flow) => make('section', {},
-          make('h2', {}, `${say.plain(flow.name)}, ${say.flow(flow.inflow, say.metric(site))}`,
+          make('h2', {}, `${flow.name}, ${say.flow(site, flow.inflow)}`,
             site.tolerance !== null && `: ${flow.verdict}`),
           dbox.views.shares(site.outlets, flow, found.assess.target, found.assess.tolerance))),
         state.passes.filter((pass) => pass.method !== null).map((pass) => passTable(site, pass)),
@@ -218,7 +224,8 @@
     const box = make('textarea', { id: 'text', rows: 6, readonly: true });
     box.value = text;
     const done = make('p', { class: 'said', role: 'status' });
-    const name = `${(job.name || 'box').replace(/[^\p{L}\p{N}]+/gu, '-').slice(0, 40)}.dbox.json`;
+    const plain = job.name.match(/[\p{L}\p{N}]+/gu) || ['box'];
+    const name = `${plain.join('-').slice(0, 40)}.dbox.json`;
     const file = () => {
       const address = URL.createObjectURL(new Blob([text], { type: 'application/json' }));
       make('a', { href: address, download: name }).click();
@@ -232,9 +239,9 @@
         : 'This phone copies nothing by itself: the text is marked, copy it by hand.';
     };
     return say.behind(job, 'Save or send',
-      make('p', {}, 'The file holds all of this job. Open it on this page again, here or on ',
-        'another phone; or take it into the log of a scenario:'),
-      make('p', { class: 'command' }, `dbox setup job.toml --from ${name}`),
+      make('p', {}, 'The file holds the whole job. Open it on such a page again, here or on ',
+        'another phone. On a computer, this takes it in:'),
+      make('p', { class: 'command' }, `dbox setup ${job.file || 'job.toml'} --from ${name}`),
       make('div', { class: 'stack' },
         button('Save a file', file, { class: 'main-step', id: 'save' }),
         button('Copy the text', copy, { id: 'copy' })),

@@ -73,8 +73,9 @@
   if (!dbox.shell) return;
 
   const { data: { film }, make, draw, door } = dbox.shell;
-  const { INLET_WIDTH, height, flow, duration, shortLabels, textWidth, set, standing,
-    section, sized, fullScreen } = dbox.scene;
+  const { flow, duration } = dbox.words;
+  const { INLET_WIDTH, shortLabels, textWidth, set, standing, section, sized, fullScreen } =
+    dbox.scene;
   const runs = film.runs.map(read);
   const strongest = runs.map((run) => Math.max(...run.inflow));
   const end = film.pace[film.pace.length - 1][1];
@@ -325,7 +326,7 @@
         const at = moment(runs[0], now);
         state.textContent = `${film.means ? 'Mean of the day: ' : ''}` +
           `${flow(at.inflow, film.metric)} comes in; water ` +
-          `${height(at.level - film.still, film.metric)} over the lowest lip` +
+          `${dbox.length.both(at.level - film.still, film)} over the lowest lip` +
           (at.overflow > 0 ? `; OVER THE RIM ${flow(at.overflow, film.metric)}` : '');
       }
     }

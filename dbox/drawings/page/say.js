@@ -3,24 +3,12 @@
   'use strict';
   const { make, go } = dbox.shell;
 
-  const LITRE = 1e-3; // [m3]
-  const GALLON = 231 * 0.016387064 * LITRE; // [m3] twin: dbox.units.GALLON
-  const MINUTE = 60; // [s]
-
-  const three = (value) => String(Number(value.toPrecision(3)));
-
-  // twin: dbox.units.gpm, dbox.units.litres_per_min; [m3/s]
-  const flow = (inflow, metric) => (metric
-    ? `${three((inflow / LITRE) * MINUTE)} L/min` : `${three((inflow / GALLON) * MINUTE)} gpm`);
-
-  const plain = (name) => name.replace(/ \(default\)$/, '');
+  const { percent } = dbox.words;
 
   const listed = (words) => (words.length < 2 ? words.join('')
     : `${words.slice(0, -1).join(', ')} and ${words[words.length - 1]}`);
 
   const outlets = (labels) => `${labels.length === 1 ? 'outlet' : 'outlets'} ${listed(labels)}`;
-
-  const percent = (share) => `${Math.round(100 * share)} %`;
 
   // twin: dbox.report.text.chance_text
   const chance = (part) => {
@@ -28,15 +16,16 @@
     return part > 0.99 ? 'over 99 %' : percent(part);
   };
 
-  const clock = (angle) => (angle === null ? 'not known' : dbox.clock.text(angle));
+  const clock = (angle) => (angle === null ? '?' : dbox.clock.text(angle));
 
   const metric = (site) => site.units === 'mm';
 
-  // A length in the unit of the job, and both ways; twin: dbox.lengths.Lengths.both; [m]
+  // A flow [m3/s] in the unit of the job; a length [m] in it, and both ways.
+  const flow = (site, inflow) => dbox.words.flow(inflow, metric(site));
   const one = (site, metres, signed) =>
     dbox.length.text(metres, { metric: metric(site), mark: site.mark, signed });
-  const both = (site, metres, signed) => `${one(site, metres, signed)} (${
-    dbox.length.text(metres, { metric: !metric(site), mark: site.mark, signed })})`;
+  const both = (site, metres, signed) =>
+    dbox.length.both(metres, { metric: metric(site), mark: site.mark, signed });
 
   // What a rule shows; twin: dbox.report.level_report._shown
   const SEEN = 4e-4; // [m]
@@ -75,16 +64,20 @@
     return make('p', { class: 'said', role: 'status' }, words);
   }
 
-  // A screen of a job behind its first one.
-  const behind = (job, title, ...nodes) => [
-    make('nav', { class: 'bar', 'aria-label': 'Job' },
-      link('‹ Back', at(job), { class: 'button plain' }),
-      make('span', { class: 'name' }, job.name || 'Box without a name')),
-    notices(job), told(), make('h1', {}, title), ...nodes,
+  // What stands on top of every screen of a job, as on paper: its name, and whether it is made up.
+  const head = (job, back, ...more) => [
+    make('nav', { class: 'bar', 'aria-label': 'Job' }, back,
+      make('span', { class: 'name' }, job.name || 'Box without a name'), more),
+    job.invented && make('p', { class: 'stamp' }, 'INVENTED DATA'),
+    notices(job), told(),
   ];
 
+  // A screen of a job behind its first one.
+  const behind = (job, title, ...nodes) =>
+    [head(job, link('‹ Back', at(job), { class: 'button plain' })), make('h1', {}, title), nodes];
+
   dbox.say = {
-    LITRE, GALLON, three, flow, plain, listed, outlets, percent, chance, clock, metric, one, both,
-    shown, button, link, at, visit, faultLine, notices, tell, told, behind,
+    flow, listed, outlets, percent, chance, clock, metric, one, both, shown, button, link, at,
+    visit, faultLine, notices, tell, told, head, behind,
   };
 })();

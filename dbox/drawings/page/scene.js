@@ -1,56 +1,9 @@
-// What the box to lean and the film share: words of heights and flows, scales, streams, screens.
+// What the box to lean and the film share: scales, streams, the wall of a box, screens.
 (() => {
   'use strict';
   const dbox = globalThis.dbox = globalThis.dbox || {};
+  const { INCH } = dbox.words;
   const INLET_WIDTH = 1.5, HOLE_PART = 0.62;
-  const INCH = 0.0254, GALLON = 231 * 0.016387064e-3, LITRE = 1e-3, MINUTE = 60;
-
-  // twin: dbox.units.three_digits
-  function threeDigits(value) {
-    if (!value) return '0';
-    const text = value.toFixed(Math.max(0, 2 - Math.floor(Math.log10(Math.abs(value)))));
-    return text.includes('.') ? text.replace(/\.?0+$/, '') : text;
-  }
-
-  // twin: dbox.units.inches, without its unit
-  function inches(metres, signed, parts = 32) {
-    let count = Math.round(metres / INCH * parts);
-    const sign = count < 0 ? '-' : signed && count ? '+' : '';
-    count = Math.abs(count);
-    const whole = Math.floor(count / parts);
-    let top = count % parts, below = parts;
-    while (top && top % 2 === 0) [top, below] = [top / 2, below / 2];
-    if (!top) return `${sign}${whole}`;
-    return whole ? `${sign}${whole}-${top}/${below}` : `${sign}${top}/${below}`;
-  }
-
-  // twin: dbox.lengths.Lengths.both
-  function height(metres, metric, signed) {
-    const tenths = Math.sign(metres) * Math.round(Math.abs(metres) * 1e4) / 10 || 0;
-    const mm = `${signed && tenths > 0 ? '+' : ''}${tenths.toFixed(1)} mm`;
-    const inch = `${inches(metres, signed)} in`;
-    if (inch === '0 in' && tenths) return mm;
-    return metric ? `${mm} (${inch})` : `${inch} (${mm})`;
-  }
-
-  // twins: dbox.units.gpm, dbox.units.litres_per_min
-  const flow = (inflow, metric) => metric
-    ? `${threeDigits(inflow * MINUTE / LITRE)} L/min`
-    : `${threeDigits(inflow * MINUTE / GALLON)} gpm`;
-
-  const percent = (share) => `${Math.round(100 * share)} %`;
-
-  // twin: dbox.report.text.duration
-  function duration(seconds) {
-    if (seconds < 10) return `${threeDigits(Math.round(seconds * 10) / 10)} s`;
-    if (seconds < 60) return `${Math.round(seconds)} s`;
-    if (seconds < 3600) {
-      const whole = Math.round(seconds), rest = whole % 60, minutes = Math.floor(whole / 60);
-      return rest ? `${minutes} min ${rest} s` : `${minutes} min`;
-    }
-    return seconds < 172800 ? `${threeDigits(seconds / 3600)} h`
-      : `${threeDigits(seconds / 86400)} days`;
-  }
 
   // Heights with their words, at least so many dots apart. twin: dbox.drawings.style.tick_step
   function ticks(low, high, perMetre, metric, apart) {
@@ -62,7 +15,7 @@
     const marks = [];
     for (let count = Math.ceil(low / step - 1e-9); count * step <= high + 1e-9; count += 1) {
       const at = count * step;
-      const words = metric ? `${at > 0 ? '+' : ''}${Math.round(at * 1e3)}` : inches(at, true);
+      const words = dbox.length.text(at, { metric, signed: true }).replace(/(\.0)? (in|mm)$/, '');
       marks.push({ at, words });
     }
     return marks;
@@ -212,7 +165,6 @@
     return button;
   }
 
-  dbox.scene = { INCH, GALLON, LITRE, MINUTE, inches, height, flow, percent, duration, ticks,
-    shortLabels, textWidth, standing, set, stream, section,
-    sized, fullScreen, INLET_WIDTH };
+  dbox.scene = { ticks, shortLabels, textWidth, standing, set, stream, section, sized, fullScreen,
+    INLET_WIDTH };
 })();

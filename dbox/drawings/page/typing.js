@@ -6,7 +6,8 @@
   const { say } = dbox;
   const { button, visit } = say;
 
-  const INCH = 0.0254; // [m]
+  const { INCH } = dbox.words;
+  const PART = INCH / 64; // [m]
 
   // What is typed and not yet taken: outlet, unit, below, whole, part (of 64), digits.
   function draftOf(job, outlet) {
@@ -20,14 +21,9 @@
 
   // The draft as a person would write it, as `+1-3/16 in`.
   function textOf(draft) {
-    const sign = draft.below ? '-' : '+';
-    if (draft.unit === 'mm') return `${sign}${draft.digits} mm`;
-    let [top, bottom] = [draft.part, 64];
-    while (top && top % 2 === 0) [top, bottom] = [top / 2, bottom / 2];
-    const fraction = top ? `${top}/${bottom}` : '';
-    const whole = draft.whole || !top ? String(draft.whole) : '';
-    const joined = [whole, fraction].filter(Boolean).join('-');
-    return joined === '0' ? '0 in' : `${sign}${joined} in`;
+    if (draft.unit === 'mm') return `${draft.below ? '-' : '+'}${draft.digits} mm`;
+    const height = draft.whole * INCH + draft.part * PART;
+    return dbox.length.text(draft.below ? -height : height, { mark: PART, signed: true });
   }
 
   function read(job, outlet) {
@@ -39,12 +35,11 @@
       [capped, 'It is capped: no water leaves there.'],
       [state.closed, 'The job has ended. Undo, on the screen before, takes that back.'],
       [pass.method === null, 'Fill the box first: nothing is read before the water lies still.'],
-      [pass.doubtful, 'A reading waits: say first whether it is meant as typed.'],
+      [pass.doubtful, 'Answer first, on the screen before: is the last reading right?'],
     ].find(([holds]) => holds);
     if (not) return say.behind(job, `Outlet ${label}`, make('p', {}, not[1]));
     const draft = draftOf(job, outlet);
     const shown = make('p', { class: 'typed', 'aria-live': 'polite', id: 'typed' });
-    const fault = say.faultLine();
     const pressed = [];
     const press = (node, test) => {
       pressed.push([node, test]);
@@ -109,15 +104,16 @@
       kept.length > 0 && make('p', {}, `Read so far: ${kept.map((each) =>
         say.one(site, each, true)).join(', ')}${pass.correcting === outlet
         ? '. What you type now takes its place.' : ''}`),
-      settled ? button('Read it anew', () => {
+      settled ? button('Read it again', () => {
         happen(job, 'correcting', { outlet: label });
         show();
       }, { class: 'main-step wide', id: 'anew' }) : [
         shown,
         make('div', { class: 'pair', role: 'group', 'aria-label': 'Side of the water' },
-          press(button('+ above water', () => change({ below: false })), () => !draft.below),
-          press(button('− below water', () => change({ below: true })), () => draft.below)),
+          press(button('+ above', () => change({ below: false })), () => !draft.below),
+          press(button('− below', () => change({ below: true })), () => draft.below)),
         keys,
+        next,
         offered.length > 0 && button(`As in the file: ${offered.map((each) =>
           say.one(site, each, true)).join(', ')}`, () => {
           const doubtful = dbox.job.doubt(state, outlet, offered) !== null;
@@ -130,8 +126,6 @@
             change({ unit: draft.unit === 'in' ? 'mm' : 'in', part: null, digits: '', whole: 0 });
             show();
           })),
-        fault,
-        next,
         !kept.length && button('Not now: the others first', () => {
           happen(job, 'skipped', { outlet: label });
           visit(job);
@@ -150,12 +144,7 @@
 
   // Whole inches, the sixteenths, and what lies between them by the mark of the rule.
   function inchKeys(site, draft, change, press) {
-    const name = (part) => {
-      if (!part) return '0';
-      let [top, bottom] = [part, 64];
-      while (top % 2 === 0) [top, bottom] = [top / 2, bottom / 2];
-      return `${top}/${bottom}`;
-    };
+    const name = (part) => dbox.length.text(part * PART, { mark: PART }).replace(' in', '');
     const rest = () => (draft.part === null ? 0 : draft.part % SIXTEENTH);
     const sixteenths = Array.from({ length: 16 }, (_, k) => press(
       button(name(k * SIXTEENTH), () => change({ part: k * SIXTEENTH + rest() }),
@@ -259,10 +248,7 @@
     const take = (angle) => {
       happen(job, 'left', { outlet: label, angle_rad: angle },
         angle === null ? undefined : `${label} ${say.clock(angle)}`);
-      const { number } = now(state);
-      const done = job.ticks && job.ticks.pass === number ? job.ticks.done : [];
-      job.ticks = { pass: number, done: [...done, label] };
-      dbox.job.keep(job);
+      dbox.job.tick(job, [...dbox.job.ticked(job), label]);
       visit(job);
     };
     return setter(job, outlet, `Outlet ${label}: where does its hole stand now?`,

@@ -3,7 +3,7 @@
   'use strict';
   const { make, draw } = dbox.shell;
 
-  const INCH = 0.0254; // [m]
+  const { INCH, percent } = dbox.words;
   const round1 = (value) => Math.round(value * 10) / 10;
 
   // Which wall each outlet leaves by, seen with the inlet at the bottom: left, far, right, near.
@@ -147,13 +147,8 @@
     const height = rows.length * (tall + foot + 8);
     return make('figure', { class: 'strip' },
       draw('svg', { viewBox: `0 0 ${width} ${height}`, role: 'img', 'aria-label': words }, drawn),
-      make('figcaption', {}, `Heights stretched: lines ${stepWords(step, metric)} apart.`));
-  }
-
-  function stepWords(step, metric) {
-    if (metric) return `${round1(step * 1000)} mm`;
-    const parts = Math.round((step / INCH) * 32);
-    return parts >= 32 ? `${parts / 32} in` : `1/${32 / parts} in`;
+      make('figcaption', {}, 'Heights stretched: lines ',
+        dbox.length.text(step, { metric }).replace('.0', ''), ' apart.'));
   }
 
   // Where a hole stands on a face; angle from straight down, clockwise from inside the box [rad]
@@ -196,7 +191,6 @@
   function shares(outlets, flow, targets, allowed) {
     const most = Math.max(...flow.high.filter(Number.isFinite), ...targets, 0.01) * 1.05;
     const x = (share) => round1((100 * share) / most);
-    const percent = (share) => `${Math.round(100 * share)} %`;
     const rows = outlets.map((outlet, i) => {
       if (outlet.capped) {
         return make('tr', {}, make('th', { scope: 'row' }, outlet.label),
