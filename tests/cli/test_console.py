@@ -129,7 +129,7 @@ def test_answers_without_an_end_are_refused(monkeypatch, source):
     """Every system of this kind has /dev/zero, which never ends."""
     with open("/dev/zero", encoding="utf-8") as zeros:
         monkeypatch.setattr("sys.stdin", zeros)
-        with pytest.raises(ScenarioError, match=r"bigger than 1000000|goes on for"):
+        with pytest.raises(ScenarioError, match=r"bigger than 1,000,000|goes on for"):
             Talk(Path("/dev/zero") if source == "file" else None, quiet=True).ask("? ")
 
 
