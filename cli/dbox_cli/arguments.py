@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from dbox_cli.output import say
+
 if TYPE_CHECKING:
     from dbox.fieldwork.setup import Pass
     from dbox.fieldwork.site import Site
@@ -91,6 +93,20 @@ def refuse_one_file_twice(files: Mapping[str, Path | str | None]) -> None:
             raise ScenarioError(f"{path}: is named by {other} and by {argument}; name two files")
 
 
+def check_picture(
+    path: Path | None, others: Mapping[str, Path | str | None], *, overwrite: bool
+) -> None:
+    """Refuse a picture that cannot be, before anything is computed for it.
+
+    `others` are the files that the command reads or writes besides, by the arguments for them.
+    """
+    refuse_one_file_twice({**others, "--picture": path})
+    if path:
+        from dbox.drawings.style import check_picture
+
+        check_picture(path, overwrite=overwrite)
+
+
 def _identity(path: Path | str) -> object:
     """What two names of one file have in common; by its place where it is not there yet."""
     try:
@@ -123,7 +139,6 @@ def site_of(
     elif not written and (last := last_read(resolve(file), site)):
         when = last.still_at[:16].replace("T", " ")
         from dbox.errors import outlets_text
-        from dbox_cli.output import say
 
         read = {outlet.label for outlet in last.site.outlets}
         new = [outlet.label for outlet in site.outlets if outlet.label not in read]
