@@ -22,6 +22,7 @@ from dbox.report.text import chance_text
 from dbox.report.wording import sentences
 from dbox.units import (
     GALLON,
+    HOUR,
     INCH,
     LITRE,
     MINUTE,
@@ -445,24 +446,31 @@ def filling_words(site: Site, pours: Sequence[Pour]) -> str:
 def _filled(times: Sequence[Array], i: int) -> str:
     fill, fast, slow = (float(each[i]) for each in times)
     if not np.isfinite(fill):
-        return f"dry; {_time(fast)} at best" if np.isfinite(fast) else "stays dry"
+        return f"dry; best {_time(fast)}" if np.isfinite(fast) else "stays dry"
+    if fill >= _ENDLESS:
+        return f"hours; best {_time(fast)}"
     unit = MINUTE if fill >= _LONG else 1.0
-    latest = f"{fast / unit:.0f} to {slow / unit:.0f}" if np.isfinite(slow) else "or dry"
-    return f"{_time(fill)} ({latest})"
+    latest = f"{fast / unit:.0f} {f'to {slow / unit:.0f}' if slow < _ENDLESS else 'or more'}"
+    return f"{_time(fill)} ({latest if np.isfinite(slow) else 'or dry'})"
 
 
 _LONG = 600.0
 """From here on times are written in minutes. [s]"""
 
+_ENDLESS = 7200.0
+"""Nobody holds a jug for so long. [s] (judgement)"""
+
 
 def _time(seconds: float) -> str:
+    if seconds >= _ENDLESS:
+        return f"{seconds / HOUR:.0f} h"
     return f"{seconds / MINUTE:.0f} min" if seconds >= _LONG else f"{seconds:.0f} s"
 
 
 def _litres(expectation: Expectation, case: int, i: int) -> str:
     values = (expectation.result.flow, expectation.low, expectation.high)
     flow, low, high = (float(value[case, i]) * MINUTE / LITRE for value in values)
-    digits = 2 if high < 100.0 else 0
+    digits = 2 if high < 10.0 else 1 if high < 100.0 else 0
     return f"{flow:.{digits}f} ({low:.{digits}f} to {high:.{digits}f})"
 
 
