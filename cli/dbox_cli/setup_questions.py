@@ -334,7 +334,7 @@ def _words(job: Job, question: Question) -> list[str]:
     outlet = next(outlet for outlet in job.site.outlets if not outlet.capped)
     point = "the top" if outlet.point_over_lip == outlet.opening.top else "the centre"
     point = point if outlet.point_over_lip else "the lip (lowest point)"
-    again = "reads anew, once it is bedded" if now.conclusion == "re-bed" else "reads anew"
+    again = "read all again" + ", once it is bedded" * (now.conclusion == "re-bed")
     lines += wrapped(said["asks"].format(point=point, again=again, label=label))
     return lines + wrapped(said.get("all", ""))
 

@@ -143,8 +143,8 @@ def lips_words(levelling: Levelling) -> str:
         if free:
             return f"free or replace the insert of {outlets_text(free)}, then read again"
         return (
-            "bed the box level and firm again: turning leaves the worst line with "
-            f"{best:.0f} %{of} at {_flow_told(levelling)} at best"
+            "bed the box level and firm again; turning alone leaves the worst line "
+            f"{best:.0f} %{of} at {_flow_told(levelling)}"
         )
     if step == "read again":
         again = "top up, let the water go still, and read every outlet once more"
@@ -272,7 +272,8 @@ def reach_words(lift: Lift, site: Site, when: str = "in the levelled box") -> st
     """Whether all can be brought to one height once the box is level."""
     short = [site.outlets[i] for i in lift.still_short]
     if not short:
-        return f"in the levelled box every {'insert' if site.has_inserts else 'outlet'} can reach"
+        what = "insert" if site.has_inserts else "outlet"
+        return f"in the levelled box every {what} can reach one height"
     what = "pipe or insert" if any(each.hole_offset for each in short) else "pipe"
     one = len(short) == 1
     anew = f"set its {what} anew" if one else f"set their {what.replace(' or', 's or')}s anew"

@@ -449,9 +449,11 @@ def _filled(times: Sequence[Array], i: int) -> str:
         return f"dry; best {_time(fast)}" if np.isfinite(fast) else "stays dry"
     if fill >= _ENDLESS:
         return f"hours; best {_time(fast)}"
-    unit = MINUTE if fill >= _LONG else 1.0
-    latest = f"{fast / unit:.0f} {f'to {slow / unit:.0f}' if slow < _ENDLESS else 'or more'}"
-    return f"{_time(fill)} ({latest if np.isfinite(slow) else 'or dry'})"
+    if not np.isfinite(slow):
+        return f"{_time(fill)} (or dry)"
+    unit, name = (MINUTE, "min") if slow >= _LONG else (1.0, "s")
+    latest = f"to {slow / unit:.0f}" if slow < _ENDLESS else "or more"
+    return f"{fill / unit:.0f} {name} ({fast / unit:.0f} {latest})"
 
 
 _LONG = 600.0

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from dbox import units
+from dbox.arrays import Array
 from dbox.errors import outlets_text
 from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.levelling import Levelling
@@ -335,11 +336,11 @@ def reached(assessment: Assessment) -> list[str]:
     ends = [over_target(each, assessment.target)[:, lines] for each in
             (assessment.result.share, assessment.share_low, assessment.share_high)]  # fmt: skip
     for case, name in enumerate(assessment.names):
-        share, low, high = (100 * each[case] for each in ends)
+        share, *band = (100 * each[case] for each in ends)
         at = name.removesuffix(" (default)")
-        text = f"at {at} the lines get {share.min():.0f} to {share.max():.0f} % of their targets"
+        text = f"at {at} the lines get {_span(share)} of their targets"
         if assessment.tolerance is None:
-            sure = f"5 to 95 % band {low.min():.0f} to {high.max():.0f} %"
+            sure = f"5 to 95 % band {_span(np.concatenate(band))}"
             sure += "; no target was named, equal is taken" * assessment.target_open
         elif assessment.inlet_open[case]:
             sure = f"{assessment.verdicts[case]}, the inlet decides"
@@ -350,10 +351,16 @@ def reached(assessment: Assessment) -> list[str]:
     return told
 
 
+def _span(percent: Array) -> str:
+    """The least and the most in whole per cent, once where they are the same."""
+    ends = (f"{percent.min():.0f}", f"{percent.max():.0f}")
+    return f"{' to '.join(dict.fromkeys(ends))} %"
+
+
 def asked(tolerance: Tolerance | None, *, blank: str = "not named") -> str:
     """What the shares are held to, and who says so; `blank`: where nobody is named."""
     if tolerance is None:
-        return "Asked: no tolerance was entered, so there is no verdict; it comes from the permit."
+        return "Asked: no tolerance was entered, so there is no verdict; the permit names it."
     allowed = f"within {100 * tolerance.share:.3g} % of each line's own target"
     return f"Asked: {allowed}. Source: {tolerance.source or blank}."
 

@@ -339,8 +339,7 @@ def no_verdict(assessment: Assessment) -> str:
 
 def _verdict_words(assessment: Assessment, case: int) -> str:
     if assessment.tolerance is None:
-        whence = "it comes from the permit or the inspector"
-        return f"{no_verdict(assessment)}; {whence}"
+        return f"{no_verdict(assessment)}; the permit or the inspector names it"
     verdict = assessment.verdicts[case]
     chance = chance_text(float(assessment.within_probability[case]))
     allowed = f"{100 * assessment.tolerance:.3g} % of target"
@@ -354,7 +353,7 @@ def _verdict_words(assessment: Assessment, case: int) -> str:
     if assessment.inlet_open[case]:
         return f"CANNOT TELL whether within {allowed}: {open_words(assessment)}"
     words = (
-        f"CANNOT TELL: all lines are within {allowed} with a chance of {chance}, and no one line "
+        f"CANNOT TELL: all lines are within {allowed} with a chance of {chance}, and no line "
         "is clearly outside"
     )
     if assessment.jet_decides[case] and assessment.straight_decides:

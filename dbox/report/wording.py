@@ -41,8 +41,9 @@ class _Words(Formatter):
 
 
 def _say(note: Note, text: str) -> str:
-    said = _Words().vformat(text, (), note.values)
-    return f"{note.where}: {said}" if note.where else said
+    said = _Words().vformat(text, (), note.values).replace(" (default)", "")
+    where = note.where.removesuffix(" (default)")
+    return f"{where}: {said}" if where else said
 
 
 def _jet(note: Note) -> str:

@@ -129,7 +129,7 @@ APART = ", ".join(
 def test_a_box_of_unknown_size_is_lifted_by_the_foot(dbox, tmp_path):
     _, out, _ = dbox("level", a_box(tmp_path, APART))
     assert "lift the left side by 1/2 in (12.7 mm) for every foot" in out
-    assert "In the levelled box every insert can reach." in out
+    assert "In the levelled box every insert can reach one height." in out
 
 
 def test_an_outlet_that_stays_out_of_reach_in_the_levelled_box_is_named(dbox, tmp_path):

@@ -99,7 +99,7 @@ def test_two_passes_end_at_the_ruler(run, state, tmp_path: Path):
         " ".join(out.split()))  # fmt: skip
     last = " ".join(out.split()).partition("For the inspector. ")[2]
     assert last.startswith("Asked: within 10 % of each line's own target. Source: permit 7.")
-    assert "at dose the lines get 100 to 100 % of their targets (within; chance" in last
+    assert "at dose the lines get 100 % of their targets (within; chance" in last
     told = state()
     assert (told["finished"], told["outcome"]) == (True, "ruler")
     assert [each["conclusion"] for each in told["passes"]] == ["adjust", "ruler"]
