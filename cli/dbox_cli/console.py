@@ -6,6 +6,7 @@ answer that cannot be is told with its mend, and the prompt comes again.
 """
 
 import io
+import re
 import sys
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -42,6 +43,7 @@ class Talk:
     def __init__(self, answers: Path | None, *, quiet: bool) -> None:
         self._answers = None if answers is None else _lines_of(answers)
         self._out = sys.stderr if quiet else sys.stdout
+        self._before = "nothing yet"
         if isinstance(sys.stdin, io.TextIOWrapper):
             # a byte that is no text is an answer that cannot be read, not the end of the job
             sys.stdin.reconfigure(errors="replace")
@@ -52,8 +54,11 @@ class Talk:
         return self._answers is None
 
     def say(self, lines: Iterable[str]) -> None:
-        """Print lines."""
-        tell(lines, self._out)
+        """Print lines, never two blank ones in a row."""
+        for line in lines:
+            if line or self._before:
+                tell([line], self._out)
+            self._before = line
         self._out.flush()
 
     def leave(self, text: str) -> None:
@@ -66,6 +71,7 @@ class Talk:
         *lines, last = fitted(first, width=terminal_columns(self._out) or len(prompt) * 2)
         tell(lines, self._out)
         print(last, end=blank, file=self._out, flush=True)
+        self._before = last
         if self._answers is not None:
             typed = next(self._answers, None)
             if typed is not None:
@@ -79,7 +85,7 @@ class Talk:
             # without its end a line was cut off, so it is no answer
             typed = line.rstrip("\r\n") if line.endswith("\n") else None
         if typed is None:
-            self.say([""])
+            print(file=self._out)
             raise _PausedError
         return typed
 
@@ -160,7 +166,8 @@ def hold(talk: Talk, script: Script, paused: str) -> bool:
                 raise
             except (ScenarioError, DomainError) as error:
                 for fault in str(error).splitlines():
-                    said = at_place("that", fault) if fault.startswith(("is ", "[")) else fault
+                    said = re.sub(r"^\[(\d+)\](?= is )", r"part \1", fault)
+                    said = at_place("that", said) if said.startswith(("is ", "[")) else said
                     talk.say(wrapped(said, first="! ", indent="  "))
     except (_PausedError, KeyboardInterrupt):
         talk.say(["", *wrapped(paused)])

@@ -66,7 +66,7 @@ class BoxScript:
         told = box.line_answers(typed, self.answers, pipes=self._pipes)
         for key, kept in told.items():
             self._keep("described", key=key, typed=kept)
-        said = ", ".join(kept for kept in told.values() if kept not in ("yes", typed.strip()))
+        said = "; ".join(kept for kept in told.values() if kept not in ("yes", typed.strip()))
         return wrapped(said, first="  ", indent="  ") if typed.strip() else []
 
     def undo(self, typed: str, /) -> list[str]:
@@ -149,8 +149,8 @@ class PassScript:
         self._settle()
         now, lines = self.job.now, []
         if self.job.last is not None:
-            went_on = f"Going on with pass {now.number}; the last answer was given at"
-            lines += [*wrapped(f"{went_on} {self.job.last.at}."), ""]
+            when = self.job.last.at[:16].replace("T", " ")
+            lines += [*wrapped(f"Going on with pass {now.number}; the last answer: {when}."), ""]
         if not now.complete and any(now.readings):
             lines += ["Read so far in this pass:"]
             lengths = self.job.site.lengths
