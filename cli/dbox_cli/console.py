@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
-from dbox.errors import DomainError, ScenarioError, at_place, show
+from dbox.errors import DomainError, ScenarioError, at_place, shorten, show
 from dbox.files.job_log import NotKeptError
 from dbox.files.toml_file import read_text
 from dbox.report.text import fitted, wrapped
@@ -113,6 +113,7 @@ class Script(Protocol):
 
     def opening(self) -> list[str]:
         """What to say before the first question."""
+        return []
 
     def asking(self) -> Asking | None:
         """The question that stands; None where there is none left."""
@@ -122,9 +123,11 @@ class Script(Protocol):
 
     def undo(self, typed: str, /) -> list[str]:
         """Take the last answer back."""
+        raise ScenarioError(f"is {show(typed)}, and there is nothing to take back")
 
     def correct(self, which: str, typed: str, /) -> list[str]:
         """Ask a question anew that was answered before."""
+        raise ScenarioError(f"is {show(typed)}; there is no answer {shorten(which)} to correct")
 
     def help(self) -> Iterable[str]:
         """What can be typed now."""

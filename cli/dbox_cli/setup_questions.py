@@ -248,7 +248,7 @@ class PassScript:
                     f"{typed.strip()}"
                 )
         elif isinstance(event, setup.ClockSet | setup.Left):
-            where = "somewhere" if event.angle is None else f"at {clock_text(event.angle)}"
+            where = "not known" if event.angle is None else f"at {clock_text(event.angle)}"
             said = f"outlet {job.site.outlets[event.outlet].label}: hole {where}"
         elif isinstance(event, setup.Still) and event.method != setup_answers.USUAL_METHOD:
             said = f"read by {event.method}"
@@ -564,8 +564,8 @@ def _carried(before: Job, angles: dict[str, float | None]) -> list[str]:
     gone = [o.label for o in before.site.outlets if o.label not in angles]
     lost = f" Outlet {', '.join(gone)} is no longer in the file; its record stays." if gone else ""
     holes = (
-        "Holes as it left them, or as the file says where the insert is new or its clock was "
-        f"written anew: {places}."
+        "Holes stand as left then, or as the file says where an insert or its clock is new: "
+        f"{places}."
     ) * any(angle is not None for angle in angles.values())
     said = "Another visit; all that was recorded before stays in the log."
     return [*wrapped(f"{said} {holes}{lost}"), *wrapped(IN_USE, first="! ", indent="  ")]

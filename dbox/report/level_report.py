@@ -106,7 +106,8 @@ def why_nothing(levelling: Levelling) -> tuple[str, str]:
         return "nothing to turn", "what still differs is less than a hand can make good"
     lips = (before.lips.height - levelling.offset)[before.lips.measured]
     span = lengths.both(float(np.ptp(lips)))
-    return "nothing to do", f"the lips stand within {span} of each other, as well as a hand sets"
+    why = f"the lips stand within {span} of each other, as well as a hand sets them"
+    return "nothing to do", why
 
 
 def inlet_decides(before: Assessment) -> str:

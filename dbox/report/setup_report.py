@@ -341,7 +341,7 @@ def reached(assessment: Assessment) -> list[str]:
         text = f"at {at} the lines get {_span(share)} of their targets"
         if assessment.tolerance is None:
             sure = f"5 to 95 % band {_span(np.concatenate(band))}"
-            sure += "; no target was named, equal is taken" * assessment.target_open
+            sure += "; no target was named, equal shares are taken" * assessment.target_open
         elif assessment.inlet_open[case]:
             sure = f"{assessment.verdicts[case]}, the inlet decides"
         else:

@@ -359,7 +359,7 @@ def test_the_last_pass_goes_to_split_through_a_file_of_its_own(run, dbox, file, 
     assert file.read_text() == BOX
     code, _, err = run([], "--write-after")
     assert code == 2
-    assert "exists already" in err
+    assert "is there already" in err
 
 
 def test_json_is_alone_on_stdout_and_asks_nothing_by_itself(run, state, log):
@@ -458,7 +458,7 @@ def test_a_scenario_torn_off_while_written_is_finished(dbox, tmp_path: Path):
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [
-        (["off-level"], "is a shipped example; copy "),
+        (["off-level"], "is a shipped scenario; copy "),
         (["missing.toml", "--json"], "there is no such file"),
         (["box.toml", "--answers", "nowhere.txt"], "nowhere.txt: there is no such file"),
         (["box.toml", "--write-after"], "no pass is complete"),
