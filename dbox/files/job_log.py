@@ -139,13 +139,8 @@ class JobLog:
 
     path: The log; made where there is none.
     at: The time, for the line that says who has it open.
-
-    Attributes
-    ----------
-    entries : list of dict
-        Every event so far.
-    torn : Path or None
-        Where a torn last line was set aside just now.
+    entries: Every event so far.
+    torn: Where a torn last line was set aside just now; None: there was none.
     """
 
     def __init__(self, path: Path, at: str) -> None:
