@@ -75,7 +75,7 @@ class Talk:
         if self._answers is not None:
             typed = next(self._answers, None)
             if typed is not None:
-                self.say([typed])
+                tell([typed], self._out)
         else:
             line = sys.stdin.readline(_MOST_BYTES)
             if len(line) == _MOST_BYTES:
