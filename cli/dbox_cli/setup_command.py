@@ -17,7 +17,7 @@ Source = Annotated[
     typer.Option("--from", metavar="SAVED.json", help="Take in what a page (dbox page) has saved."),
 ]
 Again = Annotated[
-    bool, typer.Option("--again", help="Begin anew; the answers so far stay in the log.")
+    bool, typer.Option("--again", help="Start over; the answers so far stay in the log.")
 ]
 Visit = Annotated[
     str | None,

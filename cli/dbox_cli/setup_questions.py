@@ -111,7 +111,7 @@ class PassScript:
     """The passes of a set-up, until the job ends.
 
     change: Lets the file and the log follow what was typed about a line, and gives the job then.
-    leaves: What about the box is not asked; None: nothing is.
+    leaves: What is not asked about the box; None: nothing is asked.
     """
 
     def __init__(

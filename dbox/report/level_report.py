@@ -194,7 +194,7 @@ def rule_text(before: Assessment, lengths: Lengths) -> str:
 
 
 def _part(levelling: Levelling) -> tuple[float, str]:
-    """What a share over target is told times, and of what it then is a part."""
+    """What a share over target is multiplied by where it is shown, and the words after it."""
     target = levelling.before.target[levelling.before.target > 0]
     return (1.0, " of its target") if np.ptp(target) > 1e-9 else (float(target[0]), "")
 
@@ -277,8 +277,8 @@ def reach_words(lift: Lift, site: Site, when: str = "in the levelled box") -> st
         return f"in the levelled box every {what} can reach one height"
     what = "pipe or insert" if any(each.hole_offset for each in short) else "pipe"
     one = len(short) == 1
-    anew = f"set its {what} anew" if one else f"set their {what.replace(' or', 's or')}s anew"
-    return f"even {when} {outlets_text([each.label for each in short])} cannot reach: {anew}"
+    mend = f"reset its {what}" if one else f"reset their {what.replace(' or', 's or')}s"
+    return f"even {when} {outlets_text([each.label for each in short])} cannot reach: {mend}"
 
 
 def shown_heights(levelling: Levelling) -> Array:

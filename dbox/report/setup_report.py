@@ -229,7 +229,7 @@ def taken_lines(found: Taking, source: Path, file: str) -> list[str]:
     lines = wrapped(f"Taken from {source}: {said}.{made}")
     for outlet, odd in found.doubts:
         label = job.site.outlets[outlet].label
-        mend = f"Taken as typed; dbox setup {file}, then correct {label}, reads it anew."
+        mend = f"Taken as typed; dbox setup {file}, then correct {label}, reads it again."
         lines += wrapped(f"Outlet {label}: {doubt_text(odd, job.site)} {mend}", first="! ")
     for what in found.left:
         lines += wrapped(f"Not taken, it stays in {source}: {what}.", first="! ")
@@ -430,7 +430,7 @@ def end_lines(job: Job, file: str) -> list[str]:
         lines += wrapped(f"{outlet.label}: {text}", first="  ", indent="    ")
     lines += [""]
     if job.outcome == "re-bed":
-        lines += wrapped("Once it is bedded firmly, begin anew with --again.")
+        lines += wrapped("Once it is bedded firmly, start over with --again.")
     else:
         lock = "lock every insert; note its clock position; " * inserts
         left = _LEFT_TO_DO

@@ -205,7 +205,7 @@ def _worst(site: Site, assessment: Assessment) -> str:
 
 
 def low_words(site: Site, target: Array, height: Array, outlet: int) -> str:
-    """How much a lip stands under the middle of the others, where those ought to be alike.
+    """How much a lip stands under the middle of the others, where those should be alike.
 
     target [-], height: of the lips [m].
     """

@@ -232,7 +232,7 @@ OTHER_INSERT = ('"4", clock = "6:00"', '"4", clock = "6:00", diameter = 3')
         # holes go by their labels, not by their places; a new one is as the file says
         ([FIFTH], {"new": "5:00"}, "all that was recorded before stays in the log"),
         # a clock written anew in the file is newer than the log
-        ([('"2", clock = "6:00"', '"2", clock = "8:30"')], {"2": "8:30"}, "written anew"),
+        ([('"2", clock = "6:00"', '"2", clock = "8:30"')], {"2": "8:30"}, "or its clock is new"),
         ([SECOND_GONE, OTHER_INSERT], {"2": None, "4": "6:00"},
          "Outlet 2 is no longer in the file; its record stays."),
     ],
