@@ -41,7 +41,12 @@ class Talk:
     """
 
     def __init__(self, answers: Path | None, *, quiet: bool) -> None:
-        self._answers = None if answers is None else _lines_of(answers)
+        self._answers: Iterator[str] | None = None
+        if answers is not None:
+            text = read_text(
+                answers, most_bytes=_MOST_BYTES, limit="a file of answers has one a line"
+            )
+            self._answers = iter([x for x in text.splitlines() if not x.startswith("#")])
         self._out = sys.stderr if quiet else sys.stdout
         self._before = "nothing yet"
         if isinstance(sys.stdin, io.TextIOWrapper):
@@ -88,11 +93,6 @@ class Talk:
             print(file=self._out)
             raise _PausedError
         return typed
-
-
-def _lines_of(path: Path) -> Iterator[str]:
-    text = read_text(path, most_bytes=_MOST_BYTES, limit="a file of answers has one a line")
-    return iter([line for line in text.splitlines() if not line.startswith("#")])
 
 
 @dataclass(frozen=True, kw_only=True)

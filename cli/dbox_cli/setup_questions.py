@@ -89,7 +89,7 @@ class BoxScript:
     def help(self) -> list[str]:
         """What the question means, and what can be typed at every one."""
         key = box.next_key(self.answers, pipes=self._pipes) or "write"
-        return _helped("box", key.partition(" ")[0])
+        return _helped(key.partition(" ")[0], "box")
 
     def _keep(self, event: str, **entry: str) -> list[str]:
         self._log.append({"event": event, "at": _now(), **entry})
@@ -299,18 +299,19 @@ class PassScript:
 
     def help(self) -> list[str]:
         """What the question that stands means, and what can be typed at every one."""
-        topic = self._topic
-        return _helped("box", topic, "pass") if topic else _helped("pass", self._question.kind)
+        return _helped(self._topic or self._question.kind, "pass")
 
 
-def _helped(part: str, topic: str, at: str = "") -> list[str]:
-    told = (box.WORDS[part][topic]["help"], box.WORDS["typed"][at or part])
+def _helped(topic: str, part: str) -> list[str]:
+    asked = box.WORDS["box"] | box.WORDS[part]
+    told = (asked[topic]["help"], box.WORDS["typed"][part])
     return [line for text in told for line in wrapped(text, first="  ", indent="  ")]
 
 
 def _words(job: Job, question: Question) -> list[str]:
     """What to say before a question is asked; nothing where the prompt says it all."""
-    said, now, label = box.WORDS["pass"][question.kind], job.now, _label(job, question)
+    said = (box.WORDS["box"] | box.WORDS["pass"])[question.kind]
+    now, label = job.now, _label(job, question)
     if question.kind == "confirm":
         return wrapped(f"Outlet {label}: {doubt_text(question.doubt, job.site)}")
     if question.kind == "reading" and question.outlet not in now.skipped:
@@ -336,7 +337,8 @@ def _words(job: Job, question: Question) -> list[str]:
     point = point if outlet.point_over_lip else "the lip (lowest point)"
     again = "read all again" + ", once it is bedded" * (now.conclusion == "re-bed")
     lines += wrapped(said["asks"].format(point=point, again=again, label=label))
-    return lines + wrapped(said.get("all", ""))
+    shown = said.get("metric" if job.site.metric else "inch", {})
+    return lines + wrapped(said.get("all", "").format(**shown))
 
 
 def _clock(angle: float | None) -> str:

@@ -78,7 +78,10 @@ def report(levelling: Levelling) -> list[str]:
     if levelling.lift:
         lines += ["", *lift_lines(levelling.lift, levelling.site)]
     if levelling.verdict == "adjust":
-        lines += ["", *_work(levelling)]
+        still = levelling.site.lengths.both(float(levelling.still_level[-1]), signed=True)
+        words = f"Topped up after that until it just spills, the water stands at {still}. Then "
+        again = wrapped(f"{words}read all outlets again.", first="  ", indent="  ")
+        lines += ["", *turn_lines(levelling), *again]
     lines += unreachable_lines(levelling)
     lines += ["", *_shares(levelling)]
     told = wrapped(_other_goal(levelling)) if levelling.highest.turns else []
@@ -313,15 +316,6 @@ def turn_lines(levelling: Levelling, *, brief: bool = False) -> list[str]:
 
 def _shown(height: float, lengths: Lengths) -> str:
     return "it level with the water" if abs(height) < _SEEN else lengths.both(height, signed=True)
-
-
-def _work(levelling: Levelling) -> list[str]:
-    still = levelling.site.lengths.both(float(levelling.still_level[-1]), signed=True)
-    words = (
-        f"Topped up after that until it just spills, the water stands at {still}. Then read all "
-        "outlets again."
-    )
-    return [*turn_lines(levelling), *wrapped(words, first="  ", indent="  ")]
 
 
 def unreachable_lines(levelling: Levelling) -> list[str]:

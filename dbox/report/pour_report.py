@@ -27,7 +27,6 @@ from dbox.units import (
     LITRE,
     MINUTE,
     gallons,
-    gpm_litres,
     litres,
     litres_per_min,
     percent_text,
@@ -196,9 +195,10 @@ def next_steps(finding: Finding, site: Site) -> list[str]:
         said.append(f"Next: look into {names}, wipe the lip, and pour and catch again{again}.")
     second = finding.second_pour
     if second:
+        label = site.outlets[second.outlet].label
         said.append(
-            f"Pour next {gpm_litres(second.inflow)}: outlet {site.outlets[second.outlet].label} "
-            f"then gives {litres_per_min(second.flow)} if {_short(finding.best)}, "
+            f"Pour next {site.lengths.flow_both(second.inflow)}: outlet {label} then gives "
+            f"{litres_per_min(second.flow)} if {_short(finding.best)}, "
             f"{litres_per_min(second.rival_flow)} if {_short(finding.rival)}."
         )
     if finding.kind is None:
@@ -337,7 +337,7 @@ def _height(height: float, lengths: Lengths) -> str:
 def pour_blocks(expectation: Expectation, case: int) -> Section:
     """One pour: what to expect of it, and once it was done what was caught."""
     pour = expectation.pours[case]
-    flow = gpm_litres(pour.inflow)
+    flow = expectation.site.lengths.flow_both(pour.inflow)
     name = pour.name if pour.name[:1].isdigit() and " " in pour.name else f"{pour.name}: {flow}"
     level = expectation.site.lengths.both(float(expectation.result.level[case]), signed=True)
     words = f"{name}, water runs at {level}"
@@ -385,8 +385,9 @@ def pail_blocks(expectation: Expectation, names: Sequence[str]) -> list[Section]
         times = [_fill_times(expectation, case) for case in cases]
         heads = [_OUTLET]
         for case in cases:
-            name, flow = expectation.pours[case].name, gpm_litres(expectation.pours[case].inflow)
-            head = name.removesuffix(" (default)")
+            pour = expectation.pours[case]
+            head = pour.name.removesuffix(" (default)")
+            flow = expectation.site.lengths.flow_both(pour.inflow)
             heads.append(Column(f"{head}\n{flow}\n{_jug(expectation, case)} full in", 20, "right"))
         lines = [
             [name, *("capped" if outlet.capped else _filled(each, i) for each in times)]

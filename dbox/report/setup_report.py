@@ -43,7 +43,7 @@ from dbox.report.recheck_report import moved_words, recheck_json, recheck_text
 from dbox.report.split_report import no_verdict, split_json
 from dbox.report.text import chance_text, noted, wrapped
 from dbox.report.wording import sentences
-from dbox.units import clock_text, gpm, inches
+from dbox.units import clock_text, inches
 
 _EXACT = 1e-9
 _ASKS = {"reading": "read", "repeat": "read", "close": "end"}
@@ -293,7 +293,7 @@ def _table(levelling: Levelling, flows: range) -> list[str]:
     names = [assessment.names[f].removesuffix(" (default)")[: _CELL - 1] for f in flows]
     lines = [
         row(f"  {'outlet':<7}{'lip':>17}", names, "target"),
-        row("share, its 5-95 % band", [gpm(float(result.inflow[f])) for f in flows]),
+        row("share, its 5-95 % band", [lengths.flow(float(result.inflow[f])) for f in flows]),
     ]
     for i, label in enumerate(assessment.labels):
         lip = float(assessment.lips.height[i])
