@@ -9,7 +9,7 @@ from dbox.fieldwork.recheck import Movement, Recheck, ShareChange
 from dbox.fieldwork.setup import Job
 from dbox.lengths import Lengths
 from dbox.report.blocks import Column, Heading, Paragraph, Section, Table, text
-from dbox.report.encode import Json, encode, rows
+from dbox.report.encode import Json, encode, keyed, rows
 from dbox.units import FOOT, millimetres
 
 _ABREAST, _SHARES = 3, 20
@@ -45,31 +45,19 @@ def recheck_json(job: Job) -> Json:
         ],
     }
     if movement is not None:
-        answer["movement"] = encode(
-            {
-                "toward": movement.toward,
-                "lean_m": movement.lean,
-                "lean_error_m": movement.lean_error,
-                "slope_x_y": movement.slope,
-                "slope_error_x_y": movement.slope_error,
-                "box_probability": movement.box_chance,
-                "least_lean_m": movement.least_lean,
-                "least_move_m": movement.least_move,
-                "outlets": rows(
-                    label=movement.labels,
-                    old_m=movement.old,
-                    new_m=movement.new,
-                    moved_m=movement.moved,
-                    error_m=movement.error,
-                    box_m=movement.box,
-                    own_m=movement.own,
-                    own_error_m=movement.own_error,
-                    alone_m=movement.alone,
-                    alone_error_m=movement.alone_error,
-                    probability=movement.outlet_chance,
-                ),
-            }
-        )
+        each = ("old", "new", "moved", "error", "box", "own", "own_error", "alone", "alone_error")
+        answer["movement"] = encode({
+            "toward": movement.toward,
+            "slope_x_y": movement.slope,
+            "slope_error_x_y": movement.slope_error,
+            "box_probability": movement.box_chance,
+            **keyed(movement, "lean", "lean_error", "least_lean", "least_move"),
+            "outlets": rows(
+                label=movement.labels,
+                probability=movement.outlet_chance,
+                **keyed(movement, *each),
+            ),
+        })  # fmt: skip
     return answer
 
 
