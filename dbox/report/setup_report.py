@@ -51,9 +51,9 @@ _ASKS = {"reading": "read", "repeat": "read", "close": "end"}
 
 def setup_json(job: Job | None) -> Json:
     """The answer of `dbox setup --json`; None where the scenario is still asked for."""
-    tolerance = job and job.site.tolerance
     question = job.question if job else None
     outlet = None if question is None else question.outlet
+    asks = question and _ASKS.get(question.kind, question.kind)
     return {
         "title": job and job.site.title,
         "visit": job.visit if job else 1,
@@ -65,16 +65,12 @@ def setup_json(job: Job | None) -> Json:
         "recheck": recheck_json(job) if job and job.recheck else None,
         "finished": job is not None and job.closed,
         "outcome": job and job.outcome,
-        "asks": _ASKS.get(question.kind, question.kind)
-        if question
-        else None
-        if job
-        else "scenario",
+        "asks": asks if job else "scenario",
         "asks_outlet": job.site.outlets[outlet].label if job and outlet is not None else None,
         "passes": [_pass_json(each) for each in job.passes] if job else [],
         "box": job and _box_json(job.now.site),
         "not_said": job and list(job.site.lacks),
-        "tolerance": encode(tolerance),
+        "tolerance": encode(job and job.site.tolerance),
     }
 
 
