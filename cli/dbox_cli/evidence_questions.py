@@ -103,6 +103,7 @@ class LookScript:
         return [
             *wrapped(self._left[0].help, first="  ", indent="  "),
             *(f"  {word}" for word in self._left[0].words),
+            *self._left[0].forms,
             *WORDS["typed"][self.what].splitlines(),
         ]
 

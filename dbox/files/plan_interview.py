@@ -55,11 +55,7 @@ class PlanQuery:
     @property
     def text(self) -> str:
         """What is asked, with an example."""
-        if self.run >= 0:
-            return str(WORDS["plan"]["run"]["asks"])
-        first, *more = (key.about.partition(";")[0].removesuffix(".") for key in self._declared)
-        words = "; ".join([first, *(each[0].lower() + each[1:] for each in more)])
-        return f"{words} (as {self.example})"
+        return self._said("asks")
 
     @property
     def example(self) -> str:
@@ -69,9 +65,17 @@ class PlanQuery:
     @property
     def help(self) -> str:
         """What it means."""
-        if self.run >= 0:
-            return str(WORDS["plan"]["run"]["help"])
-        return " ".join(key.about for key in self._declared)
+        return self._said("help")
+
+    @property
+    def forms(self) -> str:
+        """How more than one value is typed."""
+        kind = "plan_outlets" if self.of_outlets else "plan_sizes" if len(self.keys) > 1 else ""
+        return str(WORDS["typed"][kind]) if kind else ""
+
+    def _said(self, what: str) -> str:
+        name = "run" if self.run >= 0 else self.name.replace(" ", "_")
+        return str(WORDS["plan"][name][what])
 
     @property
     def words(self) -> tuple[str, ...]:
