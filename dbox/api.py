@@ -14,7 +14,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from dbox.arrays import ArrayLike
-from dbox.errors import DomainError
+from dbox.errors import DomainError, show
+from dbox.fieldwork.shares import SAMPLES
 from dbox.fieldwork.site import Site
 
 if TYPE_CHECKING:
@@ -30,9 +31,6 @@ if TYPE_CHECKING:
     from dbox.fieldwork.series import Lines
     from dbox.fieldwork.shares import Assessment
     from dbox.fieldwork.surge import SurgeOutcome
-
-PER_DRAW = 4000
-"""Boxes drawn for the bands of shares, as the commands do."""
 
 
 @dataclass(frozen=True, repr=False, eq=False)
@@ -245,6 +243,12 @@ class Causes(Answer):
         return report(self.result)
 
 
+def _refuse_no_site(site: object) -> None:
+    if not isinstance(site, Site):
+        said = f"site is {show(site)}"
+        raise DomainError(f'{said}; load it first, as dbox.load("off-level"), or make it: Site.of')
+
+
 def load(path_or_name: "str | Path") -> Site:
     """Load a scenario: a file, or one that is shipped, by its bare name.
 
@@ -294,7 +298,7 @@ def loads(text: str) -> Site:
     return scenario.loads(text)
 
 
-def assess(site: Site, *, seed: int = 0, samples: int = PER_DRAW) -> Shares:
+def assess(site: Site, *, seed: int = 0, samples: int = SAMPLES) -> Shares:
     """Share of every outlet at each flow of a site, with 5 to 95 per cent bands.
 
     Parameters
@@ -328,6 +332,7 @@ def assess(site: Site, *, seed: int = 0, samples: int = PER_DRAW) -> Shares:
     """
     from dbox.fieldwork import series, shares
 
+    _refuse_no_site(site)
     found = shares.assess(site, seed=seed, samples=samples)
     return Shares(site, found, series.through(site, seed=seed, samples=samples))
 
@@ -339,7 +344,7 @@ def level(
     at: str | None = None,
     step: float | None = None,
     seed: int = 0,
-    samples: int = PER_DRAW,
+    samples: int = SAMPLES,
 ) -> Plan:
     """What to turn, how far and to which clock position, or that the box must be re-bed.
 
@@ -373,6 +378,7 @@ def level(
     """
     from dbox.fieldwork import levelling
 
+    _refuse_no_site(site)
     names = [flow.name for flow in site.flows]
     if at is not None and at not in names:
         raise DomainError(f"at is {at!r}; the flows are {', '.join(names)}")
@@ -383,7 +389,7 @@ def level(
     return Plan(site, found)
 
 
-def pour(site: Site, *, seed: int = 0, samples: int = PER_DRAW) -> PourTest:
+def pour(site: Site, *, seed: int = 0, samples: int = SAMPLES) -> PourTest:
     """What each outlet should give in the pours of a site; with catches, what explains them.
 
     Parameters
@@ -409,6 +415,7 @@ def pour(site: Site, *, seed: int = 0, samples: int = PER_DRAW) -> PourTest:
     from dbox.fieldwork.pour_fit import explain, judge
     from dbox.files.typed import with_typed_pours
 
+    _refuse_no_site(site)
     site = with_typed_pours(site, (), None, None)
     expectation = expect(site, site.pours, seed=seed, samples=samples)
     done = any(each.done for each in site.pours)
@@ -438,6 +445,7 @@ def grades(site: Site) -> Grades:
     """
     from dbox.fieldwork.grades import grade
 
+    _refuse_no_site(site)
     return Grades(site, grade(site))
 
 
@@ -494,11 +502,14 @@ def surge(
     """
     from dbox.fieldwork import surge as at_site
 
+    _refuse_no_site(site)
     asked = [event is not None, day, days is not None, dose is not None, inflow is not None]
     if sum(asked) != 1:
         raise DomainError("ask for one of event, day, days, dose and inflow")
     if people is not None:
         site = replace(site, works=replace(site.works, people=people))
+    if days is not None and days < 1:
+        raise DomainError(f"days is {days}; give 1 or more")
     if day or days is not None:
         return Run(site, at_site.run_days(site, days or 1, seed=seed, progress=progress))
     if event is not None:
@@ -542,4 +553,5 @@ def diagnose(site: Site, *, seed: int = 0, draws: int = 60) -> Causes:
     """
     from dbox.fieldwork.diagnosis.diagnose import diagnose as weigh_causes
 
+    _refuse_no_site(site)
     return Causes(site, weigh_causes(site, seed=seed, draws=draws))

@@ -1,5 +1,6 @@
 """The array type every module shares, and the one way results are made read-only."""
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -17,3 +18,11 @@ def freeze(*arrays: npt.NDArray[Any]) -> None:
     """Make arrays read-only in place, so that a result cannot change under its reader."""
     for array in arrays:
         array.setflags(write=False)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Result:
+    """What a job gives: its arrays are read-only from the start."""
+
+    def __post_init__(self) -> None:
+        freeze(*(each for each in vars(self).values() if isinstance(each, np.ndarray)))

@@ -23,7 +23,7 @@ from statistics import NormalDist
 
 import numpy as np
 
-from dbox.arrays import Array, ArrayLike, BoolArray, freeze
+from dbox.arrays import Array, ArrayLike, BoolArray, Result, freeze
 from dbox.fieldwork.turning import Reach, lip_rise
 
 HAND_ERROR = float(np.radians(3.0))
@@ -139,7 +139,7 @@ def as_array(known: Sequence[float | None]) -> Array:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Estimate:
+class Estimate(Result):
     """The lips as they are known after a filling; arrays are read-only."""
 
     height: Array  # (n,) Lip over the still water of the last filling; inf where capped. [m]
@@ -213,7 +213,6 @@ class Estimate:
         covariance = self.covariance + np.diag(spoiled)
         drift = np.zeros((2, known.size)) if self.drift is None else self.drift.copy()
         drift[1] += known & (variance > 0)
-        freeze(height, covariance, drift)
         return replace(
             self,
             height=height,
@@ -252,8 +251,6 @@ class Estimate:
         height = self.height + covariance @ pull @ over + still
         covariance = covariance - covariance @ pull @ covariance
         covariance = 0.5 * (covariance + covariance.T)
-        freeze(height, covariance)
-        freeze(drift)
         short = self._short(height - still, np.sqrt(variance))
         return replace(
             self, height=height, covariance=covariance, fillings=self.fillings + 1, asked=None,
@@ -297,7 +294,7 @@ def turn_variance(angle: ArrayLike, after: ArrayLike, offset: ArrayLike, hand: f
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Decision:
+class Decision(Result):
     """What is worth turning; boxes (...) and outlets (n); arrays are read-only."""
 
     goal: Array  # (...) Height over still water that the wanted offsets are counted from. [m]
@@ -305,6 +302,13 @@ class Decision:
     wanted: Array  # (..., n) Where its lip is to stand; the present lip where it is left. [m]
     apart: BoolArray  # (...) Whether the lips are farther apart than errors would scatter them.
     off: BoolArray  # (..., n) Plainly off the goal, and no turn brings the lip there.
+
+    def spoiled(self, reach: Reach, turn: Array, hand: float, by_rule: ArrayLike) -> Array:
+        """What turning adds to the variance of each lip; turn [rad], hand [rad], by_rule [m2]."""
+        by_hand = turn_variance(reach.angle, reach.angle + turn, reach.offset, hand)
+        unclear = self.turn & np.isnan(reach.angle)
+        by_hand = np.where(unclear, by_rule, np.nan_to_num(by_hand))
+        return np.where(unclear | (np.nan_to_num(turn) != 0), by_hand, 0.0)
 
 
 def decide(
@@ -345,7 +349,6 @@ def decide(
     missed = np.abs(np.where(uncapped, wanted - offset - goal[..., None], 0.0))
     off = apart[..., None] & (missed > np.maximum(_READABLE * error, least))
     off &= ~reach.allows(goal[..., None] + offset)
-    freeze(goal, turn, wanted, off, apart)
     return Decision(goal=goal, turn=turn, wanted=wanted, apart=apart, off=off)
 
 

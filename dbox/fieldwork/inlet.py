@@ -19,7 +19,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from dbox.arrays import Array, ArrayLike, BoolArray, freeze
+from dbox.arrays import Array, ArrayLike, BoolArray, Result
 from dbox.errors import outlets_text
 from dbox.fieldwork.site import Site
 from dbox.hydraulics.jet import Jet
@@ -177,7 +177,7 @@ def known_jet(site: Site) -> Jet | None:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Ways:
+class Ways(Result):
     """The ways in which the jet may strike at some flows; arrays are read-only."""
 
     head: Array  # (ways, flows, n) Extra head at each outlet; the first is what is computed by. [m]
@@ -213,19 +213,14 @@ def ways(site: Site, inflow: Array) -> Ways:
         struck = np.eye(n)[[not outlet.capped for outlet in site.outlets]]
         jets = list(most[:, None] * struck[:, None])
     if not np.any(jets):
-        return _frozen(calm, 0)
+        return Ways(head=calm, calm=0)
     if known is not None:
-        return _frozen(np.concatenate([jets, calm]), len(jets))
-    return _frozen(np.concatenate([calm, jets]), 0)
-
-
-def _frozen(head: Array, calm: int) -> Ways:
-    freeze(head)
-    return Ways(head=head, calm=calm)
+        return Ways(head=np.concatenate([jets, calm]), calm=len(jets))
+    return Ways(head=np.concatenate([calm, jets]), calm=0)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Strike:
+class Strike(Result):
     """What the jet of a straight inlet does at flows, in every way; read-only."""
 
     inflow: Array  # (flows,) The flows. [m3/s]
@@ -253,7 +248,6 @@ def strike(site: Site, each: Ways, lips: Array, inflow: Array, target: Array) ->
     """Find what a jet changes; lips [m], inflow [m3/s], target [-]."""
     openings = [outlet.opening for outlet in site.outlets]
     share = split(inflow, lips - each.head, openings, rim=site.box.rim).share
-    freeze(share)
     return Strike(inflow=inflow, ways=each, share=share, target=target)
 
 

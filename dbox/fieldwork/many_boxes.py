@@ -22,14 +22,13 @@ from statistics import NormalDist
 import numpy as np
 import numpy.typing as npt
 
-from dbox.arrays import Array, ArrayLike, BoolArray, freeze
+from dbox.arrays import Array, ArrayLike, BoolArray, Result
 from dbox.fieldwork.estimate import (
     HAND_ERROR,
     SET_WELL,
     decide,
     level_chance,
     normal_points,
-    turn_variance,
 )
 from dbox.fieldwork.levelling import HAND_STEP, offsets_for_all
 from dbox.fieldwork.shares import (
@@ -83,6 +82,11 @@ class Boxes:
             self, jet=None, straight=None, **{name: getattr(self, name)[boxes] for name in names}
         )
 
+    def covariance(self, boxes: slice | npt.NDArray[np.intp]) -> Array:
+        """Covariance of the lips of some of the boxes; 0 where capped. [m2] (..., n, n)."""
+        error = np.where(self.uncapped[boxes], self.error[boxes], 0.0)
+        return np.asarray(error[..., None] ** 2 * np.eye(error.shape[-1]))
+
     @property
     def uncapped(self) -> BoolArray:
         """Whether the outlet is open. (k, n)."""
@@ -119,7 +123,7 @@ _WITHIN, _OUTSIDE, _NEITHER = range(len(VERDICTS))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Judged:
+class Judged(Result):
     """Shares and verdicts of boxes; arrays are read-only, flows first."""
 
     share: Array  # (f, k, n) Share of each outlet at the best estimate of the lips. [-]
@@ -296,7 +300,6 @@ def _judged(
     over = over_target(share, target, without=0.0)
     worst = over.argmax(-1)
     largest = np.take_along_axis(over, worst[..., None], -1)[..., 0]
-    freeze(share, worst, largest, within, codes, by_lips)
     return Judged(
         share=share,
         worst=worst,
@@ -355,7 +358,7 @@ _TOGETHER = 64
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Work:
+class Work(Result):
     """The work at boxes; arrays are read-only."""
 
     # (k,) Index into `WORK`; -1 where the offset of some hole is unknown.
@@ -385,18 +388,14 @@ def work_at(boxes: Boxes, judged: Judged, inflow: Array, judge: Judge) -> Work:
     for first in range(0, len(kind), _TOGETHER):
         rows = slice(first, first + _TOGETHER)
         reach = Reach.of_lips(boxes.lip[rows], boxes.hole_offset[rows], boxes.clock[rows])
-        variance = np.where(reach.uncapped, boxes.error[rows], 0.0) ** 2
-        covariance = variance[..., None] * np.eye(variance.shape[-1])
-        by_rule = variance.max(-1, keepdims=True)
+        covariance = boxes.covariance(rows)
+        by_rule = covariance.max((-1, -2))[:, None]
         unequal = over_goal[rows].any(-1)
         decision = decide(reach, covariance, over_goal[rows], by_rule=by_rule, started=unequal)
         hold = ~decision.turn | within[rows, None]
         turn[rows], after[rows] = hand_turns(reach, decision.wanted, HAND_STEP, hold=hold)
         off[rows] = decision.off & ~within[rows, None]
-        by_clock = turn_variance(reach.angle, reach.angle + turn[rows], reach.offset, HAND_ERROR)
-        unclear = decision.turn & np.isnan(reach.angle)
-        moved = np.nan_to_num(turn[rows]) != 0
-        spoiled[rows] = np.where(moved, np.nan_to_num(by_clock), np.where(unclear, by_rule, 0.0))
+        spoiled[rows] = decision.spoiled(reach, turn[rows], HAND_ERROR, by_rule)
     move = np.where(boxes.uncapped, after, 0.0) - np.where(boxes.uncapped, boxes.lip, 0.0)
     kind[np.any(np.abs(move) > LEAST_MOVE, axis=-1)] = _ADJUST
     if (doubt := np.flatnonzero(off.any(-1))).size:
@@ -410,15 +409,12 @@ def work_at(boxes: Boxes, judged: Judged, inflow: Array, judge: Judge) -> Work:
     for first in range(0, doubtful.size, _TOGETHER):
         these = doubtful[first : first + _TOGETHER]
         uncapped = boxes.uncapped[these]
-        variance = np.where(uncapped, boxes.error[these], 0.0) ** 2
         height = np.where(uncapped, boxes.lip[these], 0.0) - over_goal[these]
-        covariance = variance[..., None] * np.eye(variance.shape[-1])
-        again[these] = level_chance(height, covariance, uncapped) < SET_WELL
+        again[these] = level_chance(height, boxes.covariance(these), uncapped) < SET_WELL
     kind[again] = _AGAIN
     kind[(kind == _NOTHING) & within & np.any(judged.verdict != _WITHIN, axis=0)] = _INLET
     kind[unknown] = -1
     angle_after = (boxes.clock + turn + np.pi) % (2.0 * np.pi) - np.pi
-    freeze(kind, turn, angle_after, move, off)
     return Work(kind=kind, turn=turn, angle_after=angle_after, move=move, reachable=~off)
 
 

@@ -23,10 +23,9 @@ from itertools import combinations
 
 import numpy as np
 
-from dbox.arrays import Array, BoolArray, freeze
+from dbox.arrays import Array, BoolArray, Result
 from dbox.fieldwork.inlet import jet_notes, strike, ways
-from dbox.fieldwork.oddities import odd_notes
-from dbox.fieldwork.readings import Lips, measured_lips
+from dbox.fieldwork.readings import Lips, measured_lips, odd_notes
 from dbox.fieldwork.shares import BAND, SAMPLES, SIDE_95, target_shares
 from dbox.fieldwork.site import Pour, Site, plan_area
 from dbox.hydraulics.split import Split, range_notes, split
@@ -76,7 +75,7 @@ def box_filling(site: Site) -> Filling | None:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Expectation:
+class Expectation(Result):
     """What the readings say that pours will give; arrays are read-only, pours by outlets."""
 
     site: Site  # The box.
@@ -183,7 +182,6 @@ def expect(
         [water_over_dry(site, pour, each) for pour, each in zip(pours, lowered, strict=True)]
     )
     held = np.array((over > 0) & (over <= site.hold_back[1]))
-    freeze(low, high, first, settling, decides, hangs, held)
     names = [p.name for p in pours]
     return Expectation(
         site=site,

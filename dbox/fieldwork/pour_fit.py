@@ -48,7 +48,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from dbox.arrays import Array, BoolArray, freeze
+from dbox.arrays import Array, BoolArray, Result
 from dbox.errors import DomainError, SolveError
 from dbox.fieldwork.inlet import CURE, known_jet
 from dbox.fieldwork.pour import Expectation
@@ -304,7 +304,7 @@ class PourModel:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Explanation:
+class Explanation(Result):
     """One way to explain the catches; arrays are read-only."""
 
     kind: str  # `agree`, `height` or `blockage`.
@@ -415,7 +415,6 @@ def _fit(expectation: Expectation, candidate: Candidate, near: Array | None = No
     spread = np.sqrt(covariance.diagonal())
     size, low, high = (model.size(state + side * SIDE_95 * spread) for side in (0.0, -1.0, 1.0))
     lip, lip_error, flow = model.lips(state), model.lip_errors(spread), rating(state)[0]
-    freeze(lip, lip_error, flow, state, covariance)
     # how surprising the fault is in itself is no fault of the fit
     own = 0.0 if model.fault is None else float(state[model.fault]) ** 2
     freedom = caught.size - int(complete.sum()) - (model.fault is not None)

@@ -20,7 +20,7 @@ from itertools import combinations
 
 import numpy as np
 
-from dbox.arrays import Array, BoolArray, freeze
+from dbox.arrays import Array, BoolArray, Result
 from dbox.fieldwork.estimate import ANYWHERE, Estimate, normal_points
 from dbox.fieldwork.readings import root_of
 from dbox.fieldwork.shares import BAND, drawn_shares
@@ -83,12 +83,11 @@ class Standing:
         before = self.lips.height[self.lips.followed]
         if known and before.size:
             height[known] -= height[known].min() - before.min()
-        freeze(height, covariance)
         return Estimate(height=height, covariance=covariance, started=self.lips.started)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Movement:
+class Movement(Result):
     """Old lips against new ones; arrays are read-only, one entry for each outlet compared."""
 
     labels: tuple[str, ...]  # Outlets that were read at both visits, with the same hole.
@@ -182,8 +181,6 @@ def movement(before: Standing, now: Standing) -> Movement | None:
     box_chance, outlet_chance = (
         _explained(z, rows, covariance, x) if parted and chance < FALSE_ALARM else (None, None)
     )
-    found = (old, new, moved, error, alone, alone_error, own_error, slope, box)
-    freeze(*found)
     return Movement(
         labels=tuple(now.site.outlets[i].label for i in second),
         old=old, new=new, moved=moved, error=error,
@@ -252,7 +249,6 @@ def _explained(z: Array, rows: Array, covariance: Array, x: Array) -> tuple[floa
     with_box, of_two = weight[m + 1 : 2 * m + 1], weight[2 * m + 1 :]
     outlets: Array = weight[1 : m + 1] + with_box
     outlets += np.bincount(np.ravel(two), np.repeat(of_two, 2), m)
-    freeze(outlets)
     return float(weight[0] + with_box.sum()), outlets
 
 
@@ -266,7 +262,7 @@ def _least_lean(x: Array, info: Array, needed: float) -> float:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class ShareChange:
+class ShareChange(Result):
     """What each line gets before and after; arrays are read-only, flows by lines."""
 
     names: tuple[str, ...]  # Name of each flow.
@@ -311,7 +307,6 @@ def share_change(
     lengths = np.array([known[label] or np.nan for label in labels])
     names, shut = tuple(f.name for f in now.site.flows), np.array(capped)
     first, second = was[:, 0], is_now[:, 0]
-    freeze(shut, first, second, low, high, lengths)
     return ShareChange(names=names, labels=tuple(labels), capped=shut, before=first, after=second,
                        low=low, high=high, lengths=lengths)  # fmt: skip
 

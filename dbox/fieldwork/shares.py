@@ -36,12 +36,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from dbox.arrays import Array, ArrayLike, BoolArray, freeze
+from dbox.arrays import Array, ArrayLike, BoolArray, Result
 from dbox.errors import DomainError
 from dbox.fieldwork.estimate import SET_WELL, level_chance, normal_points
 from dbox.fieldwork.inlet import NOTICED, Strike, header_notes, jet_notes, strike, ways
-from dbox.fieldwork.oddities import odd_notes
-from dbox.fieldwork.readings import MOST_READINGS, Lips, lips_or_plan, reading_variance
+from dbox.fieldwork.readings import MOST_READINGS, Lips, lips_or_plan, odd_notes, reading_variance
 from dbox.fieldwork.site import Flow, Site
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 from dbox.hydraulics.split import Split, range_notes, split
@@ -137,7 +136,7 @@ _SCALES = 0.5 ** np.arange(0.5, 4.5, 0.5)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Assessment:
+class Assessment(Result):
     """Shares at every flow with bands and verdicts; arrays are read-only."""
 
     names: tuple[str, ...]  # Name of each flow.
@@ -284,7 +283,6 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
     no_jet, told = jet.without, decides
     if site.box.inlet is None:
         told = hangs | (decides & (np.ptp(jet.share, axis=0).max(-1) > FEW_POINTS))
-    freeze(low, high, rising, target, probability, decides, hangs, settling, no_jet)
     return Assessment(
         names=names,
         labels=tuple(o.label for o in site.outlets),
@@ -519,7 +517,7 @@ _ALIKE = 8.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Contrast:
+class Contrast(Result):
     """The same box at a weak and at a strong flow; arrays are read-only."""
 
     weak: Flow
@@ -544,7 +542,6 @@ def contrast(site: Site, lips: Lips) -> Contrast:
     weak_share, strong_share = _split(site, inflow, lips.height - ways(site, inflow).taken).share
     target = target_shares(site)
     over = over_target(weak_share, target)
-    freeze(weak_share, strong_share, target)
     return Contrast(
         weak=weak,
         strong=strong,

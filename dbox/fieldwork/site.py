@@ -6,19 +6,21 @@ measured: `None` or an empty tuple, never zero. What is made by `key` is a key o
 
 import datetime
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
+from numbers import Real
+from typing import Any, TypeGuard
 
 from dbox import keys, units
-from dbox.errors import DomainError
+from dbox.errors import DomainError, ScenarioError, at_place, show
 from dbox.fieldwork.evidence import Evidence, Prior, Sign
 from dbox.fieldwork.survey import SOURCE, Plan, Survey
 from dbox.fieldwork.ties import Ties
 from dbox.hydraulics.openings import Opening
+from dbox.hydraulics.openings.base import one_each
 from dbox.hydraulics.surge.inflow import Pump, Siphon
 from dbox.hydraulics.surge.parts import SupplyPipe, Tank, Trench
-from dbox.keys import key
+from dbox.keys import Reader, key
 from dbox.lengths import Lengths
 
 LONGEST_NOTE = 600
@@ -244,9 +246,18 @@ ORDINARY_FLOWS = (
 """Flows where nobody names any."""
 
 
-def in_si(value: float | str, read: Callable[..., float]) -> float:
-    """A quantity in SI: a number is, a text is read with its unit; [SI]."""
-    return read(value) if isinstance(value, str) else float(value)
+def _typed(place: str, value: float | str, reader: Reader[float]) -> float:
+    """A quantity in SI: a number is, a text is read with its unit; both within its limits. [SI]"""
+    low, high = reader.ends
+    try:
+        if isinstance(value, str):
+            return reader(value)
+        if isinstance(value, Real) and low <= value <= high:
+            return float(value)
+    except ScenarioError as error:
+        raise ScenarioError(*(at_place(place, fault) for fault in error.faults)) from error
+    wanted = f"{low:.3g} to {high:.3g} {reader.unit}".strip()
+    raise DomainError(f"{place} is {show(value)}; give {wanted}, or a text with its unit")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -283,7 +294,7 @@ INLETS_WITH_AIR = ("turned down", "tee")
 """Ends of an inlet that dip into the water, so that air needs a way of its own."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, repr=False)
 class Site:
     """One box as measured; made from a scenario by `dbox.load`, or without a file by `Site.of`."""
 
@@ -317,6 +328,12 @@ class Site:
     priors: tuple[Prior, ...] = ()  # How common the user takes causes to be.
     signs: tuple[Sign, ...] = ()  # How often these show what is seen of them, by the user.
     works: Works = field(default_factory=Works)  # What stands before the box and behind it.
+
+    def __repr__(self) -> str:
+        """Its title, and how much of it is known."""
+        read = sum(bool(outlet.readings) for outlet in self.outlets)
+        flows = ", ".join(flow.name for flow in self.flows)
+        return f"Site({self.title!r}, {len(self.outlets)} outlets, {read} read, flows {flows})"
 
     @property
     def planned(self) -> bool:
@@ -390,7 +407,7 @@ class Site:
     @classmethod
     def of(
         cls,
-        heights: Sequence[float | str],
+        heights: Sequence[float | str | None],
         opening: Opening | Sequence[Opening],
         *,
         offset: float | str | None = None,
@@ -398,7 +415,7 @@ class Site:
         mark: float | str | None = None,
         hold_back: float | str | Sequence[float | str] = DEFAULT_HOLD_BACK,
         clock: str | Sequence[str] | None = None,
-        labels: Sequence[str] | None = None,
+        labels: Sequence[str | int] | None = None,
         inlet: str | None = None,
         flows: Mapping[str, float | str] | None = None,
         tolerance: float | str | None = None,
@@ -408,12 +425,14 @@ class Site:
 
         Parameters
         ----------
-        heights : sequence of float or str, length n
-            Lips over still water, clockwise from the inlet. [m]
+        heights : sequence of float or str or None, length n
+            Lips over still water, clockwise from the inlet; inf where the outlet is capped, None
+            where it is not read. [m]
         opening : Opening, or sequence of Opening of length n
             What the water leaves through.
         offset : float or str, optional
-            Hole centre from pipe centre; left out, no insert can be turned. [m]
+            Hole centre from pipe centre, "unknown" where nobody measured it; left out, no insert
+            can be turned. [m]
         spread : float or str, optional
             One standard deviation of one reading. [m]
         mark : float or str, optional
@@ -424,13 +443,13 @@ class Site:
         clock : str or sequence of str, optional
             Where the holes stand, as "6:00"; 6:00 is straight down.
         labels : sequence of str, optional
-            What the lines are called; left out, their numbers.
+            What the lines are called, each by a name of its own; left out, their numbers.
         inlet : str, optional
             How the inlet ends: straight, turned down, tee or baffle; left out, not known.
         flows : mapping of str to float or str, optional
             Flows to compute by name; left out, trickle, bucket and dose. [m3/s]
         tolerance : float or str, optional
-            Allowed difference of a share from its target, over that target. [-]
+            Allowed difference of a share from its target, over that target: 0.1 or "10 %". [-]
         title : str
             What the job is called.
 
@@ -442,45 +461,70 @@ class Site:
         Raises
         ------
         DomainError
-            Where there are no heights, or not as many openings, clocks or labels.
+            Where there are no heights, or not as many openings, clocks or labels, or a number is
+            beyond what can be at a box.
         ScenarioError
-            Where a text is no quantity.
+            Where a text is no such quantity.
 
         >>> from dbox import Circle
         >>> [o.readings for o in Site.of(["1/8 in", 0, -0.001], Circle(0.05)).outlets]
         [(0.003175,), (0.0,), (-0.001,)]
         """
-        n = len(heights)
-        openings = [opening] * n if isinstance(opening, Opening) else list(opening)
-        clocks = [clock] * n if clock is None or isinstance(clock, str) else list(clock)
-        names = [str(i + 1) for i in range(n)] if labels is None else list(labels)
-        if not n or not len(openings) == len(clocks) == len(names) == n:
+        n = 0 if isinstance(heights, str) else len(heights)
+        if not n:
+            said = f"heights is {show(heights)}"
+            raise DomainError(f'{said}; give one for each outlet, as ["1/8 in", 0, -0.001]')
+        openings = one_each(opening, n)
+        clocks = list(clock) if _several(clock) else [clock] * n
+        names = list(labels) if _several(labels) else list(range(1, n + 1))
+        if not len(clocks) == len(names) == n:
             raise DomainError(
-                f"there are {n} heights, {len(openings)} openings, {len(clocks)} clocks and "
-                f"{len(names)} labels; give one of each for every outlet"
+                f"there are {n} heights, {len(clocks)} clocks and {len(names)} labels; give one of "
+                "each for every outlet"
             )
-        hole = None if offset is None else in_si(offset, units.length)
-        held = hold_back if isinstance(hold_back, str | int | float) else list(hold_back)
+        called = keys.each(names, keys.label)
+        if twice := [name for name in called if called.count(name) > 1]:
+            raise DomainError(f"labels has {show(twice[0])} twice; give each line its own")
+        if not (flows is None or isinstance(flows, Mapping)):
+            raise DomainError(f'flows is {show(flows)}; give each a name, as {{"day": 3e-5}}')
+
+        def typed(place: str, value: float | str | None, reader: Reader[float]) -> float | None:
+            return None if value is None else _typed(place, value, reader)
+
+        hole = math.inf if offset == "unknown" else typed("offset", offset, keys.offset)
+        share = typed("tolerance", tolerance, keys.tolerance)
+        read = [
+            None if height == math.inf else typed(f"heights[{i}]", height, keys.reading)
+            for i, height in enumerate(heights)
+        ]
         outlets = tuple(
             Outlet(
                 label=name,
                 opening=each,
-                readings=(in_si(height, units.length),),
+                readings=() if height is None else (height,),
                 hole_offset=hole,
                 clock=None if at is None else units.clock(at),
+                capped=given == math.inf,
             )
-            for name, each, height, at in zip(names, openings, heights, clocks, strict=True)
+            for name, each, given, height, at in zip(
+                called, openings, heights, read, clocks, strict=True
+            )
         )
-        asked = [Flow(name=name, inflow=in_si(q, units.flow)) for name, q in (flows or {}).items()]
+        asked = tuple(
+            Flow(name=name, inflow=_typed(f"flows[{name!r}]", inflow, keys.flow_rate))
+            for name, inflow in (flows or {}).items()
+        )
         return cls(
             title=title,
             box=Box(inlet=None if inlet is None else keys.choice(inlet, INLETS)),
             outlets=outlets,
-            flows=tuple(asked) or ORDINARY_FLOWS,
-            spread=None if spread is None else in_si(spread, units.length),
-            mark=None if mark is None else in_si(mark, units.length),
-            hold_back=keys.hold_back(held, "m"),
-            tolerance=None
-            if tolerance is None
-            else Tolerance(share=in_si(tolerance, units.percent)),
+            flows=asked or ORDINARY_FLOWS,
+            spread=typed("spread", spread, keys.spread),
+            mark=typed("mark", mark, keys.mark),
+            hold_back=keys.hold_back(list(hold_back) if _several(hold_back) else hold_back, "m"),
+            tolerance=None if share is None else Tolerance(share=share),
         )
+
+
+def _several(value: object) -> TypeGuard[Iterable[Any]]:
+    return isinstance(value, Iterable) and not isinstance(value, str)

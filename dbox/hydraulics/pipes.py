@@ -25,7 +25,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dbox.arrays import GRAVITY, Array, ArrayLike, BoolArray, freeze
+from dbox.arrays import GRAVITY, Array, ArrayLike, BoolArray, Result
 from dbox.errors import DomainError, SolveError
 
 _SERIES_BELOW = 0.25
@@ -121,7 +121,7 @@ def find_half_angle(measure: Measure, target: Array, most: float) -> Array:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class HeaderCheck:
+class HeaderCheck(Result):
     """Whether headers are steep at their flows; arrays are read-only."""
 
     normal_depth: Array  # (...) Depth of uniform flow; the diameter where the header runs full. [m]
@@ -239,7 +239,6 @@ def header_check(
     normal = np.where(free, uniform, diameter)
     critical = np.broadcast_to(critical_depth(flows, diameter), normal.shape)
     steep = np.asarray(normal <= critical)
-    freeze(normal, critical, steep)
     return HeaderCheck(normal_depth=normal, critical_depth=critical, steep=steep)
 
 

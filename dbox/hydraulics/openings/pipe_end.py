@@ -17,12 +17,13 @@ when high, so Newton converges everywhere from one guess, and neither end loses 
 """
 
 from dataclasses import dataclass, field, replace
+from numbers import Real
 from typing import ClassVar
 
 import numpy as np
 
 from dbox.arrays import GRAVITY, Array
-from dbox.errors import DomainError, SolveError
+from dbox.errors import DomainError, SolveError, show
 from dbox.hydraulics.openings.base import Opening, check_coefficient, check_positive, round_outline
 from dbox.hydraulics.pipes import area
 
@@ -80,10 +81,9 @@ class PipeEnd(Opening):
     def __post_init__(self) -> None:
         check_positive("diameter [m]", self.diameter)
         check_coefficient(self.coefficient)
-        if not 0 <= self.entrance_loss < np.inf:
-            raise DomainError(
-                f"entrance_loss [-] is {self.entrance_loss}; it must be a number, 0 or more"
-            )
+        if not (isinstance(self.entrance_loss, Real) and 0 <= self.entrance_loss < np.inf):
+            said = f"entrance_loss [-] is {show(self.entrance_loss)}"
+            raise DomainError(f"{said}; it must be a number, 0 or more")
 
     @property
     def top(self) -> float:
