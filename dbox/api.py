@@ -108,7 +108,7 @@ class Shares(Answer):
 
 
 class Plan(Answer):
-    """What to turn, how far and to where, or that the box must be re-bed; see `level`."""
+    """What to turn, how far and to where, or that the box must be bedded again; see `level`."""
 
     result: "Levelling"
 
@@ -217,7 +217,7 @@ class Causes(Answer):
 
     @property
     def headline(self) -> str:
-        """The leading cause with its chance; it is ranked, not announced."""
+        """The leading cause with its chance, one of a ranking."""
         from dbox.report.diagnose_report import told_causes
         from dbox.report.text import chance_text
 
@@ -346,7 +346,7 @@ def level(
     seed: int = 0,
     samples: int = SAMPLES,
 ) -> Plan:
-    """What to turn, how far and to which clock position, or that the box must be re-bed.
+    """What to turn, how far and to which clock position, or that the box must be bedded again.
 
     Parameters
     ----------
@@ -357,7 +357,7 @@ def level(
     at : str or None
         Name of the flow at which unequal targets are met; None: all flows have a say.
     step : float or None
-        Turns are told to so much; None: 2.5 degrees. [rad]
+        What turns are rounded to; None: 2.5 degrees. [rad]
     seed : int
         Seed of the bands.
     samples : int
@@ -485,7 +485,7 @@ def surge(
     seed : int
         Seed of the days.
     progress : callable or None
-        Told the part that is done. [-]
+        Called with the part that is done, 0 to 1. [-]
 
     Returns
     -------
@@ -530,7 +530,7 @@ def surge(
 
 
 def diagnose(site: Site, *, seed: int = 0, draws: int = 60) -> Causes:
-    """Rank the causes of a wet line by what was seen of it; none is announced.
+    """Rank the causes of a wet line by what was seen of it; the first need not be it.
 
     Parameters
     ----------

@@ -1,5 +1,6 @@
 """The array type every module shares, and the one way results are made read-only."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,6 +13,11 @@ ArrayLike = npt.ArrayLike
 
 GRAVITY = 9.80665
 """Standard acceleration of gravity. [m/s2] (CGPM 1901; exact by definition)"""
+
+
+def with_gaps(known: Sequence[float | None]) -> Array:
+    """Values of outlets, NaN where nobody knows one."""
+    return np.array([np.nan if value is None else value for value in known])
 
 
 def freeze(*arrays: npt.NDArray[Any]) -> None:

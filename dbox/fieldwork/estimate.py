@@ -16,7 +16,6 @@ Nothing here is random: bands are taken over one fixed set of normal points. Who
 down once more is held to the same numbers by `tests/vectors.json`.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from statistics import NormalDist
@@ -131,11 +130,6 @@ def _primes(count: int) -> list[int]:
             found.append(number)
         number += 1
     return found
-
-
-def as_array(known: Sequence[float | None]) -> Array:
-    """Values of outlets, NaN where nobody knows one."""
-    return np.array([np.nan if value is None else value for value in known])
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -123,7 +123,7 @@ def lift_for(
 
 
 HAND_STEP = float(np.radians(2.5))
-"""Turns are told to so much: five minutes on the face of a clock. [rad] (judgement)"""
+"""What turns are rounded to: five minutes on the face of a clock. [rad] (judgement)"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -187,7 +187,8 @@ def level(
         said = f"the step of a turn is {np.degrees(hand_step):g} deg"
         raise DomainError(f"{said}; give one above 0 and up to 45")
     if design_flow is not None and not 0 <= design_flow < len(site.flows):
-        raise DomainError(f"design_flow is {design_flow}; the site has {len(site.flows)} flows")
+        told = f"design_flow is {design_flow}; the site has {len(site.flows)} flows"
+        raise DomainError(f"{told}, counted from 0")
     lips = measured_lips(site)
     known = known or Estimate(height=lips.height, covariance=lips.covariance)
     by_rule = float(np.diag(lips.covariance).max())

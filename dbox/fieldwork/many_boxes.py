@@ -32,9 +32,12 @@ from dbox.fieldwork.estimate import (
 )
 from dbox.fieldwork.levelling import HAND_STEP, offsets_for_all
 from dbox.fieldwork.shares import (
+    NEITHER,
+    OUTSIDE,
     SURE,
     UNSEEN,
     VERDICTS,
+    WITHIN,
     few_of,
     over_target,
     room,
@@ -118,8 +121,6 @@ holds)"""
 
 _ROUNDING = 1e-9
 """Part of an edge that a root may miss it by and still be at it. [-] (numerical)"""
-
-_WITHIN, _OUTSIDE, _NEITHER = range(len(VERDICTS))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -250,7 +251,7 @@ def _first_order_codes(boxes: Boxes, result: Split, slope: Array | None = None) 
 
         tails = (ndtr(-low[:, within]) + ndtr(-high[:, within])).sum(0)
         within[within] = tails <= 1.0 - SURE
-    codes: Codes = np.where(within, _WITHIN, np.where(least <= -sure, _OUTSIDE, _NEITHER))
+    codes: Codes = np.where(within, WITHIN, np.where(least <= -sure, OUTSIDE, NEITHER))
     return codes
 
 
@@ -320,7 +321,7 @@ def _in_every_way(boxes: Boxes, result: Split, by_lips: Codes, way: Way, solve: 
         return by_lips
     codes = by_lips.copy()
     for outlet in range(boxes.lip.shape[1]):
-        hangs = (codes == _WITHIN) | ((codes == _OUTSIDE) & boxes.straight)
+        hangs = (codes == WITHIN) | ((codes == OUTSIDE) & boxes.straight)
         flow, box = np.nonzero(hangs & (boxes.jet > 0) & boxes.uncapped[:, outlet])
         some = boxes.only(box)
         some.lip[:, outlet] -= boxes.jet[flow, box]
@@ -330,12 +331,12 @@ def _in_every_way(boxes: Boxes, result: Split, by_lips: Codes, way: Way, solve: 
         moved = np.any(np.abs(share - result.share[flow, box]) > UNSEEN, axis=-1)
         # where the best estimate is beyond the tolerance it is not within
         lost = moved & np.any(np.abs(share - some.target) > allowed, axis=-1)
-        lost &= codes[flow, box] == _WITHIN
+        lost &= codes[flow, box] == WITHIN
         asked = np.flatnonzero(moved & ~lost)
         if asked.size:
             told = way(some.only(asked), _only(struck, asked), flow[asked], box[asked])
             lost[asked] = told != codes[flow[asked], box[asked]]
-        codes[flow[lost], box[lost]] = _NEITHER
+        codes[flow[lost], box[lost]] = NEITHER
     return codes
 
 
@@ -383,8 +384,8 @@ def work_at(boxes: Boxes, judged: Judged, inflow: Array, judge: Judge) -> Work:
     kind = np.full(len(boxes.lip), _NOTHING, np.int8)
     turn, after = np.zeros_like(boxes.lip), boxes.lip.copy()
     off, spoiled = np.zeros_like(boxes.uncapped), np.zeros_like(boxes.lip)
-    outside = np.any(judged.lip_verdict == _OUTSIDE, axis=0)
-    within = np.all(judged.lip_verdict == _WITHIN, axis=0)
+    outside = np.any(judged.lip_verdict == OUTSIDE, axis=0)
+    within = np.all(judged.lip_verdict == WITHIN, axis=0)
     for first in range(0, len(kind), _TOGETHER):
         rows = slice(first, first + _TOGETHER)
         reach = Reach.of_lips(boxes.lip[rows], boxes.hole_offset[rows], boxes.clock[rows])
@@ -401,7 +402,7 @@ def work_at(boxes: Boxes, judged: Judged, inflow: Array, judge: Judge) -> Work:
     if (doubt := np.flatnonzero(off.any(-1))).size:
         error = np.sqrt(boxes.error[doubt] ** 2 + spoiled[doubt])
         left = replace(boxes.only(doubt), lip=after[doubt], error=error)
-        worse = np.any(judge(left, inflow).verdict == _OUTSIDE, axis=0)
+        worse = np.any(judge(left, inflow).verdict == OUTSIDE, axis=0)
         kind[doubt[worse]] = _REBED
     again = (kind == _NOTHING) & ~within
     # where lips are set well enough for their readings, reading again mends nothing
@@ -412,7 +413,7 @@ def work_at(boxes: Boxes, judged: Judged, inflow: Array, judge: Judge) -> Work:
         height = np.where(uncapped, boxes.lip[these], 0.0) - over_goal[these]
         again[these] = level_chance(height, boxes.covariance(these), uncapped) < SET_WELL
     kind[again] = _AGAIN
-    kind[(kind == _NOTHING) & within & np.any(judged.verdict != _WITHIN, axis=0)] = _INLET
+    kind[(kind == _NOTHING) & within & np.any(judged.verdict != WITHIN, axis=0)] = _INLET
     kind[unknown] = -1
     angle_after = (boxes.clock + turn + np.pi) % (2.0 * np.pi) - np.pi
     return Work(kind=kind, turn=turn, angle_after=angle_after, move=move, reachable=~off)
@@ -494,9 +495,9 @@ class Tally:
 
 def overall(judged: Judged) -> npt.NDArray[np.int8]:
     """Verdict over all flows: within at each, outside at one at least, else cannot tell."""
-    any_outside = np.any(judged.verdict == _OUTSIDE, axis=0)
-    all_within = np.all(judged.verdict == _WITHIN, axis=0)
-    codes = np.where(any_outside, _OUTSIDE, np.where(all_within, _WITHIN, _NEITHER))
+    any_outside = np.any(judged.verdict == OUTSIDE, axis=0)
+    all_within = np.all(judged.verdict == WITHIN, axis=0)
+    codes = np.where(any_outside, OUTSIDE, np.where(all_within, WITHIN, NEITHER))
     return codes.astype(np.int8)
 
 

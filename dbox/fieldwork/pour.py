@@ -19,11 +19,11 @@ the way.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
+from itertools import chain, combinations
 
 import numpy as np
 
-from dbox.arrays import Array, BoolArray, Result
+from dbox.arrays import Array, BoolArray, Result, with_gaps
 from dbox.fieldwork.inlet import jet_notes, strike, ways
 from dbox.fieldwork.readings import Lips, measured_lips, odd_notes
 from dbox.fieldwork.shares import BAND, SAMPLES, SIDE_95, target_shares
@@ -129,8 +129,7 @@ class Expectation(Result):
     def caught(self) -> Array:
         """Flow caught at each outlet; NaN where it was not. [m3/s] (pours, n)."""
         nothing = (None,) * len(self.site.outlets)
-        rows = [[np.nan if q is None else q for q in p.catches or nothing] for p in self.pours]
-        return np.array(rows)
+        return np.array([with_gaps(pour.catches or nothing) for pour in self.pours])
 
     @property
     def stands(self) -> Array:
@@ -200,11 +199,7 @@ def expect(
             *jet_notes(site, jet, decides, names),
             *range_notes(result, names),
             *lips.warnings,
-            *(
-                n
-                for p, each in zip(pours, lowered, strict=True)
-                for n in order_notes(site, [p], each)
-            ),
+            *chain(*(order_notes(site, [p], each) for p, each in zip(pours, lowered, strict=True))),
             *held_notes(site, pours, over),
             *time_notes(pours, result.flow, settling),
         ),
@@ -229,16 +224,10 @@ def order_notes(site: Site, pours: Sequence[Pour], lips: Lips) -> Iterator[Note]
         if not pairs:
             continue
         speaks, _, rise, first, later = max(pairs)
-        values: dict[str, float | str] = {
-            "started": site.outlets[first].label,
-            "waited": site.outlets[later].label,
-            "rise": rise,
-        }
-        if speaks:
-            yield Note(what="pour: order", where=pour.name, values=values)
-        else:
-            values["most"] = most
-            yield Note(what="pour: order by dry lip", where=pour.name, values=values)
+        labels = {"started": site.outlets[first].label, "waited": site.outlets[later].label}
+        values = {**labels, "rise": rise} | ({} if speaks else {"most": most})
+        what = "pour: order" if speaks else "pour: order by dry lip"
+        yield Note(what=what, where=pour.name, values=values)
 
 
 def water_over_dry(site: Site, pour: Pour, lips: Lips) -> Array:

@@ -153,14 +153,6 @@ class PartlyBlocked(Opening):
         """Heads between which the coefficient of the free opening was measured. [m]"""
         return self.opening.measured_heads
 
-    def outline(self, reach: float) -> Array:
-        """Corners (k, 2) of the opening without what blocks it. [m]"""
-        return self.opening.outline(reach)
-
-    def widened(self, factor: float) -> "PartlyBlocked":
-        """The same part of a wider opening. [-]"""
-        return replace(self, opening=self.opening.widened(factor))
-
     def _free_rating(self, head: Array) -> tuple[Array, Array]:
         flow, slope = self.opening.rating(head)
         return self.passing * flow, self.passing * slope
@@ -407,7 +399,9 @@ def _fit(expectation: Expectation, candidate: Candidate, near: Array | None = No
             "be fitted; check volumes, times, labels and readings"
         )
     if not best.success:
-        raise SolveError(f"fit of {candidate} stops at misfit {misfit:g}: {best.message}")
+        where = "" if at is None else f" at outlet {expectation.site.outlets[at].label}"
+        said = f"the fit of {candidate.kind}{where} stops at misfit {misfit:g}"
+        raise SolveError(f"{said}: {best.message}")
     state: Array = best.x
     steep = slope(state)
     precision = steep.T @ steep

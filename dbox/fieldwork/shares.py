@@ -66,10 +66,12 @@ def target_shares(site: Site) -> Array:
     }
     given = columns[by]
     if len(given) != len(outlets):
-        raise DomainError(f"target has {len(given)} weights for {len(outlets)} outlets")
+        told = f"target has {len(given)} weights for {len(outlets)} outlets"
+        raise DomainError(f"{told}; give one for each, 0 for one that is capped")
     for outlet, weight in zip(outlets, given, strict=True):
         if weight is None and not outlet.capped:
-            raise DomainError(f"outlet {outlet.label} has no line {by}; the target goes by it")
+            told = f"outlet {outlet.label} has no line {by}"
+            raise DomainError(f"{told}; add it, since the target goes by it")
     weights = np.array([0.0 if o.capped else w for o, w in zip(outlets, given, strict=True)])
     if not np.all((weights >= 0) & (weights < np.inf)):
         raise DomainError(f"a target weight is {weights.tolist()}; give finite numbers, 0 or more")
@@ -107,7 +109,8 @@ BAND = (5.0, 95.0)
 VERDICTS = ("within", "outside", "cannot tell")
 """What can be said of a box at a flow."""
 
-_WITHIN, _OUTSIDE, _NEITHER = range(len(VERDICTS))
+WITHIN, OUTSIDE, NEITHER = range(len(VERDICTS))
+"""Their places in `VERDICTS`. [-] (exact)"""
 
 SAMPLES = 4000
 """Boxes drawn for the bands. [-] (judgement)"""
@@ -264,17 +267,17 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
     every_chance, every_band = _in_every_way(site, jet, drawn, doubts, chance, bands, shares)
     codes, possible = verdict_codes(*every_chance), jet.ways.possible
     if lips.planned:  # nothing is within before it is measured
-        codes = np.where(codes == VERDICTS.index("within"), _NEITHER, codes)
+        codes = np.where(codes == WITHIN, NEITHER, codes)
     by_lips = codes[jet.ways.calm]
     moved = jet.changes(NOTICED if tolerance is None else tolerance)
     decides = moved | np.any(codes != by_lips, axis=0)
     hangs = np.any(codes[possible] != codes[0], axis=0)
     # outside by the lips is kept where nobody said that the inlet is straight
-    hangs &= (codes[0] == _WITHIN) | ((codes[0] == _OUTSIDE) & (site.box.inlet is not None))
+    hangs &= (codes[0] == WITHIN) | ((codes[0] == OUTSIDE) & (site.box.inlet is not None))
     settling = _settling_spread(site, lips, drawn, doubts, by_lips)
     probability = np.where(hangs, np.nan, chance[0])
     if lips.planned:
-        probability[codes[0] == _NEITHER] = np.nan
+        probability[codes[0] == NEITHER] = np.nan
         settling[:] = np.nan
     if site.box.inlet is not None:
         part = every_band[possible]
@@ -295,7 +298,7 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
         target=target,
         tolerance=tolerance,
         within_probability=probability,
-        verdicts=_words(np.where(hangs, _NEITHER, codes[0])),
+        verdicts=_words(np.where(hangs, NEITHER, codes[0])),
         lip_verdicts=_words(by_lips),
         jet_decides=decides,
         inlet_open=hangs,
@@ -499,7 +502,7 @@ def _settling_spread(
     if tolerance is None:
         return np.full_like(spread, np.nan)
     scatter = np.where(lips.measured, drawn, 0.0) - np.where(lips.measured, lips.height, 0.0)
-    for case in np.flatnonzero(codes == _NEITHER):
+    for case in np.flatnonzero(codes == NEITHER):
 
         def settled(scale: float, inflow: float = site.flows[case].inflow) -> bool:
             nearer = lips.height + scale * scatter

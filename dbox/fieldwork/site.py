@@ -6,7 +6,8 @@ measured: `None` or an empty tuple, never zero. What is made by `key` is a key o
 
 import datetime
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from numbers import Real
 from typing import Any, TypeGuard
@@ -43,61 +44,51 @@ def entry(value: object) -> str:
     return keys.text(value, LONGEST_NOTE)
 
 
+def _entry(about: str, *examples: object) -> Any:
+    return key(entry, about, *examples, default="")
+
+
 @dataclass(frozen=True, kw_only=True)
 class JobRecord:
     """What the paper of the job says besides its numbers; what is absent is left blank on it."""
 
-    permit: str = key(entry, "Permit number.", "2026-0417", default="")
-    address: str = key(entry, "Where the job is.", "12 Example Road", default="")
-    date: str = key(entry, "Date of the work.", "2026-05-04", default="")
-    weather: str = key(
-        entry, "Weather of the day and the days before.", "dry, 15 C; rain on Sunday", default=""
-    )
-    who: str = key(entry, "Who did the work.", "A. Installer, licence 123", default="")
-    system: str = key(entry, "Type of system.", "gravity trenches, equal split", default="")
-    bedrooms: str = key(entry, "Number of bedrooms.", 4, default="")
-    feed: str = key(
-        entry, "How the box is fed.", "gravity from the tank", "pump, 80 gal a dose", default=""
-    )
-    bedding: str = key(entry, "What the box stands on.", "4 in of tamped gravel", default="")
-    pipe_bed: str = key(
-        entry, "What carries the box's pipes in the backfill.", "tamped gravel", default=""
-    )
-    cover: str = key(entry, "How deep the box lies.", "10 in", default="")
-    riser: str = key(entry, "Riser over the box.", "to grade, 18 in", default="")
-    lid: str = key(entry, "How the lid is fastened.", "two screws", default="")
-    seals: str = key(entry, "Seals of the pipes in the box.", "rubber, all tight", default="")
-    north: str = key(entry, "Where north lies on the sketch.", "along outlet 3", default="")
-    benchmark: str = key(
-        entry, "What the heights are tied to.", "top of the well casing, 100.00 ft", default=""
-    )
+    permit: str = _entry("Permit number.", "2026-0417")
+    address: str = _entry("Where the job is.", "12 Example Road")
+    date: str = _entry("Date of the work.", "2026-05-04")
+    weather: str = _entry("Weather of the day and the days before.", "dry, 15 C; rain on Sunday")
+    who: str = _entry("Who did the work.", "A. Installer, licence 123")
+    system: str = _entry("Type of system.", "gravity trenches, equal split")
+    bedrooms: str = _entry("Number of bedrooms.", 4)
+    feed: str = _entry("How the box is fed.", "gravity from the tank", "pump, 80 gal a dose")
+    bedding: str = _entry("What the box stands on.", "4 in of tamped gravel")
+    pipe_bed: str = _entry("What carries the box's pipes in the backfill.", "tamped gravel")
+    cover: str = _entry("How deep the box lies.", "10 in")
+    riser: str = _entry("Riser over the box.", "to grade, 18 in")
+    lid: str = _entry("How the lid is fastened.", "two screws")
+    seals: str = _entry("Seals of the pipes in the box.", "rubber, all tight")
+    north: str = _entry("Where north lies on the sketch.", "along outlet 3")
+    benchmark: str = _entry("What the heights are tied to.", "top of the well casing, 100.00 ft")
     ties: tuple[str, ...] = key(
         keys.several(keys.line, MOST_TIES),
         "Distances of the box from two fixed points at least, in words; as numbers under [ties].",
         ["SE corner of the house 36 ft", "oak 27 ft"],
         default=(),
     )
-    method: str = key(
-        entry, "How the heights at the box were read.", "steel rule from still water", default=""
-    )
-    photo: str = key(
-        entry, "Where the photo of the still water with a rule in view is.", "IMG_0231", default=""
-    )
-    recheck: str = key(
-        entry, "When the box is looked at again.", "after backfill, by 2026-06-01", default=""
-    )
+    method: str = _entry("How the heights at the box were read.", "steel rule from still water")
+    photo: str = _entry("Where the photo of the still water with a rule in view is.", "IMG_0231")
+    recheck: str = _entry("When the box is looked at again.", "after backfill, by 2026-06-01")
     call: tuple[str, ...] = key(
         keys.several(keys.line, MOST_CALLED),
         "Whom the owner calls, and for what.",
         ["A. Installer, 555 0100: box and lines", "county health office, 555 0199"],
         default=(),
     )
-    keep_off: str = key(
-        entry, "What the owner must not drive over, build on or plant, by name.",
-        "the strip between the drive and the fence", default="",
-    )  # fmt: skip
-    notes: str = key(entry, "What else there is to say.", "soil wet below 40 in", default="")
-    exceptions: str = key(entry, "What departs from the permit or the plan.", "none", default="")
+    keep_off: str = _entry(
+        "What the owner must not drive over, build on or plant, by name.",
+        "the strip between the drive and the fence",
+    )
+    notes: str = _entry("What else there is to say.", "soil wet below 40 in")
+    exceptions: str = _entry("What departs from the permit or the plan.", "none")
     invented: bool = key(
         keys.flag, "Whether the data are made up; every sheet then says so.", True, default=False
     )
@@ -246,16 +237,23 @@ ORDINARY_FLOWS = (
 """Flows where nobody names any."""
 
 
+@contextmanager
+def _named(place: str) -> Iterator[None]:
+    """Say of what cannot be read where it stands."""
+    try:
+        yield
+    except ScenarioError as error:
+        raise ScenarioError(*(at_place(place, fault) for fault in error.faults)) from error
+
+
 def _typed(place: str, value: float | str, reader: Reader[float]) -> float:
     """A quantity in SI: a number is, a text is read with its unit; both within its limits. [SI]"""
     low, high = reader.ends
-    try:
-        if isinstance(value, str):
+    if isinstance(value, str):
+        with _named(place):
             return reader(value)
-        if isinstance(value, Real) and low <= value <= high:
-            return float(value)
-    except ScenarioError as error:
-        raise ScenarioError(*(at_place(place, fault) for fault in error.faults)) from error
+    if isinstance(value, Real) and low <= value <= high:
+        return float(value)
     wanted = f"{low:.3g} to {high:.3g} {reader.unit}".strip()
     raise DomainError(f"{place} is {show(value)}; give {wanted}, or a text with its unit")
 
@@ -482,7 +480,16 @@ class Site:
                 f"there are {n} heights, {len(clocks)} clocks and {len(names)} labels; give one of "
                 "each for every outlet"
             )
-        called = keys.each(names, keys.label)
+        called, angles = [], []
+        for i, (name, at) in enumerate(zip(names, clocks, strict=True)):
+            with _named(f"labels[{i}]"):
+                called.append(keys.label(name))
+            with _named(f"clock[{i}]"):
+                angles.append(None if at is None else units.clock(at))
+        with _named("hold_back"):
+            held = keys.hold_back(list(hold_back) if _several(hold_back) else hold_back, "m")
+        with _named("inlet"):
+            end = None if inlet is None else keys.choice(inlet, INLETS)
         if twice := [name for name in called if called.count(name) > 1]:
             raise DomainError(f"labels has {show(twice[0])} twice; give each line its own")
         if not (flows is None or isinstance(flows, Mapping)):
@@ -503,11 +510,11 @@ class Site:
                 opening=each,
                 readings=() if height is None else (height,),
                 hole_offset=hole,
-                clock=None if at is None else units.clock(at),
+                clock=angle,
                 capped=given == math.inf,
             )
-            for name, each, given, height, at in zip(
-                called, openings, heights, read, clocks, strict=True
+            for name, each, given, height, angle in zip(
+                called, openings, heights, read, angles, strict=True
             )
         )
         asked = tuple(
@@ -516,12 +523,12 @@ class Site:
         )
         return cls(
             title=title,
-            box=Box(inlet=None if inlet is None else keys.choice(inlet, INLETS)),
+            box=Box(inlet=end),
             outlets=outlets,
             flows=asked or ORDINARY_FLOWS,
             spread=typed("spread", spread, keys.spread),
             mark=typed("mark", mark, keys.mark),
-            hold_back=keys.hold_back(list(hold_back) if _several(hold_back) else hold_back, "m"),
+            hold_back=held,
             tolerance=None if share is None else Tolerance(share=share),
         )
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dbox.arrays import Array, ArrayLike, BoolArray, Result
+from dbox.arrays import Array, ArrayLike, BoolArray, Result, with_gaps
 from dbox.errors import DomainError
 from dbox.fieldwork.site import Site
 
@@ -99,7 +99,7 @@ class Reach:
         return cls.of_lips(
             np.where([o.capped for o in site.outlets], np.inf, height),
             np.array([o.hole_offset or 0.0 for o in site.outlets]),
-            np.array([np.nan if o.clock is None else o.clock for o in site.outlets]),
+            with_gaps([o.clock for o in site.outlets]),
         )
 
     @classmethod
