@@ -33,6 +33,10 @@ if TYPE_CHECKING:
     from dbox.fieldwork.surge import SurgeOutcome
 
 
+Told = tuple[Callable[[], list[str]], Callable[[], dict[str, Any]]]
+"""What makes the lines of a text, and its JSON."""
+
+
 @dataclass(frozen=True, repr=False, eq=False)
 class Answer(ABC):
     """What a job found at a site.
@@ -55,24 +59,25 @@ class Answer(ABC):
     @property
     def headline(self) -> str:
         """The first sentences of the report, on one line."""
-        lines = self._lines()
+        lines = self._told()[0]()
         said = " ".join(lines[: lines.index("")] if "" in lines else lines)
         return said.removeprefix(" ".join(self.site.title.split())).strip()
 
     def report(self) -> str:
         """The text that the command prints, at most 72 columns wide."""
-        return "\n".join(self._lines())
+        return "\n".join(self._told()[0]())
 
-    @abstractmethod
     def to_dict(self) -> dict[str, Any]:
         """What the command prints with --json: SI, the unit in the key."""
+        return self._told()[1]()
 
     @abstractmethod
     def plot(self) -> "Figure":
         """The answer as a matplotlib Figure, neither shown nor saved."""
 
     @abstractmethod
-    def _lines(self) -> list[str]: ...
+    def _told(self) -> Told:
+        """How it is told."""
 
 
 @dataclass(frozen=True, repr=False, eq=False)
@@ -89,22 +94,17 @@ class Shares(Answer):
     result: "Assessment"
     lines: "Lines | None" = None
 
-    def to_dict(self) -> dict[str, Any]:
-        """As `dbox split --json`."""
-        from dbox.report.split_report import split_json
-
-        return split_json(self.site, self.result, self.lines)
-
     def plot(self) -> "Figure":
         """The box in section, with a strip of shares for each flow."""
         from dbox.drawings.split_picture import split_figure
 
         return split_figure(self.site, self.result)
 
-    def _lines(self) -> list[str]:
-        from dbox.report.split_report import report
+    def _told(self) -> Told:
+        from dbox.report.split_report import report, split_json
 
-        return report(self.site, self.result, self.lines)
+        found = (self.site, self.result, self.lines)
+        return (lambda: report(*found)), (lambda: split_json(*found))
 
 
 class Plan(Answer):
@@ -112,22 +112,16 @@ class Plan(Answer):
 
     result: "Levelling"
 
-    def to_dict(self) -> dict[str, Any]:
-        """As `dbox level --json`."""
-        from dbox.report.level_report import level_json
-
-        return level_json(self.result)
-
     def plot(self) -> "Figure":
         """The box from above, with what is to be turned at each outlet."""
         from dbox.drawings.level_picture import level_figure
 
         return level_figure(self.result)
 
-    def _lines(self) -> list[str]:
-        from dbox.report.level_report import report
+    def _told(self) -> Told:
+        from dbox.report.level_report import level_json, report
 
-        return report(self.result)
+        return (lambda: report(self.result)), (lambda: level_json(self.result))
 
 
 @dataclass(frozen=True, repr=False, eq=False)
@@ -146,22 +140,17 @@ class PourTest(Answer):
     explanations: "tuple[Explanation, ...]" = ()
     finding: "Finding | None" = None
 
-    def to_dict(self) -> dict[str, Any]:
-        """As `dbox pour --json`."""
-        from dbox.report.pour_report import pour_json
-
-        return pour_json(self.result, self.explanations, self.finding)
-
     def plot(self) -> "Figure":
         """Expected flows with their bands, and what was caught."""
         from dbox.drawings.answers import pour_picture
 
         return pour_picture(self.headline, self.result)
 
-    def _lines(self) -> list[str]:
-        from dbox.report.pour_report import report
+    def _told(self) -> Told:
+        from dbox.report.pour_report import pour_json, report
 
-        return report(self.result, self.explanations, self.finding)
+        found = (self.result, self.explanations, self.finding)
+        return (lambda: report(*found)), (lambda: pour_json(*found))
 
 
 class Grades(Answer):
@@ -169,22 +158,16 @@ class Grades(Answer):
 
     result: "Grading"
 
-    def to_dict(self) -> dict[str, Any]:
-        """As `dbox grades --json`."""
-        from dbox.report.grades_report import grades_json
-
-        return grades_json(self.result)
-
     def plot(self) -> "Figure":
         """The profile of every run."""
         from dbox.drawings.answers import grades_figure
 
         return grades_figure(self.site.title, self.result)
 
-    def _lines(self) -> list[str]:
-        from dbox.report.grades_report import report
+    def _told(self) -> Told:
+        from dbox.report.grades_report import grades_json, report
 
-        return report(self.site, self.result)
+        return (lambda: report(self.site, self.result)), (lambda: grades_json(self.result))
 
 
 class Run(Answer):
@@ -192,22 +175,16 @@ class Run(Answer):
 
     result: "SurgeOutcome"
 
-    def to_dict(self) -> dict[str, Any]:
-        """As `dbox surge --json`."""
-        from dbox.report.surge_report import surge_json
-
-        return surge_json(self.result)
-
     def plot(self) -> "Figure":
         """Level and flows in time."""
         from dbox.drawings.days_picture import run_figure
 
         return run_figure(self.result)
 
-    def _lines(self) -> list[str]:
-        from dbox.report.surge_report import report
+    def _told(self) -> Told:
+        from dbox.report.surge_report import report, surge_json
 
-        return report(self.result)
+        return (lambda: report(self.result)), (lambda: surge_json(self.result))
 
 
 class Causes(Answer):
@@ -225,22 +202,16 @@ class Causes(Answer):
         chance = chance_text(first.probability)
         return f"{first.short}: {chance}, the first of {len(others) + 1} ranked causes"
 
-    def to_dict(self) -> dict[str, Any]:
-        """As `dbox diagnose --json`."""
-        from dbox.report.diagnose_report import diagnosis_json
-
-        return diagnosis_json(self.result)
-
     def plot(self) -> "Figure":
         """The leading causes as bars."""
         from dbox.drawings.answers import diagnosis_picture
 
         return diagnosis_picture(self.result)
 
-    def _lines(self) -> list[str]:
-        from dbox.report.diagnose_report import report
+    def _told(self) -> Told:
+        from dbox.report.diagnose_report import diagnosis_json, report
 
-        return report(self.result)
+        return (lambda: report(self.result)), (lambda: diagnosis_json(self.result))
 
 
 def _refuse_no_site(site: object) -> None:

@@ -10,9 +10,9 @@ stands outside (no tailwater: t <= 0). The one integral runs from weir to orific
 
 from abc import ABC, abstractmethod
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from numbers import Real
-from typing import ClassVar
+from typing import Any, ClassVar, Self
 
 import numpy as np
 
@@ -26,12 +26,6 @@ CAPILLARY_HEAD = 0.005
 About twice the capillary length of water, sqrt(0.0728 / (998 * 9.81)) m = 2.7 mm at 20 C (surface
 tension: any handbook, from memory); that twice is enough is judgement.
 """
-
-
-def round_outline(diameter: float) -> Array:
-    """Corners (k, 2) of a round opening; diameter [m] -> [m]."""
-    turn = np.linspace(0.0, 2.0 * np.pi, 121)
-    return 0.5 * diameter * np.column_stack([np.sin(turn), 1.0 - np.cos(turn)])
 
 
 def check_positive(what: str, value: float) -> None:
@@ -206,6 +200,28 @@ class Opening(ABC):
             As `discharge`.
         """
         return self._checked_rating(head, tailwater)[1]
+
+
+class Round(Opening):
+    """An opening that is a circle, its lip at the lowest point."""
+
+    diameter: float
+    needs: ClassVar[tuple[str, ...]] = ("diameter",)
+
+    @property
+    def top(self) -> float:
+        """Height of its highest point over its lip. [m]"""
+        return self.diameter
+
+    def outline(self, reach: float) -> Array:  # noqa: ARG002
+        """Corners (k, 2) of the whole round. [m]"""
+        turn = np.linspace(0.0, 2.0 * np.pi, 121)
+        return 0.5 * self.diameter * np.column_stack([np.sin(turn), 1.0 - np.cos(turn)])
+
+    def widened(self, factor: float) -> Self:
+        """A round of another diameter. [-]"""
+        wider: dict[str, Any] = {"diameter": self.diameter * factor}
+        return replace(self, **wider)
 
 
 def one_each(openings: Opening | Iterable[Opening], n: int) -> tuple[Opening, ...]:

@@ -29,7 +29,7 @@ import numpy as np
 
 from dbox.arrays import GRAVITY, Array
 from dbox.errors import DomainError, show
-from dbox.hydraulics.openings.base import Opening, check_coefficient, check_positive, round_outline
+from dbox.hydraulics.openings.base import Opening, Round, check_coefficient, check_positive
 from dbox.hydraulics.pipes import area
 from dbox.notes import Note
 
@@ -163,7 +163,7 @@ _NODES, _WEIGHTS = 0.5 * (_POINTS + 1.0), 0.5 * _PARTS
 
 
 @dataclass(frozen=True)
-class Circle(ThinPlate):
+class Circle(Round, ThinPlate):
     """A round hole in a thin plate.
 
     Parameters
@@ -193,7 +193,6 @@ class Circle(ThinPlate):
     kind: ClassVar[str] = "circle"
     words: ClassVar[str] = "circle {diameter}"
     example: ClassVar[str] = "circle 2 in"
-    needs: ClassVar[tuple[str, ...]] = ("diameter",)
     diameter: float
     coefficient: float | None = field(default=None, kw_only=True)
 
@@ -202,22 +201,9 @@ class Circle(ThinPlate):
         check_coefficient(self.coefficient)
 
     @property
-    def top(self) -> float:
-        """Height of the hole's highest point over its lip. [m]"""
-        return self.diameter
-
-    @property
     def _law_heads(self) -> tuple[float, float]:
         low, high = STAUS_RELATIVE_HEADS
         return low * self.diameter, high * self.diameter
-
-    def outline(self, reach: float) -> Array:  # noqa: ARG002
-        """Corners (k, 2) of the whole round. [m]"""
-        return round_outline(self.diameter)
-
-    def widened(self, factor: float) -> "Circle":
-        """A round of another diameter. [-]"""
-        return replace(self, diameter=self.diameter * factor)
 
     def _law(self, head: Array) -> tuple[Array, Array]:
         return staus(head, self.diameter)
