@@ -18,6 +18,8 @@ down once more is held to the same numbers by `tests/vectors.json`.
 
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import count as numbers
+from itertools import islice
 from statistics import NormalDist
 
 import numpy as np
@@ -105,7 +107,9 @@ def normal_points(count: int, outlets: int, seed: int = 0) -> Array:
     The digits of 1, 2, 3 ... in a prime base for each outlet, written backwards behind the point
     (Halton, 1960, from memory), in pairs of opposite sign; a seed other than 0 shifts them all.
     """
-    half, bases = (count + 1) // 2, _primes(outlets)
+    half = (count + 1) // 2
+    primes = (number for number in numbers(2) if all(number % less for less in range(2, number)))
+    bases = list(islice(primes, outlets))
     parts = np.zeros((half, outlets))
     for column, base in enumerate(bases):
         left, digit = np.arange(1, half + 1), 1.0
@@ -120,16 +124,6 @@ def normal_points(count: int, outlets: int, seed: int = 0) -> Array:
     result: Array = np.concatenate([points, -points])[:count]
     freeze(result)
     return result
-
-
-def _primes(count: int) -> list[int]:
-    found: list[int] = []
-    number = 2
-    while len(found) < count:
-        if all(number % prime for prime in found):
-            found.append(number)
-        number += 1
-    return found
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

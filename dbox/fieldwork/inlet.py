@@ -4,8 +4,8 @@ Water falls through critical depth at a bare pipe end only while the header beyo
 normal depth below critical at its flow. A flatter header backs water up to the mouth.
 
 An outlet that the jet strikes runs as if its lip stood lower by the velocity head there (see
-`hydraulics.jet`): splits, turnings, pour tests and the surge compute with that. A straight inlet
-throws one; where it is not said how the inlet ends it may.
+`hydraulics.pipes.Jet`): splits, turnings, pour tests and the surge compute with that. A straight
+inlet throws one; where it is not said how the inlet ends it may.
 
 Where it is not known which pipe the water comes through, where the outlets stand or how the inlet
 ends, the jet may strike in several ways; each is a way, the first axis of the arrays here. The
@@ -22,9 +22,8 @@ import numpy as np
 from dbox.arrays import Array, ArrayLike, BoolArray, Result
 from dbox.errors import outlets_text
 from dbox.fieldwork.site import Site
-from dbox.hydraulics.jet import Jet
 from dbox.hydraulics.openings import PipeEnd
-from dbox.hydraulics.pipes import header_check
+from dbox.hydraulics.pipes import Jet, header_check
 from dbox.hydraulics.split import Split, split
 from dbox.hydraulics.surge.parts import PressurePipe, SupplyPipe
 from dbox.notes import Note

@@ -54,9 +54,9 @@ from dbox.fieldwork.inlet import CURE, known_jet
 from dbox.fieldwork.pour import Expectation
 from dbox.fieldwork.readings import MOST_READINGS
 from dbox.fieldwork.shares import SIDE_95
-from dbox.hydraulics.jet import Jet
 from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
+from dbox.hydraulics.pipes import Jet
 from dbox.hydraulics.split import Split, split
 from dbox.keys import said
 from dbox.units import INCH

@@ -244,12 +244,9 @@ class _Search:
     def only(self, rows: BoolArray) -> "_Search":
         """The search for some of the boxes, where it stands."""
         part = copy(self)
-        for name in (
-            "inflow", "base", "height", "low", "high", "total", "slope", "excess", "balanced",
-        ):  # fmt: skip
-            setattr(part, name, getattr(self, name)[rows])
-        part.lips = self.lips[:, rows]
-        part.tails = None if self.tails is None else self.tails[:, rows]
+        for name, each in vars(self).items():
+            if isinstance(each, np.ndarray):
+                setattr(part, name, each[..., rows])
         return part
 
     def state(self, row: int) -> str:
