@@ -155,8 +155,7 @@ class Estimate(Result):
     @property
     def followed(self) -> BoolArray:
         """Lips of which something is known, wherever the water stands now. (n,)."""
-        result: BoolArray = np.isfinite(self.height) & (np.diag(self.covariance) < ANYWHERE**2)
-        return result
+        return np.isfinite(self.height) & (np.diag(self.covariance) < ANYWHERE**2)
 
     def set_to(
         self, told: Array, *, before: Array, after: Array, offset: Array, hand: float,

@@ -155,8 +155,7 @@ def possible_heads(ended: BoolArray, pipe: Array, main: Array, inflow: Array) ->
     if np.any(sizes != kinds):
         kinds, kind = np.unique(sizes, axis=0, return_inverse=True)
     heads = [_strongest(*sizes, *inflow.tolist()) for sizes in kinds.tolist()]
-    found: Array = np.where(ended, 0.0, np.stack(heads, -1)[:, kind.ravel()])
-    return found
+    return np.where(ended, 0.0, np.stack(heads, -1)[:, kind.ravel()])
 
 
 @lru_cache(1024)

@@ -251,8 +251,7 @@ def _first_order_codes(boxes: Boxes, result: Split, slope: Array | None = None) 
 
         tails = (ndtr(-low[:, within]) + ndtr(-high[:, within])).sum(0)
         within[within] = tails <= 1.0 - SURE
-    codes: Codes = np.where(within, WITHIN, np.where(least <= -sure, OUTSIDE, NEITHER))
-    return codes
+    return np.where(within, WITHIN, np.where(least <= -sure, OUTSIDE, NEITHER))
 
 
 def _rooms(boxes: Boxes, result: Split, slope: Array | None) -> tuple[Array, Array]:

@@ -122,8 +122,7 @@ class Expectation(Result):
         usual: Content of the jug of a pour that names none; NaN: then there is no time. [m3]
         """
         jugs = np.array([usual if p.jug is None else p.jug for p in self.pours])[:, None]
-        times: Array = np.where(flow > 0, jugs / np.where(flow > 0, flow, 1.0), jugs * np.inf)
-        return times
+        return np.where(flow > 0, jugs / np.where(flow > 0, flow, 1.0), jugs * np.inf)
 
     @property
     def caught(self) -> Array:

@@ -100,8 +100,7 @@ def reading_variance(jitter: ArrayLike, mark: ArrayLike, repeats: ArrayLike) -> 
     """
     stays = mark_variance(jitter, mark)
     single = np.square(jitter) + np.square(mark) / 12.0
-    result: Array = (single - stays) / np.asarray(repeats, np.float64) + stays
-    return result
+    return (single - stays) / np.asarray(repeats, np.float64) + stays
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -134,8 +133,7 @@ class Lips(Result):
 
     def single(self, repeats: ArrayLike = 1.0) -> Array:
         """Standard deviation of the mean of so many readings. [m]"""
-        result: Array = np.sqrt(reading_variance(self.spread, self.mark, repeats))
-        return result
+        return np.sqrt(reading_variance(self.spread, self.mark, repeats))
 
     def sample(self, count: int, seed: int) -> Array:
         """Lips that would give these readings, evenly over what they may be. [m]"""

@@ -358,15 +358,13 @@ def _doubted(
 
     def passed(each: Split) -> Array:
         low = 2.0 / (1.0 + np.maximum(each.head, 0.0) / CAPILLARY_HEAD)
-        flow: Array = each.flow * np.exp(site.coefficient_spread * low * doubts)
-        return flow
+        return each.flow * np.exp(site.coefficient_spread * low * doubts)
 
     total, wanted = passed(found).sum(-1), found.flow.sum(-1)
     scale = np.divide(wanted, total, out=np.ones_like(total), where=total > 0)
     flow = passed(_split(site, found.inflow * scale, lips, hold_back))
     whole = flow.sum(-1, keepdims=True)
-    shares: Array = flow / np.where(whole > 0, whole, 1.0)
-    return shares
+    return flow / np.where(whole > 0, whole, 1.0)
 
 
 def _drawn_shares(site: Site, inflow: Array, lips: Array, doubts: Array) -> tuple[Array, Array]:
@@ -479,8 +477,7 @@ def chances(shares: Array, target: Array, tolerance: ArrayLike | None) -> tuple[
 
 def room(target: Array, tolerance: ArrayLike) -> Array:
     """How far shares may be from their targets; target [-], tolerance [-] -> [-]."""
-    allowed: Array = np.asarray(tolerance) * target + _ROUNDING
-    return allowed
+    return np.asarray(tolerance) * target + _ROUNDING
 
 
 def verdict_codes(within: Array, beyond: Array) -> npt.NDArray[np.int8]:

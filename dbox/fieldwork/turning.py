@@ -134,8 +134,7 @@ class Reach:
 
     def allows(self, height: Array) -> BoolArray:
         """Whether each lip can be brought to a height of shape (..., n). [m]"""
-        result: BoolArray = (height >= self.low - _ROUNDING) & (height <= self.high + _ROUNDING)
-        return result
+        return (height >= self.low - _ROUNDING) & (height <= self.high + _ROUNDING)
 
     def brought(self, height: Array) -> Array:
         """Lips brought to heights of shape (..., n), or as near as their inserts allow. [m]"""

@@ -307,8 +307,7 @@ class Split(Result):
     def share(self) -> Array:
         """Flow of each outlet over that of all; all 0 where nothing flows. [-] (..., n)."""
         total = self.flow.sum(-1, keepdims=True)
-        shares: Array = self.flow / np.where(total > 0, total, 1.0)
-        return shares
+        return self.flow / np.where(total > 0, total, 1.0)
 
     @property
     def imbalance(self) -> Array:
