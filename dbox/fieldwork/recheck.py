@@ -68,11 +68,15 @@ class Standing:
                 return i if self.lips.followed[i] else None
         return None
 
+    def shared(self, site: Site) -> tuple[list[int], list[int]]:
+        """Outlets of another site whose lips are known here, and which they are here."""
+        places = {i: self.lip_of(outlet) for i, outlet in enumerate(site.outlets)}
+        own = {i: place for i, place in places.items() if place is not None}
+        return list(own), list(own.values())
+
     def carried_to(self, site: Site) -> Estimate:
         """The same lips in the order of another site, over the water that then stands in it."""
-        places = [self.lip_of(outlet) for outlet in site.outlets]
-        n, known = len(places), [i for i, place in enumerate(places) if place is not None]
-        own = [place for place in places if place is not None]
+        n, (known, own) = len(site.outlets), self.shared(site)
         height = np.array([np.inf if o.capped else 0.0 for o in site.outlets])
         height[known] = self.lips.height[own]
         # what is not known may lie anywhere
@@ -146,11 +150,11 @@ class Movement(Result):
 
 def movement(before: Standing, now: Standing) -> Movement | None:
     """What moved between two visits; None where fewer than two lips can be compared."""
-    pairs = [(before.lip_of(outlet), i) for i, outlet in enumerate(now.site.outlets)]
-    both = [(o, n) for o, n in pairs if o is not None and now.lips.followed[n]]
+    pairs = zip(*before.shared(now.site), strict=True)
+    both = {new: old for new, old in pairs if now.lips.followed[new]}
     if len(both) < 2:
         return None
-    first, second = (list(places) for places in zip(*both, strict=True))
+    first, second = list(both.values()), list(both)
     covariance = before.lips.covariance[np.ix_(first, first)]
     covariance = covariance + now.lips.covariance[np.ix_(second, second)]
     old, new = before.lips.height[first], now.lips.height[second]
@@ -313,9 +317,7 @@ def share_change(
 
 def _drawn(before: Standing, now: Standing, old: Array, points: Array) -> Array:
     """Lips of now that go with drawn lips of before, which they are but for what is new. [m]"""
-    places = [before.lip_of(outlet) for outlet in now.site.outlets]
-    kept = [i for i, place in enumerate(places) if place is not None]
-    own = [place for place in places if place is not None]
+    kept, own = before.shared(now.site)
     rest = [i for i, o in enumerate(now.site.outlets) if i not in kept and not o.capped]
     height, covariance = now.lips.height, now.lips.covariance
     drawn = np.tile(height, (old.shape[0], 1))
