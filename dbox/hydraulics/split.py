@@ -25,7 +25,7 @@ import os
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from copy import copy
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -482,24 +482,23 @@ class _Rows:
     def some(self, rows: slice) -> "_Rows":
         """Some of the boxes."""
         part: dict[str, Any] = {k: e if e is None else e[rows] for k, e in vars(self).items()}
-        return replace(self, **part)
+        return _Rows(**part)
 
 
 def _solve(boxes: _Rows, outlets: OutletSet) -> tuple[Array, Array, Array]:
     """Heights over still water, flows and overflows, block by block on the machine's cores."""
+    size = max(1, _BLOCK // boxes.lips.shape[-1])
+    if boxes.inflow.size <= size:
+        return _solve_block(boxes, outlets)
     height, flow = np.zeros_like(boxes.inflow), np.zeros_like(boxes.lips)
-    overflow, size = np.zeros_like(boxes.inflow), max(1, _BLOCK // boxes.lips.shape[-1])
+    overflow = np.zeros_like(boxes.inflow)
 
     def solve(start: int) -> None:
         rows = slice(start, start + size)
         height[rows], flow[rows], overflow[rows] = _solve_block(boxes.some(rows), outlets)
 
-    starts = range(0, boxes.inflow.size, size)
-    if len(starts) <= 1:
-        solve(0)
-    else:
-        with ThreadPoolExecutor(os.cpu_count()) as pool:
-            list(pool.map(solve, starts))
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        list(pool.map(solve, range(0, boxes.inflow.size, size)))
     return height, flow, overflow
 
 
@@ -529,7 +528,7 @@ def _solve_block(boxes: _Rows, outlets: OutletSet) -> tuple[Array, Array, Array]
         height[runs], flow[:, runs] = find_height(told[runs], lips[:, runs], below, outlets)
     if np.any(told > inflow):
         flow, overflow = flow * (inflow / told), overflow * (inflow / told)
-    return height, flow.T, overflow
+    return height, np.ascontiguousarray(flow.T), overflow
 
 
 def _started(

@@ -125,6 +125,10 @@ def _shifted(
     return coefficient, np.where(head == held, slope, 0.0)
 
 
+_ROOT_2G = float(np.sqrt(2.0 * GRAVITY))
+"""Velocity of a fall, over the root of its height. [m^0.5/s] (exact)"""
+
+
 class ThinPlate(Opening):
     """An opening in a thin plate, whose coefficient is typed or by a law."""
 
@@ -148,7 +152,7 @@ class ThinPlate(Opening):
         self, head: Array, integral: Array, derivative: Array, *, scale: float, size: float = 1.0
     ) -> tuple[Array, Array]:
         """Flow and slope by the integral over scale and size, and its derivative over scale."""
-        scale *= float(np.sqrt(2.0 * GRAVITY))
+        scale *= _ROOT_2G
         if self.coefficient is not None:
             scale *= self.coefficient
             return scale * size * integral, scale * derivative
