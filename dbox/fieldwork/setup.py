@@ -35,8 +35,9 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from dbox.arrays import with_gaps
 from dbox.errors import DomainError
-from dbox.fieldwork.estimate import HAND_ERROR, Estimate, as_array
+from dbox.fieldwork.estimate import HAND_ERROR, Estimate
 from dbox.fieldwork.levelling import HAND_STEP, Levelling, level
 from dbox.fieldwork.readings import Doubt, doubt, reduce_readings, without_placeholders
 from dbox.fieldwork.recheck import Recheck, Standing
@@ -240,10 +241,7 @@ class Pass:
         earlier = self.previous
         if earlier is None or earlier.offset < np.inf or earlier.turned is None:
             return np.inf if earlier is None else earlier.offset
-        before, after = (
-            np.array([np.nan if angle is None else angle for angle in angles])
-            for angles in (earlier.angles, earlier.turned)
-        )
+        before, after = with_gaps(earlier.angles), with_gaps(earlier.turned)
         now, then = (
             np.array([np.mean(heights) if heights else np.nan for heights in each.readings])
             for each in (self, earlier)
@@ -270,8 +268,8 @@ class Pass:
             told[list(levelling.order)] = levelling.lip_after[list(levelling.order)]
         return self.known.set_to(
             told,
-            before=as_array(self.angles),
-            after=as_array(self.turned or self.angles),
+            before=with_gaps(self.angles),
+            after=with_gaps(self.turned or self.angles),
             offset=np.array([outlet.hole_offset or 0.0 for outlet in self.site.outlets]),
             hand=HAND_ERROR if self.entered.hand is None else self.entered.hand,
             by_rule=2.0 * np.diag(reduce_readings(self.site).covariance).max(),
@@ -374,7 +372,7 @@ class Pass:
     def _carried(self, event: Carried) -> "Pass":
         """The pass once lips are taken over; where none is left to read, it is complete."""
         if self.earlier is None or self.method is not None:
-            raise DomainError("no visit before left any lips that could be taken over now")
+            raise DomainError("no earlier visit left lips that could be taken over now")
         settled = tuple(
             done or i in event.outlets or outlet.capped
             for i, (done, outlet) in enumerate(zip(self.settled, self.entered.outlets, strict=True))

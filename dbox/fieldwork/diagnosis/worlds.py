@@ -20,7 +20,7 @@ from dbox.fieldwork.diagnosis.cause_lips import Drawn
 from dbox.fieldwork.diagnosis.causes import CAUSES, KEYS, Hypotheses, Parts, feed_is_strong
 from dbox.fieldwork.shares import SIDE_95
 from dbox.fieldwork.site import Box, Site
-from dbox.hydraulics.jet import Jet
+from dbox.hydraulics.pipes import Jet
 from dbox.hydraulics.split import split
 from dbox.hydraulics.surge.parts import SupplyPipe
 from dbox.units import DOSE, LITRE, MINUTE, TRICKLE, TRICKLE_LEAST, TRICKLE_MOST
