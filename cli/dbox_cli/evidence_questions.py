@@ -103,9 +103,11 @@ class LookScript:
         return [
             *wrapped(self._left[0].help, first="  ", indent="  "),
             *(f"  {word}" for word in self._left[0].words),
-            *self._left[0].forms,
-            *WORDS["typed"][self.what].splitlines(),
+            *self._forms(),
         ]
+
+    def _forms(self) -> list[str]:
+        return str(WORDS["typed"][self.what]).splitlines()
 
 
 @dataclass
@@ -128,6 +130,10 @@ class PlanScript(LookScript):
         runs = len(self.begun.get("grades", {}).get("run", ()))
         queries = plan_interview.plan_queries(self.document, runs)
         return [query for query in queries if query not in self._done]
+
+    def _forms(self) -> list[str]:
+        forms = self._left[0].forms
+        return [forms] * bool(forms) + super()._forms()
 
     def opening(self) -> list[str]:
         """What to mind, and how it is answered."""

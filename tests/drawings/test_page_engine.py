@@ -60,7 +60,7 @@ def test_constants_are_those_of_the_library(page):
     told = script("engine")
     written = dict(re.findall(r"^const ([A-Z][A-Z_0-9]*) = ([^'`;]+);", told, re.M))
     library = {k.lstrip("_"): v for home in reversed(HOMES) for k, v in vars(home).items()}
-    elsewhere = {"CHANCE_POINTS": estimate._POINTS, "LONGEST_LENGTH": units._LENGTH.largest}
+    elsewhere = {"CHANCE_POINTS": estimate._POINTS, "LONGEST_LENGTH": units.length.largest}
     held = {k: v for k, v in written.items() if k in library or k in elsewhere}
     assert len(held) >= 35
     found = asked(page, "(text) => (0, eval)(`const INCH = 0.0254; ${text}`)", list(held.values()))

@@ -7,7 +7,7 @@ from itertools import product
 import mpmath
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy import special
 
@@ -335,7 +335,7 @@ def test_where_all_reach_the_highest_lip_none_is_lowered(seed):
     chosen = decide(reach, covariance, offset, highest=True)
     top = np.where(reach.uncapped, reach.lip - offset, -np.inf).max(-1)
     all_reach = reach.allows(top[:, None] + offset).all(-1)
-    assert all_reach.any()
+    assume(all_reach.any())
     np.testing.assert_array_equal(chosen.goal[all_reach], top[all_reach])
     assert np.all((chosen.wanted >= reach.lip - 1e-12)[all_reach])
 

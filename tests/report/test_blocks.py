@@ -61,10 +61,23 @@ def test_a_long_table_goes_on_over_the_pages_and_loses_no_row(head):
 def test_every_note_that_is_made_has_words():
     made = set()
     for path in Path(__file__).parents[2].glob("dbox/**/*.py"):
-        for node in ast.walk(ast.parse(path.read_text())):
-            if isinstance(node, ast.Call) and ast.unparse(node.func) == "Note":
-                what = [k.value for k in node.keywords if k.arg == "what"]
-                made |= {each.value for each in what if isinstance(each, ast.Constant)}
+        nodes = list(ast.walk(ast.parse(path.read_text())))
+        for node in nodes:
+            if not (isinstance(node, ast.Call) and ast.unparse(node.func) == "Note"):
+                continue
+            named = {ast.unparse(word.value) for word in node.keywords if word.arg == "what"}
+            said = [word.value for word in node.keywords if word.arg == "what"]
+            said += [
+                each.value
+                for each in nodes
+                if isinstance(each, ast.Assign) and named & set(map(ast.unparse, each.targets))
+            ]
+            each_said = (part for value in said for part in ast.walk(value))
+            made |= {
+                part.value
+                for part in each_said
+                if isinstance(part, ast.Constant) and ": " in str(part.value)
+            }
     assert "pour: order" in made
     assert made - set(WORDS) == set()
     assert list(WORDS) == sorted(WORDS)

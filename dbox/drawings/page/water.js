@@ -74,7 +74,7 @@ const largest = (values) => values.reduce((best, v, i) => (v > values[best] ? i 
 const slope = new Float64Array(1);
 const change = new Float64Array(1);
 
-// twin: dbox.hydraulics.openings.circle.circle_integral, for n <= 1
+// twin: dbox.hydraulics.openings.plates.circle_integral, for n <= 1
 function circleBelow(n) {
   const root = Math.sqrt(Math.max(1 - n, 1e-30));
   let average = 0.5 * (1 + root);
@@ -195,7 +195,7 @@ const fixed = (coefficient) => () => {
   return coefficient;
 };
 
-// twin: dbox.hydraulics.openings.laws.staus
+// twin: dbox.hydraulics.openings.plates.staus
 const staus = (diameter) => (head) => {
   const ratio = head / diameter;
   const held = clip(ratio, 0.1, 1);
@@ -204,7 +204,7 @@ const staus = (diameter) => (head) => {
   return 0.555 + inverse + 0.041 * held;
 };
 
-// twin: dbox.hydraulics.openings.laws._shifted
+// twin: dbox.hydraulics.openings.plates._shifted
 const shifted = (effective, shift, power, low, high) => {
   const lowest = effective * (1 + shift / low) ** power;
   return (head) => {
@@ -218,7 +218,7 @@ const shifted = (effective, shift, power, low, high) => {
   };
 };
 
-// twin: dbox.hydraulics.openings.laws.kindsvater_shen
+// twin: dbox.hydraulics.openings.plates.kindsvater_shen
 function kindsvaterShen(angle) {
   const degrees = (clip(angle, (25 * Math.PI) / 180, (100 * Math.PI) / 180) * 180) / Math.PI;
   const effective = 0.607165052 - 8.74466963e-4 * degrees + 6.10393334e-6 * degrees ** 2;
@@ -227,7 +227,7 @@ function kindsvaterShen(angle) {
   return shifted(effective, 0.3048 * shift, 2.5, 0.06, 0.38);
 }
 
-// twin: dbox.hydraulics.openings.laws.kindsvater_carter
+// twin: dbox.hydraulics.openings.plates.kindsvater_carter
 const kindsvaterCarter = (width) =>
   shifted(0.587 * (1 + 0.0024 / width), 0.001, 1.5, 0.03, Infinity);
 
@@ -264,7 +264,7 @@ function gaussPoints() {
   return gauss;
 }
 
-// twin: dbox.hydraulics.openings.circle._drowned
+// twin: dbox.hydraulics.openings.plates._drowned
 function circleDrowned(ratio, fall) {
   const tail = ratio - fall;
   const root = Math.sqrt(fall);
