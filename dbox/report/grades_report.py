@@ -1,5 +1,6 @@
 """Falls of pipes for machines and for people."""
 
+from collections import defaultdict
 from collections.abc import Sequence
 from math import ceil
 
@@ -87,18 +88,21 @@ def findings(grading: Grading) -> list[str]:
 
 def plan_findings(aims: Aims) -> list[str]:
     """What the plan asks for that cannot be had, or that is less than its limits."""
-    said, both = [], aims.site.lengths.both
+    both, alike = aims.site.lengths.both, defaultdict[str, list[str]](list)
     for stretch in aims.stretches:
         if stretch.left < 0 and both(-stretch.left) != both(0.0):
-            said.append(
-                f"plan, {stretch.name}: {both(-stretch.left)} SHORT of the fall that is wanted; it "
-                f"has {both(stretch.fall)} and needs {both(stretch.wanted)}"
+            words = (
+                f"{both(-stretch.left)} SHORT of the fall that is wanted; it has "
+                f"{both(stretch.fall)} and needs {both(stretch.wanted)}"
             )
+            alike[words].append(stretch.name)
         if stretch.short:
-            said.append(
-                f"plan, {stretch.name}: falls {both(stretch.fall)}; at least "
-                f"{both(stretch.least)} is asked for ({stretch.limit.source})"
+            words = (
+                f"falls {both(stretch.fall)}; at least {both(stretch.least)} is asked for "
+                f"({stretch.limit.source})"
             )
+            alike[words].append(stretch.name)
+    said = [f"plan, {', '.join(names)}: {words}" for words, names in alike.items()]
     for flow, over in zip(aims.site.flows, aims.inlet_over_water.tolist(), strict=True):
         if over < 0:
             said.append(
