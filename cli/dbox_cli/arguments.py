@@ -121,14 +121,14 @@ def site_of(
 
         site = with_readings(site, readings)
     elif not written and (last := last_read(resolve(file), site)):
-        when = last.still_at[:16].replace("T", " ")
         from dbox.errors import outlets_text
+        from dbox.report.text import moment
         from dbox_cli.output import say
 
         read = {outlet.label for outlet in last.site.outlets}
         new = [outlet.label for outlet in site.outlets if outlet.label not in read]
         since = f"; without {outlets_text(new)}, not read yet" if new else ""
-        say(f"dbox: note: the box as its set-up read it, {when}{since}", err=True)
+        say(f"dbox: note: the box as its set-up read it, {moment(last.still_at)}{since}", err=True)
         site = last.site
     if not flows:
         return site
