@@ -19,13 +19,8 @@ turning that they ask for. Shares and turns come from `levelling`; how the job s
     again     nothing to turn for certain, but another filling read would tell
 
 What every pass told of the lips stays known: see `estimate`. After `again` the water is topped up
-and every outlet is read once more, with nothing turned.
-
-A reading that looks wrong is in doubt: the person is asked once whether it is meant. None is
-refused: a box may stand as badly as it reads.
-
-An insert that is stuck is told from then on: advice for that pass and later ones leaves it where it
-stands, and the passes before keep what was told in them.
+and every outlet is read once more, with nothing turned. A reading that looks wrong is asked about
+once and never refused: a box may stand as badly as it reads.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -197,8 +192,7 @@ class Pass:
     turned: Angles | None = None  # Where each hole stands after the turning; None before. [rad]
     stuck: tuple[int, ...] = ()  # Outlets whose inserts turned out not to turn.
     carried: tuple[int, ...] = ()  # Outlets whose lips are taken over from the visit before.
-    # The pass before this one; None for the first.
-    previous: "Pass | None" = field(default=None, repr=False, compare=False)
+    previous: "Pass | None" = field(default=None, repr=False, compare=False)  # The pass before.
     # The visit before, whose lips may be taken over; None where there is none to take from.
     earlier: "Job | None" = field(default=None, repr=False, compare=False)
 
@@ -240,12 +234,10 @@ class Pass:
         if earlier is None or earlier.offset < np.inf or earlier.turned is None:
             return np.inf if earlier is None else earlier.offset
         before, after = as_array(earlier.angles), as_array(earlier.turned)
-        now, then = (
-            np.array([np.mean(heights) if heights else np.nan for heights in each.readings])
-            for each in (self, earlier)
-        )
+        pairs = zip(self.readings, earlier.readings, strict=True)
+        rise = np.array([np.mean(a) - np.mean(b) if a and b else np.nan for a, b in pairs])
         unknown = np.array([outlet.hole_offset == np.inf for outlet in self.entered.outlets])
-        return learned_offset(before, after, now - then, unknown)
+        return learned_offset(before, after, rise, unknown)
 
     @property
     def _offsets(self) -> tuple[float | None, ...]:
@@ -256,13 +248,12 @@ class Pass:
     @cached_property
     def known(self) -> Estimate:
         """The lips as this pass and all before it tell them; every open outlet is read."""
-        lips = reduce_readings(self._read)
+        lips, before = reduce_readings(self._read), self.previous and self.previous.known_after
         if self.carried and self.earlier and self.earlier.left:
             before = self.earlier.left.carried_to(self.entered)
-            return before.read(lips.height, np.diag(lips.covariance))
-        if self.previous is None:
+        if before is None:
             return Estimate(height=lips.height, covariance=lips.covariance)
-        return self.previous.known_after.read(lips.height, np.diag(lips.covariance))
+        return before.read(lips.height, np.diag(lips.covariance))
 
     @property
     def known_after(self) -> Estimate:
@@ -288,12 +279,10 @@ class Pass:
         """Shares with bands, and turns; None while an open outlet is not read."""
         if not self.complete:
             return None
+        # the lip of one that stuck on its way is no longer as read
         left = {i: angle for i, angle in self.left if i in self.stuck}
-        known = self.known
-        if left:
-            # it stuck on its way, so its lip is no longer as read
-            angles = tuple(left.get(i, angle) for i, angle in enumerate(self.angles))
-            known = self._set_to(angles, np.full(len(angles), np.nan))
+        angles = tuple(left.get(i, angle) for i, angle in enumerate(self.angles))
+        known = self._set_to(angles, np.full(len(angles), np.nan)) if left else self.known
         return level(self.site, known=known, **vars(self.rules))
 
     @property
@@ -316,8 +305,7 @@ class Pass:
     @property
     def news(self) -> tuple[Note, ...]:
         """What the reader should know, and was not told after an earlier pass."""
-        told: set[tuple[str, str]] = set()
-        earlier = self.previous
+        told, earlier = set[tuple[str, str]](), self.previous
         while earlier is not None:
             told |= {(note.what, note.where) for note in earlier._notes}
             earlier = earlier.previous
@@ -443,15 +431,12 @@ class Job:
     # What was asked of the box besides its file, by topic; None: left out.
     told: Mapping[str, Any] = field(default_factory=dict)
     closed: bool = False  # Whether the job has ended.
-    # Which visit to the box this is, of how many there are, from 1; from the second on it is a
-    # re-check of a box that was read before.
-    visit: int = 1
-    visits: int = 1
+    visit: int = 1  # Which visit to the box this is, from 1; later ones re-check it.
+    visits: int = 1  # Of how many.
     begun_at: str = ""  # When it began, as ISO 8601; empty where not known.
     name: str = ""  # What the visit is called; empty where nobody said.
     changed: tuple[str, ...] = ()  # What is new at the lines since the visit before, in words.
-    # The visit before; None for the first.
-    earlier: "Job | None" = field(default=None, repr=False, compare=False)
+    earlier: "Job | None" = field(default=None, repr=False, compare=False)  # The visit before.
     # The last event that stands and the job before it; None where there is none.
     last: Event | None = field(default=None, repr=False, compare=False)
     before: "Job | None" = field(default=None, repr=False, compare=False)
