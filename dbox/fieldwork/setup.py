@@ -248,7 +248,8 @@ class Pass:
     @cached_property
     def known(self) -> Estimate:
         """The lips as this pass and all before it tell them; every open outlet is read."""
-        lips, before = reduce_readings(self._read), self.previous and self.previous.known_after
+        lips = reduce_readings(self._read)
+        before = self.previous.known_after if self.previous else None
         if self.carried and self.earlier and self.earlier.left:
             before = self.earlier.left.carried_to(self.entered)
         if before is None:
