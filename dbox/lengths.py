@@ -1,4 +1,4 @@
-"""How the lengths of a job are written: its own unit first, inches to the mark of its rule.
+"""How lengths and flows of a job are written: its own unit first, inches to the mark of its rule.
 
 Inches and millimetres side by side are one length: the inches are its nearest mark, the millimetres
 the length itself to a tenth.
@@ -7,7 +7,19 @@ the length itself to a tenth.
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from dbox.units import FINE_PARTS, FOOT, INCH, PARTS, feet, inches, millimetres, three_digits
+from dbox.units import (
+    FINE_PARTS,
+    FOOT,
+    INCH,
+    PARTS,
+    feet,
+    gpm,
+    gpm_litres,
+    inches,
+    litres_per_min,
+    millimetres,
+    three_digits,
+)
 
 _TAPE_PARTS = 4
 """Parts of an inch that a taped distance is written in. [-] (judgement)"""
@@ -94,6 +106,18 @@ class Lengths:
         words = [f"{whole} ft"] * (whole > 0)
         words += [inches(rest / _TAPE_PARTS * INCH, parts=_TAPE_PARTS)] * (rest > 0 or not whole)
         return " ".join(words)
+
+    def flow(self, inflow: float) -> str:
+        """A flow in the unit of the job. [m3/s]
+
+        >>> Lengths().flow(3.1545e-5), Lengths(metric=True).flow_both(3.1545e-5)
+        ('0.5 gpm', '1.89 L/min (0.5 gpm)')
+        """
+        return litres_per_min(inflow) if self.metric else gpm(inflow)
+
+    def flow_both(self, inflow: float) -> str:
+        """A flow both ways, that of the job first. [m3/s]"""
+        return f"{litres_per_min(inflow)} ({gpm(inflow)})" if self.metric else gpm_litres(inflow)
 
     @property
     def run(self) -> tuple[float, str, str]:

@@ -71,24 +71,23 @@ HOUSE = [name for name in MODULES if name not in (FRONT, "dbox.__main__")]
 
 
 @cache
-def imported(name: str) -> tuple[set[str], set[str]]:
-    """Modules of the house that a module imports anywhere, and as it is loaded."""
-    tree = ast.parse(MODULES[name].read_text())
-    return imports(list(ast.walk(tree))) - {FRONT}, imports(list(tree.body)) - {FRONT, name}
+def imported(name: str) -> set[str]:
+    """Modules of the house that a module imports, inside its functions too."""
+    return imports(list(ast.walk(ast.parse(MODULES[name].read_text())))) - {FRONT}
 
 
 def test_arrows_point_down():
     upward = [
         f"{name} imports {other}"
         for name in HOUSE
-        for other in imported(name)[0]
+        for other in imported(name)
         if floor(other) > floor(name)
     ]
     assert upward == []
 
 
 def test_no_modules_import_each_other_in_a_circle():
-    waiting = {name: imported(name)[1] for name in HOUSE}
+    waiting = {name: imported(name) - {name} for name in HOUSE}
     while free := [name for name, needs in waiting.items() if not needs & waiting.keys()]:
         for name in free:
             del waiting[name]

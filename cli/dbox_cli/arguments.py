@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from dbox_cli.output import say
+
 if TYPE_CHECKING:
     from dbox.fieldwork.setup import Pass
     from dbox.fieldwork.site import Site
@@ -91,6 +93,20 @@ def refuse_one_file_twice(files: Mapping[str, Path | str | None]) -> None:
             raise ScenarioError(f"{path}: is named by {other} and by {argument}; name two files")
 
 
+def check_picture(
+    path: Path | None, others: Mapping[str, Path | str | None], *, overwrite: bool
+) -> None:
+    """Refuse a picture that cannot be, before anything is computed for it.
+
+    `others` are the files that the command reads or writes besides, by the arguments for them.
+    """
+    refuse_one_file_twice({**others, "--picture": path})
+    if path:
+        from dbox.drawings.style import check_picture
+
+        check_picture(path, overwrite=overwrite)
+
+
 def _identity(path: Path | str) -> object:
     """What two names of one file have in common; by its place where it is not there yet."""
     try:
@@ -113,23 +129,30 @@ def site_of(
     """
     from dataclasses import replace
 
+    from dbox.files.job_log import log_path
     from dbox.files.scenario import load, resolve
 
-    site = load(resolve(file))
+    path = resolve(file)
+    site = load(path)
     if readings:
         from dbox.files.readings_csv import with_readings
 
         site = with_readings(site, readings)
-    elif not written and (last := last_read(resolve(file), site)):
+    elif not written and (last := last_read(path, site)):
         from dbox.errors import outlets_text
         from dbox.report.text import moment
-        from dbox_cli.output import say
 
         read = {outlet.label for outlet in last.site.outlets}
         new = [outlet.label for outlet in site.outlets if outlet.label not in read]
         since = f"; without {outlets_text(new)}, not read yet" if new else ""
         say(f"dbox: note: the box as its set-up read it, {moment(last.still_at)}{since}", err=True)
         site = last.site
+    elif not written and _holds_readings(site) and log_path(path.resolve()).exists():
+        say(
+            f"dbox: note: these are the readings of {file}; a set-up has read the box since. For "
+            f"those: dbox setup {file} --write-after, then name the file that it writes",
+            err=True,
+        )
     if not flows:
         return site
     from dbox.files.typed import typed_flows
@@ -137,22 +160,35 @@ def site_of(
     return replace(site, flows=typed_flows(flows))
 
 
+def _holds_readings(site: "Site") -> bool:
+    return any(outlet.readings for outlet in site.outlets)
+
+
 def own_file(file: str) -> Path:
     """The file of a scenario that is written into, where it is sound and one's own."""
-    from dbox.files.scenario import load, resolve, shipped_names
+    from dbox.files.scenario import load, resolve
 
     path = resolve(file)
-    if not Path(file).exists() and file in shipped_names():
-        raise typer.BadParameter(f"{file} is a shipped scenario; copy {path} and name the copy")
+    refuse_shipped(file)
     load(path)
     return path
+
+
+def refuse_shipped(file: str) -> None:
+    """Refuse the name of a shipped scenario, which nothing is written into."""
+    from dbox.files.scenario import resolve, shipped_names
+
+    if not Path(file).exists() and file.removesuffix(".toml") in shipped_names():
+        raise typer.BadParameter(
+            f"{file} is a shipped scenario; copy {resolve(file)} and name the copy"
+        )
 
 
 def last_read(scenario: Path, site: "Site") -> "Pass | None":
     """The last whole pass of its set-up, where the file itself holds no reading."""
     from dbox.files.job_log import kept_setup, log_path
 
-    if any(outlet.readings for outlet in site.outlets) or not log_path(scenario.resolve()).exists():
+    if _holds_readings(site) or not log_path(scenario.resolve()).exists():
         return None
     from dbox.fieldwork.setup import Rules
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from dbox_cli import arguments
-from dbox_cli.output import check_picture, print_answer, progress_bar, save_picture
+from dbox_cli.output import print_answer, progress_bar, save_picture
 
 if TYPE_CHECKING:
     from dbox.files.list_run import Outcome
@@ -61,7 +61,7 @@ def command(
     from dbox.report.batch_report import batch_json, report
 
     places = Places(out)
-    check_picture(
+    arguments.check_picture(
         picture,
         {"LIST": file, "--out": out, "the bad rows": places.bad},
         # a run that is gone on with may have made the picture

@@ -6,13 +6,14 @@ answer that cannot be is told with its mend, and the prompt comes again.
 """
 
 import io
+import re
 import sys
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
-from dbox.errors import DomainError, ScenarioError, at_place, show
+from dbox.errors import DomainError, ScenarioError, at_place, shorten, show
 from dbox.files.job_log import NotKeptError
 from dbox.files.toml_file import read_text
 from dbox.report.text import fitted, wrapped
@@ -40,8 +41,14 @@ class Talk:
     """
 
     def __init__(self, answers: Path | None, *, quiet: bool) -> None:
-        self._answers = None if answers is None else _lines_of(answers)
+        self._answers: Iterator[str] | None = None
+        if answers is not None:
+            text = read_text(
+                answers, most_bytes=_MOST_BYTES, limit="a file of answers has one a line"
+            )
+            self._answers = iter([x for x in text.splitlines() if not x.startswith("#")])
         self._out = sys.stderr if quiet else sys.stdout
+        self._before = "nothing yet"
         if isinstance(sys.stdin, io.TextIOWrapper):
             # a byte that is no text is an answer that cannot be read, not the end of the job
             sys.stdin.reconfigure(errors="replace")
@@ -52,8 +59,11 @@ class Talk:
         return self._answers is None
 
     def say(self, lines: Iterable[str]) -> None:
-        """Print lines."""
-        tell(lines, self._out)
+        """Print lines, never two blank ones in a row."""
+        for line in lines:
+            if line or self._before:
+                tell([line], self._out)
+            self._before = line
         self._out.flush()
 
     def leave(self, text: str) -> None:
@@ -66,10 +76,11 @@ class Talk:
         *lines, last = fitted(first, width=terminal_columns(self._out) or len(prompt) * 2)
         tell(lines, self._out)
         print(last, end=blank, file=self._out, flush=True)
+        self._before = last
         if self._answers is not None:
             typed = next(self._answers, None)
             if typed is not None:
-                self.say([typed])
+                tell([typed], self._out)
         else:
             line = sys.stdin.readline(_MOST_BYTES)
             if len(line) == _MOST_BYTES:
@@ -79,14 +90,9 @@ class Talk:
             # without its end a line was cut off, so it is no answer
             typed = line.rstrip("\r\n") if line.endswith("\n") else None
         if typed is None:
-            self.say([""])
+            print(file=self._out)
             raise _PausedError
         return typed
-
-
-def _lines_of(path: Path) -> Iterator[str]:
-    text = read_text(path, most_bytes=_MOST_BYTES, limit="a file of answers has one a line")
-    return iter([line for line in text.splitlines() if not line.startswith("#")])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -107,6 +113,7 @@ class Script(Protocol):
 
     def opening(self) -> list[str]:
         """What to say before the first question."""
+        return []
 
     def asking(self) -> Asking | None:
         """The question that stands; None where there is none left."""
@@ -116,9 +123,11 @@ class Script(Protocol):
 
     def undo(self, typed: str, /) -> list[str]:
         """Take the last answer back."""
+        raise ScenarioError(f"is {show(typed)}, and there is nothing to take back")
 
     def correct(self, which: str, typed: str, /) -> list[str]:
         """Ask a question anew that was answered before."""
+        raise ScenarioError(f"is {show(typed)}; there is no answer {shorten(which)} to correct")
 
     def help(self) -> Iterable[str]:
         """What can be typed now."""
@@ -160,7 +169,8 @@ def hold(talk: Talk, script: Script, paused: str) -> bool:
                 raise
             except (ScenarioError, DomainError) as error:
                 for fault in str(error).splitlines():
-                    said = at_place("that", fault) if fault.startswith(("is ", "[")) else fault
+                    said = re.sub(r"^\[(\d+)\](?= is )", r"part \1", fault)
+                    said = at_place("that", said) if said.startswith(("is ", "[")) else said
                     talk.say(wrapped(said, first="! ", indent="  "))
     except (_PausedError, KeyboardInterrupt):
         talk.say(["", *wrapped(paused)])

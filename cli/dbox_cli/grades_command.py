@@ -6,8 +6,18 @@ from typing import Annotated
 
 import typer
 
-from dbox_cli.arguments import AsJson, File, Flows, Gate, Overwrite, Picture, naming, site_of
-from dbox_cli.output import check_picture, print_answer, save_picture
+from dbox_cli.arguments import (
+    AsJson,
+    File,
+    Flows,
+    Gate,
+    Overwrite,
+    Picture,
+    check_picture,
+    naming,
+    site_of,
+)
+from dbox_cli.output import print_answer, save_picture
 
 
 def command(

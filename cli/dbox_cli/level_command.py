@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from dbox_cli import arguments
-from dbox_cli.output import check_picture, print_answer, save_picture
+from dbox_cli.output import print_answer, save_picture
 
 
 class GoalChoice(Enum):
@@ -51,7 +51,7 @@ def command(
     from dbox.fieldwork.levelling import level
     from dbox.report.level_report import level_json, report
 
-    check_picture(picture, {"FILE": file, "--readings": readings}, overwrite=overwrite)
+    arguments.check_picture(picture, {"FILE": file, "--readings": readings}, overwrite=overwrite)
     site = arguments.site_of(file, flow, readings)
     with arguments.naming(file):
         levelling = level(

@@ -11,6 +11,7 @@ import sys
 import warnings
 from collections.abc import Callable
 from functools import partial
+from textwrap import TextWrapper
 from typing import Annotated, Any
 
 import typer
@@ -52,9 +53,14 @@ app.command("sheet")(sheet_command.command)
 app.command("pour")(pour_command.command)
 app.command("batch")(batch_command.command)
 app.command("diagnose")(diagnose_command.command)
-app.add_typer(teach_command.app, name="teach")
 app.command("surge")(surge_command.command)
 app.command("schema")(scenario_commands.schema)
+for each in (*app.registered_commands, *teach_command.app.registered_commands):
+    # a list of commands wraps what it is given, but cuts what it takes from a docstring itself
+    each.short_help = " ".join(str(each.callback.__doc__).partition("\n\n")[0].split())
+app.add_typer(teach_command.app, name="teach", short_help=teach_command.app.info.help)
+# names such as off-level stay whole where help is wrapped
+TextWrapper.wordsep_re = TextWrapper.wordsep_simple_re
 
 
 def _version(wanted: bool) -> None:

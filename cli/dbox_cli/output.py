@@ -5,7 +5,7 @@ import os
 import re
 import sys
 import warnings
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ParamSpec, TextIO
@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any, ParamSpec, TextIO
 import typer
 
 from dbox.report.text import fitted
-from dbox_cli.arguments import refuse_one_file_twice
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -78,20 +77,6 @@ def print_answer(
         print_json(to_json(*results, **options))
     else:
         say(*to_lines(*results, **options))
-
-
-def check_picture(
-    path: Path | None, others: Mapping[str, Path | str | None], *, overwrite: bool
-) -> None:
-    """Refuse a picture that cannot be, before anything is computed for it.
-
-    `others` are the files that the command reads or writes besides, by the arguments for them.
-    """
-    refuse_one_file_twice({**others, "--picture": path})
-    if path:
-        from dbox.drawings.style import check_picture
-
-        check_picture(path, overwrite=overwrite)
 
 
 def save_picture(

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from dbox_cli import arguments
-from dbox_cli.output import print_answer, say
+from dbox_cli.output import print_answer
 
 
 def command(
@@ -46,8 +46,6 @@ def command(
         _put_into(file, catch, flow or (), jug, error, quiet=as_json)
         flow = jug = error = None
     site = with_typed_pours(arguments.site_of(file, None, readings), flow or (), jug, error)
-    if not readings:
-        _say_if_set_up(file)
     if catches:
         from dbox.files.readings_csv import with_catches
 
@@ -84,18 +82,3 @@ def _put_into(
         raise ScenarioError(*(at_place("--catch", each) for each in fault.faults)) from fault
     write_file(path, toml_file.with_values(text, told), overwrite=True)
     typer.echo(f"wrote {path}: pour", err=quiet)
-
-
-def _say_if_set_up(file: str) -> None:
-    """A set-up keeps its readings in its log; say that these are others."""
-    from dbox.files.job_log import log_path
-    from dbox.files.scenario import load, resolve
-
-    scenario = resolve(file)
-    read = any(outlet.readings for outlet in load(scenario).outlets)
-    if read and log_path(scenario.resolve()).exists():
-        say(
-            f"dbox: note: these are the readings of {file}; a set-up has read the box since. For "
-            f"those: dbox setup {file} --write-after, then pour with the file that it writes",
-            err=True,
-        )

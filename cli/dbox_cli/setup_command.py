@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from dbox_cli.arguments import AsJson, refuse_one_file_twice
+from dbox_cli.arguments import AsJson, refuse_one_file_twice, refuse_shipped
 from dbox_cli.level_command import At, Goal, GoalChoice, Step
 
 File = Annotated[str, typer.Argument(help="Scenario file; where there is none, questions make it.")]
@@ -17,14 +17,14 @@ Source = Annotated[
     typer.Option("--from", metavar="SAVED.json", help="Take in what a page (dbox page) has saved."),
 ]
 Again = Annotated[
-    bool, typer.Option("--again", help="Begin anew; the answers so far stay in the log.")
+    bool, typer.Option("--again", help="Start over; the answers so far stay in the log.")
 ]
 Visit = Annotated[
     str | None,
     typer.Option("--visit", help="What visit this is, as 'after backfill': begins or goes on."),
 ]
 Edited = Annotated[
-    bool, typer.Option("--edited", help="Go on although the scenario's box was changed: same box.")
+    bool, typer.Option("--edited", help="Go on although the box in FILE was changed: same box.")
 ]
 WriteAfter = Annotated[
     bool,
@@ -49,7 +49,7 @@ def command(
 
     Every answer is on the disk before the next question (FILE.log.jsonl). Run the same command to
     go on after a pause or a power cut. What FILE lacks of inlet, rim, pipes and lines is asked
-    once, but never of --answers. Once a job has ended it asks whether this is another visit, holds
+    once, but not with --answers. Once a job has ended it asks whether this is another visit, holds
     what is read then against the one before, and says what moved. --json asks nothing unless
     --answers is given.
     """
@@ -57,7 +57,7 @@ def command(
 
     from dbox.errors import ScenarioError
     from dbox.files.job_log import log_path, read_log, visits
-    from dbox.files.scenario import load, resolve, shipped_names
+    from dbox.files.scenario import load
     from dbox.files.write_file import write_file
     from dbox.report import setup_report
     from dbox.report.cautions import FOOT
@@ -73,17 +73,14 @@ def command(
     except ScenarioError as error:
         raise typer.BadParameter(f"--visit {error}") from error
     setup = Setup(file=file, goal=goal, at=at, step=step, again=again, edited=edited, visit=name)
-    if not setup.path.exists() and file.removesuffix(".toml") in shipped_names():
-        raise ScenarioError(
-            f"{file}: is a shipped example; copy {resolve(file)} to a file of your own, name that"
-        )
     log, after = log_path(setup.path), setup_report.after_path(setup.path)
+    refuse_shipped(file)
     refuse_one_file_twice(
         {"FILE": setup.path, "its log": log, "--answers": answers, "--from": source,
          "--write-after": after if write_after else None}
     )  # fmt: skip
     if write_after and after.exists():
-        raise ScenarioError(f"{after}: exists already; move it away first")
+        raise ScenarioError(f"{after}: is there already; move it away first")
     if source is not None:
         if answers is not None:
             raise typer.BadParameter("--from takes no --answers; give one of the two")

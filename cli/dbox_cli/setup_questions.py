@@ -65,7 +65,7 @@ class BoxScript:
         told = box.line_answers(typed, self.answers, pipes=self._pipes)
         for key, kept in told.items():
             self._keep("described", key=key, typed=kept)
-        said = ", ".join(kept for kept in told.values() if kept not in ("yes", typed.strip()))
+        said = "; ".join(kept for kept in told.values() if kept not in ("yes", typed.strip()))
         return wrapped(said, first="  ", indent="  ") if typed.strip() else []
 
     def undo(self, typed: str, /) -> list[str]:
@@ -88,7 +88,7 @@ class BoxScript:
     def help(self) -> list[str]:
         """What the question means, and what can be typed at every one."""
         key = box.next_key(self.answers, pipes=self._pipes) or "write"
-        return _helped("box", key.partition(" ")[0])
+        return _helped(key.partition(" ")[0], "box")
 
     def _keep(self, event: str, **entry: str) -> list[str]:
         self._log.append({"event": event, "at": _now(), **entry})
@@ -110,7 +110,7 @@ class PassScript:
     """The passes of a set-up, until the job ends.
 
     change: Lets the file and the log follow what was typed about a line, and gives the job then.
-    leaves: What about the box is not asked; None: nothing is.
+    leaves: What is not asked about the box; None: nothing is asked.
     """
 
     def __init__(
@@ -252,7 +252,7 @@ class PassScript:
         elif isinstance(event, setup.Stuck):
             said = _stuck(self.job) or "No insert is stuck."
         elif isinstance(event, setup.ClockSet | setup.Left):
-            where = "somewhere" if event.angle is None else f"at {clock_text(event.angle)}"
+            where = "not known" if event.angle is None else f"at {clock_text(event.angle)}"
             said = f"outlet {job.site.outlets[event.outlet].label}: hole {where}"
         elif isinstance(event, setup.Still) and event.method != setup_answers.USUAL_METHOD:
             said = f"read by {event.method}"
@@ -303,18 +303,19 @@ class PassScript:
 
     def help(self) -> list[str]:
         """What the question that stands means, and what can be typed at every one."""
-        topic = self._topic
-        return _helped("box", topic, "pass") if topic else _helped("pass", self._question.kind)
+        return _helped(self._topic or self._question.kind, "pass")
 
 
-def _helped(part: str, topic: str, at: str = "") -> list[str]:
-    told = (box.WORDS[part][topic]["help"], box.WORDS["typed"][at or part])
+def _helped(topic: str, part: str) -> list[str]:
+    asked = box.WORDS["box"] | box.WORDS[part]
+    told = (asked[topic]["help"], box.WORDS["typed"][part])
     return [line for text in told for line in wrapped(text, first="  ", indent="  ")]
 
 
 def _words(job: Job, question: Question) -> list[str]:
     """What to say before a question is asked; nothing where the prompt says it all."""
-    said, now, label = box.WORDS["pass"][question.kind], job.now, _label(job, question)
+    said = (box.WORDS["box"] | box.WORDS["pass"])[question.kind]
+    now, label = job.now, _label(job, question)
     if question.kind == "confirm":
         return wrapped(f"Outlet {label}: {doubt_text(question.doubt, job.site)}")
     if question.kind == "reading" and question.outlet not in now.skipped:
@@ -342,9 +343,10 @@ def _words(job: Job, question: Question) -> list[str]:
     outlet = next(outlet for outlet in job.site.outlets if not outlet.capped)
     point = "the top" if outlet.point_over_lip == outlet.opening.top else "the centre"
     point = point if outlet.point_over_lip else "the lip (lowest point)"
-    again = "reads anew, once it is bedded" if now.conclusion == "re-bed" else "reads anew"
+    again = "read all again" + ", once it is bedded" * (now.conclusion == "re-bed")
     lines += wrapped(said["asks"].format(point=point, again=again, label=label))
-    return lines + wrapped(said.get("all", ""))
+    shown = said.get("metric" if job.site.metric else "inch", {})
+    return lines + wrapped(said.get("all", "").format(**shown))
 
 
 def _stuck(job: Job) -> str:
@@ -580,8 +582,8 @@ def _carried(before: Job, angles: dict[str, float | None]) -> list[str]:
     gone = [o.label for o in before.site.outlets if o.label not in angles]
     lost = f" Outlet {', '.join(gone)} is no longer in the file; its record stays." if gone else ""
     holes = (
-        "Holes as it left them, or as the file says where the insert is new or its clock was "
-        f"written anew: {places}."
+        "Holes stand as left then, or as the file says where an insert or its clock is new: "
+        f"{places}."
     ) * any(angle is not None for angle in angles.values())
     said = "Another visit; all that was recorded before stays in the log."
     return [*wrapped(f"{said} {holes}{lost}"), *wrapped(IN_USE, first="! ", indent="  ")]

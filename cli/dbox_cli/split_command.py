@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from dbox_cli import arguments
-from dbox_cli.output import check_picture, print_answer, save_picture
+from dbox_cli.output import print_answer, save_picture
 
 if TYPE_CHECKING:
     from dbox.fieldwork.site import Site
@@ -40,7 +40,7 @@ def command(
     describes such a box (--coefficient, --spread, --tolerance, --inlet, --units) is for use without
     FILE.
     """
-    check_picture(picture, {"FILE": file, "--readings": readings}, overwrite=overwrite)
+    arguments.check_picture(picture, {"FILE": file, "--readings": readings}, overwrite=overwrite)
     typed = {"heights": heights, "opening": opening, "coefficient": coefficient,
              "spread": spread, "tolerance": tolerance, "inlet": inlet, "units": units}  # fmt: skip
     given = {name: value for name, value in typed.items() if value is not None}

@@ -14,12 +14,13 @@ from dbox_cli.arguments import (
     Overwrite,
     Picture,
     Units,
+    check_picture,
     naming,
     refuse_idle,
     refuse_one_file_twice,
     site_of,
 )
-from dbox_cli.output import check_picture, print_answer, print_json, save_picture, say
+from dbox_cli.output import print_answer, print_json, save_picture, say
 from dbox_cli.sheet_command import Paper, PaperChoice
 
 if TYPE_CHECKING:

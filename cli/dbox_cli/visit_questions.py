@@ -8,8 +8,9 @@ from dbox.fieldwork import setup
 from dbox.fieldwork.setup import Job
 from dbox.files import box_interview as box
 from dbox.files import setup_answers
+from dbox.report.recheck_report import since_words
 from dbox.report.text import wrapped
-from dbox_cli.console import Asking
+from dbox_cli.console import Asking, Script
 
 Change = Callable[[Callable[[str], str], str], Job]
 """Lets the file and the log follow a change of the text, and what was typed; gives the job then."""
@@ -19,19 +20,15 @@ _LONGEST = 60
 """Characters of the name of a visit."""
 
 
-class VisitScript:
+class VisitScript(Script):
     """Which visit it is, where the one before has ended; nothing is begun where none is named."""
 
     def __init__(self) -> None:
         self.name, self._asks = "", True  # Empty until a visit is named.
 
-    def opening(self) -> list[str]:
-        """A line between the record and the question."""
-        return [""]
-
     def asking(self) -> Asking | None:
         """The one question."""
-        words = wrapped(box.WORDS["visit"]["name"]["asks"])
+        words = ["", *wrapped(box.WORDS["visit"]["name"]["asks"])]
         return Asking(topic="visit", words=words, prompt="visit > ") if self._asks else None
 
     def answer(self, typed: str) -> list[str]:
@@ -44,14 +41,6 @@ class VisitScript:
         self.name = names[number - 1] if number else visit_name(text) if text else ""
         self._asks = False
         return []
-
-    def undo(self, typed: str, /) -> list[str]:
-        """Nothing was answered yet."""
-        raise ScenarioError(f"is {show(typed)}, and there is nothing to take back")
-
-    def correct(self, which: str, typed: str, /) -> list[str]:
-        """The record of a job that has ended stays as it is."""
-        raise ScenarioError(f"is {show(typed)}; {which} is of a visit that has ended")
 
     def help(self) -> list[str]:
         """What a visit is."""
@@ -128,9 +117,7 @@ class LineQuestions:
 def since(job: Job, before: Job) -> list[str]:
     """What has changed since the visit before, and what can be said about it."""
     said, changed = box.WORDS["visit"]["lines"], "; ".join(job.changed)
-    lines = (
-        wrapped(f"Since {before.called} of {before.begun_at[:10]}: {changed}.") if changed else []
-    )
+    lines = wrapped(f"{since_words(before)}: {changed}.") if changed else []
     if changed and setup_answers.known_before(job):
         lines += wrapped(said["carry"])
     return lines + wrapped(said["asks"])

@@ -405,7 +405,7 @@ def _write_title(
         if assessment.verdicts[flow] == "cannot tell":
             more = [_mend(assessment, flow)]
             if chance < 1.0 - SURE:
-                more.insert(0, "not all within, yet no one line clearly outside")
+                more.insert(0, "not all within, yet no line clearly outside")
     (left, top), inflow = corner, float(assessment.result.inflow[flow])
     room, step = sheet.right - left, line_height(SMALL)
     lines = [line for words in more for line in wrap(words, room, SMALL)]

@@ -25,6 +25,7 @@ from dbox.fieldwork.estimate import ANYWHERE, Estimate, normal_points
 from dbox.fieldwork.readings import root_of
 from dbox.fieldwork.shares import BAND, drawn_shares
 from dbox.fieldwork.site import Outlet, Site
+from dbox.keys import said
 
 FALSE_ALARM = 0.05
 """Chance that a box which did not move is said to have. [-] (judgement)"""
@@ -92,19 +93,21 @@ class Movement:
     """Old lips against new ones; arrays are read-only, one entry for each outlet compared."""
 
     labels: tuple[str, ...]  # Outlets that were read at both visits, with the same hole.
-    old: Array  # (m,) Lip as it was left, over the mean of those compared. [m]
-    new: Array  # (m,) Lip as it was found, over the mean of those compared. [m]
-    moved: Array  # (m,) New less old. [m]
-    error: Array  # (m,) Standard deviation of that. [m]
+    old: Array = said("m")  # (m,) Lip as it was left, over the mean of those compared. [m]
+    new: Array = said("m")  # (m,) Lip as it was found, over the mean of those compared. [m]
+    moved: Array = said("m")  # (m,) New less old. [m]
+    error: Array = said("m")  # (m,) Standard deviation of that. [m]
     # (2,) Lean between the visits, as rise per run along the inlet direction and across it, and its
     # standard deviation; None where places do not tell. [-]
     slope: Array | None
     slope_error: Array | None
-    box: Array | None  # (m,) What the lean moved each lip by. [m]
-    own: Array | None  # (m,) What is left over, each outlet's own. [m]
-    own_error: Array | None  # (m,) Standard deviation of that; 0 where nothing can be left. [m]
-    lean: float | None  # How much the lean moved two outlets apart at most. [m]
-    lean_error: float | None  # Its standard deviation. [m]
+    box: Array | None = said("m")  # (m,) What the lean moved each lip by. [m]
+    own: Array | None = said("m")  # (m,) What is left over, each outlet's own. [m]
+    own_error: Array | None = said(
+        "m"
+    )  # (m,) Standard deviation of that; 0 where nothing can be left. [m]
+    lean: float | None = said("m")  # How much the lean moved two outlets apart at most. [m]
+    lean_error: float | None = said("m")  # Its standard deviation. [m]
     toward: str | None  # Outlet that the box leaned to.
     # How often errors alone would show as much in a box that did not move. [-]
     chance: float
@@ -113,10 +116,10 @@ class Movement:
     box_chance: float | None
     outlet_chance: Array | None
     # (m,) Move of each outlet against the others, as if it alone had moved, and its error. [m]
-    alone: Array
-    alone_error: Array
-    least_lean: float | None  # Lean that would have been found nine times in ten. [m]
-    least_move: float  # Move of any one outlet that would have. [m]
+    alone: Array = said("m")
+    alone_error: Array = said("m")
+    least_lean: float | None = said("m")  # Lean that would have been found nine times in ten. [m]
+    least_move: float = said("m")  # Move of any one outlet that would have. [m]
 
     @property
     def has_moved(self) -> bool:

@@ -101,8 +101,8 @@ def _in_turn(path: Path, line: int, entry: Entry, turn: int) -> Entry:
 
 def _not_as_written(path: Path, line: int, fault: str) -> ScenarioError:
     return ScenarioError(
-        f"{path}: line {line} is {fault}; put the log back as it was, or move it away and begin "
-        "anew"
+        f"{path}: line {line} is {fault}; put the log back as it was, or move it away and "
+        "start over"
     )
 
 
@@ -139,13 +139,8 @@ class JobLog:
 
     path: The log; made where there is none.
     at: The time, for the line that says who has it open.
-
-    Attributes
-    ----------
-    entries : list of dict
-        Every event so far.
-    torn : Path or None
-        Where a torn last line was set aside just now.
+    entries: Every event so far.
+    torn: Where a torn last line was set aside just now; None: there was none.
     """
 
     def __init__(self, path: Path, at: str) -> None:
@@ -448,7 +443,7 @@ def played(site: Site, rules: Rules, visit: Visit, earlier: Job | None = None) -
         said = f": {error}" if isinstance(error, DomainError) else ""
         raise ScenarioError(
             f"the log cannot be played again{said}; put it back as it was, or move it away and "
-            "begin anew"
+            "start over"
         ) from error
 
 

@@ -314,7 +314,7 @@ def _told(path: Path) -> Iterator[None]:
     try:
         yield
     except FileExistsError:
-        check_place(path, overwrite=False)
+        check_place(path)
         raise
     except OSError as error:
         raise ScenarioError(
@@ -325,7 +325,7 @@ def _told(path: Path) -> Iterator[None]:
 
 def _refuse_old(paths: Iterable[Path]) -> None:
     for path in paths:
-        check_place(path, overwrite=False)
+        check_place(path)
 
 
 _QUICK_PIECE, _DRAWN_PIECE = 2**17, 2**14

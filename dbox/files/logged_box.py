@@ -65,7 +65,7 @@ def logged_site(box: Mapping[str, Any], present: Site) -> Site:
     except (KeyError, TypeError, ValueError) as error:
         raise ScenarioError(
             "the log does not say which box it is about; put it back as it was, or move it away "
-            "and begin anew"
+            "and start over"
         ) from error
     logged = replace(present, title=title, outlets=outlets, target=target)
     # what is told outlet by outlet belongs to the outlets that there are now

@@ -317,7 +317,8 @@ def readings_of_all(
         return [(i, (height,)) for i, height in zip(unread, told, strict=True)]
     parts = re.split(r"\s*;\s*|,\s+", every)
     if len(parts) != len(unread):
-        said = f"{show(text)}, {len(told)} readings for {len(unread)} outlets"
+        count = f"{len(told)} reading{'s' * (len(told) != 1)}"
+        said = f"{show(text)}, {count} for {len(unread)} outlets"
         raise ScenarioError(f"is {said}; write one for each, or press Enter: readings come next")
     bare_unit = re.sub(r".*?([a-z\"]*)$", r"\1", every.lower()) or bare_unit
     return [(i, said_heights(p, bare_unit)) for i, p in zip(unread, parts, strict=True)]

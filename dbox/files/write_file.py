@@ -34,8 +34,11 @@ def lock(descriptor: int) -> bool:
     return True
 
 
-def check_place(path: Path, *, overwrite: bool) -> Path:
-    """Refuse a path that no file can be written to; `overwrite`: one that is there may go."""
+def check_place(path: Path, *, overwrite: bool | None = None) -> Path:
+    """Refuse a path that no file can be written to.
+
+    overwrite: Whether one that is there may go; None: it never may, so no option is named.
+    """
     is_there = False
     try:
         path.lstat()
@@ -54,7 +57,7 @@ def check_place(path: Path, *, overwrite: bool) -> Path:
     if not os.access(path.parent, os.W_OK):
         raise ScenarioError(f"{path}: the folder {path.parent} cannot be written to; name another")
     if is_there and not overwrite:
-        raise _is_there(path)
+        raise _is_there(path, overwrite)
     if path.exists() and not (path.is_file() and os.access(path, os.W_OK)):
         raise ScenarioError(f"{path}: is no file that may be replaced; name another")
     return path
@@ -78,9 +81,12 @@ def behind_links(path: Path, ending: str) -> Path:
 
 
 def write_file(
-    path: Path, content: bytes | str | Callable[[Path], None], *, overwrite: bool = False
+    path: Path, content: bytes | str | Callable[[Path], None], *, overwrite: bool | None = None
 ) -> None:
-    """Write a whole file, down to the disk; where that fails, what stood there stands."""
+    """Write a whole file, down to the disk; where that fails, what stood there stands.
+
+    overwrite: As of `check_place`.
+    """
     check_place(path, overwrite=overwrite)
     place = path.resolve() if overwrite else path
     # what draws goes by the ending, and no ending that says something is longer
@@ -95,9 +101,9 @@ def write_file(
             os.fsync(file.fileno())
         if overwrite and place.exists():
             shutil.copymode(place, aside)
-        put(aside, place, overwrite=overwrite)
+        put(aside, place, overwrite=bool(overwrite))
     except FileExistsError as error:
-        raise _is_there(path) from error
+        raise _is_there(path, overwrite) from error
     except (OSError, UnicodeEncodeError) as error:
         raise cannot_write(path, error) from error
     finally:
@@ -157,5 +163,6 @@ def cannot_write(path: Path, error: OSError | ValueError) -> ScenarioError:
     )
 
 
-def _is_there(path: Path) -> ScenarioError:
-    return ScenarioError(f"{path}: is there already and is not replaced; name another file")
+def _is_there(path: Path, overwrite: bool | None) -> ScenarioError:
+    mend = "" if overwrite is None else ", or give --overwrite"
+    return ScenarioError(f"{path}: is there already and is not replaced; name another file{mend}")

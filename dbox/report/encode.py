@@ -51,10 +51,11 @@ def encode(value: Any, labels: Sequence[str] = ()) -> Any:
 
 
 def rows(**columns: Any) -> list[Json]:
-    """One object for each place of columns that are equally long.
+    """One object for each place of columns that are equally long; one that is None has nulls.
 
     >>> rows(label=("a", "b"), lip_m=np.array([0.0, np.inf]))
     [{'label': 'a', 'lip_m': 0.0}, {'label': 'b', 'lip_m': None}]
     """
-    encoded = [encode(column) for column in columns.values()]
+    places = max(len(column) for column in columns.values() if column is not None)
+    encoded = [encode([None] * places if c is None else c) for c in columns.values()]
     return [dict(zip(columns, each, strict=True)) for each in zip(*encoded, strict=True)]

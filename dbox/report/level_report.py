@@ -78,7 +78,10 @@ def report(levelling: Levelling) -> list[str]:
     if levelling.lift:
         lines += ["", *lift_lines(levelling.lift, levelling.site)]
     if levelling.verdict == "adjust":
-        lines += ["", *_work(levelling)]
+        still = levelling.site.lengths.both(float(levelling.still_level[-1]), signed=True)
+        words = f"Topped up after that until it just spills, the water stands at {still}. Then "
+        again = wrapped(f"{words}read all outlets again.", first="  ", indent="  ")
+        lines += ["", *turn_lines(levelling), *again]
     lines += unreachable_lines(levelling)
     lines += ["", *_shares(levelling)]
     told = wrapped(_other_goal(levelling)) if levelling.highest.turns else []
@@ -106,7 +109,8 @@ def why_nothing(levelling: Levelling) -> tuple[str, str]:
         return "nothing to turn", "what still differs is less than a hand can make good"
     lips = (before.lips.height - levelling.offset)[before.lips.measured]
     span = lengths.both(float(np.ptp(lips)))
-    return "nothing to do", f"the lips stand within {span} of each other, as well as a hand sets"
+    why = f"the lips stand within {span} of each other, as well as a hand sets them"
+    return "nothing to do", why
 
 
 def inlet_decides(before: Assessment) -> str:
@@ -143,8 +147,8 @@ def lips_words(levelling: Levelling) -> str:
         if free:
             return f"free or replace the insert of {outlets_text(free)}, then read again"
         return (
-            "bed the box level and firm again: turning leaves the worst line with "
-            f"{best:.0f} %{of} at {_flow_told(levelling)} at best"
+            "bed the box level and firm again; turning alone leaves the worst line "
+            f"{best:.0f} %{of} at {_flow_told(levelling)}"
         )
     if step == "read again":
         again = "top up, let the water go still, and read every outlet once more"
@@ -193,7 +197,7 @@ def rule_text(before: Assessment, lengths: Lengths) -> str:
 
 
 def _part(levelling: Levelling) -> tuple[float, str]:
-    """What a share over target is told times, and of what it then is a part."""
+    """What a share over target is multiplied by where it is shown, and the words after it."""
     target = levelling.before.target[levelling.before.target > 0]
     return (1.0, " of its target") if np.ptp(target) > 1e-9 else (float(target[0]), "")
 
@@ -272,11 +276,12 @@ def reach_words(lift: Lift, site: Site, when: str = "in the levelled box") -> st
     """Whether all can be brought to one height once the box is level."""
     short = [site.outlets[i] for i in lift.still_short]
     if not short:
-        return f"in the levelled box every {'insert' if site.has_inserts else 'outlet'} can reach"
+        what = "insert" if site.has_inserts else "outlet"
+        return f"in the levelled box every {what} can reach one height"
     what = "pipe or insert" if any(each.hole_offset for each in short) else "pipe"
     one = len(short) == 1
-    anew = f"set its {what} anew" if one else f"set their {what.replace(' or', 's or')}s anew"
-    return f"even {when} {outlets_text([each.label for each in short])} cannot reach: {anew}"
+    mend = f"reset its {what}" if one else f"reset their {what.replace(' or', 's or')}s"
+    return f"even {when} {outlets_text([each.label for each in short])} cannot reach: {mend}"
 
 
 def shown_heights(levelling: Levelling) -> Array:
@@ -311,15 +316,6 @@ def turn_lines(levelling: Levelling, *, brief: bool = False) -> list[str]:
 
 def _shown(height: float, lengths: Lengths) -> str:
     return "it level with the water" if abs(height) < _SEEN else lengths.both(height, signed=True)
-
-
-def _work(levelling: Levelling) -> list[str]:
-    still = levelling.site.lengths.both(float(levelling.still_level[-1]), signed=True)
-    words = (
-        f"Topped up after that until it just spills, the water stands at {still}. Then read all "
-        "outlets again."
-    )
-    return [*turn_lines(levelling), *wrapped(words, first="  ", indent="  ")]
 
 
 def unreachable_lines(levelling: Levelling) -> list[str]:

@@ -22,11 +22,11 @@ from dbox.report.text import chance_text
 from dbox.report.wording import sentences
 from dbox.units import (
     GALLON,
+    HOUR,
     INCH,
     LITRE,
     MINUTE,
     gallons,
-    gpm_litres,
     litres,
     litres_per_min,
     percent_text,
@@ -195,9 +195,10 @@ def next_steps(finding: Finding, site: Site) -> list[str]:
         said.append(f"Next: look into {names}, wipe the lip, and pour and catch again{again}.")
     second = finding.second_pour
     if second:
+        label = site.outlets[second.outlet].label
         said.append(
-            f"Pour next {gpm_litres(second.inflow)}: outlet {site.outlets[second.outlet].label} "
-            f"then gives {litres_per_min(second.flow)} if {_short(finding.best)}, "
+            f"Pour next {site.lengths.flow_both(second.inflow)}: outlet {label} then gives "
+            f"{litres_per_min(second.flow)} if {_short(finding.best)}, "
             f"{litres_per_min(second.rival_flow)} if {_short(finding.rival)}."
         )
     if finding.kind is None:
@@ -336,7 +337,7 @@ def _height(height: float, lengths: Lengths) -> str:
 def pour_blocks(expectation: Expectation, case: int) -> Section:
     """One pour: what to expect of it, and once it was done what was caught."""
     pour = expectation.pours[case]
-    flow = gpm_litres(pour.inflow)
+    flow = expectation.site.lengths.flow_both(pour.inflow)
     name = pour.name if pour.name[:1].isdigit() and " " in pour.name else f"{pour.name}: {flow}"
     level = expectation.site.lengths.both(float(expectation.result.level[case]), signed=True)
     words = f"{name}, water runs at {level}"
@@ -384,8 +385,9 @@ def pail_blocks(expectation: Expectation, names: Sequence[str]) -> list[Section]
         times = [_fill_times(expectation, case) for case in cases]
         heads = [_OUTLET]
         for case in cases:
-            name, flow = expectation.pours[case].name, gpm_litres(expectation.pours[case].inflow)
-            head = name.removesuffix(" (default)")
+            pour = expectation.pours[case]
+            head = pour.name.removesuffix(" (default)")
+            flow = expectation.site.lengths.flow_both(pour.inflow)
             heads.append(Column(f"{head}\n{flow}\n{_jug(expectation, case)} full in", 20, "right"))
         lines = [
             [name, *("capped" if outlet.capped else _filled(each, i) for each in times)]
@@ -445,24 +447,33 @@ def filling_words(site: Site, pours: Sequence[Pour]) -> str:
 def _filled(times: Sequence[Array], i: int) -> str:
     fill, fast, slow = (float(each[i]) for each in times)
     if not np.isfinite(fill):
-        return f"dry; {_time(fast)} at best" if np.isfinite(fast) else "stays dry"
-    unit = MINUTE if fill >= _LONG else 1.0
-    latest = f"{fast / unit:.0f} to {slow / unit:.0f}" if np.isfinite(slow) else "or dry"
-    return f"{_time(fill)} ({latest})"
+        return f"dry; best {_time(fast)}" if np.isfinite(fast) else "stays dry"
+    if fill >= _ENDLESS:
+        return f"hours; best {_time(fast)}"
+    if not np.isfinite(slow):
+        return f"{_time(fill)} (or dry)"
+    unit, name = (MINUTE, "min") if slow >= _LONG else (1.0, "s")
+    latest = f"to {slow / unit:.0f}" if slow < _ENDLESS else "or more"
+    return f"{fill / unit:.0f} {name} ({fast / unit:.0f} {latest})"
 
 
 _LONG = 600.0
 """From here on times are written in minutes. [s]"""
 
+_ENDLESS = 7200.0
+"""Nobody holds a jug for so long. [s] (judgement)"""
+
 
 def _time(seconds: float) -> str:
+    if seconds >= _ENDLESS:
+        return f"{seconds / HOUR:.0f} h"
     return f"{seconds / MINUTE:.0f} min" if seconds >= _LONG else f"{seconds:.0f} s"
 
 
 def _litres(expectation: Expectation, case: int, i: int) -> str:
     values = (expectation.result.flow, expectation.low, expectation.high)
     flow, low, high = (float(value[case, i]) * MINUTE / LITRE for value in values)
-    digits = 2 if high < 100.0 else 0
+    digits = 2 if high < 10.0 else 1 if high < 100.0 else 0
     return f"{flow:.{digits}f} ({low:.{digits}f} to {high:.{digits}f})"
 
 

@@ -9,7 +9,7 @@ from dbox.fieldwork.recheck import Movement, Recheck, ShareChange
 from dbox.fieldwork.setup import Job
 from dbox.lengths import Lengths
 from dbox.report.blocks import Column, Heading, Paragraph, Section, Table, text
-from dbox.report.encode import Json, encode, rows
+from dbox.report.encode import Json, encode, keyed, rows
 from dbox.units import FOOT, millimetres
 
 _ABREAST, _SHARES = 3, 20
@@ -45,34 +45,19 @@ def recheck_json(job: Job) -> Json:
         ],
     }
     if movement is not None:
-        nothing = (None,) * len(movement.labels)
-        answer["movement"] = encode(
-            {
-                "toward": movement.toward,
-                "lean_m": movement.lean,
-                "lean_error_m": movement.lean_error,
-                "slope_x_y": movement.slope,
-                "slope_error_x_y": movement.slope_error,
-                "box_probability": movement.box_chance,
-                "least_lean_m": movement.least_lean,
-                "least_move_m": movement.least_move,
-                "outlets": rows(
-                    label=movement.labels,
-                    old_m=movement.old,
-                    new_m=movement.new,
-                    moved_m=movement.moved,
-                    error_m=movement.error,
-                    box_m=nothing if movement.box is None else movement.box,
-                    own_m=nothing if movement.own is None else movement.own,
-                    own_error_m=nothing if movement.own_error is None else movement.own_error,
-                    alone_m=movement.alone,
-                    alone_error_m=movement.alone_error,
-                    probability=nothing
-                    if movement.outlet_chance is None
-                    else movement.outlet_chance,
-                ),
-            }
-        )
+        each = ("old", "new", "moved", "error", "box", "own", "own_error", "alone", "alone_error")
+        answer["movement"] = encode({
+            "toward": movement.toward,
+            "slope_x_y": movement.slope,
+            "slope_error_x_y": movement.slope_error,
+            "box_probability": movement.box_chance,
+            **keyed(movement, "lean", "lean_error", "least_lean", "least_move"),
+            "outlets": rows(
+                label=movement.labels,
+                probability=movement.outlet_chance,
+                **keyed(movement, *each),
+            ),
+        })  # fmt: skip
     return answer
 
 
@@ -101,7 +86,7 @@ def moved_words(recheck: Recheck, lengths: Lengths) -> tuple[str, str]:
     leaned = ""
     if movement.lean is not None and movement.lean_error is not None:
         size = _size(movement.lean, movement.lean_error, lengths)
-        leaned = f"the box leaned toward outlet {movement.toward} by {size}, over its outlets"
+        leaned = f"the box leaned toward outlet {movement.toward} by {size}, across its outlets"
     one = [_alone(movement, i, lengths) for i in movement.outlets_named]
     own = "see whether its insert is loose, or its pipe pulls at it"
     bed = "find why its bed gave way before you turn inserts: they will not stay if it goes on"
@@ -129,8 +114,12 @@ def recheck_text(job: Job) -> str:
     if job.recheck is None or job.compared is None:
         return ""
     finding, then = moved_words(job.recheck, job.site.lengths)
-    against = f"{job.compared.called} of {job.compared.begun_at[:10]}"
-    return f"Since {against}: {finding}. {then[0].upper()}{then[1:]}."
+    return f"{since_words(job.compared)}: {finding}. {then[0].upper()}{then[1:]}."
+
+
+def since_words(before: Job) -> str:
+    """Against which visit a later one is held."""
+    return f"Since the visit of {before.begun_at[:10]} ({before.called})"
 
 
 def recheck_blocks(job: Job) -> list[Section]:

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from dbox import units
+from dbox.arrays import Array
 from dbox.errors import outlets_text
 from dbox.fieldwork.inlet import CURE
 from dbox.fieldwork.levelling import Levelling
@@ -42,7 +43,7 @@ from dbox.report.recheck_report import moved_words, recheck_json, recheck_text
 from dbox.report.split_report import no_verdict, split_json
 from dbox.report.text import chance_text, moment, noted, wrapped
 from dbox.report.wording import sentences
-from dbox.units import clock_text, gpm, inches
+from dbox.units import clock_text, inches
 
 _EXACT = 1e-9
 _ASKS = {"reading": "read", "repeat": "read", "close": "end"}
@@ -50,9 +51,9 @@ _ASKS = {"reading": "read", "repeat": "read", "close": "end"}
 
 def setup_json(job: Job | None) -> Json:
     """The answer of `dbox setup --json`; None where the scenario is still asked for."""
-    tolerance = job and job.site.tolerance
     question = job.question if job else None
     outlet = None if question is None else question.outlet
+    asks = question and _ASKS.get(question.kind, question.kind)
     return {
         "title": job and job.site.title,
         "visit": job.visit if job else 1,
@@ -64,16 +65,12 @@ def setup_json(job: Job | None) -> Json:
         "recheck": recheck_json(job) if job and job.recheck else None,
         "finished": job is not None and job.closed,
         "outcome": job and job.outcome,
-        "asks": _ASKS.get(question.kind, question.kind)
-        if question
-        else None
-        if job
-        else "scenario",
+        "asks": asks if job else "scenario",
         "asks_outlet": job.site.outlets[outlet].label if job and outlet is not None else None,
         "passes": [_pass_json(each) for each in job.passes] if job else [],
         "box": job and _box_json(job.now.site),
         "not_said": job and list(job.site.lacks),
-        "tolerance": encode(tolerance),
+        "tolerance": encode(job and job.site.tolerance),
     }
 
 
@@ -230,7 +227,7 @@ def taken_lines(found: Taking, source: Path, file: str) -> list[str]:
     lines = wrapped(f"Taken from {source}: {said}.{made}")
     for outlet, odd in found.doubts:
         label = job.site.outlets[outlet].label
-        mend = f"Taken as typed; dbox setup {file}, then correct {label}, reads it anew."
+        mend = f"Taken as typed; dbox setup {file}, then correct {label}, reads it again."
         lines += wrapped(f"Outlet {label}: {doubt_text(odd, job.site)} {mend}", first="! ")
     for what in found.left:
         lines += wrapped(f"Not taken, it stays in {source}: {what}.", first="! ")
@@ -294,7 +291,7 @@ def _table(levelling: Levelling, flows: range) -> list[str]:
     names = [assessment.names[f].removesuffix(" (default)")[: _CELL - 1] for f in flows]
     lines = [
         row(f"  {'outlet':<7}{'lip':>17}", names, "target"),
-        row("share, its 5-95 % band", [gpm(float(result.inflow[f])) for f in flows]),
+        row("share, its 5-95 % band", [lengths.flow(float(result.inflow[f])) for f in flows]),
     ]
     for i, label in enumerate(assessment.labels):
         lip = float(assessment.lips.height[i])
@@ -337,12 +334,12 @@ def reached(assessment: Assessment) -> list[str]:
     ends = [over_target(each, assessment.target)[:, lines] for each in
             (assessment.result.share, assessment.share_low, assessment.share_high)]  # fmt: skip
     for case, name in enumerate(assessment.names):
-        share, low, high = (100 * each[case] for each in ends)
+        share, *band = (100 * each[case] for each in ends)
         at = name.removesuffix(" (default)")
-        text = f"at {at} the lines get {share.min():.0f} to {share.max():.0f} % of their targets"
+        text = f"at {at} the lines get {_span(share)} of their targets"
         if assessment.tolerance is None:
-            sure = f"5 to 95 % band {low.min():.0f} to {high.max():.0f} %"
-            sure += "; no target was named, equal is taken" * assessment.target_open
+            sure = f"5 to 95 % band {_span(np.concatenate(band))}"
+            sure += "; no target was named, equal shares are taken" * assessment.target_open
         elif assessment.inlet_open[case]:
             sure = f"{assessment.verdicts[case]}, the inlet decides"
         else:
@@ -352,10 +349,16 @@ def reached(assessment: Assessment) -> list[str]:
     return told
 
 
+def _span(percent: Array) -> str:
+    """The least and the most in whole per cent, once where they are the same."""
+    ends = (f"{percent.min():.0f}", f"{percent.max():.0f}")
+    return f"{' to '.join(dict.fromkeys(ends))} %"
+
+
 def asked(tolerance: Tolerance | None, *, blank: str = "not named") -> str:
     """What the shares are held to, and who says so; `blank`: where nobody is named."""
     if tolerance is None:
-        return "Asked: no tolerance was entered, so there is no verdict; it comes from the permit."
+        return "Asked: no tolerance was entered, so there is no verdict; the permit names it."
     allowed = f"within {100 * tolerance.share:.3g} % of each line's own target"
     return f"Asked: {allowed}. Source: {tolerance.source or blank}."
 
@@ -426,7 +429,7 @@ def end_lines(job: Job, file: str) -> list[str]:
         lines += wrapped(f"{outlet.label}: {text}", first="  ", indent="    ")
     lines += [""]
     if job.outcome == "re-bed":
-        lines += wrapped("Once it is bedded firmly, begin anew with --again.")
+        lines += wrapped("Once it is bedded firmly, start over with --again.")
     else:
         lock = "lock every insert; note its clock position; " * inserts
         left = _LEFT_TO_DO

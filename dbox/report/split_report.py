@@ -17,7 +17,7 @@ from dbox.report.blocks import Column, Paragraph, Section, Table, columns, text
 from dbox.report.encode import Json, rows
 from dbox.report.text import bar, chance_text, noted, wrapped
 from dbox.report.wording import PLANNED, sentences
-from dbox.units import gpm, gpm_litres, inches, millimetres, percent_text
+from dbox.units import inches, millimetres, percent_text
 
 
 def split_json(site: Site, assessment: Assessment, lines: Lines | None = None) -> Json:
@@ -25,24 +25,19 @@ def split_json(site: Site, assessment: Assessment, lines: Lines | None = None) -
     tolerance, cases = site.tolerance, cases_json(assessment)
     if lines:
         for case, said in enumerate(cases):
-            said["lines"] = _lines_json(lines, case)
+            said["lines"] = rows(
+                label=lines.labels,
+                share=lines.share[case],
+                share_low=lines.share_low[case],
+                share_high=lines.share_high[case],
+                target=lines.target,
+            )
     return {
         "cases": cases,
         "planned": assessment.lips.planned,
         "tolerance": tolerance and {"share": tolerance.share, "source": tolerance.source},
         "warnings": sentences((*assessment.warnings, *(lines.warnings if lines else ()))),
     }
-
-
-def _lines_json(lines: Lines, case: int) -> list[Json]:
-    """The shares through to every line at one flow."""
-    return rows(
-        label=lines.labels,
-        share=lines.share[case],
-        share_low=lines.share_low[case],
-        share_high=lines.share_high[case],
-        target=lines.target,
-    )
 
 
 def cases_json(assessment: Assessment) -> list[Json]:
@@ -115,15 +110,14 @@ def _through(site: Site, found: Lines) -> list[Section]:
     feeding = [site.outlets[i].label for i, _ in fed(site)]
     named = outlets_text(feeding)
     words = (
-        f"{named[0].upper()}{named[1:]} {'feeds' if len(feeding) == 1 else 'feed'} another "
-        "box. Through "
-        "to every line, share and 5 to 95 % of what this box lets out:"
+        f"{named[0].upper()}{named[1:]} {'feeds' if len(feeding) == 1 else 'feed'} another box. "
+        "Through to every line, share and 5 to 95 % of what this box lets out:"
     )
     sections: list[Section] = []
     for start in range(0, len(site.flows), _ACROSS):
         flows = site.flows[start : start + _ACROSS]
         names = [f.name.removesuffix(" (default)") for f in flows]
-        heads = [f"{name}\n{'' if f.name[:1].isdigit() else gpm(f.inflow)}"
+        heads = [f"{name}\n{'' if f.name[:1].isdigit() else site.lengths.flow(f.inflow)}"
                  for name, f in zip(names, flows, strict=True)]  # fmt: skip
         lines = []
         for i, label in enumerate(found.labels):
@@ -150,12 +144,15 @@ def _headline(site: Site, found: Contrast, *, planned: bool) -> list[str]:
             state = "As planned" if planned else "At its best estimate"
             what = "outlet" if fed(site) else "line"
             return wrapped(f"{state} every {what} gets its target at every flow.")
+    weak, strong = (_named(flow, site.lengths) for flow in (found.weak, found.strong))
+    most, least = (
+        [percent_text(share[i]) for share in (found.weak_share, found.strong_share)]
+        for i in (favoured, starved)
+    )
     return wrapped(
-        f"Outlet {site.outlets[favoured].label} gets {percent_text(found.weak_share[favoured])} at "
-        f"{_named(found.weak)} and {percent_text(found.strong_share[favoured])} at "
-        f"{_named(found.strong)}; its target is {percent_text(found.target[favoured])}. "
-        f"Outlet {site.outlets[starved].label} gets {percent_text(found.weak_share[starved])} and "
-        f"{percent_text(found.strong_share[starved])}."
+        f"Outlet {site.outlets[favoured].label} gets {most[0]} at {weak} and {most[1]} at "
+        f"{strong}; its target is {percent_text(found.target[favoured])}. "
+        f"Outlet {site.outlets[starved].label} gets {least[0]} and {least[1]}."
     )
 
 
@@ -205,7 +202,7 @@ def _worst(site: Site, assessment: Assessment) -> str:
 
 
 def low_words(site: Site, target: Array, height: Array, outlet: int) -> str:
-    """How much a lip stands under the middle of the others, where those ought to be alike.
+    """How much a lip stands under the middle of the others, where those should be alike.
 
     target [-], height: of the lips [m].
     """
@@ -239,9 +236,9 @@ def flow_of(flow: str) -> str:
     return f"{'an' if name[:1].lower() in 'aeio' else 'a'} {name}"
 
 
-def _named(flow: Flow) -> str:
+def _named(flow: Flow, lengths: Lengths) -> str:
     name = flow.name.removesuffix(" (default)")
-    return name if name[:1].isdigit() else f"{name} ({gpm(flow.inflow)})"
+    return name if name[:1].isdigit() else f"{name} ({lengths.flow(flow.inflow)})"
 
 
 _SPREAD_FROM = {"stated": "as stated", "repeats": "from the repeats", "default": "assumed"}
@@ -257,7 +254,11 @@ def _reading_words(lips: Lips, lengths: Lengths) -> str:
 
 
 def _case(site: Site, assessment: Assessment, case: int, flow: Flow) -> list[str]:
-    name = flow.name if flow.name[:1].isdigit() else f"{flow.name}: {gpm_litres(flow.inflow)}"
+    name = (
+        flow.name
+        if flow.name[:1].isdigit()
+        else f"{flow.name}: {site.lengths.flow_both(flow.inflow)}"
+    )
     level = site.lengths.both(float(assessment.result.level[case]), signed=True)
     lines = wrapped(f"{name}, water at {level}")
     lines += wrapped(_verdict_words(assessment, case), first="  ", indent="  ")
@@ -339,8 +340,7 @@ def no_verdict(assessment: Assessment) -> str:
 
 def _verdict_words(assessment: Assessment, case: int) -> str:
     if assessment.tolerance is None:
-        whence = "it comes from the permit or the inspector"
-        return f"{no_verdict(assessment)}; {whence}"
+        return f"{no_verdict(assessment)}; the permit or the inspector names it"
     verdict = assessment.verdicts[case]
     chance = chance_text(float(assessment.within_probability[case]))
     allowed = f"{100 * assessment.tolerance:.3g} % of target"
@@ -354,7 +354,7 @@ def _verdict_words(assessment: Assessment, case: int) -> str:
     if assessment.inlet_open[case]:
         return f"CANNOT TELL whether within {allowed}: {open_words(assessment)}"
     words = (
-        f"CANNOT TELL: all lines are within {allowed} with a chance of {chance}, and no one line "
+        f"CANNOT TELL: all lines are within {allowed} with a chance of {chance}, and no line "
         "is clearly outside"
     )
     if assessment.jet_decides[case] and assessment.straight_decides:

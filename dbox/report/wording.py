@@ -41,8 +41,9 @@ class _Words(Formatter):
 
 
 def _say(note: Note, text: str) -> str:
-    said = _Words().vformat(text, (), note.values)
-    return f"{note.where}: {said}" if note.where else said
+    said = _Words().vformat(text, (), note.values).replace(" (default)", "")
+    where = note.where.removesuffix(" (default)")
+    return f"{where}: {said}" if where else said
 
 
 def _jet(note: Note) -> str:
@@ -89,8 +90,7 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "--draws",
     "diagnose: held back": "outlet {outlet} gets {share:.0f %} of an ordinary day, or "
     "{low:.0f %/} to {high:.0f %} while dry lips hold water back",
-    "diagnose: placeholders": "placeholders stand for readings: the readings of the file are taken "
-    "as not made",
+    "diagnose: placeholders": "the readings of the file are placeholders: they are not used",
     "diagnose: places": "places of outlets are not all given: they are taken to lie evenly around "
     "the box, clockwise from the inlet",
     "diagnose: spilt": "pour {pour}: {part:.0f %} of what was poured was caught; a "
@@ -213,7 +213,7 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "surge: supply full": "the supply pipe runs full: what flows is then decided by its head",
     "surge: surfaces": "the trench of outlet {outlet} is full: {volume:.3g L} come to the surface",
     "target: not said": "the longest line is {more:.0f %} longer than the shortest, and no "
-    "target is entered: equal shares are only taken, and no flow is called within or "
+    "target is entered: equal shares are taken for now, and no flow is called within or "
     'outside; write by = "equal" or by = "length" under [target]',
     "ties: mirrored": "it is not said what lies to the left or the right, seen from {first} to "
     "{second}: the drawing may be mirrored, the ties hold; enter side under [ties]",
@@ -229,11 +229,10 @@ WORDS: dict[str, str | Callable[[Note], str]] = {
     "from a point well off that line",
     "ties: weak": "a tape that is off by {spread:.2g ft} moves the place by up to {error:.2g ft}: "
     "the tapes run nearly along one line; take one that crosses them more squarely",
-    "tilt: four outlets": "four outlets leave one difference over: that one outlet moved can "
-    "be seen, not which",
+    "tilt: four outlets": "with four outlets it shows that one of them moved, but not which",
     "tilt: in one line": "the outlets stand in one line: tilt across that line cannot be seen",
-    "tilt: three outlets": "three outlets always lie on one plane: one outlet that moved cannot "
-    "be told apart",
+    "tilt: three outlets": "three outlets always lie on one plane: one that moved looks "
+    "like a lean",
 }
 """What is said of each kind of note, in the order of their names.
 

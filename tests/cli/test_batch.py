@@ -124,7 +124,7 @@ def test_old_results_are_not_replaced(dbox, boxes):
     out.write_text("mine")
     code, _, said = dbox("batch", str(boxes), "--out", str(out), *OPTIONS, *ALONE, "--quick")
     assert (code, out.read_text()) == (2, "mine")
-    assert "is there already and is not replaced" in said
+    assert "is there already and is not replaced; name another file\n" in said
 
 
 @pytest.mark.parametrize(

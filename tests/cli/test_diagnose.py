@@ -214,7 +214,7 @@ def test_placeholders_of_a_new_file_are_no_readings(dbox, tmp_path):
     code, out, _ = dbox("diagnose", str(path))
     assert code == 0
     assert "Nothing was seen yet" in out
-    assert "readings of the file are taken as not made" in flowed(out)
+    assert "the readings of the file are placeholders: they are not used" in flowed(out)
 
 
 def test_questions_make_a_new_file_and_a_diagnosis(dbox, contradicting, typing, tmp_path):

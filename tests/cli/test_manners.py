@@ -36,6 +36,15 @@ def test_help_names_every_command(dbox):
         assert f"  {command} " in out
 
 
+@pytest.mark.parametrize("columns", ["60", "72", "80", "100"])
+@pytest.mark.parametrize("command", [(), ("level",), ("grades",), ("teach",), ("teach", "live")])
+def test_help_cuts_no_sentence_and_no_name(dbox, monkeypatch, columns, command):
+    monkeypatch.setenv("COLUMNS", columns)
+    usage, *lines = dbox(*command, "--help")[1].splitlines()
+    assert usage.startswith("Usage: ")
+    assert [line for line in lines if line.endswith(("-", "...")) or len(line) > int(columns)] == []
+
+
 def test_schema_is_json_and_names_every_table(dbox):
     _, out, _ = dbox("schema")
     assert {"box", "insert", "readings", "outlet", "flows", "target", "tolerance"} <= set(

@@ -173,7 +173,7 @@ def test_the_table_to_fill_in_is_written_once(dbox, tmp_path):
     assert path.read_text().splitlines()[:2] == ["outlet,5 gpm (s)", "1,"]
     code, _, err = dbox("pour", "off-level", "--write-csv", str(path))
     assert code == 2
-    assert "is there already and is not replaced" in err
+    assert "is there already and is not replaced; name another file\n" in err
 
 
 def test_json_leaves_stdout_to_the_answer(dbox, tmp_path):

@@ -99,7 +99,7 @@ def test_two_passes_end_at_the_ruler(run, state, tmp_path: Path):
         " ".join(out.split()))  # fmt: skip
     last = " ".join(out.split()).partition("For the inspector. ")[2]
     assert last.startswith("Asked: within 10 % of each line's own target. Source: permit 7.")
-    assert "at dose the lines get 100 to 100 % of their targets (within; chance" in last
+    assert "at dose the lines get 100 % of their targets (within; chance" in last
     told = state()
     assert (told["finished"], told["outcome"]) == (True, "ruler")
     assert [each["conclusion"] for each in told["passes"]] == ["adjust", "ruler"]
@@ -232,7 +232,7 @@ OTHER_INSERT = ('"4", clock = "6:00"', '"4", clock = "6:00", diameter = 3')
         # holes go by their labels, not by their places; a new one is as the file says
         ([FIFTH], {"new": "5:00"}, "all that was recorded before stays in the log"),
         # a clock written anew in the file is newer than the log
-        ([('"2", clock = "6:00"', '"2", clock = "8:30"')], {"2": "8:30"}, "written anew"),
+        ([('"2", clock = "6:00"', '"2", clock = "8:30"')], {"2": "8:30"}, "or its clock is new"),
         ([SECOND_GONE, OTHER_INSERT], {"2": None, "4": "6:00"},
          "Outlet 2 is no longer in the file; its record stays."),
     ],
@@ -359,7 +359,7 @@ def test_the_last_pass_goes_to_split_through_a_file_of_its_own(run, dbox, file, 
     assert file.read_text() == BOX
     code, _, err = run([], "--write-after")
     assert code == 2
-    assert "exists already" in err
+    assert "is there already" in err
 
 
 def test_json_is_alone_on_stdout_and_asks_nothing_by_itself(run, state, log):
@@ -458,7 +458,7 @@ def test_a_scenario_torn_off_while_written_is_finished(dbox, tmp_path: Path):
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [
-        (["off-level"], "is a shipped example; copy "),
+        (["off-level"], "is a shipped scenario; copy "),
         (["missing.toml", "--json"], "there is no such file"),
         (["box.toml", "--answers", "nowhere.txt"], "nowhere.txt: there is no such file"),
         (["box.toml", "--write-after"], "no pass is complete"),

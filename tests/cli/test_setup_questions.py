@@ -125,7 +125,7 @@ def test_help_at_a_question_shows_what_can_be_typed_and_asks_again(set_up, tmp_p
     file.write_text(BOX)
     _, out, _ = set_up(file, ["", "?", "0 0"])
     assert "Hold the rule upright in the hole" in out
-    assert "correct 3: read outlet 3 anew" in out
+    assert "correct 3: read outlet 3 again" in out
     assert out.count("outlet 1 >") == 2
     assert "outlet 2 >" in out
 

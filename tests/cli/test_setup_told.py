@@ -132,7 +132,7 @@ def test_where_nobody_says_what_unlike_lines_get_nothing_is_within(typed, dbox, 
     """Exact: level lips, read to 0.01 mm, share equally; whether that is wanted nobody knows."""
     told = [*TOLD[:-1], ""]
     out = typed([*READ, *told, "end"])
-    assert "(5 to 95 % band 100 to 100 %; no target was named, equal is taken)" in out
+    assert "(5 to 95 % band 100 %; no target was named, equal shares are taken)" in out
     assert "no target named for lines of unlike length, so no verdict" in out
     assert "no target is entered" in out
     (first, *_) = state()["passes"]

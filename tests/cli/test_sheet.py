@@ -33,7 +33,7 @@ def test_a_file_that_is_there_is_left_alone_unless_told(dbox, tmp_path):
     path.write_text("mine")
     code, out, err = dbox("sheet", "full-job", "--kind", "field", "--out", str(path))
     assert (code, out) == (2, "")
-    assert "is there already" in err
+    assert "is there already and is not replaced; name another file, or give --overwrite" in err
     assert path.read_text() == "mine"
     args = ("sheet", "full-job", "--kind", "field", "--out", str(path), "--overwrite")
     assert dbox(*args)[0] == 0

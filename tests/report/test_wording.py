@@ -36,7 +36,7 @@ def test_notes_with_one_ending_say_it_once_on_paper():
         "a: heads of 2.0 to 3.1 mm (all lips level: 3.0 mm), b: heads of 2.0 to 3.1 mm (all lips "
         "level: 3.0 mm); below 5 mm surface tension decides and weir formulas are out of their "
         "range",
-        "three outlets always lie on one plane: one outlet that moved cannot be told apart",
+        "three outlets always lie on one plane: one that moved looks like a lean",
     ]
     assert len(sentences([*low, other, other])) == 3
 
