@@ -14,7 +14,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from dbox.arrays import ArrayLike
-from dbox.errors import DomainError
+from dbox.errors import DomainError, show
+from dbox.fieldwork.shares import SAMPLES
 from dbox.fieldwork.site import Site
 
 if TYPE_CHECKING:
@@ -31,8 +32,9 @@ if TYPE_CHECKING:
     from dbox.fieldwork.shares import Assessment
     from dbox.fieldwork.surge import SurgeOutcome
 
-PER_DRAW = 4000
-"""Boxes drawn for the bands of shares, as the commands do."""
+
+Told = tuple[Callable[[], list[str]], Callable[[], dict[str, Any]]]
+"""What makes the lines of a text, and its JSON."""
 
 
 @dataclass(frozen=True, repr=False, eq=False)
@@ -57,24 +59,25 @@ class Answer(ABC):
     @property
     def headline(self) -> str:
         """The first sentences of the report, on one line."""
-        lines = self._lines()
+        lines = self._told()[0]()
         said = " ".join(lines[: lines.index("")] if "" in lines else lines)
         return said.removeprefix(" ".join(self.site.title.split())).strip()
 
     def report(self) -> str:
         """The text that the command prints, at most 72 columns wide."""
-        return "\n".join(self._lines())
+        return "\n".join(self._told()[0]())
 
-    @abstractmethod
     def to_dict(self) -> dict[str, Any]:
         """What the command prints with --json: SI, the unit in the key."""
+        return self._told()[1]()
 
     @abstractmethod
     def plot(self) -> "Figure":
         """The answer as a matplotlib Figure, neither shown nor saved."""
 
     @abstractmethod
-    def _lines(self) -> list[str]: ...
+    def _told(self) -> Told:
+        """How it is told."""
 
 
 @dataclass(frozen=True, repr=False, eq=False)
@@ -91,34 +94,23 @@ class Shares(Answer):
     result: "Assessment"
     lines: "Lines | None" = None
 
-    def to_dict(self) -> dict[str, Any]:
-        """As `dbox split --json`."""
-        from dbox.report.split_report import split_json
-
-        return split_json(self.site, self.result, self.lines)
-
     def plot(self) -> "Figure":
         """The box in section, with a strip of shares for each flow."""
         from dbox.drawings.split_picture import split_figure
 
         return split_figure(self.site, self.result)
 
-    def _lines(self) -> list[str]:
-        from dbox.report.split_report import report
+    def _told(self) -> Told:
+        from dbox.report.split_report import report, split_json
 
-        return report(self.site, self.result, self.lines)
+        found = (self.site, self.result, self.lines)
+        return (lambda: report(*found)), (lambda: split_json(*found))
 
 
 class Plan(Answer):
-    """What to turn, how far and to where, or that the box must be re-bed; see `level`."""
+    """What to turn, how far and to where, or that the box must be bedded again; see `level`."""
 
     result: "Levelling"
-
-    def to_dict(self) -> dict[str, Any]:
-        """As `dbox level --json`."""
-        from dbox.report.level_report import level_json
-
-        return level_json(self.result)
 
     def plot(self) -> "Figure":
         """The box from above, with what is to be turned at each outlet."""
@@ -126,10 +118,10 @@ class Plan(Answer):
 
         return level_figure(self.result)
 
-    def _lines(self) -> list[str]:
-        from dbox.report.level_report import report
+    def _told(self) -> Told:
+        from dbox.report.level_report import level_json, report
 
-        return report(self.result)
+        return (lambda: report(self.result)), (lambda: level_json(self.result))
 
 
 @dataclass(frozen=True, repr=False, eq=False)
@@ -148,22 +140,17 @@ class PourTest(Answer):
     explanations: "tuple[Explanation, ...]" = ()
     finding: "Finding | None" = None
 
-    def to_dict(self) -> dict[str, Any]:
-        """As `dbox pour --json`."""
-        from dbox.report.pour_report import pour_json
-
-        return pour_json(self.result, self.explanations, self.finding)
-
     def plot(self) -> "Figure":
         """Expected flows with their bands, and what was caught."""
         from dbox.drawings.answers import pour_picture
 
         return pour_picture(self.headline, self.result)
 
-    def _lines(self) -> list[str]:
-        from dbox.report.pour_report import report
+    def _told(self) -> Told:
+        from dbox.report.pour_report import pour_json, report
 
-        return report(self.result, self.explanations, self.finding)
+        found = (self.result, self.explanations, self.finding)
+        return (lambda: report(*found)), (lambda: pour_json(*found))
 
 
 class Grades(Answer):
@@ -171,22 +158,16 @@ class Grades(Answer):
 
     result: "Grading"
 
-    def to_dict(self) -> dict[str, Any]:
-        """As `dbox grades --json`."""
-        from dbox.report.grades_report import grades_json
-
-        return grades_json(self.result)
-
     def plot(self) -> "Figure":
         """The profile of every run."""
         from dbox.drawings.answers import grades_figure
 
         return grades_figure(self.site.title, self.result)
 
-    def _lines(self) -> list[str]:
-        from dbox.report.grades_report import report
+    def _told(self) -> Told:
+        from dbox.report.grades_report import grades_json, report
 
-        return report(self.site, self.result)
+        return (lambda: report(self.site, self.result)), (lambda: grades_json(self.result))
 
 
 class Run(Answer):
@@ -194,22 +175,16 @@ class Run(Answer):
 
     result: "SurgeOutcome"
 
-    def to_dict(self) -> dict[str, Any]:
-        """As `dbox surge --json`."""
-        from dbox.report.surge_report import surge_json
-
-        return surge_json(self.result)
-
     def plot(self) -> "Figure":
         """Level and flows in time."""
         from dbox.drawings.days_picture import run_figure
 
         return run_figure(self.result)
 
-    def _lines(self) -> list[str]:
-        from dbox.report.surge_report import report
+    def _told(self) -> Told:
+        from dbox.report.surge_report import report, surge_json
 
-        return report(self.result)
+        return (lambda: report(self.result)), (lambda: surge_json(self.result))
 
 
 class Causes(Answer):
@@ -219,7 +194,7 @@ class Causes(Answer):
 
     @property
     def headline(self) -> str:
-        """The leading cause with its chance; it is ranked, not announced."""
+        """The leading cause with its chance, one of a ranking."""
         from dbox.report.diagnose_report import told_causes
         from dbox.report.text import chance_text
 
@@ -227,22 +202,22 @@ class Causes(Answer):
         chance = chance_text(first.probability)
         return f"{first.short}: {chance}, the first of {len(others) + 1} ranked causes"
 
-    def to_dict(self) -> dict[str, Any]:
-        """As `dbox diagnose --json`."""
-        from dbox.report.diagnose_report import diagnosis_json
-
-        return diagnosis_json(self.result)
-
     def plot(self) -> "Figure":
         """The leading causes as bars."""
         from dbox.drawings.answers import diagnosis_picture
 
         return diagnosis_picture(self.result)
 
-    def _lines(self) -> list[str]:
-        from dbox.report.diagnose_report import report
+    def _told(self) -> Told:
+        from dbox.report.diagnose_report import diagnosis_json, report
 
-        return report(self.result)
+        return (lambda: report(self.result)), (lambda: diagnosis_json(self.result))
+
+
+def _refuse_no_site(site: object) -> None:
+    if not isinstance(site, Site):
+        said = f"site is {show(site)}"
+        raise DomainError(f'{said}; load it first, as dbox.load("off-level"), or make it: Site.of')
 
 
 def load(path_or_name: "str | Path") -> Site:
@@ -294,7 +269,7 @@ def loads(text: str) -> Site:
     return scenario.loads(text)
 
 
-def assess(site: Site, *, seed: int = 0, samples: int = PER_DRAW) -> Shares:
+def assess(site: Site, *, seed: int = 0, samples: int = SAMPLES) -> Shares:
     """Share of every outlet at each flow of a site, with 5 to 95 per cent bands.
 
     Parameters
@@ -328,6 +303,7 @@ def assess(site: Site, *, seed: int = 0, samples: int = PER_DRAW) -> Shares:
     """
     from dbox.fieldwork import series, shares
 
+    _refuse_no_site(site)
     found = shares.assess(site, seed=seed, samples=samples)
     return Shares(site, found, series.through(site, seed=seed, samples=samples))
 
@@ -339,9 +315,9 @@ def level(
     at: str | None = None,
     step: float | None = None,
     seed: int = 0,
-    samples: int = PER_DRAW,
+    samples: int = SAMPLES,
 ) -> Plan:
-    """What to turn, how far and to which clock position, or that the box must be re-bed.
+    """What to turn, how far and to which clock position, or that the box must be bedded again.
 
     Parameters
     ----------
@@ -352,7 +328,7 @@ def level(
     at : str or None
         Name of the flow at which unequal targets are met; None: all flows have a say.
     step : float or None
-        Turns are told to so much; None: 2.5 degrees. [rad]
+        What turns are rounded to; None: 2.5 degrees. [rad]
     seed : int
         Seed of the bands.
     samples : int
@@ -373,6 +349,7 @@ def level(
     """
     from dbox.fieldwork import levelling
 
+    _refuse_no_site(site)
     names = [flow.name for flow in site.flows]
     if at is not None and at not in names:
         raise DomainError(f"at is {at!r}; the flows are {', '.join(names)}")
@@ -383,7 +360,7 @@ def level(
     return Plan(site, found)
 
 
-def pour(site: Site, *, seed: int = 0, samples: int = PER_DRAW) -> PourTest:
+def pour(site: Site, *, seed: int = 0, samples: int = SAMPLES) -> PourTest:
     """What each outlet should give in the pours of a site; with catches, what explains them.
 
     Parameters
@@ -409,6 +386,7 @@ def pour(site: Site, *, seed: int = 0, samples: int = PER_DRAW) -> PourTest:
     from dbox.fieldwork.pour_fit import explain, judge
     from dbox.files.typed import with_typed_pours
 
+    _refuse_no_site(site)
     site = with_typed_pours(site, (), None, None)
     expectation = expect(site, site.pours, seed=seed, samples=samples)
     done = any(each.done for each in site.pours)
@@ -438,6 +416,7 @@ def grades(site: Site) -> Grades:
     """
     from dbox.fieldwork.grades import grade
 
+    _refuse_no_site(site)
     return Grades(site, grade(site))
 
 
@@ -477,7 +456,7 @@ def surge(
     seed : int
         Seed of the days.
     progress : callable or None
-        Told the part that is done. [-]
+        Called with the part that is done, 0 to 1. [-]
 
     Returns
     -------
@@ -494,11 +473,14 @@ def surge(
     """
     from dbox.fieldwork import surge as at_site
 
+    _refuse_no_site(site)
     asked = [event is not None, day, days is not None, dose is not None, inflow is not None]
     if sum(asked) != 1:
         raise DomainError("ask for one of event, day, days, dose and inflow")
     if people is not None:
         site = replace(site, works=replace(site.works, people=people))
+    if days is not None and days < 1:
+        raise DomainError(f"days is {days}; give 1 or more")
     if day or days is not None:
         return Run(site, at_site.run_days(site, days or 1, seed=seed, progress=progress))
     if event is not None:
@@ -519,7 +501,7 @@ def surge(
 
 
 def diagnose(site: Site, *, seed: int = 0, draws: int = 60) -> Causes:
-    """Rank the causes of a wet line by what was seen of it; none is announced.
+    """Rank the causes of a wet line by what was seen of it; the first need not be it.
 
     Parameters
     ----------
@@ -542,4 +524,5 @@ def diagnose(site: Site, *, seed: int = 0, draws: int = 60) -> Causes:
     """
     from dbox.fieldwork.diagnosis.diagnose import diagnose as weigh_causes
 
+    _refuse_no_site(site)
     return Causes(site, weigh_causes(site, seed=seed, draws=draws))

@@ -70,12 +70,6 @@ def within(value: object, measure: float, low: float, high: float, words: str) -
     return measure
 
 
-_UNITS: Mapping[Callable[..., float], str] = {
-    units.length: "m", units.area: "m2", units.volume: "m3", units.flow: "m3/s",
-    units.duration: "s", units.angle: "rad",
-}  # fmt: skip
-
-
 def limited(
     read: Callable[..., float], low: float, high: float, words: str, *, bare: bool = False
 ) -> Reader[float]:
@@ -89,7 +83,7 @@ def limited(
         return within(value, read(value, *bare_unit), low, high, words)
 
     schema = VALUE if bare or read is units.number else TEXT
-    return Reader(held, schema, bare, unit=_UNITS.get(read, ""), ends=(low, high))
+    return Reader(held, schema, bare, unit=getattr(read, "unit", ""), ends=(low, high))
 
 
 def length(low: float, high: float, words: str) -> Reader[float]:

@@ -237,19 +237,75 @@ ANGLE_UNITS = {
 }
 PERCENT_UNITS = dict.fromkeys(("%", "percent", "per cent"), 0.01)
 
-_CLOCK = re.compile(r"([0-9]{1,2}):([0-9]{2})")
 
+@dataclass(frozen=True, eq=False)
+class Quantity:
+    """Reads one kind of quantity in SI, text or a bare number, or says why it is none.
 
-@dataclass(frozen=True)
-class _Kind:
-    """A kind of quantity: what to call it, how to read it, and what is too much of it in SI."""
+    >>> length("1-3/16 in"), length(3, "mm"), length(0)  # 0 needs no unit
+    (0.0301625, 0.003, 0.0)
+    >>> round(volume("1 gal"), 12), duration("1 min 30 s"), angle("180 deg") == math.pi
+    (0.003785411784, 90.0, True)
+    >>> flow("0.3 L/s"), flow("60 L in 1 min")
+    (0.0003, 0.001)
+    >>> grade("3/16in/ft"), grade("-2 %"), percent("10 %"), number("3/4")
+    (0.015625, -0.02, 0.1, 0.75)
+    """
 
-    name: str
+    name: str  # What it is called.
     example: str
-    read: Callable[[str, str | None], float]
-    largest: float
+    parse: Callable[[str, str | None], float]  # Of plain text, and the unit of a bare number.
+    largest: float  # What more is too much of it. [SI]
     largest_text: str
+    unit: str = ""  # In SI.
     signed: bool = False
+
+    def __call__(self, value: object, bare_unit: str | None = None) -> float:
+        """Read a value, a bare number being in the bare unit; none goes without saying. [SI]"""
+        text = _plain_text(value, f"write {self.name}, as {show(self.example)}")
+        if self.unit == "m" and _is_bare_zero(value):
+            bare_unit = "m"
+        try:
+            result = self.parse(text, bare_unit)
+        except UnclearError as error:
+            raise ScenarioError(f"is {show(value)}{self._mend(text, error)}") from error
+        if not abs(result) <= self.largest:
+            raise ScenarioError(f"is {show(value)}, above {self.largest_text}; check the unit")
+        if result < 0 and not self.signed:
+            raise ScenarioError(f"is {show(value)}; {self.name} cannot be below 0")
+        return result
+
+    def _mend(self, text: str, error: UnclearError) -> str:
+        """Say what to write instead, naming what the text is where that is another kind."""
+        for other in (flow, length, volume, duration, area, angle, percent, grade):
+            if other is not self:
+                try:
+                    other.parse(text, None)
+                except UnclearError:
+                    continue
+                return f", {other.name}; {self.name} is wanted here, as {show(self.example)}"
+        if isinstance(error, ExampleError):
+            return f"; {error}, as {show(self.example)}"
+        return f"; {error}"
+
+
+def _plain_text(value: object, wanted: str) -> str:
+    """Text of a value, refusing what cannot be a quantity whatever it says."""
+    if isinstance(value, str):
+        if not value.strip():
+            raise ScenarioError(f"is empty; {wanted}, or leave it out where not measured")
+        if len(value) <= LONGEST_TEXT:
+            return clean(value)
+    elif isinstance(value, int | float) and not isinstance(value, bool) and -1e15 < value < 1e15:
+        return repr(value)
+    raise ScenarioError(f"is {show(value)}; {wanted}")
+
+
+def _is_bare_zero(value: object) -> bool:
+    """Tell whether a value is 0 without a unit."""
+    if isinstance(value, str):
+        return value.strip().lstrip("+-") in ("0", "0.0")
+    return isinstance(value, int | float) and not isinstance(value, bool) and value == 0
 
 
 def _by_units(units: Mapping[str, float]) -> Callable[[str, str | None], float]:
@@ -267,147 +323,19 @@ def _read_grade(text: str, bare_unit: str | None) -> float:
     return read_sum(text, PERCENT_UNITS, bare_unit) if ratio is None else ratio
 
 
-def _read_count(text: str, _: str | None) -> float:
-    return read_alone(text)
+length = Quantity("a length", "1-3/16 in", _by_units(LENGTH_UNITS), 10_000.0, "10 km", "m", True)
+area = Quantity("an area", "180 ft2", _by_units(AREA_UNITS), 1e6, "1,000,000 m2", "m2")
+volume = Quantity("a volume", "5 gal", _by_units(VOLUME_UNITS), 1e5, "100,000 m3", "m3")
+duration = Quantity("a time", "40 s", _by_units(DURATION_UNITS), 36525 * DAY, "100 years", "s")
+flow = Quantity("a flow", "5 gpm", _read_flow, 1.0, "1 m3/s", "m3/s")
+angle = Quantity("an angle", "90 deg", _by_units(ANGLE_UNITS), 100.0, "100 rad", "rad", True)
+grade = Quantity("a fall", "1/8 in/ft", _read_grade, 10.0, "1000 %", signed=True)
+percent = Quantity("a percentage", "10 %", _by_units(PERCENT_UNITS), 100.0, "10,000 %", signed=True)
+number = Quantity(
+    "a number", "0.6", lambda text, _: read_alone(text), 1e9, "1,000,000,000", signed=True
+)
 
-
-_LENGTH = _Kind("a length", "1-3/16 in", _by_units(LENGTH_UNITS), 10_000.0, "10 km", signed=True)
-_AREA = _Kind("an area", "180 ft2", _by_units(AREA_UNITS), 1e6, "1,000,000 m2")
-_VOLUME = _Kind("a volume", "5 gal", _by_units(VOLUME_UNITS), 1e5, "100,000 m3")
-_DURATION = _Kind("a time", "40 s", _by_units(DURATION_UNITS), 36525 * DAY, "100 years")
-_FLOW = _Kind("a flow", "5 gpm", _read_flow, 1.0, "1 m3/s")
-_ANGLE = _Kind("an angle", "90 deg", _by_units(ANGLE_UNITS), 100.0, "100 rad", signed=True)
-_GRADE = _Kind("a fall", "1/8 in/ft", _read_grade, 10.0, "1000 %", signed=True)
-_PERCENT = _Kind("a percentage", "10 %", _by_units(PERCENT_UNITS), 100.0, "10,000 %", signed=True)
-_COUNT = _Kind("a number", "0.6", _read_count, 1e9, "1,000,000,000", signed=True)
-_WITH_UNITS = (_FLOW, _LENGTH, _VOLUME, _DURATION, _AREA, _ANGLE, _PERCENT, _GRADE)
-
-
-def _plain_text(value: object, wanted: str) -> str:
-    """Text of a value, refusing what cannot be a quantity whatever it says."""
-    if isinstance(value, str):
-        if not value.strip():
-            raise ScenarioError(f"is empty; {wanted}, or leave it out where not measured")
-        if len(value) <= LONGEST_TEXT:
-            return clean(value)
-    elif isinstance(value, int | float) and not isinstance(value, bool) and -1e15 < value < 1e15:
-        return repr(value)
-    raise ScenarioError(f"is {show(value)}; {wanted}")
-
-
-def _mend(text: str, kind: _Kind, error: UnclearError) -> str:
-    """Say what to write instead, naming what the text is where that is another kind."""
-    for other in _WITH_UNITS:
-        if other is not kind:
-            try:
-                other.read(text, None)
-            except UnclearError:
-                continue
-            return f", {other.name}; {kind.name} is wanted here, as {show(kind.example)}"
-    if isinstance(error, ExampleError):
-        return f"; {error}, as {show(kind.example)}"
-    return f"; {error}"
-
-
-def _quantity(value: object, kind: _Kind, bare_unit: str | None = None) -> float:
-    """Read a value as a kind of quantity in SI, or say why it is none and what to write."""
-    text = _plain_text(value, f"write {kind.name}, as {show(kind.example)}")
-    try:
-        result = kind.read(text, bare_unit)
-    except UnclearError as error:
-        raise ScenarioError(f"is {show(value)}{_mend(text, kind, error)}") from error
-    if not abs(result) <= kind.largest:
-        raise ScenarioError(f"is {show(value)}, above {kind.largest_text}; check the unit")
-    if result < 0 and not kind.signed:
-        raise ScenarioError(f"is {show(value)}; {kind.name} cannot be below 0")
-    return result
-
-
-def length(value: object, bare_unit: str | None = None) -> float:
-    """Read a length or a height, signed. [m]
-
-    >>> length("1-3/16 in"), length(3, "mm")
-    (0.0301625, 0.003)
-    """
-    # Nothing is nothing in any unit, so a 0 needs none.
-    return _quantity(value, _LENGTH, bare_unit or ("m" if _is_bare_zero(value) else None))
-
-
-def _is_bare_zero(value: object) -> bool:
-    """Tell whether a value is 0 without a unit."""
-    if isinstance(value, str):
-        return value.strip().lstrip("+-") in ("0", "0.0")
-    return isinstance(value, int | float) and not isinstance(value, bool) and value == 0
-
-
-def area(value: object) -> float:
-    """Read an area such as `180 ft2` or `17 m2`; parameters and errors as for `length`. [m2]"""
-    return _quantity(value, _AREA)
-
-
-def volume(value: object) -> float:
-    """Read a volume such as `1500 gal` or `12 L`; parameters and errors as for `length`. [m3]
-
-    >>> round(volume("1 gal"), 12)
-    0.003785411784
-    """
-    return _quantity(value, _VOLUME)
-
-
-def duration(value: object) -> float:
-    """Read a time span such as `40 s` or `1 min 30 s`; as for `length`. [s]
-
-    >>> duration("1 min 30 s")
-    90.0
-    """
-    return _quantity(value, _DURATION)
-
-
-def flow(value: object) -> float:
-    """Read a flow; a bare number is refused, since no unit of flow goes without saying. [m3/s]
-
-    >>> flow("0.3 L/s"), flow("60 L in 1 min")
-    (0.0003, 0.001)
-    """
-    return _quantity(value, _FLOW)
-
-
-def angle(value: object) -> float:
-    """Read an angle such as `90 deg`; as for `flow`. [rad]
-
-    >>> angle("180 deg") == math.pi
-    True
-    """
-    return _quantity(value, _ANGLE)
-
-
-def grade(value: object) -> float:
-    """Read a fall per run such as `3/16 in/ft`, `1 in in 4 ft` or `2 %`; as for `flow`. [-]
-
-    >>> grade("3/16in/ft"), grade("-2 %")
-    (0.015625, -0.02)
-    """
-    return _quantity(value, _GRADE)
-
-
-def percent(value: object) -> float:
-    """Read a percentage such as `10 %` as a fraction; as for `flow`. [-]
-
-    >>> percent("10 %")
-    0.1
-    """
-    return _quantity(value, _PERCENT)
-
-
-def number(value: object) -> float:
-    """Read a number without a unit; as for `flow`. [-]
-
-    >>> number("3/4")
-    0.75
-    """
-    return _quantity(value, _COUNT)
-
-
+_CLOCK = re.compile(r"([0-9]{1,2}):([0-9]{2})")
 _SAID_CLOCK = re.compile(r"([0-9]{1,2})(?:[:.]([0-9]{2}))?\s*(?:o'?\s*clock)?")
 _COMMA = re.compile(r"(?<![\d/.,])(0(?=,)|\d+(?=,\d{1,2}(?!\d))),(\d+)(?!\d|,\d|\s*/)")
 

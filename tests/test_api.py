@@ -91,5 +91,48 @@ def test_a_box_without_a_file_is_the_box_of_its_text():
     assert {o.hole_offset for o in made.outlets} == {0.0127}
     assert [f.inflow for f in made.flows] == pytest.approx([1e-3 / 60, 1e-3])
     assert dbox.level(made, samples=200).result.verdict == "adjust"
-    with pytest.raises(DomainError, match="one of each"):
-        dbox.Site.of([0.0, 0.0], [dbox.Circle(0.05)])
+    gaps = dbox.Site.of(["1/8 in", None, float("inf")], dbox.Circle(0.05), offset="unknown")
+    assert [o.readings for o in gaps.outlets] == [(0.125 * 0.0254,), (), ()]
+    assert [o.capped for o in gaps.outlets] == [False, False, True]
+    assert repr(gaps).startswith("Site('', 3 outlets, 1 read, flows trickle")
+
+
+HOLE = dbox.Circle(0.05)
+
+
+@pytest.mark.parametrize(
+    ("call", "said"),
+    [
+        (lambda: dbox.Site.of([0.0, 0.0], [HOLE]), "1 openings for 2 lips"),
+        (
+            lambda: dbox.Site.of([0.0, 0.0], "circle 2 in"),
+            'opening is "circle 2 in"; give a Circle',
+        ),
+        (lambda: dbox.Site.of([0, 0], HOLE, clock=["6:00"]), "1 clocks .* one of each"),
+        (lambda: dbox.Site.of("1/8, 0", HOLE), "give one for each outlet"),
+        (lambda: dbox.Site.of([0, "x"], HOLE), r'heights\[1\] is "x"; write one number'),
+        (lambda: dbox.Site.of([0, 3.0], HOLE), r"heights\[1\] is 3.0; give -1 to 1 m"),
+        (lambda: dbox.Site.of([0, 0], HOLE, spread=-1), "spread is -1; give 1e-06 to 0.1 m"),
+        (lambda: dbox.Site.of([0, 0], HOLE, tolerance=10), "tolerance is 10; give 1e-06 to 1"),
+        (lambda: dbox.Site.of([0, 0], HOLE, labels=["a", "a"]), 'labels has "a" twice'),
+        (lambda: dbox.Site.of([0, 0], HOLE, flows=[1e-5]), "flows is a list; give each a name"),
+        (lambda: dbox.assess("off-level"), 'site is "off-level"; load it first'),
+        (lambda: dbox.assess(dbox.load("off-level"), samples=0), "samples is 0"),
+        (lambda: dbox.surge(dbox.load("family-of-four"), days=0), "days is 0; give 1 or more"),
+        (lambda: dbox.split("3 gpm", [0, 0], HOLE), r'inflow \[m3/s\] is "3 gpm"; give numbers'),
+        (lambda: dbox.split(1e-5, [0, 0], dbox.Circle), "opening is .*; give a Circle"),
+        (lambda: dbox.split([1e-5, 2e-5], [[0, 0]] * 3, HOLE), r"inflow \(2,\), lips \(3, 2\)"),
+        (lambda: HOLE.discharge([0.1, 0.2], [0.1, 0.2, 0.3]), r"head has the shape \(2,\)"),
+        (lambda: dbox.Circle("2 in"), r'diameter \[m\] is "2 in"; it must be a number'),
+    ],
+)
+def test_what_a_notebook_may_ask_wrongly_is_told_with_its_mend(call, said):
+    with pytest.raises(dbox.DboxError, match=said):
+        call()
+
+
+def test_a_split_shows_its_shares():
+    """Equal holes at equal heights share equally."""
+    one = dbox.split(3e-5, [0.0, 0.0], dbox.Circle(0.05, coefficient=0.6))
+    assert repr(one).startswith("Split(share=[0.500, 0.500], level=0.00")
+    assert repr(dbox.split([[1e-5]] * 3, [[0.0, 0.0]] * 2, HOLE)) == "Split(3 x 2 cases, 2 outlets)"

@@ -146,7 +146,9 @@ def site_of(
         new = [outlet.label for outlet in site.outlets if outlet.label not in read]
         since = f"; without {outlets_text(new)}, not read yet" if new else ""
         say(f"dbox: note: the box as its set-up read it, {moment(last.still_at)}{since}", err=True)
-        site = last.site
+        # an inlet seen to since then counts as the file has it now
+        box = replace(last.site.box, inlet=site.box.inlet or last.site.box.inlet)
+        site = replace(last.site, box=box)
     elif not written and _holds_readings(site) and log_path(path.resolve()).exists():
         say(
             f"dbox: note: these are the readings of {file}; a set-up has read the box since. For "

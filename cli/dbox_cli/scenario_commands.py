@@ -37,8 +37,7 @@ def check(
 ) -> None:
     """Validate a scenario; every fault is told at once."""
     from dbox.fieldwork.falls_plan import aim
-    from dbox.fieldwork.oddities import odd_notes
-    from dbox.fieldwork.readings import without_placeholders
+    from dbox.fieldwork.readings import odd_notes, without_placeholders
     from dbox.fieldwork.series import fed
     from dbox.fieldwork.ties import tie_notes
     from dbox.files.scenario import resolve

@@ -544,7 +544,8 @@ class Setup:
         changed = logged_box.differences(visit.box, site) + logged_box.line_changes(
             visit.box, identity
         )
-        if not job.closed and changed:
+        other_inlet = visit.box.get("inlet", site.box.inlet) != site.box.inlet
+        if not job.closed and (changed or other_inlet):
             log.append({"event": "edited", "at": _now(), "box": identity})
         return []
 

@@ -16,14 +16,15 @@ Nothing here is random: bands are taken over one fixed set of normal points. Who
 down once more is held to the same numbers by `tests/vectors.json`.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import count as numbers
+from itertools import islice
 from statistics import NormalDist
 
 import numpy as np
 
-from dbox.arrays import Array, ArrayLike, BoolArray, freeze
+from dbox.arrays import Array, ArrayLike, BoolArray, Result, freeze
 from dbox.fieldwork.turning import Reach, lip_rise
 
 HAND_ERROR = float(np.radians(3.0))
@@ -106,7 +107,9 @@ def normal_points(count: int, outlets: int, seed: int = 0) -> Array:
     The digits of 1, 2, 3 ... in a prime base for each outlet, written backwards behind the point
     (Halton, 1960, from memory), in pairs of opposite sign; a seed other than 0 shifts them all.
     """
-    half, bases = (count + 1) // 2, _primes(outlets)
+    half = (count + 1) // 2
+    primes = (number for number in numbers(2) if all(number % less for less in range(2, number)))
+    bases = list(islice(primes, outlets))
     parts = np.zeros((half, outlets))
     for column, base in enumerate(bases):
         left, digit = np.arange(1, half + 1), 1.0
@@ -123,23 +126,8 @@ def normal_points(count: int, outlets: int, seed: int = 0) -> Array:
     return result
 
 
-def _primes(count: int) -> list[int]:
-    found: list[int] = []
-    number = 2
-    while len(found) < count:
-        if all(number % prime for prime in found):
-            found.append(number)
-        number += 1
-    return found
-
-
-def as_array(known: Sequence[float | None]) -> Array:
-    """Values of outlets, NaN where nobody knows one."""
-    return np.array([np.nan if value is None else value for value in known])
-
-
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Estimate:
+class Estimate(Result):
     """The lips as they are known after a filling; arrays are read-only."""
 
     height: Array  # (n,) Lip over the still water of the last filling; inf where capped. [m]
@@ -167,8 +155,7 @@ class Estimate:
     @property
     def followed(self) -> BoolArray:
         """Lips of which something is known, wherever the water stands now. (n,)."""
-        result: BoolArray = np.isfinite(self.height) & (np.diag(self.covariance) < ANYWHERE**2)
-        return result
+        return np.isfinite(self.height) & (np.diag(self.covariance) < ANYWHERE**2)
 
     def set_to(
         self, told: Array, *, before: Array, after: Array, offset: Array, hand: float,
@@ -213,7 +200,6 @@ class Estimate:
         covariance = self.covariance + np.diag(spoiled)
         drift = np.zeros((2, known.size)) if self.drift is None else self.drift.copy()
         drift[1] += known & (variance > 0)
-        freeze(height, covariance, drift)
         return replace(
             self,
             height=height,
@@ -252,8 +238,6 @@ class Estimate:
         height = self.height + covariance @ pull @ over + still
         covariance = covariance - covariance @ pull @ covariance
         covariance = 0.5 * (covariance + covariance.T)
-        freeze(height, covariance)
-        freeze(drift)
         short = self._short(height - still, np.sqrt(variance))
         return replace(
             self, height=height, covariance=covariance, fillings=self.fillings + 1, asked=None,
@@ -297,7 +281,7 @@ def turn_variance(angle: ArrayLike, after: ArrayLike, offset: ArrayLike, hand: f
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Decision:
+class Decision(Result):
     """What is worth turning; boxes (...) and outlets (n); arrays are read-only."""
 
     goal: Array  # (...) Height over still water that the wanted offsets are counted from. [m]
@@ -305,6 +289,13 @@ class Decision:
     wanted: Array  # (..., n) Where its lip is to stand; the present lip where it is left. [m]
     apart: BoolArray  # (...) Whether the lips are farther apart than errors would scatter them.
     off: BoolArray  # (..., n) Plainly off the goal, and no turn brings the lip there.
+
+    def spoiled(self, reach: Reach, turn: Array, hand: float, by_rule: ArrayLike) -> Array:
+        """What turning adds to the variance of each lip; turn [rad], hand [rad], by_rule [m2]."""
+        by_hand = turn_variance(reach.angle, reach.angle + turn, reach.offset, hand)
+        unclear = self.turn & np.isnan(reach.angle)
+        by_hand = np.where(unclear, by_rule, np.nan_to_num(by_hand))
+        return np.where(unclear | (np.nan_to_num(turn) != 0), by_hand, 0.0)
 
 
 def decide(
@@ -345,7 +336,6 @@ def decide(
     missed = np.abs(np.where(uncapped, wanted - offset - goal[..., None], 0.0))
     off = apart[..., None] & (missed > np.maximum(_READABLE * error, least))
     off &= ~reach.allows(goal[..., None] + offset)
-    freeze(goal, turn, wanted, off, apart)
     return Decision(goal=goal, turn=turn, wanted=wanted, apart=apart, off=off)
 
 

@@ -4,8 +4,8 @@ Water falls through critical depth at a bare pipe end only while the header beyo
 normal depth below critical at its flow. A flatter header backs water up to the mouth.
 
 An outlet that the jet strikes runs as if its lip stood lower by the velocity head there (see
-`hydraulics.jet`): splits, turnings, pour tests and the surge compute with that. A straight inlet
-throws one; where it is not said how the inlet ends it may.
+`hydraulics.pipes.Jet`): splits, turnings, pour tests and the surge compute with that. A straight
+inlet throws one; where it is not said how the inlet ends it may.
 
 Where it is not known which pipe the water comes through, where the outlets stand or how the inlet
 ends, the jet may strike in several ways; each is a way, the first axis of the arrays here. The
@@ -19,12 +19,11 @@ from functools import lru_cache
 
 import numpy as np
 
-from dbox.arrays import Array, ArrayLike, BoolArray, freeze
+from dbox.arrays import Array, ArrayLike, BoolArray, Result
 from dbox.errors import outlets_text
 from dbox.fieldwork.site import Site
-from dbox.hydraulics.jet import Jet
 from dbox.hydraulics.openings import PipeEnd
-from dbox.hydraulics.pipes import header_check
+from dbox.hydraulics.pipes import Jet, header_check
 from dbox.hydraulics.split import Split, split
 from dbox.hydraulics.surge.parts import PressurePipe, SupplyPipe
 from dbox.notes import Note
@@ -156,8 +155,7 @@ def possible_heads(ended: BoolArray, pipe: Array, main: Array, inflow: Array) ->
     if np.any(sizes != kinds):
         kinds, kind = np.unique(sizes, axis=0, return_inverse=True)
     heads = [_strongest(*sizes, *inflow.tolist()) for sizes in kinds.tolist()]
-    found: Array = np.where(ended, 0.0, np.stack(heads, -1)[:, kind.ravel()])
-    return found
+    return np.where(ended, 0.0, np.stack(heads, -1)[:, kind.ravel()])
 
 
 @lru_cache(1024)
@@ -177,7 +175,7 @@ def known_jet(site: Site) -> Jet | None:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Ways:
+class Ways(Result):
     """The ways in which the jet may strike at some flows; arrays are read-only."""
 
     head: Array  # (ways, flows, n) Extra head at each outlet; the first is what is computed by. [m]
@@ -213,19 +211,14 @@ def ways(site: Site, inflow: Array) -> Ways:
         struck = np.eye(n)[[not outlet.capped for outlet in site.outlets]]
         jets = list(most[:, None] * struck[:, None])
     if not np.any(jets):
-        return _frozen(calm, 0)
+        return Ways(head=calm, calm=0)
     if known is not None:
-        return _frozen(np.concatenate([jets, calm]), len(jets))
-    return _frozen(np.concatenate([calm, jets]), 0)
-
-
-def _frozen(head: Array, calm: int) -> Ways:
-    freeze(head)
-    return Ways(head=head, calm=calm)
+        return Ways(head=np.concatenate([jets, calm]), calm=len(jets))
+    return Ways(head=np.concatenate([calm, jets]), calm=0)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Strike:
+class Strike(Result):
     """What the jet of a straight inlet does at flows, in every way; read-only."""
 
     inflow: Array  # (flows,) The flows. [m3/s]
@@ -253,7 +246,6 @@ def strike(site: Site, each: Ways, lips: Array, inflow: Array, target: Array) ->
     """Find what a jet changes; lips [m], inflow [m3/s], target [-]."""
     openings = [outlet.opening for outlet in site.outlets]
     share = split(inflow, lips - each.head, openings, rim=site.box.rim).share
-    freeze(share)
     return Strike(inflow=inflow, ways=each, share=share, target=target)
 
 

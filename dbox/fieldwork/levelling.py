@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from dbox.arrays import Array, BoolArray, freeze
+from dbox.arrays import Array, BoolArray
 from dbox.errors import DomainError
 from dbox.fieldwork.estimate import (
     GOOD_SPAN,
@@ -27,7 +27,6 @@ from dbox.fieldwork.estimate import (
     Estimate,
     decide,
     level_chance,
-    turn_variance,
 )
 from dbox.fieldwork.inlet import ways
 from dbox.fieldwork.readings import Plane, fit_plane, measured_lips
@@ -47,12 +46,9 @@ def lip_offsets(site: Site, flow: int | None = None) -> Array:
     uncapped = np.array([not o.capped for o in site.outlets])
     openings, target = [o.opening for o in site.outlets], target_shares(site)
     if flow is not None:
-        offset = offsets_of(openings, target * site.flows[flow].inflow, uncapped)
-    else:
-        inflow = np.array([each.inflow for each in site.flows])
-        offset = offsets_for_all(inflow, openings, target, uncapped)
-    freeze(offset)
-    return offset
+        return offsets_of(openings, target * site.flows[flow].inflow, uncapped)
+    inflow = np.array([each.inflow for each in site.flows])
+    return offsets_for_all(inflow, openings, target, uncapped)
 
 
 def offsets_for_all(
@@ -127,7 +123,7 @@ def lift_for(
 
 
 HAND_STEP = float(np.radians(2.5))
-"""Turns are told to so much: five minutes on the face of a clock. [rad] (judgement)"""
+"""What turns are rounded to: five minutes on the face of a clock. [rad] (judgement)"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -191,7 +187,8 @@ def level(
         said = f"the step of a turn is {np.degrees(hand_step):g} deg"
         raise DomainError(f"{said}; give one above 0 and up to 45")
     if design_flow is not None and not 0 <= design_flow < len(site.flows):
-        raise DomainError(f"design_flow is {design_flow}; the site has {len(site.flows)} flows")
+        told = f"design_flow is {design_flow}; the site has {len(site.flows)} flows"
+        raise DomainError(f"{told}, counted from 0")
     lips = measured_lips(site)
     known = known or Estimate(height=lips.height, covariance=lips.covariance)
     by_rule = float(np.diag(lips.covariance).max())
@@ -211,15 +208,8 @@ def level(
     within = all(v == "within" for v in before.lip_verdicts)
     work = turn_to(reach, decision.wanted, hand_step, hold=~decision.turn | within)
     off = decision.off & ~np.bool_(within)
-    reachable = ~off
-    freeze(reachable)
-    clocks = np.nan_to_num(work.turn) != 0
-    by_hand = turn_variance(reach.angle, reach.angle + work.turn, reach.offset, hand)
-    unclear = decision.turn & np.isnan(reach.angle) & ~np.bool_(within)
-    brought = np.where(clocks, np.nan_to_num(by_hand), np.where(unclear, by_rule, 0.0))
-    spoiled = lips.covariance + np.diag(brought)
-    freeze(spoiled)
-    lips_after = replace(lips, height=work.lip_after, covariance=spoiled)
+    brought = (not within) * decision.spoiled(reach, work.turn, hand, by_rule)
+    lips_after = replace(lips, height=work.lip_after, covariance=lips.covariance + np.diag(brought))
     after = assess_lips(site, lips_after, lips_after.sample(samples, seed))
     verdict = "adjust" if work.order else "nothing to do"
     if off.any() and still_outside(after, offset):
@@ -253,7 +243,7 @@ def level(
     ]
     if offset.any():
         notes.append(_one_flow_only(site, design_flow, after))
-    values = vars(work) | {"reachable": reachable}
+    values = vars(work) | {"reachable": ~off}
     lips_step = _next_step(verdict, before, well_set, known)
     return Levelling(
         **values,

@@ -22,20 +22,22 @@ from statistics import NormalDist
 import numpy as np
 import numpy.typing as npt
 
-from dbox.arrays import Array, ArrayLike, BoolArray, freeze
+from dbox.arrays import Array, ArrayLike, BoolArray, Result
 from dbox.fieldwork.estimate import (
     HAND_ERROR,
     SET_WELL,
     decide,
     level_chance,
     normal_points,
-    turn_variance,
 )
 from dbox.fieldwork.levelling import HAND_STEP, offsets_for_all
 from dbox.fieldwork.shares import (
+    NEITHER,
+    OUTSIDE,
     SURE,
     UNSEEN,
     VERDICTS,
+    WITHIN,
     few_of,
     over_target,
     room,
@@ -83,6 +85,11 @@ class Boxes:
             self, jet=None, straight=None, **{name: getattr(self, name)[boxes] for name in names}
         )
 
+    def covariance(self, boxes: slice | npt.NDArray[np.intp]) -> Array:
+        """Covariance of the lips of some of the boxes; 0 where capped. [m2] (..., n, n)."""
+        error = np.where(self.uncapped[boxes], self.error[boxes], 0.0)
+        return np.asarray(error[..., None] ** 2 * np.eye(error.shape[-1]))
+
     @property
     def uncapped(self) -> BoolArray:
         """Whether the outlet is open. (k, n)."""
@@ -115,11 +122,9 @@ holds)"""
 _ROUNDING = 1e-9
 """Part of an edge that a root may miss it by and still be at it. [-] (numerical)"""
 
-_WITHIN, _OUTSIDE, _NEITHER = range(len(VERDICTS))
-
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Judged:
+class Judged(Result):
     """Shares and verdicts of boxes; arrays are read-only, flows first."""
 
     share: Array  # (f, k, n) Share of each outlet at the best estimate of the lips. [-]
@@ -246,8 +251,7 @@ def _first_order_codes(boxes: Boxes, result: Split, slope: Array | None = None) 
 
         tails = (ndtr(-low[:, within]) + ndtr(-high[:, within])).sum(0)
         within[within] = tails <= 1.0 - SURE
-    codes: Codes = np.where(within, _WITHIN, np.where(least <= -sure, _OUTSIDE, _NEITHER))
-    return codes
+    return np.where(within, WITHIN, np.where(least <= -sure, OUTSIDE, NEITHER))
 
 
 def _rooms(boxes: Boxes, result: Split, slope: Array | None) -> tuple[Array, Array]:
@@ -296,7 +300,6 @@ def _judged(
     over = over_target(share, target, without=0.0)
     worst = over.argmax(-1)
     largest = np.take_along_axis(over, worst[..., None], -1)[..., 0]
-    freeze(share, worst, largest, within, codes, by_lips)
     return Judged(
         share=share,
         worst=worst,
@@ -317,7 +320,7 @@ def _in_every_way(boxes: Boxes, result: Split, by_lips: Codes, way: Way, solve: 
         return by_lips
     codes = by_lips.copy()
     for outlet in range(boxes.lip.shape[1]):
-        hangs = (codes == _WITHIN) | ((codes == _OUTSIDE) & boxes.straight)
+        hangs = (codes == WITHIN) | ((codes == OUTSIDE) & boxes.straight)
         flow, box = np.nonzero(hangs & (boxes.jet > 0) & boxes.uncapped[:, outlet])
         some = boxes.only(box)
         some.lip[:, outlet] -= boxes.jet[flow, box]
@@ -327,12 +330,12 @@ def _in_every_way(boxes: Boxes, result: Split, by_lips: Codes, way: Way, solve: 
         moved = np.any(np.abs(share - result.share[flow, box]) > UNSEEN, axis=-1)
         # where the best estimate is beyond the tolerance it is not within
         lost = moved & np.any(np.abs(share - some.target) > allowed, axis=-1)
-        lost &= codes[flow, box] == _WITHIN
+        lost &= codes[flow, box] == WITHIN
         asked = np.flatnonzero(moved & ~lost)
         if asked.size:
             told = way(some.only(asked), _only(struck, asked), flow[asked], box[asked])
             lost[asked] = told != codes[flow[asked], box[asked]]
-        codes[flow[lost], box[lost]] = _NEITHER
+        codes[flow[lost], box[lost]] = NEITHER
     return codes
 
 
@@ -355,7 +358,7 @@ _TOGETHER = 64
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Work:
+class Work(Result):
     """The work at boxes; arrays are read-only."""
 
     # (k,) Index into `WORK`; -1 where the offset of some hole is unknown.
@@ -380,29 +383,25 @@ def work_at(boxes: Boxes, judged: Judged, inflow: Array, judge: Judge) -> Work:
     kind = np.full(len(boxes.lip), _NOTHING, np.int8)
     turn, after = np.zeros_like(boxes.lip), boxes.lip.copy()
     off, spoiled = np.zeros_like(boxes.uncapped), np.zeros_like(boxes.lip)
-    outside = np.any(judged.lip_verdict == _OUTSIDE, axis=0)
-    within = np.all(judged.lip_verdict == _WITHIN, axis=0)
+    outside = np.any(judged.lip_verdict == OUTSIDE, axis=0)
+    within = np.all(judged.lip_verdict == WITHIN, axis=0)
     for first in range(0, len(kind), _TOGETHER):
         rows = slice(first, first + _TOGETHER)
         reach = Reach.of_lips(boxes.lip[rows], boxes.hole_offset[rows], boxes.clock[rows])
-        variance = np.where(reach.uncapped, boxes.error[rows], 0.0) ** 2
-        covariance = variance[..., None] * np.eye(variance.shape[-1])
-        by_rule = variance.max(-1, keepdims=True)
+        covariance = boxes.covariance(rows)
+        by_rule = covariance.max((-1, -2))[:, None]
         unequal = over_goal[rows].any(-1)
         decision = decide(reach, covariance, over_goal[rows], by_rule=by_rule, started=unequal)
         hold = ~decision.turn | within[rows, None]
         turn[rows], after[rows] = hand_turns(reach, decision.wanted, HAND_STEP, hold=hold)
         off[rows] = decision.off & ~within[rows, None]
-        by_clock = turn_variance(reach.angle, reach.angle + turn[rows], reach.offset, HAND_ERROR)
-        unclear = decision.turn & np.isnan(reach.angle)
-        moved = np.nan_to_num(turn[rows]) != 0
-        spoiled[rows] = np.where(moved, np.nan_to_num(by_clock), np.where(unclear, by_rule, 0.0))
+        spoiled[rows] = decision.spoiled(reach, turn[rows], HAND_ERROR, by_rule)
     move = np.where(boxes.uncapped, after, 0.0) - np.where(boxes.uncapped, boxes.lip, 0.0)
     kind[np.any(np.abs(move) > LEAST_MOVE, axis=-1)] = _ADJUST
     if (doubt := np.flatnonzero(off.any(-1))).size:
         error = np.sqrt(boxes.error[doubt] ** 2 + spoiled[doubt])
         left = replace(boxes.only(doubt), lip=after[doubt], error=error)
-        worse = np.any(judge(left, inflow).verdict == _OUTSIDE, axis=0)
+        worse = np.any(judge(left, inflow).verdict == OUTSIDE, axis=0)
         kind[doubt[worse]] = _REBED
     again = (kind == _NOTHING) & ~within
     # where lips are set well enough for their readings, reading again mends nothing
@@ -410,15 +409,12 @@ def work_at(boxes: Boxes, judged: Judged, inflow: Array, judge: Judge) -> Work:
     for first in range(0, doubtful.size, _TOGETHER):
         these = doubtful[first : first + _TOGETHER]
         uncapped = boxes.uncapped[these]
-        variance = np.where(uncapped, boxes.error[these], 0.0) ** 2
         height = np.where(uncapped, boxes.lip[these], 0.0) - over_goal[these]
-        covariance = variance[..., None] * np.eye(variance.shape[-1])
-        again[these] = level_chance(height, covariance, uncapped) < SET_WELL
+        again[these] = level_chance(height, boxes.covariance(these), uncapped) < SET_WELL
     kind[again] = _AGAIN
-    kind[(kind == _NOTHING) & within & np.any(judged.verdict != _WITHIN, axis=0)] = _INLET
+    kind[(kind == _NOTHING) & within & np.any(judged.verdict != WITHIN, axis=0)] = _INLET
     kind[unknown] = -1
     angle_after = (boxes.clock + turn + np.pi) % (2.0 * np.pi) - np.pi
-    freeze(kind, turn, angle_after, move, off)
     return Work(kind=kind, turn=turn, angle_after=angle_after, move=move, reachable=~off)
 
 
@@ -498,9 +494,9 @@ class Tally:
 
 def overall(judged: Judged) -> npt.NDArray[np.int8]:
     """Verdict over all flows: within at each, outside at one at least, else cannot tell."""
-    any_outside = np.any(judged.verdict == _OUTSIDE, axis=0)
-    all_within = np.all(judged.verdict == _WITHIN, axis=0)
-    codes = np.where(any_outside, _OUTSIDE, np.where(all_within, _WITHIN, _NEITHER))
+    any_outside = np.any(judged.verdict == OUTSIDE, axis=0)
+    all_within = np.all(judged.verdict == WITHIN, axis=0)
+    codes = np.where(any_outside, OUTSIDE, np.where(all_within, WITHIN, NEITHER))
     return codes.astype(np.int8)
 
 

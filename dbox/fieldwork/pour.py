@@ -19,14 +19,13 @@ the way.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
+from itertools import chain, combinations
 
 import numpy as np
 
-from dbox.arrays import Array, BoolArray, freeze
+from dbox.arrays import Array, BoolArray, Result, with_gaps
 from dbox.fieldwork.inlet import jet_notes, strike, ways
-from dbox.fieldwork.oddities import odd_notes
-from dbox.fieldwork.readings import Lips, measured_lips
+from dbox.fieldwork.readings import Lips, measured_lips, odd_notes
 from dbox.fieldwork.shares import BAND, SAMPLES, SIDE_95, target_shares
 from dbox.fieldwork.site import Pour, Site, plan_area
 from dbox.hydraulics.split import Split, range_notes, split
@@ -76,7 +75,7 @@ def box_filling(site: Site) -> Filling | None:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Expectation:
+class Expectation(Result):
     """What the readings say that pours will give; arrays are read-only, pours by outlets."""
 
     site: Site  # The box.
@@ -123,15 +122,13 @@ class Expectation:
         usual: Content of the jug of a pour that names none; NaN: then there is no time. [m3]
         """
         jugs = np.array([usual if p.jug is None else p.jug for p in self.pours])[:, None]
-        times: Array = np.where(flow > 0, jugs / np.where(flow > 0, flow, 1.0), jugs * np.inf)
-        return times
+        return np.where(flow > 0, jugs / np.where(flow > 0, flow, 1.0), jugs * np.inf)
 
     @property
     def caught(self) -> Array:
         """Flow caught at each outlet; NaN where it was not. [m3/s] (pours, n)."""
         nothing = (None,) * len(self.site.outlets)
-        rows = [[np.nan if q is None else q for q in p.catches or nothing] for p in self.pours]
-        return np.array(rows)
+        return np.array([with_gaps(pour.catches or nothing) for pour in self.pours])
 
     @property
     def stands(self) -> Array:
@@ -183,7 +180,6 @@ def expect(
         [water_over_dry(site, pour, each) for pour, each in zip(pours, lowered, strict=True)]
     )
     held = np.array((over > 0) & (over <= site.hold_back[1]))
-    freeze(low, high, first, settling, decides, hangs, held)
     names = [p.name for p in pours]
     return Expectation(
         site=site,
@@ -202,11 +198,7 @@ def expect(
             *jet_notes(site, jet, decides, names),
             *range_notes(result, names),
             *lips.warnings,
-            *(
-                n
-                for p, each in zip(pours, lowered, strict=True)
-                for n in order_notes(site, [p], each)
-            ),
+            *chain(*(order_notes(site, [p], each) for p, each in zip(pours, lowered, strict=True))),
             *held_notes(site, pours, over),
             *time_notes(pours, result.flow, settling),
         ),
@@ -231,16 +223,10 @@ def order_notes(site: Site, pours: Sequence[Pour], lips: Lips) -> Iterator[Note]
         if not pairs:
             continue
         speaks, _, rise, first, later = max(pairs)
-        values: dict[str, float | str] = {
-            "started": site.outlets[first].label,
-            "waited": site.outlets[later].label,
-            "rise": rise,
-        }
-        if speaks:
-            yield Note(what="pour: order", where=pour.name, values=values)
-        else:
-            values["most"] = most
-            yield Note(what="pour: order by dry lip", where=pour.name, values=values)
+        labels = {"started": site.outlets[first].label, "waited": site.outlets[later].label}
+        values = {**labels, "rise": rise} | ({} if speaks else {"most": most})
+        what = "pour: order" if speaks else "pour: order by dry lip"
+        yield Note(what=what, where=pour.name, values=values)
 
 
 def water_over_dry(site: Site, pour: Pour, lips: Lips) -> Array:

@@ -48,15 +48,15 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from dbox.arrays import Array, BoolArray, freeze
+from dbox.arrays import Array, BoolArray, Result
 from dbox.errors import DomainError, SolveError
 from dbox.fieldwork.inlet import CURE, known_jet
 from dbox.fieldwork.pour import Expectation
 from dbox.fieldwork.readings import MOST_READINGS
 from dbox.fieldwork.shares import SIDE_95
-from dbox.hydraulics.jet import Jet
 from dbox.hydraulics.openings import Opening
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
+from dbox.hydraulics.pipes import Jet
 from dbox.hydraulics.split import Split, split
 from dbox.keys import said
 from dbox.units import INCH
@@ -153,14 +153,6 @@ class PartlyBlocked(Opening):
         """Heads between which the coefficient of the free opening was measured. [m]"""
         return self.opening.measured_heads
 
-    def outline(self, reach: float) -> Array:
-        """Corners (k, 2) of the opening without what blocks it. [m]"""
-        return self.opening.outline(reach)
-
-    def widened(self, factor: float) -> "PartlyBlocked":
-        """The same part of a wider opening. [-]"""
-        return replace(self, opening=self.opening.widened(factor))
-
     def _free_rating(self, head: Array) -> tuple[Array, Array]:
         flow, slope = self.opening.rating(head)
         return self.passing * flow, self.passing * slope
@@ -170,19 +162,12 @@ class PartlyBlocked(Opening):
         return self.passing * flow, self.passing * slope
 
 
-@dataclass(frozen=True)
-class Candidate:
-    """An explanation: `agree`, or `height` or `blockage` of one outlet (its index)."""
-
-    kind: str
-    outlet: int | None
-
-
 @dataclass(frozen=True, kw_only=True, eq=False)
 class PourModel:
     """A box, its readings and its pours, under one candidate."""
 
-    candidate: Candidate  # What is taken to be wrong.
+    kind: str  # What is taken to be wrong: `agree` nothing, or `height` or `blockage` of an outlet.
+    outlet: int | None  # The outlet that is off, counted among all.
     openings: tuple[Opening, ...]  # The openings, free.
     height: Array  # (n,) Lips as read; inf where capped. [m]
     error: Array  # (n,) Errors of the readings. [m]
@@ -203,25 +188,25 @@ class PourModel:
     @property
     def _at(self) -> int:
         """The outlet that is off, counted among all; -1 where none is."""
-        return -1 if self.candidate.outlet is None else self.candidate.outlet
+        return -1 if self.outlet is None else self.outlet
 
     @cached_property
     def _spread(self) -> Array:
         """Spread of each open lip; that of the lip which is off is wider. [m] (open,)."""
         spread: Array = self.error[self._uncapped].copy()
-        if self.candidate.kind == "height":
+        if self.kind == "height":
             spread[self._off] = np.hypot(spread[self._off], LIP_SPREAD)
         return spread
 
     @property
     def unknowns(self) -> int:
         """How many unknowns there are."""
-        return self._uncapped.size + self.inflow.size + (self.candidate.kind == "blockage")
+        return self._uncapped.size + self.inflow.size + (self.kind == "blockage")
 
     @property
     def fault(self) -> int | None:
         """Which unknown says how far the outlet is off; None where nothing is."""
-        return {"agree": None, "height": self._off}.get(self.candidate.kind, self.unknowns - 1)
+        return {"agree": None, "height": self._off}.get(self.kind, self.unknowns - 1)
 
     def lips(self, state: Array) -> Array:
         """Lips at a state of shape (k,); inf where capped. [m] (n,)."""
@@ -237,9 +222,9 @@ class PourModel:
 
     def size(self, state: Array) -> float:
         """Lip over its reading [m], part lost [-], or NaN, at a state of shape (k,). [-]"""
-        if self.candidate.kind == "agree":
+        if self.kind == "agree":
             return float("nan")
-        if self.candidate.kind == "height":
+        if self.kind == "height":
             return float(self._spread[self._off] * state[self._off])
         from scipy.special import ndtr
 
@@ -260,7 +245,7 @@ class PourModel:
         slope[:, self._uncapped, np.arange(count)] -= steep[:, self._uncapped] * self._spread
         case = np.arange(self.inflow.size)
         slope[case, :, count + case] = part * (result.inflow * self.inflow_error)[:, None]
-        if self.candidate.kind == "blockage":
+        if self.kind == "blockage":
             lost = result.flow[:, self._at] / self._passing(state)
             change = (1.0 - LEAST_BLOCKAGE) * np.exp(-0.5 * state[-1] ** 2) / np.sqrt(2 * np.pi)
             slope[:, :, -1] = change * lost[:, None] * part
@@ -272,7 +257,7 @@ class PourModel:
         first = np.zeros(self.unknowns)
         if near is not None:
             first[: near.size] = near
-        if self.candidate.kind != "height":
+        if self.kind != "height":
             return [first]
         first[self._off] *= self.error[self._at] / self._spread[self._off]
         second = np.zeros(self.unknowns)
@@ -294,7 +279,7 @@ class PourModel:
 
     def _split(self, state: Array) -> Split:
         openings = list(self.openings)
-        if self.candidate.kind == "blockage":
+        if self.kind == "blockage":
             openings[self._at] = PartlyBlocked(openings[self._at], self._passing(state))
         count = self._uncapped.size
         more = self.inflow_error * state[count : count + self.inflow.size]
@@ -304,7 +289,7 @@ class PourModel:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Explanation:
+class Explanation(Result):
     """One way to explain the catches; arrays are read-only."""
 
     kind: str  # `agree`, `height` or `blockage`.
@@ -347,9 +332,9 @@ def explain(expectation: Expectation) -> tuple[Explanation, ...]:
     inflow = np.array([pour.inflow for pour in expectation.pours])[:, None]
     shows = (expectation.high > DRIBBLE * inflow) & ~expectation.held
     runs = shows[list(expectation.weighed)].any(0)
-    fits = [_fit(expectation, Candidate("agree", None))]
+    fits = [_fit(expectation, "agree", None)]
     for kind, outlets in (("height", uncapped), ("blockage", np.flatnonzero(runs))):
-        fits += [_fit(expectation, Candidate(kind, int(k)), fits[0].state) for k in outlets]
+        fits += [_fit(expectation, kind, int(k), fits[0].state) for k in outlets]
     share = np.array([PRIOR[f.kind] / (1 if f.kind == "agree" else uncapped.size) for f in fits])
     evidence = np.array([f.log_evidence for f in fits]) + np.log(share)
     weight = np.exp(evidence - evidence.max())
@@ -358,19 +343,23 @@ def explain(expectation: Expectation) -> tuple[Explanation, ...]:
     return tuple(replace(fits[i], probability=float(weight[i])) for i in order)
 
 
-def _fit(expectation: Expectation, candidate: Candidate, near: Array | None = None) -> Explanation:
+def _fit(
+    expectation: Expectation, kind: str, outlet: int | None, near: Array | None = None
+) -> Explanation:
     """The best fit of one candidate, its probability not yet known; near: a state close to it."""
     from scipy.optimize import least_squares
     from scipy.special import chdtrc
 
-    at, weighed = candidate.outlet, list(expectation.weighed)
+    weighed = list(expectation.weighed)
+    label = "" if outlet is None else expectation.site.outlets[outlet].label
     pours = [expectation.pours[case] for case in weighed]
     all_caught = expectation.caught[weighed]
     inflow = np.array([p.inflow for p in pours])
     error = np.array([p.error for p in pours])
     complete = ~np.isnan(all_caught[:, np.isfinite(expectation.lips.height)]).any(-1)
     model = PourModel(
-        candidate=candidate,
+        kind=kind,
+        outlet=outlet,
         openings=expectation.result.openings,
         height=expectation.lips.height,
         error=expectation.lips.error,
@@ -407,7 +396,9 @@ def _fit(expectation: Expectation, candidate: Candidate, near: Array | None = No
             "be fitted; check volumes, times, labels and readings"
         )
     if not best.success:
-        raise SolveError(f"fit of {candidate} stops at misfit {misfit:g}: {best.message}")
+        where = f" at outlet {label}" if label else ""
+        said = f"the fit of {kind}{where} stops at misfit {misfit:g}"
+        raise SolveError(f"{said}: {best.message}")
     state: Array = best.x
     steep = slope(state)
     precision = steep.T @ steep
@@ -415,14 +406,13 @@ def _fit(expectation: Expectation, candidate: Candidate, near: Array | None = No
     spread = np.sqrt(covariance.diagonal())
     size, low, high = (model.size(state + side * SIDE_95 * spread) for side in (0.0, -1.0, 1.0))
     lip, lip_error, flow = model.lips(state), model.lip_errors(spread), rating(state)[0]
-    freeze(lip, lip_error, flow, state, covariance)
     # how surprising the fault is in itself is no fault of the fit
     own = 0.0 if model.fault is None else float(state[model.fault]) ** 2
     freedom = caught.size - int(complete.sum()) - (model.fault is not None)
     return Explanation(
-        kind=candidate.kind,
-        outlet=at,
-        label="" if at is None else expectation.site.outlets[at].label,
+        kind=kind,
+        outlet=outlet,
+        label=label,
         probability=float("nan"),
         size=size,
         low=low,

@@ -17,16 +17,21 @@ then has the variance (s^2 + m^2/12 - B) / k + B.
 A tilted box puts its outlets on one plane, height = c + slope_x x + slope_y y, with x along the
 inlet direction and y across it. The least-squares plane is the tilt; what an outlet stands off
 that plane is its own.
+
+What a person may well type and hardly mean is doubted by name, and computed with all the same.
 """
 
+import datetime
+import re
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from dbox.arrays import Array, ArrayLike, BoolArray, freeze
+from dbox.arrays import Array, ArrayLike, BoolArray, Result
 from dbox.errors import DomainError
 from dbox.fieldwork.estimate import SAME, Estimate, normal_points
-from dbox.fieldwork.site import DEFAULT_SPREAD, Site
+from dbox.fieldwork.site import DEFAULT_SPREAD, Outlet, Site
 from dbox.fieldwork.turning import Reach
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 from dbox.notes import Note
@@ -95,12 +100,11 @@ def reading_variance(jitter: ArrayLike, mark: ArrayLike, repeats: ArrayLike) -> 
     """
     stays = mark_variance(jitter, mark)
     single = np.square(jitter) + np.square(mark) / 12.0
-    result: Array = (single - stays) / np.asarray(repeats, np.float64) + stays
-    return result
+    return (single - stays) / np.asarray(repeats, np.float64) + stays
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Lips:
+class Lips(Result):
     """The lips of a box as measured; arrays are read-only."""
 
     # (n,) Lip over still water; inf where capped, NaN where open and not measured. [m]
@@ -129,11 +133,12 @@ class Lips:
 
     def single(self, repeats: ArrayLike = 1.0) -> Array:
         """Standard deviation of the mean of so many readings. [m]"""
-        result: Array = np.sqrt(reading_variance(self.spread, self.mark, repeats))
-        return result
+        return np.sqrt(reading_variance(self.spread, self.mark, repeats))
 
     def sample(self, count: int, seed: int) -> Array:
         """Lips that would give these readings, evenly over what they may be. [m]"""
+        if count < 2:
+            raise DomainError(f"samples is {count}; draw 100 or more for bands that tell")
         return self.height + normal_points(count, self.height.size, seed) @ root_of(self.covariance)
 
     def known(self, estimate: Estimate) -> "Lips":
@@ -164,7 +169,6 @@ def reduce_readings(site: Site) -> Lips:
     # readings that scatter less than their spread says fall on one mark more often
     variance += mark_variance(min(spread, scatter), mark) - mark_variance(spread, mark)
     covariance = np.diag(np.where(np.isfinite(height), doubt**2 * variance, 0.0))
-    freeze(height, covariance, repeats)
     return Lips(
         height=height,
         covariance=covariance,
@@ -203,7 +207,6 @@ def lips_or_plan(site: Site) -> Lips:
         return measured_lips(site)
     height = np.where([o.capped for o in site.outlets], np.inf, 0.0)
     covariance, repeats = np.zeros((height.size, height.size)), np.zeros(height.size)
-    freeze(height, covariance, repeats)
     return Lips(
         height=height,
         covariance=covariance,
@@ -278,7 +281,7 @@ _TOLD = 0.05
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Plane:
+class Plane(Result):
     """The least-squares plane of outlet heights; arrays are read-only."""
 
     slope_x: float  # Rise per run along the inlet direction. [-]
@@ -315,7 +318,6 @@ def fit_plane(heights: ArrayLike, positions: ArrayLike) -> Plane | None:
     slopes, _, rank, _ = np.linalg.lstsq(offsets, height[part] - mean, rcond=1e-9)
     residual = np.full(height.shape, np.nan)
     residual[part] = height[part] - mean - offsets @ slopes
-    freeze(residual)
     few = {3: "tilt: three outlets", 4: "tilt: four outlets"}
     beyond, about, along = len(offsets) - 3, residual[part], offsets @ slopes
     odds = 1.0
@@ -382,3 +384,62 @@ def doubt(site: Site, read: Site, outlet: int, heights: tuple[float, ...]) -> Do
     if gap[other] <= _SLACK * spread:
         return None
     return Doubt(why="reach", amount=float(gap[other]), other=other)
+
+
+WIDEST_SPREAD = 0.0127
+"""One reading by any rule is good to less. [m] (judgement: 1/2 in)"""
+
+FARTHEST_OFF = 0.1
+"""How far inside the wall an opening may stand, in an insert. [m] (judgement)"""
+
+USUAL_PIPE = 0.102
+"""Inside of the outlet pipe that an insert turns in. [m] (4 in: common practice, no source)"""
+
+
+def odd_notes(site: Site) -> Iterator[Note]:
+    """Whatever of a site is possible and can hardly be meant."""
+    if site.spread is not None and site.spread > WIDEST_SPREAD:
+        yield Note(what="odd: spread", values={"spread": site.spread})
+    drop = site.box.inlet_drop
+    if drop is not None and drop < 0:
+        yield Note(what="odd: inlet", values={"under": -drop})
+    date = site.record.date
+    if date and not _may_be_a_date(date):
+        yield Note(what="odd: date", values={"date": date})
+    for outlet in site.outlets:
+        for note in _of_outlet(site, outlet):
+            yield note.under(f"outlet {outlet.label}")
+
+
+def _may_be_a_date(text: str) -> bool:
+    """Whether it has a number in it and, where it is written as ISO 8601 does, is in the year."""
+    if not re.fullmatch(r"\d{4}-\d\d-\d\d", text):
+        return any(letter.isdigit() for letter in text)
+    try:
+        datetime.date.fromisoformat(text)
+    except ValueError:
+        return False
+    return True
+
+
+def _of_outlet(site: Site, outlet: Outlet) -> Iterator[Note]:
+    rim, hole = site.box.rim, outlet.opening
+    if rim is not None and outlet.readings and not outlet.capped:
+        lip = sum(outlet.readings) / len(outlet.readings) - outlet.point_over_lip
+        if lip >= rim:
+            yield Note(what="odd: lip", values={"lip": lip, "rim": rim})
+    wide = float(getattr(hole, "diameter", getattr(hole, "width", 0.0)))
+    off = outlet.hole_offset or 0.0
+    if off and USUAL_PIPE / 2 < wide / 2 + off < float("inf"):
+        yield Note(what="odd: offset", values={"pipe": wide + 2 * off, "usual": USUAL_PIPE})
+    inside, at = site.box.inside, outlet.position
+    if inside and wide > min(inside):
+        yield Note(what="odd: hole", values={"wide": wide, "wall": min(inside)})
+    if inside and at is not None:
+        if site.box.shape == "round":
+            radius = inside[0] / 2
+            far = radius - ((at[0] - radius) ** 2 + (at[1] - radius) ** 2) ** 0.5
+        else:
+            far = min(at[0], inside[0] - at[0], at[1], inside[-1] - at[1])
+        if far > FARTHEST_OFF:
+            yield Note(what="odd: place", values={"far": far})

@@ -20,7 +20,7 @@ from itertools import combinations
 
 import numpy as np
 
-from dbox.arrays import Array, BoolArray, freeze
+from dbox.arrays import Array, BoolArray, Result
 from dbox.fieldwork.estimate import ANYWHERE, Estimate, normal_points
 from dbox.fieldwork.readings import root_of
 from dbox.fieldwork.shares import BAND, drawn_shares
@@ -69,11 +69,15 @@ class Standing:
                 return i if self.lips.followed[i] else None
         return None
 
+    def shared(self, site: Site) -> tuple[list[int], list[int]]:
+        """Outlets of another site whose lips are known here, and which they are here."""
+        places = {i: self.lip_of(outlet) for i, outlet in enumerate(site.outlets)}
+        own = {i: place for i, place in places.items() if place is not None}
+        return list(own), list(own.values())
+
     def carried_to(self, site: Site) -> Estimate:
         """The same lips in the order of another site, over the water that then stands in it."""
-        places = [self.lip_of(outlet) for outlet in site.outlets]
-        n, known = len(places), [i for i, place in enumerate(places) if place is not None]
-        own = [place for place in places if place is not None]
+        n, (known, own) = len(site.outlets), self.shared(site)
         height = np.array([np.inf if o.capped else 0.0 for o in site.outlets])
         height[known] = self.lips.height[own]
         # what is not known may lie anywhere
@@ -84,12 +88,11 @@ class Standing:
         before = self.lips.height[self.lips.followed]
         if known and before.size:
             height[known] -= height[known].min() - before.min()
-        freeze(height, covariance)
         return Estimate(height=height, covariance=covariance, started=self.lips.started)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Movement:
+class Movement(Result):
     """Old lips against new ones; arrays are read-only, one entry for each outlet compared."""
 
     labels: tuple[str, ...]  # Outlets that were read at both visits, with the same hole.
@@ -150,11 +153,11 @@ class Movement:
 
 def movement(before: Standing, now: Standing) -> Movement | None:
     """What moved between two visits; None where fewer than two lips can be compared."""
-    pairs = [(before.lip_of(outlet), i) for i, outlet in enumerate(now.site.outlets)]
-    both = [(o, n) for o, n in pairs if o is not None and now.lips.followed[n]]
+    pairs = zip(*before.shared(now.site), strict=True)
+    both = {new: old for new, old in pairs if now.lips.followed[new]}
     if len(both) < 2:
         return None
-    first, second = (list(places) for places in zip(*both, strict=True))
+    first, second = list(both.values()), list(both)
     covariance = before.lips.covariance[np.ix_(first, first)]
     covariance = covariance + now.lips.covariance[np.ix_(second, second)]
     old, new = before.lips.height[first], now.lips.height[second]
@@ -185,8 +188,6 @@ def movement(before: Standing, now: Standing) -> Movement | None:
     box_chance, outlet_chance = (
         _explained(z, rows, covariance, x) if parted and chance < FALSE_ALARM else (None, None)
     )
-    found = (old, new, moved, error, alone, alone_error, own_error, slope, box)
-    freeze(*found)
     return Movement(
         labels=tuple(now.site.outlets[i].label for i in second),
         old=old, new=new, moved=moved, error=error,
@@ -255,7 +256,6 @@ def _explained(z: Array, rows: Array, covariance: Array, x: Array) -> tuple[floa
     with_box, of_two = weight[m + 1 : 2 * m + 1], weight[2 * m + 1 :]
     outlets: Array = weight[1 : m + 1] + with_box
     outlets += np.bincount(np.ravel(two), np.repeat(of_two, 2), m)
-    freeze(outlets)
     return float(weight[0] + with_box.sum()), outlets
 
 
@@ -269,7 +269,7 @@ def _least_lean(x: Array, info: Array, needed: float) -> float:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class ShareChange:
+class ShareChange(Result):
     """What each line gets before and after; arrays are read-only, flows by lines."""
 
     names: tuple[str, ...]  # Name of each flow.
@@ -314,16 +314,13 @@ def share_change(
     lengths = np.array([known[label] or np.nan for label in labels])
     names, shut = tuple(f.name for f in now.site.flows), np.array(capped)
     first, second = was[:, 0], is_now[:, 0]
-    freeze(shut, first, second, low, high, lengths)
     return ShareChange(names=names, labels=tuple(labels), capped=shut, before=first, after=second,
                        low=low, high=high, lengths=lengths)  # fmt: skip
 
 
 def _drawn(before: Standing, now: Standing, old: Array, points: Array) -> Array:
     """Lips of now that go with drawn lips of before, which they are but for what is new. [m]"""
-    places = [before.lip_of(outlet) for outlet in now.site.outlets]
-    kept = [i for i, place in enumerate(places) if place is not None]
-    own = [place for place in places if place is not None]
+    kept, own = before.shared(now.site)
     rest = [i for i, o in enumerate(now.site.outlets) if i not in kept and not o.capped]
     height, covariance = now.lips.height, now.lips.covariance
     drawn = np.tile(height, (old.shape[0], 1))

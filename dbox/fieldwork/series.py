@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from dbox.arrays import Array, freeze
+from dbox.arrays import Array, Result
 from dbox.errors import DomainError
 from dbox.fieldwork.inlet import ways
 from dbox.fieldwork.readings import lips_or_plan
@@ -31,7 +31,7 @@ from dbox.notes import Note
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Lines:
+class Lines(Result):
     """Shares of the lines behind all boxes at every flow; arrays are read-only."""
 
     labels: tuple[str, ...]  # The labels of the outlets on the way to each line, as `2/1`.
@@ -102,7 +102,6 @@ def through(site: Site, *, seed: int = 0, samples: int = SAMPLES) -> Lines | Non
     share = np.stack([line.share for line in lines], axis=-1)
     low, high = np.percentile(share[:, 1:], BAND, axis=1)
     best, target = share[:, 0].copy(), np.array([line.target for line in lines])
-    freeze(best, low, high, target)
     return Lines(
         labels=tuple("/".join(line.path) for line in lines),
         share=best,

@@ -30,9 +30,9 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from dbox.arrays import Array
+from dbox.arrays import Array, with_gaps
 from dbox.errors import DomainError
-from dbox.fieldwork.estimate import HAND_ERROR, Estimate, as_array
+from dbox.fieldwork.estimate import HAND_ERROR, Estimate
 from dbox.fieldwork.levelling import HAND_STEP, Levelling, level
 from dbox.fieldwork.readings import Doubt, doubt, reduce_readings, without_placeholders
 from dbox.fieldwork.recheck import Recheck, Standing
@@ -233,7 +233,7 @@ class Pass:
         earlier = self.previous
         if earlier is None or earlier.offset < np.inf or earlier.turned is None:
             return np.inf if earlier is None else earlier.offset
-        before, after = as_array(earlier.angles), as_array(earlier.turned)
+        before, after = with_gaps(earlier.angles), with_gaps(earlier.turned)
         pairs = zip(self.readings, earlier.readings, strict=True)
         rise = np.array([np.mean(a) - np.mean(b) if a and b else np.nan for a, b in pairs])
         unknown = np.array([outlet.hole_offset == np.inf for outlet in self.entered.outlets])
@@ -268,8 +268,8 @@ class Pass:
         """The lips once the holes stand so; told: as of `Estimate.set_to`. [rad], [m]"""
         return self.known.set_to(
             told,
-            before=as_array(self.angles),
-            after=as_array(angles),
+            before=with_gaps(self.angles),
+            after=with_gaps(angles),
             offset=np.array([offset or 0.0 for offset in self._offsets]),
             hand=HAND_ERROR if self.entered.hand is None else self.entered.hand,
             by_rule=2.0 * np.diag(reduce_readings(self.site).covariance).max(),
@@ -379,7 +379,7 @@ class Pass:
     def _carried(self, event: Carried) -> "Pass":
         """The pass once lips are taken over; where none is left to read, it is complete."""
         if self.earlier is None or self.method is not None:
-            raise DomainError("no visit before left any lips that could be taken over now")
+            raise DomainError("no earlier visit left lips that could be taken over now")
         settled = tuple(
             self.settled[i] or outlet.capped or i in event.outlets
             for i, outlet in enumerate(self.entered.outlets)

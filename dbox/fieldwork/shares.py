@@ -36,12 +36,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from dbox.arrays import Array, ArrayLike, BoolArray, freeze
+from dbox.arrays import Array, ArrayLike, BoolArray, Result
 from dbox.errors import DomainError
 from dbox.fieldwork.estimate import SET_WELL, level_chance, normal_points
 from dbox.fieldwork.inlet import NOTICED, Strike, header_notes, jet_notes, strike, ways
-from dbox.fieldwork.oddities import odd_notes
-from dbox.fieldwork.readings import MOST_READINGS, Lips, lips_or_plan, reading_variance
+from dbox.fieldwork.readings import MOST_READINGS, Lips, lips_or_plan, odd_notes, reading_variance
 from dbox.fieldwork.site import Flow, Site
 from dbox.hydraulics.openings.base import CAPILLARY_HEAD
 from dbox.hydraulics.split import Split, range_notes, split
@@ -67,10 +66,12 @@ def target_shares(site: Site) -> Array:
     }
     given = columns[by]
     if len(given) != len(outlets):
-        raise DomainError(f"target has {len(given)} weights for {len(outlets)} outlets")
+        told = f"target has {len(given)} weights for {len(outlets)} outlets"
+        raise DomainError(f"{told}; give one for each, 0 for one that is capped")
     for outlet, weight in zip(outlets, given, strict=True):
         if weight is None and not outlet.capped:
-            raise DomainError(f"outlet {outlet.label} has no line {by}; the target goes by it")
+            told = f"outlet {outlet.label} has no line {by}"
+            raise DomainError(f"{told}; add it, since the target goes by it")
     weights = np.array([0.0 if o.capped else w for o, w in zip(outlets, given, strict=True)])
     if not np.all((weights >= 0) & (weights < np.inf)):
         raise DomainError(f"a target weight is {weights.tolist()}; give finite numbers, 0 or more")
@@ -108,7 +109,8 @@ BAND = (5.0, 95.0)
 VERDICTS = ("within", "outside", "cannot tell")
 """What can be said of a box at a flow."""
 
-_WITHIN, _OUTSIDE, _NEITHER = range(len(VERDICTS))
+WITHIN, OUTSIDE, NEITHER = range(len(VERDICTS))
+"""Their places in `VERDICTS`. [-] (exact)"""
 
 SAMPLES = 4000
 """Boxes drawn for the bands. [-] (judgement)"""
@@ -137,7 +139,7 @@ _SCALES = 0.5 ** np.arange(0.5, 4.5, 0.5)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Assessment:
+class Assessment(Result):
     """Shares at every flow with bands and verdicts; arrays are read-only."""
 
     names: tuple[str, ...]  # Name of each flow.
@@ -265,17 +267,17 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
     every_chance, every_band = _in_every_way(site, jet, drawn, doubts, chance, bands, shares)
     codes, possible = verdict_codes(*every_chance), jet.ways.possible
     if lips.planned:  # nothing is within before it is measured
-        codes = np.where(codes == VERDICTS.index("within"), _NEITHER, codes)
+        codes = np.where(codes == WITHIN, NEITHER, codes)
     by_lips = codes[jet.ways.calm]
     moved = jet.changes(NOTICED if tolerance is None else tolerance)
     decides = moved | np.any(codes != by_lips, axis=0)
     hangs = np.any(codes[possible] != codes[0], axis=0)
     # outside by the lips is kept where nobody said that the inlet is straight
-    hangs &= (codes[0] == _WITHIN) | ((codes[0] == _OUTSIDE) & (site.box.inlet is not None))
+    hangs &= (codes[0] == WITHIN) | ((codes[0] == OUTSIDE) & (site.box.inlet is not None))
     settling = _settling_spread(site, lips, drawn, doubts, by_lips)
     probability = np.where(hangs, np.nan, chance[0])
     if lips.planned:
-        probability[codes[0] == _NEITHER] = np.nan
+        probability[codes[0] == NEITHER] = np.nan
         settling[:] = np.nan
     if site.box.inlet is not None:
         part = every_band[possible]
@@ -284,7 +286,6 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
     no_jet, told = jet.without, decides
     if site.box.inlet is None:
         told = hangs | (decides & (np.ptp(jet.share, axis=0).max(-1) > FEW_POINTS))
-    freeze(low, high, rising, target, probability, decides, hangs, settling, no_jet)
     return Assessment(
         names=names,
         labels=tuple(o.label for o in site.outlets),
@@ -297,7 +298,7 @@ def assess_lips(site: Site, lips: Lips, drawn: Array) -> Assessment:
         target=target,
         tolerance=tolerance,
         within_probability=probability,
-        verdicts=_words(np.where(hangs, _NEITHER, codes[0])),
+        verdicts=_words(np.where(hangs, NEITHER, codes[0])),
         lip_verdicts=_words(by_lips),
         jet_decides=decides,
         inlet_open=hangs,
@@ -357,15 +358,13 @@ def _doubted(
 
     def passed(each: Split) -> Array:
         low = 2.0 / (1.0 + np.maximum(each.head, 0.0) / CAPILLARY_HEAD)
-        flow: Array = each.flow * np.exp(site.coefficient_spread * low * doubts)
-        return flow
+        return each.flow * np.exp(site.coefficient_spread * low * doubts)
 
     total, wanted = passed(found).sum(-1), found.flow.sum(-1)
     scale = np.divide(wanted, total, out=np.ones_like(total), where=total > 0)
     flow = passed(_split(site, found.inflow * scale, lips, hold_back))
     whole = flow.sum(-1, keepdims=True)
-    shares: Array = flow / np.where(whole > 0, whole, 1.0)
-    return shares
+    return flow / np.where(whole > 0, whole, 1.0)
 
 
 def _drawn_shares(site: Site, inflow: Array, lips: Array, doubts: Array) -> tuple[Array, Array]:
@@ -478,8 +477,7 @@ def chances(shares: Array, target: Array, tolerance: ArrayLike | None) -> tuple[
 
 def room(target: Array, tolerance: ArrayLike) -> Array:
     """How far shares may be from their targets; target [-], tolerance [-] -> [-]."""
-    allowed: Array = np.asarray(tolerance) * target + _ROUNDING
-    return allowed
+    return np.asarray(tolerance) * target + _ROUNDING
 
 
 def verdict_codes(within: Array, beyond: Array) -> npt.NDArray[np.int8]:
@@ -501,7 +499,7 @@ def _settling_spread(
     if tolerance is None:
         return np.full_like(spread, np.nan)
     scatter = np.where(lips.measured, drawn, 0.0) - np.where(lips.measured, lips.height, 0.0)
-    for case in np.flatnonzero(codes == _NEITHER):
+    for case in np.flatnonzero(codes == NEITHER):
 
         def settled(scale: float, inflow: float = site.flows[case].inflow) -> bool:
             nearer = lips.height + scale * scatter
@@ -519,7 +517,7 @@ _ALIKE = 8.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Contrast:
+class Contrast(Result):
     """The same box at a weak and at a strong flow; arrays are read-only."""
 
     weak: Flow
@@ -544,7 +542,6 @@ def contrast(site: Site, lips: Lips) -> Contrast:
     weak_share, strong_share = _split(site, inflow, lips.height - ways(site, inflow).taken).share
     target = target_shares(site)
     over = over_target(weak_share, target)
-    freeze(weak_share, strong_share, target)
     return Contrast(
         weak=weak,
         strong=strong,

@@ -6,19 +6,22 @@ measured: `None` or an empty tuple, never zero. What is made by `key` is a key o
 
 import datetime
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
-from typing import Any
+from numbers import Real
+from typing import Any, TypeGuard
 
 from dbox import keys, units
-from dbox.errors import DomainError
+from dbox.errors import DomainError, ScenarioError, at_place, show
 from dbox.fieldwork.evidence import Evidence, Prior, Sign
 from dbox.fieldwork.survey import SOURCE, Plan, Survey
 from dbox.fieldwork.ties import Ties
 from dbox.hydraulics.openings import Opening
+from dbox.hydraulics.openings.base import one_each
 from dbox.hydraulics.surge.inflow import Pump, Siphon
 from dbox.hydraulics.surge.parts import SupplyPipe, Tank, Trench
-from dbox.keys import key
+from dbox.keys import Reader, key
 from dbox.lengths import Lengths
 
 LONGEST_NOTE = 600
@@ -41,61 +44,51 @@ def entry(value: object) -> str:
     return keys.text(value, LONGEST_NOTE)
 
 
+def _entry(about: str, *examples: object) -> Any:
+    return key(entry, about, *examples, default="")
+
+
 @dataclass(frozen=True, kw_only=True)
 class JobRecord:
     """What the paper of the job says besides its numbers; what is absent is left blank on it."""
 
-    permit: str = key(entry, "Permit number.", "2026-0417", default="")
-    address: str = key(entry, "Where the job is.", "12 Example Road", default="")
-    date: str = key(entry, "Date of the work.", "2026-05-04", default="")
-    weather: str = key(
-        entry, "Weather of the day and the days before.", "dry, 15 C; rain on Sunday", default=""
-    )
-    who: str = key(entry, "Who did the work.", "A. Installer, licence 123", default="")
-    system: str = key(entry, "Type of system.", "gravity trenches, equal split", default="")
-    bedrooms: str = key(entry, "Number of bedrooms.", 4, default="")
-    feed: str = key(
-        entry, "How the box is fed.", "gravity from the tank", "pump, 80 gal a dose", default=""
-    )
-    bedding: str = key(entry, "What the box stands on.", "4 in of tamped gravel", default="")
-    pipe_bed: str = key(
-        entry, "What carries the box's pipes in the backfill.", "tamped gravel", default=""
-    )
-    cover: str = key(entry, "How deep the box lies.", "10 in", default="")
-    riser: str = key(entry, "Riser over the box.", "to grade, 18 in", default="")
-    lid: str = key(entry, "How the lid is fastened.", "two screws", default="")
-    seals: str = key(entry, "Seals of the pipes in the box.", "rubber, all tight", default="")
-    north: str = key(entry, "Where north lies on the sketch.", "along outlet 3", default="")
-    benchmark: str = key(
-        entry, "What the heights are tied to.", "top of the well casing, 100.00 ft", default=""
-    )
+    permit: str = _entry("Permit number.", "2026-0417")
+    address: str = _entry("Where the job is.", "12 Example Road")
+    date: str = _entry("Date of the work.", "2026-05-04")
+    weather: str = _entry("Weather of the day and the days before.", "dry, 15 C; rain on Sunday")
+    who: str = _entry("Who did the work.", "A. Installer, licence 123")
+    system: str = _entry("Type of system.", "gravity trenches, equal split")
+    bedrooms: str = _entry("Number of bedrooms.", 4)
+    feed: str = _entry("How the box is fed.", "gravity from the tank", "pump, 80 gal a dose")
+    bedding: str = _entry("What the box stands on.", "4 in of tamped gravel")
+    pipe_bed: str = _entry("What carries the box's pipes in the backfill.", "tamped gravel")
+    cover: str = _entry("How deep the box lies.", "10 in")
+    riser: str = _entry("Riser over the box.", "to grade, 18 in")
+    lid: str = _entry("How the lid is fastened.", "two screws")
+    seals: str = _entry("Seals of the pipes in the box.", "rubber, all tight")
+    north: str = _entry("Where north lies on the sketch.", "along outlet 3")
+    benchmark: str = _entry("What the heights are tied to.", "top of the well casing, 100.00 ft")
     ties: tuple[str, ...] = key(
         keys.several(keys.line, MOST_TIES),
         "Distances of the box from two fixed points at least, in words; as numbers under [ties].",
         ["SE corner of the house 36 ft", "oak 27 ft"],
         default=(),
     )
-    method: str = key(
-        entry, "How the heights at the box were read.", "steel rule from still water", default=""
-    )
-    photo: str = key(
-        entry, "Where the photo of the still water with a rule in view is.", "IMG_0231", default=""
-    )
-    recheck: str = key(
-        entry, "When the box is looked at again.", "after backfill, by 2026-06-01", default=""
-    )
+    method: str = _entry("How the heights at the box were read.", "steel rule from still water")
+    photo: str = _entry("Where the photo of the still water with a rule in view is.", "IMG_0231")
+    recheck: str = _entry("When the box is looked at again.", "after backfill, by 2026-06-01")
     call: tuple[str, ...] = key(
         keys.several(keys.line, MOST_CALLED),
         "Whom the owner calls, and for what.",
         ["A. Installer, 555 0100: box and lines", "county health office, 555 0199"],
         default=(),
     )
-    keep_off: str = key(
-        entry, "What the owner must not drive over, build on or plant, by name.",
-        "the strip between the drive and the fence", default="",
-    )  # fmt: skip
-    notes: str = key(entry, "What else there is to say.", "soil wet below 40 in", default="")
-    exceptions: str = key(entry, "What departs from the permit or the plan.", "none", default="")
+    keep_off: str = _entry(
+        "What the owner must not drive over, build on or plant, by name.",
+        "the strip between the drive and the fence",
+    )
+    notes: str = _entry("What else there is to say.", "soil wet below 40 in")
+    exceptions: str = _entry("What departs from the permit or the plan.", "none")
     invented: bool = key(
         keys.flag, "Whether the data are made up; every sheet then says so.", True, default=False
     )
@@ -244,9 +237,25 @@ ORDINARY_FLOWS = (
 """Flows where nobody names any."""
 
 
-def in_si(value: float | str, read: Callable[..., float]) -> float:
-    """A quantity in SI: a number is, a text is read with its unit; [SI]."""
-    return read(value) if isinstance(value, str) else float(value)
+@contextmanager
+def _named(place: str) -> Iterator[None]:
+    """Say of what cannot be read where it stands."""
+    try:
+        yield
+    except ScenarioError as error:
+        raise ScenarioError(*(at_place(place, fault) for fault in error.faults)) from error
+
+
+def _typed(place: str, value: float | str, reader: Reader[float]) -> float:
+    """A quantity in SI: a number is, a text is read with its unit; both within its limits. [SI]"""
+    low, high = reader.ends
+    if isinstance(value, str):
+        with _named(place):
+            return reader(value)
+    if isinstance(value, Real) and low <= value <= high:
+        return float(value)
+    wanted = f"{low:.3g} to {high:.3g} {reader.unit}".strip()
+    raise DomainError(f"{place} is {show(value)}; give {wanted}, or a text with its unit")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -283,7 +292,7 @@ INLETS_WITH_AIR = ("turned down", "tee")
 """Ends of an inlet that dip into the water, so that air needs a way of its own."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, repr=False)
 class Site:
     """One box as measured; made from a scenario by `dbox.load`, or without a file by `Site.of`."""
 
@@ -317,6 +326,12 @@ class Site:
     priors: tuple[Prior, ...] = ()  # How common the user takes causes to be.
     signs: tuple[Sign, ...] = ()  # How often these show what is seen of them, by the user.
     works: Works = field(default_factory=Works)  # What stands before the box and behind it.
+
+    def __repr__(self) -> str:
+        """Its title, and how much of it is known."""
+        read = sum(bool(outlet.readings) for outlet in self.outlets)
+        flows = ", ".join(flow.name for flow in self.flows)
+        return f"Site({self.title!r}, {len(self.outlets)} outlets, {read} read, flows {flows})"
 
     @property
     def planned(self) -> bool:
@@ -390,7 +405,7 @@ class Site:
     @classmethod
     def of(
         cls,
-        heights: Sequence[float | str],
+        heights: Sequence[float | str | None],
         opening: Opening | Sequence[Opening],
         *,
         offset: float | str | None = None,
@@ -398,7 +413,7 @@ class Site:
         mark: float | str | None = None,
         hold_back: float | str | Sequence[float | str] = DEFAULT_HOLD_BACK,
         clock: str | Sequence[str] | None = None,
-        labels: Sequence[str] | None = None,
+        labels: Sequence[str | int] | None = None,
         inlet: str | None = None,
         flows: Mapping[str, float | str] | None = None,
         tolerance: float | str | None = None,
@@ -408,12 +423,14 @@ class Site:
 
         Parameters
         ----------
-        heights : sequence of float or str, length n
-            Lips over still water, clockwise from the inlet. [m]
+        heights : sequence of float or str or None, length n
+            Lips over still water, clockwise from the inlet; inf where the outlet is capped, None
+            where it is not read. [m]
         opening : Opening, or sequence of Opening of length n
             What the water leaves through.
         offset : float or str, optional
-            Hole centre from pipe centre; left out, no insert can be turned. [m]
+            Hole centre from pipe centre, "unknown" where nobody measured it; left out, no insert
+            can be turned. [m]
         spread : float or str, optional
             One standard deviation of one reading. [m]
         mark : float or str, optional
@@ -424,13 +441,13 @@ class Site:
         clock : str or sequence of str, optional
             Where the holes stand, as "6:00"; 6:00 is straight down.
         labels : sequence of str, optional
-            What the lines are called; left out, their numbers.
+            What the lines are called, each by a name of its own; left out, their numbers.
         inlet : str, optional
             How the inlet ends: straight, turned down, tee or baffle; left out, not known.
         flows : mapping of str to float or str, optional
             Flows to compute by name; left out, trickle, bucket and dose. [m3/s]
         tolerance : float or str, optional
-            Allowed difference of a share from its target, over that target. [-]
+            Allowed difference of a share from its target, over that target: 0.1 or "10 %". [-]
         title : str
             What the job is called.
 
@@ -442,45 +459,79 @@ class Site:
         Raises
         ------
         DomainError
-            Where there are no heights, or not as many openings, clocks or labels.
+            Where there are no heights, or not as many openings, clocks or labels, or a number is
+            beyond what can be at a box.
         ScenarioError
-            Where a text is no quantity.
+            Where a text is no such quantity.
 
         >>> from dbox import Circle
         >>> [o.readings for o in Site.of(["1/8 in", 0, -0.001], Circle(0.05)).outlets]
         [(0.003175,), (0.0,), (-0.001,)]
         """
-        n = len(heights)
-        openings = [opening] * n if isinstance(opening, Opening) else list(opening)
-        clocks = [clock] * n if clock is None or isinstance(clock, str) else list(clock)
-        names = [str(i + 1) for i in range(n)] if labels is None else list(labels)
-        if not n or not len(openings) == len(clocks) == len(names) == n:
+        n = 0 if isinstance(heights, str) else len(heights)
+        if not n:
+            said = f"heights is {show(heights)}"
+            raise DomainError(f'{said}; give one for each outlet, as ["1/8 in", 0, -0.001]')
+        openings = one_each(opening, n)
+        clocks = list(clock) if _several(clock) else [clock] * n
+        names = list(labels) if _several(labels) else list(range(1, n + 1))
+        if not len(clocks) == len(names) == n:
             raise DomainError(
-                f"there are {n} heights, {len(openings)} openings, {len(clocks)} clocks and "
-                f"{len(names)} labels; give one of each for every outlet"
+                f"there are {n} heights, {len(clocks)} clocks and {len(names)} labels; give one of "
+                "each for every outlet"
             )
-        hole = None if offset is None else in_si(offset, units.length)
-        held = hold_back if isinstance(hold_back, str | int | float) else list(hold_back)
+        called, angles = [], []
+        for i, (name, at) in enumerate(zip(names, clocks, strict=True)):
+            with _named(f"labels[{i}]"):
+                called.append(keys.label(name))
+            with _named(f"clock[{i}]"):
+                angles.append(None if at is None else units.clock(at))
+        with _named("hold_back"):
+            held = keys.hold_back(list(hold_back) if _several(hold_back) else hold_back, "m")
+        with _named("inlet"):
+            end = None if inlet is None else keys.choice(inlet, INLETS)
+        if twice := [name for name in called if called.count(name) > 1]:
+            raise DomainError(f"labels has {show(twice[0])} twice; give each line its own")
+        if not (flows is None or isinstance(flows, Mapping)):
+            raise DomainError(f'flows is {show(flows)}; give each a name, as {{"day": 3e-5}}')
+
+        def typed(place: str, value: float | str | None, reader: Reader[float]) -> float | None:
+            return None if value is None else _typed(place, value, reader)
+
+        hole = math.inf if offset == "unknown" else typed("offset", offset, keys.offset)
+        share = typed("tolerance", tolerance, keys.tolerance)
+        read = [
+            None if height == math.inf else typed(f"heights[{i}]", height, keys.reading)
+            for i, height in enumerate(heights)
+        ]
         outlets = tuple(
             Outlet(
                 label=name,
                 opening=each,
-                readings=(in_si(height, units.length),),
+                readings=() if height is None else (height,),
                 hole_offset=hole,
-                clock=None if at is None else units.clock(at),
+                clock=angle,
+                capped=given == math.inf,
             )
-            for name, each, height, at in zip(names, openings, heights, clocks, strict=True)
+            for name, each, given, height, angle in zip(
+                called, openings, heights, read, angles, strict=True
+            )
         )
-        asked = [Flow(name=name, inflow=in_si(q, units.flow)) for name, q in (flows or {}).items()]
+        asked = tuple(
+            Flow(name=name, inflow=_typed(f"flows[{name!r}]", inflow, keys.flow_rate))
+            for name, inflow in (flows or {}).items()
+        )
         return cls(
             title=title,
-            box=Box(inlet=None if inlet is None else keys.choice(inlet, INLETS)),
+            box=Box(inlet=end),
             outlets=outlets,
-            flows=tuple(asked) or ORDINARY_FLOWS,
-            spread=None if spread is None else in_si(spread, units.length),
-            mark=None if mark is None else in_si(mark, units.length),
-            hold_back=keys.hold_back(held, "m"),
-            tolerance=None
-            if tolerance is None
-            else Tolerance(share=in_si(tolerance, units.percent)),
+            flows=asked or ORDINARY_FLOWS,
+            spread=typed("spread", spread, keys.spread),
+            mark=typed("mark", mark, keys.mark),
+            hold_back=held,
+            tolerance=None if share is None else Tolerance(share=share),
         )
+
+
+def _several(value: object) -> TypeGuard[Iterable[Any]]:
+    return isinstance(value, Iterable) and not isinstance(value, str)

@@ -36,8 +36,7 @@ from dbox.fieldwork.inlet import (
     pumped_mouth,
     strike,
 )
-from dbox.fieldwork.oddities import odd_notes
-from dbox.fieldwork.readings import lips_or_plan
+from dbox.fieldwork.readings import lips_or_plan, odd_notes
 from dbox.fieldwork.series import behind, fed
 from dbox.fieldwork.shares import NOTABLE, gains_most, over_target, target_shares
 from dbox.fieldwork.site import Box, Site, plan_area

@@ -18,7 +18,7 @@ from math import hypot, inf, sqrt
 
 import numpy as np
 
-from dbox.arrays import Array, freeze
+from dbox.arrays import Array, Result
 from dbox.errors import DomainError
 from dbox.keys import key, length, line, one_of
 from dbox.notes import Note
@@ -80,7 +80,7 @@ class Ties:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Location:
+class Location(Result):
     """Where the box is; arrays are read-only, the y axis points to the left of the first line."""
 
     points: Array  # (n, 2) The fixed points: the first at the origin, the second on the x axis. [m]
@@ -129,7 +129,6 @@ def locate(ties: Ties) -> Location:
     places, off = np.array([place, *others]), _off(fixed, tapes, place)
     error = _error(fixed, tapes, place, ties.spread)
     mirrored = third is not None and not (ties.side or third.side)
-    freeze(fixed, places, off)
     return Location(
         points=fixed,
         places=places,

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dbox.arrays import Array, ArrayLike, BoolArray, freeze
+from dbox.arrays import Array, ArrayLike, BoolArray, Result, with_gaps
 from dbox.errors import DomainError
 from dbox.fieldwork.site import Site
 
@@ -52,7 +52,7 @@ QUARTER_HOUR = float(np.pi / 24)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class TurnTable:
+class TurnTable(Result):
     """Lip heights of inserts that are alike; arrays are read-only."""
 
     labels: tuple[str, ...]  # Outlets that have such an insert.
@@ -70,11 +70,9 @@ def turn_tables(site: Site, *, step: float = QUARTER_HOUR) -> tuple[TurnTable, .
         if outlet.hole_offset and outlet.hole_offset < np.inf and not outlet.capped:
             alike.setdefault(outlet.hole_offset, []).append(outlet.label)
     angle = np.append(np.arange(0.0, np.pi - 1e-9, step), np.pi)
-    rises = {offset: offset + lip_rise(angle, offset) for offset in alike}
-    freeze(angle, *rises.values())
     return tuple(
-        TurnTable(labels=tuple(labels), offset=offset, angle=angle, rise=rises[offset])
-        for offset, labels in alike.items()
+        TurnTable(labels=tuple(labels), offset=e, angle=angle, rise=e + lip_rise(angle, e))
+        for e, labels in alike.items()
     )
 
 
@@ -101,7 +99,7 @@ class Reach:
         return cls.of_lips(
             np.where([o.capped for o in site.outlets], np.inf, height),
             np.array([o.hole_offset or 0.0 for o in site.outlets]),
-            np.array([np.nan if o.clock is None else o.clock for o in site.outlets]),
+            with_gaps([o.clock for o in site.outlets]),
         )
 
     @classmethod
@@ -136,8 +134,7 @@ class Reach:
 
     def allows(self, height: Array) -> BoolArray:
         """Whether each lip can be brought to a height of shape (..., n). [m]"""
-        result: BoolArray = (height >= self.low - _ROUNDING) & (height <= self.high + _ROUNDING)
-        return result
+        return (height >= self.low - _ROUNDING) & (height <= self.high + _ROUNDING)
 
     def brought(self, height: Array) -> Array:
         """Lips brought to heights of shape (..., n), or as near as their inserts allow. [m]"""
@@ -160,7 +157,7 @@ LEAST_MOVE = 1e-6
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Turning:
+class Turning(Result):
     """The work at the inserts; arrays are read-only, one entry per outlet."""
 
     move: Array  # (n,) Wanted rise of each lip; 0 where capped. [m]
@@ -190,7 +187,6 @@ def turn_to(reach: Reach, wanted: Array, hand_step: float, *, hold: BoolArray) -
     # nobody adds water in between: it stays where it is, or runs out at a lip that goes below it
     water = np.minimum.accumulate([np.where(reach.uncapped, reach.lip, np.inf).min(), *still])
     over_water = lip_after[list(order)] - water[:-1]
-    freeze(move, turn, angle, angle_after, lip_after, reachable, still, over_water)
     return Turning(
         move=move,
         turn=turn,

@@ -452,7 +452,8 @@ def all_played(told: Iterable[Visit], site: Site, rules: Rules) -> list[Job]:
     jobs: list[Job] = []
     for each in told:
         earlier = jobs[-1] if jobs else None
-        jobs.append(played(logged_site(each.box, site), rules, each, earlier))
+        box = logged_site(each.box, site, earlier=each.number < each.count)
+        jobs.append(played(box, rules, each, earlier))
     return jobs
 
 

@@ -16,7 +16,7 @@ from pydantic import Field, TypeAdapter
 
 from dbox.errors import ScenarioError, show
 from dbox.fieldwork.evidence import Evidence
-from dbox.fieldwork.site import Outlet, Site, Target, Works
+from dbox.fieldwork.site import INLETS, Outlet, Site, Target, Works
 from dbox.hydraulics.openings import Circle, Notch, Opening, PipeEnd, Slot
 
 Number = Annotated[float, Field(strict=True, ge=-100, le=100)]
@@ -33,6 +33,7 @@ def identity(site: Site) -> dict[str, Any]:
     """What a log goes by: the box, as JSON in SI."""
     return {
         "title": site.title,
+        "inlet": site.box.inlet,
         "outlets": [
             {
                 "label": outlet.label,
@@ -53,8 +54,13 @@ def identity(site: Site) -> dict[str, Any]:
     }
 
 
-def logged_site(box: Mapping[str, Any], present: Site) -> Site:
-    """The box that a log goes with, whatever its scenario has become since."""
+def logged_site(box: Mapping[str, Any], present: Site, *, earlier: bool = False) -> Site:
+    """The box that a log goes with, whatever its scenario has become since.
+
+    earlier: With the inlet of its time, which may have been turned down before another visit.
+    """
+    if earlier and (inlet := box.get("inlet", "")) in (None, *INLETS):
+        present = replace(present, box=replace(present.box, inlet=inlet))
     if not differences(box, present) and not line_changes(box, identity(present)):
         return present
     own = {outlet.label: outlet for outlet in present.outlets}

@@ -81,8 +81,7 @@ class FlowTable:
         place = np.interp(flow, self.flow, _PLACES)
         head = (place / _NODES) ** 2 * DEEPEST
         # what stands at the end of the table may be any more
-        found: Array = np.where(flow < 0, -np.inf, np.where(place >= _NODES, np.inf, head))
-        return found
+        return np.where(flow < 0, -np.inf, np.where(place >= _NODES, np.inf, head))
 
 
 @lru_cache(64)

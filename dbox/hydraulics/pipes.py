@@ -1,4 +1,4 @@
-"""Flow in round pipes: section, normal and critical depth, steep or not.
+"""Flow in round pipes: section, normal and critical depth, steep or not; the jet that one throws.
 
 With phi the half-angle at the pipe's centre between the lowest point and the water's edge,
 
@@ -22,10 +22,11 @@ depth of flow in the culvert.
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
-from dbox.arrays import GRAVITY, Array, ArrayLike, BoolArray, freeze
+from dbox.arrays import GRAVITY, Array, ArrayLike, BoolArray, Result
 from dbox.errors import DomainError, SolveError
 
 _SERIES_BELOW = 0.25
@@ -121,7 +122,7 @@ def find_half_angle(measure: Measure, target: Array, most: float) -> Array:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class HeaderCheck:
+class HeaderCheck(Result):
     """Whether headers are steep at their flows; arrays are read-only."""
 
     normal_depth: Array  # (...) Depth of uniform flow; the diameter where the header runs full. [m]
@@ -181,21 +182,15 @@ def normal_depth(
     return _depth(find_half_angle(_conveyance, part, _FULLEST), part, diameter)
 
 
-def normal_velocity(
-    flow: ArrayLike,
-    diameter: ArrayLike,
-    slope: ArrayLike,
-    *,
-    roughness: ArrayLike = PLASTIC_ROUGHNESS,
-) -> Array:
-    """Mean velocity of uniform flow with a free surface.
+def normal_velocity(flow: ArrayLike, diameter: ArrayLike, slope: ArrayLike) -> Array:
+    """Mean velocity of uniform flow with a free surface in smooth plastic pipe.
 
-    flow [m3/s], diameter [m], slope [-], roughness [s/m^(1/3)] -> [m/s].
+    flow [m3/s], diameter [m], slope [-] -> [m/s].
 
     >>> normal_velocity([0.0, 3e-4], 0.1022604, 0.0104).round(3).tolist()
     [0.0, 0.436]
     """
-    wet = area(normal_depth(flow, diameter, slope, roughness=roughness), diameter)
+    wet = area(normal_depth(flow, diameter, slope), diameter)
     return np.asarray(np.asarray(flow) / np.where(wet > 0, wet, 1.0))
 
 
@@ -239,7 +234,6 @@ def header_check(
     normal = np.where(free, uniform, diameter)
     critical = np.broadcast_to(critical_depth(flows, diameter), normal.shape)
     steep = np.asarray(normal <= critical)
-    freeze(normal, critical, steep)
     return HeaderCheck(normal_depth=normal, critical_depth=critical, steep=steep)
 
 
@@ -270,3 +264,61 @@ def _checked(what: str, value: ArrayLike, *, none: bool = False) -> Array:
         wanted = "a finite number, 0 or more" if none else "a finite number above 0"
         raise DomainError(f"{what} is {values[~good].flat[0]}; it must be {wanted}")
     return values
+
+
+DECAY = 6.2
+"""Centreline velocity over that at the mouth, times distance over diameter. [-] (Albertson and
+others 1950, from memory)"""
+
+WIDENING = 0.1
+"""Half-width, where velocity is half that on the axis, over distance. [-] (Rajaratnam 1976, from
+memory)"""
+
+
+class HasVelocity(Protocol):
+    """A pipe that water comes through."""
+
+    def velocity(self, flow: Array) -> Array:
+        """Mean velocity; flow [m3/s] -> [m/s]."""
+        ...
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Jet:
+    """The jet of a straight inlet, and where the outlets stand in it.
+
+    The inflow enters as a round jet with the velocity U0 it has in the pipe and the diameter D of a
+    circle as large as its flow area. At a distance x and an offset y from its axis
+
+        U = U0 min(1, 6.2 D / x) exp(-ln 2 (y / b)^2),   b = max(0.1 x, D / 2)
+
+    (M. L. Albertson, Y. B. Dai, R. A. Jensen, H. Rouse 1950, Diffusion of submerged jets,
+    Transactions ASCE 115, for the decay beyond a core of about 6 D; N. Rajaratnam 1976, Turbulent
+    Jets, for the half-width b; both from memory). An outlet that faces the jet gains U^2 / 2g,
+    where the outlet stands aslant only the part of U along it. A box is a few D long, so its
+    outlets lie in the core or near it: a rough model, for the size of the effect. A turned-down
+    inlet, a tee or a baffle ends it.
+    """
+
+    pipe: HasVelocity  # The pipe it comes from.
+    distance: Array  # (n,) From the inlet to each outlet along the jet. [m]
+    offset: Array  # (n,) From the jet's axis to each outlet. [m]
+    # (n,) Cosine between the jet and the way out through the outlet, 0 where it faces away. [-]
+    facing: Array
+
+    def __post_init__(self) -> None:
+        shapes = {self.distance.shape, self.offset.shape, self.facing.shape}
+        if len(shapes) > 1 or not np.all(np.isfinite([self.distance, self.offset, self.facing])):
+            raise DomainError("a jet needs a distance, an offset and a facing of each outlet")
+
+    def heads(self, inflow: ArrayLike) -> Array:
+        """Extra head at each outlet; inflow [m3/s] -> [m]."""
+        flow = np.asarray(inflow, np.float64)[..., None]
+        start = self.pipe.velocity(flow)
+        area = np.where(flow > 0, flow / np.where(start > 0, start, 1.0), 0.0)
+        size = np.sqrt(4 / np.pi * area)
+        near = np.maximum(self.distance, 1e-9)
+        half_width = np.maximum(WIDENING * near, np.maximum(size / 2, 1e-9))
+        axis = start * np.minimum(1.0, DECAY * size / near)
+        there = axis * np.exp2(-((self.offset / half_width) ** 2)) * np.maximum(self.facing, 0.0)
+        return np.asarray(there**2 / (2 * GRAVITY))

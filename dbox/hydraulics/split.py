@@ -27,13 +27,14 @@ from concurrent.futures import ThreadPoolExecutor
 from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
-from dbox.arrays import Array, ArrayLike, BoolArray, freeze
+from dbox.arrays import Array, ArrayLike, BoolArray, Result
 from dbox.errors import DomainError, SolveError
 from dbox.hydraulics.openings import Opening
-from dbox.hydraulics.openings.base import CAPILLARY_HEAD
+from dbox.hydraulics.openings.base import CAPILLARY_HEAD, numbers, one_each
 from dbox.notes import Note
 
 AIM = 1e-12
@@ -243,12 +244,9 @@ class _Search:
     def only(self, rows: BoolArray) -> "_Search":
         """The search for some of the boxes, where it stands."""
         part = copy(self)
-        for name in (
-            "inflow", "base", "height", "low", "high", "total", "slope", "excess", "balanced",
-        ):  # fmt: skip
-            setattr(part, name, getattr(self, name)[rows])
-        part.lips = self.lips[:, rows]
-        part.tails = None if self.tails is None else self.tails[:, rows]
+        for name, each in vars(self).items():
+            if isinstance(each, np.ndarray):
+                setattr(part, name, each[..., rows])
         return part
 
     def state(self, row: int) -> str:
@@ -270,8 +268,8 @@ _BLOCK = 49_152
 """Outlets computed at a time: few enough to stay in a core's cache. [-] (numerical)"""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Split:
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Split(Result):
     """How inflows split among the outlets; arrays are read-only.
 
     Parameters
@@ -297,12 +295,19 @@ class Split:
     overflow: Array
     openings: tuple[Opening, ...]
 
+    def __repr__(self) -> str:
+        """Shares and level of one box, how many there are of more."""
+        if shape := self.level.shape:
+            cases = " x ".join(map(str, shape))
+            return f"Split({cases} cases, {len(self.openings)} outlets)"
+        shares = ", ".join(f"{share:.3f}" for share in self.share)
+        return f"Split(share=[{shares}], level={float(self.level):.4g} m)"
+
     @property
     def share(self) -> Array:
         """Flow of each outlet over that of all; all 0 where nothing flows. [-] (..., n)."""
         total = self.flow.sum(-1, keepdims=True)
-        shares: Array = self.flow / np.where(total > 0, total, 1.0)
-        return shares
+        return self.flow / np.where(total > 0, total, 1.0)
 
     @property
     def imbalance(self) -> Array:
@@ -387,8 +392,12 @@ def split(
     >>> trickle.share.tolist()
     [0.0, 0.0, 1.0]
     """
-    flows, heights, tails, rims, holds, shape = _flattened(inflow, lips, tailwater, rim, hold_back)
-    outlets = OutletSet(_one_each(openings, heights.shape[-1]))
+    given, shape = _flattened(
+        inflow=inflow, lips=lips, tailwater=tailwater, rim=rim, hold_back=hold_back
+    )
+    flows, heights, holds = given["inflow"], given["lips"], given["hold_back"]
+    tails, rims = given.get("tailwater"), given.get("rim")
+    outlets = OutletSet(one_each(openings, heights.shape[-1]))
     spill = heights if tails is None else np.maximum(heights, tails)
     still = spill.min(-1) if rims is None else np.minimum(spill.min(-1), rims)
     if np.any(still == np.inf):
@@ -397,123 +406,113 @@ def split(
     tails = None if tails is None else tails - still[:, None]
     rims = None if rims is None else rims - still
     thresholds = heights + holds if rising and holds.any() else None
-    height, flow, overflow = _solve(flows, heights, tails, rims, thresholds, outlets)
+    height, flow, overflow = _solve(_Rows(flows, heights, tails, rims, thresholds), outlets)
     n = heights.shape[-1]
-    result = Split(
+    return Split(
         inflow=flows.reshape(shape).copy(),
         level=(still + height).reshape(shape),
         head=(height[:, None] - heights).reshape(*shape, n),
         flow=flow.reshape(*shape, n),
         overflow=overflow.reshape(shape),
-        openings=tuple(outlets.openings),
+        openings=outlets.openings,
     )
-    freeze(result.inflow, result.level, result.head, result.flow, result.overflow)
-    return result
 
 
-def _one_each(openings: Opening | Sequence[Opening], n: int) -> tuple[Opening, ...]:
-    each = (openings,) * n if isinstance(openings, Opening) else tuple(openings)
-    if len(each) != n:
-        raise DomainError(f"{len(each)} openings for {n} lips; give one, or one for each lip")
-    return each
-
-
-def _flattened(
-    inflow: ArrayLike,
-    lips: ArrayLike,
-    tailwater: ArrayLike | None,
-    rim: ArrayLike | None,
-    hold_back: ArrayLike,
-) -> tuple[Array, Array, Array | None, Array | None, Array, tuple[int, ...]]:
-    """Inputs checked and broadcast to rows of boxes, and the shape the caller gave."""
-    flows, heights = np.asarray(inflow, np.float64), np.asarray(lips, np.float64)
-    tails = None if tailwater is None else np.asarray(tailwater, np.float64)
-    rims = None if rim is None else np.asarray(rim, np.float64)
-    holds = np.atleast_1d(np.asarray(hold_back, np.float64))
-    _refuse("inflow [m3/s]", flows, np.isfinite(flows) & (flows >= 0), "a finite number, 0 or more")
-    if heights.ndim == 0 or heights.shape[-1] == 0:
+def _flattened(**given: ArrayLike | None) -> tuple[dict[str, Array], tuple[int, ...]]:
+    """Inputs, where given, checked and broadcast to rows of boxes; the shape the caller gave."""
+    known = {
+        name: _checked(name, value, *_WANTED[name])
+        for name, value in given.items()
+        if value is not None
+    }
+    if known["lips"].ndim == 0 or known["lips"].shape[-1] == 0:
         raise DomainError("lips has no outlets; give one height for each outlet")
-    _refuse("lip [m]", heights, heights > -np.inf, "a number, or inf where the outlet is capped")
-    if tails is not None:
-        _refuse("tailwater [m]", tails, tails < np.inf, "a number, or -inf where there is none")
-    if rims is not None:
-        _refuse("rim [m]", rims, np.isfinite(rims), "a finite number")
-    good = np.isfinite(holds) & (holds >= 0)
-    _refuse("hold_back [m]", holds, good, "a finite number, 0 or more")
+    known["hold_back"] = np.atleast_1d(known["hold_back"])
+    outlets = known["lips"].shape[-1:]
+    ends = {name: () if name in ("inflow", "rim") else outlets for name in known}
     try:
-        shape = np.broadcast_shapes(
-            flows.shape,
-            heights.shape[:-1],
-            () if tails is None else tails.shape[:-1],
-            () if rims is None else rims.shape,
-            holds.shape[:-1],
-        )
-        rows = (*shape, heights.shape[-1])
-        return (
-            np.broadcast_to(flows, shape).reshape(-1),
-            np.broadcast_to(heights, rows).reshape(-1, rows[-1]),
-            None if tails is None else np.broadcast_to(tails, rows).reshape(-1, rows[-1]),
-            None if rims is None else np.broadcast_to(rims, shape).reshape(-1),
-            np.broadcast_to(holds, rows).reshape(-1, rows[-1]),
-            shape,
-        )
+        boxes = (each.shape[: each.ndim - len(ends[name])] for name, each in known.items())
+        shape = np.broadcast_shapes(*boxes)
+        flat = {
+            name: np.broadcast_to(each, shape + ends[name]).reshape(-1, *ends[name])
+            for name, each in known.items()
+        }
     except ValueError as error:
+        shapes = ", ".join(f"{name} {each.shape}" for name, each in known.items())
         raise DomainError(
-            f"shapes of inflow, lips, tailwater, rim and hold_back do not fit: {error}"
+            f"the shapes of {shapes} do not fit: the last axis of lips, tailwater and hold_back is "
+            "outlets, those before it go with inflow and rim; inflow[:, None] splits each flow in "
+            "each box"
         ) from error
+    return flat, shape
 
 
-def _refuse(what: str, values: Array, good: BoolArray, wanted: str) -> None:
+_MOST = float(np.finfo(np.float64).max)
+"""The greatest finite number. [SI] (exact)"""
+
+_WANTED = {
+    "inflow": ("m3/s", 0.0, _MOST, "a finite number, 0 or more"),
+    "lips": ("m", -_MOST, np.inf, "a number, or inf where the outlet is capped"),
+    "tailwater": ("m", -np.inf, _MOST, "a number, or -inf where there is none"),
+    "rim": ("m", -_MOST, _MOST, "a finite number"),
+    "hold_back": ("m", 0.0, _MOST, "a finite number, 0 or more"),
+}
+
+
+def _checked(
+    name: str, value: ArrayLike, unit: str, least: float, most: float, wanted: str
+) -> Array:
+    values = numbers(f"{name} [{unit}]", value)
+    good = (values >= least) & (values <= most)
     if not np.all(good):
-        raise DomainError(f"{what} is {values[~good].flat[0]}; it must be {wanted}")
+        raise DomainError(f"{name} [{unit}] is {values[~good].flat[0]}; it must be {wanted}")
+    return values
 
 
-def _solve(
-    inflow: Array,
-    lips: Array,
-    tails: Array | None,
-    rims: Array | None,
-    thresholds: Array | None,
-    outlets: OutletSet,
-) -> tuple[Array, Array, Array]:
+@dataclass(frozen=True, eq=False)
+class _Rows:
+    """Boxes as rows, their heights over still water."""
+
+    inflow: Array  # (rows,) [m3/s]
+    lips: Array  # (rows, n) [m]
+    tails: Array | None  # (rows, n) [m]
+    rims: Array | None  # (rows,) [m]
+    thresholds: Array | None  # (rows, n) Levels at which dry lips start. [m]
+
+    def some(self, rows: slice) -> "_Rows":
+        """Some of the boxes."""
+        part: dict[str, Any] = {k: e if e is None else e[rows] for k, e in vars(self).items()}
+        return _Rows(**part)
+
+
+def _solve(boxes: _Rows, outlets: OutletSet) -> tuple[Array, Array, Array]:
     """Heights over still water, flows and overflows, block by block on the machine's cores."""
-    height, flow, overflow = np.zeros_like(inflow), np.zeros_like(lips), np.zeros_like(inflow)
-    size = max(1, _BLOCK // lips.shape[-1])
+    size = max(1, _BLOCK // boxes.lips.shape[-1])
+    if boxes.inflow.size <= size:
+        return _solve_block(boxes, outlets)
+    height, flow = np.zeros_like(boxes.inflow), np.zeros_like(boxes.lips)
+    overflow = np.zeros_like(boxes.inflow)
 
     def solve(start: int) -> None:
         rows = slice(start, start + size)
-        part, rim, threshold = (
-            None if each is None else each[rows] for each in (tails, rims, thresholds)
-        )
-        height[rows], flow[rows], overflow[rows] = _solve_block(
-            inflow[rows], lips[rows], part, rim, threshold, outlets
-        )
+        height[rows], flow[rows], overflow[rows] = _solve_block(boxes.some(rows), outlets)
 
-    starts = range(0, inflow.size, size)
-    if len(starts) <= 1:
-        solve(0)
-    else:
-        with ThreadPoolExecutor(os.cpu_count()) as pool:
-            list(pool.map(solve, starts))
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        list(pool.map(solve, range(0, boxes.inflow.size, size)))
     return height, flow, overflow
 
 
-def _solve_block(
-    inflow: Array,
-    lips: Array,
-    tails: Array | None,
-    rims: Array | None,
-    thresholds: Array | None,
-    outlets: OutletSet,
-) -> tuple[Array, Array, Array]:
+def _solve_block(boxes: _Rows, outlets: OutletSet) -> tuple[Array, Array, Array]:
+    inflow, rims = boxes.inflow, boxes.rims
     height, overflow = np.zeros_like(inflow), np.zeros_like(inflow)
     # outlets first inside the solver: sums over outlets then run along memory
-    lips = np.ascontiguousarray(lips.T)
-    tails = None if tails is None else np.ascontiguousarray(tails.T)
+    lips = np.ascontiguousarray(boxes.lips.T)
+    tails = None if boxes.tails is None else np.ascontiguousarray(boxes.tails.T)
     flow = np.zeros_like(lips)
     runs, told = inflow > 0, np.maximum(inflow, FAINT)
-    if thresholds is not None:
-        started = _started(told, lips, tails, rims, np.ascontiguousarray(thresholds.T), outlets)
+    if boxes.thresholds is not None:
+        starts = np.ascontiguousarray(boxes.thresholds.T)
+        started = _started(told, lips, tails, rims, starts, outlets)
         lips = np.where(started, lips, np.inf)
     if rims is not None:
         at_rim, _ = outlets.rating(rims - lips, None if tails is None else rims - tails)
@@ -529,7 +528,7 @@ def _solve_block(
         height[runs], flow[:, runs] = find_height(told[runs], lips[:, runs], below, outlets)
     if np.any(told > inflow):
         flow, overflow = flow * (inflow / told), overflow * (inflow / told)
-    return height, flow.T, overflow
+    return height, np.ascontiguousarray(flow.T), overflow
 
 
 def _started(

@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from dbox.fieldwork.oddities import odd_notes
+from dbox.fieldwork.readings import odd_notes
 from dbox.files.scenario import load, shipped_names
 
 BOX = """

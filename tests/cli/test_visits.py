@@ -118,6 +118,25 @@ def test_a_finished_job_asks_which_visit_this_is(run, state, log):
     assert third["load_after_1_m"] == pytest.approx(third["share_after"] / (40 * 0.3048))
 
 
+def test_an_earlier_visit_is_judged_with_the_inlet_it_then_had(run, state, file, dbox):
+    """A straight inlet's jet strikes the line opposite; turned down since, all are even."""
+    opposite = BOX.replace("[14, 20]", "[16, 10]")
+    file.write_text(opposite.replace("inside", 'inlet = "straight", inside'))
+    run(LEVEL)
+    file.write_text(opposite.replace("inside", 'inlet = "turned down", inside'))
+    run(["2", *LEVEL])
+    before, after = (
+        [o[f"share_{when}"] for o in state()["recheck"]["flows"][2]["outlets"]]
+        for when in ("before", "after")
+    )
+    assert after == pytest.approx([0.25] * 4)
+    assert before[2] > 0.28
+    # and all that reads the box as it was last read goes by the file
+    code, out, _ = dbox("split", str(file), "--json", "--samples", "100")
+    assert code == 0
+    assert [o["share"] for o in json.loads(out)["cases"][2]["outlets"]] == pytest.approx(after)
+
+
 def test_a_box_that_stood_still_is_told_what_the_rule_could_have_shown(run):
     run(LEVEL)
     out = run(LEVEL, "--visit", "after backfill")

@@ -16,7 +16,6 @@ from dbox.fieldwork.pour_fit import (
     LEAST_BLOCKAGE,
     LIP_SPREAD,
     PRIOR,
-    Candidate,
     PartlyBlocked,
     PourModel,
     _apart,
@@ -43,7 +42,8 @@ def test_derivatives_are_those_of_small_steps(kind, held):
     closed = np.zeros((2, 4), bool)
     closed[held[:1], held[1:]] = True
     model = PourModel(
-        candidate=Candidate(kind, None if kind == "agree" else 2),
+        kind=kind,
+        outlet=None if kind == "agree" else 2,
         openings=HOLES,
         height=np.array([0.001, np.inf, 0.0, 0.002]),
         error=np.array([0.001, 0.0, 0.0008, 0.001]),
@@ -351,7 +351,8 @@ def test_explanations_are_read_only():
 def test_blockage_is_uniform_over_its_range_before_anything_is_caught():
     """b = least + (1 - least) Phi(z) for a standard normal z."""
     model = PourModel(
-        candidate=Candidate("blockage", 0),
+        kind="blockage",
+        outlet=0,
         openings=(HOLES[0],) * 2,
         height=np.zeros(2),
         error=np.full(2, 0.001),

@@ -5,7 +5,7 @@ from itertools import pairwise
 import numpy as np
 from hypothesis import strategies as st
 
-from dbox.hydraulics.jet import Jet
+from dbox.hydraulics.pipes import Jet
 from dbox.hydraulics.surge.box_pool import System
 from dbox.hydraulics.surge.inflow import Siphon, measured, pulses
 from dbox.hydraulics.surge.level_pool import Pool

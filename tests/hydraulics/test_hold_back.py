@@ -191,5 +191,5 @@ def test_a_hold_back_that_cannot_be_is_refused(hold_back):
 
 
 def test_hold_backs_that_fit_no_lips_are_refused():
-    with pytest.raises(DomainError, match="hold_back do not fit"):
+    with pytest.raises(DomainError, match=r"hold_back \(3,\) do not fit"):
         split(1e-5, [0.0, 0.001], HOLE, hold_back=[0.001] * 3, rising=True)

@@ -8,7 +8,7 @@ import pytest
 from dbox import Circle
 from dbox.arrays import GRAVITY
 from dbox.errors import DomainError
-from dbox.hydraulics.jet import Jet
+from dbox.hydraulics.pipes import Jet
 from dbox.hydraulics.surge.inflow import steady
 from dbox.hydraulics.surge.parts import SupplyPipe
 from dbox.hydraulics.surge.stepper import surge

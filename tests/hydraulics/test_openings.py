@@ -8,7 +8,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from dbox import Circle, DomainError, Notch, Opening, PipeEnd, Slot
-from dbox.hydraulics.openings import laws
+from dbox.hydraulics.openings.plates import SHEN_HEADS
 from dbox.report.wording import sentences
 
 from .boxes import openings, plates
@@ -109,7 +109,7 @@ def test_finite_from_the_least_number_to_a_thousand_kilometres(opening):
     ("opening", "law", "ends"),
     [
         (Circle(0.05), Circle(0.05, coefficient=1.0), (0.005, 0.05)),
-        (Notch(1.0), Notch(1.0, coefficient=1.0), laws.SHEN_HEADS),
+        (Notch(1.0), Notch(1.0, coefficient=1.0), SHEN_HEADS),
         (Slot(0.2), Slot(0.2, coefficient=1.0), (0.03, np.inf)),
     ],
     ids=repr,

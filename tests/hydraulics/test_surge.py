@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from dbox import Circle, Notch, split
 from dbox.arrays import Array
 from dbox.errors import DomainError
-from dbox.hydraulics.jet import Jet
+from dbox.hydraulics.pipes import Jet
 from dbox.hydraulics.surge.box_pool import System
 from dbox.hydraulics.surge.inflow import (
     Inflow,

@@ -26,7 +26,7 @@ from dbox.fieldwork.diagnosis.causes import (
 )
 from dbox.fieldwork.shares import SIDE_95
 from dbox.fieldwork.site import Box, Site
-from dbox.hydraulics.jet import Jet
+from dbox.hydraulics.pipes import Jet
 from dbox.hydraulics.split import split
 from dbox.hydraulics.surge.parts import SupplyPipe
 from dbox.units import DOSE, LITRE, MINUTE, TRICKLE, TRICKLE_LEAST, TRICKLE_MOST

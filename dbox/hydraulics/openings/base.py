@@ -9,13 +9,15 @@ stands outside (no tailwater: t <= 0). The one integral runs from weir to orific
 """
 
 from abc import ABC, abstractmethod
-from dataclasses import dataclass
-from typing import ClassVar
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from numbers import Real
+from typing import Any, ClassVar, Self
 
 import numpy as np
 
 from dbox.arrays import Array, ArrayLike
-from dbox.errors import DomainError
+from dbox.errors import DomainError, show
 from dbox.notes import Note
 
 CAPILLARY_HEAD = 0.005
@@ -26,16 +28,20 @@ tension: any handbook, from memory); that twice is enough is judgement.
 """
 
 
-def round_outline(diameter: float) -> Array:
-    """Corners (k, 2) of a round opening; diameter [m] -> [m]."""
-    turn = np.linspace(0.0, 2.0 * np.pi, 121)
-    return 0.5 * diameter * np.column_stack([np.sin(turn), 1.0 - np.cos(turn)])
-
-
 def check_positive(what: str, value: float) -> None:
     """Raise DomainError unless value, in the unit that `what` names, is finite and above 0. [-]"""
-    if not (np.isfinite(value) and value > 0):
-        raise DomainError(f"{what} is {value}; it must be a number above 0")
+    if not (isinstance(value, Real) and 0 < value < np.inf):
+        raise DomainError(f"{what} is {show(value)}; it must be a number above 0")
+
+
+def numbers(what: str, values: ArrayLike) -> Array:
+    """Values as an array; raises DomainError where they are no numbers in the unit of `what`."""
+    try:
+        return np.asarray(values, np.float64)
+    except (TypeError, ValueError) as error:
+        raise DomainError(
+            f"{what} is {show(values)}; give numbers, rows of equal length"
+        ) from error
 
 
 def check_coefficient(coefficient: float | None) -> None:
@@ -131,15 +137,21 @@ class Opening(ABC):
         return flow, slope
 
     def _checked_rating(self, head: ArrayLike, tailwater: ArrayLike | None) -> tuple[Array, Array]:
-        heads = np.asarray(head, dtype=np.float64)
+        heads = numbers("head [m]", head)
         if not np.all(heads < np.inf):
             raise DomainError("a head is not a number or is infinite; give metres over the lip")
         if tailwater is None:
             return self.rating(heads)
-        tails = np.asarray(tailwater, dtype=np.float64)
+        tails = numbers("tailwater [m]", tailwater)
         if not np.all(tails < np.inf):
             raise DomainError("a tailwater is not a number; leave it out where there is none")
-        shape = np.broadcast_shapes(heads.shape, tails.shape)
+        try:
+            shape = np.broadcast_shapes(heads.shape, tails.shape)
+        except ValueError as error:
+            said = f"head has the shape {heads.shape} and tailwater {tails.shape}"
+            raise DomainError(
+                f"{said}; give one tailwater for each head, or one for all"
+            ) from error
         heads = np.broadcast_to(heads, shape).reshape(-1)
         tails = np.maximum(np.broadcast_to(tails, shape).reshape(-1), 0.0)
         flow, slope = self.rating(heads, np.where(heads > 0, heads - tails, heads))
@@ -163,7 +175,7 @@ class Opening(ABC):
         Raises
         ------
         DomainError
-            Where a head or tailwater is NaN or infinite upward.
+            Where a head or tailwater is no number or infinite upward, or their shapes do not fit.
         """
         return self._checked_rating(head, tailwater)[0]
 
@@ -185,6 +197,43 @@ class Opening(ABC):
         Raises
         ------
         DomainError
-            Where a head or tailwater is NaN or infinite upward.
+            As `discharge`.
         """
         return self._checked_rating(head, tailwater)[1]
+
+
+class Round(Opening):
+    """An opening that is a circle, its lip at the lowest point."""
+
+    diameter: float
+    needs: ClassVar[tuple[str, ...]] = ("diameter",)
+
+    @property
+    def top(self) -> float:
+        """Height of its highest point over its lip. [m]"""
+        return self.diameter
+
+    def outline(self, reach: float) -> Array:  # noqa: ARG002
+        """Corners (k, 2) of the whole round. [m]"""
+        turn = np.linspace(0.0, 2.0 * np.pi, 121)
+        return 0.5 * self.diameter * np.column_stack([np.sin(turn), 1.0 - np.cos(turn)])
+
+    def widened(self, factor: float) -> Self:
+        """A round of another diameter. [-]"""
+        wider: dict[str, Any] = {"diameter": self.diameter * factor}
+        return replace(self, **wider)
+
+
+def one_each(openings: Opening | Iterable[Opening], n: int) -> tuple[Opening, ...]:
+    """The openings of n lips, where one is given for all or one for each."""
+    if isinstance(openings, Iterable) and not isinstance(openings, str):
+        each = tuple(openings)
+    else:
+        each = (openings,) * n
+    for opening in each:
+        if not isinstance(opening, Opening):
+            said = f"opening is {show(opening)}"
+            raise DomainError(f"{said}; give a Circle, Notch, Slot or PipeEnd with its sizes in m")
+    if len(each) != n:
+        raise DomainError(f"{len(each)} openings for {n} lips; give one, or one for each lip")
+    return each

@@ -16,14 +16,15 @@ half-angle of `pipes`. The head is nearly proportional to p when low and to sqrt
 when high, so Newton converges everywhere from one guess, and neither end loses digits.
 """
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
+from numbers import Real
 from typing import ClassVar
 
 import numpy as np
 
 from dbox.arrays import GRAVITY, Array
-from dbox.errors import DomainError, SolveError
-from dbox.hydraulics.openings.base import Opening, check_coefficient, check_positive, round_outline
+from dbox.errors import DomainError, SolveError, show
+from dbox.hydraulics.openings.base import Round, check_coefficient, check_positive
 from dbox.hydraulics.pipes import area
 
 _LEAST_HEAD, _MOST_HEAD = 1e-300, 1e6
@@ -34,7 +35,7 @@ _MOST_STEPS = 20
 
 
 @dataclass(frozen=True)
-class PipeEnd(Opening):
+class PipeEnd(Round):
     """The open end of a pipe whose header falls away steeply.
 
     Parameters
@@ -72,7 +73,6 @@ class PipeEnd(Opening):
     kind: ClassVar[str] = "pipe"
     words: ClassVar[str] = "bare pipe {diameter}"
     example: ClassVar[str] = "pipe 4.026 in"
-    needs: ClassVar[tuple[str, ...]] = ("diameter",)
     diameter: float
     coefficient: float | None = field(default=None, kw_only=True)
     entrance_loss: float = field(default=0.0, kw_only=True)
@@ -80,15 +80,9 @@ class PipeEnd(Opening):
     def __post_init__(self) -> None:
         check_positive("diameter [m]", self.diameter)
         check_coefficient(self.coefficient)
-        if not 0 <= self.entrance_loss < np.inf:
-            raise DomainError(
-                f"entrance_loss [-] is {self.entrance_loss}; it must be a number, 0 or more"
-            )
-
-    @property
-    def top(self) -> float:
-        """Height of the pipe's crown over its invert. [m]"""
-        return self.diameter
+        if not (isinstance(self.entrance_loss, Real) and 0 <= self.entrance_loss < np.inf):
+            said = f"entrance_loss [-] is {show(self.entrance_loss)}"
+            raise DomainError(f"{said}; it must be a number, 0 or more")
 
     @property
     def measured_heads(self) -> tuple[float, float]:
@@ -98,14 +92,6 @@ class PipeEnd(Opening):
         metres and seconds, which is a head of 1.03 diameters.
         """
         return 0.0, self.diameter
-
-    def outline(self, reach: float) -> Array:  # noqa: ARG002
-        """Corners (k, 2) of the whole round. [m]"""
-        return round_outline(self.diameter)
-
-    def widened(self, factor: float) -> "PipeEnd":
-        """A round of another diameter. [-]"""
-        return replace(self, diameter=self.diameter * factor)
 
     def _free_rating(self, head: Array) -> tuple[Array, Array]:
         flow, slope, _ = self._critical(head)

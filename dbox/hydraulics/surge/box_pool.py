@@ -33,9 +33,9 @@ import numpy as np
 
 from dbox.arrays import Array, ArrayLike, freeze
 from dbox.errors import DomainError
-from dbox.hydraulics.jet import Jet
 from dbox.hydraulics.openings import Opening, Slot
 from dbox.hydraulics.openings.base import check_positive
+from dbox.hydraulics.pipes import Jet
 from dbox.hydraulics.split import OutletSet
 from dbox.hydraulics.surge.level_pool import Pool, Rating, opening_table, rating_heads, sum_ratings
 from dbox.hydraulics.surge.parts import SupplyPipe, Tank, Trench
