@@ -352,8 +352,9 @@ def _words(job: Job, question: Question) -> list[str]:
 def _stuck(job: Job) -> str:
     """Inserts that are not to be turned, and how that is taken back; empty: none."""
     labels = [job.site.outlets[i].label for i in job.now.stuck]
-    named = outlets_text(labels) if labels else ""
-    return f"Stuck, not to be turned: {named}. free {labels[0]}: it does turn." if labels else ""
+    if not labels:
+        return ""
+    return f"Stuck, not to be turned: {outlets_text(labels)}. Turns after all? free {labels[0]}."
 
 
 def _clock(angle: float | None) -> str:

@@ -247,7 +247,10 @@ def pass_lines(each: Pass, above: Sequence[str] = ()) -> list[str]:
     if levelling is None or conclusion is None:
         return [f"PASS {each.number} is not complete."]
     headline, work = _finding(levelling, conclusion)
-    lines = noted(sentences(each.news))
+    # of one that is known to be stuck nobody asks whether it slipped
+    stuck = [f"outlet {each.entered.outlets[i].label}" for i in each.stuck]
+    news = [n for n in each.news if n.what != "level: slipped" or n.where not in stuck]
+    lines = noted(sentences(news))
     flows = range(len(levelling.before.names))
     for first in flows[::_ABREAST]:
         lines += ["", *_table(levelling, flows[first : first + _ABREAST])]

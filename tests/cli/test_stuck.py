@@ -116,3 +116,12 @@ def test_it_is_stuck_at_the_next_visit_and_for_a_page_too(run, dbox, file):
     start, known = page_start(load(file), visits(read_log(log_path(file))), "box.toml")
     assert [outlet.hole_offset for outlet in start.outlets][2] is None
     assert {outlet["offset_m"] for outlet in known["box"]["outlets"]} == {0.0127}
+
+
+def test_whether_it_slipped_is_not_asked_again_once_it_is_stuck(run):
+    """All were taken as turned, and outlet 3 still stands where it stood."""
+    out = run([*HIGH, "", "", "0 0", "0 0", "1/4 1/4", *["0 0"] * 3, "stuck 3"])
+    before, _, after = out.partition("Stuck, not to be turned")
+    assert "outlet 3: it does not stand where it was left" in before
+    assert "where it was left" not in after
+    assert "PASS 2: ADJUST: turn 5 of 6 inserts, lips to +1/4 in" in after
