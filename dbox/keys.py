@@ -203,8 +203,9 @@ offset = length(0.0, 0.15, "an offset is between 0 and 150 mm")
 
 @reads(VALUE, bare=True, unit="m")
 def offset_or_unknown(value: object, bare_unit: str | None) -> float:
-    """Read the offset of a hole; inf where it is `unknown`. [m]"""
-    return math.inf if value == "unknown" else offset(value, bare_unit)
+    """Read the offset of a hole; inf where it is `unknown`, 0 where `fixed`. [m]"""
+    words = {"unknown": math.inf, "fixed": 0.0}
+    return words[value] if isinstance(value, str) and value in words else offset(value, bare_unit)
 
 
 reading = length(-1.0, 1.0, "a reading at a box is less than 1 m from the water")

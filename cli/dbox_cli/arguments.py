@@ -140,12 +140,12 @@ def site_of(
         site = with_readings(site, readings)
     elif not written and (last := last_read(path, site)):
         from dbox.errors import outlets_text
+        from dbox.report.text import moment
 
-        when = last.still_at[:16].replace("T", " ")
         read = {outlet.label for outlet in last.site.outlets}
         new = [outlet.label for outlet in site.outlets if outlet.label not in read]
         since = f"; without {outlets_text(new)}, not read yet" if new else ""
-        say(f"dbox: note: the box as its set-up read it, {when}{since}", err=True)
+        say(f"dbox: note: the box as its set-up read it, {moment(last.still_at)}{since}", err=True)
         # an inlet seen to since then counts as the file has it now
         box = replace(last.site.box, inlet=site.box.inlet or last.site.box.inlet)
         site = replace(last.site, box=box)

@@ -1,15 +1,14 @@
 """A guided set-up: the questions that make a scenario, those of its passes, and what leads on."""
 
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from math import radians
 from pathlib import Path
 
-from dbox.errors import ScenarioError, shorten, show
+from dbox.errors import ScenarioError, outlets_text, shorten, show
 from dbox.fieldwork import setup
-from dbox.fieldwork.levelling import Levelling
-from dbox.fieldwork.setup import Job, Question, Rules, begin
+from dbox.fieldwork.setup import Job, Pass, Question, Rules, begin
 from dbox.fieldwork.site import Site
 from dbox.files import box_interview as box
 from dbox.files import job_log, logged_box, page_file, setup_answers, toml_file
@@ -19,7 +18,7 @@ from dbox.files.write_file import behind_links, is_begun, write_file
 from dbox.report.cautions import IN_USE
 from dbox.report.recheck_report import recheck_lines, recheck_text
 from dbox.report.setup_report import doubt_text, end_lines, pass_lines, taken_lines
-from dbox.report.text import wrapped
+from dbox.report.text import moment, wrapped
 from dbox.units import clock_text, millimetres
 from dbox_cli.arguments import flow_index, naming
 from dbox_cli.console import Asking, Talk, hold
@@ -126,7 +125,7 @@ class PassScript:
         self.job = job  # What the log holds, and no more.
         self._log, self._bare_unit, self._leaves = log, bare_unit, leaves
         self._lines = LineQuestions(change, job)
-        self._reported: Levelling | None = None
+        self._reported: Pass | None = None  # What was shown last.
         # Outlets and heights of a line, on their way one by one. [m]
         self._coming: list[tuple[int, tuple[float, ...]]] = []
 
@@ -150,7 +149,7 @@ class PassScript:
         self._settle()
         now, lines = self.job.now, []
         if self.job.last is not None:
-            when = self.job.last.at[:16].replace("T", " ")
+            when = moment(self.job.last.at)
             lines += [*wrapped(f"Going on with pass {now.number}; the last answer: {when}."), ""]
         if not now.complete and any(now.readings):
             lines += ["Read so far in this pass:"]
@@ -165,11 +164,12 @@ class PassScript:
         """What a pass has shown, once for the same answer."""
         if self.job.closed or self._topic:
             return []
-        levelling = self.job.now.levelling
-        if levelling is None or levelling is self._reported:
+        now, told = self.job.now, self._reported
+        # where a hole was left changes nothing for the others, but where it is stuck there
+        shown = replace(now, left=tuple(each for each in now.left if each[0] in now.stuck))
+        if not now.complete or (told and told == shown and told.entered is now.entered):
             return []
-        self._reported = levelling
-        now = self.job.now
+        self._reported = shown
         if now.number > 1:
             return ["", *pass_lines(now), ""]
         return [
@@ -237,7 +237,9 @@ class PassScript:
             if is_still:
                 self._tell(setup.Still(at=_now(), method=setup_answers.usual_method(job)), typed)
             return [*self._come(None if is_still else typed), *self._report()]
-        event = setup_answers.read_answer(job, question, typed, bare_unit=unit, at=_now())
+        event = setup_answers.said_stuck(job, typed, _now()) or setup_answers.read_answer(
+            job, question, typed, bare_unit=unit, at=_now()
+        )
         self._tell(event, typed)
         self._settle()
         said = ""
@@ -248,6 +250,8 @@ class PassScript:
                     ", all of this outlet. One for each outlet? Type back, then all "
                     f"{typed.strip()}"
                 )
+        elif isinstance(event, setup.Stuck):
+            said = _stuck(self.job) or "No insert is stuck."
         elif isinstance(event, setup.ClockSet | setup.Left):
             where = "not known" if event.angle is None else f"at {clock_text(event.angle)}"
             said = f"outlet {job.site.outlets[event.outlet].label}: hole {where}"
@@ -318,17 +322,21 @@ def _words(job: Job, question: Question) -> list[str]:
     if question.kind == "reading" and question.outlet not in now.skipped:
         return []
     labels, told = [outlet.label for outlet in job.site.outlets], job.told_angles
-    places = ", ".join(f"outlet {labels[i]} at {_clock(angle)}" for i, angle in now.left)
+    places = ", ".join(
+        f"outlet {labels[i]} at {_clock(angle)}{', where it stood' * (angle == now.angles[i])}"
+        for i, angle in now.left
+    )
     lines = wrapped(f"Left: {places}.") if places else []
     if question.kind == "turn" and now.levelling is not None:
         # what to do stands beside the prompt, however long the numbers are
-        turns = (f"{labels[i]} by the rule" if told[i] is None else
+        turns = [f"{labels[i]} by the rule" if told[i] is None else
                  f"{labels[i]} from {_clock(now.angles[i])} to {_clock(told[i])}"
-                 for i in now.levelling.order)  # fmt: skip
-        lines += wrapped(f"To turn: outlet {', then '.join(turns)}.")
+                 for i in now.levelling.order if (i, now.angles[i]) not in now.left]  # fmt: skip
+        lines += wrapped(f"To turn: outlet {', then '.join(turns)}.") if turns else []
     if question.kind == "still":
         number = now.number + now.complete
-        lines = ["", f"PASS {number}", *wrapped(said["first" if number == 1 else "later"])]
+        stuck, first = wrapped(_stuck(job)), "first" if number == 1 else "later"
+        lines = ["", f"PASS {number}", *stuck, *wrapped(said[first])]
         if number > 1:
             return lines
         if job.compared:
@@ -340,6 +348,14 @@ def _words(job: Job, question: Question) -> list[str]:
     lines += wrapped(said["asks"].format(point=point, again=again, label=label))
     shown = said.get("metric" if job.site.metric else "inch", {})
     return lines + wrapped(said.get("all", "").format(**shown))
+
+
+def _stuck(job: Job) -> str:
+    """Inserts that are not to be turned, and how that is taken back; empty: none."""
+    labels = [job.site.outlets[i].label for i in job.now.stuck]
+    if not labels:
+        return ""
+    return f"Stuck, not to be turned: {outlets_text(labels)}. Turns after all? free {labels[0]}."
 
 
 def _clock(angle: float | None) -> str:
@@ -514,13 +530,14 @@ class Setup:
             # the holes are where the visit before left them
             before = job_log.all_played(told, site, self.rules(site))[-1]
             angles = job_log.carried_angles(before, site)
-            of_box = job_log.carried_told(before)
+            holds = {"told": job_log.carried_told(before),
+                     "stuck": job_log.carried_stuck(before, site)}  # fmt: skip
             text = toml_file.read_text(self.path)
             today = f"the visit of {_now()[:10]}"
             kept = setup_answers.with_pours_aside(text, today)
             if kept != text:
                 write_file(self.path, kept, overwrite=True)
-            log.append({"event": "begun", **entry, "angles_rad": angles, "told": of_box})
+            log.append({"event": "begun", **entry, "angles_rad": angles, **holds})
             aside = f"Its pours were of the box before; they stay in {self.path.name} as comments."
             return [*_carried(before, angles), *wrapped(aside * (kept != text))]
         # what was answered before goes with the file as it is now, or this raises

@@ -189,9 +189,7 @@ def _record(
         since=recheck_text(kept) if kept else "",
         moved=recheck_blocks(kept) if kept else (),
         visits=visits_blocks(kept) if kept and done else (),
-        notes=[
-            f"{each.method}; water still at {each.still_at[:16].replace('T', ' ')}" for each in done
-        ],
+        logged=done,
         grading=grade(site) if site.grades and site.grades.runs else None,
         expectation=expect(left, left.pours, seed=seed),
         paper=paper,

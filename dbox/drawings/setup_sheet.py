@@ -34,6 +34,7 @@ from dbox.fieldwork.grades import Grading
 from dbox.fieldwork.levelling import Levelling
 from dbox.fieldwork.pour import Expectation
 from dbox.fieldwork.readings import reduce_readings
+from dbox.fieldwork.setup import Pass
 from dbox.fieldwork.shares import Assessment
 from dbox.fieldwork.site import Outlet, Site
 from dbox.fieldwork.turning import TurnTable
@@ -43,7 +44,7 @@ from dbox.lengths import Lengths
 from dbox.report.blocks import Column, Section, columns
 from dbox.report.cautions import IN_USE, LONG
 from dbox.report.setup_report import OUTCOMES, asked, reached
-from dbox.report.text import chance_text
+from dbox.report.text import chance_text, moment
 from dbox.report.wording import sentences
 from dbox.units import clock_text, gpm, litres_per_min, percent_text
 
@@ -64,7 +65,7 @@ def setup_sheet(
     moved: Sequence[Section] = (),
     visits: Section = (),
     done: str = "",
-    notes: Sequence[str] = (),
+    logged: Sequence[Pass] = (),
     grading: Grading | None = None,
     expectation: Expectation | None = None,
     paper: str = "letter",
@@ -73,6 +74,7 @@ def setup_sheet(
 
     since, moved, visits: What moved since the visit before, its numbers, and all visits so far.
     done: Its date where the record of the file holds none.
+    logged: The passes as a guided job has kept them: how they were read, and what was turned then.
     """
     first, last = passes[0], passes[-1]
     number, date = visit
@@ -98,12 +100,12 @@ def setup_sheet(
     pages.heading("The box", keep=3.4)
     plan(pages)
     for number, levelling in enumerate(passes, start=1):
-        note = notes[number - 1] if number <= len(notes) else ""
+        kept = logged[number - 1] if logged else None
         ends = number == len(passes)
         left = ends and as_left
         states = [f"as found{recheck}"] * (number == 1) + ["as left"] * left
         title = f"Pass {number}{', ' * bool(states)}{' and '.join(states)}: lips over still water"
-        _pass(pages, levelling, title, note, ends=ends, left=left)
+        _pass(pages, levelling, title, kept, ends=ends, left=left)
     _shares(pages, first.before, f"Shares as found{recheck}")
     if len(passes) > 1:
         _shares(pages, last.before, "Shares as left" if as_left else "Shares as last read")
@@ -155,7 +157,7 @@ def _result(
 
 
 def _pass(
-    pages: Pages, levelling: Levelling, title: str, note: str, *, ends: bool, left: bool
+    pages: Pages, levelling: Levelling, title: str, kept: Pass | None, *, ends: bool, left: bool
 ) -> None:
     """Readings of one pass and what was turned after it; the last one has room to write."""
     lengths = levelling.site.lengths
@@ -168,7 +170,9 @@ def _pass(
     rows, read = [], reduce_readings(levelling.site).height
     names = outlet_texts(levelling.site, whole=True)
     for i, (name, outlet) in enumerate(zip(names, levelling.site.outlets, strict=True)):
-        cells = ["-"] * 2 if outlet.capped else _turn_cells(levelling, i, left=left)
+        cells = (
+            ["-"] * 2 if outlet.capped else _turn_cells(levelling, i, kept, ends=ends, left=left)
+        )
         cells = cells if turns else []
         lip = "capped" if outlet.capped else _both(float(read[i]), lengths)
         hole, line = opening_text(outlet.opening, lengths), length_text(outlet, lengths)
@@ -177,7 +181,9 @@ def _pass(
         rows.append([*row[: len(heads)], *locked])
     locked_head = [Column("locked", 0.8, "center")] * (ends and turns)
     table(pages, [*columns(heads), *locked_head], rows, title=title, least_height=BY_HAND)
-    lips, method = levelling.before.lips, note or levelling.site.record.method
+    lips, method = levelling.before.lips, levelling.site.record.method
+    if kept:
+        method = f"{kept.method}; water still at {moment(kept.still_at)}"
     origin = {"stated": "as stated", "repeats": "from the repeats", "default": "assumed"}
     words = f"One reading is good to {lengths.both(lips.spread)}, {origin[lips.spread_from]}."
     words += f" How read: {method}." if method else ""
@@ -187,17 +193,26 @@ def _pass(
     pages.paragraph(words)
 
 
-def _turn_cells(levelling: Levelling, i: int, *, left: bool) -> list[str]:
-    """Clock position, and the lip that is expected once it is turned."""
-    turned = i in levelling.order and not left
+def _turn_cells(
+    levelling: Levelling, i: int, kept: Pass | None, *, ends: bool, left: bool
+) -> list[str]:
+    """Clock position, and the lip that is expected once it is turned: as it was turned, or is told.
+
+    What a box that was mended since would be told is not what was done.
+    """
     before, after = float(levelling.angle_before[i]), float(levelling.angle_after[i])
+    lip, turned = float(levelling.lip_after[i]), i in levelling.order and not left
     clock = "" if np.isnan(before) else clock_text(before)
+    if kept and (kept.turned or not ends):
+        lip, angle = float(kept.known_after.height[i]), (kept.turned or kept.angles)[i]
+        after = np.nan if angle is None else angle
+        by_rule = np.isnan(after) or not clock
+        turned = turned and kept.turned is not None if by_rule else clock != clock_text(after)
     if clock and turned:
         clock = f"{clock}\nto {clock_text(after)}"
-    return [
-        clock,
-        _both(float(levelling.lip_after[i]), levelling.site.lengths) if turned else "not turned",
-    ]
+    if kept and i in kept.stuck:
+        clock = f"{clock}{', ' if turned else chr(10)}stuck".strip()
+    return [clock, _both(lip, levelling.site.lengths) if turned else "not turned"]
 
 
 def _both(height: float, lengths: Lengths) -> str:

@@ -1,8 +1,9 @@
 """The guided set-up: events in, the state of the job out.
 
-A job is nothing but its events: whoever plays them again stands where the person stood. So an event
-carries all that the next state needs, and none is ever changed; `Undone` leads back to the job
-before the last one.
+A job is nothing but its events: whoever plays them again stands where the person stood, after the
+tolerance was edited or by a later version of the package. So an event carries all that the next
+state needs, and none is ever changed; `Undone` leads back to the job before the last one. What is
+computed (shares, turns, whether to go on) decides only what is asked, never whether an event fits.
 
 A pass is one filling of the box: still water, the readings of every open outlet over it, and the
 turning that they ask for. Shares and turns come from `levelling`; how the job stands after it is
@@ -18,14 +19,8 @@ turning that they ask for. Shares and turns come from `levelling`; how the job s
     again     nothing to turn for certain, but another filling read would tell
 
 What every pass told of the lips stays known: see `estimate`. After `again` the water is topped up
-and every outlet is read once more, with nothing turned.
-
-A reading that looks wrong is in doubt: the person is asked once whether it is meant. None is
-refused: a box may stand as badly as it reads.
-
-Events lead from state to state by what they say alone; nothing that is computed decides whether
-one fits. So a log plays back the same after the tolerance was edited, or by a later version of the
-package. What is computed (shares, turns, whether to go on) decides only what is asked.
+and every outlet is read once more, with nothing turned. A reading that looks wrong is asked about
+once and never refused: a box may stand as badly as it reads.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -35,7 +30,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from dbox.arrays import with_gaps
+from dbox.arrays import Array, with_gaps
 from dbox.errors import DomainError
 from dbox.fieldwork.estimate import HAND_ERROR, Estimate
 from dbox.fieldwork.levelling import HAND_STEP, Levelling, level
@@ -121,6 +116,13 @@ class Left(Event):
 
 
 @dataclass(frozen=True, kw_only=True)
+class Stuck(Event):
+    """From here on the inserts of these outlets do not turn, and those of all others do."""
+
+    outlets: tuple[int, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
 class Carried(Event):
     """These outlets are not read again: their lips are as the visit before left them."""
 
@@ -188,9 +190,9 @@ class Pass:
     # Outlets whose hole was left elsewhere than told, and where. [rad]
     left: tuple[tuple[int, float | None], ...] = ()
     turned: Angles | None = None  # Where each hole stands after the turning; None before. [rad]
+    stuck: tuple[int, ...] = ()  # Outlets whose inserts turned out not to turn.
     carried: tuple[int, ...] = ()  # Outlets whose lips are taken over from the visit before.
-    # The pass before this one; None for the first.
-    previous: "Pass | None" = field(default=None, repr=False, compare=False)
+    previous: "Pass | None" = field(default=None, repr=False, compare=False)  # The pass before.
     # The visit before, whose lips may be taken over; None where there is none to take from.
     earlier: "Job | None" = field(default=None, repr=False, compare=False)
 
@@ -204,8 +206,6 @@ class Pass:
     @cached_property
     def site(self) -> Site:
         """The box with readings, clocks and rim of this pass; carried lips as they are known."""
-        if not self.carried:
-            return self._read
         outlets = list(self._read.outlets)
         for i in self.carried:
             height = float(self.known.height[i]) + outlets[i].point_over_lip
@@ -215,17 +215,9 @@ class Pass:
     @cached_property
     def _read(self) -> Site:
         """The same with what was read in this pass alone."""
-        outlets = tuple(
-            replace(
-                outlet,
-                readings=heights,
-                clock=angle,
-                hole_offset=self.offset if outlet.hole_offset == np.inf else outlet.hole_offset,
-            )
-            for outlet, heights, angle in zip(
-                self.entered.outlets, self.readings, self.angles, strict=True
-            )
-        )
+        turns = [None if i in self.stuck else hole for i, hole in enumerate(self._offsets)]
+        given = zip(self.entered.outlets, self.readings, self.angles, turns, strict=True)
+        outlets = tuple(replace(o, readings=r, clock=a, hole_offset=t) for o, r, a, t in given)
         read = replace(self.entered, outlets=outlets)
         if self.previous is None or self.entered.box.rim is None:
             return read
@@ -242,23 +234,27 @@ class Pass:
         if earlier is None or earlier.offset < np.inf or earlier.turned is None:
             return np.inf if earlier is None else earlier.offset
         before, after = with_gaps(earlier.angles), with_gaps(earlier.turned)
-        now, then = (
-            np.array([np.mean(heights) if heights else np.nan for heights in each.readings])
-            for each in (self, earlier)
-        )
+        pairs = zip(self.readings, earlier.readings, strict=True)
+        rise = np.array([np.mean(a) - np.mean(b) if a and b else np.nan for a, b in pairs])
         unknown = np.array([outlet.hole_offset == np.inf for outlet in self.entered.outlets])
-        return learned_offset(before, after, now - then, unknown)
+        return learned_offset(before, after, rise, unknown)
+
+    @property
+    def _offsets(self) -> tuple[float | None, ...]:
+        """Offset of each hole, of one that is stuck too; None: none. [m]"""
+        holes = (outlet.hole_offset for outlet in self.entered.outlets)
+        return tuple(self.offset if hole == np.inf else hole for hole in holes)
 
     @cached_property
     def known(self) -> Estimate:
         """The lips as this pass and all before it tell them; every open outlet is read."""
         lips = reduce_readings(self._read)
+        before = self.previous.known_after if self.previous else None
         if self.carried and self.earlier and self.earlier.left:
             before = self.earlier.left.carried_to(self.entered)
-            return before.read(lips.height, np.diag(lips.covariance))
-        if self.previous is None:
+        if before is None:
             return Estimate(height=lips.height, covariance=lips.covariance)
-        return self.previous.known_after.read(lips.height, np.diag(lips.covariance))
+        return before.read(lips.height, np.diag(lips.covariance))
 
     @property
     def known_after(self) -> Estimate:
@@ -266,11 +262,15 @@ class Pass:
         told, levelling = np.full(len(self.angles), np.nan), self.levelling
         if levelling is not None and self.conclusion == "adjust":
             told[list(levelling.order)] = levelling.lip_after[list(levelling.order)]
+        return self._set_to(self.turned or self.angles, told)
+
+    def _set_to(self, angles: Angles, told: Array) -> Estimate:
+        """The lips once the holes stand so; told: as of `Estimate.set_to`. [rad], [m]"""
         return self.known.set_to(
             told,
             before=with_gaps(self.angles),
-            after=with_gaps(self.turned or self.angles),
-            offset=np.array([outlet.hole_offset or 0.0 for outlet in self.site.outlets]),
+            after=with_gaps(angles),
+            offset=np.array([offset or 0.0 for offset in self._offsets]),
             hand=HAND_ERROR if self.entered.hand is None else self.entered.hand,
             by_rule=2.0 * np.diag(reduce_readings(self.site).covariance).max(),
         )
@@ -278,7 +278,13 @@ class Pass:
     @cached_property
     def levelling(self) -> Levelling | None:
         """Shares with bands, and turns; None while an open outlet is not read."""
-        return level(self.site, known=self.known, **vars(self.rules)) if self.complete else None
+        if not self.complete:
+            return None
+        # the lip of one that stuck on its way is no longer as read
+        left = {i: angle for i, angle in self.left if i in self.stuck}
+        angles = tuple(left.get(i, angle) for i, angle in enumerate(self.angles))
+        known = self._set_to(angles, np.full(len(angles), np.nan)) if left else self.known
+        return level(self.site, known=known, **vars(self.rules))
 
     @property
     def conclusion(self) -> str | None:
@@ -300,8 +306,7 @@ class Pass:
     @property
     def news(self) -> tuple[Note, ...]:
         """What the reader should know, and was not told after an earlier pass."""
-        told: set[tuple[str, str]] = set()
-        earlier = self.previous
+        told, earlier = set[tuple[str, str]](), self.previous
         while earlier is not None:
             told |= {(note.what, note.where) for note in earlier._notes}
             earlier = earlier.previous
@@ -320,6 +325,8 @@ class Pass:
             return replace(self, method=event.method, still_at=event.at)
         if isinstance(event, Carried):
             return self._carried(event)
+        if isinstance(event, Stuck):
+            return replace(self, stuck=event.outlets)
         if self.method is None:
             raise DomainError("nothing is read before the water is still")
         if isinstance(event, Left):
@@ -340,8 +347,8 @@ class Pass:
         if isinstance(event, Correcting):
             return replace(self, correcting=outlet)
         if isinstance(event, Skipped):
-            skipped = (*(i for i in self.skipped if i != outlet), outlet)
-            return replace(self._taken(outlet, (), False), skipped=skipped)
+            unread = self._taken(outlet, (), False)
+            return replace(unread, skipped=(*unread.skipped, outlet))
         if isinstance(event, Settled):
             if not self.readings[outlet]:
                 raise DomainError("an outlet without a reading cannot be done")
@@ -374,16 +381,16 @@ class Pass:
         if self.earlier is None or self.method is not None:
             raise DomainError("no earlier visit left lips that could be taken over now")
         settled = tuple(
-            done or i in event.outlets or outlet.capped
-            for i, (done, outlet) in enumerate(zip(self.settled, self.entered.outlets, strict=True))
+            self.settled[i] or outlet.capped or i in event.outlets
+            for i, outlet in enumerate(self.entered.outlets)
         )
         taken = replace(self, carried=event.outlets, settled=settled)
-        return replace(taken, method=NOT_READ, still_at=event.at) if all(settled) else taken
+        return replace(taken, method=NOT_READ, still_at=event.at) if taken.complete else taken
 
     def next(self, turned: Angles) -> "Pass":
         """The pass that follows this one once its turning is done. [rad]"""
         following = _first_pass(self.entered, self.rules, turned)
-        return replace(following, number=self.number + 1, previous=self)
+        return replace(following, number=self.number + 1, previous=self, stuck=self.stuck)
 
 
 def _first_pass(site: Site, rules: Rules, angles: Angles) -> Pass:
@@ -425,15 +432,12 @@ class Job:
     # What was asked of the box besides its file, by topic; None: left out.
     told: Mapping[str, Any] = field(default_factory=dict)
     closed: bool = False  # Whether the job has ended.
-    # Which visit to the box this is, of how many there are, from 1; from the second on it is a
-    # re-check of a box that was read before.
-    visit: int = 1
-    visits: int = 1
+    visit: int = 1  # Which visit to the box this is, from 1; later ones re-check it.
+    visits: int = 1  # Of how many.
     begun_at: str = ""  # When it began, as ISO 8601; empty where not known.
     name: str = ""  # What the visit is called; empty where nobody said.
     changed: tuple[str, ...] = ()  # What is new at the lines since the visit before, in words.
-    # The visit before; None for the first.
-    earlier: "Job | None" = field(default=None, repr=False, compare=False)
+    earlier: "Job | None" = field(default=None, repr=False, compare=False)  # The visit before.
     # The last event that stands and the job before it; None where there is none.
     last: Event | None = field(default=None, repr=False, compare=False)
     before: "Job | None" = field(default=None, repr=False, compare=False)
@@ -508,7 +512,7 @@ class Job:
             return None
         if now.method is None:
             for i, outlet in enumerate(outlets):
-                turns = bool(outlet.hole_offset) and not outlet.capped
+                turns = bool(outlet.hole_offset) and not outlet.capped and i not in now.stuck
                 if turns and now.angles[i] is None and i not in self.not_known:
                     return Question(kind="clock", outlet=i)
             return Question(kind="still")
@@ -577,12 +581,13 @@ def begin(
     rules: Rules | None = None,
     angles: Sequence[float | None] | None = None,
     earlier: Job | None = None,
+    stuck: Sequence[int] = (),
 ) -> Job:
-    """A job before its first answer; angles [rad]; earlier: the visit before."""
+    """A job before its first answer; angles [rad]; earlier: the visit before; stuck: as `Stuck`."""
     site = without_placeholders(site)
     start = tuple(o.clock for o in site.outlets) if angles is None else tuple(angles)
     job = Job(site=site, passes=(_first_pass(site, rules or Rules(), start),), earlier=earlier)
-    return replace(job, passes=(replace(job.now, earlier=job.compared),))
+    return replace(job, passes=(replace(job.now, earlier=job.compared, stuck=tuple(stuck)),))
 
 
 def replay(start: Job, events: Iterable[Event]) -> Job:

@@ -230,6 +230,7 @@ class Visit:
     name: str = ""  # What it is called; empty where nobody said.
     # What earlier visits were told of the box, by topic.
     told: Mapping[str, Any] = field(default_factory=dict)
+    stuck: Sequence[str] = ()  # Labels of the outlets whose inserts did not turn by then.
     entries: tuple[Entry, ...] = ()  # Lines of its job.
     number: int = 1  # From 1; one in which nothing was read or taken over is not counted.
     count: int = 1  # Of how many.
@@ -248,7 +249,7 @@ def visits(entries: Iterable[Entry]) -> tuple[Visit, ...]:
             found.append(
                 Visit(box=entry.get("box") or {}, angles=entry.get("angles_rad"),
                       begun_at=str(entry.get("at", "")), name=str(entry.get("visit") or ""),
-                      told=entry.get("told") or {})
+                      told=entry.get("told") or {}, stuck=entry.get("stuck") or ())
             )  # fmt: skip
         elif kind == "edited" and found:
             box, angles = entry.get("box") or {}, found[-1].angles
@@ -281,7 +282,7 @@ def interview_answers(entries: Iterable[Entry]) -> dict[str, str]:
 
 
 _NAMED = (setup.Still, setup.Read, setup.Confirmed, setup.Settled, setup.Skipped, setup.Correcting,
-          setup.Left, setup.Carried, setup.Turned, setup.Told, setup.Closed,
+          setup.Left, setup.Stuck, setup.Carried, setup.Turned, setup.Told, setup.Closed,
           setup.Undone)  # fmt: skip
 _NAMES: dict[str, type[Event]] = {
     "clock": setup.ClockSet, **{kind.__name__.lower(): kind for kind in _NAMED}
@@ -383,6 +384,13 @@ def event_of(entry: Entry, site: Site) -> Event:
         ) from error
 
 
+def carried_stuck(before: Job, site: Site) -> list[str]:
+    """Labels of the outlets whose inserts did not turn and are the same at another visit."""
+    stuck = [before.site.outlets[i] for i in before.now.stuck]
+    inserts = {(o.label, o.opening, o.hole_offset) for o in stuck}
+    return [o.label for o in site.outlets if (o.label, o.opening, o.hole_offset) in inserts]
+
+
 def carried_angles(before: Job, site: Site) -> dict[str, float | None]:
     """Where the holes stand at another visit, by label. [rad]"""
     left = dict(zip(before.site.outlets, before.left_angles, strict=True))
@@ -396,22 +404,23 @@ def carried_angles(before: Job, site: Site) -> dict[str, float | None]:
 def played(site: Site, rules: Rules, visit: Visit, earlier: Job | None = None) -> Job:
     """The job that a visit has come to, as its log tells it; earlier: the visit before."""
     angles = None
-    if visit.angles is not None:
-        # the log knows nothing of an outlet that has come since
-        known = {each.get("label") for each in visit.box.get("outlets", ())} | visit.angles.keys()
-        try:
+    try:
+        stuck = [i for i, o in enumerate(site.outlets) if o.label in visit.stuck]
+        if visit.angles is not None:
+            # the log knows nothing of an outlet that has come since
+            known = {o.get("label") for o in visit.box.get("outlets", ())} | visit.angles.keys()
             angles = [
                 _FIELDS["angle"].validate_python(visit.angles[o.label])
                 if o.label in known
                 else o.clock
                 for o in site.outlets
             ]
-        except (KeyError, TypeError, ValueError) as error:
-            raise ScenarioError(
-                "where the holes stand by the log does not go with the outlets; put the log or the "
-                "scenario back as it was, or begin another visit with --again"
-            ) from error
-    start = begin(site, rules, angles, earlier)
+    except (KeyError, TypeError, ValueError) as error:
+        raise ScenarioError(
+            "where the holes stand by the log does not go with the outlets; put the log or the "
+            "scenario back as it was, or begin another visit with --again"
+        ) from error
+    start = begin(site, rules, angles, earlier, stuck)
     changed: list[str] = []
     if start.compared is not None:
         was = identity(start.compared.site)

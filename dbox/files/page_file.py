@@ -48,10 +48,15 @@ def page_start(site: Site, told: Sequence[Visit], file: str) -> tuple[Site, dict
                 f"cannot; go on with: dbox setup {file}"
             )
         job = job_log.present_job(told, site, Rules())
-        angles = visit.angles or {}
-        # what the file holds of a later visit is old
+        angles, stuck = visit.angles or {}, {job.site.outlets[i].label for i in job.now.stuck}
+        # what the file holds of a later visit is old; what was stuck before it is told in no entry
         outlets = tuple(
-            replace(o, clock=angles.get(o.label, o.clock), readings=o.readings * (len(told) == 1))
+            replace(
+                o,
+                clock=angles.get(o.label, o.clock),
+                readings=o.readings * (len(told) == 1),
+                hole_offset=None if o.label in stuck.intersection(visit.stuck) else o.hole_offset,
+            )
             for o in job.site.outlets
         )
         start = replace(job.site, outlets=outlets)
@@ -209,7 +214,8 @@ def taking(
         if told:
             before = job_log.all_played(told, site, Rules())[-1]
             clocks = {outlet.label: outlet.clock for outlet in saved.site.outlets}
-            begun |= {"angles_rad": clocks, "told": job_log.carried_told(before)}
+            begun |= {"angles_rad": clocks, "told": job_log.carried_told(before),
+                      "stuck": job_log.carried_stuck(before, site)}  # fmt: skip
         told = visits([*logged, begun])
     events = [_event(saved, i, site) for i in range(len(saved.entries))]
     typed = [entry.get("typed") for entry in saved.entries]

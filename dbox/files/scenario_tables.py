@@ -189,9 +189,9 @@ class InsertTable:
         keys.size, "Height of a slot that is closed on top; absent: open.", "2 in")
     offset: float | None = key(
         keys.offset_or_unknown,
-        "Centre of a round hole from the centre of its pipe; absent or 0: cannot be turned; "
-        '"unknown": it turns, and is set by the rule.',
-        "1/2 in")
+        "Centre of a round hole from the centre of its pipe; absent, 0 or "
+        '"fixed": cannot be turned; "unknown": it turns, and is set by the rule.',
+        "1/2 in", "fixed")
     header_fall: float | None = key(
         limited(units.grade, -0.5, 1.0, "a header falls by 100 % of its length at most"),
         "Fall of the header beyond a bare pipe end.", "1/8 in/ft", "1 %")

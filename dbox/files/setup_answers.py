@@ -98,6 +98,41 @@ def read_answer(
     return setup.Left(at=at, outlet=named, angle=angle)
 
 
+_STUCK = re.compile(
+    r"(?P<word>stuck|fixed|free)\b[\s:]*(?P<which>.*)|(?P<first>.+?)(?:\s+is)?\s+(?P<last>stuck|fixed)",
+    re.IGNORECASE,
+)
+
+
+def said_stuck(job: Job, typed: str, at: str) -> setup.Stuck | None:
+    """Inserts that are stuck, or `free` again after all; None where something else was typed."""
+    match = _STUCK.fullmatch(typed.strip())
+    if match is None:
+        return None
+    word = (match["word"] or match["last"]).lower()
+    named, outlets = (match["which"] or match["first"] or "").strip(), job.site.outlets
+    labels = [outlet.label for outlet in outlets]
+    parts = [named] if named.lower() in map(str.lower, labels) else re.split(
+        r"\s*[,;&]\s*|\s+and\s+|\s+", named)  # fmt: skip
+    try:
+        told = {outlet_named(part, labels) for part in parts if part.lower() != "outlet"}
+    except ScenarioError as error:
+        raise ScenarioError(
+            f"is {show(typed.strip())}; for inserts that cannot be turned write stuck 3, or "
+            f"stuck 3 5; the outlets are {', '.join(labels[:20])}"
+        ) from error
+    now = set(job.now.stuck)
+    for i in sorted(told):
+        if word == "free" and i not in now:
+            raise ScenarioError(
+                f"is {show(typed.strip())}; outlet {labels[i]} was not called stuck"
+            )
+        if word != "free" and (outlets[i].capped or not outlets[i].hole_offset):
+            why = "is capped" if outlets[i].capped else "has no insert that turns, by its file"
+            raise ScenarioError(f"is {show(typed.strip())}; outlet {labels[i]} {why}")
+    return setup.Stuck(at=at, outlets=tuple(sorted(now - told if word == "free" else now | told)))
+
+
 def known_before(job: Job) -> list[int]:
     """Outlets whose lips stand as the visit before left them, as far as anyone said.
 

@@ -41,7 +41,7 @@ from dbox.report.level_report import (
 )
 from dbox.report.recheck_report import moved_words, recheck_json, recheck_text
 from dbox.report.split_report import no_verdict, split_json
-from dbox.report.text import chance_text, noted, wrapped
+from dbox.report.text import chance_text, moment, noted, wrapped
 from dbox.report.wording import sentences
 from dbox.units import clock_text, inches
 
@@ -116,6 +116,7 @@ def _pass_json(each: Pass) -> Json:
             read_at=[at or None for at in each.read_at],
             clock=[_clock(angle) for angle in each.angles],
             angle_rad=each.angles,
+            stuck=[i in each.stuck for i in range(len(outlets))],
             clock_after=[_clock(angle) for angle in after],
             angle_after_rad=after,
         ),
@@ -149,15 +150,16 @@ def after_text(scenario: Path, last: Pass) -> str:
             table["reading"] = [_height(reading, metric) for reading in outlet.readings]
         if outlet.clock is not None:
             table["clock"] = clock_text(outlet.clock)
+    for i in last.stuck:
+        tables["outlet"][i]["offset"] = "fixed"
     tables.get("readings", {}).pop("rim", None)
     if site.box.rim is not None and site.box.rim > 0:
         tables.setdefault("readings", {})["rim"] = _height(site.box.rim, metric)
     _add_told(tables, site)
     if "placeholder" in tables.get("readings", {}) or PLACEHOLDER in tables.get("title", ""):
         tables.setdefault("readings", {})["placeholder"] = False
-    head = (
-        f"# Written by dbox setup: {scenario.name} as read in pass {last.number}, {last.still_at}."
-    )
+    read = f"as read in pass {last.number}, {moment(last.still_at)}"
+    head = f"# Written by dbox setup: {scenario.name} {read}."
     if last.previous:
         head += (
             "\n# These are the readings of that pass alone; the set-up went by all passes together."
@@ -246,7 +248,10 @@ def pass_lines(each: Pass, above: Sequence[str] = ()) -> list[str]:
     if levelling is None or conclusion is None:
         return [f"PASS {each.number} is not complete."]
     headline, work = _finding(levelling, conclusion)
-    lines = noted(sentences(each.news))
+    # of one that is known to be stuck nobody asks whether it slipped
+    stuck = [f"outlet {each.entered.outlets[i].label}" for i in each.stuck]
+    news = [n for n in each.news if n.what != "level: slipped" or n.where not in stuck]
+    lines = noted(sentences(news))
     flows = range(len(levelling.before.names))
     for first in flows[::_ABREAST]:
         lines += ["", *_table(levelling, flows[first : first + _ABREAST])]
@@ -423,6 +428,7 @@ def end_lines(job: Job, file: str) -> list[str]:
             height = np.nan if levelling is None else float(levelling.before.lips.height[i])
             lip = each.site.lengths.both(height, signed=True) if np.isfinite(height) else "-"
             told.append(lip + f" at {_clock(each.angles[i]) or '?'}" * inserts)
+        told += ["stuck, not turned"] * (i in job.now.stuck)
         text = "capped" if outlet.capped else "; ".join(told)
         lines += wrapped(f"{outlet.label}: {text}", first="  ", indent="    ")
     lines += [""]

@@ -48,6 +48,15 @@ def letters(text: str) -> list[str]:
     return parted
 
 
+def moment(at: str) -> str:
+    """A time as ISO 8601 as a person writes it.
+
+    >>> moment("2025-05-06T09:30:00+02:00")
+    '2025-05-06 09:30'
+    """
+    return at[:16].replace("T", " ")
+
+
 def cells(text: str) -> int:
     """Columns of a terminal that a text fills: two for a wide letter, none for a mark on one.
 

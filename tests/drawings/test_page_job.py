@@ -86,7 +86,9 @@ def answer(rng, job):
         return setup.Read(outlet=i, heights=heights, doubtful=bool(rng.random() < 0.15))
     if asked.kind == "confirm":
         return setup.Confirmed(sure=bool(rng.random() < 0.6))
-    if rng.random() < 0.3:
+    if rng.random() < 0.1 and not job.now.left:
+        return setup.Stuck(outlets=tuple({i, n - 1}))
+    if rng.random() < 0.3 and i not in job.now.stuck:
         return setup.Left(outlet=i, angle=None if rng.random() < 0.3 else 1.0)
     if rng.random() < 0.15:
         return setup.Closed()
@@ -109,7 +111,7 @@ def stands(job):
             "correcting": p.correcting, "skipped": list(p.skipped),
             "left": sorted([i, a] for i, a in p.left),
             "turned": None if p.turned is None else list(p.turned),
-            "previous": None, "doneAt": None,
+            "stuck": list(p.stuck), "previous": None, "doneAt": None,
         }
         for p in job.passes
     ]  # fmt: skip

@@ -1,5 +1,6 @@
 """Printed sheets: every word readable on both papers, and everything said that a record wants."""
 
+import re
 from dataclasses import replace
 from functools import cache, lru_cache
 
@@ -17,6 +18,7 @@ from dbox.fieldwork.falls_plan import aim
 from dbox.fieldwork.grades import grade
 from dbox.fieldwork.levelling import level
 from dbox.fieldwork.pour import expect
+from dbox.fieldwork.setup import Read, Rules, Still, Stuck, Turned, begin, replay
 from dbox.fieldwork.site import Box, JobRecord, Pour, Tolerance
 from dbox.fieldwork.turning import turn_tables
 from dbox.files.scenario import load, resolve
@@ -327,13 +329,58 @@ def test_a_record_holds_readings_turns_and_shares_with_units():
     assert "1.89 L/min" in words
 
 
+def two_passes(site, *said, mended=None):
+    """A job of a box whose lips stand 0 to 1/4 in over the water, turned as told, then level.
+
+    said: Events before the turning; mended: The box as its file was mended afterwards.
+    """
+    inch, count = 0.0254, len(site.outlets)
+    reads = [Read(outlet=i, heights=(i * inch / 20,) * 2) for i in range(count)]
+    first = [Still(method="rule", at="09:30"), *reads, *said]
+    told = replay(begin(site, Rules(samples=200)), first).told_angles
+    events = [*first, Turned(angles=told), Still(method="rule", at="10:15"),
+              *(Read(outlet=i, heights=(0.0, 0.0)) for i in range(count))]  # fmt: skip
+    return replay(begin(mended or site, Rules(samples=200)), events)
+
+
+def recorded(job, **told):
+    """The record of a job."""
+    return setup_sheet([each.levelling for each in job.passes], logged=job.passes, **told)
+
+
+def turns_on(sheet):
+    """The lines of clock positions and of what was not turned, from page to page."""
+    wanted = re.compile(r"(to )?\d+:\d\d|stuck|not turned")
+    return [text for page in sheet for text in texts(page) if wanted.fullmatch(text)]
+
+
+def test_a_record_prints_what_was_turned_not_what_a_mended_file_would_have_told():
+    site = SITES["six"]
+    job = two_passes(site)
+    told = turns_on(recorded(job))
+    fixed = replace(site.outlets[2], hole_offset=None)
+    outlets = (*site.outlets[:2], fixed, *site.outlets[3:])
+    mended = two_passes(site, mended=replace(site, outlets=outlets))
+    assert mended.passes[0].levelling.order != job.passes[0].levelling.order
+    assert sum(each.startswith("to ") for each in told) == len(job.passes[0].levelling.order)
+    assert turns_on(recorded(mended)) == told
+
+
+def test_a_record_names_the_insert_that_was_stuck():
+    job = two_passes(SITES["six"], Stuck(outlets=(5,)))
+    sheet = recorded(job, as_left=True)
+    lines = turns_on(sheet)
+    assert lines.count("stuck") == 2
+    assert lines.count("not turned") == 1
+    assert sum(each.startswith("to ") for each in lines) == len(job.passes[0].levelling.order)
+    assert all(faults(page) == [] for page in sheet)
+
+
 def test_a_record_of_two_passes_tells_the_first_from_the_last():
-    found = levelled("six")
-    sheet = setup_sheet(
-        [found, found], as_left=True, outcome="ruler", notes=("rule, 09:30", "rule, 10:15")
-    )
+    sheet = recorded(two_passes(SITES["six"]), as_left=True, outcome="ruler")
     words = spoken(sheet)
-    for part in ("Pass 1, as found", "Pass 2, as left", "rule, 09:30", "rule, 10:15",
+    for part in ("Pass 1, as found", "Pass 2, as left", "rule; water still at 09:30",
+                 "rule; water still at 10:15",
                  "Reached, as left:",
                  "How it ended: what still differs is smaller than the rule can tell",
                  "Shares as left"):  # fmt: skip

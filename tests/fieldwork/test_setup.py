@@ -17,6 +17,7 @@ from dbox.fieldwork.setup import (
     Settled,
     Skipped,
     Still,
+    Stuck,
     Turned,
     Undone,
     begin,
@@ -369,3 +370,69 @@ def test_a_job_ended_while_there_is_something_to_turn_was_stopped():
     events = (STILL, *reads(0.0, 0.0, 0.0, 0.01), Closed())
     assert job(*events, site=unread(spread=1e-4)).outcome == "stopped"
     assert job(*events[:-1], site=unread(spread=1e-4)).outcome is None
+
+
+CLOCKS, OFFSET = (1.0, -1.0, 1.5, 0.8), INCH / 2
+HIGH = (STILL, *reads(0.0, 0.001, INCH / 4, 0.0))
+"""The third lip stands a quarter of an inch over the lowest."""
+
+
+def slanted(**site):
+    return box([None] * 4, clocks=CLOCKS, offset=OFFSET, spread=2e-4, mark=1e-4, **site)
+
+
+def lips_once_turned(now) -> np.ndarray:
+    """Lips over the water as it was read: a lip stands by -e cos(a) off its pipe. [m]"""
+    read = np.array([np.mean(heights) for heights in now.now.readings])
+    return read + OFFSET * (np.cos(now.now.angles) - np.cos(now.told_angles))
+
+
+def test_once_an_insert_is_stuck_the_others_are_brought_to_it_at_once():
+    site = slanted()
+    assert 2 in job(*HIGH, site=site).now.levelling.order
+    stuck = job(*HIGH, Stuck(outlets=(2,)), site=site)
+    assert stuck.question.kind == "turn"
+    assert set(stuck.now.levelling.order) == {0, 1, 3}
+    assert stuck.told_angles[2] == CLOCKS[2]
+    # turns are told to 2.5 deg, which at a quarter turn move a lip the most
+    assert np.ptp(lips_once_turned(stuck)) < 2 * OFFSET * np.radians(2.5) / 2 + 2e-4
+    assert lips_once_turned(stuck)[2] == pytest.approx(INCH / 4)
+
+
+def test_stuck_holds_for_the_passes_that_follow_and_none_before():
+    site = slanted()
+    first = job(*HIGH, site=site)
+    later = job(*HIGH, Turned(angles=first.told_angles), *HIGH, Stuck(outlets=(2,)), site=site)
+    one, two = later.passes
+    assert one.levelling.order == first.now.levelling.order
+    assert 2 not in two.levelling.order
+    after = job(Stuck(outlets=(2,)), *HIGH, Turned(angles=CLOCKS), *HIGH, site=site)
+    assert [2 in each.levelling.order for each in after.passes] == [False, False]
+    freed = job(*HIGH, Stuck(outlets=(2,)), Turned(angles=CLOCKS), *HIGH, Stuck(outlets=()),
+                site=site)  # fmt: skip
+    assert [2 in each.levelling.order for each in freed.passes] == [False, True]
+    assert job(*HIGH, Stuck(outlets=(2,)), Undone(), site=site) == job(*HIGH, site=site)
+
+
+def test_a_stuck_insert_that_no_other_can_follow_asks_to_bed_the_box_again():
+    """The two are an inch and a half apart, and the full lift of an insert is an inch."""
+    events = (STILL, *reads(0.0, 0.0, 1.5 * INCH, 0.0), Stuck(outlets=(2,)))
+    now = job(*events, site=slanted()).now
+    assert now.conclusion == "re-bed"
+    assert 2 not in now.levelling.order
+
+
+def test_an_insert_that_sticks_on_its_way_stands_where_it_was_left():
+    """Its lip sank by e (cos b - cos a), and the others are brought to that."""
+    left = Left(outlet=2, angle=1.2)
+    now = job(*HIGH, left, Stuck(outlets=(2,)), site=slanted())
+    stands = INCH / 4 - OFFSET * (np.cos(1.2) - np.cos(1.5))
+    assert now.now.levelling.before.lips.height[2] == pytest.approx(stands)
+    assert lips_once_turned(now)[2] == pytest.approx(stands)
+    assert np.ptp(lips_once_turned(now)) < 2 * OFFSET * np.radians(2.5) / 2 + 3e-4
+
+
+def test_no_clock_is_asked_of_an_insert_that_does_not_turn():
+    site = box([None] * 3, clocks=[0.0, None, 0.0])
+    assert asked(site=site) == ("clock", 1)
+    assert asked(Stuck(outlets=(1,)), site=site) == ("still", None)

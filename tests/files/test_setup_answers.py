@@ -8,7 +8,7 @@ from dbox.errors import ScenarioError
 from dbox.fieldwork import setup
 from dbox.fieldwork.setup import begin, replay
 from dbox.files.scenario import loads
-from dbox.files.setup_answers import read_answer, readings_of_all
+from dbox.files.setup_answers import read_answer, readings_of_all, said_stuck
 from dbox.units import INCH
 
 SITE = loads("""
@@ -118,6 +118,52 @@ def test_an_unknown_clock_is_given_or_skipped():
     assert means("skip", site=site) == setup.ClockSet(outlet=0, angle=None)
     with pytest.raises(ScenarioError, match="skip"):
         means("", site=site)
+
+
+def stuck(typed: str, *before: setup.Event):
+    return said_stuck(replay(begin(SITE), before), typed, "")
+
+
+@pytest.mark.parametrize("typed", ["stuck 2", "2 stuck", "2 fixed", "Stuck south", "south is stuck",
+                                   "stuck: 2", "fixed 2", "stuck outlet 2"])  # fmt: skip
+@pytest.mark.parametrize("before", [(), (STILL,), (STILL, NORTH), TURN])
+def test_a_stuck_insert_is_told_at_every_question(typed, before):
+    assert stuck(typed, *before) == setup.Stuck(outlets=(1,))
+
+
+def test_several_are_stuck_at_once_or_one_after_the_other_and_one_is_free_again():
+    both, one = setup.Stuck(outlets=(0, 1)), setup.Stuck(outlets=(1,))
+    for typed in ("stuck 1 2", "1, 2 stuck", "stuck 2 and 1", "stuck north; south"):
+        assert stuck(typed) == both
+    assert stuck("stuck 1", one) == both
+    assert stuck("free 1", both) == one
+    assert stuck("free 2", one) == setup.Stuck(outlets=())
+
+
+@pytest.mark.parametrize("typed", ["", "2 9:00", "1/8", "by laser", "all 1/8 0", "end", "stucco 2"])
+def test_other_answers_say_nothing_of_stuck_inserts(typed):
+    assert stuck(typed, *TURN) is None
+
+
+@pytest.mark.parametrize(
+    ("typed", "mend"),
+    [("stuck", "write stuck 3"), ("stuck 7", "the outlets are north, south"),
+     ("2 9:00 stuck", "write stuck 3"), ("free 2", "was not called stuck")],
+)  # fmt: skip
+def test_stuck_of_nothing_is_told_with_its_mend(typed, mend):
+    with pytest.raises(ScenarioError, match=mend):
+        stuck(typed, *TURN)
+
+
+def test_what_does_not_turn_by_its_file_cannot_be_stuck():
+    site = loads("""
+    insert = {kind = "circle", diameter = "2 in", offset = "1/2 in"}
+    outlet = [{offset = "fixed"}, {state = "capped"}, {}]
+    """)
+    assert [outlet.hole_offset for outlet in site.outlets] == [None, INCH / 2, INCH / 2]
+    for typed, why in (("stuck 1", "no insert that turns"), ("stuck 2", "is capped")):
+        with pytest.raises(ScenarioError, match=why):
+            said_stuck(begin(site), typed, "")
 
 
 def every(typed: str, *before: setup.Event):

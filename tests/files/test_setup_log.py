@@ -15,6 +15,7 @@ from dbox.files.job_log import (
     JobLog,
     all_played,
     carried_angles,
+    carried_stuck,
     entry_of,
     event_of,
     interview_answers,
@@ -47,6 +48,7 @@ EVERY = (
     setup.Turned(at="", angles=(None, 0.25)),
     setup.Closed(at=""),
     setup.Carried(at="", outlets=(1,)),
+    setup.Stuck(at="", outlets=(1,)),
     setup.Undone(at=""),
 )
 
@@ -101,6 +103,35 @@ def test_a_second_beginning_leaves_the_first_behind(tmp_path: Path):
     job = played(SITE, Rules(), visits(read_log(path))[-1])
     assert job.now.angles == (0.5, None)
     assert job.now.method is None
+
+
+def test_a_stuck_insert_is_stuck_at_the_next_visit_but_for_one_that_is_new(tmp_path: Path):
+    path = tmp_path / "log"
+    with JobLog(path, "09:00") as log:
+        begun(log)
+        log.append(entry_of(setup.Stuck(outlets=(1,)), SITE, "stuck 2"))
+    before = played(SITE, Rules(), visits(read_log(path))[-1])
+    assert carried_stuck(before, SITE) == ["south"]
+    other = loads(TEXT.replace('"south",', '"south", offset = "3/4",'))
+    assert carried_stuck(before, other) == []
+    with JobLog(path, "10:00") as log:
+        log.append(entry_of(EVERY[2], SITE, ""))
+        log.append(entry_of(EVERY[3], SITE, ""))
+        begun(log, stuck=["south"])
+    again = played(SITE, Rules(), visits(read_log(path))[-1], before)
+    assert again.now.stuck == (1,)
+
+
+@pytest.mark.parametrize("stuck", [5, True, {"south": 1}, "south"])
+def test_a_log_that_says_nonsense_of_what_is_stuck_is_refused_or_read(stuck, tmp_path: Path):
+    with JobLog(tmp_path / "log", "09:00") as log:
+        begun(log, stuck=stuck)
+    told = visits(read_log(tmp_path / "log"))[-1]
+    if isinstance(stuck, int):
+        with pytest.raises(ScenarioError, match="does not go with the outlets"):
+            played(SITE, Rules(), told)
+    else:
+        assert played(SITE, Rules(), told).now.stuck == (1,)
 
 
 def read_at(outlet: int, site=SITE) -> dict:

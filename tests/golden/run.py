@@ -18,7 +18,7 @@ from dbox_cli.main import run
 from tests.golden.commands import HERE, ODD, commands
 
 KEPT = HERE / "kept"
-TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:[+-]\d\d:\d\d|Z)?")
+TIME = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(?::\d\d)?(?:[+-]\d\d:\d\d|Z)?")
 PROCESS = re.compile(r'"process": \d+')
 ROUNDING = re.compile(r"(?<=add up to )(?:0e\+00|\de-1[4-9])")  # of the last bits, no answer
 

@@ -17,6 +17,7 @@
     skipped: [],
     left: new Map(), // outlet to angle, where a hole was left elsewhere than told
     turned: null,
+    stuck: previous ? previous.stuck : [], // outlets whose inserts turned out not to turn
     previous: previous || null,
   });
 
@@ -56,18 +57,19 @@
   function after(state, entry) {
     const { site } = state;
     const pass = now(state);
-    const place = () => {
-      const found = site.outlets.findIndex((each) => each.label === entry.outlet);
-      if (found < 0) throw new Error(`there is no outlet ${entry.outlet}`);
+    const placeOf = (label) => {
+      const found = site.outlets.findIndex((each) => each.label === label);
+      if (found < 0) throw new Error(`there is no outlet ${label}`);
       return found;
     };
+    const place = () => placeOf(entry.outlet);
     const having = (changed, more) =>
       ({ ...state, ...more, passes: [...state.passes.slice(0, -1), changed] });
     const following = (done, angles) => ({
       ...state, passes: [...state.passes.slice(0, -1), done, firstPass(site, angles, done)],
     });
     if (state.closed) throw new Error('the job has ended; nothing can follow');
-    const unread = ['told', 'clock', 'still', 'turned', 'closed'].includes(entry.event);
+    const unread = ['told', 'clock', 'still', 'stuck', 'turned', 'closed'].includes(entry.event);
     if (pass.method === null && !unread) {
       throw new Error('nothing is read before the water is still');
     }
@@ -101,6 +103,8 @@
       }
       case 'left':
         return having({ ...pass, left: new Map([...pass.left, [place(), entry.angle_rad]]) });
+      case 'stuck':
+        return having({ ...pass, stuck: entry.outlets.map(placeOf) });
       case 'turned':
         if (!complete(site, pass)) throw new Error('not every open outlet is read');
         return following({ ...pass, turned: turnedTo(), doneAt: entry.at }, turnedTo());
@@ -154,7 +158,7 @@
     if (state.closed) return { kind: 'ended' };
     if (pass.method === null) {
       const unknown = site.outlets.findIndex((each, i) => each.turns && !each.capped &&
-        pass.angles[i] === null && !state.notKnown.includes(i));
+        pass.angles[i] === null && ![...state.notKnown, ...pass.stuck].includes(i));
       return unknown < 0 ? { kind: 'still' } : { kind: 'clock', outlet: unknown };
     }
     if (complete(site, pass)) {
@@ -174,8 +178,12 @@
   // The box as it stands in a pass. A reading that waits to be confirmed is not in it.
   const siteOf = (site, pass) => ({
     ...site,
-    outlets: site.outlets.map((each, i) =>
-      ({ ...each, clock: pass.angles[i], readings: pass.readings[i] })),
+    outlets: site.outlets.map((each, i) => ({
+      ...each,
+      clock: pass.angles[i],
+      readings: pass.readings[i],
+      turns: each.turns && !pass.stuck.includes(i),
+    })),
   });
 
   const answers = new Map();
@@ -185,7 +193,7 @@
   function told(site, pass) {
     const before = [];
     for (let each = pass; each; each = each.previous) before.push(each);
-    const name = JSON.stringify([site, before.map((p) => [p.angles, p.readings, p.turned])]);
+    const name = JSON.stringify([site, before.map((p) => [p.angles, p.readings, p.turned, p.stuck])]);
     if (!answers.has(name)) {
       const found = siteOf(site, pass);
       const known = dbox.read(found, knownBefore(site, pass), pass.readings);
