@@ -261,7 +261,7 @@ class Quantity:
     signed: bool = False
 
     def __call__(self, value: object, bare_unit: str | None = None) -> float:
-        """Read a value, a bare number being in the bare unit; none goes without saying. [SI]"""
+        """Read a value; a bare number is in the bare unit, and refused where there is none. [SI]"""
         text = _plain_text(value, f"write {self.name}, as {show(self.example)}")
         if self.unit == "m" and _is_bare_zero(value):
             bare_unit = "m"
