@@ -225,8 +225,10 @@ def order_notes(site: Site, pours: Sequence[Pour], lips: Lips) -> Iterator[Note]
         speaks, _, rise, first, later = max(pairs)
         labels = {"started": site.outlets[first].label, "waited": site.outlets[later].label}
         values = {**labels, "rise": rise} | ({} if speaks else {"most": most})
-        what = "pour: order" if speaks else "pour: order by dry lip"
-        yield Note(what=what, where=pour.name, values=values)
+        if speaks:
+            yield Note(what="pour: order", where=pour.name, values=values)
+        else:
+            yield Note(what="pour: order by dry lip", where=pour.name, values=values)
 
 
 def water_over_dry(site: Site, pour: Pour, lips: Lips) -> Array:
