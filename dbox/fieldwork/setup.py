@@ -18,9 +18,9 @@ turning that they ask for. Shares and turns come from `levelling`; how the job s
     adjust    there is something to turn
     again     nothing to turn for certain, but another filling read would tell
 
-What every pass told of the lips stays known: see `estimate`. After `again` the water is topped up
-and every outlet is read once more, with nothing turned. A reading that looks wrong is asked about
-once and never refused: a box may stand as badly as it reads.
+What every pass told of the lips stays known: see `estimate`. After `again` all is topped up and
+read once more, with nothing turned. A reading that looks wrong is asked about once and never
+refused: a box may stand as badly as it reads.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
