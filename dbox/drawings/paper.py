@@ -271,6 +271,8 @@ def set_blocks(pages: Pages, sections: Iterable[Section]) -> None:
             if isinstance(block, Table):
                 table(pages, block.columns, block.rows)
             elif isinstance(block, Heading):
+                # on the page of what it heads
+                pages.need(4 * line_height(BODY))
                 pages.paragraph(block.text, weight="bold")
             else:
                 pages.paragraph(block.text, mark=block.mark.strip())

@@ -9,8 +9,7 @@ A pass is one filling of the box: still water, the readings of every open outlet
 turning that they ask for. Shares and turns come from `levelling`; how the job stands after it is
 
     within    every flow is within the tolerance
-    inlet     so it is by the lips, but at some flow the jet of the inlet decides, or would if the
-              inlet is straight, which nobody said
+    inlet     so it is by the lips, but the jet of a straight inlet decides, or would if it is one
     level     nobody named a tolerance, and the lips stand as well as a good hand leaves them
     ruler     the readings cannot tell the lips apart any better
     hand      a line is outside, but what is left to turn is less than a hand can make good
