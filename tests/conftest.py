@@ -13,7 +13,7 @@ import pytest
 import typer.main
 from hypothesis import settings
 
-everyday = settings(deadline=None, derandomize="CI" in os.environ, max_examples=40)
+everyday = settings(deadline=None, derandomize="CI" in os.environ, max_examples=25)
 settings.register_profile("longer", everyday, max_examples=200)
 settings.register_profile("everyday", everyday)
 settings.load_profile("everyday")
@@ -30,6 +30,13 @@ def pytest_collection_finish():
     gc.collect()
     gc.freeze()
     gc.set_threshold(10_000, 20, 10)
+
+
+@pytest.fixture(autouse=True, scope="module")
+def _figures():
+    """Let go of what the figures of a module held: their parts name each other."""
+    yield
+    gc.collect()
 
 
 @pytest.fixture(autouse=True)

@@ -4,6 +4,7 @@ from collections.abc import Callable
 
 import pytest
 
+from dbox.fieldwork.setup import Rules
 from dbox_cli.main import run
 
 FEW = {
@@ -20,6 +21,9 @@ def dbox(
 
     Few boxes are drawn for the bands, which take most of the time, unless a test asks for more.
     """
+
+    # a set-up has no such option
+    monkeypatch.setitem(Rules.__init__.__kwdefaults__, "samples", 400)
 
     def call(*arguments: str) -> tuple[int, str, str]:
         few = FEW.get("".join(arguments[:1]), ())
