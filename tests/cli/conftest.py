@@ -9,7 +9,7 @@ from dbox_cli.main import run
 
 FEW = {
     **dict.fromkeys(("split", "level", "pour"), ("--samples", "200")),
-    "diagnose": ("--draws", "150"),
+    "diagnose": ("--draws", "100"),
 }
 
 

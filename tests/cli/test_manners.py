@@ -132,6 +132,7 @@ def test_plain_situations_are_no_bugs(tmp_path, line, code, told):
     assert "Traceback" not in result.stderr
 
 
+@pytest.mark.slow
 def test_no_colour_where_output_is_not_a_terminal():
     assert "\x1b" not in python("-m", "dbox", "split", "off-level", "--samples", "100").stdout
     assert "\x1b" not in python("-m", "dbox", "split").stderr

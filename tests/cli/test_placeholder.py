@@ -92,7 +92,7 @@ def test_check_says_so_for_people_and_machines(dbox):
     assert json.loads(dbox("check", "off-level", "--json")[1])["placeholder"] is False
 
 
-@pytest.mark.everyday(1)
+@pytest.mark.slow
 @pytest.mark.parametrize("starter", ["new", "old"])
 def test_a_box_read_in_a_set_up_is_no_placeholder_any_more(dbox, starter: str, request):
     """Exact: level lips as read, so equal shares from the file that the set-up writes."""

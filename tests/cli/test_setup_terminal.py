@@ -205,6 +205,7 @@ def test_a_closed_terminal_loses_nothing(file: Path):
     assert typed(file) == [""]
 
 
+@pytest.mark.slow
 def test_bytes_that_are_no_text_are_an_answer_that_cannot_be_read(file: Path):
     with Terminal("setup", str(file)) as terminal:
         terminal.prompt()

@@ -28,6 +28,7 @@ def test_pages_have_the_size_of_their_paper_and_no_date(dbox, tmp_path, paper, b
         assert (float(width), float(height)) == pytest.approx(box, abs=0.01)
 
 
+@pytest.mark.slow
 def test_a_file_that_is_there_is_left_alone_unless_told(dbox, tmp_path):
     path = tmp_path / "mine.pdf"
     path.write_text("mine")
@@ -40,6 +41,7 @@ def test_a_file_that_is_there_is_left_alone_unless_told(dbox, tmp_path):
     assert path.read_bytes().startswith(b"%PDF")
 
 
+@pytest.mark.slow
 def test_an_inspection_is_filled_in_where_the_scenario_has_evidence(dbox, tmp_path):
     """Exact: the same file without its evidence gives the form to fill in by hand."""
     text = (Path(__file__).parents[2] / "scenarios" / "wet-line.toml").read_text()

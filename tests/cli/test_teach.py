@@ -48,6 +48,7 @@ def test_compare_json_tells_share_and_drop(dbox):
     assert kind["drop_m"] == flow["head_m"]
 
 
+@pytest.mark.slow
 def test_tables_and_pictures_are_written_and_named(dbox, tmp_path: Path):
     for command in ("sweep", "compare"):
         table, picture = tmp_path / f"{command}.csv", tmp_path / f"{command}.svg"

@@ -33,6 +33,7 @@ def test_it_can_be_read(name, size):
         assert paper.smallest(figure) >= 10
 
 
+@pytest.mark.slow
 def test_what_was_seen_stands_on_it_and_the_leading_cause_with_its_chance():
     found = diagnosis("wet-line")
     words = " ".join(told(findings_sheet(found)).split())

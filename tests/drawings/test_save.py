@@ -75,6 +75,7 @@ def test_a_failed_drawing_leaves_no_file(figure, tmp_path, monkeypatch):
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.slow
 def test_a_reader_s_own_settings_change_nothing(tmp_path):
     import matplotlib
 

@@ -376,6 +376,7 @@ def test_a_record_names_the_insert_that_was_stuck():
     assert all(faults(page) == [] for page in sheet)
 
 
+@pytest.mark.slow
 def test_a_record_of_two_passes_tells_the_first_from_the_last():
     sheet = recorded(two_passes(SITES["six"]), as_left=True, outcome="ruler")
     words = spoken(sheet)

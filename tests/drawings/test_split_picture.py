@@ -267,6 +267,7 @@ def test_without_a_tolerance_nothing_is_shaded_and_no_verdict_given():
     assert not any("cannot tell" in text for text in written)
 
 
+@pytest.mark.slow
 def test_a_broken_whisker_shows_dry_lips_only_where_they_matter():
     """Five holes of 45 mm; at 1 L/min a lip 3 mm low may get nearly all, at 20 L/min it does not"""
     flows = [Flow(name=f"{q}", inflow=q * LITRE_PER_MINUTE) for q in (1, 20)]

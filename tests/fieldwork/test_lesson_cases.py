@@ -137,6 +137,7 @@ def test_cases_are_asked_for_by_topic_and_difficulty():
     assert len(set(TOPICS)) == len(RECIPES)
 
 
+@pytest.mark.slow
 def test_the_true_cause_is_in_what_the_key_says():
     for case in all_cases():
         assert (case.cause, case.outlet) in case.answers

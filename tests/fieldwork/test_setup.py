@@ -317,7 +317,7 @@ def test_readings_without_error_end_within_tolerance_or_at_the_hand(seed):
     assert np.ptp(bench.lips) <= 2 * bench.offset * np.radians(5.0) / 2
 
 
-@pytest.mark.everyday(1)
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(4))
 def test_the_rim_stays_where_it_is_while_the_water_rises(seed):
     bench, rim = Bench(seed), 0.15

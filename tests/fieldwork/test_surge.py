@@ -131,6 +131,7 @@ def test_overloaded_is_more_than_a_trench_takes() -> None:
     assert wanted
 
 
+@pytest.mark.slow
 def test_the_low_side_ponds_first_and_a_level_box_later() -> None:
     """Exact: a level box gives every trench a quarter, the tilted one gives the low side more."""
     tight = replace(TRENCH, acceptance=TRENCH.acceptance / 1.5)

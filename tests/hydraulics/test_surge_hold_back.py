@@ -141,6 +141,7 @@ def test_it_tends_to_the_run_without_as_the_hold_back_goes_to_nothing(system):
     assert max(apart[2:]) < 1e-5
 
 
+@pytest.mark.slow
 def test_where_trenches_drown_every_lip_it_hardly_matters():
     """There the steps are of first order, so short ones are taken."""
     assert max(apart_from_none(family(ponding=0.3), (3e-3, 3e-5), max_change=0.02)) < 2e-5
