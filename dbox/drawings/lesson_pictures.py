@@ -245,7 +245,7 @@ def compare_figure(comparison: Comparison, lengths: Lengths = PLAIN) -> Figure:
         raise DomainError(f"{len(kinds)} openings: a drawing holds at most {MOST_KINDS}")
     order = comparison.order.tolist()
     sheet = Sheet.blank(SCREEN, margin=_EDGE_ROOM)
-    about = f"A made-up box with {comparison.outlets} outlets; the most forgiving opening first"
+    about = f"A box with {comparison.outlets} outlets (invented); the most forgiving opening first"
     sheet.head(compare_finding(comparison, lengths), about)
     sheet.foot([*sentences(comparison.notes), CLOGS, *left_out([flow.name for flow in flows])])
     left, right = sheet.left + 0.5, sheet.right

@@ -91,8 +91,9 @@ class Film:
         """Every picture and how long it stands. [s]"""
         yield self.opening, OPENING
         # the last frame leaps to the end of the run
-        speeds = np.gradient(self.times[:-1]) / FRAME
-        speeds = np.append(speeds, speeds[-1])
+        even = self.times[:-1] if self.times.size > 2 else self.times
+        speeds = np.gradient(even) / FRAME
+        speeds = np.append(speeds, speeds[-1])[: self.times.size]
         for count, (time, speed) in enumerate(zip(self.times, speeds, strict=True), start=1):
             yield self.show(float(time), float(speed)), FRAME
             if progress:

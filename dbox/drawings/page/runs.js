@@ -136,7 +136,7 @@
         set(word, { transform: `rotate(-90 ${x} ${labels - 0.35 * size})` });
       }
       const share = add('text', { class: 'w-number', x, y: barsFoot + large, 'font-size': large },
-        outlet.capped ? 'cap' : '');
+        outlet.capped ? (turned || column > 2.2 * size ? 'cap' : '–') : '');
       if (turned) {
         const start = barsFoot + 3;
         set(share, { class: 'w-number w-turned', y: start + 0.35 * size,
