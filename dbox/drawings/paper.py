@@ -162,12 +162,12 @@ class Pages:
             self.rule(self.sheet.left, self.sheet.right, self.top, HAIR)
         self.skip(0.05)
 
-    def lines_to_end(self, least: int, reserve: float = 0.0, most: int = 99) -> None:
+    def lines_to_end(self, least: int, reserve: float = 0.0) -> None:
         """Draw lines to write on as far down as the page goes; reserve: what comes after [in]."""
         height = 0.32
         self.need(least * height + reserve)
         room = int((self.top - self.sheet.bottom - reserve) / height)
-        self.blank_lines(min(room, most), height)
+        self.blank_lines(room, height)
 
     def framed(self, texts: Sequence[str]) -> None:
         """Write paragraphs inside a frame that stays on one page."""

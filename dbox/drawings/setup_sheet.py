@@ -49,9 +49,8 @@ from dbox.report.wording import sentences
 from dbox.units import clock_text, gpm, litres_per_min, percent_text
 
 _FLOWS_ACROSS = 3
-_LEAST_REMARKS, _MOST_REMARKS = 1.2, 8
-"""Height that room for remarks is worth its heading from, no page being begun for them [in], and
-lines for them: no page is filled with lines alone."""
+_LEAST_REMARKS = 1.2
+"""Height that room for remarks is worth its heading from; no page is begun for them. [in]"""
 
 
 @pens
@@ -119,7 +118,7 @@ def setup_sheet(
         pages.paragraph(*limits, mark="-")
     if pages.top - pages.sheet.bottom > _LEAST_REMARKS:
         pages.heading("Remarks")
-        pages.lines_to_end(2, most=_MOST_REMARKS)
+        pages.lines_to_end(2)
     return pages.finished()
 
 

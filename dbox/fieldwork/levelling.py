@@ -40,6 +40,9 @@ from dbox.notes import Note
 _FLOWS = 41
 """Flows tried between two others. [-] (numerical)"""
 
+_SAME_FLOW = 1e-8
+"""Two flows so near each other are one: their lips differ by less than 1e-10 m. [-] (numerical)"""
+
 
 def lip_offsets(site: Site, flow: int | None = None) -> Array:
     """Wanted height of each lip over the lowest wanted lip, to meet one flow or all. [m]"""
@@ -70,7 +73,7 @@ def offsets_for_all(
         miss = np.abs(over_target(share, target) - 1.0).max(-1).max(0)
         # the first of those that are as good but for rounding: many, where one line gets nothing
         best = int(np.argmax(miss <= miss.min() * (1.0 + SAME)))
-        if high / low < 1.0 + 1e-4:
+        if high / low < 1.0 + _SAME_FLOW:
             return np.asarray(offset[best])
         low, high = tried[max(best - 1, 0)], tried[min(best + 1, _FLOWS - 1)]
 

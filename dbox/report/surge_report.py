@@ -147,7 +147,7 @@ def finding(outcome: SurgeOutcome, of: str = "") -> str:
     of: What the shares are of; left out, the run by its name.
     """
     ponding, run, dealt = outcome.ponding, outcome.surge, _dealt(outcome, of)
-    if ponding is None or (ponding.line is None and run.seconds <= DAY):
+    if ponding is None:
         return dealt
     if ponding.line is None:
         return dealt + "; no trench fills to its pipe" * any(outcome.site.works.trenches)

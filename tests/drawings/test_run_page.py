@@ -164,6 +164,7 @@ def test_it_opens_on_what_runs_and_ends_on_what_came_of_it():
         gets = [f"{100 * o.surge.share[0]:.0f} %" for o in outcomes(name)]
         assert gets[0] in data["finding"]
         assert gets[-1] in data["finding"]
+        assert ("no trench fills to its pipe" in data["finding"]) == (name == "day")
         assert first.event.name.lower() in data["opening"].lower() or len(gets) > 1
 
 

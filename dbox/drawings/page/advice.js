@@ -1,5 +1,7 @@
 // What to do: how to turn, when to stop or to bed again; a set-up filling by filling; a pour.
 
+const SAME_FLOW = 1e-8; // [-]
+
 // twin: dbox.fieldwork.levelling.lip_offsets
 function lipOffsets(site) {
   const target = targetOf(site);
@@ -31,7 +33,7 @@ function lipOffsets(site) {
     });
     const least = Math.min(...miss) * (1 + SAME);
     const best = miss.findIndex((each) => each <= least);
-    if (high / low < 1 + 1e-4) return offset[best];
+    if (high / low < 1 + SAME_FLOW) return offset[best];
     [low, high] = [tried[Math.max(best - 1, 0)], tried[Math.min(best + 1, 40)]];
   }
 }
