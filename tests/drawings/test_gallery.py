@@ -55,11 +55,11 @@ def test_every_command_that_draws_is_in_the_gallery():
     from dbox_cli.main import app
 
     drawn = set()
-    todo = [((), get_command(app))]
-    while todo:
-        path, command = todo.pop()
+    ahead = [((), get_command(app))]
+    while ahead:
+        path, command = ahead.pop()
         for name, each in getattr(command, "commands", {}).items():
-            todo.append(((*path, name), each))
+            ahead.append(((*path, name), each))
         options = {option for p in command.params for option in p.opts}
         if "--picture" in options or (path and path[0] in ("sheet", "surge")):
             drawn.add(" ".join(path))
